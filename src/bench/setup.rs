@@ -1,0 +1,159 @@
+//! A bench as the estimator sees it: validated, in SI units, every accuracy a standard uncertainty.
+
+use super::Waveform;
+use std::path::PathBuf;
+
+/// A stated value with its standard uncertainty, in the unit its name tells.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stated {
+    pub value: f64,
+    pub standard_uncertainty: f64,
+}
+
+/// What a capture shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Switched on from rest, rotor free.
+    Start,
+    /// Terminals opened at speed.
+    RunDown,
+    /// Terminals shorted (directly or through a stated resistor) at speed.
+    Brake,
+    /// Voltage step onto a held rotor.
+    LockedRotor,
+    /// Current interrupted or left to a clamp.
+    TurnOff,
+    /// Switched supply, rotor free.
+    Pwm,
+    /// Switched supply, rotor held.
+    PwmLocked,
+    /// Running freely at constant supply.
+    Steady,
+}
+
+/// Brush material, which decides how far an ohmmeter may be believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BrushKind {
+    Carbon,
+    MetalCarbon,
+    Metal,
+}
+
+/// Magnet material, for the temperature coefficient of the back-EMF constant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MagnetKind {
+    Ferrite,
+    Neodymium,
+    SamariumCobalt,
+}
+
+/// What is known of the motor before any capture.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct MotorFacts {
+    pub name: String,
+    pub commutator_segments: Option<u32>,
+    pub brushes: Option<BrushKind>,
+    pub magnets: Option<MagnetKind>,
+    pub supply_v: Option<f64>,
+    pub room_temperature_c: Option<f64>,
+}
+
+/// One piece of hardware through which a channel passes. Its gain error is one number shared by all channels that name it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Instrument {
+    /// Key in the bench sheet.
+    pub name: String,
+    /// Relative standard uncertainty of the gain (for a shunt: of its resistance).
+    pub gain_relative_uncertainty: f64,
+    /// First-order bandwidth in Hz where it matters.
+    pub bandwidth_hz: Option<f64>,
+    /// Relative standard uncertainty of the time base.
+    pub time_base_relative_uncertainty: Option<f64>,
+    /// True for the oscilloscope itself: voltage and current channels then have separate vertical gains.
+    pub gain_per_channel: bool,
+}
+
+/// How one trace of a capture was measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelChain {
+    /// Indices into [`Bench::instruments`].
+    pub instruments: Vec<usize>,
+    /// Column name of the scope channel: with `gain_per_channel`, one gain a column name.
+    pub column: String,
+    /// Standard uncertainty of the zero of this channel in this capture, V or A.
+    pub zero_uncertainty: f64,
+}
+
+/// One capture.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Capture {
+    pub name: String,
+    pub path: PathBuf,
+    pub sha256: String,
+    pub role: Role,
+    pub waveform: Waveform,
+    pub voltage_chain: Option<ChannelChain>,
+    pub current_chain: Option<ChannelChain>,
+    /// Resistance that the voltage channel spans in series with the motor (a shunt inside the measured voltage), Ω;
+    /// and the index of the shunt in [`Bench::instruments`].
+    pub series_in_voltage: Option<(f64, Option<usize>)>,
+    /// Resistance in the loop outside the voltage channel (for captures without a measured voltage), Ω.
+    pub loop_resistance_ohm: Option<Stated>,
+    /// Open-circuit voltage of the source, where the voltage was not recorded.
+    pub source_v: Option<Stated>,
+    /// Winding temperature at the beginning of the capture.
+    pub winding_temperature_c: Option<Stated>,
+    /// Inertia added to the rotor for this capture only, kg·m².
+    pub added_inertia_kg_m2: Option<Stated>,
+    /// Steady load torque applied in this capture, N·m.
+    pub load_torque_nm: Option<Stated>,
+    /// AC-coupled voltage channel, as stated or as the preamble says.
+    pub ac_coupled: bool,
+}
+
+/// A scalar reading.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reading {
+    /// Ohmmeter across the terminals. `readings_ohm` over rotor positions, lead resistance still inside.
+    Ohmmeter {
+        readings_ohm: Vec<f64>,
+        leads_ohm: Option<Stated>,
+        relative_uncertainty: f64,
+        temperature_c: Option<Stated>,
+    },
+    /// Inductance meter across the terminals, rotor still.
+    InductanceMeter {
+        inductance_h: Stated,
+        frequency_hz: Option<f64>,
+    },
+    /// Tachometer while running freely in the state that `capture` shows (its end for a start, its beginning for a
+    /// run-down or brake), or at a stated supply voltage.
+    Speed {
+        speed_rad_s: Stated,
+        capture: Option<String>,
+        terminal_voltage_v: Option<Stated>,
+        current_a: Option<Stated>,
+    },
+    /// Open-terminal voltage while driven at a known speed.
+    SpunBackEmf {
+        voltage_v: Stated,
+        speed_rad_s: Stated,
+    },
+}
+
+/// Everything measured on one motor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bench {
+    pub path: Option<PathBuf>,
+    /// SHA-256 of the bench sheet, where one was read.
+    pub sha256: Option<String>,
+    pub motor: MotorFacts,
+    pub instruments: Vec<Instrument>,
+    pub captures: Vec<Capture>,
+    pub readings: Vec<Reading>,
+    /// Doubts met while the sheet and its captures were read.
+    pub remarks: Vec<String>,
+}

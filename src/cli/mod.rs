@@ -1,0 +1,44 @@
+//! Commands of the program: one file a command, no physics here.
+
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// What the process tells its caller.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Status {
+    /// The result stands.
+    Stands,
+    /// The command ended, but its result should not be trusted, or a claim fails.
+    Doubtful,
+    /// The command could not run.
+    CouldNotRun,
+}
+
+impl From<Status> for ExitCode {
+    fn from(status: Status) -> ExitCode {
+        ExitCode::from(match status {
+            Status::Stands => 0,
+            Status::Doubtful => 1,
+            Status::CouldNotRun => 2,
+        })
+    }
+}
+
+/// Identifies a brushed permanent-magnet DC motor from oscilloscope captures.
+#[derive(Debug, Parser)]
+#[command(version, about)]
+pub struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Runs one command.
+///
+/// # Errors
+/// Any reason for which the command could not run; the chain is printed by `main`.
+pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
+    match arguments.command {}
+}

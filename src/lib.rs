@@ -1,0 +1,26 @@
+//! Identification of a brushed permanent-magnet DC motor from oscilloscope captures.
+//!
+//! The modules stand in the order in which the data flow through them; a module may use those above it in the
+//! list of its needs, never those below.
+//!
+//! * [`stats`]: pure statistics, no files, no terminal, no clock.
+//! * [`motor`]: the motor model, its simulation and sensitivities.
+//! * [`capture`]: bytes of an exported file to a [`capture::Record`].
+//! * [`bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
+//! * [`events`]: make, bounce, release, arc, short, standstill: the phases of a waveform.
+//! * [`ripple`]: speed from commutation ripple, in the angle domain.
+//! * [`fit`]: the joint estimate of all captures and readings of one motor.
+//! * [`motor_file`]: the written result.
+//! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
+//! * [`cli`]: one file a command.
+
+pub mod bench;
+pub mod capture;
+pub mod cli;
+pub mod events;
+pub mod fit;
+pub mod motor;
+pub mod motor_file;
+pub mod ripple;
+pub mod stats;
+pub mod synthetic;
