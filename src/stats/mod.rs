@@ -1,1 +1,3 @@
 //! stats
+pub mod quantiles;
+pub mod truncated;
