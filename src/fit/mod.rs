@@ -1,1 +1,3 @@
 //! fit
+
+pub mod solver;
