@@ -1,3 +1,1 @@
 //! stats
-pub mod quantiles;
-pub mod truncated;
