@@ -82,7 +82,8 @@ pub struct CaptureModel {
     current_lag_s: Option<f64>,
     /// Resistance at this capture's temperature over that at the reference capture's.
     temperature_ratio: f64,
-    with_eddy: bool,
+    /// Whether the screened share of the inductance is simulated.
+    pub with_eddy: bool,
 }
 
 /// Places in the parameter vector that every capture shares.
@@ -100,7 +101,13 @@ pub struct Shared {
 
 impl CaptureModel {
     /// Prepares a capture and adds its own parameters to the layout.
-    pub fn new(bench: &Bench, index: usize, legs: Vec<Leg>, shared: &Shared, layout: &mut Layout) -> Self {
+    pub fn new(
+        bench: &Bench,
+        index: usize,
+        legs: Vec<Leg>,
+        shared: &Shared,
+        layout: &mut Layout,
+    ) -> Self {
         let capture = &bench.captures[index];
         let mut links = vec![Vec::new(); DIRECTIONS];
         for &(direction, entry) in &shared.entries {
@@ -110,7 +117,9 @@ impl CaptureModel {
         add_channels(bench, capture, index, layout, &mut links);
         if held {
             let slot = Parameter::free(Slot::Position { capture: index }, 0.0);
-            let slot = slot.with_prior(0.0, shared.position_sd, Source::Position).stepping(0.1);
+            let slot = slot
+                .with_prior(0.0, shared.position_sd, Source::Position)
+                .stepping(0.1);
             links[direction::POSITION].push((layout.add(slot), 1.0));
         }
         let loop_ohm = capture.loop_resistance_ohm.map_or(0.0, |r| {
@@ -119,11 +128,20 @@ impl CaptureModel {
                 let entry = layout.add(slot.with_prior(0.0, r.standard_uncertainty, Source::Loop));
                 links[direction::LOOP].push((entry, 1.0));
             }
-            if capture.waveform.voltage_v.is_none() { r.value } else { 0.0 }
+            if capture.waveform.voltage_v.is_none() {
+                r.value
+            } else {
+                0.0
+            }
         });
         add_unknown_states(&legs, index, held, layout, &mut links);
-        let temperature_ratio = match (shared.reference_temperature_c, capture.winding_temperature_c) {
-            (Some(reference), Some(here)) => crate::motor::temperature::copper_ratio(reference, here.value),
+        let temperature_ratio = match (
+            shared.reference_temperature_c,
+            capture.winding_temperature_c,
+        ) {
+            (Some(reference), Some(here)) => {
+                crate::motor::temperature::copper_ratio(reference, here.value)
+            }
             _ => 1.0,
         };
         let slowest = capture
@@ -141,15 +159,24 @@ impl CaptureModel {
             held,
             series_ohm: capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm),
             loop_ohm,
-            source_v: if capture.waveform.voltage_v.is_none() { capture.source_v.map(|v| v.value) } else { None },
-            current_lag_s: slowest.is_finite().then(|| 1.0 / (std::f64::consts::TAU * slowest)),
+            source_v: if capture.waveform.voltage_v.is_none() {
+                capture.source_v.map(|v| v.value)
+            } else {
+                None
+            },
+            current_lag_s: slowest
+                .is_finite()
+                .then(|| 1.0 / (std::f64::consts::TAU * slowest)),
             temperature_ratio,
             with_eddy: shared.with_eddy,
         }
     }
 
     fn local(&self, x: &DVector<f64>, which: usize) -> f64 {
-        self.links[which].iter().map(|&(entry, factor)| factor * x[entry]).sum()
+        self.links[which]
+            .iter()
+            .map(|&(entry, factor)| factor * x[entry])
+            .sum()
     }
 
     fn variable(&self, x: &DVector<f64>, which: usize) -> Local {
@@ -166,7 +193,9 @@ impl CaptureModel {
     /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated.
     pub fn predict(&self, x: &DVector<f64>) -> Option<Prediction> {
         use direction as d;
-        let winding = self.exponential(x, d::RESISTANCE) * self.temperature_ratio * (self.variable(x, d::POSITION) + 1.0);
+        let winding = self.exponential(x, d::RESISTANCE)
+            * self.temperature_ratio
+            * (self.variable(x, d::POSITION) + 1.0);
         let series = (self.variable(x, d::SHUNT) + 1.0) * self.series_ohm;
         let constants = Constants {
             resistance: winding + series + self.variable(x, d::LOOP) + self.loop_ohm,
@@ -191,11 +220,14 @@ impl CaptureModel {
         let mut rows = Vec::new();
         let mut running = None;
         let (mut emfs, mut currents) = (0, 0);
-        let mut emf_known = matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
+        let mut emf_known =
+            matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
         let mut last_voltage = 0.0;
         for (number, leg) in self.legs.iter().enumerate() {
             if !emf_known && matches!(leg.kind, LegKind::Connected | LegKind::Open) {
-                let Some(&which) = d::EMF.get(emfs).filter(|&&w| !self.links[w].is_empty()) else { break };
+                let Some(&which) = d::EMF.get(emfs).filter(|&&w| !self.links[w].is_empty()) else {
+                    break;
+                };
                 emfs += 1;
                 state.back_emf = self.variable(x, which);
                 emf_known = true;
@@ -211,11 +243,23 @@ impl CaptureModel {
                 LegKind::Carried => {
                     for bin in &leg.bins {
                         let current = (zero_i * -1.0 + bin.current_a) / gain_i;
-                        state = advance(&constants, state, Condition::Current(current), bin.width_s, self.held).end;
+                        state = advance(
+                            &constants,
+                            state,
+                            Condition::Current(current),
+                            bin.width_s,
+                            self.held,
+                        )
+                        .end;
                     }
                 }
                 LegKind::Connected => {
-                    let Some(&which) = d::CURRENT.get(currents).filter(|&&w| !self.links[w].is_empty()) else { break };
+                    let Some(&which) = d::CURRENT
+                        .get(currents)
+                        .filter(|&&w| !self.links[w].is_empty())
+                    else {
+                        break;
+                    };
                     currents += 1;
                     state.current = self.variable(x, which);
                     state.eddy_current = state.current;
@@ -232,7 +276,13 @@ impl CaptureModel {
                                 (zero_v * -1.0 + last_voltage) / gain_v
                             }
                         };
-                        let next = advance(&constants, state, Condition::Voltage(voltage), bin.width_s, self.held);
+                        let next = advance(
+                            &constants,
+                            state,
+                            Condition::Voltage(voltage),
+                            bin.width_s,
+                            self.held,
+                        );
                         state = next.end;
                         if !(state.current.value.is_finite() && state.back_emf.value.is_finite()) {
                             return None;
@@ -275,7 +325,8 @@ impl CaptureModel {
                         running = Some(state.back_emf);
                     }
                     for (k, bin) in leg.bins.iter().enumerate() {
-                        let next = advance(&constants, state, Condition::Open, bin.width_s, self.held);
+                        let next =
+                            advance(&constants, state, Condition::Open, bin.width_s, self.held);
                         state = next.end;
                         if k < leg.compared && bin.voltage_v.is_finite() {
                             rows.push(Row {
@@ -293,13 +344,22 @@ impl CaptureModel {
                 }
             }
         }
-        Some(Prediction { rows, running_emf: running })
+        Some(Prediction {
+            rows,
+            running_emf: running,
+        })
     }
 }
 
 /// One row for the mean of a channel over a leg in which its true value is zero.
 fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option<Row> {
-    let of = |b: &Bin| if quantity == Quantity::Voltage { b.voltage_v } else { b.current_a };
+    let of = |b: &Bin| {
+        if quantity == Quantity::Voltage {
+            b.voltage_v
+        } else {
+            b.current_a
+        }
+    };
     let values: Vec<f64> = leg.bins.iter().map(of).filter(|v| v.is_finite()).collect();
     if values.len() < 4 {
         return None;
@@ -307,8 +367,10 @@ fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
     // Blocks of bins hold hum and drift as well as noise.
-    let blocks: Vec<f64> =
-        values.chunks((values.len() / 5).max(1)).map(|c| c.iter().sum::<f64>() / c.len() as f64).collect();
+    let blocks: Vec<f64> = values
+        .chunks((values.len() / 5).max(1))
+        .map(|c| c.iter().sum::<f64>() / c.len() as f64)
+        .collect();
     let m = blocks.len() as f64;
     let variance = blocks.iter().map(|b| (b - mean).powi(2)).sum::<f64>() / (m - 1.0).max(1.0) / m;
     Some(Row {
@@ -323,11 +385,29 @@ fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option
 }
 
 /// Gains, zeros and the unrecorded source of a capture.
-fn add_channels(bench: &Bench, capture: &Capture, index: usize, layout: &mut Layout, links: &mut [Vec<(usize, f64)>]) {
-    let shunt = capture.series_in_voltage.and_then(|(_, instrument)| instrument);
+fn add_channels(
+    bench: &Bench,
+    capture: &Capture,
+    index: usize,
+    layout: &mut Layout,
+    links: &mut [Vec<(usize, f64)>],
+) {
+    let shunt = capture
+        .series_in_voltage
+        .and_then(|(_, instrument)| instrument);
     let chains = [
-        (&capture.voltage_chain, direction::VOLTAGE_GAIN, direction::VOLTAGE_ZERO, Slot::VoltageZero { capture: index }),
-        (&capture.current_chain, direction::CURRENT_GAIN, direction::CURRENT_ZERO, Slot::CurrentZero { capture: index }),
+        (
+            &capture.voltage_chain,
+            direction::VOLTAGE_GAIN,
+            direction::VOLTAGE_ZERO,
+            Slot::VoltageZero { capture: index },
+        ),
+        (
+            &capture.current_chain,
+            direction::CURRENT_GAIN,
+            direction::CURRENT_ZERO,
+            Slot::CurrentZero { capture: index },
+        ),
     ];
     for (chain, gain, zero, slot) in chains {
         let Some(chain) = chain else { continue };
@@ -337,30 +417,51 @@ fn add_channels(bench: &Bench, capture: &Capture, index: usize, layout: &mut Lay
                 continue;
             }
             let column = instrument.gain_per_channel.then(|| chain.column.clone());
-            let parameter = Parameter::free(Slot::Gain { instrument: k, column }, 0.0)
-                .with_prior(0.0, instrument.gain_relative_uncertainty, Source::Instrument(instrument.name.clone()))
-                .stepping(0.1);
+            let parameter = Parameter::free(
+                Slot::Gain {
+                    instrument: k,
+                    column,
+                },
+                0.0,
+            )
+            .with_prior(
+                0.0,
+                instrument.gain_relative_uncertainty,
+                Source::Instrument(instrument.name.clone()),
+            )
+            .stepping(0.1);
             let entry = layout.add(parameter);
             links[gain].push((entry, 1.0));
             if Some(k) == shunt {
                 links[direction::SHUNT].push((entry, 1.0));
             }
         }
-        let parameter = Parameter::free(slot, 0.0).with_prior(0.0, chain.zero_uncertainty.max(1e-9), Source::Zero);
+        let parameter = Parameter::free(slot, 0.0).with_prior(
+            0.0,
+            chain.zero_uncertainty.max(1e-9),
+            Source::Zero,
+        );
         links[zero].push((layout.add(parameter), 1.0));
     }
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v
     {
         let parameter = Parameter::free(Slot::Source { capture: index }, 0.0);
-        let parameter = parameter.with_prior(0.0, source.standard_uncertainty.max(1e-6), Source::Loop);
+        let parameter =
+            parameter.with_prior(0.0, source.standard_uncertainty.max(1e-6), Source::Loop);
         links[direction::VOLTAGE_ZERO] = vec![(layout.add(parameter), 1.0)];
         links[direction::VOLTAGE_GAIN].clear();
     }
 }
 
 /// Back-EMFs and currents with which stretches begin.
-fn add_unknown_states(legs: &[Leg], index: usize, held: bool, layout: &mut Layout, links: &mut [Vec<(usize, f64)>]) {
+fn add_unknown_states(
+    legs: &[Leg],
+    index: usize,
+    held: bool,
+    layout: &mut Layout,
+    links: &mut [Vec<(usize, f64)>],
+) {
     let mut known = held || matches!(legs.first().map(|l| l.kind), Some(LegKind::Rest));
     let (mut emfs, mut currents) = (0, 0);
     for (number, leg) in legs.iter().enumerate() {
@@ -370,14 +471,30 @@ fn add_unknown_states(legs: &[Leg], index: usize, held: bool, layout: &mut Layou
             LegKind::Carried => {}
             LegKind::Connected | LegKind::Open => {
                 if !known && emfs < direction::EMF.len() {
-                    let parameter = Parameter::free(Slot::InitialEmf { capture: index, piece: emfs }, emf_guess(legs, number));
+                    let parameter = Parameter::free(
+                        Slot::InitialEmf {
+                            capture: index,
+                            piece: emfs,
+                        },
+                        emf_guess(legs, number),
+                    );
                     links[direction::EMF[emfs]].push((layout.add(parameter), 1.0));
                     emfs += 1;
                     known = true;
                 }
                 if leg.kind == LegKind::Connected && currents < direction::CURRENT.len() {
-                    let seen = leg.bins.iter().find(|b| b.current_a.is_finite()).map_or(0.0, |b| b.current_a);
-                    let parameter = Parameter::free(Slot::InitialCurrent { capture: index, piece: currents }, seen);
+                    let seen = leg
+                        .bins
+                        .iter()
+                        .find(|b| b.current_a.is_finite())
+                        .map_or(0.0, |b| b.current_a);
+                    let parameter = Parameter::free(
+                        Slot::InitialCurrent {
+                            capture: index,
+                            piece: currents,
+                        },
+                        seen,
+                    );
                     links[direction::CURRENT[currents]].push((layout.add(parameter), 1.0));
                     currents += 1;
                 }

@@ -4,6 +4,7 @@ use super::capture_model::Prediction;
 use super::layout::Source;
 use super::problem::Problem;
 use super::solver::Solution;
+use crate::stats::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
 
 /// Covariance of the whole vector and its parts.
@@ -26,21 +27,36 @@ impl Covariance {
     /// the free entries following.
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
         let column = self.normal.column(entry).into_owned();
-        let information = self.normal[(entry, entry)] - (column.transpose() * &self.total * &column)[(0, 0)];
-        let information = information.max(self.normal[(entry, entry)] * 1e-12).max(1e-300);
-        (self.x[entry] - self.gradient[entry] / information, information.sqrt().recip())
+        let information =
+            self.normal[(entry, entry)] - (column.transpose() * &self.total * &column)[(0, 0)];
+        let information = information
+            .max(self.normal[(entry, entry)] * 1e-12)
+            .max(1e-300);
+        (
+            self.x[entry] - self.gradient[entry] / information,
+            information.sqrt().recip(),
+        )
     }
 }
 
 /// Gauss-Newton covariance with each prior's and each reading's part told apart: the estimate is linear in
 /// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
-pub fn covariance(problem: &Problem, solution: &Solution, predictions: &[Prediction]) -> Covariance {
+pub fn covariance(
+    problem: &Problem,
+    solution: &Solution,
+    predictions: &[Prediction],
+) -> Covariance {
     let n = problem.layout.len();
-    let free: Vec<bool> = (0..n).map(|k| !problem.frozen(k) && !solution.active[k]).collect();
+    let free: Vec<bool> = (0..n)
+        .map(|k| !problem.frozen(k) && !solution.active[k])
+        .collect();
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
     let m = index.len();
     let mut scaled = DMatrix::zeros(m, m);
-    let scale: Vec<f64> = index.iter().map(|&k| solution.equations.normal[(k, k)].sqrt().max(1e-150)).collect();
+    let scale: Vec<f64> = index
+        .iter()
+        .map(|&k| solution.equations.normal[(k, k)].sqrt().max(1e-150))
+        .collect();
     for (a, &ka) in index.iter().enumerate() {
         for (b, &kb) in index.iter().enumerate() {
             scaled[(a, b)] = solution.equations.normal[(ka, kb)] / (scale[a] * scale[b]);
@@ -87,9 +103,9 @@ pub fn covariance(problem: &Problem, solution: &Solution, predictions: &[Predict
             add(reading.source(), &vector);
         }
     }
-    let accounted = parts.iter().fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
-    parts.push((Source::Noise, &total - accounted));
-    Covariance {
+    // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
+    // covers both the model without the term and the one with it.
+    let mut covariance = Covariance {
         total,
         parts,
         free,
@@ -97,5 +113,35 @@ pub fn covariance(problem: &Problem, solution: &Solution, predictions: &[Predict
         normal: solution.equations.normal.clone(),
         gradient: solution.equations.gradient.clone(),
         x: solution.x.clone(),
+    };
+    covariance.close(problem);
+    covariance
+}
+
+impl Covariance {
+    /// Books the noise's part and adds what entries held at a bound may still do.
+    fn close(&mut self, problem: &Problem) {
+        let n = self.x.len();
+        let accounted = self
+            .parts
+            .iter()
+            .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
+        self.parts.push((Source::Noise, &self.total - accounted));
+        let mut added = DMatrix::zeros(n, n);
+        for (k, parameter) in problem.layout.parameters.iter().enumerate() {
+            if self.free[k] || !parameter.lower.is_finite() {
+                continue;
+            }
+            let (centre, spread) = self.bound_moments(k);
+            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+            let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
+            let follow = &self.total * self.normal.column(k) * -1.0;
+            added += &follow * follow.transpose() * second_moment;
+        }
+        self.total += &added;
+        match self.parts.iter_mut().find(|(s, _)| *s == Source::Model) {
+            Some((_, part)) => *part += added,
+            None => self.parts.push((Source::Model, added)),
+        }
     }
 }

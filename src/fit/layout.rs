@@ -32,7 +32,10 @@ pub enum Slot {
     /// ln K, K in V·s/rad.
     LogBackEmfConstant,
     /// Relative gain error of one piece of hardware (and of one vertical channel of it).
-    Gain { instrument: usize, column: Option<String> },
+    Gain {
+        instrument: usize,
+        column: Option<String>,
+    },
     /// Zero of the voltage channel in a capture, V.
     VoltageZero { capture: usize },
     /// Zero of the current channel in a capture, A.

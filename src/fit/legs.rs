@@ -91,9 +91,14 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
             }
             PhaseKind::Cut(reason) => {
                 let clipped = waveform.current_a.as_ref().is_none_or(|t| {
-                    t.clipped[first..end].iter().any(|&c| c) || t.values[first..end].iter().any(|v| v.is_nan())
+                    t.clipped[first..end].iter().any(|&c| c)
+                        || t.values[first..end].iter().any(|v| v.is_nan())
                 });
-                let kind = if reason == "standstill" || clipped { LegKind::Lost } else { LegKind::Carried };
+                let kind = if reason == "standstill" || clipped {
+                    LegKind::Lost
+                } else {
+                    LegKind::Carried
+                };
                 leg(kind, uniform(waveform, rows, 200), rows)
             }
         };
@@ -103,14 +108,29 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
 }
 
 fn leg(kind: LegKind, bins: Vec<Bin>, rows: (usize, usize)) -> Leg {
-    Leg { kind, compared: bins.len(), bins, rows }
+    Leg {
+        kind,
+        compared: bins.len(),
+        bins,
+        rows,
+    }
 }
 
 /// Number of leading bins before the size has fallen below [`SLOWEST_SHARE`] of its largest early value for good.
 fn before_fading(bins: &[Bin], size: impl Fn(&Bin) -> f64) -> usize {
-    let peak = bins.iter().map(&size).filter(|v| v.is_finite()).fold(0.0, f64::max);
-    let peak_at = bins.iter().position(|b| size(b) >= 0.98 * peak).unwrap_or(0);
-    bins.iter().skip(peak_at).position(|b| size(b) < SLOWEST_SHARE * peak).map_or(bins.len(), |k| k + peak_at)
+    let peak = bins
+        .iter()
+        .map(&size)
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max);
+    let peak_at = bins
+        .iter()
+        .position(|b| size(b) >= 0.98 * peak)
+        .unwrap_or(0);
+    bins.iter()
+        .skip(peak_at)
+        .position(|b| size(b) < SLOWEST_SHARE * peak)
+        .map_or(bins.len(), |k| k + peak_at)
 }
 
 /// About `count` bins of equal width.
@@ -118,7 +138,13 @@ fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> 
     let n = rows.1 - rows.0;
     let count = count.min(n).max(1);
     (0..count)
-        .filter_map(|k| bin(waveform, rows.0 + k * n / count, rows.0 + (k + 1) * n / count))
+        .filter_map(|k| {
+            bin(
+                waveform,
+                rows.0 + k * n / count,
+                rows.0 + (k + 1) * n / count,
+            )
+        })
         .collect()
 }
 
@@ -145,7 +171,11 @@ fn bin(waveform: &Waveform, first: usize, end: usize) -> Option<Bin> {
                 count += 1;
             }
         }
-        if count > 0 { sum / count as f64 } else { f64::NAN }
+        if count > 0 {
+            sum / count as f64
+        } else {
+            f64::NAN
+        }
     };
     let slice = |t: &Option<crate::bench::Trace>| mean(t.as_ref().map(|t| &t.values[first..end]));
     let (start, last) = (waveform.time.at(first)?, waveform.time.at(end - 1)?);

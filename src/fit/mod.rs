@@ -17,6 +17,6 @@ pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;
 pub use estimate::{Estimate, FitError, FitOptions, estimate};
 pub use layout::{Layout, Slot, Source};
-pub use reported::{Interval, Reported, Status};
 pub use legs::{Bin, Leg, LegKind};
+pub use reported::{Interval, Reported, Status};
 pub use terms::TermDecision;

@@ -27,7 +27,16 @@ impl Problem {
         let upper = layout.vector(|p| p.upper);
         let limits = layout.vector(|p| p.step_limit);
         let deviations = vec![Vec::new(); models.len()];
-        Problem { layout, models, readings, deviations, left_out: None, lower, upper, limits }
+        Problem {
+            layout,
+            models,
+            readings,
+            deviations,
+            left_out: None,
+            lower,
+            upper,
+            limits,
+        }
     }
 
     /// Predictions of every capture.
@@ -45,6 +54,11 @@ impl Problem {
     pub fn thaw(&mut self, entry: usize) {
         self.lower[entry] = self.layout.parameters[entry].lower;
         self.upper[entry] = self.layout.parameters[entry].upper;
+    }
+
+    /// Switches the screened share of the inductance on or off in every capture.
+    pub fn set_eddy(&mut self, on: bool) {
+        self.models.iter_mut().for_each(|m| m.with_eddy = on);
     }
 
     /// True when an entry cannot move.
@@ -98,7 +112,11 @@ impl LeastSquares for Problem {
 
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
         let n = self.layout.len();
-        let mut out = NormalEquations { cost: 0.0, gradient: DVector::zeros(n), normal: DMatrix::zeros(n, n) };
+        let mut out = NormalEquations {
+            cost: 0.0,
+            gradient: DVector::zeros(n),
+            normal: DMatrix::zeros(n, n),
+        };
         let predictions = self.predict(x)?;
         for ((k, model), prediction) in self.models.iter().enumerate().zip(&predictions) {
             if self.left_out != Some(k) {

@@ -60,23 +60,43 @@ struct Monomial {
 
 fn monomials() -> Vec<Monomial> {
     use Slot::{
-        BrushDrop, FrictionCurrent, LogBackEmfConstant as K, LogCapacitance as C, LogInductance as L, LogResistance as R,
-        ViscousConductance, Windage,
+        BrushDrop, FrictionCurrent, LogBackEmfConstant as K, LogCapacitance as C,
+        LogInductance as L, LogResistance as R, ViscousConductance, Windage,
     };
-    let m = |name, unit, logs: &[(Slot, f64)], linear: Option<Slot>| Monomial { name, unit, logs: logs.to_vec(), linear };
+    let m = |name, unit, logs: &[(Slot, f64)], linear: Option<Slot>| Monomial {
+        name,
+        unit,
+        logs: logs.to_vec(),
+        linear,
+    };
     vec![
         m("terminal_resistance", "Ohm", &[(R, 1.0)], None),
         m("armature_inductance", "H", &[(L, 1.0)], None),
         m("back_emf_constant", "V.s/rad", &[(K, 1.0)], None),
-        m("coulomb_friction_torque", "N.m", &[(K, 1.0)], Some(FrictionCurrent)),
-        m("viscous_friction", "N.m.s/rad", &[(K, 2.0)], Some(ViscousConductance)),
+        m(
+            "coulomb_friction_torque",
+            "N.m",
+            &[(K, 1.0)],
+            Some(FrictionCurrent),
+        ),
+        m(
+            "viscous_friction",
+            "N.m.s/rad",
+            &[(K, 2.0)],
+            Some(ViscousConductance),
+        ),
         m("windage", "N.m.s2/rad2", &[(K, 3.0)], Some(Windage)),
         m("rotor_inertia", "kg.m2", &[(C, 1.0), (K, 2.0)], None),
         m("brush_drop", "V", &[], Some(BrushDrop)),
         m("inertia_capacitance", "F", &[(C, 1.0)], None),
         m("friction_current", "A", &[], Some(FrictionCurrent)),
         m("viscous_conductance", "S", &[], Some(ViscousConductance)),
-        m("electrical_time_constant", "s", &[(L, 1.0), (R, -1.0)], None),
+        m(
+            "electrical_time_constant",
+            "s",
+            &[(L, 1.0), (R, -1.0)],
+            None,
+        ),
         m("mechanical_time_constant", "s", &[(R, 1.0), (C, 1.0)], None),
     ]
 }
@@ -134,17 +154,32 @@ impl Estimate {
                 (factor * centre, factor * spread)
             };
             if centre - z * spread > 0.0 {
-                Interval { value, standard_uncertainty: u, lower: value - z * u, upper: value + z * u }
+                Interval {
+                    value,
+                    standard_uncertainty: u,
+                    lower: value - z * u,
+                    upper: value + z * u,
+                }
             } else {
                 out.one_sided = true;
                 let tail = TruncatedNormal::above_zero(centre, spread);
                 u = tail.standard_deviation();
-                Interval { value, standard_uncertainty: u, lower: 0.0, upper: tail.quantile(self.options.level) }
+                Interval {
+                    value,
+                    standard_uncertainty: u,
+                    lower: 0.0,
+                    upper: tail.quantile(self.options.level),
+                }
             }
         } else {
             // Positive by nature and fitted in log: the interval is symmetric there.
             let relative = u / value;
-            Interval { value, standard_uncertainty: u, lower: value * (-z * relative).exp(), upper: value * (z * relative).exp() }
+            Interval {
+                value,
+                standard_uncertainty: u,
+                lower: value * (-z * relative).exp(),
+                upper: value * (z * relative).exp(),
+            }
         };
         if linear.is_none() && u.is_finite() && u > LARGEST_RELATIVE * value || !u.is_finite() {
             out.settled_by = Some(settled_by(m.name, false));
@@ -167,7 +202,12 @@ impl Estimate {
             .covariance
             .parts
             .iter()
-            .map(|(source, part)| (source.label(), ((gradient.transpose() * part * gradient)[(0, 0)] / variance).max(0.0)))
+            .map(|(source, part)| {
+                (
+                    source.label(),
+                    ((gradient.transpose() * part * gradient)[(0, 0)] / variance).max(0.0),
+                )
+            })
             .collect();
         let sum: f64 = shares.iter().map(|s| s.1).sum();
         shares.iter_mut().for_each(|s| s.1 /= sum);
@@ -182,9 +222,10 @@ impl Estimate {
     fn at_reference(&self, name: &str, at: &Interval) -> Option<Interval> {
         let (temperature, u_temperature) = self.temperature_c?;
         let (ratio, relative_u) = match name {
-            "terminal_resistance" => {
-                (copper_ratio(temperature, REFERENCE_C), copper_coefficient_per_k(temperature) * u_temperature)
-            }
+            "terminal_resistance" => (
+                copper_ratio(temperature, REFERENCE_C),
+                copper_coefficient_per_k(temperature) * u_temperature,
+            ),
             _ => return None,
         };
         let value = at.value * ratio;
@@ -215,7 +256,9 @@ fn settled_by(name: &str, no_speed: bool) -> String {
         "armature_inductance" | "electrical_time_constant" => {
             "a voltage step onto the locked rotor, sampled at least ten times within L/R".into()
         }
-        "terminal_resistance" => "a locked-rotor step, or a brake whose beginning shows the open-terminal voltage".into(),
+        "terminal_resistance" => {
+            "a locked-rotor step, or a brake whose beginning shows the open-terminal voltage".into()
+        }
         "inertia_capacitance" | "rotor_inertia" | "mechanical_time_constant" => {
             "a start from rest with voltage and current recorded until the speed is steady".into()
         }

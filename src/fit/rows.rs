@@ -8,9 +8,15 @@ const HALF_WINDOW: usize = 12;
 /// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
 pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
     let peak = |quantity| {
-        rows.iter().filter(|r| r.quantity == quantity).map(|r| r.recorded.abs()).fold(1e-12, f64::max)
+        rows.iter()
+            .filter(|r| r.quantity == quantity)
+            .map(|r| r.recorded.abs())
+            .fold(1e-12, f64::max)
     };
-    let peaks = [peak(super::capture_model::Quantity::Voltage), peak(super::capture_model::Quantity::Current)];
+    let peaks = [
+        peak(super::capture_model::Quantity::Voltage),
+        peak(super::capture_model::Quantity::Current),
+    ];
     rows.iter()
         .map(|r| match r.zero_uncertainty {
             Some(u) => u.max(1e-4 * peaks[r.quantity as usize]),
@@ -21,7 +27,11 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
 
 /// Standard deviations from residuals, pooled over neighbours in the same leg and widened by their correlation, so that
 /// a stretch whose residuals hang together counts for as few independent rows as it really holds.
-pub fn deviations_from_residuals(rows: &[Row], residuals: &[f64], quantisation: [f64; 2]) -> Vec<f64> {
+pub fn deviations_from_residuals(
+    rows: &[Row],
+    residuals: &[f64],
+    quantisation: [f64; 2],
+) -> Vec<f64> {
     let mut out = vec![0.0; rows.len()];
     for group in groups(rows) {
         if let Some(u) = rows[group[0]].zero_uncertainty {
@@ -37,7 +47,11 @@ pub fn deviations_from_residuals(rows: &[Row], residuals: &[f64], quantisation: 
                 window.iter().map(|v| v * v).sum::<f64>() / window.len() as f64
             })
             .collect();
-        let standard: Vec<f64> = r.iter().zip(&local).map(|(r, v)| r / v.sqrt().max(1e-300)).collect();
+        let standard: Vec<f64> = r
+            .iter()
+            .zip(&local)
+            .map(|(r, v)| r / v.sqrt().max(1e-300))
+            .collect();
         let inflation = correlation_inflation(&standard);
         for (&k, v) in group.iter().zip(&local) {
             let q = quantisation[rows[k].quantity as usize];
@@ -80,7 +94,14 @@ fn correlation_inflation(standard: &[f64]) -> f64 {
     let mut sum = 0.0;
     let mut lag = 1;
     while lag + 1 < n / 3 {
-        let at = |lag: usize| standard.iter().zip(&standard[lag..]).map(|(a, b)| a * b).sum::<f64>() / energy;
+        let at = |lag: usize| {
+            standard
+                .iter()
+                .zip(&standard[lag..])
+                .map(|(a, b)| a * b)
+                .sum::<f64>()
+                / energy
+        };
         let pair = at(lag) + at(lag + 1);
         if pair <= 0.0 {
             break;

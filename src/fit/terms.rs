@@ -31,21 +31,18 @@ pub fn optional_entries(layout: &Layout) -> Vec<(usize, &'static str)> {
     .collect()
 }
 
-/// The value at which a term does nothing.
-pub fn neutral(slot: &Slot, now: f64) -> f64 {
-    match slot {
-        Slot::LogEddyResistance | Slot::LogBrushScale => now,
-        _ => 0.0,
-    }
-}
-
 /// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds 2 (Akaike's criterion
 /// for one parameter); terms limited by a prior (saturation, reaction, screening) are always kept, since leaving them out
 /// would call the bias they stand for zero.
-pub fn decide(problem: &mut Problem, solution: &mut Solution) -> Result<Vec<TermDecision>, FitError> {
+pub fn decide(
+    problem: &mut Problem,
+    solution: &mut Solution,
+) -> Result<Vec<TermDecision>, FitError> {
     let mut out = Vec::new();
     for (slot, name) in [(Slot::Windage, "windage"), (Slot::BrushDrop, "brush drop")] {
-        let Some(entry) = problem.layout.find(&slot) else { continue };
+        let Some(entry) = problem.layout.find(&slot) else {
+            continue;
+        };
         let mut without_x = solution.x.clone();
         without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
@@ -57,7 +54,12 @@ pub fn decide(problem: &mut Problem, solution: &mut Solution) -> Result<Vec<Term
         } else {
             *solution = without;
         }
-        out.push(TermDecision { name, kept, likelihood_ratio: ratio, note: String::new() });
+        out.push(TermDecision {
+            name,
+            kept,
+            likelihood_ratio: ratio,
+            note: String::new(),
+        });
     }
     Ok(out)
 }

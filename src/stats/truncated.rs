@@ -58,8 +58,16 @@ mod tests {
     fn half_normal_moments() {
         // Half-normal, closed form: mean sqrt(2/pi), variance 1 - 2/pi, median 0.674490.
         let half = TruncatedNormal::above_zero(0.0, 1.0);
-        assert_abs_diff_eq!(half.mean(), (2.0 / std::f64::consts::PI).sqrt(), epsilon = 1e-12);
-        assert_abs_diff_eq!(half.standard_deviation().powi(2), 1.0 - 2.0 / std::f64::consts::PI, epsilon = 1e-12);
+        assert_abs_diff_eq!(
+            half.mean(),
+            (2.0 / std::f64::consts::PI).sqrt(),
+            epsilon = 1e-12
+        );
+        assert_abs_diff_eq!(
+            half.standard_deviation().powi(2),
+            1.0 - 2.0 / std::f64::consts::PI,
+            epsilon = 1e-12
+        );
         assert_abs_diff_eq!(half.quantile(0.5), 0.674_489_750_196, epsilon = 1e-9);
         assert_abs_diff_eq!(half.quantile(0.95), 1.959_963_984_540, epsilon = 1e-9);
     }
@@ -68,7 +76,11 @@ mod tests {
     fn far_from_zero_it_is_the_normal() {
         let far = TruncatedNormal::above_zero(10.0, 1.0);
         assert_abs_diff_eq!(far.mean(), 10.0, epsilon = 1e-12);
-        assert_abs_diff_eq!(far.quantile(0.975), 10.0 + 1.959_963_984_540, epsilon = 1e-9);
+        assert_abs_diff_eq!(
+            far.quantile(0.975),
+            10.0 + 1.959_963_984_540,
+            epsilon = 1e-9
+        );
     }
 
     #[test]
