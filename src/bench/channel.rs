@@ -255,18 +255,30 @@ pub(super) fn column<'r>(plan: &ChannelPlan, record: &'r Record) -> Result<&'r C
     }
 }
 
+/// A column by its name: as written, else without regard to case, else without the unit that the file writes behind it.
 fn by_name<'r>(record: &'r Record, name: &str) -> Option<&'r Channel> {
-    let wanted = name.trim().to_lowercase();
-    record
-        .channels
-        .iter()
-        .find(|c| c.name == name)
-        .or_else(|| {
-            record
-                .channels
-                .iter()
-                .find(|c| c.name.trim().to_lowercase() == wanted)
-        })
+    let find = |same: &dyn Fn(&Channel) -> bool| record.channels.iter().find(|c| same(c));
+    let lower = |text: &str| text.trim().to_lowercase();
+    let wanted = lower(name);
+    find(&|c| c.name == name)
+        .or_else(|| find(&|c| lower(&c.name) == wanted))
+        .or_else(|| find(&|c| lower(without_unit(&c.name)) == wanted))
+}
+
+/// `CH1 (V)`, `CH1 [V]` and `CH1/V` without their unit.
+pub(super) fn without_unit(name: &str) -> &str {
+    let name = name.trim();
+    let cut = if name.ends_with(')') {
+        name.rfind('(')
+    } else if name.ends_with(']') {
+        name.rfind('[')
+    } else {
+        name.rfind('/')
+    };
+    match cut {
+        Some(at) if at > 0 => name[..at].trim_end(),
+        _ => name,
+    }
 }
 
 /// `2 "CH1" (V), 3 "CH2" (A)`.

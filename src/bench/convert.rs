@@ -14,6 +14,16 @@ pub(super) struct Converted {
     pub chain: ChannelChain,
     pub ac_coupled: bool,
     pub remarks: Vec<String>,
+    pub scale_estimate: Option<ScaleEstimate>,
+}
+
+/// A vertical scale that nobody stated.
+#[derive(Clone, Debug)]
+pub(super) struct ScaleEstimate {
+    pub channel: String,
+    /// Value and unit.
+    pub per_division: String,
+    pub how: String,
 }
 
 /// Brings the planned column of `record` to volts or amperes at the motor.
@@ -50,7 +60,7 @@ pub(super) fn convert(
         quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
         clipped: capture::clipped(channel),
     };
-    let zero_uncertainty = zero(plan, channel, &trace, hardware, &mut remarks);
+    let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
     let ac_by_preamble = channel
         .facts
         .coupling
@@ -72,6 +82,7 @@ pub(super) fn convert(
         },
         ac_coupled,
         remarks,
+        scale_estimate,
     })
 }
 
@@ -109,27 +120,26 @@ fn zero(
     channel: &Channel,
     trace: &Trace,
     hardware: &[Hardware],
-    remarks: &mut Vec<String>,
-) -> f64 {
+) -> (f64, Option<ScaleEstimate>) {
     let stated: Vec<Accuracy> = match plan.zero {
         Some(zero) => vec![zero],
         None => plan.through.iter().map(|i| hardware[*i].zero).collect(),
     };
-    let scale = if stated.iter().any(Accuracy::needs_scale) {
-        vertical_scale(plan, channel, trace, hardware, remarks)
+    let (scale, estimate) = if stated.iter().any(Accuracy::needs_scale) {
+        vertical_scale(plan, channel, trace, hardware)
     } else {
-        0.0
+        (0.0, None)
     };
     // A zero in percent means of the largest value in the capture, which stands for the range.
     let largest = trace
         .values
         .iter()
         .fold(0.0, |largest: f64, v| largest.max(v.abs()));
-    stated
+    let squared: f64 = stated
         .iter()
         .map(|zero| zero.standard_uncertainty(largest, scale).powi(2))
-        .sum::<f64>()
-        .sqrt()
+        .sum();
+    (squared.sqrt(), estimate)
 }
 
 /// Vertical scale in V or A at the motor per division: from the sheet, else the preamble, else estimated.
@@ -138,18 +148,17 @@ fn vertical_scale(
     channel: &Channel,
     trace: &Trace,
     hardware: &[Hardware],
-    remarks: &mut Vec<String>,
-) -> f64 {
+) -> (f64, Option<ScaleEstimate>) {
     let size = plan.factor.abs();
     if let Some(typed) = plan.per_division {
-        return typed * size;
+        return (typed * size, None);
     }
     if let Some(fact) = channel
         .facts
         .vertical_scale_per_division
         .filter(|s| *s > 0.0)
     {
-        return fact * size;
+        return (fact * size, None);
     }
     let scope = plan
         .through
@@ -171,30 +180,22 @@ fn vertical_scale(
             .quantisation_step
             .map(|step| step * 2f64.powi(bits as i32) / divisions)
     });
-    let unit = plan.measures.unit();
     let (scale, how) = match (from_codes, scope.and_then(|s| s.bits)) {
         (Some(codes), Some(bits)) if codes >= from_span => (
             codes,
-            format!(
-                "the step of {} {unit} × 2^{bits} codes ÷ {divisions} divisions",
-                short(trace.quantisation_step.unwrap_or(0.0))
-            ),
+            format!("the quantisation step × 2^{bits} codes ÷ {divisions} divisions"),
         ),
         _ => (
             from_span,
-            format!(
-                "the span of {} {unit} ÷ {divisions} divisions, which is the least it can be",
-                short(high - low)
-            ),
+            format!("the span of the record ÷ {divisions} divisions, which is the least it can be"),
         ),
     };
-    remarks.push(format!(
-        "the zero of the {} (channel \"{}\") is stated in divisions and no vertical scale is given: estimated as {} {unit} a division from {how}",
-        plan.measures.word(),
-        plan.name,
-        short(scale)
-    ));
-    scale
+    let estimate = ScaleEstimate {
+        channel: plan.name.clone(),
+        per_division: format!("{} {}", short(scale), plan.measures.unit()),
+        how,
+    };
+    (scale, Some(estimate))
 }
 
 /// Three significant digits.

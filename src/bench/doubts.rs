@@ -2,7 +2,7 @@
 
 use super::convert::short;
 use super::setup::{Capture, Role};
-use super::waveform::Trace;
+use super::waveform::{Trace, Waveform};
 
 /// What the sheet leads one to expect.
 #[derive(Clone, Copy, Debug, Default)]
@@ -51,13 +51,23 @@ fn thinned(trace: &Trace) -> Vec<f64> {
     sorted(trace.values.iter().step_by(stride(trace)).copied())
 }
 
+/// Level that the voltage reaches, short kicks left aside.
+pub(super) fn upper_level(voltage: &Trace) -> Option<f64> {
+    quantile(&thinned(voltage), 0.98)
+}
+
+/// True when the sign of the current contradicts the role.
+pub(super) fn current_is_reversed(waveform: &Waveform, role: Role) -> bool {
+    reversed_current(waveform.voltage_v.as_ref(), waveform.current_a.as_ref(), role).is_some()
+}
+
 fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<String> {
     // The kick of an opened lead stands far above the supply and says nothing of a ratio.
     if role == Role::TurnOff {
         return None;
     }
     let supply = expected.supply_v?;
-    let seen = quantile(&thinned(voltage), 0.98)?;
+    let seen = upper_level(voltage)?;
     let ratio = seen / supply;
     let (fraction, factor) = if (0.07..=0.14).contains(&ratio) {
         ("a tenth", "10")

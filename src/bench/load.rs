@@ -1,7 +1,7 @@
 //! Planned captures are read, converted and doubted, several at a time.
 
 use super::channel::ChannelPlan;
-use super::convert::{Converted, convert};
+use super::convert::{Converted, ScaleEstimate, convert};
 use super::doubts::{self, Expectations};
 use super::error::{BenchError, Place};
 use super::hardware::Hardware;
@@ -35,41 +35,75 @@ pub(super) fn load_all(
     hardware: &[Hardware],
     expected: &Expectations,
 ) -> Result<(Vec<Capture>, Vec<String>), BenchError> {
-    let loaded: Vec<Result<(Capture, Vec<String>), BenchError>> = plans
+    let loaded: Vec<Result<Loaded, BenchError>> = plans
         .par_iter()
         .map(|plan| load(plan, hardware, expected))
         .collect();
     let mut captures = Vec::with_capacity(plans.len());
     let mut remarks = Vec::new();
+    let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
     for one in loaded {
-        let (capture, doubts) = one?;
+        let one = one?;
+        let name = &one.capture.name;
         remarks.extend(
-            doubts
+            one.remarks
                 .into_iter()
-                .map(|doubt| format!("capture \"{}\": {doubt}", capture.name)),
+                .map(|doubt| format!("capture \"{name}\": {doubt}")),
         );
-        captures.push(capture);
+        estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
+        captures.push(one.capture);
     }
+    remarks.extend(estimated_scales(&estimated));
     Ok((captures, remarks))
+}
+
+/// One remark a channel and way of estimating, with the scale of each capture.
+fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
+    let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
+    for (capture, estimate) in estimated {
+        let key = (estimate.channel.as_str(), estimate.how.as_str());
+        let text = format!("{capture} {}", estimate.per_division);
+        match groups.iter_mut().find(|(k, _)| *k == key) {
+            Some((_, texts)) => texts.push(text),
+            None => groups.push((key, vec![text])),
+        }
+    }
+    groups
+        .into_iter()
+        .map(|((channel, how), texts)| {
+            format!(
+                "channel \"{channel}\": its zero is stated in divisions and no vertical scale is given; estimated from {how}: {} a division",
+                texts.join(", ")
+            )
+        })
+        .collect()
+}
+
+struct Loaded {
+    capture: Capture,
+    remarks: Vec<String>,
+    estimated: Vec<ScaleEstimate>,
 }
 
 fn load(
     plan: &CapturePlan,
     hardware: &[Hardware],
     expected: &Expectations,
-) -> Result<(Capture, Vec<String>), BenchError> {
+) -> Result<Loaded, BenchError> {
     let record =
         capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
             place: plan.place.clone(),
             name: plan.name.clone(),
             source: Box::new(source),
         })?;
-    let mut remarks: Vec<String> = record.remarks.iter().map(placed).collect();
+    let mut estimated = Vec::new();
+    let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
     let voltage = trace(plan, plan.voltage.as_ref(), &record, hardware)?;
     let current = trace(plan, plan.current.as_ref(), &record, hardware)?;
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
         remarks.extend(converted.remarks.iter().cloned());
+        estimated.extend(converted.scale_estimate.iter().cloned());
     }
     if current.as_ref().is_some_and(|c| c.ac_coupled) {
         remarks.push(
@@ -103,7 +137,11 @@ fn load(
         ac_coupled,
     };
     remarks.extend(doubts::of_capture(&capture, expected));
-    Ok((capture, remarks))
+    Ok(Loaded {
+        capture,
+        remarks,
+        estimated,
+    })
 }
 
 fn trace(
@@ -134,14 +172,5 @@ fn split(
     match converted {
         Some(c) => (Some(c.trace), Some(c.chain)),
         None => (None, None),
-    }
-}
-
-fn placed(remark: &capture::Remark) -> String {
-    match (remark.line, remark.column) {
-        (Some(line), Some(column)) => format!("line {line}, column {column}: {}", remark.text),
-        (Some(line), None) => format!("line {line}: {}", remark.text),
-        (None, Some(column)) => format!("column {column}: {}", remark.text),
-        (None, None) => remark.text.clone(),
     }
 }

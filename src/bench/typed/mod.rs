@@ -7,7 +7,7 @@ mod instrument;
 mod motor;
 mod reading;
 
-pub(super) use capture::TypedCapture;
+pub(super) use capture::{ROLES, TypedCapture};
 pub(super) use channel::{ChannelKeys, ChannelOverride, Measures, TypedChannel};
 pub(super) use instrument::{InstrumentKind, TypedInstrument};
 pub(super) use motor::TypedSupply;
