@@ -262,6 +262,7 @@ pub(crate) mod tests {
             inputs: Vec::new(),
             parameters: BTreeMap::new(),
             covariance: Covariance::default(),
+            model: None,
             fit: Fit {
                 stop: Stop {
                     reason: StopReason::Converged,
