@@ -7,6 +7,7 @@
 //! * [`table`]: the readable table.
 //! * [`draw`]: motors drawn from the covariance.
 
+mod assemble;
 mod check;
 mod document;
 pub mod draw;
@@ -19,6 +20,7 @@ mod store;
 pub mod table;
 pub mod units;
 
+pub use assemble::assemble;
 pub use document::{
     Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, Validity, Warning,
 };
@@ -29,4 +31,4 @@ pub use health::{
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
-pub use store::{Overwrite, from_text, read, to_text, write};
+pub use store::{Overwrite, check_target, from_text, read, to_text, write};

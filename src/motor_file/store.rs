@@ -122,13 +122,22 @@ pub fn to_text(path: &Path, file: &MotorFile) -> Result<String, MotorFileError> 
 /// is something else than a motor file and `overwrite` does not force it, [`MotorFileError::Write`] otherwise.
 pub fn write(path: &Path, file: &MotorFile, overwrite: Overwrite) -> Result<(), MotorFileError> {
     let text = to_text(path, file)?;
-    if overwrite == Overwrite::MotorFileOnly {
-        refuse_other_file(path)?;
-    }
+    check_target(path, overwrite)?;
     write_whole(path, text.as_bytes()).map_err(|source| MotorFileError::Write {
         path: path.to_owned(),
         source,
     })
+}
+
+/// Refuses a target that [`write`] would refuse, so that it is told before the long work.
+///
+/// # Errors
+/// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it.
+pub fn check_target(path: &Path, overwrite: Overwrite) -> Result<(), MotorFileError> {
+    match overwrite {
+        Overwrite::MotorFileOnly => refuse_other_file(path),
+        Overwrite::Force => Ok(()),
+    }
 }
 
 /// Puts `bytes` at `path` in one step.

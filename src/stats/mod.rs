@@ -10,6 +10,7 @@
 //! * [`propagation`]: first-order propagation with covariances, effective degrees of freedom.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`binomial`]: interval for a proportion, such as a measured coverage.
+//! * [`truncated`]: a normal that cannot be negative.
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 
 pub mod autocovariance;
@@ -22,6 +23,7 @@ pub mod propagation;
 pub mod quantiles;
 pub mod robust;
 pub mod rounding;
+pub mod truncated;
 pub mod whiteness;
 
 /// What a statistic cannot be computed from.

@@ -1,0 +1,195 @@
+//! A capture cut into legs of bin averages: what the model is driven with and what it is compared with.
+//!
+//! Bins follow the events: single samples right after a make or a short, then growing with the time since, so that a record of
+//! any length costs a few hundred model steps. A bin's mean is compared with the model's mean over the same time, so
+//! nothing is lost while the model is linear over a bin.
+
+use crate::bench::{Capture, Role, Waveform};
+use crate::events::{PhaseKind, Timeline};
+
+/// Mean of the samples in one stretch of time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bin {
+    /// Centre, s, on the capture's time axis.
+    pub time_s: f64,
+    /// Width, s.
+    pub width_s: f64,
+    /// Mean of the recorded voltage, V; NaN where it was not recorded.
+    pub voltage_v: f64,
+    /// Mean of the recorded current, A; NaN where it was not recorded.
+    pub current_a: f64,
+    /// Samples in the bin.
+    pub samples: usize,
+}
+
+/// Terminal condition of a leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LegKind {
+    /// Rotor still, nothing applied: shows the zeros of both channels.
+    Rest,
+    /// Closed on a voltage; the current is compared. `fresh`: the current begins at an unknown value.
+    Connected,
+    /// Open; the back-EMF is compared with the voltage.
+    Open,
+    /// Not compared; the recorded current carries the back-EMF on.
+    Carried,
+    /// Not compared and not to be followed: the back-EMF afterwards is unknown.
+    Lost,
+}
+
+/// Consecutive bins under one terminal condition.
+#[derive(Clone, Debug)]
+pub struct Leg {
+    pub kind: LegKind,
+    pub bins: Vec<Bin>,
+    /// Bins from here on are simulated but not compared.
+    pub compared: usize,
+    /// Rows of the waveform, half-open.
+    pub rows: (usize, usize),
+}
+
+/// Share of its first value below which a slowing rotor is no longer compared: friction near standstill (stiction,
+/// the rise of friction at creeping speed) is none of the model's terms. Common practice, no source.
+const SLOWEST_SHARE: f64 = 0.15;
+
+/// Most bins of a switched (PWM) leg.
+const MOST_SWITCHED_BINS: usize = 1500;
+
+/// Cuts a capture into legs.
+pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
+    let waveform = &capture.waveform;
+    let switched = matches!(capture.role, Role::Pwm | Role::PwmLocked);
+    let mut out: Vec<Leg> = Vec::new();
+    for phase in &timeline.phases {
+        let (first, end) = (phase.first, phase.end);
+        if end <= first {
+            continue;
+        }
+        let rows = (first, end);
+        let previous = out.last().map(|l: &Leg| l.kind);
+        let leg = match &phase.kind {
+            PhaseKind::Rest => leg(LegKind::Rest, uniform(waveform, rows, 20), rows),
+            PhaseKind::Driven | PhaseKind::Shorted => {
+                let bins = if switched {
+                    uniform(waveform, rows, MOST_SWITCHED_BINS)
+                } else if matches!(phase.kind, PhaseKind::Driven) && previous.is_none() {
+                    // Running steadily since before the record began.
+                    uniform(waveform, rows, 80)
+                } else {
+                    growing(waveform, rows)
+                };
+                let mut leg = leg(LegKind::Connected, bins, rows);
+                if matches!(phase.kind, PhaseKind::Shorted) {
+                    leg.compared = before_fading(&leg.bins, |b| b.current_a.abs());
+                }
+                leg
+            }
+            PhaseKind::Open => {
+                let mut leg = leg(LegKind::Open, uniform(waveform, rows, 250), rows);
+                leg.compared = before_fading(&leg.bins, |b| b.voltage_v.abs());
+                leg
+            }
+            PhaseKind::Cut(reason) => {
+                let clipped = waveform.current_a.as_ref().is_none_or(|t| {
+                    t.clipped[first..end].iter().any(|&c| c)
+                        || t.values[first..end].iter().any(|v| v.is_nan())
+                });
+                let kind = if reason == "standstill" || clipped {
+                    LegKind::Lost
+                } else {
+                    LegKind::Carried
+                };
+                leg(kind, uniform(waveform, rows, 200), rows)
+            }
+        };
+        out.push(leg);
+    }
+    out
+}
+
+fn leg(kind: LegKind, bins: Vec<Bin>, rows: (usize, usize)) -> Leg {
+    Leg {
+        kind,
+        compared: bins.len(),
+        bins,
+        rows,
+    }
+}
+
+/// Number of leading bins before the size has fallen below [`SLOWEST_SHARE`] of its largest early value for good.
+fn before_fading(bins: &[Bin], size: impl Fn(&Bin) -> f64) -> usize {
+    let peak = bins
+        .iter()
+        .map(&size)
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max);
+    let peak_at = bins
+        .iter()
+        .position(|b| size(b) >= 0.98 * peak)
+        .unwrap_or(0);
+    bins.iter()
+        .skip(peak_at)
+        .position(|b| size(b) < SLOWEST_SHARE * peak)
+        .map_or(bins.len(), |k| k + peak_at)
+}
+
+/// About `count` bins of equal width.
+fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> {
+    let n = rows.1 - rows.0;
+    let count = count.min(n).max(1);
+    (0..count)
+        .filter_map(|k| {
+            bin(
+                waveform,
+                rows.0 + k * n / count,
+                rows.0 + (k + 1) * n / count,
+            )
+        })
+        .collect()
+}
+
+/// Single samples first, then bins that grow with the time since the beginning of the leg.
+fn growing(waveform: &Waveform, rows: (usize, usize)) -> Vec<Bin> {
+    let n = rows.1 - rows.0;
+    let widest = (n / 150).max(1);
+    let mut bins = Vec::new();
+    let mut at = 0;
+    while at < n {
+        let width = (1 + at / 40).min(widest).min(n - at);
+        bins.extend(bin(waveform, rows.0 + at, rows.0 + at + width));
+        at += width;
+    }
+    bins
+}
+
+fn bin(waveform: &Waveform, first: usize, end: usize) -> Option<Bin> {
+    let mean = |values: Option<&[f64]>| {
+        let (mut sum, mut count) = (0.0, 0usize);
+        for &v in values.unwrap_or_default() {
+            if v.is_finite() {
+                sum += v;
+                count += 1;
+            }
+        }
+        if count > 0 {
+            sum / count as f64
+        } else {
+            f64::NAN
+        }
+    };
+    let slice = |t: &Option<crate::bench::Trace>| mean(t.as_ref().map(|t| &t.values[first..end]));
+    let (start, last) = (waveform.time.at(first)?, waveform.time.at(end - 1)?);
+    // A sample stands for the interval around it, so a bin of n samples is n steps wide.
+    let step = if end < waveform.time.len() {
+        waveform.time.at(end)? - last
+    } else {
+        last - waveform.time.at(end.checked_sub(2)?)?
+    };
+    Some(Bin {
+        time_s: 0.5 * (start + last),
+        width_s: last - start + step,
+        voltage_v: slice(&waveform.voltage_v),
+        current_a: slice(&waveform.current_a),
+        samples: end - first,
+    })
+}
