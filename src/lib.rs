@@ -11,11 +11,13 @@
 //! * [`ripple`]: speed from commutation ripple, in the angle domain.
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.
 //! * [`motor_file`]: the written result.
+//! * [`claim`]: a vendor's sheet held against a motor file.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
 pub mod bench;
 pub mod capture;
+pub mod claim;
 pub mod cli;
 pub mod events;
 pub mod fit;

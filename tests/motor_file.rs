@@ -2,8 +2,9 @@
 
 use rundown::motor_file::{
     self, AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input,
-    MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided, Overwrite, Parameter, ParameterName,
-    Program, Range, RunsTest, Status, Stop, StopReason, TermDecision, Validity, Warning,
+    ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided, Overwrite, Parameter,
+    ParameterName, Program, Range, RunsTest, Status, Stop, StopReason, Term, TermDecision,
+    Validity, Warning,
 };
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -91,6 +92,17 @@ fn full() -> MotorFile {
             order: vec![Name::TerminalResistance, Name::ArmatureInductance],
             matrix: vec![vec![r * r, 0.3 * r * l], vec![0.3 * r * l, l * l]],
         },
+        model: Some(ModelTerms {
+            brush_scale_a: Some(Term {
+                value: 0.3,
+                standard_uncertainty: Some(0.1),
+            }),
+            saturation_per_a: Some(Term {
+                value: 0.02,
+                standard_uncertainty: None,
+            }),
+            ..ModelTerms::default()
+        }),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,
@@ -183,6 +195,7 @@ fn bare() -> MotorFile {
         inputs: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
+        model: None,
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Stalled,
@@ -319,6 +332,7 @@ fn wrong_files_are_refused_by_schema_and_reader_alike() {
             |v| v["covariance"]["order"][1] = json!("terminal_resistance"),
             "each parameter once",
         ),
+        (|v| v["model"]["brush_scale_a"] = json!(0.3), "invalid type"),
         (
             |v| v["fit"]["stop"]["reason"] = json!("fine"),
             "unknown variant `fine`",

@@ -1,5 +1,7 @@
 //! Commands of the program: one file a command, no physics here.
 
+mod claim;
+
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
@@ -33,12 +35,16 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Claim(claim::ClaimArguments),
+}
 
 /// Runs one command.
 ///
 /// # Errors
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
-    match arguments.command {}
+    match arguments.command {
+        Command::Claim(arguments) => claim::run(&arguments),
+    }
 }

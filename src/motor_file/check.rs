@@ -1,6 +1,8 @@
 //! What a motor file must hold beyond keys and types.
 
-use super::{AtTemperature, Covariance, MotorFile, Parameter, ParameterName, Range, Status};
+use super::{
+    AtTemperature, Covariance, ModelTerms, MotorFile, Parameter, ParameterName, Range, Status,
+};
 
 /// Largest relative disagreement between a standard uncertainty and the covariance diagonal, and between mirrored
 /// covariances.
@@ -340,6 +342,13 @@ fn check_fit(file: &MotorFile) -> Checked {
         numbers.push((
             "fit.identifiability.threshold".to_owned(),
             Some(rank.threshold),
+        ));
+    }
+    for (key, term) in file.model.iter().flat_map(ModelTerms::listed) {
+        numbers.push((format!("model.{key}.value"), Some(term.value)));
+        numbers.push((
+            format!("model.{key}.standard_uncertainty"),
+            term.standard_uncertainty,
         ));
     }
     for (row, capture) in fit.captures.iter().enumerate() {

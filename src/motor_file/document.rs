@@ -1,6 +1,6 @@
 //! The motor file as a whole.
 
-use super::{Fit, Parameter, ParameterName};
+use super::{Fit, ModelTerms, Parameter, ParameterName};
 use crate::bench::{BrushKind, MagnetKind};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
@@ -26,6 +26,13 @@ pub struct MotorFile {
     #[serde(deserialize_with = "each_once")]
     pub parameters: BTreeMap<ParameterName, Parameter>,
     pub covariance: Covariance,
+    /// Finer terms of the model that were kept.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub model: Option<ModelTerms>,
     pub fit: Fit,
     pub warnings: Vec<Warning>,
     pub validity: Validity,

@@ -3,13 +3,10 @@
 //! drawn again, so the distribution is the normal one cut at the physical bounds.
 
 use super::{MotorFile, ParameterName, Status};
-use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use crate::stats::StatsError;
+use crate::stats::covariance::NormalVectors;
+use nalgebra::{DMatrix, DVector};
 use rand::Rng;
-use rand_distr::{Distribution, StandardNormal};
-
-/// Most negative eigenvalue of the correlation matrix taken for rounding. Derived parameters (time constants) are
-/// functions of the others, so exact zeros belong there and rounding puts some of them below.
-const EIGENVALUE_SLACK: f64 = 1e-6;
 
 /// Draws refused in a row before the bounds are taken to be out of reach.
 const MOST_REFUSALS: usize = 10_000;
@@ -23,10 +20,8 @@ pub enum DrawError {
         name: ParameterName,
         suggestion: Option<String>,
     },
-    #[error(
-        "the covariance is no covariance: its correlation matrix has the eigenvalue {eigenvalue:.3e}, expected none below zero"
-    )]
-    NotPositive { eigenvalue: f64 },
+    #[error("the covariance of this motor file is none: {0}")]
+    NotCovariance(StatsError),
     #[error("{MOST_REFUSALS} draws in a row left the physical range: {} is known too badly to draw from", name.words())]
     OutOfReach { name: ParameterName },
 }
@@ -61,9 +56,7 @@ pub fn needed(file: &MotorFile, name: ParameterName) -> Result<f64, DrawError> {
 #[derive(Clone, Debug)]
 pub struct Population {
     names: Vec<ParameterName>,
-    mean: DVector<f64>,
-    /// Covariance = factor · factorᵀ.
-    factor: DMatrix<f64>,
+    vectors: NormalVectors,
 }
 
 impl Population {
@@ -71,40 +64,18 @@ impl Population {
     /// uncorrelated with its own standard uncertainty.
     ///
     /// # Errors
-    /// [`DrawError::Undetermined`], [`DrawError::NotPositive`].
+    /// [`DrawError::Undetermined`], [`DrawError::NotCovariance`].
     pub fn new(file: &MotorFile, names: &[ParameterName]) -> Result<Population, DrawError> {
         let mut mean = Vec::with_capacity(names.len());
         for name in names {
             mean.push(needed(file, *name)?);
         }
         let covariance = covariance(file, names);
-        // Eigenvalues are taken of the correlations: the parameters differ by ten orders of magnitude.
-        let scale: Vec<f64> = covariance.diagonal().iter().map(|v| v.sqrt()).collect();
-        let correlation = DMatrix::from_fn(names.len(), names.len(), |row, column| {
-            let scale = scale[row] * scale[column];
-            match scale > 0.0 {
-                true => covariance[(row, column)] / scale,
-                false => f64::from(u8::from(row == column)),
-            }
-        });
-        let eigen = SymmetricEigen::new(correlation);
-        let least = eigen
-            .eigenvalues
-            .iter()
-            .copied()
-            .fold(f64::INFINITY, f64::min);
-        if least < -EIGENVALUE_SLACK {
-            return Err(DrawError::NotPositive { eigenvalue: least });
-        }
-        let roots = eigen.eigenvalues.map(|value| value.max(0.0).sqrt());
-        let mut factor = eigen.eigenvectors * DMatrix::from_diagonal(&roots);
-        for (row, scale) in scale.iter().enumerate() {
-            factor.row_mut(row).scale_mut(*scale);
-        }
+        let vectors = NormalVectors::new(DVector::from_vec(mean), &covariance)
+            .map_err(DrawError::NotCovariance)?;
         Ok(Population {
             names: names.to_vec(),
-            mean: DVector::from_vec(mean),
-            factor,
+            vectors,
         })
     }
 
@@ -120,8 +91,7 @@ impl Population {
     pub fn draw(&self, random: &mut impl Rng) -> Result<Vec<f64>, DrawError> {
         let mut outside = None;
         for _ in 0..MOST_REFUSALS {
-            let normal = DVector::from_fn(self.names.len(), |_, _| StandardNormal.sample(random));
-            let motor = &self.mean + &self.factor * normal;
+            let motor = self.vectors.draw(random);
             outside = self
                 .names
                 .iter()
@@ -270,7 +240,7 @@ mod tests {
         let order = file.covariance.order.clone();
         match Population::new(&file, &order) {
             // 1 - 2·0.9
-            Err(DrawError::NotPositive { eigenvalue }) => {
+            Err(DrawError::NotCovariance(StatsError::NotPositiveSemidefinite { eigenvalue })) => {
                 assert_relative_eq!(eigenvalue, -0.8, max_relative = 1e-9);
             }
             other => panic!("{other:?}"),

@@ -13,6 +13,7 @@ mod document;
 pub mod draw;
 mod error;
 mod health;
+mod model;
 mod name;
 mod parameter;
 mod store;
@@ -27,6 +28,7 @@ pub use error::MotorFileError;
 pub use health::{
     CaptureHealth, Cut, Fit, Identifiability, Nuisance, RunsTest, Stop, StopReason, TermDecision,
 };
+pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
 pub use store::{Overwrite, check_target, from_text, read, to_text, write};

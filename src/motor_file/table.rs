@@ -2,6 +2,7 @@
 
 use super::units::{self, Unit};
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
+use crate::stats::rounding::{self, Rounded, Scale};
 use std::fmt::Write;
 
 /// Columns of the table; the status is the last and runs free.
@@ -87,14 +88,13 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
         parameter.upper,
         parameter.level,
     ) {
-        row.cells[1] = format!("{} {}", plus_minus(value, uncertainty), name.si());
+        row.cells[1] = rounding::write(value, Some(uncertainty), name.si(), scale(name));
         row.cells[2] = interval(
-            lower,
-            upper,
+            name,
+            (lower, upper),
             uncertainty,
             level,
             parameter.one_sided,
-            name.si(),
         );
         row.cells[3] = trade(name, value, uncertainty);
     }
@@ -123,56 +123,81 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
 
 fn at_line(name: ParameterName, at: &AtTemperature) -> String {
     format!(
-        "at 25 °C: {} {}, {}",
-        plus_minus(at.value, at.standard_uncertainty),
-        name.si(),
+        "at 25 °C: {}, {}",
+        rounding::write(
+            at.value,
+            Some(at.standard_uncertainty),
+            name.si(),
+            scale(name)
+        ),
         interval(
-            at.lower,
-            at.upper,
+            name,
+            (at.lower, at.upper),
             at.standard_uncertainty,
             at.level,
-            None,
-            name.si()
+            None
         )
     )
 }
 
 fn interval(
-    lower: f64,
-    upper: f64,
+    name: ParameterName,
+    ends: (f64, f64),
     uncertainty: f64,
     level: f64,
     one_sided: Option<OneSided>,
-    unit: &str,
 ) -> String {
-    let scale = Scale::of(lower.abs().max(upper.abs()), uncertainty);
+    let round = |end: f64| rounding::round(end, Some(uncertainty), scale(name));
+    let (lower, upper) = (round(ends.0), round(ends.1));
     let percent = format!("{} %", (level * 1000.0).round() / 10.0);
-    let (lower, upper) = (scale.number(lower), scale.number(upper));
-    let range = match one_sided {
-        Some(OneSided::Upper) => format!("at most {upper}"),
-        Some(OneSided::Lower) => format!("at least {lower}"),
-        None => format!("{lower} to {upper}"),
+    let alone = |mut end: Rounded| {
+        end.uncertainty = None;
+        end
     };
-    match scale.exponent {
-        0 => format!("{range} {unit} ({percent})"),
-        exponent => format!("({range})e{exponent} {unit} ({percent})"),
+    let range = match one_sided {
+        Some(OneSided::Upper) => format!("at most {}", alone(upper).with_unit(name.si())),
+        Some(OneSided::Lower) => format!("at least {}", alone(lower).with_unit(name.si())),
+        None if lower.exponent == upper.exponent => {
+            let both = format!("{} to {}", lower.value, upper.value);
+            let value = match scale(name) {
+                Scale::Power if upper.exponent != 0 => format!("({both})"),
+                _ => both,
+            };
+            let mut range = alone(upper);
+            range.value = value;
+            range.with_unit(name.si())
+        }
+        None => format!(
+            "{} to {}",
+            alone(lower).with_unit(name.si()),
+            alone(upper).with_unit(name.si())
+        ),
+    };
+    format!("{range} ({percent})")
+}
+
+/// Whether the unit takes an engineering prefix.
+fn scale(name: ParameterName) -> Scale {
+    match name {
+        ParameterName::BackEmfConstant
+        | ParameterName::CoulombFrictionTorque
+        | ParameterName::ViscousFriction
+        | ParameterName::Windage
+        | ParameterName::RotorInertia => Scale::Power,
+        _ => Scale::Prefix,
     }
 }
 
 /// The units that the trade prints beside SI.
 pub fn trade_units(name: ParameterName) -> &'static [&'static str] {
     match name {
-        ParameterName::TerminalResistance | ParameterName::BrushDrop => &[],
-        ParameterName::ArmatureInductance => &["mH"],
         ParameterName::BackEmfConstant => &["mN·m/A", "V/krpm", "rpm/V"],
         ParameterName::CoulombFrictionTorque => &["mN·m"],
         ParameterName::ViscousFriction => &["mN·m/krpm"],
         ParameterName::Windage => &["µN·m/krpm²"],
         ParameterName::RotorInertia => &["g·cm²"],
-        ParameterName::InertiaCapacitance => &["mF"],
-        ParameterName::FrictionCurrent => &["mA"],
-        ParameterName::ViscousConductance => &["mS"],
-        ParameterName::ElectricalTimeConstant | ParameterName::MechanicalTimeConstant => &["ms"],
+        // The SI unit with a prefix is what the trade writes.
+        _ => &[],
     }
 }
 
@@ -184,66 +209,12 @@ fn trade(name: ParameterName, value: f64, uncertainty: f64) -> String {
         .map(|unit| {
             let number = unit.from_si(value);
             let uncertainty = unit.uncertainty_from_si(value, uncertainty);
-            format!("{} {}", plus_minus(number, uncertainty), unit.text)
+            rounding::write(number, Some(uncertainty), unit.text, Scale::Plain)
         })
         .collect();
     match written.is_empty() {
         true => "-".to_owned(),
         false => written.join(", "),
-    }
-}
-
-/// `value ± uncertainty` with two significant digits of the uncertainty, in powers of ten where plain digits would be
-/// long.
-fn plus_minus(value: f64, uncertainty: f64) -> String {
-    let scale = Scale::of(value.abs(), uncertainty);
-    let body = format!("{} ± {}", scale.number(value), scale.number(uncertainty));
-    match scale.exponent {
-        0 => body,
-        exponent => format!("({body})e{exponent}"),
-    }
-}
-
-/// Power of ten taken out, and decimals kept after it.
-struct Scale {
-    exponent: i32,
-    decimals: usize,
-}
-
-impl Scale {
-    fn of(size: f64, uncertainty: f64) -> Scale {
-        let magnitude = |x: f64| {
-            // Through the two-digit form, so that 0.0999 counts as the 0.10 it is printed as.
-            let digits = format!("{x:.1e}");
-            digits
-                .rsplit('e')
-                .next()
-                .and_then(|e| e.parse::<i32>().ok())
-                .unwrap_or(0)
-        };
-        let leading = if size > 0.0 {
-            magnitude(size)
-        } else {
-            magnitude(uncertainty)
-        };
-        let exponent = if (-3..6).contains(&leading) {
-            0
-        } else {
-            leading
-        };
-        let last = if uncertainty > 0.0 {
-            magnitude(uncertainty) - 1
-        } else {
-            leading - 5
-        };
-        Scale {
-            exponent,
-            decimals: usize::try_from(exponent - last).unwrap_or(0),
-        }
-    }
-
-    fn number(&self, x: f64) -> String {
-        format!("{:.*}", self.decimals, x / 10f64.powi(self.exponent))
     }
 }
 
@@ -262,6 +233,7 @@ pub(crate) mod tests {
             inputs: Vec::new(),
             parameters: BTreeMap::new(),
             covariance: Covariance::default(),
+            model: None,
             fit: Fit {
                 stop: Stop {
                     reason: StopReason::Converged,
@@ -392,11 +364,11 @@ pub(crate) mod tests {
     }
 
     const GOOD: &str = "\
-parameter              value ± standard uncertainty  interval                           in the trade                                                  status
-terminal resistance R  3.186 ± 0.021 Ω               3.144 to 3.228 Ω (95 %)            -                                                             measured at 27.5 °C
+parameter              value ± standard uncertainty   interval                                in the trade                                                  status
+terminal resistance R  3.186 ± 0.021 Ω                3.144 to 3.228 Ω (95 %)                 -                                                             measured at 27.5 °C
     at 25 °C: 3.156 ± 0.023 Ω, 3.110 to 3.201 Ω (95 %)
-back-EMF constant K    0.02341 ± 0.00015 V·s/rad     0.02311 to 0.02371 V·s/rad (95 %)  23.41 ± 0.15 mN·m/A, 2.452 ± 0.016 V/krpm, 407.9 ± 2.6 rpm/V  measured
-rotor inertia J        (1.235 ± 0.021)e-6 kg·m²      (1.193 to 1.276)e-6 kg·m² (95 %)   12.35 ± 0.21 g·cm²                                            measured
+back-EMF constant K    (23.41 ± 0.15) × 10⁻³ V·s/rad  (23.11 to 23.71) × 10⁻³ V·s/rad (95 %)  23.41 ± 0.15 mN·m/A, 2.452 ± 0.016 V/krpm, 407.9 ± 2.6 rpm/V  measured
+rotor inertia J        (1.234 ± 0.021) × 10⁻⁶ kg·m²   (1.193 to 1.276) × 10⁻⁶ kg·m² (95 %)    12.35 ± 0.21 g·cm²                                            measured
 ";
     const UNDETERMINED: &str = "\
 parameter        value ± standard uncertainty  interval  in the trade  status
@@ -404,13 +376,13 @@ rotor inertia J  -                             -         -             undetermi
     what would settle it: one tachometer reading
 ";
     const ONE_SIDED: &str = "\
-parameter                       value ± standard uncertainty  interval                              in the trade          status
-windage C_w                     (0.0 ± 1.1)e-10 N·m·s²/rad²   (at most 1.8)e-10 N·m·s²/rad² (95 %)  0.0 ± 1.2 µN·m/krpm²  measured
-electrical time constant tau_e  (1.00 ± 0.20)e-4 s            (at least 0.70)e-4 s (90 %)           0.100 ± 0.020 ms      measured
+parameter                       value ± standard uncertainty   interval                                in the trade          status
+windage C_w                     (0 ± 110) × 10⁻¹² N·m·s²/rad²  at most 180 × 10⁻¹² N·m·s²/rad² (95 %)  0.0 ± 1.2 µN·m/krpm²  measured
+electrical time constant tau_e  100 ± 20 µs                    at least 70 µs (90 %)                   -                     measured
 ";
     const FROM_PRIOR: &str = "\
-parameter       value ± standard uncertainty  interval               in the trade  status
-brush drop V_b  0.72 ± 0.26 V                 0.21 to 1.23 V (95 %)  -             from prior
+parameter       value ± standard uncertainty  interval                 in the trade  status
+brush drop V_b  720 ± 260 mV                  210 mV to 1.23 V (95 %)  -             from prior
     metal-carbon brushes; the captures add little
     what would settle it: a locked-rotor capture at two voltages
 ";
