@@ -58,7 +58,12 @@ pub(super) fn upper_level(voltage: &Trace) -> Option<f64> {
 
 /// True when the sign of the current contradicts the role.
 pub(super) fn current_is_reversed(waveform: &Waveform, role: Role) -> bool {
-    reversed_current(waveform.voltage_v.as_ref(), waveform.current_a.as_ref(), role).is_some()
+    reversed_current(
+        waveform.voltage_v.as_ref(),
+        waveform.current_a.as_ref(),
+        role,
+    )
+    .is_some()
 }
 
 fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<String> {
@@ -80,7 +85,11 @@ fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<S
         "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or mend the supply; as it stands R, L and K come out {} wrong",
         short(seen),
         short(supply),
-        if factor == "10" { "ten times too small" } else { "ten times too large" }
+        if factor == "10" {
+            "ten times too small"
+        } else {
+            "ten times too large"
+        }
     ))
 }
 

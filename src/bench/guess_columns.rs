@@ -101,9 +101,7 @@ fn raw_shunt(volts: &[(usize, &Channel)], voltage: Option<&ColumnGuess>) -> Opti
         .filter(|(index, _)| *index != voltage.index)
         .copied()
         .collect();
-    let (index, channel) = rest
-        .iter()
-        .max_by(|a, b| span(a.1).total_cmp(&span(b.1)))?;
+    let (index, channel) = rest.iter().max_by(|a, b| span(a.1).total_cmp(&span(b.1)))?;
     let voltage_span = volts
         .iter()
         .find(|(i, _)| *i == voltage.index)
@@ -125,7 +123,9 @@ fn by_shape(usable: &[(usize, &Channel)]) -> ColumnsGuess {
     let named = |words: &[&str]| {
         usable.iter().find(|(_, c)| {
             let name = without_unit(&c.name).to_lowercase();
-            words.iter().any(|w| name == *w || name.contains(w) && w.len() > 2)
+            words
+                .iter()
+                .any(|w| name == *w || name.contains(w) && w.len() > 2)
         })
     };
     let by_name = |found: Option<&(usize, &Channel)>, what: &str| {

@@ -300,7 +300,10 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
             .flatten()
             .map(|c| c.name.clone())
     };
-    let mut why = format!("{} (confidence {:.2})", one.role.reason, one.role.confidence);
+    let mut why = format!(
+        "{} (confidence {:.2})",
+        one.role.reason, one.role.confidence
+    );
     if !one.role.alternatives.is_empty() {
         let others: Vec<&str> = one
             .role

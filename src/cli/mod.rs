@@ -1,6 +1,10 @@
 //! Commands of the program: one file a command, no physics here.
 
 mod claim;
+mod fit;
+mod quantity;
+mod sheet;
+mod timings;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -36,6 +40,8 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Sheet(sheet::SheetArguments),
+    Fit(Box<fit::FitArguments>),
     Claim(claim::ClaimArguments),
 }
 
@@ -45,6 +51,8 @@ enum Command {
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
     match arguments.command {
+        Command::Sheet(arguments) => sheet::run(&arguments),
+        Command::Fit(arguments) => fit::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
     }
 }

@@ -46,7 +46,8 @@ impl Commutation {
                 values[segment % segments]
             } else {
                 // Both brushes commutate at once, on opposite segments.
-                (values[line % segments] + values[(line + segments / 2) % segments]) / 2.0_f64.sqrt()
+                (values[line % segments] + values[(line + segments / 2) % segments])
+                    / 2.0_f64.sqrt()
             }
         };
         let borders: Vec<f64> = (0..lines)

@@ -256,9 +256,13 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
         }
     }
     let mean_winding_c = warmth.iter().sum::<f64>() / warmth.len().max(1) as f64;
-    bench
-        .readings
-        .extend(readings(scenario, &truths, &commutation, mean_winding_c, seed));
+    bench.readings.extend(readings(
+        scenario,
+        &truths,
+        &commutation,
+        mean_winding_c,
+        seed,
+    ));
     Ok(SyntheticBench {
         bench,
         truth: Truth {

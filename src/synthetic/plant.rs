@@ -180,8 +180,9 @@ impl<'a> Plant<'a> {
     fn rates(&self, y: &[f64; 5], circuit: &Circuit, direction: f64) -> Rates {
         let [current, eddy, omega, theta, lowered] = *y;
         let (emf_shape, resistance_shape) = self.commutation.at(theta);
-        let constant =
-            self.constant * emf_shape * (1.0 - self.machine.armature_reaction_per_a * current.abs());
+        let constant = self.constant
+            * emf_shape
+            * (1.0 - self.machine.armature_reaction_per_a * current.abs());
         let emf = constant * omega;
         let resistance = self.resistance_ohm * resistance_shape;
         let brush = self.machine.contact_drop_v(current);
@@ -220,7 +221,13 @@ impl<'a> Plant<'a> {
             _ => (0.0, 0.0),
         };
         Rates {
-            y: [current_rate, eddy_rate, omega_rate, theta_rate, lowered_rate],
+            y: [
+                current_rate,
+                eddy_rate,
+                omega_rate,
+                theta_rate,
+                lowered_rate,
+            ],
             powers: [
                 terminals_v * current,
                 resistance * current * current,
@@ -249,8 +256,7 @@ impl<'a> Plant<'a> {
         let k4 = self.rates(&at(&k3.y, h), circuit, state.direction);
         let mut next = y;
         for (index, value) in next.iter_mut().enumerate() {
-            *value += h / 6.0
-                * (k1.y[index] + 2.0 * k2.y[index] + 2.0 * k3.y[index] + k4.y[index]);
+            *value += h / 6.0 * (k1.y[index] + 2.0 * k2.y[index] + 2.0 * k3.y[index] + k4.y[index]);
         }
         next[4] = next[4].max(0.0);
         let mut energy = [0.0; 7];
@@ -273,10 +279,9 @@ impl<'a> Plant<'a> {
         self.books.emf_j += energy[5];
         self.books.torque_j += energy[6];
         if let Some(capacity) = self.machine.winding_heat_capacity_j_per_k {
-            self.resistance_ohm += self.machine.terminal_resistance_ohm
-                * self.machine.copper_per_k
-                * energy[1]
-                / capacity;
+            self.resistance_ohm +=
+                self.machine.terminal_resistance_ohm * self.machine.copper_per_k * energy[1]
+                    / capacity;
         }
     }
 
@@ -408,8 +413,7 @@ impl<'a> Plant<'a> {
             Circuit::Loop(outside) => outside.resistance_ohm,
             Circuit::Open => f64::INFINITY,
         };
-        let whole =
-            (self.series_h + self.branch_h) / (self.resistance_ohm + outside_ohm);
+        let whole = (self.series_h + self.branch_h) / (self.resistance_ohm + outside_ohm);
         if self.branch_h > 0.0 {
             whole + self.branch_h / self.parallel_ohm
         } else {

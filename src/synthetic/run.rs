@@ -176,9 +176,7 @@ impl<'p, 'm> Run<'p, 'm> {
 
     fn longest_step(&self) -> f64 {
         let since_s = self.now_s - self.switched_s;
-        let mut longest = self
-            .plant
-            .longest_step(&self.state, &self.circuit, since_s);
+        let mut longest = self.plant.longest_step(&self.state, &self.circuit, since_s);
         if self.opening != Opening::None
             && let Circuit::Loop(outside) = self.circuit
         {

@@ -129,12 +129,9 @@ impl Wiring<'_> {
             resistance_ohm: rig.source_resistance_ohm + self.shunt_ohm,
             inductance_h: rig.lead_inductance_h,
             // Damping 1/sqrt(2) of the current against the integrator.
-            limit: rig.current_limit_a.map(|limit| {
-                (
-                    limit,
-                    total * total / (2.0 * machine.armature_inductance_h),
-                )
-            }),
+            limit: rig
+                .current_limit_a
+                .map(|limit| (limit, total * total / (2.0 * machine.armature_inductance_h))),
         }
     }
 
