@@ -1,5 +1,10 @@
 //! Commands of the program: one file a command, no physics here.
 
+mod import_flags;
+mod look;
+
+pub use import_flags::ImportFlags;
+
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
@@ -33,12 +38,16 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Look(look::Look),
+}
 
 /// Runs one command.
 ///
 /// # Errors
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
-    match arguments.command {}
+    match arguments.command {
+        Command::Look(arguments) => look::run(&arguments),
+    }
 }
