@@ -2,9 +2,13 @@
 
 mod claim;
 mod fit;
+mod import_flags;
+mod look;
 mod quantity;
 mod sheet;
 mod timings;
+
+pub use import_flags::ImportFlags;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -40,6 +44,7 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Look(look::Look),
     Sheet(sheet::SheetArguments),
     Fit(Box<fit::FitArguments>),
     Claim(claim::ClaimArguments),
@@ -51,6 +56,7 @@ enum Command {
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
     match arguments.command {
+        Command::Look(arguments) => look::run(&arguments),
         Command::Sheet(arguments) => sheet::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
