@@ -28,3 +28,8 @@ pub use find::find;
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
 pub use switching::{Switching, switching};
+
+#[cfg(test)]
+mod stand_in;
+#[cfg(test)]
+mod tests;

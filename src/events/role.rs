@@ -228,8 +228,10 @@ fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     let spread_head = i.head_ripple.max(i.sigma);
     let driven_before = level > 3.0 * i.sigma || i.head_ripple > 4.0 * i.sigma;
     let inrush = excursion > 4.0 * (level + spread_head) && excursion > 8.0 * i.sigma;
-    if inrush && v.head > 0.3 * top && v_at_peak.abs() < 0.45 * v.head {
-        let against = (i.peak - zero) < 0.0;
+    let against = (i.peak - zero) * (i.head_mean - zero) < 0.0;
+    // A loaded motor brakes with little more current than it ran with; the sign then tells.
+    let turned = against && level > 3.0 * i.sigma && excursion > 1.2 * level + 4.0 * i.sigma;
+    if (inrush || turned) && v.head > 0.3 * top && v_at_peak.abs() < 0.45 * v.head {
         let text = format!(
             "the voltage falls from {:.3} V to {:.3} V while the current goes to {:.3e} A{} and comes back to zero: a short at speed",
             v.head,
@@ -271,6 +273,10 @@ fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
             .or(Role::Steady, 0.3);
         }
         return RoleGuess::new(Role::Steady, 0.85, text).or(Role::Start, 0.1);
+    }
+    if v.head > 0.3 * v.high && !inrush {
+        // A current lost in its noise: the voltage alone has to tell.
+        return voltage_only(view, v);
     }
     if i.peak_from(i.head) < 0.0 {
         view.turn_current();
