@@ -2,11 +2,12 @@
 
 use super::accuracy::Accuracy;
 use super::channel::{ChannelPlan, column};
+use super::codes;
 use super::hardware::Hardware;
 use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
 use super::waveform::Trace;
-use crate::capture::{self, Channel, Record};
+use crate::capture::{Channel, Record};
 
 /// A trace, its chain, and what was doubtful about it.
 pub(super) struct Converted {
@@ -57,8 +58,8 @@ pub(super) fn convert(
     };
     let trace = Trace {
         values,
-        quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
-        clipped: capture::clipped(channel),
+        quantisation_step: codes::quantisation_step(&channel.values).map(|s| s * factor.abs()),
+        clipped: codes::clipped(channel),
     };
     let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
     let ac_by_preamble = channel

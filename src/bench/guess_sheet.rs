@@ -1,6 +1,7 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
 use super::channel::without_unit;
+use super::codes;
 use super::convert::short;
 use super::doubts;
 use super::draft::{Draft, DraftCapture, DraftChannel};
@@ -121,8 +122,8 @@ fn bare(record: &Record, guess: &ColumnGuess) -> Trace {
     let channel: &Channel = &record.channels[guess.index];
     Trace {
         values: channel.values.clone(),
-        quantisation_step: capture::quantisation_step(&channel.values),
-        clipped: capture::clipped(channel),
+        quantisation_step: codes::quantisation_step(&channel.values),
+        clipped: codes::clipped(channel),
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod channel;
+mod codes;
 mod convert;
 mod doubts;
 mod draft;
@@ -22,7 +23,7 @@ pub use draft::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
 pub use error::{BenchError, Place};
 pub use guess_columns::{ColumnGuess, ColumnsGuess, guess_columns};
 pub use guess_sheet::{GuessedRole, guess_sheet};
-pub use quick::{QuickRun, quantity_from_flag, quick_bench};
+pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet};
 pub use setup::{
     Bench, BrushKind, Capture, ChannelChain, Instrument, MagnetKind, MotorFacts, Reading, Role,
