@@ -143,7 +143,11 @@ fn braking_only(mut stretches: Vec<Closed>, view: &View) -> Vec<Closed> {
     if let Some(i) = &view.i {
         stretches.retain(|s| match (s.from, s.until) {
             (Some(from), Some(until)) => {
-                until - from >= 40 || i.median3(until) < i.median3(from) - 3.0 * i.sigma
+                let lowest = i
+                    .rows(from + 1, until + 1)
+                    .iter()
+                    .fold(f64::INFINITY, |a, &b| a.min(b));
+                until - from >= 40 || lowest < i.x[from] - 5.0 * i.sigma
             }
             _ => true,
         });

@@ -4,6 +4,7 @@
 //! tells which channel is voltage and which current.
 
 mod brake;
+mod columns;
 mod contact;
 mod cuts;
 mod draft;
@@ -12,14 +13,23 @@ mod phase;
 mod polarity;
 mod release;
 mod remarks;
+mod role;
 mod rundown;
 mod series;
+mod shape;
 mod standstill;
 mod start;
 mod switching;
 mod turnoff;
 mod view;
 
+pub use columns::{ColumnGuess, guess_columns};
 pub use find::find;
 pub use phase::{Phase, PhaseKind, Timeline};
+pub use role::{RoleGuess, guess_role};
 pub use switching::{Switching, switching};
+
+#[cfg(test)]
+mod stand_in;
+#[cfg(test)]
+mod tests;

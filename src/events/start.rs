@@ -343,3 +343,18 @@ fn interrupts(view: &View, found: &Release) -> bool {
         before - after > 4.0 * i.sigma
     })
 }
+
+/// Rows of the first driven stretch after its bounce, and the last row before its make; `None` when no contact closes.
+pub(crate) fn driven_range(view: &View) -> Option<(usize, usize, usize)> {
+    let end = view.len();
+    let (stretches, by_voltage) = contact(view, 0, end)?;
+    let make = first_make(&stretches, view.step_s)?;
+    let before = make.first.unwrap_or(0);
+    // A current that decays below the band has not opened its contact.
+    let until = if by_voltage {
+        make.opened.unwrap_or(end)
+    } else {
+        end
+    };
+    (until > make.settled + 8).then_some((make.settled, until, before))
+}
