@@ -110,7 +110,12 @@ fn all_five_public_motors_load_with_every_capture() {
         }
         // Nothing in the notes gives reason to doubt polarity, ratio or coupling.
         for remark in &bench.remarks {
-            for doubt in ["wrong way round", "ratio of the probe", "AC coupl", "its unit is"] {
+            for doubt in [
+                "wrong way round",
+                "ratio of the probe",
+                "AC coupl",
+                "its unit is",
+            ] {
                 assert!(!remark.contains(doubt), "{motor}: {remark}");
             }
         }
@@ -118,7 +123,7 @@ fn all_five_public_motors_load_with_every_capture() {
 }
 
 #[test]
-fn only_the_clipped_kick_is_marked_as_clipped() {
+fn only_kicks_that_left_the_screen_are_marked_as_clipped() {
     for motor in MOTORS {
         for capture in fixture(motor).captures {
             let count = |t: &Option<rundown::bench::Trace>| {
@@ -126,8 +131,13 @@ fn only_the_clipped_kick_is_marked_as_clipped() {
                     .map_or(0, |t| t.clipped.iter().filter(|c| **c).count())
             };
             let expected = match (motor, capture.name.as_str()) {
-                // Counted in the file: grep -c -- '-inf'.
-                ("ticket_printer", "break") => CLIPPED_IN_BREAK,
+                // Counted in the files: cells that are -inf, and cells at an end of the screen (offset 12.5 V, 5 divisions
+                // of 5 V either way: -12.500 V and, one code inside, 37.305 V) that the kick of an opened contact reached.
+                ("ticket_printer", "break") => 376,
+                ("ticket_printer", "start") => 7,
+                ("ticket_printer", "brake") => 5,
+                ("floor_scrubber", "F0001") => 12,
+                ("floor_scrubber", "F0003") => 13,
                 _ => 0,
             };
             assert_eq!(
@@ -145,8 +155,6 @@ fn only_the_clipped_kick_is_marked_as_clipped() {
         }
     }
 }
-
-const CLIPPED_IN_BREAK: usize = 376;
 
 #[test]
 fn limits_become_standard_uncertainties() {
@@ -241,8 +249,8 @@ fn raw_volts_across_a_shunt_become_amperes() {
         .unwrap();
     let current = locked.waveform.current_a.as_ref().unwrap();
     let last = *current.values.last().unwrap();
-    // Ohm's law with the noted ohmmeter range (leads off) and battery: 11.9 V over 2.4 to 2.9 ohm.
-    assert!((3.5..5.5).contains(&last), "{last} A");
+    // Ohm's law with the noted ohmmeter range and battery gives 4.3 to 5 A; the ohmmeter reads brushes too high.
+    assert!((4.0..7.0).contains(&last), "{last} A");
     // 12 bits: the step of 0.122 mV over 50 milliohm.
     assert_relative_eq!(
         current.quantisation_step.unwrap(),
@@ -254,8 +262,16 @@ fn raw_volts_across_a_shunt_become_amperes() {
 #[test]
 fn millivolts_milliamperes_and_milliseconds_come_out_in_si() {
     let bench = fixture("dosing_pump");
-    let brake = bench.captures.iter().find(|c| c.role == Role::Brake).unwrap();
-    assert_relative_eq!(brake.waveform.time.at(0).unwrap(), -12e-3, max_relative = 1e-9);
+    let brake = bench
+        .captures
+        .iter()
+        .find(|c| c.role == Role::Brake)
+        .unwrap();
+    assert_relative_eq!(
+        brake.waveform.time.at(0).unwrap(),
+        -12e-3,
+        max_relative = 1e-9
+    );
     let current = brake.waveform.current_a.as_ref().unwrap();
     assert_relative_eq!(current.values[0], 0.1094, max_relative = 1e-9);
 }
@@ -300,7 +316,9 @@ fn an_unknown_key_names_the_nearest_known_one() {
         "bench.toml:1:2: unknown key `moter` in the sheet; the nearest known key is `motor`. Known here: motor, supply, instruments, channels, captures, readings, import"
     );
     assert_eq!(
-        told(&format!("{HEAD}winding_temperature = {{ c = 24, limit_c = 2 }}\n")),
+        told(&format!(
+            "{HEAD}winding_temperature = {{ c = 24, limit_c = 2 }}\n"
+        )),
         "bench.toml:3:33: unknown key `limit_c` in [motor.winding_temperature]; the nearest known key is `limit_k`. Known here: c, limit_percent, limit_ppm, limit_k, standard_percent, standard_ppm, standard_k, half_width_percent, half_width_ppm, half_width_k"
     );
 }
@@ -308,7 +326,9 @@ fn an_unknown_key_names_the_nearest_known_one() {
 #[test]
 fn a_misspelt_required_key_is_told_as_misspelt_not_as_missing() {
     assert_eq!(
-        told(&format!("{HEAD}[[captures]]\nfil = \"start.csv\"\nrole = \"start\"\n")),
+        told(&format!(
+            "{HEAD}[[captures]]\nfil = \"start.csv\"\nrole = \"start\"\n"
+        )),
         "bench.toml:4:1: unknown key `fil` in [[captures]] number 1; the nearest known key is `file`. Known here: file, name, role, voltage, current, winding_temperature, loop_resistance, source, added_inertia, load_torque, import, note"
     );
 }
@@ -324,12 +344,14 @@ fn wrong_types_missing_keys_and_unknown_names_tell_their_place() {
         "bench.toml:1:1: [motor] lacks the key `name`: a few words that tell the motor"
     );
     assert_eq!(
-        told(&format!("{HEAD}[[captures]]\nfile = \"start.csv\"\nrole = \"rundown\"\n")),
+        told(&format!(
+            "{HEAD}[[captures]]\nfile = \"start.csv\"\nrole = \"rundown\"\n"
+        )),
         "bench.toml:5:8: `rundown` is no known role; the nearest is `run-down`. Known: start, run-down, brake, locked-rotor, turn-off, pwm, pwm-locked, steady"
     );
     assert_eq!(
         told(&WIRED.replace("\"clamp\"]", "\"clam\"]")),
-        "bench.toml:18:1: `clam` is no known instrument a channel can pass through; the nearest is `clamp`. Known: scope, clamp"
+        "bench.toml:19:1: `clam` is no known instrument a channel can pass through; the nearest is `clamp`. Known: scope, clamp"
     );
     assert_eq!(
         told("[motor]\nname = \"a\n"),
@@ -385,7 +407,7 @@ fn a_missing_capture_and_a_missing_column_are_told_with_the_sheet_s_place() {
     );
     assert_eq!(
         told(&WIRED.replace("[channels.CH2]\n", "[channels.CH2]\ncolumn = \"CH3\"\n")),
-        "bench.toml:18:1: capture \"start\" (start.csv): no column \"CH3\" for the current; the columns are 2 \"CH1 (V)\" (V), 3 \"CH2 (A)\" (A)"
+        "bench.toml:19:1: capture \"start\" (start.csv): no column \"CH3\" for the current; the columns are 2 \"CH1 (V)\" (V), 3 \"CH2 (A)\" (A)"
     );
 }
 
@@ -409,7 +431,10 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
             "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or mend the supply; as it stands R, L and K come out ten times too small"
         ]
     );
-    let mended = WIRED.replace("per_division = 5", "apply_probe_ratio = 10\nper_division = 5");
+    let mended = WIRED.replace(
+        "per_division = 5",
+        "apply_probe_ratio = 10\nper_division = 5",
+    );
     assert_eq!(remarks_of(0.1, 1.0, &mended), [""; 0]);
 }
 
@@ -454,7 +479,11 @@ fn an_ac_coupled_run_down_is_doubted() {
     let (step, mut level) = (1e-3, 12.0);
     for k in 0..600 {
         let t = f64::from(k - 60) * step;
-        let e = if k < 60 { 12.0 } else { 10.0 * (-t / 0.2).exp() };
+        let e = if k < 60 {
+            12.0
+        } else {
+            10.0 * (-t / 0.2).exp()
+        };
         level += (e - level) * step / 0.3;
         let i = if k < 60 { 0.2 } else { 0.0 };
         csv.push_str(&format!("{t:.4},{:.3},{i:.3}\n", e - level));

@@ -41,7 +41,8 @@ pub(super) fn quantisation_step(values: &[f64]) -> Option<f64> {
     (!small.is_empty()).then(|| small.iter().sum::<f64>() / small.len() as f64)
 }
 
-/// Rows marked overrange in the file, and rows in a flat run at the highest or lowest code that no level explains.
+/// Rows marked overrange in the file, and rows at the highest or lowest code where the preamble puts the end of the range
+/// or a flat run is explained by no level.
 pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
     let values = &channel.values;
     let mut flags = vec![false; values.len()];
@@ -63,29 +64,46 @@ pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
             .filter(|v| v.is_finite())
             .fold(f64::NEG_INFINITY, |t, v| t.max(sign * v));
         let near = |v: &f64, codes: f64| ((top - sign * v) / step - codes).abs() < 0.5;
-        let count = |codes: f64| values.iter().filter(|v| near(v, codes)).count();
-        let at_top = count(0.0);
-        // Noise thins out towards its extreme code; a cut peak piles up there.
-        let piled = at_top > 3 * count(1.0).max(count(2.0));
-        let level = at_top as f64 > LEVEL_PART * values.len() as f64;
-        // A quiet channel at rest piles up at zero.
-        let rest = top.abs() < REST_PART * largest;
-        if !piled || level || rest {
-            continue;
-        }
-        let mut first = 0;
-        while first < values.len() {
-            let run = values[first..]
-                .iter()
-                .take_while(|v| near(v, 0.0))
-                .count();
-            if run >= FLAT_RUN {
-                flags[first..first + run].fill(true);
+        if at_edge(channel, sign * top, step) || flat_top(values, &near, top, largest) {
+            for (flag, value) in flags.iter_mut().zip(values) {
+                *flag |= near(value, 0.0);
             }
-            first += run.max(1);
         }
     }
     flags
+}
+
+/// True when the preamble's scale and offset put the end of the range at `extreme`: four or five divisions either side of
+/// the offset, whose sign differs from one preamble to the next. The last code below an upper end stands a step inside.
+fn at_edge(channel: &Channel, extreme: f64, step: f64) -> bool {
+    let facts = &channel.facts;
+    let (Some(scale), Some(offset)) = (facts.vertical_scale_per_division, facts.vertical_offset)
+    else {
+        return false;
+    };
+    [4.0, 5.0].iter().any(|divisions| {
+        [offset, -offset].iter().any(|centre| {
+            let distance = (extreme - centre).abs() - divisions * scale;
+            (-1.5 * step..=0.5 * step).contains(&distance)
+        })
+    })
+}
+
+/// True when a flat run at the extreme code is explained by no level.
+fn flat_top(values: &[f64], near: &dyn Fn(&f64, f64) -> bool, top: f64, largest: f64) -> bool {
+    let count = |codes: f64| values.iter().filter(|v| near(v, codes)).count();
+    let at_top = count(0.0);
+    // Noise thins out towards its extreme code; a cut peak piles up there.
+    let piled = at_top > 3 * count(1.0).max(count(2.0));
+    let level = at_top as f64 > LEVEL_PART * values.len() as f64;
+    // A quiet channel at rest piles up at zero.
+    let rest = top.abs() < REST_PART * largest;
+    piled
+        && !level
+        && !rest
+        && values
+            .chunk_by(|a, b| near(a, 0.0) == near(b, 0.0))
+            .any(|run| run.len() >= FLAT_RUN && near(&run[0], 0.0))
 }
 
 #[cfg(test)]
@@ -135,13 +153,25 @@ mod tests {
     #[test]
     fn a_cut_peak_is_clipped_and_a_settled_level_is_not() {
         let inrush: Vec<f64> = (0..3000)
-            .map(|k| coded(0.04, 4, (9.0 * (-f64::from(k) / 600.0).exp() + 0.3).min(5.08)))
+            .map(|k| {
+                coded(
+                    0.04,
+                    4,
+                    (9.0 * (-f64::from(k) / 600.0).exp() + 0.3).min(5.08),
+                )
+            })
             .collect();
         let flags = clipped(&channel(inrush.clone()));
         let cut = inrush.iter().filter(|v| **v > 5.06).count();
         assert_eq!(flags.iter().filter(|f| **f).count(), cut);
         let step_up: Vec<f64> = (0..3000)
-            .map(|k| if k < 300 { 0.0 } else { 24.0 + 0.2 * f64::from(k % 3) })
+            .map(|k| {
+                if k < 300 {
+                    0.0
+                } else {
+                    24.0 + 0.2 * f64::from(k % 3)
+                }
+            })
             .collect();
         assert!(!clipped(&channel(step_up)).contains(&true));
     }

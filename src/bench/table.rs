@@ -239,7 +239,11 @@ impl<'t> Table<'t> {
             return Ok(Vec::new());
         };
         let Some(array) = value.get_ref().as_array() else {
-            return self.wrong(key, value, &format!("a list of tables, each under [[{key}]]"));
+            return self.wrong(
+                key,
+                value,
+                &format!("a list of tables, each under [[{key}]]"),
+            );
         };
         let mut tables = Vec::with_capacity(array.len());
         for (index, item) in array.iter().enumerate() {

@@ -1,5 +1,7 @@
 //! Commands of the program: one file a command, no physics here.
 
+mod sheet;
+
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
@@ -33,12 +35,16 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Sheet(sheet::SheetArguments),
+}
 
 /// Runs one command.
 ///
 /// # Errors
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
-    match arguments.command {}
+    match arguments.command {
+        Command::Sheet(arguments) => sheet::run(&arguments),
+    }
 }
