@@ -7,7 +7,7 @@ use super::hardware::Hardware;
 use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
 use super::waveform::Trace;
-use crate::capture::{Channel, Record};
+use crate::capture::{self, Channel, Record};
 
 /// A trace, its chain, and what was doubtful about it.
 pub(super) struct Converted {
@@ -58,7 +58,7 @@ pub(super) fn convert(
     };
     let trace = Trace {
         values,
-        quantisation_step: codes::quantisation_step(&channel.values).map(|s| s * factor.abs()),
+        quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
         clipped: codes::clipped(channel),
     };
     let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);

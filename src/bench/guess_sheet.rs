@@ -1,7 +1,6 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
 use super::channel::without_unit;
-use super::codes;
 use super::doubts;
 use super::draft::{Draft, DraftCapture, DraftChannel, role_name};
 use super::read_sheet::stem;
@@ -12,6 +11,9 @@ use std::path::Path;
 
 /// Endings of files that are tried as captures; `.gz` may follow.
 const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "asc", "tab"];
+
+/// Printed digits may make a step look a little finer than the converter's.
+const STEP_SLACK: f64 = 1.1;
 
 /// What somebody who knows waveforms says of one record.
 #[derive(Clone, Debug, PartialEq)]
@@ -131,7 +133,7 @@ fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
 
 fn codes_spanned(record: &Record, index: Option<usize>) -> Option<f64> {
     let values = &record.channels.get(index?)?.values;
-    let step = codes::quantisation_step(values).filter(|s| *s > 0.0)?;
+    let step = capture::quantisation_step(values).filter(|s| *s > 0.0)?;
     let (low, high) = values
         .iter()
         .filter(|v| !v.is_nan())
@@ -211,7 +213,7 @@ fn bits(seen: &[Seen]) -> Option<(u32, String)> {
     let codes = seen.iter().map(|s| s.codes).fold(0.0, f64::max);
     let bits = [8u32, 10, 12, 14, 16]
         .into_iter()
-        .find(|b| codes <= 2f64.powi(*b as i32))?;
+        .find(|b| codes <= STEP_SLACK * 2f64.powi(*b as i32))?;
     (codes > 0.0).then(|| {
         (
             bits,

@@ -1,6 +1,10 @@
 //! Commands of the program: one file a command, no physics here.
 
+mod import_flags;
+mod look;
 mod sheet;
+
+pub use import_flags::ImportFlags;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -37,6 +41,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Sheet(sheet::SheetArguments),
+    Look(look::Look),
 }
 
 /// Runs one command.
@@ -46,5 +51,6 @@ enum Command {
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
     match arguments.command {
         Command::Sheet(arguments) => sheet::run(&arguments),
+        Command::Look(arguments) => look::run(&arguments),
     }
 }
