@@ -16,7 +16,7 @@ pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
             (l.min(*v), h.max(*v))
         });
     for extreme in [low, high] {
-        if at_edge(channel, extreme, step) {
+        if at_edge(channel, extreme, (low, high), step) {
             for (flag, value) in flags.iter_mut().zip(&channel.values) {
                 *flag |= (value - extreme).abs() < 0.5 * step;
             }
@@ -25,20 +25,26 @@ pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
     flags
 }
 
-/// True when the preamble's scale and offset put the end of the range at `extreme`: four or five divisions either side of
-/// the offset, whose sign differs from one preamble to the next. The last code below an upper end stands a step inside.
-fn at_edge(channel: &Channel, extreme: f64, step: f64) -> bool {
+/// True when the preamble's scale and offset put the end of the range at `extreme`: five divisions either side of the
+/// offset. The last code below an upper end stands a step inside.
+///
+/// The sign of an offset differs from one preamble to the next; the sign with which all values lie on the screen is
+/// taken, and where both do, nothing is said.
+fn at_edge(channel: &Channel, extreme: f64, (low, high): (f64, f64), step: f64) -> bool {
     let facts = &channel.facts;
     let (Some(scale), Some(offset)) = (facts.vertical_scale_per_division, facts.vertical_offset)
     else {
         return false;
     };
-    [4.0, 5.0].iter().any(|divisions| {
-        [offset, -offset].iter().any(|centre| {
-            let distance = (extreme - centre).abs() - divisions * scale;
-            (-1.5 * step..=0.5 * step).contains(&distance)
-        })
-    })
+    let half = 5.0 * scale;
+    let fits = |centre: f64| low >= centre - half - step && high <= centre + half + step;
+    let centre = match (fits(offset), fits(-offset)) {
+        (true, false) => offset,
+        (false, true) => -offset,
+        (true, true) if offset == 0.0 => offset,
+        _ => return false,
+    };
+    (-1.5 * step..=0.5 * step).contains(&((extreme - centre).abs() - half))
 }
 
 #[cfg(test)]
@@ -62,7 +68,7 @@ mod tests {
     #[test]
     fn a_short_kick_to_the_edge_that_the_preamble_tells_is_clipped() {
         let step = 50.0 / 256.0;
-        let mut values: Vec<f64> = (0..2000).map(|k| f64::from(k % 64) * step).collect();
+        let mut values: Vec<f64> = (0..2000).map(|k| f64::from(k % 100) * step).collect();
         values[700] = -12.5;
         let mut kick = channel(values);
         assert!(

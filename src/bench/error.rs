@@ -2,16 +2,17 @@
 
 use crate::capture::ReadError;
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A position in a bench sheet.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Place {
-    pub path: PathBuf,
+    pub path: Arc<Path>,
     /// 1-based line.
-    pub line: usize,
+    pub line: u32,
     /// 1-based column, counted in characters.
-    pub column: usize,
+    pub column: u32,
 }
 
 impl fmt::Display for Place {

@@ -6,14 +6,15 @@
 
 use super::error::{BenchError, Place, nearest};
 use std::cell::RefCell;
-use std::path::PathBuf;
+use std::path::Path;
+use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// Path and text of a sheet, from which places are counted.
 #[derive(Clone, Debug)]
 pub(super) struct Source<'s> {
-    pub path: PathBuf,
+    pub path: Arc<Path>,
     pub text: &'s str,
 }
 
@@ -24,8 +25,8 @@ impl Source<'_> {
         let line_start = before.rfind('\n').map_or(0, |p| p + 1);
         Place {
             path: self.path.clone(),
-            line: before.matches('\n').count() + 1,
-            column: before[line_start..].chars().count() + 1,
+            line: before.matches('\n').count() as u32 + 1,
+            column: before[line_start..].chars().count() as u32 + 1,
         }
     }
 }
