@@ -141,16 +141,21 @@ fn only_kicks_that_left_the_screen_are_marked_as_clipped() {
     }
     // Counted in the files: cells that are -inf, and cells at an end of the screen that the kick of an opened contact
     // reached. Where the preamble tells the screen it ends at -12.500 V and, one code inside, 37.305 V (offset 12.5 V,
-    // 5 divisions of 5 V either way); the screen of the camera slider ends at -4.00000 V.
+    // 5 divisions of 5 V either way). Elsewhere the two ends stand 2^bits - 1 steps apart: -4.00000 and 15.99512 V
+    // (camera slider), -1.0000 and 14.9375 V, -15.000 and 24.844 V (dosing pump).
     assert_eq!(
         found,
         [
             "camera_slider start voltage 7",
             "camera_slider brake voltage 8",
+            "dosing_pump run up voltage 6",
+            "dosing_pump braked voltage 5",
             "floor_scrubber F0001 voltage 12",
             "floor_scrubber F0003 voltage 13",
+            "telescope_focuser startup voltage 2",
             "ticket_printer start voltage 7",
-            "ticket_printer brake voltage 5",
+            "ticket_printer brake voltage 27",
+            "ticket_printer locked voltage 101",
             "ticket_printer break voltage 376",
         ]
     );
