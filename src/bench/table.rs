@@ -93,7 +93,7 @@ impl<'t> Table<'t> {
         Err(BenchError::WrongType {
             place: self.source.place(value.span().start),
             key: key.to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             found: format!("{} {}", article(value.get_ref()), self.excerpt(value)),
             expected: expected.to_string(),
         })
@@ -320,7 +320,7 @@ impl<'t> Table<'t> {
         Err(BenchError::UnknownKey {
             place: self.source.place(key.span().start),
             key: key.get_ref().to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             nearest: nearest(key.get_ref(), &known).unwrap_or("").to_string(),
             known: asked.clone(),
         })
@@ -331,7 +331,7 @@ impl<'t> Table<'t> {
         BenchError::Missing {
             place: self.place(),
             key: key.to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             hint: hint.to_string(),
         }
     }
@@ -370,7 +370,7 @@ impl<'t> Table<'t> {
 pub(super) fn unknown_name(place: Place, what: &str, found: &str, known: &[&str]) -> BenchError {
     BenchError::UnknownName {
         place,
-        what: what.to_string(),
+        what: what.into(),
         found: found.to_string(),
         nearest: nearest(found, known).map(str::to_string),
         known: known.iter().map(|k| k.to_string()).collect(),
