@@ -120,7 +120,7 @@ fn by(quantity: &Quantity, meter: Option<Accuracy>, key: &str) -> Result<Stated,
 fn tachometer(
     speed: &Quantity,
     with: Option<&TypedInstrument>,
-    line: usize,
+    line: u32,
     remarks: &mut Vec<String>,
 ) -> Stated {
     let stated = with.and_then(|w| w.reads_speed);
