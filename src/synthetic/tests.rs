@@ -473,10 +473,13 @@ fn regress_the_bytes_of_one_bench_are_the_same_on_every_machine() {
         .iter()
         .map(|capture| &capture.sha256[..16])
         .collect();
-    assert_eq!(prints, [
+    assert_eq!(
+        prints,
+        [
             "5a206c02811b31ae",
             "dd973a14bfa56cdc",
             "ead5b3d6c34a3721",
             "52eff6d09ec23be7"
-        ]);
+        ]
+    );
 }
