@@ -213,10 +213,7 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
                     }),
                     winding_temperature_c: Some(Stated {
                         value: rig.temperature.winding_c,
-                        standard_uncertainty: libm::hypot(
-                            rig.temperature.winding_uncertainty_k,
-                            rig.temperature.scatter_k,
-                        ),
+                        standard_uncertainty: rig.temperature.winding_standard_k(),
                     }),
                     added_inertia_kg_m2: (shot.kind == ShotKind::RunDownWithDisc).then_some(
                         Stated {

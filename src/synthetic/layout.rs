@@ -163,7 +163,7 @@ impl Table<'_> {
         for row in 0..self.rows {
             let _ = write!(text, "{:.9E}", self.time(row));
             for column in &self.columns {
-                let _ = write!(text, ",{:.6E}", column.trace.values[row]);
+                let _ = write!(text, ",{:.9E}", column.trace.values[row]);
             }
             text.push_str("\r\n");
         }
@@ -246,7 +246,7 @@ impl Table<'_> {
         for row in 0..self.rows {
             let _ = write!(text, "{:.9e}", self.time(row));
             for column in &self.columns {
-                let _ = write!(text, "\t{:.6e}", column.trace.values[row]);
+                let _ = write!(text, "\t{:.9e}", column.trace.values[row]);
             }
             text.push('\n');
         }

@@ -98,10 +98,7 @@ pub(crate) fn meters(
             relative_uncertainty: 0.5 * limit,
             temperature_c: Some(Stated {
                 value: rig.temperature.winding_c,
-                standard_uncertainty: libm::hypot(
-                    rig.temperature.winding_uncertainty_k,
-                    rig.temperature.scatter_k,
-                ),
+                standard_uncertainty: rig.temperature.winding_standard_k(),
             }),
         });
     }

@@ -238,7 +238,7 @@ fn one_reading(text: &mut String, reading: &Reading) {
             readings_ohm,
             leads_ohm,
             relative_uncertainty,
-            ..
+            temperature_c,
         } => {
             let list: Vec<String> = readings_ohm.iter().map(|v| float(*v)).collect();
             let _ = writeln!(
@@ -249,6 +249,13 @@ fn one_reading(text: &mut String, reading: &Reading) {
             );
             if let Some(leads) = leads_ohm {
                 let _ = writeln!(text, "leads = {}", quantity(*leads, "ohm"));
+            }
+            if let Some(winding) = temperature_c {
+                let _ = writeln!(
+                    text,
+                    "winding_temperature = {{ c = {}, standard_k = {} }}",
+                    winding.value, winding.standard_uncertainty
+                );
             }
         }
         Reading::InductanceMeter {
