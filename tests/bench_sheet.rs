@@ -1,14 +1,3 @@
-<<<<<<< HEAD
-//! Bench sheets: the five public motors load, the texts of the errors, the numbers that come out.
-use rundown::bench::*;
-use std::path::Path;
-fn fixture(m: &str) -> Bench {
-    let p = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("fixtures")
-        .join(m)
-        .join("bench.toml");
-    read_sheet(&p, &LoadOptions::default()).unwrap_or_else(|e| panic!("{e}"))
-=======
 //! Bench sheets: the five public motors load, their numbers come out in SI, and every error tells its place.
 
 use approx::assert_relative_eq;
@@ -27,7 +16,6 @@ const MOTORS: [&str; 5] = [
 
 fn fixtures() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures")
->>>>>>> bench
 }
 
 fn fixture(motor: &str) -> Bench {
@@ -102,39 +90,6 @@ role = \"start\"
 ";
 
 #[test]
-<<<<<<< HEAD
-fn all() {
-    for m in [
-        "camera_slider",
-        "dosing_pump",
-        "floor_scrubber",
-        "telescope_focuser",
-        "ticket_printer",
-    ] {
-        let b = fixture(m);
-        println!("== {m}");
-        for c in &b.captures {
-            println!(
-                "{} {:?} rows {} v {:?} i {:?} {:?} clip {}",
-                c.name,
-                c.role,
-                c.waveform.time.len(),
-                c.voltage_chain,
-                c.current_chain,
-                c.series_in_voltage,
-                c.waveform.voltage_v.as_ref().map_or(0, |t| t
-                    .clipped
-                    .iter()
-                    .filter(|x| **x)
-                    .count())
-            );
-        }
-        for r in &b.remarks {
-            println!("  - {r}");
-        }
-        println!("{:?}", b.readings);
-        println!("{:?}", b.instruments);
-=======
 fn all_five_public_motors_load_with_every_capture() {
     for motor in MOTORS {
         let bench = fixture(motor);
@@ -164,7 +119,6 @@ fn all_five_public_motors_load_with_every_capture() {
                 assert!(!remark.contains(doubt), "{motor}: {remark}");
             }
         }
->>>>>>> bench
     }
 }
 

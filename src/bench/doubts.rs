@@ -56,19 +56,6 @@ pub(super) fn upper_level(voltage: &Trace) -> Option<f64> {
     quantile(&thinned(voltage), 0.98)
 }
 
-<<<<<<< HEAD
-/// True when the sign of the current contradicts the role.
-pub(super) fn current_is_reversed(waveform: &Waveform, role: Role) -> bool {
-    reversed_current(
-        waveform.voltage_v.as_ref(),
-        waveform.current_a.as_ref(),
-        role,
-    )
-    .is_some()
-}
-
-=======
->>>>>>> bench
 fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<String> {
     // The kick of an opened lead stands far above the supply and says nothing of a ratio.
     if role == Role::TurnOff {

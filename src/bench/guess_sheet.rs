@@ -316,19 +316,6 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
             .flatten()
             .map(|c| c.name.clone())
     };
-<<<<<<< HEAD
-    let mut why = format!(
-        "{} (confidence {:.2})",
-        one.role.reason, one.role.confidence
-    );
-    if !one.role.alternatives.is_empty() {
-        let others: Vec<&str> = one
-            .role
-            .alternatives
-            .iter()
-            .map(|r| super::draft::role_name(*r))
-            .collect();
-=======
     let guess = &one.guess;
     let mut why = format!(
         "{} (confidence {:.2})",
@@ -336,7 +323,6 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
     );
     if !guess.alternatives.is_empty() {
         let others: Vec<&str> = guess.alternatives.iter().map(|r| role_name(*r)).collect();
->>>>>>> bench
         why.push_str(&format!("; could also be {}", others.join(", ")));
     }
     let mut doubts = one.doubts.clone();

@@ -423,7 +423,7 @@ impl<'p, 'm> Run<'p, 'm> {
             ..Tape::default()
         };
         let mut coming = events.iter().peekable();
-        const SLICES: usize = 8;
+        const SLICES: usize = 4;
         for row in 0..rows.count {
             let at_s = rows.true_time(row);
             let (voltage, current) = if averaged {
