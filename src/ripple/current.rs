@@ -14,7 +14,7 @@ use super::{
     least_squares::{Normal, project},
     prepare::{averaged, interval, usable},
     smooth::{Smooth, basis, combine, integral_basis},
-    sort_lines::{LEAST_CYCLES, PADDING, Spectrum, time_spectrum, weighted},
+    sort_lines::{LEAST_CYCLES, PADDING, Spectrum, remove_time_line, time_spectrum, weighted},
 };
 use std::f64::consts::PI;
 
@@ -79,7 +79,7 @@ pub fn analyse_current(
     let smooth = Smooth::fit(&time, &current, SMOOTH_ORDER).ok_or(Unreadable::Singular {
         terms: SMOOTH_ORDER + 1,
     })?;
-    let rough: Vec<f64> = current
+    let mut rough: Vec<f64> = current
         .iter()
         .zip(smooth.values(&time))
         .map(|(i, s)| i - s)
@@ -88,18 +88,26 @@ pub fn analyse_current(
     let mut foreign_lines = Vec::new();
     let steady = matches!(shape, SpeedShape::Constant);
 
+    if steady && expected_hz.is_none() {
+        remove_mains(
+            &mut rough,
+            &time,
+            interval_s,
+            options.false_alarm_rate,
+            &mut foreign_lines,
+            &mut remarks,
+        );
+    }
     let time_domain = time_spectrum(&rough, &time, interval_s);
     let mut best: Option<Peak> = None;
     for (index, course) in courses.iter().enumerate() {
         let spectrum = course_spectrum(&rough, course, interval_s, courses.len() as f64);
-        let skip = |bin: usize| steady && looks_like_mains(bin, &spectrum, expected_hz);
         let Some(bin) = choose(
             &spectrum,
             options.false_alarm_rate,
             expected_hz,
             interval_s,
             steady,
-            &skip,
         ) else {
             continue;
         };
@@ -113,15 +121,7 @@ pub fn analyse_current(
             });
         }
     }
-    if steady {
-        tell_mains(
-            &time_domain,
-            options.false_alarm_rate,
-            expected_hz,
-            &mut foreign_lines,
-            &mut remarks,
-        );
-    } else if let Some(peak) = &best {
+    if let Some(peak) = best.as_ref().filter(|_| !steady) {
         // Hum is sharpest in time; ripple of a changing speed is sharper under its course, if only by the part that is not steady yet.
         let g = &courses[peak.index].g;
         let (least, most) = g
@@ -162,9 +162,15 @@ pub fn analyse_current(
         });
     };
     let course = &courses[peak.index];
+    let cleaned: Vec<f64> = smooth
+        .values(&time)
+        .iter()
+        .zip(&rough)
+        .map(|(s, r)| s + r)
+        .collect();
     // A constant speed leaves only its slow drift free.
     let corrections = if steady { 1 } else { 5 };
-    let Some(fit) = fit_course(&time, &current, course, peak.frequency, corrections) else {
+    let Some(fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
         return Err(Unreadable::Singular {
             terms: SMOOTH_ORDER + 1,
         });
@@ -378,7 +384,6 @@ fn choose(
     expected_hz: Option<(f64, f64)>,
     interval_s: f64,
     steady: bool,
-    skip: &dyn Fn(usize) -> bool,
 ) -> Option<usize> {
     let wanted: Vec<f64> = match expected_hz {
         Some((hz, _)) if steady => std::iter::once(folded(hz, 1.0 / interval_s)).collect(),
@@ -400,7 +405,6 @@ fn choose(
             });
             wanted.is_empty() || wanted.iter().any(|w| (hz - w).abs() < reach)
         })
-        .filter(|bin| !skip(*bin))
         .max_by(|a, b| spectrum.power[*a].total_cmp(&spectrum.power[*b]))
 }
 
@@ -422,36 +426,34 @@ fn aliases(hz: f64, sampling_hz: f64) -> Vec<f64> {
         .collect()
 }
 
-/// A multiple of 50 or 60 Hz within half a resolution cell, unless a speed foreseen lies there.
-fn looks_like_mains(bin: usize, spectrum: &Spectrum, expected_hz: Option<(f64, f64)>) -> bool {
-    let hz = bin as f64 * spectrum.step;
-    expected_hz.is_none()
-        && [50.0, 60.0].iter().any(|mains| {
-            let order = (hz / mains).round();
-            (1.0..=12.0).contains(&order)
-                && (hz - order * mains).abs() < 1.2 * spectrum.step * PADDING as f64
-        })
-}
-
-fn tell_mains(
-    spectrum: &Spectrum,
+/// At constant speed ripple and mains hum look alike: while the strongest line is a multiple of a mains frequency within a
+/// resolution cell it is subtracted and told.
+fn remove_mains(
+    rough: &mut [f64],
+    time: &[f64],
+    interval_s: f64,
     rate: f64,
-    expected_hz: Option<(f64, f64)>,
     foreign: &mut Vec<ForeignLine>,
     remarks: &mut Vec<String>,
 ) {
-    let (bin, ratio, found) = spectrum.strongest(rate);
-    if found && looks_like_mains(bin, spectrum, expected_hz) {
-        let frequency = spectrum.peak_frequency(bin);
-        foreign.push(ForeignLine {
-            kind: LineKind::Undecided,
-            frequency,
-            amplitude: spectrum.power[bin].sqrt() / spectrum.gain,
-            signal_to_noise: ratio,
+    for _ in 0..8 {
+        let spectrum = time_spectrum(rough, time, interval_s);
+        let (bin, ratio, found) = spectrum.strongest(rate);
+        let hz = spectrum.peak_frequency(bin);
+        let mains = [50.0, 60.0].iter().any(|mains| {
+            let order = (hz / mains).round();
+            (1.0..=12.0).contains(&order)
+                && (hz - order * mains).abs() < spectrum.step * PADDING as f64
         });
+        if !(found && mains) {
+            return;
+        }
+        let line = remove_time_line(rough, time, hz, ratio, LineKind::Undecided);
         remarks.push(format!(
-            "the strongest line of the steady current, {frequency:.2} Hz, is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not taken for speed"
+            "the line of the steady current at {:.2} Hz is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not taken for speed",
+            line.frequency
         ));
+        foreign.push(line);
     }
 }
 
