@@ -1,6 +1,7 @@
 //! Commands of the program: one file a command, no physics here.
 
 mod claim;
+mod export;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -37,6 +38,7 @@ pub struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Claim(claim::ClaimArguments),
+    Export(export::ExportArguments),
 }
 
 /// Runs one command.
@@ -46,5 +48,6 @@ enum Command {
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
     match arguments.command {
         Command::Claim(arguments) => claim::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
     }
 }
