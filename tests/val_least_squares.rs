@@ -6,17 +6,17 @@
 use nalgebra::{DMatrix, DVector};
 use rundown::fit::solver::{LeastSquares, NormalEquations, Solution, SolverOptions, minimise};
 
-pub mod nist;
+mod nist;
 use nist::Certified;
 
-pub type Model = fn(&[f64], f64, &mut [f64]) -> f64;
+type Model = fn(&[f64], f64, &mut [f64]) -> f64;
 
 /// Unweighted residuals of a scalar model with hand-written derivatives.
-pub struct Regression<'a> {
-    pub model: Model,
-    pub points: &'a [(f64, f64)],
-    pub parameters: usize,
-    pub limits: Option<DVector<f64>>,
+struct Regression<'a> {
+    model: Model,
+    points: &'a [(f64, f64)],
+    parameters: usize,
+    limits: Option<DVector<f64>>,
 }
 
 impl LeastSquares for Regression<'_> {
@@ -59,14 +59,14 @@ impl LeastSquares for Regression<'_> {
     }
 }
 
-pub fn misra1a(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn misra1a(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     let e = (-b[1] * x).exp();
     d[0] = 1.0 - e;
     d[1] = b[0] * x * e;
     b[0] * (1.0 - e)
 }
 
-pub fn chwirut2(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn chwirut2(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     let denominator = b[1] + b[2] * x;
     let y = (-b[0] * x).exp() / denominator;
     d[0] = -x * y;
@@ -75,7 +75,7 @@ pub fn chwirut2(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     y
 }
 
-pub fn lanczos3(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn lanczos3(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     let mut y = 0.0;
     for k in [0, 2, 4] {
         let e = (-b[k + 1] * x).exp();
@@ -86,7 +86,7 @@ pub fn lanczos3(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     y
 }
 
-pub fn mgh09(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn mgh09(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     let above = x * x + x * b[1];
     let below = x * x + x * b[2] + b[3];
     let y = b[0] * above / below;
@@ -97,7 +97,7 @@ pub fn mgh09(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     y
 }
 
-pub fn thurber(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn thurber(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     let above = b[0] + x * (b[1] + x * (b[2] + x * b[3]));
     let below = 1.0 + x * (b[4] + x * (b[5] + x * b[6]));
     let y = above / below;
@@ -112,7 +112,7 @@ pub fn thurber(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
 }
 
 /// Number of decimal digits two values share.
-pub fn digits(found: f64, certified: f64) -> f64 {
+fn digits(found: f64, certified: f64) -> f64 {
     let error = ((found - certified) / certified).abs();
     if error == 0.0 { 16.0 } else { -error.log10() }
 }
@@ -196,7 +196,7 @@ fn check_limited(
     }
 }
 
-pub fn straight_line(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
+fn straight_line(b: &[f64], x: f64, d: &mut [f64]) -> f64 {
     d[0] = 1.0;
     d[1] = x;
     b[0] + b[1] * x

@@ -74,6 +74,9 @@ pub struct SolverOptions {
     /// residuals of unit variance the distance to the minimum is then below `gradient_tolerance·√n` standard
     /// deviations of any parameter.
     pub gradient_tolerance: f64,
+    /// The same measure, looser: where no step lowers the cost any more, a gradient below this is taken for the minimum
+    /// of a model whose cost is only exact to so many digits, as one that integrates or switches at events.
+    pub loose_gradient_tolerance: f64,
     /// Stop when a nearly undamped step changes every parameter by less than this share of itself.
     pub step_tolerance: f64,
     /// Share of the cost below which a change of it is taken for rounding.
@@ -87,6 +90,7 @@ impl Default for SolverOptions {
         SolverOptions {
             max_iterations: 200,
             gradient_tolerance: 1e-8,
+            loose_gradient_tolerance: 1e-5,
             step_tolerance: 1e-10,
             cost_tolerance: 1e-13,
             initial_damping: 1e-3,
@@ -101,7 +105,7 @@ pub enum StopReason {
     GradientSmall,
     /// A nearly undamped step left every parameter where it was.
     StepSmall,
-    /// The cost no longer changes beyond its rounding, and the gradient no longer shrinks.
+    /// The cost no longer changes beyond its rounding or its own noise, and the gradient no longer shrinks.
     CostFlat,
     /// The number of trials ran out.
     IterationLimit,

@@ -1,1 +1,45 @@
-//! ripple
+//! Speed from commutation ripple, with no tachometer.
+//!
+//! While a motor runs down with open terminals its voltage is `e(t)·(1 + ripple(θ))`, `e = K ω` the back-EMF in V and θ the rotor
+//! angle in rad. With `x = ∫ e dt` (V·s) the angle is `θ = x/K`: whatever the speed does, ripple of `N` cycles a revolution is
+//! one stationary line at `N/(2π K)` cycles per V·s, and unevenness from segment to segment gives lines at multiples of `1/(2π K)`.
+//!
+//! Data flow: [`run_down`] prepares the record (polarity, standstill, smooth part), [`angle_spectrum`] transforms it in x,
+//! [`floor`] sets the threshold at a stated false-alarm rate, [`sort_lines`] tells lines stationary in angle from lines stationary in
+//! time or in converter code, [`refine`] fits the harmonic set by nonlinear least squares in time, [`comb`] weighs every
+//! number of cycles a revolution, [`current`] does the same from current.
+//!
+//! Arrays in, results out: no file, no terminal, no clock. `K` is relative to the gain of the voltage channel: a channel that reads
+//! 1 % high makes `K` 1 % high, and that gain's uncertainty is not in the numbers returned here.
+//!
+//! Method, equations, sources and measured performance: `docs/ripple.md`.
+
+mod angle_spectrum;
+mod bounds;
+mod comb;
+//CUR mod current;
+mod error;
+mod floor;
+mod least_squares;
+mod options;
+mod prepare;
+mod refine;
+mod result;
+mod rule;
+mod run_down;
+mod smooth;
+mod sort_lines;
+mod window;
+mod words;
+
+pub use angle_spectrum::transform;
+pub use bounds::{ToneBound, single_tone_bound};
+//CUR pub use current::{CurrentRipple, SpeedShape, analyse_current};
+pub use error::Unreadable;
+pub use options::RippleOptions;
+pub use result::{
+    Candidate, ForeignLine, LineKind, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
+};
+pub use rule::{cycles_per_revolution, ideal_ripple_fraction, segment_counts};
+pub use run_down::{analyse_run_down, analyse_run_down_at};
+pub use window::{Window, WindowFigures};

@@ -90,6 +90,42 @@ pub fn write(value: f64, uncertainty: Option<f64>, unit: &str, scale: Scale) -> 
     round(value, uncertainty, scale).with_unit(unit)
 }
 
+/// Writes an interval, its ends to the place of two significant digits of half its width: `3.101 to 3.269 Ω`. An end
+/// that is infinite makes it one-sided, `at most 0.042 Ω`, `at least 1.2 Ω`, to two significant digits.
+///
+/// Ends that are equal are written to six digits; an interval that is not one (an end not a number, the lower above
+/// the upper) as `nan`.
+pub fn write_interval(low: f64, high: f64, unit: &str, scale: Scale) -> String {
+    let one_end = |words: &str, end: f64| {
+        let number = Decimal::significant(end, DIGITS_OF_UNCERTAINTY);
+        let exponent = exponent_for(&[&number], scale);
+        let text = decorated(number.written(exponent), false, exponent, unit, scale);
+        format!("{words} {text}")
+    };
+    match (low.is_finite(), high.is_finite()) {
+        _ if low.is_nan() || high.is_nan() || low > high => "nan".to_owned(),
+        (true, true) => {
+            let place = if low == high {
+                Decimal::significant(low, DIGITS_EXACT).place()
+            } else {
+                // Halved before the difference, so that it cannot overflow.
+                Decimal::significant(0.5 * high - 0.5 * low, DIGITS_OF_UNCERTAINTY).place()
+            };
+            let (low, high) = (
+                Decimal::to_place(low, place),
+                Decimal::to_place(high, place),
+            );
+            let exponent = exponent_for(&[&low, &high], scale);
+            let numbers = format!("{} to {}", low.written(exponent), high.written(exponent));
+            decorated(numbers, true, exponent, unit, scale)
+        }
+        (false, true) if low < 0.0 => one_end("at most", high),
+        (true, false) if high > 0.0 => one_end("at least", low),
+        (false, false) if low < high => "unlimited".to_owned(),
+        _ => "nan".to_owned(),
+    }
+}
+
 impl Rounded {
     /// `3.186 ± 0.042 Ω`, `2.30 ± 0.12 mH`, `(2.30 ± 0.12) × 10⁻⁶ kg·m²`; the unit may be empty.
     pub fn with_unit(&self, unit: &str) -> String {
@@ -97,27 +133,32 @@ impl Rounded {
             Some(uncertainty) => format!("{} ± {uncertainty}", self.value),
             None => self.value.clone(),
         };
-        let prefix = match self.scale {
-            Scale::Prefix => prefix(self.exponent),
-            Scale::Plain | Scale::Power => None,
-        };
-        let text = match prefix {
-            Some(prefix) => return format!("{numbers} {prefix}{unit}").trim_end().to_owned(),
-            None if self.exponent == 0 => numbers,
-            None => {
-                let power = superscript(self.exponent);
-                if self.uncertainty.is_some() {
-                    format!("({numbers}) × 10{power}")
-                } else {
-                    format!("{numbers} × 10{power}")
-                }
-            }
-        };
-        if unit.is_empty() {
-            text
-        } else {
-            format!("{text} {unit}")
-        }
+        decorated(
+            numbers,
+            self.uncertainty.is_some(),
+            self.exponent,
+            unit,
+            self.scale,
+        )
+    }
+}
+
+/// Adds the power of ten, as a prefix or written out, and the unit; `several` numbers go into brackets.
+fn decorated(numbers: String, several: bool, exponent: i32, unit: &str, scale: Scale) -> String {
+    let prefix = match scale {
+        Scale::Prefix => prefix(exponent),
+        Scale::Plain | Scale::Power => None,
+    };
+    let text = match prefix {
+        Some(prefix) => return format!("{numbers} {prefix}{unit}").trim_end().to_owned(),
+        None if exponent == 0 => numbers,
+        None if several => format!("({numbers}) × 10{}", superscript(exponent)),
+        None => format!("{numbers} × 10{}", superscript(exponent)),
+    };
+    if unit.is_empty() {
+        text
+    } else {
+        format!("{text} {unit}")
     }
 }
 

@@ -102,8 +102,19 @@ impl LevenbergMarquardt {
     }
 
     /// Whether the residuals are already at right angles to everything the model can do.
+    fn gradient_below(tolerance: f64, point: &Point) -> bool {
+        point.decrement <= tolerance * (2.0 * point.equations.cost).sqrt()
+    }
+
     fn gradient_small(&self, point: &Point) -> bool {
-        point.decrement <= self.options.gradient_tolerance * (2.0 * point.equations.cost).sqrt()
+        Self::gradient_below(self.options.gradient_tolerance, point)
+    }
+
+    fn nearly_at_minimum(&self) -> bool {
+        let tolerance = self.options.loose_gradient_tolerance;
+        self.point
+            .as_ref()
+            .is_some_and(|point| Self::gradient_below(tolerance, point))
     }
 
     fn step_small(&self, from: &DVector<f64>, to: &DVector<f64>) -> bool {
@@ -192,7 +203,9 @@ impl LevenbergMarquardt {
         if self.damping > MOST_DAMPING {
             let [higher, unknown] = self.rejections;
             // The last trials hardly move and so can be evaluated: what blocked the longer ones is told.
-            self.reason = Some(if unknown >= higher {
+            self.reason = Some(if self.nearly_at_minimum() {
+                StopReason::CostFlat
+            } else if unknown >= higher {
                 StopReason::NotFinite
             } else {
                 StopReason::NoDescent

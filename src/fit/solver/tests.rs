@@ -200,6 +200,39 @@ fn a_wrong_gradient_is_told_as_no_descent_and_leaves_the_start() {
     assert!(solution.iterations < 20);
 }
 
+/// Its cost is exact to nine digits only, as that of a model integrated numerically.
+struct Noisy(Linear);
+
+impl LeastSquares for Noisy {
+    fn dimension(&self) -> usize {
+        self.0.dimension()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        self.normal_equations(x).map(|equations| equations.cost)
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        let mut equations = self.0.normal_equations(x)?;
+        let noise = |i: usize| ((x[i] * 1e9).sin() + (x[i] * 7e11).cos()) * 1e-9;
+        equations.cost *= 1.0 + noise(0);
+        // The gradient is off as well, by far more than the tight tolerance.
+        equations.gradient[0] += 1e-6 * (1.0 + noise(1) * 1e8);
+        Some(equations)
+    }
+}
+
+#[test]
+fn a_cost_with_noise_of_its_own_still_converges() {
+    for start in [[5.0, 5.0], [-30.0, 2.0], [0.1, 0.2], [400.0, -9.0]] {
+        let start = DVector::from_row_slice(&start);
+        let solution = minimise(&Noisy(line()), &start, &SolverOptions::default()).unwrap();
+        assert!(solution.reason.converged(), "{}", solution.reason);
+        assert!(solution.iterations < 40, "{}", solution.iterations);
+        approx::assert_relative_eq!(solution.x[1], 1.5, max_relative = 1e-4);
+    }
+}
+
 #[test]
 fn an_exact_fit_stops() {
     let problem = Linear::new(2, 2, &[1.0, 1.0, 1.0, 2.0], &[1.0, 2.0]);

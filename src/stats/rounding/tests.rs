@@ -96,6 +96,46 @@ fn powers_are_multiples_of_three() {
 }
 
 #[test]
+fn intervals_keep_the_place_of_their_half_width() {
+    let infinite = f64::INFINITY;
+    let table: &[(f64, f64, &str, Scale, &str)] = &[
+        (3.1012, 3.2688, "Ω", Scale::Plain, "3.101 to 3.269 Ω"),
+        (3.1012, 5.2688, "Ω", Scale::Plain, "3.1 to 5.3 Ω"),
+        (-0.012, 0.5, "V", Scale::Plain, "-0.01 to 0.50 V"),
+        (1.0e-3, 2.0e-3, "H", Scale::Prefix, "1.00 to 2.00 mH"),
+        (9.0e-4, 1.1e-3, "H", Scale::Prefix, "0.90 to 1.10 mH"),
+        (
+            2.1e-6,
+            2.5e-6,
+            "kg·m²",
+            Scale::Power,
+            "(2.10 to 2.50) × 10⁻⁶ kg·m²",
+        ),
+        (2.5, 2.5, "", Scale::Plain, "2.50000 to 2.50000"),
+        (-infinite, 0.0417, "Ω", Scale::Plain, "at most 0.042 Ω"),
+        (1.234e-3, infinite, "F", Scale::Prefix, "at least 1.2 mF"),
+        (-infinite, infinite, "F", Scale::Plain, "unlimited"),
+        (infinite, infinite, "F", Scale::Plain, "nan"),
+        (2.0, 1.0, "F", Scale::Plain, "nan"),
+        (f64::NAN, 1.0, "F", Scale::Plain, "nan"),
+        (
+            f64::MIN,
+            f64::MAX,
+            "",
+            Scale::Plain,
+            "(-180 to 180) × 10³⁰⁶",
+        ),
+    ];
+    for &(low, high, unit, scale, expected) in table {
+        assert_eq!(
+            write_interval(low, high, unit, scale),
+            expected,
+            "{low} {high}"
+        );
+    }
+}
+
+#[test]
 fn parts_serve_a_table() {
     let rounded = round(2.3e-3, Some(1.2e-4), Scale::Prefix);
     assert_eq!(rounded.value, "2.30");

@@ -1,0 +1,564 @@
+//! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, judges time, words the remarks.
+
+use super::error::ReadError;
+use super::facts::{self, RecordFacts, Seat};
+use super::layout::{self, Layout, Role};
+use super::options::{ReadOptions, TimeGaps};
+use super::record::{Channel, Record, Remark, TimeAxis};
+use super::remark::{self, Place};
+use super::sniff::{self, Line};
+use super::source::{self, Hashing, Lines, TextEncoding, Transcoding, Unpacking};
+use super::table::{self, RawColumn, Table};
+use super::time::{self, TimeFault};
+use super::unit;
+use encoding_rs::Encoding;
+use std::fs::File;
+use std::io::{self, BufRead, BufReader, Cursor, Read};
+use std::path::Path;
+
+/// First bytes looked at for the kind of file and its encoding.
+const PEEK_BYTES: usize = 4096;
+/// The layout is found from at most so many lines...
+const HEAD_LINES: usize = 1000;
+/// ...and so many bytes of text.
+const HEAD_BYTES: usize = 512 * 1024;
+
+/// Reads an exported file.
+///
+/// Gzip, byte-order marks, UTF-16, Latin-1, the delimiter, the decimal mark, header, preamble, units and the time axis
+/// are found from the file itself; `options` overrides each of them. Times come in seconds, values in SI units where
+/// the file states a unit this program knows, else as written. The text is streamed: memory is bounded by the numbers.
+///
+/// # Errors
+/// [`ReadError`], with file, line and column where one exists, when no trustworthy record can be had. Doubts that
+/// leave one are [`Record::remarks`].
+pub fn read(path: &Path, options: &ReadOptions) -> Result<Record, ReadError> {
+    let io = |source| ReadError::Io {
+        path: path.to_path_buf(),
+        source,
+    };
+    let metadata = std::fs::metadata(path).map_err(io)?;
+    if !metadata.is_file() {
+        return Err(ReadError::NotAFile {
+            path: path.to_path_buf(),
+            what: if metadata.is_dir() {
+                "a directory"
+            } else {
+                "a device, pipe or socket"
+            },
+        });
+    }
+    read_from(path, File::open(path).map_err(io)?, options)
+}
+
+/// Reads an exported file from any reader; `path` names it in messages and in the record.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_from<R: Read>(
+    path: &Path,
+    reader: R,
+    options: &ReadOptions,
+) -> Result<Record, ReadError> {
+    let fail = |error| ReadError::from_io(path, error);
+    let named = match &options.encoding {
+        Some(label) => Some(Encoding::for_label(label.as_bytes()).ok_or_else(|| {
+            ReadError::Option {
+                path: path.to_path_buf(),
+                option: "--encoding",
+                value: label.clone(),
+                reason:
+                    "no such text encoding; use a label such as utf-8, utf-16le or windows-1252"
+                        .to_string(),
+            }
+        })?),
+        None => None,
+    };
+    let mut hashing = Hashing::new(reader);
+    let mut record = {
+        let mut raw = BufReader::with_capacity(1 << 16, &mut hashing);
+        let packed = raw.fill_buf().map_err(fail)?.starts_with(b"\x1f\x8b");
+        let mut why = Vec::new();
+        let mut bytes: Box<dyn Read + '_> = if packed {
+            why.push("the file is packed with gzip".to_string());
+            Box::new(Unpacking(flate2::bufread::MultiGzDecoder::new(raw)))
+        } else {
+            Box::new(raw)
+        };
+        let peeked = source::peek(&mut bytes, PEEK_BYTES).map_err(fail)?;
+        if peeked.is_empty() {
+            return Err(ReadError::Empty {
+                path: path.to_path_buf(),
+            });
+        }
+        let encoding = judge_bytes(path, &peeked, named)?;
+        if !encoding.why.is_empty() {
+            why.push(encoding.why.to_string());
+        }
+        let rest = Cursor::new(peeked[encoding.mark..].to_vec()).chain(bytes);
+        let text: Box<dyn Read + '_> = match encoding.transcode {
+            Some(wide) => Box::new(BufReader::with_capacity(
+                1 << 16,
+                Transcoding::new(rest, wide),
+            )),
+            None => Box::new(rest),
+        };
+        let lines = Lines::new(text, options.limits.line_bytes, options.limits.text_bytes);
+        read_text(path, lines, options, named, why)?
+    };
+    record.sha256 = hashing.finish().map_err(fail)?;
+    Ok(record)
+}
+
+fn judge_bytes(
+    path: &Path,
+    peeked: &[u8],
+    named: Option<&'static Encoding>,
+) -> Result<TextEncoding, ReadError> {
+    if let Some((what, advice)) = source::binary_kind(peeked) {
+        return Err(ReadError::NotText {
+            path: path.to_path_buf(),
+            what,
+            advice,
+        });
+    }
+    let encoding = source::find_encoding(peeked, named);
+    let control = peeked
+        .iter()
+        .filter(|&&b| b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b))
+        .count();
+    if encoding.transcode.is_none() && (peeked.contains(&0) || control * 50 > peeked.len()) {
+        return Err(ReadError::NotText {
+            path: path.to_path_buf(),
+            what: "binary data",
+            advice: "Export the record as CSV",
+        });
+    }
+    Ok(encoding)
+}
+
+/// Reads the lines in which the layout is looked for. True when the text ends within them.
+fn read_head<R: Read>(lines: &mut R, wanted: usize) -> io::Result<(Vec<u8>, bool)> {
+    let mut head = Vec::new();
+    let mut breaks = 0;
+    let mut chunk = [0u8; 1 << 14];
+    loop {
+        let count = lines.read(&mut chunk)?;
+        if count == 0 {
+            return Ok((head, true));
+        }
+        breaks += chunk[..count].iter().filter(|&&b| b == b'\n').count();
+        head.extend_from_slice(&chunk[..count]);
+        if breaks >= wanted || (head.len() >= HEAD_BYTES && breaks > 0) {
+            return Ok((head, false));
+        }
+    }
+}
+
+/// The whole lines of the head.
+fn lines_of(head: &[u8], wanted: usize) -> Vec<Line<'_>> {
+    let mut start = 0;
+    let mut lines = Vec::new();
+    while let Some(length) = head[start..].iter().position(|&b| b == b'\n') {
+        lines.push(Line {
+            number: lines.len() + 1,
+            start,
+            text: &head[start..start + length],
+        });
+        start += length + 1;
+        if lines.len() == wanted {
+            break;
+        }
+    }
+    lines
+}
+
+fn read_text<R: Read>(
+    path: &Path,
+    mut text: Lines<R>,
+    options: &ReadOptions,
+    named: Option<&'static Encoding>,
+    mut why: Vec<String>,
+) -> Result<Record, ReadError> {
+    let open_end = text.open_end();
+    let check_quotes = text.check_quotes();
+    let wanted = HEAD_LINES + options.skip_lines.unwrap_or(0);
+    let (head, complete) = read_head(&mut text, wanted).map_err(|e| ReadError::from_io(path, e))?;
+    let lines = lines_of(&head, wanted);
+    let skipped = options.skip_lines.unwrap_or(0).min(lines.len());
+    let Some(mut found) = sniff::find_table(&lines[skipped..], options.delimiter, options.decimal)
+    else {
+        return Err(no_table(path, &lines, options, complete, named));
+    };
+    found.shift(skipped);
+    if options.skip_lines.is_some() {
+        found.block.first = skipped;
+        why.push(format!("{skipped} lines above the numbers, as given"));
+    }
+    let mut layout = layout::read_layout(&lines, &found, complete, options, named);
+    if layout.columns.len() > options.limits.columns {
+        return Err(ReadError::TooManyColumns {
+            path: path.to_path_buf(),
+            line: layout.first_line,
+            found: layout.columns.len(),
+            limit: options.limits.columns,
+        });
+    }
+    why.append(&mut layout.why);
+    check_quotes.set(layout.quoted);
+    let body = Cursor::new(&head[layout.first_offset..]).chain(text);
+    let table = table::read_rows(path, body, &layout, &options.limits, || open_end.get())?;
+    assemble(path, table, layout, why, options)
+}
+
+/// Why no table was found, with what the file does hold.
+fn no_table(
+    path: &Path,
+    lines: &[Line],
+    options: &ReadOptions,
+    complete: bool,
+    named: Option<&'static Encoding>,
+) -> ReadError {
+    let path = path.to_path_buf();
+    if lines.iter().all(|l| l.text.trim_ascii().is_empty()) && complete {
+        return ReadError::NoTable {
+            path,
+            lines: lines.len(),
+            hint: "It holds blank lines only; export the record again".to_string(),
+        };
+    }
+    if (options.delimiter.is_some() || options.decimal.is_some())
+        && let Some(found) = sniff::find_table(lines, None, None)
+    {
+        return ReadError::NoTable {
+            path,
+            lines: lines.len(),
+            hint: format!(
+                "With the delimiter and decimal mark given no line is a row of numbers; left to itself the program finds {} and '{}' as decimal mark. Drop --delimiter and --decimal",
+                found.dialect.delimiter_name(),
+                found.dialect.decimal as char
+            ),
+        };
+    }
+    let header = lines.iter().rfind(|l| !l.text.trim_ascii().is_empty());
+    if complete && let Some(header) = header {
+        let columns = [b',', b';', b'\t']
+            .into_iter()
+            .map(|d| sniff::Dialect::new(d, b'.').split(header.text))
+            .max_by_key(Vec::len)
+            .unwrap_or_default()
+            .iter()
+            .map(|c| source::text(c.trim_ascii(), named))
+            .filter(|c| !c.is_empty())
+            .collect();
+        return ReadError::NoSamples {
+            path,
+            line: header.number,
+            columns,
+        };
+    }
+    ReadError::NoTable {
+        path,
+        lines: lines.len(),
+        hint: "Say where the numbers begin with --skip-lines, or export as CSV".to_string(),
+    }
+}
+
+fn assemble(
+    path: &Path,
+    mut table: Table,
+    layout: Layout,
+    mut why: Vec<String>,
+    options: &ReadOptions,
+) -> Result<Record, ReadError> {
+    let place = Place::new(path);
+    let mut remarks = Vec::new();
+    let record_facts = RecordFacts::gather(&layout.facts, layout.dialect.decimal);
+    let axis = time_axis(
+        path,
+        &mut table,
+        &layout,
+        &record_facts,
+        options,
+        &mut why,
+        &mut remarks,
+    )?;
+    remark::of_table(&place, &table, &layout, &mut remarks);
+    if let Some((length, line)) = record_facts.length
+        && length != table.rows as f64
+    {
+        remarks.push(remark::record_length(&place, line, length, table.rows));
+    }
+    let time_name = layout
+        .columns
+        .iter()
+        .find(|c| c.role == Role::Time)
+        .and_then(|c| c.name.clone());
+    let columns = std::mem::take(&mut table.values);
+    let bad_cells: Vec<_> = columns.iter().map(|c| c.bad.clone()).collect();
+    let channels = channels(columns, &layout);
+    let filled = channels.iter().filter(|c| c.missing < table.rows).count();
+    for channel in &channels {
+        remark::of_channel(
+            &place,
+            channel,
+            &table.lines,
+            table.rows,
+            filled,
+            &mut remarks,
+        );
+    }
+    for (bad, channel) in bad_cells.iter().zip(&channels) {
+        if let Some(bad) = bad {
+            if bad.count * 2 > table.rows && channel.missing < table.rows {
+                return Err(ReadError::NotANumber {
+                    path: path.to_path_buf(),
+                    line: bad.line,
+                    column: channel.column,
+                    name: channel.name.clone(),
+                    text: bad.text.clone(),
+                    decimal: layout.dialect.decimal as char,
+                    count: bad.count,
+                    hint: "Say the layout with --delimiter and --decimal, or export again"
+                        .to_string(),
+                });
+            }
+            remarks.push(remark::bad_cells(
+                &place,
+                bad,
+                channel,
+                layout.dialect.decimal,
+            ));
+        }
+    }
+    Ok(Record {
+        path: path.to_path_buf(),
+        layout: why,
+        preamble: layout.facts,
+        time: axis,
+        time_name,
+        first_data_line: layout.first_line,
+        channels,
+        remarks,
+        sha256: String::new(),
+    })
+}
+
+fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
+    let names: Vec<String> = columns
+        .iter()
+        .map(|raw| layout.columns[raw.column].name.clone().unwrap_or_default())
+        .collect();
+    let seats: Vec<Seat> = columns
+        .iter()
+        .zip(&names)
+        .map(|(raw, name)| Seat {
+            column: raw.column,
+            name,
+        })
+        .collect();
+    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal, true);
+    columns
+        .into_iter()
+        .zip(stated)
+        .map(|(raw, stated)| {
+            let column = &layout.columns[raw.column];
+            let unit_text = column.unit_text.clone().or(stated.unit_text);
+            let unit = unit_text.as_deref().and_then(|u| unit::parse(u, false));
+            let mut values = raw.values;
+            if let Some(unit) = unit.filter(|u| !u.is_plain()) {
+                values.iter_mut().for_each(|v| *v = unit.to_si(*v));
+            }
+            Channel {
+                name: column
+                    .name
+                    .clone()
+                    .or(stated.name)
+                    .unwrap_or_else(|| format!("column {}", raw.column + 1)),
+                column: raw.column + 1,
+                unit_text,
+                unit: unit.map(|u| u.symbol.to_string()),
+                values,
+                missing: raw.missing,
+                overrange: raw.overrange,
+                facts: stated.facts,
+            }
+        })
+        .collect()
+}
+
+/// The time axis: as given by the user, from the time column, or from start and increment.
+fn time_axis(
+    path: &Path,
+    table: &mut Table,
+    layout: &Layout,
+    record_facts: &RecordFacts,
+    options: &ReadOptions,
+    why: &mut Vec<String>,
+    remarks: &mut Vec<Remark>,
+) -> Result<TimeAxis, ReadError> {
+    let place = Place::new(path);
+    let raw = table.time.take();
+    let counted = raw
+        .as_ref()
+        .is_some_and(|raw| layout.columns[raw.column].role == Role::Index);
+    let interval = options.interval_s.or(record_facts.interval_s.map(|i| i.0));
+    if let Some(interval) = options.interval_s
+        && !(interval > 0.0 && interval.is_finite())
+    {
+        return Err(ReadError::Option {
+            path: path.to_path_buf(),
+            option: "--interval",
+            value: format!("{interval} s"),
+            reason: "a sampling interval is positive".to_string(),
+        });
+    }
+    let column = raw.filter(|raw| raw.values.iter().any(|t| t.is_finite()));
+    if let Some(column) = column.filter(|_| !counted || interval.is_some()) {
+        let mut times = column.values;
+        if column.missing > 0 {
+            let kept: Vec<usize> = (0..times.len()).filter(|&k| times[k].is_finite()).collect();
+            remarks.push(remark::time_missing(
+                &place,
+                table,
+                times.len() - kept.len(),
+            ));
+            times = kept.iter().map(|&k| times[k]).collect();
+            table.keep(&kept);
+        }
+        let own = &layout.columns[column.column];
+        let time_unit = own
+            .unit_text
+            .as_deref()
+            .or(horizontal_unit(layout).as_deref())
+            .and_then(|u| unit::parse(u, true))
+            .filter(|u| u.symbol == "s");
+        let origin = options
+            .start_s
+            .or(record_facts.start_s.map(|s| s.0))
+            .unwrap_or(0.0);
+        let to_si = |t: f64| match (counted, interval) {
+            // Counts come here as whole numbers: start + increment * count.
+            (true, Some(interval)) => origin + interval * t,
+            _ => time_unit.map_or(t, |unit| unit.to_si(t)),
+        };
+        let scale = time_unit.map_or(1.0, |unit| unit.to_si(1.0));
+        if let (false, Some(step_s)) = (counted, options.interval_s) {
+            let start_s = options.start_s.unwrap_or_else(|| to_si(times[0]));
+            why.push(format!("sampling interval {step_s} s, as given"));
+            return Ok(TimeAxis::Uniform {
+                start_s,
+                step_s,
+                len: times.len(),
+            });
+        }
+        let preferred = (!counted).then_some(interval).flatten().map(|i| i / scale);
+        let judged = time::judge(
+            &times,
+            column_digits(table, counted),
+            preferred,
+            &to_si,
+            options.time_gaps,
+        );
+        let mut axis = judged.axis;
+        if counted && let (TimeAxis::Uniform { step_s, .. }, Some(interval)) = (&mut axis, interval)
+        {
+            // The step went through `to_si`, which adds the origin.
+            *step_s = interval;
+            why.push("time is start + increment * count".to_string());
+        }
+        for fault in &judged.faults {
+            if let TimeFault::Backwards {
+                row,
+                from_s,
+                to_s,
+                places,
+            } = *fault
+                && options.time_gaps == TimeGaps::Tell
+            {
+                return Err(ReadError::TimeBackwards {
+                    path: path.to_path_buf(),
+                    line: table.lines.line(row),
+                    from: from_s,
+                    to: to_s,
+                    places,
+                });
+            }
+            remarks.push(remark::of_time(&place, &table.lines, fault));
+        }
+        if let Some(kept) = judged.kept {
+            table.keep(&kept);
+        }
+        if !counted
+            && let Some((stated, line)) = record_facts.interval_s
+            && let Some(found) = typical_step(&axis)
+            && (stated - found).abs() > 0.01 * found
+        {
+            remarks.push(remark::interval_contradicts(&place, line, stated, found));
+        }
+        if let (Some(start), false) = (options.start_s, counted) {
+            shift(&mut axis, start);
+        }
+        return Ok(axis);
+    }
+    match interval {
+        Some(step_s) => {
+            let start = options.start_s.or(record_facts.start_s.map(|s| s.0));
+            why.push(match start {
+                Some(_) => "time is start + increment * row".to_string(),
+                None => "time is increment * row, from 0: no start is stated".to_string(),
+            });
+            Ok(TimeAxis::Uniform {
+                start_s: start.unwrap_or(0.0),
+                step_s,
+                len: table.rows,
+            })
+        }
+        None => {
+            remarks.push(remark::time_absent(&place, layout.first_line));
+            Ok(TimeAxis::Absent { len: table.rows })
+        }
+    }
+}
+
+/// Digits of the time column; counts are whole numbers and exact.
+fn column_digits(table: &Table, counted: bool) -> u32 {
+    if counted { 17 } else { table.time_digits }
+}
+
+fn horizontal_unit(layout: &Layout) -> Option<String> {
+    layout
+        .facts
+        .iter()
+        .find(|f| {
+            let key = f.key.to_lowercase();
+            key == "horizontal units"
+                || key == "horizontal unit"
+                || key == "x unit"
+                || key == "time unit"
+        })
+        .and_then(|f| f.values.first().cloned())
+}
+
+fn typical_step(axis: &TimeAxis) -> Option<f64> {
+    match axis {
+        TimeAxis::Uniform { step_s, .. } => Some(*step_s),
+        TimeAxis::Listed(times) if times.len() > 1 => {
+            let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+            let middle = steps.len() / 2;
+            Some(*steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+        }
+        _ => None,
+    }
+}
+
+fn shift(axis: &mut TimeAxis, start: f64) {
+    match axis {
+        TimeAxis::Uniform { start_s, .. } => *start_s = start,
+        TimeAxis::Listed(times) => {
+            let by = start - times.first().copied().unwrap_or(start);
+            times.iter_mut().for_each(|t| *t += by);
+        }
+        TimeAxis::Absent { .. } => {}
+    }
+}

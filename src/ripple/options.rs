@@ -1,0 +1,42 @@
+//! What the caller knows about a record, and what is asked of the analysis.
+
+/// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes two poles and nothing else.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RippleOptions {
+    /// Chance, over the whole searched band, that noise alone is taken for a line.
+    pub false_alarm_rate: f64,
+    /// Segment count somebody gave. It is weighed against the comb, never just believed.
+    pub segments: Option<u32>,
+    /// Field poles (2 for nearly all small motors).
+    pub poles: u32,
+    /// Largest segment count considered.
+    pub most_segments: u32,
+    /// Standard uncertainty of what is left of the zero offset of the channel, V (or A for current). `None`: taken from the
+    /// record after standstill where there is one, else 3 % of the starting voltage.
+    pub zero_offset_standard_uncertainty: Option<f64>,
+    /// Step between converter codes in the unit of the data; `None` where unknown or continuous.
+    pub quantisation_step: Option<f64>,
+    /// Standard uncertainty of the converter's level, mean over the codes used, in code steps: codes are not evenly wide. A tenth
+    /// is common practice for 8 bits, no source.
+    pub converter_linearity_steps: f64,
+    /// Rows at the end of the converter's range, left out. Same length as the data.
+    pub clipped: Option<Vec<bool>>,
+    /// The record is used while the EMF is above this fraction of its starting value.
+    pub least_emf_fraction: f64,
+}
+
+impl Default for RippleOptions {
+    fn default() -> Self {
+        RippleOptions {
+            false_alarm_rate: 1e-3,
+            segments: None,
+            poles: 2,
+            most_segments: 48,
+            zero_offset_standard_uncertainty: None,
+            quantisation_step: None,
+            converter_linearity_steps: 0.1,
+            clipped: None,
+            least_emf_fraction: 0.15,
+        }
+    }
+}

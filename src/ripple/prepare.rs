@@ -1,0 +1,309 @@
+//! A raw stretch made fit for the analysis: missing rows out, polarity positive, cut before standstill, smooth part fitted.
+
+use super::{RippleOptions, Unreadable, smooth::Smooth, words};
+
+/// Fewer samples than this cannot carry a spectrum and a smooth part.
+pub(super) const LEAST_SAMPLES: usize = 256;
+/// More samples than this are averaged in time before the analysis; ripple of a small motor stays far below their rate.
+pub(super) const MOST_SAMPLES: usize = 32_768;
+/// Order of the first smooth part.
+pub(super) const SMOOTH_ORDER: usize = 6;
+
+/// The stretch used and what was seen on the way.
+#[derive(Clone, Debug)]
+pub(super) struct Prepared {
+    pub time_s: Vec<f64>,
+    pub voltage_v: Vec<f64>,
+    pub smooth: Smooth,
+    /// Zero offset before any ripple was looked at: value and standard uncertainty, V.
+    pub zero_prior_v: (f64, f64),
+    /// Median sampling interval after averaging, s.
+    pub interval_s: f64,
+    pub standstill_s: Option<f64>,
+    pub remarks: Vec<String>,
+}
+
+/// Times and values without missing and clipped rows.
+pub(super) fn usable(
+    time_s: &[f64],
+    values: &[f64],
+    options: &RippleOptions,
+    remarks: &mut Vec<String>,
+) -> Result<(Vec<f64>, Vec<f64>), Unreadable> {
+    if time_s.len() != values.len() {
+        return Err(Unreadable::Lengths {
+            times: time_s.len(),
+            values: values.len(),
+        });
+    }
+    if !(options.false_alarm_rate > 0.0 && options.false_alarm_rate < 1.0) {
+        return Err(Unreadable::Option {
+            name: "false_alarm_rate",
+            value: options.false_alarm_rate,
+            expected: "between 0 and 1",
+        });
+    }
+    if !(options.least_emf_fraction > 0.0 && options.least_emf_fraction < 0.9) {
+        return Err(Unreadable::Option {
+            name: "least_emf_fraction",
+            value: options.least_emf_fraction,
+            expected: "between 0 and 0.9",
+        });
+    }
+    if options.poles == 0 || !options.poles.is_multiple_of(2) {
+        return Err(Unreadable::Option {
+            name: "poles",
+            value: options.poles.into(),
+            expected: "an even number of field poles, 2 or more",
+        });
+    }
+    if let Some(row) = time_s
+        .windows(2)
+        .position(|w| w[1].partial_cmp(&w[0]) != Some(std::cmp::Ordering::Greater))
+    {
+        return Err(Unreadable::TimeOrder {
+            row: row + 1,
+            before_s: time_s[row],
+            after_s: time_s[row + 1],
+        });
+    }
+    let is_clipped = |row: usize| {
+        options
+            .clipped
+            .as_ref()
+            .and_then(|c| c.get(row))
+            .copied()
+            .unwrap_or(false)
+    };
+    let clipped = (0..values.len()).filter(|&row| is_clipped(row)).count();
+    if clipped * 5 > values.len() {
+        return Err(Unreadable::Clipped {
+            clipped,
+            samples: values.len(),
+        });
+    }
+    if clipped > 0 {
+        remarks.push(words::clipped(clipped, values.len()));
+    }
+    let (times, kept): (Vec<f64>, Vec<f64>) = time_s
+        .iter()
+        .zip(values)
+        .enumerate()
+        .filter(|(row, (_, v))| v.is_finite() && !is_clipped(*row))
+        .map(|(_, (t, v))| (*t, *v))
+        .unzip();
+    let missing = values.len() - kept.len() - clipped;
+    if missing > 0 {
+        remarks.push(words::missing(missing, values.len()));
+    }
+    if kept.len() < LEAST_SAMPLES {
+        return Err(Unreadable::TooShort {
+            samples: kept.len(),
+            needed: LEAST_SAMPLES,
+        });
+    }
+    Ok((times, kept))
+}
+
+/// Averages neighbours until at most [`MOST_SAMPLES`] are left.
+pub(super) fn averaged(
+    time_s: Vec<f64>,
+    values: Vec<f64>,
+    remarks: &mut Vec<String>,
+) -> (Vec<f64>, Vec<f64>) {
+    let group = time_s.len().div_ceil(MOST_SAMPLES);
+    if group <= 1 {
+        return (time_s, values);
+    }
+    remarks.push(words::averaged(group, time_s.len()));
+    let mean = |data: &[f64]| {
+        data.chunks_exact(group)
+            .map(|c| c.iter().sum::<f64>() / group as f64)
+            .collect()
+    };
+    (mean(&time_s), mean(&values))
+}
+
+/// Median sampling interval.
+pub(super) fn interval(time_s: &[f64]) -> f64 {
+    let mut steps: Vec<f64> = time_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let middle = steps.len() / 2;
+    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+/// Prepares an open-terminal stretch.
+pub(super) fn prepare(
+    time_s: &[f64],
+    voltage_v: &[f64],
+    options: &RippleOptions,
+) -> Result<Prepared, Unreadable> {
+    let mut remarks = Vec::new();
+    let (mut time, mut voltage) = usable(time_s, voltage_v, options, &mut remarks)?;
+    let blocks = Blocks::of(&time, &voltage);
+    let noise = blocks.noise;
+    let start = blocks.start();
+    let (lowest, highest) = blocks
+        .level
+        .iter()
+        .fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+    let reach = lowest.abs().max(highest.abs());
+    let last = blocks.level[blocks.level.len() - 1];
+    // Zero at the start, then far from zero: the steady level was blocked by the coupling capacitor; likewise a sign change.
+    if reach > 20.0 * noise / (blocks.samples as f64).sqrt()
+        && (lowest < -0.1 * reach && highest > 0.1 * reach || start.abs() < 0.3 * reach)
+    {
+        let far = if lowest.abs() > highest.abs() {
+            lowest
+        } else {
+            highest
+        };
+        let end_v = if start.abs() < 0.3 * reach { far } else { last };
+        return Err(Unreadable::AcCoupled {
+            start_v: start,
+            end_v,
+        });
+    }
+    if start.abs() < 8.0 * noise / (blocks.samples as f64).sqrt() || start.abs() < 2.0 * noise {
+        return Err(Unreadable::NoVoltage {
+            level_v: start,
+            noise_v: noise,
+        });
+    }
+    let sign = start.signum();
+    if sign < 0.0 {
+        remarks.push(words::reversed(start));
+        voltage.iter_mut().for_each(|v| *v = -*v);
+    }
+    let levels: Vec<f64> = blocks.level.iter().map(|v| v * sign).collect();
+    let start = start * sign;
+    let cut = levels
+        .iter()
+        .position(|v| *v < options.least_emf_fraction * start)
+        .unwrap_or(levels.len());
+    let end = if cut == levels.len() {
+        time.len()
+    } else {
+        cut * blocks.samples
+    };
+
+    let standstill = blocks.standstill(&levels, start, cut);
+    let mut zero_prior_v = (
+        0.0,
+        options
+            .zero_offset_standard_uncertainty
+            .unwrap_or(0.03 * start),
+    );
+    if let Some((first_block, level)) = standstill {
+        let at = time[first_block * blocks.samples];
+        let rows = time.len() - first_block * blocks.samples;
+        remarks.push(words::standstill(at, rows));
+        if options.zero_offset_standard_uncertainty.is_none() {
+            // A quarter code: converter codes are not evenly wide, so a mean over few codes is no better than that.
+            let code = options.quantisation_step.unwrap_or(0.0) / 4.0;
+            zero_prior_v = (
+                level,
+                code.hypot(3.0 * noise / (rows as f64).sqrt())
+                    .max(2e-4 * start),
+            );
+        }
+    } else if options.zero_offset_standard_uncertainty.is_none() {
+        remarks.push(words::zero_unknown(zero_prior_v.1));
+    }
+    let standstill_s = standstill.map(|(block, _)| time[block * blocks.samples]);
+
+    time.truncate(end);
+    voltage.truncate(end);
+    if time.len() < LEAST_SAMPLES {
+        return Err(Unreadable::TooShort {
+            samples: time.len(),
+            needed: LEAST_SAMPLES,
+        });
+    }
+    let quarter = |k: usize| {
+        let part = &voltage[k * voltage.len() / 4..(k + 1) * voltage.len() / 4];
+        part.iter().sum::<f64>() / part.len() as f64
+    };
+    let quarters_v = [0, 1, 2, 3].map(quarter);
+    let falls = quarters_v.windows(2).all(|w| w[1] < w[0]);
+    if !falls || quarters_v[3] > 0.97 * quarters_v[0] {
+        return Err(Unreadable::NotSlowing { quarters_v });
+    }
+    let (time_s, voltage_v) = averaged(time, voltage, &mut remarks);
+    let smooth = Smooth::fit(&time_s, &voltage_v, SMOOTH_ORDER).ok_or(Unreadable::Singular {
+        terms: SMOOTH_ORDER + 1,
+    })?;
+    let interval_s = interval(&time_s);
+    Ok(Prepared {
+        time_s,
+        voltage_v,
+        smooth,
+        zero_prior_v,
+        interval_s,
+        standstill_s,
+        remarks,
+    })
+}
+
+/// Block means of a record.
+struct Blocks {
+    level: Vec<f64>,
+    samples: usize,
+    /// Standard deviation within a block about its own straight line, median over blocks: noise and ripple together.
+    noise: f64,
+}
+
+impl Blocks {
+    fn of(time: &[f64], values: &[f64]) -> Blocks {
+        let samples = (values.len() / 100).max(8);
+        let (mut level, mut spreads) = (Vec::new(), Vec::new());
+        for (t, v) in time.chunks_exact(samples).zip(values.chunks_exact(samples)) {
+            let n = samples as f64;
+            let (mt, mv) = (t.iter().sum::<f64>() / n, v.iter().sum::<f64>() / n);
+            let (mut tt, mut tv, mut vv) = (0.0, 0.0, 0.0);
+            for (t, v) in t.iter().zip(v) {
+                tt += (t - mt).powi(2);
+                tv += (t - mt) * (v - mv);
+                vv += (v - mv).powi(2);
+            }
+            level.push(mv);
+            spreads.push(((vv - tv * tv / tt).max(0.0) / n).sqrt());
+        }
+        let middle = spreads.len() / 2;
+        let noise = *spreads.select_nth_unstable_by(middle, f64::total_cmp).1;
+        Blocks {
+            level,
+            samples,
+            noise,
+        }
+    }
+
+    fn start(&self) -> f64 {
+        (self.level[0] + self.level[1]) / 2.0
+    }
+
+    /// First block of a flat end near zero and its mean level.
+    fn standstill(&self, levels: &[f64], start: f64, cut: usize) -> Option<(usize, f64)> {
+        let count = levels.len();
+        if count < cut + 4 {
+            return None;
+        }
+        let tail = &levels[count - 3..];
+        let level = tail.iter().sum::<f64>() / 3.0;
+        let spread = (4.0 * self.noise / (self.samples as f64).sqrt()).max(0.002 * start);
+        if level.abs() > 0.08 * start {
+            return None;
+        }
+        let mut first = count;
+        while first > cut && (levels[first - 1] - level).abs() < spread {
+            first -= 1;
+        }
+        // The block in which the rotor stops still holds a little of the slope.
+        let first = first + 1;
+        (first + 3 <= count).then(|| {
+            (
+                first,
+                levels[first..].iter().sum::<f64>() / (count - first) as f64,
+            )
+        })
+    }
+}

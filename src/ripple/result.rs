@@ -1,0 +1,127 @@
+//! What a ripple analysis returns.
+
+/// Where a line is stationary.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineKind {
+    /// In rotor angle: ripple, a number of cycles per revolution.
+    Angle,
+    /// In time: mains hum, switching-supply ripple.
+    Time,
+    /// In converter code: the sawtooth of quantisation.
+    Code,
+    /// Sharp in angle and in time alike, as when the speed hardly changes: not taken for speed.
+    Undecided,
+}
+
+/// A line found that is not ripple, told and removed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ForeignLine {
+    pub kind: LineKind,
+    /// Hz for lines in time and undecided ones; cycles per code step for code lines.
+    pub frequency: f64,
+    /// In the unit of the data.
+    pub amplitude: f64,
+    /// Power over the mean power of noise at that place.
+    pub signal_to_noise: f64,
+}
+
+/// The strongest line stationary in angle.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RippleLine {
+    /// Line frequency in x = ∫ e dt, cycles per V·s: N/(2πK) for the commutation line.
+    pub cycles_per_volt_second: f64,
+    /// One standard deviation: noise, zero offset and uneven converter codes in, channel gain not.
+    pub standard_uncertainty: f64,
+    /// The part of it that the least-squares covariance gives: noise, smooth part and zero offset.
+    pub noise_uncertainty: f64,
+    /// Which harmonic of one revolution this line is, under the most probable candidate: N for the commutation line.
+    pub harmonic_of_revolution: u32,
+    /// Amplitude as a fraction of the EMF.
+    pub relative_amplitude: f64,
+    /// Peak power over the mean power of noise at that place in the detection spectrum (power ratio, not dB).
+    pub signal_to_noise: f64,
+    /// Cycles of this line within the stretch used.
+    pub cycles_seen: f64,
+    /// Chance that noise alone makes such a peak anywhere in the searched band.
+    pub false_alarm_probability: f64,
+}
+
+/// One hypothesis of what made the comb.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Candidate {
+    /// Commutator segments S.
+    pub segments: u32,
+    /// Ripple cycles per revolution N (2S for odd S, S for even S, two poles).
+    pub cycles_per_revolution: u32,
+    /// K in V·s/rad, relative to the gain of the voltage channel.
+    pub back_emf_constant_v_s_per_rad: f64,
+    /// One standard deviation of K under this candidate, V·s/rad.
+    pub standard_uncertainty: f64,
+    /// Probability of this S, with the given segment count (if any) weighed in.
+    pub probability: f64,
+    /// Probability of this S from the comb alone.
+    pub comb_probability: f64,
+    /// Probability of this K: that of N and of the place of the strongest line, all S that share them summed.
+    pub constant_probability: f64,
+}
+
+/// Angle-domain spectrum for the report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RippleSpectrum {
+    /// Cycles per V·s.
+    pub frequency_cycles_per_v_s: Vec<f64>,
+    /// Amplitude as a fraction of the EMF (Hann window).
+    pub relative_amplitude: Vec<f64>,
+    /// Amplitude whose power is the mean power of noise at that place.
+    pub floor: Vec<f64>,
+    /// Amplitude a line must exceed to be told at the stated false-alarm rate.
+    pub threshold: Vec<f64>,
+    /// Comb of the most probable candidate: (cycles per revolution, cycles per V·s, relative amplitude), lines fitted jointly.
+    pub comb: Vec<(f64, f64, f64)>,
+}
+
+/// Speed at one instant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SpeedPoint {
+    pub time_s: f64,
+    /// Smooth back-EMF with the fitted zero offset taken off, V; `None` for analyses of current.
+    pub emf_v: Option<f64>,
+    pub ripple_frequency_hz: f64,
+    /// Under the most probable candidate.
+    pub speed_rad_per_s: Option<f64>,
+    pub standard_uncertainty_rad_per_s: Option<f64>,
+}
+
+/// Result of a run-down analysis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RippleResult {
+    /// `None` where no line stands above the threshold.
+    pub line: Option<RippleLine>,
+    /// Most probable first; empty without a line.
+    pub candidates: Vec<Candidate>,
+    /// Revolutions within the stretch used, under the most probable candidate.
+    pub revolutions: Option<f64>,
+    /// Zero offset left in the channel as the ripple sees it (value, standard uncertainty), V.
+    pub zero_offset_v: Option<(f64, f64)>,
+    /// First and last time used, s.
+    pub stretch_s: (f64, f64),
+    /// Standstill, where it lies inside the record, s.
+    pub standstill_s: Option<f64>,
+    pub false_alarm_rate: f64,
+    pub foreign_lines: Vec<ForeignLine>,
+    pub spectrum: RippleSpectrum,
+    pub speed: Vec<SpeedPoint>,
+    /// Standard deviation of what no smooth part and no line explains, V.
+    pub residual_v: f64,
+    /// Doubts and findings, worded for the person.
+    pub remarks: Vec<String>,
+}
+
+impl RippleResult {
+    /// The most probable candidate when its K is at least this probable.
+    pub fn settled(&self, least_probability: f64) -> Option<&Candidate> {
+        self.candidates
+            .first()
+            .filter(|c| c.constant_probability >= least_probability)
+    }
+}

@@ -1,0 +1,422 @@
+//! Analysis of a run-down with open terminals.
+
+use super::{
+    Candidate, RippleLine, RippleOptions, RippleResult, RippleSpectrum, SpeedPoint, Unreadable,
+    comb::{Lines, Weighed, weigh},
+    prepare::{Prepared, prepare},
+    refine::{Harmonics, LineSet, Start, refine},
+    result::ForeignLine,
+    sort_lines::{Search, Spectrum, angle_spectrum, weighted},
+    words,
+};
+use std::f64::consts::PI;
+
+/// Orders of the smooth part tried in the final fit.
+const ORDERS: [usize; 3] = [4, 6, 9];
+/// Padding of the spectrum the comb is read from.
+const COMB_PADDING: usize = 8;
+const MOST_PICKING_ROUNDS: usize = 8;
+const MOST_PICKED_LINES: usize = 32;
+const SPEED_POINTS: usize = 200;
+/// Given a segment count by a person, the weight put on it before the comb is looked at.
+const TRUST_IN_GIVEN: f64 = 0.9;
+
+/// Reads the ripple of a run-down sampled at `time0_s + k·step_s`.
+///
+/// `voltage_v`: terminal voltage of the open-terminal stretch only, motor volts (scale, ratio applied), zero offset removed as far as
+/// known; what is left of it is fitted. The record may go on past standstill. Missing values are `NaN`.
+/// Errors where no analysis is possible; a readable record without a visible line gives `line: None`.
+pub fn analyse_run_down(
+    time0_s: f64,
+    step_s: f64,
+    voltage_v: &[f64],
+    options: &RippleOptions,
+) -> Result<RippleResult, Unreadable> {
+    if !(step_s > 0.0 && step_s.is_finite() && time0_s.is_finite()) {
+        return Err(Unreadable::Step { step_s });
+    }
+    let time: Vec<f64> = (0..voltage_v.len())
+        .map(|k| time0_s + step_s * k as f64)
+        .collect();
+    analyse_run_down_at(&time, voltage_v, options)
+}
+
+/// The same with every sample's time listed, s, strictly increasing.
+pub fn analyse_run_down_at(
+    time_s: &[f64],
+    voltage_v: &[f64],
+    options: &RippleOptions,
+) -> Result<RippleResult, Unreadable> {
+    let mut prepared = prepare(time_s, voltage_v, options)?;
+    let mut remarks = std::mem::take(&mut prepared.remarks);
+    let smooth_v = prepared.smooth.values(&prepared.time_s);
+    let x_v_s = prepared.smooth.integrals(&prepared.time_s);
+    let search = Search {
+        time_s: &prepared.time_s,
+        smooth_v: &smooth_v,
+        x_v_s: &x_v_s,
+        interval_s: prepared.interval_s,
+        zero_prior_v: prepared.zero_prior_v,
+        code_step_v: options.quantisation_step,
+        false_alarm_rate: options.false_alarm_rate,
+    };
+    let full: Vec<f64> = prepared
+        .voltage_v
+        .iter()
+        .zip(&smooth_v)
+        .map(|(v, s)| v - s)
+        .collect();
+    let mut rough = full.clone();
+    let mut foreign = Vec::new();
+    let seen = search.strongest_angle_line(&mut rough, &mut foreign);
+    let Some(seen) = seen else {
+        return Ok(without_line(
+            &prepared, &smooth_v, &x_v_s, &rough, foreign, remarks, options,
+        ));
+    };
+
+    // What is not ripple leaves the voltage for good.
+    let mut voltage: Vec<f64> = smooth_v.iter().zip(&rough).map(|(s, r)| s + r).collect();
+    let fit = |voltage: &[f64], order: usize, ratios: &[f64], frequency: f64, zero_v: f64| {
+        let start = Start {
+            order,
+            ratios,
+            frequency,
+            zero_v,
+            zero_prior_v: prepared.zero_prior_v,
+        };
+        refine(&prepared.time_s, voltage, &start).ok_or(Unreadable::Singular { terms: order + 1 })
+    };
+    let first = fit(&voltage, 6, &[1.0], seen.frequency, seen.zero_v)?;
+    let mut base = fit(
+        &voltage,
+        6,
+        &[1.0, 2.0, 3.0, 0.5],
+        first.frequency,
+        first.zero_v,
+    )?;
+    // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
+    let mut ratios = Vec::new();
+    let mut weighed = Vec::new();
+    for round in 0..2 {
+        let lines = pick_lines(&base, &prepared);
+        weighed = weigh(&lines, base.frequency, options.poles, options.most_segments);
+        ratios = visible_ratios(&lines, base.frequency, &weighed[0]);
+        base = fit(&voltage, 6, &ratios, base.frequency, base.zero_v)?;
+        let mut residual = base.residual_v.clone();
+        if round == 0 && search.remove_time_lines(&mut residual, &mut foreign) {
+            for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
+                *v -= before - after;
+            }
+            base = fit(&voltage, 6, &ratios, base.frequency, base.zero_v)?;
+        }
+    }
+    let mut best: Option<Harmonics> = None;
+    for order in ORDERS {
+        let fitted = fit(&voltage, order, &ratios, base.frequency, base.zero_v)?;
+        if best.as_ref().is_none_or(|b| fitted.criterion < b.criterion) {
+            best = Some(fitted);
+        }
+    }
+    let best = best.unwrap_or(base);
+    let frequency_sd = with_linearity(&best, options);
+
+    let span = best.x_v_s[best.x_v_s.len() - 1];
+    let strongest = weighed[0].harmonic;
+    let candidates = candidates(&weighed, best.frequency, frequency_sd, options);
+    words::findings(
+        &mut remarks,
+        &words::Findings {
+            prepared: &prepared,
+            fit: &best,
+            candidates: &candidates,
+            strongest,
+            foreign: &foreign,
+            given: options.segments,
+        },
+    );
+    let spectrum = spectrum_for_report(&best, &prepared, options, Some(strongest));
+    let constant = candidates
+        .first()
+        .map(|c| (c.back_emf_constant_v_s_per_rad, c.standard_uncertainty));
+    Ok(RippleResult {
+        line: Some(RippleLine {
+            cycles_per_volt_second: best.frequency,
+            standard_uncertainty: frequency_sd,
+            noise_uncertainty: best.frequency_sd,
+            harmonic_of_revolution: strongest,
+            relative_amplitude: best.amplitude(0),
+            signal_to_noise: seen.signal_to_noise,
+            cycles_seen: best.frequency * span,
+            false_alarm_probability: seen.false_alarm_probability,
+        }),
+        revolutions: constant.map(|(k, _)| span / (2.0 * PI * k)),
+        candidates,
+        zero_offset_v: Some((best.zero_v, best.zero_sd_v)),
+        stretch_s: stretch(&prepared),
+        standstill_s: prepared.standstill_s,
+        false_alarm_rate: options.false_alarm_rate,
+        foreign_lines: foreign,
+        spectrum,
+        speed: speed_points(&prepared, &best.emf_v, best.frequency, constant),
+        residual_v: best.noise_v,
+        remarks,
+    })
+}
+
+/// Noise and the unevenness of converter codes together: a level is no better known than a fraction of a code.
+fn with_linearity(fit: &Harmonics, options: &RippleOptions) -> f64 {
+    let mean = fit.emf_v.iter().sum::<f64>() / fit.emf_v.len() as f64;
+    let level = options.quantisation_step.unwrap_or(0.0) * options.converter_linearity_steps / mean;
+    fit.frequency_sd.hypot(fit.frequency * level)
+}
+
+fn stretch(prepared: &Prepared) -> (f64, f64) {
+    (
+        prepared.time_s[0],
+        prepared.time_s[prepared.time_s.len() - 1],
+    )
+}
+
+fn without_line(
+    prepared: &Prepared,
+    smooth_v: &[f64],
+    x_v_s: &[f64],
+    rough: &[f64],
+    foreign: Vec<ForeignLine>,
+    mut remarks: Vec<String>,
+    options: &RippleOptions,
+) -> RippleResult {
+    let zero = prepared.zero_prior_v.0;
+    let emf: Vec<f64> = smooth_v.iter().map(|v| v - zero).collect();
+    let x: Vec<f64> = x_v_s
+        .iter()
+        .zip(&prepared.time_s)
+        .map(|(x, t)| x - zero * (t - prepared.time_s[0]))
+        .collect();
+    let spectrum = angle_spectrum(rough, &emf, &x, prepared.interval_s, 1.0);
+    let report = report(&spectrum, options.false_alarm_rate, Vec::new());
+    words::no_line(&mut remarks, options.false_alarm_rate, &report, &foreign);
+    RippleResult {
+        line: None,
+        candidates: Vec::new(),
+        revolutions: None,
+        zero_offset_v: None,
+        stretch_s: stretch(prepared),
+        standstill_s: prepared.standstill_s,
+        false_alarm_rate: options.false_alarm_rate,
+        foreign_lines: foreign,
+        spectrum: report,
+        speed: Vec::new(),
+        residual_v: (rough.iter().map(|r| r * r).sum::<f64>() / rough.len() as f64).sqrt(),
+        remarks,
+    }
+}
+
+/// Highest frequency the comb is read to.
+fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
+    let span = fit.x_v_s[fit.x_v_s.len() - 1];
+    let mean_emf = span / (prepared.time_s[prepared.time_s.len() - 1] - prepared.time_s[0]);
+    // A strongest line that is unevenness itself has its ripple up to 48 orders higher.
+    (60.0 * fit.frequency)
+        .min(0.5 / (prepared.interval_s * mean_emf))
+        .max(1.2 * fit.frequency)
+}
+
+/// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
+fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
+    let span = fit.x_v_s[fit.x_v_s.len() - 1];
+    let band = comb_band(fit, prepared);
+    let bins = (band * span * COMB_PADDING as f64) as usize + 4;
+    let step = 1.0 / (COMB_PADDING as f64 * span);
+    let weights = squares_of_weights(&fit.emf_v, &fit.x_v_s);
+    let mut ratios = fit.ratios.clone();
+    let mut set = LineSet::at(fit, &ratios);
+    for _ in 0..MOST_PICKING_ROUNDS {
+        let rest = weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0);
+        let noise_power = set.noise_v.powi(2) * weights;
+        let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.power.len().saturating_sub(1))
+            .filter(|k| {
+                rest.power[*k] > 16.0 * noise_power
+                    && rest.power[*k] > rest.power[k - 1]
+                    && rest.power[*k] >= rest.power[k + 1]
+            })
+            .collect();
+        peaks.sort_by(|a, b| rest.power[*b].total_cmp(&rest.power[*a]));
+        let most = peaks.first().map_or(0.0, |k| rest.power[*k]);
+        let before = ratios.len();
+        for bin in peaks {
+            let ratio = rest.peak_frequency(bin) / fit.frequency;
+            let apart = ratios
+                .iter()
+                .all(|r| (r - ratio).abs() * fit.frequency * span > 1.0);
+            // Sidelobes of the strongest are not lines: what stays below them waits for the next round.
+            if apart && rest.power[bin] > 0.05 * most && ratios.len() < MOST_PICKED_LINES {
+                ratios.push(ratio);
+            }
+        }
+        if ratios.len() == before {
+            break;
+        }
+        set = LineSet::at(fit, &ratios);
+    }
+    Lines {
+        rest: weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0),
+        noise_power: set.noise_v.powi(2) * weights,
+        picked: ratios
+            .iter()
+            .map(|r| r * fit.frequency)
+            .zip(set.amplitudes)
+            .collect(),
+        band,
+        span,
+    }
+}
+
+/// Σ (w e)², the mean |Y|² of unit white noise.
+fn squares_of_weights(emf: &[f64], x: &[f64]) -> f64 {
+    let span = x[x.len() - 1];
+    emf.iter()
+        .zip(x)
+        .map(|(e, x)| (e * super::Window::Hann.at(x / span)).powi(2))
+        .sum()
+}
+
+/// Lines of the comb that stand out, as ratios to the strongest line, which comes first.
+fn visible_ratios(lines: &Lines, strongest: f64, best: &Weighed) -> Vec<f64> {
+    let revolution = strongest / f64::from(best.harmonic);
+    let most = 3 * best.cycles_per_revolution.max(best.harmonic);
+    let mut found: Vec<(u32, f64)> = (1..=most)
+        .filter(|m| *m != best.harmonic)
+        .filter_map(|m| {
+            let frequency = revolution * f64::from(m);
+            let power = lines.power(frequency)?;
+            (frequency * lines.span > 3.0 && frequency < lines.band && power > 12.0)
+                .then_some((m, power))
+        })
+        .collect();
+    found.sort_by(|a, b| b.1.total_cmp(&a.1));
+    found.truncate(14);
+    let mut ratios = vec![1.0];
+    ratios.extend(
+        found
+            .iter()
+            .map(|(m, _)| f64::from(*m) / f64::from(best.harmonic)),
+    );
+    ratios
+}
+
+fn candidates(
+    weighed: &[Weighed],
+    frequency: f64,
+    frequency_sd: f64,
+    options: &RippleOptions,
+) -> Vec<Candidate> {
+    let given = options.segments;
+    let weight = |w: &Weighed| match given {
+        Some(segments) => {
+            let prior: f64 = weighed
+                .iter()
+                .filter(|o| o.segments == segments)
+                .map(|o| o.prior)
+                .sum();
+            if prior == 0.0 {
+                w.probability
+            } else if w.segments == segments {
+                w.probability * TRUST_IN_GIVEN / prior
+            } else {
+                w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
+            }
+        }
+        None => w.probability,
+    };
+    let total: f64 = weighed.iter().map(weight).sum();
+    let mut all: Vec<Candidate> = weighed
+        .iter()
+        .map(|w| {
+            let constant = f64::from(w.harmonic) / (2.0 * PI * frequency);
+            let together: f64 = weighed
+                .iter()
+                .filter(|o| o.harmonic == w.harmonic)
+                .map(weight)
+                .sum();
+            Candidate {
+                segments: w.segments,
+                cycles_per_revolution: w.cycles_per_revolution,
+                back_emf_constant_v_s_per_rad: constant,
+                standard_uncertainty: constant * frequency_sd / frequency,
+                probability: weight(w) / total,
+                comb_probability: w.probability,
+                constant_probability: together / total,
+            }
+        })
+        .collect();
+    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    all
+}
+
+fn spectrum_for_report(
+    fit: &Harmonics,
+    prepared: &Prepared,
+    options: &RippleOptions,
+    strongest: Option<u32>,
+) -> RippleSpectrum {
+    let spectrum = angle_spectrum(
+        &fit.rough_v,
+        &fit.emf_v,
+        &fit.x_v_s,
+        prepared.interval_s,
+        1.0,
+    );
+    let comb = strongest.map_or(Vec::new(), |strongest| {
+        let mut lines: Vec<(f64, f64, f64)> = fit
+            .ratios
+            .iter()
+            .enumerate()
+            .map(|(l, ratio)| {
+                (
+                    ratio * f64::from(strongest),
+                    ratio * fit.frequency,
+                    fit.amplitude(l),
+                )
+            })
+            .collect();
+        lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+        lines
+    });
+    report(&spectrum, options.false_alarm_rate, comb)
+}
+
+fn report(spectrum: &Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
+    let bins = spectrum.power.len();
+    let amplitude = |power: f64| power.sqrt() / spectrum.gain;
+    RippleSpectrum {
+        frequency_cycles_per_v_s: (0..bins).map(|k| k as f64 * spectrum.step).collect(),
+        relative_amplitude: spectrum.power.iter().map(|p| amplitude(*p)).collect(),
+        floor: spectrum.floor.mean.iter().map(|p| amplitude(*p)).collect(),
+        threshold: (0..bins)
+            .map(|k| amplitude(spectrum.floor.threshold(k, rate)))
+            .collect(),
+        comb,
+    }
+}
+
+fn speed_points(
+    prepared: &Prepared,
+    emf: &[f64],
+    frequency: f64,
+    constant: Option<(f64, f64)>,
+) -> Vec<SpeedPoint> {
+    let n = emf.len();
+    let stride = n.div_ceil(SPEED_POINTS).max(1);
+    (0..n)
+        .step_by(stride)
+        .map(|i| SpeedPoint {
+            time_s: prepared.time_s[i],
+            emf_v: Some(emf[i]),
+            ripple_frequency_hz: frequency * emf[i],
+            speed_rad_per_s: constant.map(|(k, _)| emf[i] / k),
+            standard_uncertainty_rad_per_s: constant.map(|(k, u)| emf[i] / k * u / k),
+        })
+        .collect()
+}

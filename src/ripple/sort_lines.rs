@@ -1,0 +1,407 @@
+//! Lines told apart: stationary in rotor angle, in time, or in converter code.
+//!
+//! A line is sharp only in the domain where it is stationary: ripple in x = ∫ e dt, mains hum and switching-supply ripple in t. Quantisation
+//! makes a sawtooth of the voltage itself, a line in `e/q` (q the code step); in a purely exponential run-down `e/q` is linear in x, so
+//! that line is sharp in angle too and must be asked for by name. The strongest line over all domains is taken first; what
+//! is not angle is fitted, subtracted and told; the first angle line that beats the others by [`MARGIN`] in power is the ripple.
+
+use super::{
+    LineKind, Window,
+    angle_spectrum::transform,
+    floor::Floor,
+    least_squares::{Normal, project},
+    result::ForeignLine,
+};
+use rustfft::num_complex::Complex64;
+use std::f64::consts::PI;
+
+/// Bins per independent cell: scalloping of the Hann window falls from 1.4 dB to 0.35 dB.
+pub(super) const PADDING: usize = 2;
+/// Lines of fewer cycles over the record are not told from the smooth part.
+pub(super) const LEAST_CYCLES: usize = 8;
+/// Power ratio by which one domain must win.
+const MARGIN: f64 = 2.0;
+const MOST_FOREIGN_LINES: usize = 24;
+/// Harmonics of the code sawtooth that are looked for.
+const CODE_HARMONICS: usize = 48;
+
+/// A windowed power spectrum with its floor.
+pub(super) struct Spectrum {
+    pub step: f64,
+    pub power: Vec<f64>,
+    pub floor: Floor,
+    /// Σ of the weights a line of unit amplitude is seen with, times one half: amplitude = |Y| / gain.
+    pub gain: f64,
+}
+
+impl Spectrum {
+    /// Strongest bin relative to its threshold: (bin, signal-to-noise), whether above or not.
+    pub fn strongest(&self, rate: f64) -> (usize, f64, bool) {
+        let first = LEAST_CYCLES * PADDING;
+        let mut best = (first, 0.0, false);
+        for bin in first..self.power.len() {
+            let ratio = self.power[bin] / self.floor.threshold(bin, rate);
+            if ratio > best.1 {
+                best = (bin, ratio, ratio > 1.0);
+            }
+        }
+        (best.0, self.signal_to_noise(best.0), best.2)
+    }
+
+    pub fn signal_to_noise(&self, bin: usize) -> f64 {
+        self.power
+            .get(bin)
+            .map_or(0.0, |p| p / self.floor.mean[bin])
+    }
+
+    /// Frequency of a peak by a parabola through the logarithms about `bin`.
+    pub fn peak_frequency(&self, bin: usize) -> f64 {
+        if bin == 0 || bin + 1 >= self.power.len() {
+            return bin as f64 * self.step;
+        }
+        let [a, b, c] = [bin - 1, bin, bin + 1].map(|k| self.power[k].max(f64::MIN_POSITIVE).ln());
+        let curve = a - 2.0 * b + c;
+        let shift = if curve < 0.0 {
+            (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+        } else {
+            0.0
+        };
+        (bin as f64 + shift) * self.step
+    }
+}
+
+/// Spectrum in x of `rough` (V) weighted by the EMF: the matched filter of a line whose amplitude follows the EMF in noise stationary
+/// in time. `looks` spectra are searched in all.
+pub(super) fn angle_spectrum(
+    rough: &[f64],
+    emf: &[f64],
+    x: &[f64],
+    interval_s: f64,
+    looks: f64,
+) -> Spectrum {
+    let span = x[x.len() - 1] - x[0];
+    let least_emf = emf
+        .iter()
+        .copied()
+        .fold(f64::MAX, f64::min)
+        .max(1e-3 * emf[0].abs());
+    // Up to the Nyquist frequency of the slow end; cells beyond one a sample carry nothing new.
+    let cycles = (0.5 / (interval_s * least_emf) * span).min(rough.len() as f64 * 0.75);
+    let bins = (cycles * PADDING as f64) as usize;
+    let step = 1.0 / (PADDING as f64 * span);
+    weighted(rough, emf, x, step, bins, looks)
+}
+
+/// Spectrum in time of `rough`, in Hz.
+pub(super) fn time_spectrum(rough: &[f64], time_s: &[f64], interval_s: f64) -> Spectrum {
+    let span = time_s[time_s.len() - 1] - time_s[0];
+    let bins = (0.5 / interval_s * span * PADDING as f64) as usize;
+    weighted(
+        rough,
+        &vec![1.0; rough.len()],
+        time_s,
+        1.0 / (PADDING as f64 * span),
+        bins,
+        1.0,
+    )
+}
+
+/// Hann-windowed, amplitude-weighted spectrum at `k·step`.
+pub(super) fn weighted(
+    rough: &[f64],
+    weight: &[f64],
+    place: &[f64],
+    step: f64,
+    bins: usize,
+    looks: f64,
+) -> Spectrum {
+    let first = place[0];
+    let span = place[place.len() - 1] - first;
+    let mut gain = 0.0;
+    let shifted: Vec<f64> = place.iter().map(|p| p - first).collect();
+    let data: Vec<f64> = (0..rough.len())
+        .map(|i| {
+            let w = Window::Hann.at(shifted[i] / span) * weight[i];
+            gain += w * weight[i];
+            rough[i] * w
+        })
+        .collect();
+    let values = transform(&shifted, &data, step, bins);
+    let power: Vec<f64> = values.iter().map(|v| v.norm_sqr()).collect();
+    let floor = Floor::of(&power, LEAST_CYCLES * PADDING, PADDING, looks);
+    Spectrum {
+        step,
+        power,
+        floor,
+        gain: gain / 2.0,
+    }
+}
+
+/// What is searched.
+pub(super) struct Search<'a> {
+    pub time_s: &'a [f64],
+    /// Smooth part with the zero offset in, V.
+    pub smooth_v: &'a [f64],
+    /// ∫ smooth dt, V·s.
+    pub x_v_s: &'a [f64],
+    pub interval_s: f64,
+    /// Zero offset prior: value and standard deviation, V.
+    pub zero_prior_v: (f64, f64),
+    pub code_step_v: Option<f64>,
+    pub false_alarm_rate: f64,
+}
+
+/// The strongest angle line as the spectrum shows it.
+#[derive(Clone, Debug)]
+pub(super) struct AngleLine {
+    pub frequency: f64,
+    pub zero_v: f64,
+    pub signal_to_noise: f64,
+    pub false_alarm_probability: f64,
+}
+
+impl Search<'_> {
+    /// Takes lines out of `rough` (V) until the strongest left is one in angle, or none is left.
+    pub fn strongest_angle_line(
+        &self,
+        rough: &mut [f64],
+        foreign: &mut Vec<ForeignLine>,
+    ) -> Option<AngleLine> {
+        let zeros = self.zeros();
+        for _ in 0..MOST_FOREIGN_LINES {
+            let time = time_spectrum(rough, self.time_s, self.interval_s);
+            let (time_bin, time_ratio, time_found) = time.strongest(self.false_alarm_rate);
+            let mut best: Option<(f64, Spectrum, usize, f64)> = None;
+            for &zero in &zeros {
+                let (emf, x) = self.shifted(zero);
+                let angle = angle_spectrum(rough, &emf, &x, self.interval_s, zeros.len() as f64);
+                let (bin, ratio, found) = angle.strongest(self.false_alarm_rate);
+                if found && best.as_ref().is_none_or(|b| ratio > b.3) {
+                    best = Some((zero, angle, bin, ratio));
+                }
+            }
+            let Some((zero, angle, bin, ratio)) = best else {
+                if time_found {
+                    foreign.push(self.remove_time_line(
+                        rough,
+                        time.peak_frequency(time_bin),
+                        time_ratio,
+                        LineKind::Time,
+                    ));
+                    continue;
+                }
+                return None;
+            };
+            let frequency = angle.peak_frequency(bin);
+            // The same line seen in time: anywhere in the band it would sweep.
+            let (fast, slow) = (
+                self.smooth_v[0] - zero,
+                self.smooth_v[self.smooth_v.len() - 1] - zero,
+            );
+            let swept = |emf: f64| (frequency * emf / time.step) as usize;
+            let (low, high) = (
+                swept(slow.min(fast)).saturating_sub(2),
+                swept(slow.max(fast)) + 3,
+            );
+            let rival = (low..high.min(time.power.len()))
+                .max_by(|a, b| time.power[*a].total_cmp(&time.power[*b]));
+            let rival_ratio = rival.map_or(0.0, |k| time.signal_to_noise(k));
+            // A line elsewhere in time that is stronger than this one may well have made it: smear of hum.
+            if time_found && time_ratio > MARGIN * ratio {
+                foreign.push(self.remove_time_line(
+                    rough,
+                    time.peak_frequency(time_bin),
+                    time_ratio,
+                    LineKind::Time,
+                ));
+                continue;
+            }
+            if rival_ratio * MARGIN > ratio {
+                let kind = if rival_ratio > MARGIN * ratio {
+                    LineKind::Time
+                } else {
+                    LineKind::Undecided
+                };
+                foreign.push(self.remove_time_line(
+                    rough,
+                    time.peak_frequency(rival.unwrap_or(0)),
+                    rival_ratio,
+                    kind,
+                ));
+                continue;
+            }
+            if let Some(line) = self.remove_code_lines(rough, ratio) {
+                foreign.push(line);
+                continue;
+            }
+            return Some(AngleLine {
+                frequency,
+                zero_v: zero,
+                signal_to_noise: ratio,
+                false_alarm_probability: angle.floor.false_alarm(bin, angle.power[bin]),
+            });
+        }
+        None
+    }
+
+    /// Takes out every line in time that stands above the threshold; for what ripple has left.
+    pub fn remove_time_lines(&self, rough: &mut [f64], foreign: &mut Vec<ForeignLine>) -> bool {
+        let before = foreign.len();
+        while foreign.len() < before + MOST_FOREIGN_LINES {
+            let time = time_spectrum(rough, self.time_s, self.interval_s);
+            let (bin, ratio, found) = time.strongest(self.false_alarm_rate);
+            if !found {
+                break;
+            }
+            foreign.push(self.remove_time_line(
+                rough,
+                time.peak_frequency(bin),
+                ratio,
+                LineKind::Time,
+            ));
+        }
+        foreign.len() > before
+    }
+
+    /// Zero offsets worth a look: steps that smear a line of some hundred cycles by half a cycle.
+    fn zeros(&self) -> Vec<f64> {
+        let (centre, sd) = self.zero_prior_v;
+        let n = self.smooth_v.len();
+        let span_s = self.time_s[n - 1] - self.time_s[0];
+        let mean = self.x_v_s[n - 1] / span_s;
+        let step = 0.5 * mean / 40.0;
+        let side = ((2.5 * sd / step).round() as i32).clamp(0, 12);
+        let last = self.smooth_v[n - 1];
+        (-side..=side)
+            .map(|k| centre + f64::from(k) * step)
+            .filter(|zero| *zero < 0.7 * last)
+            .collect()
+    }
+
+    fn shifted(&self, zero: f64) -> (Vec<f64>, Vec<f64>) {
+        let first = self.time_s[0];
+        let emf = self.smooth_v.iter().map(|v| v - zero).collect();
+        let x = self
+            .x_v_s
+            .iter()
+            .zip(self.time_s)
+            .map(|(x, t)| x - zero * (t - first))
+            .collect();
+        (emf, x)
+    }
+
+    /// Fits and subtracts a sinusoid in time about `frequency_hz`.
+    fn remove_time_line(
+        &self,
+        rough: &mut [f64],
+        frequency_hz: f64,
+        ratio: f64,
+        kind: LineKind,
+    ) -> ForeignLine {
+        let first = self.time_s[0];
+        let span = self.time_s[self.time_s.len() - 1] - first;
+        let power = |f: f64| {
+            let mut sum = Complex64::default();
+            for (t, r) in self.time_s.iter().zip(rough.iter()) {
+                sum += Complex64::from_polar(
+                    r * Window::Hann.at((t - first) / span),
+                    -2.0 * PI * f * (t - first),
+                );
+            }
+            sum.norm_sqr()
+        };
+        // Golden section over one bin either side.
+        let golden = (5f64.sqrt() - 1.0) / 2.0;
+        let (mut a, mut b) = (frequency_hz - 0.6 / span, frequency_hz + 0.6 / span);
+        let (mut c, mut d) = (b - golden * (b - a), a + golden * (b - a));
+        let (mut pc, mut pd) = (power(c), power(d));
+        for _ in 0..18 {
+            if pc > pd {
+                (b, d, pd) = (d, c, pc);
+                c = b - golden * (b - a);
+                pc = power(c);
+            } else {
+                (a, c, pc) = (c, d, pd);
+                d = a + golden * (b - a);
+                pd = power(d);
+            }
+        }
+        let frequency = 0.5 * (a + b);
+        let phases: Vec<f64> = self
+            .time_s
+            .iter()
+            .map(|t| 2.0 * PI * frequency * (t - first))
+            .collect();
+        let amplitude = subtract(rough, &phases);
+        ForeignLine {
+            kind,
+            frequency,
+            amplitude,
+            signal_to_noise: ratio,
+        }
+    }
+
+    /// Asks whether the code sawtooth explains a line of this signal-to-noise; if so subtracts it and tells its strongest harmonic.
+    fn remove_code_lines(&self, rough: &mut [f64], ratio: f64) -> Option<ForeignLine> {
+        let q = self.code_step_v.filter(|q| *q > 0.0)?;
+        let n = rough.len();
+        let mut turn: Vec<Complex64> = vec![Complex64::new(1.0, 0.0); n];
+        let unit: Vec<Complex64> = self
+            .smooth_v
+            .iter()
+            .map(|v| Complex64::from_polar(1.0, 2.0 * PI * (v / q).fract()))
+            .collect();
+        let noise: f64 = rough.iter().map(|r| r * r).sum();
+        let mut strong: Vec<(usize, f64)> = Vec::new();
+        for k in 1..=CODE_HARMONICS {
+            let mut sum = Complex64::default();
+            for i in 0..n {
+                turn[i] *= unit[i];
+                sum += turn[i] * rough[i];
+            }
+            let found = sum.norm_sqr() / noise;
+            if found > 10.0 {
+                strong.push((k, found));
+            }
+        }
+        let &(harmonic, found) = strong.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        // The mean power of the whole residual is above the local floor, so this errs to calling a line a code line.
+        if found * MARGIN < ratio.min(n as f64 / 8.0) {
+            return None;
+        }
+        let mut amplitude = 0.0;
+        for (k, _) in &strong {
+            let phases: Vec<f64> = self
+                .smooth_v
+                .iter()
+                .map(|v| 2.0 * PI * *k as f64 * (v / q))
+                .collect();
+            let a = subtract(rough, &phases);
+            if *k == harmonic {
+                amplitude = a;
+            }
+        }
+        Some(ForeignLine {
+            kind: LineKind::Code,
+            frequency: harmonic as f64,
+            amplitude,
+            signal_to_noise: found,
+        })
+    }
+}
+
+/// Least-squares cosine and sine of the phases out of `rough`; returns the amplitude.
+fn subtract(rough: &mut [f64], phases: &[f64]) -> f64 {
+    let columns: Vec<Vec<f64>> = vec![
+        phases.iter().map(|p| p.cos()).collect(),
+        phases.iter().map(|p| p.sin()).collect(),
+    ];
+    let Some(normal) = Normal::new(&columns, &[]) else {
+        return 0.0;
+    };
+    let solved = normal.solve(&project(&columns, rough));
+    for (i, r) in rough.iter_mut().enumerate() {
+        *r -= solved[0] * columns[0][i] + solved[1] * columns[1][i];
+    }
+    solved[0].hypot(solved[1])
+}
