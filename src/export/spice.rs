@@ -50,7 +50,10 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
     if terms.saturation_per_a > 0.0 {
         // The current is a node voltage whose rate is set by the voltage across the saturating inductance.
         let _ = writeln!(text, "Bind n2 {after} I=V(x)");
-        let _ = writeln!(text, "Bx 0 x I=V(n2,{after})*(1+(sat*V(x))^2)/(l*(1-es))");
+        let _ = writeln!(
+            text,
+            "Bx 0 x I=V(n2,{after})*(1+({{sat}}*V(x))^2)/{{l*(1-es)}}"
+        );
         text.push_str("Cx x 0 1 ic={i0}\n");
     } else {
         let _ = writeln!(text, "Larm n2 {after} {{l*(1-es)}} ic={{i0}}");
@@ -59,11 +62,11 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
         text.push_str("Leddy n3 n4 {l*es} ic={i0}\nReddy n3 n4 {re}\n");
     }
     text.push_str(
-        "Bdrop n4 n5 V=vb*tanh(I(Vsense)/ib)\n\
-         Bemf n5 minus V=k*V(shaft,frame)*(1-ar*abs(I(Vsense)))\n\
-         Btorque frame shaft I=k*I(Vsense)*(1-ar*abs(I(Vsense)))\n\
+        "Bdrop n4 n5 V={vb}*tanh(I(Vsense)/{ib})\n\
+         Bemf n5 minus V={k}*V(shaft,frame)*(1-{ar}*abs(I(Vsense)))\n\
+         Btorque frame shaft I={k}*I(Vsense)*(1-{ar}*abs(I(Vsense)))\n\
          Cinertia shaft frame {j} ic={w0}\n\
-         Bfriction shaft frame I=tc*tanh(V(shaft,frame)/ws)+b*V(shaft,frame)+cw*V(shaft,frame)*abs(V(shaft,frame))\n",
+         Bfriction shaft frame I={tc}*tanh(V(shaft,frame)/{ws})+{b}*V(shaft,frame)+{cw}*V(shaft,frame)*abs(V(shaft,frame))\n",
     );
     let _ = writeln!(text, ".ends {name}");
     text

@@ -1,9 +1,9 @@
 //! From an estimate to the motor file.
 
 use super::{
-    AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input, MotorFacts,
-    MotorFile, Nuisance, OneSided, Parameter, ParameterName, Program, Range, RunsTest, Status,
-    Stop, StopReason, TermDecision, Validity, Warning,
+    AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input, ModelTerms,
+    MotorFacts, MotorFile, Nuisance, OneSided, Parameter, ParameterName, Program, Range, RunsTest,
+    Status, Stop, StopReason, Term, TermDecision, Validity, Warning,
 };
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
@@ -32,6 +32,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         inputs: inputs(bench),
         parameters,
         covariance: covariance(&reported, estimate),
+        model: model_terms(estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
         validity: validity(bench, estimate),
@@ -69,6 +70,38 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
         temperature_c: crate::motor::temperature::REFERENCE_C,
     });
     out
+}
+
+/// The finer terms that the fit carried; one at zero was dropped.
+fn model_terms(estimate: &Estimate) -> Option<ModelTerms> {
+    let plain = |slot: Slot, logarithm: bool| {
+        let entry = estimate.problem.layout.find(&slot)?;
+        let x = estimate.solution.x[entry];
+        let free = estimate.covariance.free[entry];
+        let sd = free.then(|| estimate.covariance.total[(entry, entry)].max(0.0).sqrt());
+        let term = match logarithm {
+            true => Term {
+                value: x.exp(),
+                standard_uncertainty: sd.map(|sd| sd * x.exp()),
+            },
+            false => Term {
+                value: x,
+                standard_uncertainty: sd,
+            },
+        };
+        (term.value != 0.0).then_some(term)
+    };
+    let drop = plain(Slot::BrushDrop, false);
+    let share = plain(Slot::EddyShare, false);
+    let terms = ModelTerms {
+        windage_a_per_v2: plain(Slot::Windage, false),
+        brush_scale_a: drop.and_then(|_| plain(Slot::LogBrushScale, true)),
+        saturation_per_a: plain(Slot::Saturation, false),
+        armature_reaction_per_a: plain(Slot::Reaction, false),
+        eddy_share: share,
+        eddy_resistance_ohm: share.and_then(|_| plain(Slot::LogEddyResistance, true)),
+    };
+    (terms != ModelTerms::default()).then_some(terms)
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
