@@ -48,11 +48,12 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
     text.push_str("Vsense plus n1 0\nRarm n1 n2 {r}\n");
     let after = if terms.eddy_share > 0.0 { "n3" } else { "n4" };
     if terms.saturation_per_a > 0.0 {
+        // Braces in a behavioural source are replaced as text, hence the parentheses around what they hold.
         // The current is a node voltage whose rate is set by the voltage across the saturating inductance.
         let _ = writeln!(text, "Bind n2 {after} I=V(x)");
         let _ = writeln!(
             text,
-            "Bx 0 x I=V(n2,{after})*(1+({{sat}}*V(x))^2)/{{l*(1-es)}}"
+            "Bx 0 x I=V(n2,{after})*(1+({{sat}}*V(x))^2)/({{l}}*(1-{{es}}))"
         );
         text.push_str("Cx x 0 1 ic={i0}\n");
     } else {
