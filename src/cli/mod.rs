@@ -1,6 +1,7 @@
 //! Commands of the program: one file a command, no physics here.
 
 mod claim;
+mod export;
 mod fit;
 mod import_flags;
 mod look;
@@ -48,6 +49,7 @@ enum Command {
     Sheet(sheet::SheetArguments),
     Fit(Box<fit::FitArguments>),
     Claim(claim::ClaimArguments),
+    Export(export::ExportArguments),
 }
 
 /// Runs one command.
@@ -60,5 +62,6 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Sheet(arguments) => sheet::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
     }
 }

@@ -140,8 +140,11 @@ pub fn check_target(path: &Path, overwrite: Overwrite) -> Result<(), MotorFileEr
     }
 }
 
-/// Puts `bytes` at `path` in one step.
-fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+/// Puts `bytes` at `path` in one step: a temporary file in the same folder, flushed to the disk, then renamed.
+///
+/// # Errors
+/// Whatever the file system refuses; `path` is then as it was.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     // A link keeps pointing at its file.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     if target.is_dir() {
