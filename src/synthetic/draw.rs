@@ -188,7 +188,7 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
                 };
                 let unseen = (!shot.voltage_recorded).then(|| {
                     let true_ohm = loop_resistance(shot.kind, rig) + wiring.shunt_ohm;
-                    let uncertainty = if instruments.perfect { 0.0 } else { 0.05 };
+                    let uncertainty = if instruments.perfect { 1e-6 } else { 0.05 };
                     Stated {
                         value: true_ohm * (1.0 + uncertainty * dice.normal()),
                         standard_uncertainty: true_ohm * uncertainty,
@@ -218,8 +218,8 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
                     added_inertia_kg_m2: (shot.kind == ShotKind::RunDownWithDisc).then_some(
                         Stated {
                             value: rig.added_inertia_kg_m2,
-                            standard_uncertainty: 0.5
-                                * rig.added_inertia_limit
+                            // Never nought, so that one may weight with it.
+                            standard_uncertainty: (0.5 * rig.added_inertia_limit).max(1e-6)
                                 * rig.added_inertia_kg_m2,
                         },
                     ),
