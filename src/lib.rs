@@ -6,7 +6,7 @@
 //! * [`stats`]: pure statistics, no files, no terminal, no clock.
 //! * [`motor`]: the motor model, its simulation and sensitivities.
 //! * [`capture`]: bytes of an exported file to a [`capture::Record`].
-//! * [`bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
+//! * [`mod@bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
 //! * [`events`]: make, bounce, release, arc, short, standstill: the phases of a waveform.
 //! * [`ripple`]: speed from commutation ripple, in the angle domain.
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.

@@ -301,11 +301,7 @@ mod tests {
     fn parts_of_one_data_sheet_limit_add_up_before_they_are_halved() {
         // ± (1 % + 0.02 Ω) at 10 Ω is ± 0.12 Ω.
         let meter = Accuracy::limit_relative(0.01).and_limit_absolute(0.02);
-        assert_relative_eq!(
-            meter.standard_uncertainty(10.0, 0.0),
-            0.06,
-            epsilon = 1e-15
-        );
+        assert_relative_eq!(meter.standard_uncertainty(10.0, 0.0), 0.06, epsilon = 1e-15);
     }
 
     /// JCGM 100:2008, 4.3.7: a rectangular distribution of half width a has u² = a²/3.

@@ -83,7 +83,10 @@ pub(super) fn plan(
         return Ok(None);
     }
     let empty = ChannelKeys::default();
-    let keys = merge(over.map_or(&empty, |o| &o.keys), base.map_or(&empty, |c| &c.keys));
+    let keys = merge(
+        over.map_or(&empty, |o| &o.keys),
+        base.map_or(&empty, |c| &c.keys),
+    );
     let place = over
         .map(|o| o.place.clone())
         .or_else(|| base.map(|c| c.place.clone()))

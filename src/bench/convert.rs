@@ -2,6 +2,7 @@
 
 use super::accuracy::Accuracy;
 use super::channel::{ChannelPlan, column};
+use super::codes;
 use super::hardware::Hardware;
 use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
@@ -58,7 +59,7 @@ pub(super) fn convert(
     let trace = Trace {
         values,
         quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
-        clipped: capture::clipped(channel),
+        clipped: codes::clipped(channel),
     };
     let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
     let ac_by_preamble = channel

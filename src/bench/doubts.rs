@@ -2,7 +2,7 @@
 
 use super::convert::short;
 use super::setup::{Capture, Role};
-use super::waveform::{Trace, Waveform};
+use super::waveform::Trace;
 
 /// What the sheet leads one to expect.
 #[derive(Clone, Copy, Debug, Default)]
@@ -56,11 +56,6 @@ pub(super) fn upper_level(voltage: &Trace) -> Option<f64> {
     quantile(&thinned(voltage), 0.98)
 }
 
-/// True when the sign of the current contradicts the role.
-pub(super) fn current_is_reversed(waveform: &Waveform, role: Role) -> bool {
-    reversed_current(waveform.voltage_v.as_ref(), waveform.current_a.as_ref(), role).is_some()
-}
-
 fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<String> {
     // The kick of an opened lead stands far above the supply and says nothing of a ratio.
     if role == Role::TurnOff {
@@ -77,10 +72,14 @@ fn probe_ratio(voltage: &Trace, role: Role, expected: &Expectations) -> Option<S
         return None;
     };
     Some(format!(
-        "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or mend the supply; as it stands R, L and K come out {} wrong",
+        "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or mend the supply; as it stands R, L and K come out {}",
         short(seen),
         short(supply),
-        if factor == "10" { "ten times too small" } else { "ten times too large" }
+        if factor == "10" {
+            "ten times too small"
+        } else {
+            "ten times too large"
+        }
     ))
 }
 

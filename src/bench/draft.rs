@@ -93,7 +93,10 @@ fn write_sheet(out: &mut String, draft: &Draft) -> std::fmt::Result {
             "[supply]\n# Guess: {}\nvoltage = {{ v = {volts}, limit_percent = 3 }}\n",
             one_line(why)
         )?,
-        None => writeln!(out, "# [supply]\n# voltage = {{ v = 12, limit_percent = 1 }}\n")?,
+        None => writeln!(
+            out,
+            "# [supply]\n# voltage = {{ v = 12, limit_percent = 1 }}\n"
+        )?,
     }
     write_instruments(out, draft)?;
     for (channels, measures, chain) in [
@@ -226,8 +229,16 @@ fn write_capture(out: &mut String, capture: &DraftCapture) -> std::fmt::Result {
     writeln!(out, "# Guess: {}", one_line(&capture.why))?;
     writeln!(out, "role = \"{}\"", role_name(capture.role))?;
     for (key, channel, recorded) in [
-        ("voltage", &capture.voltage_channel, capture.voltage_recorded),
-        ("current", &capture.current_channel, capture.current_recorded),
+        (
+            "voltage",
+            &capture.voltage_channel,
+            capture.voltage_recorded,
+        ),
+        (
+            "current",
+            &capture.current_channel,
+            capture.current_recorded,
+        ),
     ] {
         if let Some(channel) = channel {
             writeln!(out, "{key}.channel = {}", quoted(channel))?;

@@ -2,16 +2,17 @@
 
 use crate::capture::ReadError;
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A position in a bench sheet.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Place {
-    pub path: PathBuf,
+    pub path: Arc<Path>,
     /// 1-based line.
-    pub line: usize,
+    pub line: u32,
     /// 1-based column, counted in characters.
-    pub column: usize,
+    pub column: u32,
 }
 
 impl fmt::Display for Place {
@@ -34,7 +35,7 @@ pub enum BenchError {
     UnknownKey {
         place: Place,
         key: String,
-        table: String,
+        table: Box<str>,
         nearest: String,
         known: Vec<String>,
     },
@@ -42,7 +43,7 @@ pub enum BenchError {
     WrongType {
         place: Place,
         key: String,
-        table: String,
+        table: Box<str>,
         found: String,
         expected: String,
     },
@@ -50,14 +51,14 @@ pub enum BenchError {
     Missing {
         place: Place,
         key: String,
-        table: String,
+        table: Box<str>,
         hint: String,
     },
     /// A name that is not among those known (a role, a kind, an instrument, a channel, a capture).
     #[error("{place}: `{found}` is no known {what}{}. Known: {}", nearest.as_ref().map(|n| format!("; the nearest is `{n}`")).unwrap_or_default(), if known.is_empty() { "none".to_string() } else { known.join(", ") })]
     UnknownName {
         place: Place,
-        what: String,
+        what: Box<str>,
         found: String,
         nearest: Option<String>,
         known: Vec<String>,

@@ -1,37 +1,45 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
 use super::channel::without_unit;
-use super::convert::short;
 use super::doubts;
-use super::draft::{Draft, DraftCapture, DraftChannel};
-use super::guess_columns::{ColumnGuess, guess_columns};
+use super::draft::{Draft, DraftCapture, DraftChannel, role_name};
 use super::read_sheet::stem;
 use super::setup::Role;
-use super::waveform::{Trace, Waveform};
-use crate::capture::{self, Channel, ReadOptions, Record};
+use super::waveform::Trace;
+use crate::capture::{self, ReadOptions, Record};
 use std::path::Path;
 
 /// Endings of files that are tried as captures; `.gz` may follow.
 const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "asc", "tab"];
 
-/// What somebody who knows waveforms says of one.
+/// Printed digits may make a step look a little finer than the converter's.
+const STEP_SLACK: f64 = 1.1;
+
+/// What somebody who knows waveforms says of one record.
 #[derive(Clone, Debug, PartialEq)]
-pub struct GuessedRole {
+pub struct RecordGuess {
+    /// Indices into [`Record::channels`].
+    pub voltage: Option<usize>,
+    pub current: Option<usize>,
+    pub voltage_reversed: bool,
+    pub current_reversed: bool,
+    /// The current column states volts: raw volts across a shunt.
+    pub current_in_volts: bool,
+    /// Grounds for the choice of columns.
+    pub column_reasons: Vec<String>,
     pub role: Role,
     /// 0 to 1.
-    pub confidence: f64,
-    pub reason: String,
+    pub role_confidence: f64,
+    pub role_reason: String,
+    /// Other roles the shape leaves open.
     pub alternatives: Vec<Role>,
 }
 
-/// Guesses a sheet for every capture in `folder` (not below it). `guess_role` looks at each waveform.
+/// Guesses a sheet for every capture in `folder` (not below it). `look` looks at each record.
 ///
 /// # Errors
 /// The folder cannot be listed, or holds no capture that can be read; a file that cannot be read is left out and told.
-pub fn guess_sheet(
-    folder: &Path,
-    guess_role: &dyn Fn(&Waveform) -> GuessedRole,
-) -> Result<Draft, String> {
+pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Result<Draft, String> {
     let files = capture_files(folder)?;
     let mut draft = Draft {
         motor_name: folder_name(folder),
@@ -46,43 +54,34 @@ pub fn guess_sheet(
                 continue;
             }
         };
-        let columns = guess_columns(&record);
-        if columns.voltage.is_none() && columns.current.is_none() {
-            draft
-                .left_out
-                .push((file, "no column with numbers beside the time".into()));
+        let guess = look(&record);
+        let name = |index: Option<usize>| {
+            index
+                .and_then(|i| record.channels.get(i))
+                .map(|c| without_unit(&c.name).to_string())
+        };
+        let (voltage, current) = (name(guess.voltage), name(guess.current));
+        if voltage.is_none() && current.is_none() {
+            draft.left_out.push((file, guess.column_reasons.join("; ")));
             continue;
         }
-        let waveform = Waveform {
-            time: record.time.clone(),
-            voltage_v: columns.voltage.as_ref().map(|c| bare(&record, c)),
-            current_a: columns.current.as_ref().map(|c| bare(&record, c)),
-        };
-        let role = guess_role(&waveform);
         seen.push(Seen {
-            voltage: columns.voltage.map(|c| named(&record, c)),
-            current: columns.current.map(|c| named(&record, c)),
+            voltage,
+            current,
+            level: trace_of(&record, guess.voltage)
+                .as_ref()
+                .and_then(doubts::upper_level),
+            codes: [guess.voltage, guess.current]
+                .into_iter()
+                .filter_map(|i| codes_spanned(&record, i))
+                .fold(0.0, f64::max),
             doubts: record.remarks.iter().map(|r| r.text.clone()).collect(),
             file,
-            waveform,
-            role,
+            guess,
         });
     }
     if seen.is_empty() {
-        let told: Vec<String> = draft
-            .left_out
-            .iter()
-            .map(|(file, why)| format!("{file}: {why}"))
-            .collect();
-        return Err(format!(
-            "{}: no capture could be read. {}",
-            folder.display(),
-            if told.is_empty() {
-                format!("No file ends in {} (or these with .gz)", ENDINGS.join(", "))
-            } else {
-                told.join("; ")
-            }
-        ));
+        return Err(nothing_read(folder, &draft.left_out));
     }
     draft.supply_v = supply(&seen);
     draft.bits = bits(&seen);
@@ -94,36 +93,54 @@ pub fn guess_sheet(
     Ok(draft)
 }
 
+fn nothing_read(folder: &Path, left_out: &[(String, String)]) -> String {
+    let told: Vec<String> = left_out
+        .iter()
+        .map(|(file, why)| format!("{file}: {why}"))
+        .collect();
+    format!(
+        "{}: no capture could be read. {}",
+        folder.display(),
+        if told.is_empty() {
+            format!("No file ends in {} (or these with .gz)", ENDINGS.join(", "))
+        } else {
+            told.join("; ")
+        }
+    )
+}
+
 struct Seen {
     file: String,
-    voltage: Option<NamedColumn>,
-    current: Option<NamedColumn>,
-    waveform: Waveform,
-    role: GuessedRole,
+    /// Column names without their units.
+    voltage: Option<String>,
+    current: Option<String>,
+    /// Level that the voltage reaches.
+    level: Option<f64>,
+    /// Quantisation steps that the widest trace spans; 0 where none is seen.
+    codes: f64,
     doubts: Vec<String>,
+    guess: RecordGuess,
 }
 
-struct NamedColumn {
-    name: String,
-    reason: String,
-    raw_volts: bool,
-}
-
-fn named(record: &Record, guess: ColumnGuess) -> NamedColumn {
-    NamedColumn {
-        name: without_unit(&record.channels[guess.index].name).to_string(),
-        reason: guess.reason,
-        raw_volts: guess.raw_volts,
-    }
-}
-
-fn bare(record: &Record, guess: &ColumnGuess) -> Trace {
-    let channel: &Channel = &record.channels[guess.index];
-    Trace {
+fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
+    let channel = record.channels.get(index?)?;
+    Some(Trace {
         values: channel.values.clone(),
-        quantisation_step: capture::quantisation_step(&channel.values),
-        clipped: capture::clipped(channel),
-    }
+        quantisation_step: None,
+        clipped: Vec::new(),
+    })
+}
+
+fn codes_spanned(record: &Record, index: Option<usize>) -> Option<f64> {
+    let values = &record.channels.get(index?)?.values;
+    let step = capture::quantisation_step(values).filter(|s| *s > 0.0)?;
+    let (low, high) = values
+        .iter()
+        .filter(|v| !v.is_nan())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+            (l.min(*v), h.max(*v))
+        });
+    Some((high - low) / step)
 }
 
 fn folder_name(folder: &Path) -> String {
@@ -170,9 +187,8 @@ fn capture_files(folder: &Path) -> Result<Vec<String>, String> {
 fn supply(seen: &[Seen]) -> Option<(f64, String)> {
     let mut levels: Vec<f64> = seen
         .iter()
-        .filter(|s| matches!(s.role.role, Role::Start | Role::RunDown | Role::Steady))
-        .filter_map(|s| s.waveform.voltage_v.as_ref())
-        .filter_map(doubts::upper_level)
+        .filter(|s| matches!(s.guess.role, Role::Start | Role::RunDown | Role::Steady))
+        .filter_map(|s| s.level)
         .filter(|v| *v > 0.0)
         .collect();
     levels.sort_by(f64::total_cmp);
@@ -194,25 +210,10 @@ fn supply(seen: &[Seen]) -> Option<(f64, String)> {
 }
 
 fn bits(seen: &[Seen]) -> Option<(u32, String)> {
-    let codes = seen
-        .iter()
-        .flat_map(|s| [&s.waveform.voltage_v, &s.waveform.current_a])
-        .flatten()
-        .filter_map(|t| {
-            let step = t.quantisation_step.filter(|s| *s > 0.0)?;
-            let (low, high) = t
-                .values
-                .iter()
-                .filter(|v| !v.is_nan())
-                .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-                    (l.min(*v), h.max(*v))
-                });
-            Some((high - low) / step)
-        })
-        .fold(0.0, f64::max);
+    let codes = seen.iter().map(|s| s.codes).fold(0.0, f64::max);
     let bits = [8u32, 10, 12, 14, 16]
         .into_iter()
-        .find(|b| codes <= 2f64.powi(*b as i32))?;
+        .find(|b| codes <= STEP_SLACK * 2f64.powi(*b as i32))?;
     (codes > 0.0).then(|| {
         (
             bits,
@@ -223,104 +224,118 @@ fn bits(seen: &[Seen]) -> Option<(u32, String)> {
 
 /// One voltage and one current channel where the files allow it; else one a column name.
 fn channels(draft: &mut Draft, seen: &[Seen]) {
-    let names = |pick: fn(&Seen) -> Option<&NamedColumn>| -> Vec<String> {
-        let mut names: Vec<String> = Vec::new();
-        for column in seen.iter().filter_map(pick) {
-            if !names.contains(&column.name) {
-                names.push(column.name.clone());
-            }
-        }
-        names
-    };
-    let voltages = names(|s| s.voltage.as_ref());
-    let currents = names(|s| s.current.as_ref());
+    let voltages = names(seen, |s| s.voltage.as_ref());
+    let currents = names(seen, |s| s.current.as_ref());
     // A name that is voltage in one file and current in another cannot be looked for by name over all files.
     let crossed = voltages.iter().any(|v| currents.contains(v));
-    draft.voltage = group(seen, |s| s.voltage.as_ref(), &voltages, crossed, " voltage");
-    draft.current = group(seen, |s| s.current.as_ref(), &currents, crossed, " current");
-    let reversed = seen
-        .iter()
-        .filter(|s| doubts::current_is_reversed(&s.waveform, s.role.role))
-        .count();
-    if reversed > 0 {
-        let driven = seen
-            .iter()
-            .filter(|s| !matches!(s.role.role, Role::RunDown))
-            .count();
-        for channel in &mut draft.current {
-            channel.reversed = 2 * reversed > driven;
-            channel.why.push_str(&format!(
-                "; the current has the wrong sign in {reversed} of {driven} captures that tell it"
-            ));
+    draft.voltage = group(&voltages, crossed, " voltage")
+        .into_iter()
+        .map(|columns| {
+            let of = |s: &&Seen| s.voltage.as_ref().is_some_and(|v| columns.1.contains(v));
+            channel(
+                columns.clone(),
+                seen.iter().filter(of),
+                |g| g.voltage_reversed,
+                |_| false,
+            )
+        })
+        .collect();
+    draft.current = group(&currents, crossed, " current")
+        .into_iter()
+        .map(|columns| {
+            let of = |s: &&Seen| s.current.as_ref().is_some_and(|c| columns.1.contains(c));
+            channel(
+                columns.clone(),
+                seen.iter().filter(of),
+                |g| g.current_reversed,
+                |g| g.current_in_volts,
+            )
+        })
+        .collect();
+}
+
+fn names(seen: &[Seen], pick: fn(&Seen) -> Option<&String>) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for name in seen.iter().filter_map(pick) {
+        if !names.contains(name) {
+            names.push(name.clone());
         }
+    }
+    names
+}
+
+/// Channel names with the columns each stands for.
+fn group(names: &[String], crossed: bool, suffix: &str) -> Vec<(String, Vec<String>)> {
+    if crossed {
+        names
+            .iter()
+            .map(|n| (format!("{n}{suffix}"), vec![n.clone()]))
+            .collect()
+    } else {
+        names
+            .first()
+            .map(|first| (first.clone(), names.to_vec()))
+            .into_iter()
+            .collect()
     }
 }
 
-fn group(
-    seen: &[Seen],
-    pick: fn(&Seen) -> Option<&NamedColumn>,
-    names: &[String],
-    crossed: bool,
-    suffix: &str,
-) -> Vec<DraftChannel> {
-    let sets: Vec<Vec<String>> = if crossed {
-        names.iter().map(|n| vec![n.clone()]).collect()
-    } else if names.is_empty() {
-        Vec::new()
-    } else {
-        vec![names.to_vec()]
-    };
-    sets.into_iter()
-        .map(|columns| {
-            let first = seen
-                .iter()
-                .filter_map(pick)
-                .find(|c| columns.contains(&c.name));
-            let name = &columns[0];
-            DraftChannel {
-                name: if crossed {
-                    format!("{name}{suffix}")
-                } else {
-                    name.clone()
-                },
-                why: first.map_or_else(String::new, |c| c.reason.clone()),
-                raw_volts: first.is_some_and(|c| c.raw_volts),
-                reversed: false,
-                columns,
-            }
-        })
-        .collect()
+fn channel<'s>(
+    (name, columns): (String, Vec<String>),
+    captures: impl Iterator<Item = &'s Seen>,
+    reversed: fn(&RecordGuess) -> bool,
+    raw_volts: fn(&RecordGuess) -> bool,
+) -> DraftChannel {
+    let captures: Vec<&Seen> = captures.collect();
+    let wrong = captures.iter().filter(|s| reversed(&s.guess)).count();
+    let raw = captures.iter().filter(|s| raw_volts(&s.guess)).count();
+    let mut why = captures
+        .first()
+        .map_or_else(String::new, |s| s.guess.column_reasons.join("; "));
+    if wrong > 0 {
+        why.push_str(&format!(
+            "; the sign is wrong in {wrong} of {} captures",
+            captures.len()
+        ));
+    }
+    DraftChannel {
+        name,
+        columns,
+        why,
+        raw_volts: 2 * raw > captures.len(),
+        // A single capture may deceive; most of them do not.
+        reversed: 2 * wrong > captures.len(),
+    }
 }
 
 fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
-    let channel_of = |channels: &[DraftChannel], column: &Option<NamedColumn>| {
+    let channel_of = |channels: &[DraftChannel], column: &Option<String>| {
         let column = column.as_ref()?;
         (channels.len() > 1)
-            .then(|| channels.iter().find(|c| c.columns.contains(&column.name)))
+            .then(|| channels.iter().find(|c| c.columns.contains(column)))
             .flatten()
             .map(|c| c.name.clone())
     };
-    let mut why = format!("{} (confidence {:.2})", one.role.reason, one.role.confidence);
-    if !one.role.alternatives.is_empty() {
-        let others: Vec<&str> = one
-            .role
-            .alternatives
-            .iter()
-            .map(|r| super::draft::role_name(*r))
-            .collect();
+    let guess = &one.guess;
+    let mut why = format!(
+        "{} (confidence {:.2})",
+        guess.role_reason, guess.role_confidence
+    );
+    if !guess.alternatives.is_empty() {
+        let others: Vec<&str> = guess.alternatives.iter().map(|r| role_name(*r)).collect();
         why.push_str(&format!("; could also be {}", others.join(", ")));
     }
     let mut doubts = one.doubts.clone();
-    if one.role.confidence < 0.5 {
+    if guess.role_confidence < 0.5 {
         doubts.push(format!(
-            "the role is a weak guess (confidence {}): look at the capture",
-            short(one.role.confidence)
+            "the role is a weak guess (confidence {:.2}): look at the capture",
+            guess.role_confidence
         ));
     }
     DraftCapture {
         name: stem(&one.file),
         file: one.file.clone(),
-        role: one.role.role,
+        role: guess.role,
         why,
         doubts,
         voltage_channel: channel_of(&draft.voltage, &one.voltage),

@@ -69,7 +69,9 @@ fn one(typed: &TypedInstrument, remarks: &mut Vec<String>) -> Hardware {
     } else if typed.kind == InstrumentKind::CurrentProbe && typed.zero.is_none() {
         assume(
             "zero accuracy",
-            format!("a limit of {ASSUMED_CLAMP_ZERO_PERCENT} % of the largest current in each capture"),
+            format!(
+                "a limit of {ASSUMED_CLAMP_ZERO_PERCENT} % of the largest current in each capture"
+            ),
         );
         zero = Accuracy::limit_relative(ASSUMED_CLAMP_ZERO_PERCENT / 100.0);
     }

@@ -90,12 +90,11 @@ fn load(
     hardware: &[Hardware],
     expected: &Expectations,
 ) -> Result<Loaded, BenchError> {
-    let record =
-        capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
-            place: plan.place.clone(),
-            name: plan.name.clone(),
-            source: Box::new(source),
-        })?;
+    let record = capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
+        place: plan.place.clone(),
+        name: plan.name.clone(),
+        source: Box::new(source),
+    })?;
     let mut estimated = Vec::new();
     let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
     let voltage = trace(plan, plan.voltage.as_ref(), &record, hardware)?;

@@ -2,11 +2,11 @@
 
 mod accuracy;
 mod channel;
+mod codes;
 mod convert;
 mod doubts;
 mod draft;
 mod error;
-mod guess_columns;
 mod guess_sheet;
 mod hardware;
 mod load;
@@ -20,9 +20,8 @@ mod waveform;
 
 pub use draft::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
 pub use error::{BenchError, Place};
-pub use guess_columns::{ColumnGuess, ColumnsGuess, guess_columns};
-pub use guess_sheet::{GuessedRole, guess_sheet};
-pub use quick::{QuickRun, quantity_from_flag, quick_bench};
+pub use guess_sheet::{RecordGuess, guess_sheet};
+pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet};
 pub use setup::{
     Bench, BrushKind, Capture, ChannelChain, Instrument, MagnetKind, MotorFacts, Reading, Role,

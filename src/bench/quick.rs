@@ -235,84 +235,9 @@ fn speed_reading(
     })
 }
 
-/// A number with its unit as typed on a command line: `12V`, `12 V`, `0.05ohm`, `50 mohm`, `5160rpm`, `26`, in SI.
-///
-/// `unit` is one of `V`, `ohm`, `rad/s`, `°C`; without a unit the SI one is meant, except that a speed must tell.
-///
-/// # Errors
-/// A sentence that tells what was found and what is expected.
-pub fn quantity_from_flag(text: &str, unit: &str) -> Result<f64, String> {
-    let text = text.trim();
-    let split = text
-        .char_indices()
-        .find(|(at, c)| {
-            let exponent = matches!(c, 'e' | 'E')
-                && text[at + 1..].starts_with(|n: char| n.is_ascii_digit() || n == '-' || n == '+');
-            !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-') || exponent)
-        })
-        .map_or(text.len(), |(at, _)| at);
-    let (number, found) = text.split_at(split);
-    let found = found.trim();
-    let units: &[(&str, f64)] = match unit {
-        "V" => &[("", 1.0), ("V", 1.0), ("v", 1.0), ("mV", 1e-3), ("kV", 1e3)],
-        "ohm" => &[
-            ("", 1.0),
-            ("ohm", 1.0),
-            ("Ohm", 1.0),
-            ("Ω", 1.0),
-            ("mohm", 1e-3),
-            ("mOhm", 1e-3),
-            ("mΩ", 1e-3),
-        ],
-        "rad/s" => &[("rpm", RAD_S_PER_RPM), ("rad/s", 1.0)],
-        _ => &[("", 1.0), ("C", 1.0), ("°C", 1.0)],
-    };
-    let expected = || {
-        let names: Vec<&str> = units
-            .iter()
-            .map(|(name, _)| *name)
-            .filter(|name| !name.is_empty())
-            .collect();
-        format!(
-            "\"{text}\" is no quantity in {unit}; expected a number with one of {}",
-            names.join(", ")
-        )
-    };
-    let number: f64 = number.parse().map_err(|_| expected())?;
-    let (_, factor) = units
-        .iter()
-        .find(|(name, _)| *name == found)
-        .ok_or_else(expected)?;
-    Ok(number * factor)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use approx::assert_relative_eq;
-
-    #[test]
-    fn quantities_are_typed_with_or_without_a_blank() {
-        assert_eq!(quantity_from_flag("12V", "V"), Ok(12.0));
-        assert_eq!(quantity_from_flag("12.5 V", "V"), Ok(12.5));
-        assert_eq!(quantity_from_flag("3e-2ohm", "ohm"), Ok(0.03));
-        assert_eq!(quantity_from_flag("50 mΩ", "ohm"), Ok(0.05));
-        assert_eq!(quantity_from_flag("26", "°C"), Ok(26.0));
-        let speed = quantity_from_flag("60rpm", "rad/s").unwrap();
-        assert_relative_eq!(speed, std::f64::consts::TAU);
-    }
-
-    #[test]
-    fn a_speed_without_unit_and_a_foreign_unit_are_refused() {
-        assert!(quantity_from_flag("5160", "rad/s").is_err());
-        let told = quantity_from_flag("12A", "V").unwrap_err();
-        assert_eq!(
-            told,
-            "\"12A\" is no quantity in V; expected a number with one of V, v, mV, kV"
-        );
-        assert!(quantity_from_flag("", "V").is_err());
-        assert!(quantity_from_flag("V", "V").is_err());
-    }
 
     #[test]
     fn a_quick_run_without_captures_says_what_to_give() {

@@ -3,7 +3,7 @@
 use super::accuracy::{Accuracy, Quantity};
 use super::channel::plan;
 use super::doubts::Expectations;
-use super::error::BenchError;
+use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::load::{CapturePlan, load_all};
 use super::readings::reading;
@@ -38,7 +38,7 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
     })?;
     let text = sheet_text(path, &bytes)?;
     let source = Source {
-        path: path.to_path_buf(),
+        path: path.into(),
         text,
     };
     let document = DeTable::parse(text).map_err(|error| BenchError::NotToml {
@@ -65,9 +65,9 @@ fn sheet_text<'b>(path: &Path, bytes: &'b [u8]) -> Result<&'b str, BenchError> {
             .count()
             + 1;
         BenchError::NotToml {
-            place: super::error::Place {
-                path: path.to_path_buf(),
-                line,
+            place: Place {
+                path: path.into(),
+                line: line as u32,
                 column: 1,
             },
             text: "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; captures are named inside it".into(),

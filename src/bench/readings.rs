@@ -59,7 +59,11 @@ pub(super) fn reading(
             inductance,
             frequency_hz,
         } => Ok(Reading::InductanceMeter {
-            inductance_h: by(inductance, with.and_then(|w| w.reads_inductance), "inductance")?,
+            inductance_h: by(
+                inductance,
+                with.and_then(|w| w.reads_inductance),
+                "inductance",
+            )?,
             frequency_hz: *frequency_hz,
         }),
         TypedReadingKind::Tachometer {
@@ -106,11 +110,7 @@ fn find<'i>(
         .ok_or_else(|| unknown_name(typed.place.clone(), "meter or tachometer", name, &known))
 }
 
-fn by(
-    quantity: &Quantity,
-    meter: Option<Accuracy>,
-    key: &str,
-) -> Result<Stated, BenchError> {
+fn by(quantity: &Quantity, meter: Option<Accuracy>, key: &str) -> Result<Stated, BenchError> {
     match meter {
         Some(accuracy) => Ok(quantity.stated_or(accuracy)),
         None => quantity.stated(key),
@@ -120,7 +120,7 @@ fn by(
 fn tachometer(
     speed: &Quantity,
     with: Option<&TypedInstrument>,
-    line: usize,
+    line: u32,
     remarks: &mut Vec<String>,
 ) -> Stated {
     let stated = with.and_then(|w| w.reads_speed);

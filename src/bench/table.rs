@@ -6,14 +6,15 @@
 
 use super::error::{BenchError, Place, nearest};
 use std::cell::RefCell;
-use std::path::PathBuf;
+use std::path::Path;
+use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// Path and text of a sheet, from which places are counted.
 #[derive(Clone, Debug)]
 pub(super) struct Source<'s> {
-    pub path: PathBuf,
+    pub path: Arc<Path>,
     pub text: &'s str,
 }
 
@@ -24,8 +25,8 @@ impl Source<'_> {
         let line_start = before.rfind('\n').map_or(0, |p| p + 1);
         Place {
             path: self.path.clone(),
-            line: before.matches('\n').count() + 1,
-            column: before[line_start..].chars().count() + 1,
+            line: before.matches('\n').count() as u32 + 1,
+            column: before[line_start..].chars().count() as u32 + 1,
         }
     }
 }
@@ -92,7 +93,7 @@ impl<'t> Table<'t> {
         Err(BenchError::WrongType {
             place: self.source.place(value.span().start),
             key: key.to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             found: format!("{} {}", article(value.get_ref()), self.excerpt(value)),
             expected: expected.to_string(),
         })
@@ -239,7 +240,11 @@ impl<'t> Table<'t> {
             return Ok(Vec::new());
         };
         let Some(array) = value.get_ref().as_array() else {
-            return self.wrong(key, value, &format!("a list of tables, each under [[{key}]]"));
+            return self.wrong(
+                key,
+                value,
+                &format!("a list of tables, each under [[{key}]]"),
+            );
         };
         let mut tables = Vec::with_capacity(array.len());
         for (index, item) in array.iter().enumerate() {
@@ -315,7 +320,7 @@ impl<'t> Table<'t> {
         Err(BenchError::UnknownKey {
             place: self.source.place(key.span().start),
             key: key.get_ref().to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             nearest: nearest(key.get_ref(), &known).unwrap_or("").to_string(),
             known: asked.clone(),
         })
@@ -326,7 +331,7 @@ impl<'t> Table<'t> {
         BenchError::Missing {
             place: self.place(),
             key: key.to_string(),
-            table: self.name.clone(),
+            table: self.name.as_str().into(),
             hint: hint.to_string(),
         }
     }
@@ -365,7 +370,7 @@ impl<'t> Table<'t> {
 pub(super) fn unknown_name(place: Place, what: &str, found: &str, known: &[&str]) -> BenchError {
     BenchError::UnknownName {
         place,
-        what: what.to_string(),
+        what: what.into(),
         found: found.to_string(),
         nearest: nearest(found, known).map(str::to_string),
         known: known.iter().map(|k| k.to_string()).collect(),

@@ -114,8 +114,6 @@ pub(super) fn binary_kind(head: &[u8]) -> Option<(&'static str, &'static str)> {
 pub(super) struct TextEncoding {
     /// Set where the bytes must be transcoded: they are not ASCII-compatible.
     pub transcode: Option<&'static Encoding>,
-    /// Encoding named by the user.
-    pub named: Option<&'static Encoding>,
     /// Bytes of the byte-order mark.
     pub mark: usize,
     pub why: &'static str,
@@ -125,7 +123,6 @@ pub(super) struct TextEncoding {
 pub(super) fn find_encoding(head: &[u8], named: Option<&'static Encoding>) -> TextEncoding {
     let plain = |mark, why| TextEncoding {
         transcode: named.filter(|encoding| !encoding.is_ascii_compatible()),
-        named,
         mark,
         why,
     };
@@ -135,7 +132,6 @@ pub(super) fn find_encoding(head: &[u8], named: Option<&'static Encoding>) -> Te
                 .filter(|n| !n.is_ascii_compatible())
                 .unwrap_or(encoding),
         ),
-        named,
         mark,
         why,
     };

@@ -153,6 +153,14 @@ pub(super) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static 
     None
 }
 
+/// A time in seconds from text such as `80us`, `-1.2 ms` or `8e-5`; `None` when it is none.
+pub fn seconds(text: &str) -> Option<f64> {
+    match quantity(text, b'.')? {
+        (value, None | Some("s")) => Some(value),
+        _ => None,
+    }
+}
+
 /// The unit written in a name: `Time (s)`, `CH1(V)`, `time/s`, `Voltage [V]`, `t in ms`.
 pub(super) fn of_name(name: &str) -> Option<&str> {
     let name = name.trim();

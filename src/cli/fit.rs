@@ -91,46 +91,64 @@ pub struct FitArguments {
 ///
 /// # Errors
 /// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
-pub fn run(arguments: FitArguments) -> anyhow::Result<Status> {
+pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     anyhow::ensure!(
         arguments.level > 0.5 && arguments.level < 1.0,
         "--level {} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95",
         arguments.level
     );
     if let Some(output) = &arguments.output {
-        motor_file::check_target(output, overwrite(&arguments))?;
+        motor_file::check_target(output, overwrite(arguments))?;
     }
     let mut timings = Timings::start();
-    let bench = load(&arguments)?;
+    let bench = load(arguments)?;
     timings.lap("read captures");
     let timelines = find_events(&bench);
     timings.lap("find events");
-    let options = FitOptions { level: arguments.level, ..FitOptions::default() };
-    let estimate = estimate(&bench, &timelines, &options).context("the captures could not be fitted")?;
+    let options = FitOptions {
+        level: arguments.level,
+        ..FitOptions::default()
+    };
+    let estimate =
+        estimate(&bench, &timelines, &options).context("the captures could not be fitted")?;
     timings.lap("fit");
     let file = assemble(&bench, &timelines, &estimate);
     if let Some(output) = &arguments.output {
-        motor_file::write(output, &file, overwrite(&arguments))?;
+        motor_file::write(output, &file, overwrite(arguments))?;
     }
     timings.lap("assemble and write");
     if arguments.json {
-        print!("{}", motor_file::to_text(std::path::Path::new("(standard output)"), &file)?);
+        print!(
+            "{}",
+            motor_file::to_text(std::path::Path::new("(standard output)"), &file)?
+        );
     } else {
         print_result(&file, arguments.output.as_deref());
     }
     if arguments.timings {
         eprint!("{timings}");
     }
-    Ok(if estimate.converged() { Status::Stands } else { Status::Doubtful })
+    Ok(if estimate.converged() {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
 }
 
 fn overwrite(arguments: &FitArguments) -> Overwrite {
-    if arguments.force { Overwrite::Force } else { Overwrite::MotorFileOnly }
+    if arguments.force {
+        Overwrite::Force
+    } else {
+        Overwrite::MotorFileOnly
+    }
 }
 
 fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
     if let Some(sheet) = &arguments.sheet {
-        let options = LoadOptions { allow_outside: arguments.allow_outside, ..LoadOptions::default() };
+        let options = LoadOptions {
+            allow_outside: arguments.allow_outside,
+            ..LoadOptions::default()
+        };
         return Ok(read_sheet(sheet, &options)?);
     }
     let groups = [
@@ -142,7 +160,10 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         (Role::Pwm, &arguments.pwm),
         (Role::Steady, &arguments.steady),
     ];
-    let captures = groups.iter().flat_map(|(role, files)| files.iter().map(|f| (*role, f.clone()))).collect();
+    let captures = groups
+        .iter()
+        .flat_map(|(role, files)| files.iter().map(|f| (*role, f.clone())))
+        .collect();
     Ok(quick_bench(&QuickRun {
         captures,
         supply_v: arguments.supply,
@@ -160,7 +181,11 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
 }
 
 fn find_events(bench: &Bench) -> Vec<Timeline> {
-    bench.captures.par_iter().map(|c| events::find(&c.waveform, c.role)).collect()
+    bench
+        .captures
+        .par_iter()
+        .map(|c| events::find(&c.waveform, c.role))
+        .collect()
 }
 
 fn print_result(file: &MotorFile, output: Option<&std::path::Path>) {

@@ -2,6 +2,14 @@
 
 mod claim;
 mod export;
+mod fit;
+mod import_flags;
+mod look;
+mod quantity;
+mod sheet;
+mod timings;
+
+pub use import_flags::ImportFlags;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -37,6 +45,9 @@ pub struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Look(look::Look),
+    Sheet(sheet::SheetArguments),
+    Fit(Box<fit::FitArguments>),
     Claim(claim::ClaimArguments),
     Export(export::ExportArguments),
 }
@@ -47,6 +58,9 @@ enum Command {
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
     match arguments.command {
+        Command::Look(arguments) => look::run(&arguments),
+        Command::Sheet(arguments) => sheet::run(&arguments),
+        Command::Fit(arguments) => fit::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
     }

@@ -1,7 +1,7 @@
 //! `rundown sheet DIR`: writes a first bench sheet from a folder of captures.
 
 use super::Status;
-use crate::bench::{Draft, GuessedRole, draft_text, guess_sheet, role_name};
+use crate::bench::{Draft, RecordGuess, draft_text, guess_sheet, role_name};
 use crate::events;
 use anyhow::{Context, bail};
 use clap::Args;
@@ -36,13 +36,19 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
             target.display()
         );
     }
-    let draft = guess_sheet(&arguments.folder, &|waveform| {
-        let guess = events::guess_role(waveform);
-        GuessedRole {
-            role: guess.role,
-            confidence: guess.confidence,
-            reason: guess.reason,
-            alternatives: guess.alternatives.iter().map(|(role, _)| *role).collect(),
+    let draft = guess_sheet(&arguments.folder, &|record| {
+        let guess = events::guess_columns(record);
+        RecordGuess {
+            voltage: guess.voltage,
+            current: guess.current,
+            voltage_reversed: guess.voltage_reversed,
+            current_reversed: guess.current_reversed,
+            current_in_volts: guess.current_in_volts,
+            column_reasons: guess.reasons,
+            role: guess.role.role,
+            role_confidence: guess.role.confidence,
+            role_reason: guess.role.reason,
+            alternatives: guess.role.alternatives.iter().map(|(r, _)| *r).collect(),
         }
     })
     .map_err(anyhow::Error::msg)?;

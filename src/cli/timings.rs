@@ -12,7 +12,10 @@ pub struct Timings {
 impl Timings {
     /// Starts the clock.
     pub fn start() -> Self {
-        Timings { last: Instant::now(), laps: Vec::new() }
+        Timings {
+            last: Instant::now(),
+            laps: Vec::new(),
+        }
     }
 
     /// Ends a stage.
@@ -30,6 +33,11 @@ impl fmt::Display for Timings {
             writeln!(f, "{stage:width$}  {:8.1} ms", duration.as_secs_f64() * 1e3)?;
         }
         let total: Duration = self.laps.iter().map(|l| l.1).sum();
-        writeln!(f, "{:width$}  {:8.1} ms", "total", total.as_secs_f64() * 1e3)
+        writeln!(
+            f,
+            "{:width$}  {:8.1} ms",
+            "total",
+            total.as_secs_f64() * 1e3
+        )
     }
 }

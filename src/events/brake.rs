@@ -128,7 +128,7 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
                 row.saturating_sub(view.rows_in(2e-3, 5)).max(first)
             });
         let stretches = closed_stretches(&fallen, band, from, end);
-        let stretches = braking_only(stretches, view);
+        let stretches = braking_only(stretches, view, first, end);
         let stretches = without_kick(&stretches, view.step_s);
         first_make(stretches, view.step_s).filter(|m| m.first.is_some())
     });
@@ -138,16 +138,23 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
     }
 }
 
-/// Drops the moments at low voltage in which the current does not grow against the driving direction: ringing of a kick.
-fn braking_only(mut stretches: Vec<Closed>, view: &View) -> Vec<Closed> {
-    if let Some(i) = &view.i {
-        stretches.retain(|s| match (s.from, s.until) {
-            (Some(from), Some(until)) => {
-                until - from >= 40 || i.median3(until) < i.median3(from) - 3.0 * i.sigma
-            }
-            _ => true,
-        });
-    }
+/// Drops the moments at low voltage in which no braking current flows: arc, kick and ringing.
+fn braking_only(mut stretches: Vec<Closed>, view: &View, first: usize, end: usize) -> Vec<Closed> {
+    let Some(i) = &view.i else { return stretches };
+    let zero = i.median(end - (end - first) / 50 - 1, end).unwrap_or(0.0);
+    let strongest = i.quantile(first, end, 0.01).unwrap_or(zero);
+    let limit = zero - (0.04 * (zero - strongest)).max(5.0 * i.sigma);
+    stretches.retain(|s| match (s.from, s.until) {
+        (Some(from), Some(until)) => {
+            // Left over from the stretch before, a decaying current is no new one.
+            let before = i.x[from];
+            until - from >= 40
+                || i.rows(from + 1, until + 1)
+                    .iter()
+                    .any(|&x| x < limit && x < before - 5.0 * i.sigma)
+        }
+        _ => true,
+    });
     stretches
 }
 

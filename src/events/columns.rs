@@ -246,6 +246,7 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
     };
     if let (Some(rv), Some(ri)) = (relative(vs), relative(is))
         && ri > 0.02_f64.max(2.0 * rv)
+        && (is.jumps < 8 || is.jump < 3.0 * vs.jump)
     {
         vote += 2.0;
         grounds.push(format!(
@@ -284,18 +285,16 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
         ));
     }
     // The source steps at once, the current rises with the electrical time constant.
-    let between = |c: &Candidate| {
+    let rise = |c: &Candidate| {
         let (zero, top) = (c.shape.head, c.shape.peak_from(c.shape.head));
-        let part = |x: f64| (x - zero) / top;
-        c.series
-            .x
-            .iter()
-            .filter(|x| (0.25..0.75).contains(&part(**x)))
-            .count()
+        let part = |k: usize| (c.series.x[k] - zero) / top;
+        let reached = (0..c.series.len()).find(|&k| part(k) > 0.7).unwrap_or(0);
+        let left = (0..reached).rev().find(|&k| part(k) < 0.2).unwrap_or(0);
+        reached - left
     };
-    if begins_at_rest && stays(vs) > 0.6 && stays(is) > 0.6 {
-        let (rows_v, rows_i) = (between(v), between(i));
-        if rows_i > 3 * rows_v + 6 {
+    if begins_at_rest && stays(vs) > 0.4 && stays(is) > 0.4 {
+        let (rows_v, rows_i) = (rise(v), rise(i));
+        if rows_i > 3 * rows_v + 3 {
             vote += 2.5;
             grounds.push(format!(
                 "`{}` steps up within {rows_v} samples and `{}` rises over {rows_i}: voltage step and current of a held rotor",
@@ -307,7 +306,7 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
     let ends_at_zero =
         |s: &Shape| s.tail.abs() < 0.02 * s.top().max(s.head.abs()) || s.tail.abs() < 4.0 * s.sigma;
     let let_go = vs.head_mean.abs() > 0.5 * vs.top() && ends_at_zero(is) && !begins_at_rest;
-    if jv > 3.0 * ji && !(let_go && against(is, &i.series) < 0.1 && ji > 0.3) {
+    if jv > 0.5 && jv > 3.0 * ji && !(let_go && against(is, &i.series) < 0.1 && ji > 0.3) {
         vote += 1.5;
         grounds.push(format!(
             "`{}` jumps by {:.0} % of its range between samples, `{}` by {:.0} %: inductance keeps the current from jumping",
@@ -328,7 +327,8 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
     let ((va, vb), (ia, ib)) = (quarter(&v.series), quarter(&i.series));
     let v_moves = (va - vb).abs() > 0.1 * vs.top() && va.abs() > vb.abs();
     let i_rests = (ia - ib).abs() < 1.5 * is.sigma.max(0.01 * is.top())
-        && ia.abs() < 0.4 * is.head_mean.abs();
+        && ia.abs() < 0.7 * is.head_mean.abs()
+        && (is.head_mean - ia).abs() > 2.0 * is.sigma;
     if v_moves && i_rests {
         vote += 3.0;
         grounds.push(format!(

@@ -14,6 +14,8 @@ mod polarity;
 mod release;
 mod remarks;
 mod role;
+mod role_alone;
+mod role_switched;
 mod rundown;
 mod series;
 mod shape;
@@ -28,3 +30,10 @@ pub use find::find;
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
 pub use switching::{Switching, switching};
+
+#[cfg(test)]
+mod invented_tests;
+#[cfg(test)]
+mod stand_in;
+#[cfg(test)]
+mod tests;

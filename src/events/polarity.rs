@@ -46,7 +46,11 @@ fn driving_level(v: &Series, role: Role) -> f64 {
                 }
             }
         }
-        _ => 0.5 * (head + tail) + v.median(0, v.len()).unwrap_or(0.0),
+        Role::Pwm | Role::PwmLocked => {
+            let (low, high) = range(v);
+            low + high
+        }
+        Role::Steady => 0.5 * (head + tail),
     }
 }
 

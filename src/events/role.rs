@@ -1,10 +1,11 @@
 //! The role of a capture, from its waveform alone.
 
-use super::contact::{Band, closed_stretches};
 use super::polarity::still;
-use super::series::{Series, quantile};
+use super::role_alone::{current_only, voltage_only};
+use super::role_switched::switched;
+use super::series::Series;
 use super::shape::Shape;
-use super::switching::{self, Switching};
+use super::switching;
 use super::view::View;
 use super::{release, start};
 use crate::bench::{Role, Waveform};
@@ -22,7 +23,7 @@ pub struct RoleGuess {
 }
 
 impl RoleGuess {
-    fn new(role: Role, confidence: f64, reason: String) -> RoleGuess {
+    pub(super) fn new(role: Role, confidence: f64, reason: String) -> RoleGuess {
         RoleGuess {
             role,
             confidence,
@@ -31,7 +32,7 @@ impl RoleGuess {
         }
     }
 
-    fn or(mut self, role: Role, confidence: f64) -> RoleGuess {
+    pub(super) fn or(mut self, role: Role, confidence: f64) -> RoleGuess {
         self.alternatives.push((role, confidence));
         self
     }
@@ -50,8 +51,17 @@ pub fn guess_role(waveform: &Waveform) -> RoleGuess {
     if let Some(guess) = quiet(&view) {
         return guess;
     }
+    let upside_down = view.v.as_ref().is_some_and(switching::upside_down);
+    if upside_down {
+        view.turn_voltage();
+        view.turn_current();
+    }
     if let Some(pattern) = switching::in_view(&view) {
         return switched(&view, &pattern);
+    }
+    if upside_down {
+        view.turn_voltage();
+        view.turn_current();
     }
     // Upright by the level of the first rows, else by the largest excursion; the sign of the current may be anything.
     if view.v.as_ref().map(Shape::of).is_some_and(|s| {
@@ -134,87 +144,6 @@ fn returns(x: &Series) -> bool {
     high - low < 0.25 * middle.abs().max(x.spread(0, x.len()))
 }
 
-/// A switched supply: held or free by the back-EMF.
-fn switched(view: &View, pattern: &Switching) -> RoleGuess {
-    let edges = pattern.rising.len();
-    let (share, how) = match pattern.idle_v {
-        Some(idle) => (
-            (idle - pattern.low_v.max(0.0).min(idle.abs())) / pattern.high_v,
-            "while the current rests between pulses the terminals show",
-        ),
-        None => match back_emf_share(view, pattern) {
-            Some(share) => (
-                share,
-                "slopes of the current at different currents give a back-EMF of",
-            ),
-            None => {
-                let text = format!(
-                    "{edges} regular voltage edges; whether the rotor turns cannot be told"
-                );
-                return RoleGuess::new(Role::Pwm, 0.6, text).or(Role::PwmLocked, 0.4);
-            }
-        },
-    };
-    let text = format!(
-        "{edges} regular voltage edges, duty {:.2}; {how} {:.0} % of the upper level",
-        pattern.duty,
-        100.0 * share
-    );
-    let sure = if pattern.idle_v.is_some() { 0.97 } else { 0.75 };
-    if share > 0.1 {
-        RoleGuess::new(Role::Pwm, sure, text).or(Role::PwmLocked, 1.0 - sure)
-    } else {
-        RoleGuess::new(Role::PwmLocked, sure, text).or(Role::Pwm, 1.0 - sure)
-    }
-}
-
-/// Back-EMF as a share of the upper level, from di/dt = (v − R i − e)/L over the half periods by least squares.
-///
-/// `None` without a current, or when the currents of the half periods are too much alike.
-fn back_emf_share(view: &View, pattern: &Switching) -> Option<f64> {
-    let (v, i) = (view.v.as_ref()?, view.i.as_ref()?);
-    let mut edges: Vec<usize> = pattern
-        .rising
-        .iter()
-        .chain(&pattern.falling)
-        .copied()
-        .collect();
-    edges.sort_unstable();
-    let mut normal = nalgebra::Matrix3::<f64>::zeros();
-    let mut right = nalgebra::Vector3::<f64>::zeros();
-    let mut scale_i = 0.0_f64;
-    let mut used = 0;
-    for pair in edges.windows(2) {
-        let length = pair[1] - pair[0];
-        if length < 12 {
-            continue;
-        }
-        // Three parts of each half period, the rows next to the edges left out: the curvature tells R.
-        let (from, part) = (pair[0] + length / 10 + 1, length * 8 / 30);
-        for k in 0..3 {
-            let (a, b) = (from + k * part, from + (k + 1) * part);
-            let q = (part / 4).max(1);
-            let slope = (i.mean(b - q, b) - i.mean(a, a + q)) / (part - q).max(1) as f64;
-            let row = nalgebra::Vector3::new(v.mean(a, b) / pattern.high_v, -i.mean(a, b), -1.0);
-            scale_i = scale_i.max(row[1].abs());
-            normal += row * row.transpose();
-            right += row * slope;
-            used += 1;
-        }
-    }
-    if used < 12 || scale_i == 0.0 {
-        return None;
-    }
-    let solution = normal.lu().solve(&right)?;
-    // slope = (1/L)·v/V − (R/L)·i − e/L, all in shares of the upper level.
-    let (per_l, r_per_l, e_per_l) = (solution[0], solution[1], solution[2]);
-    if per_l <= 0.0 || r_per_l <= 0.0 {
-        return None;
-    }
-    let share = e_per_l / per_l;
-    (-0.2..1.1).contains(&share).then_some(share)
-}
-
 fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     let top = v.top();
     let zero = i.tail;
@@ -228,8 +157,12 @@ fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     let spread_head = i.head_ripple.max(i.sigma);
     let driven_before = level > 3.0 * i.sigma || i.head_ripple > 4.0 * i.sigma;
     let inrush = excursion > 4.0 * (level + spread_head) && excursion > 8.0 * i.sigma;
-    if inrush && v.head > 0.3 * top && v_at_peak.abs() < 0.45 * v.head {
-        let against = (i.peak - zero) < 0.0;
+    let against = (i.peak - zero) * (i.head_mean - zero) < 0.0;
+    // A loaded motor brakes with little more current than it ran with; the sign then tells.
+    let turned = against && level > 3.0 * i.sigma && excursion > 1.2 * level + 4.0 * i.sigma;
+    let generates = against && level > 2.0 * i.sigma && v_at_peak < 0.9 * v.head;
+    let ends_low = v_at_peak.abs() < 0.45 * v.head || generates || v.tail.abs() < 0.2 * v.head;
+    if (inrush || turned) && v.head > 0.3 * top && ends_low {
         let text = format!(
             "the voltage falls from {:.3} V to {:.3} V while the current goes to {:.3e} A{} and comes back to zero: a short at speed",
             v.head,
@@ -271,6 +204,10 @@ fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
             .or(Role::Steady, 0.3);
         }
         return RoleGuess::new(Role::Steady, 0.85, text).or(Role::Start, 0.1);
+    }
+    if v.head > 0.3 * v.high && !inrush {
+        // A current lost in its noise: the voltage alone has to tell.
+        return voltage_only(view, v);
     }
     if i.peak_from(i.head) < 0.0 {
         view.turn_current();
@@ -337,7 +274,7 @@ fn let_go(view: &mut View, v: &Shape, i: &Shape) -> Option<RoleGuess> {
 }
 
 /// Start or locked rotor: a step of the voltage, judged by how the conductance i/v goes on.
-fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
+pub(super) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
     let Some((settled, end, zero_row)) = start::driven_range(view) else {
         let text = "no make, release, short or switching was recognised".to_owned();
         return RoleGuess::new(Role::Start, 0.1, text).or(Role::Steady, 0.1);
@@ -394,188 +331,4 @@ fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
         )
         .or(Role::Start, 1.0 - sure)
     }
-}
-
-fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
-    let top = v.top();
-    let later = view
-        .v
-        .as_ref()
-        .and_then(|x| x.quantile(0, x.len(), 0.9))
-        .unwrap_or(v.tail);
-    if v.head.abs() < 0.3 * v.tail.max(later) {
-        let Some((settled, end, _)) = start::driven_range(&view) else {
-            let text = "the voltage leaves zero and comes back: a run-down seen through AC coupling, perhaps".to_owned();
-            return RoleGuess::new(Role::RunDown, 0.2, text).or(Role::Start, 0.1);
-        };
-        // A source with resistance recovers as the motor runs up and its current falls.
-        let series = view.v.take();
-        let recovers = series.is_some_and(|x| {
-            let size = ((end - settled) / 20).max(1);
-            let last = x.mean(end - size, end);
-            let lowest = (0..20)
-                .map(|k| x.mean(settled + k * size, settled + (k + 1) * size))
-                .fold(f64::INFINITY, f64::min);
-            last - lowest > 0.01 * last.abs()
-                && last - lowest > 3.0 * x.sigma / (size as f64).sqrt()
-        });
-        return if recovers {
-            RoleGuess::new(
-                Role::Start,
-                0.6,
-                "a voltage step that sags and recovers".to_owned(),
-            )
-            .or(Role::LockedRotor, 0.3)
-        } else {
-            RoleGuess::new(
-                Role::LockedRotor,
-                0.4,
-                "a voltage step that does not recover from its sag".to_owned(),
-            )
-            .or(Role::Start, 0.4)
-        };
-    }
-    if (v.tail - v.head).abs() < 0.1 * top && v.low > 0.6 * top {
-        return RoleGuess::new(
-            Role::Steady,
-            0.7,
-            format!("voltage near {:.3} V throughout", v.head),
-        );
-    }
-    // How fast does it fall through the middle: a short or a held turn-off at once, a run-down slowly.
-    let n = view.len();
-    let Some(x) = &view.v else {
-        return RoleGuess::new(Role::RunDown, 0.1, String::new());
-    };
-    let through = (0..n)
-        .filter(|&k| (0.2 * v.head..0.8 * v.head).contains(&x.x[k]))
-        .count();
-    let text = format!(
-        "the voltage falls from {:.3} V to {:.3} V, {through} of {n} samples on the way",
-        v.head, v.tail
-    );
-    if through * 20 > n {
-        RoleGuess::new(Role::RunDown, 0.85, text).or(Role::TurnOff, 0.1)
-    } else if v.tail > 0.3 * v.head {
-        RoleGuess::new(Role::RunDown, 0.5, text).or(Role::TurnOff, 0.3)
-    } else {
-        RoleGuess::new(Role::Brake, 0.55, text).or(Role::TurnOff, 0.4)
-    }
-}
-
-fn current_only(mut view: View, i: Shape) -> RoleGuess {
-    let n = view.len();
-    let zero = i.tail;
-    if let Some(guess) = pulsed(&view) {
-        return guess;
-    }
-    let level = i.head_mean - zero;
-    let excursion = i.peak - zero;
-    if i.head.abs() < 0.3 * i.tail.abs() && i.tail.abs() > 0.4 * i.top() {
-        if i.tail < 0.0 {
-            view.turn_current();
-        }
-        return stepped(&view, false);
-    }
-    let inrush =
-        excursion.abs() > 4.0 * (level.abs() + i.head_ripple) && excursion.abs() > 8.0 * i.sigma;
-    if !inrush {
-        let Some(x) = &view.i else {
-            return RoleGuess::new(Role::Steady, 0.0, String::new());
-        };
-        let low = x.median3(n - 1);
-        let decay = (0..n)
-            .filter(|&k| {
-                ((x.median3(k) - zero) / level).abs() > 0.1
-                    && ((x.median3(k) - zero) / level).abs() < 0.8
-            })
-            .count();
-        let text = format!(
-            "the current goes from {:.3e} A to {low:.3e} A and stays, {decay} of {n} samples on the way",
-            i.head_mean
-        );
-        return if decay * 50 > n && i.head_ripple < 0.1 * level.abs() {
-            RoleGuess::new(Role::TurnOff, 0.6, text).or(Role::RunDown, 0.3)
-        } else {
-            RoleGuess::new(Role::RunDown, 0.7, text).or(Role::TurnOff, 0.2)
-        };
-    }
-    let driven = level.abs() > 2.0 * i.sigma || i.head_ripple > 3.0 * i.sigma;
-    if driven && level.signum() != excursion.signum() && (i.head - i.tail).abs() > 2.0 * i.sigma {
-        // A start seen by the current alone begins at zero and ends at the no-load current: its head lies below its tail
-        // too. What tells them apart is which of the two ripples.
-        let Some(x) = &view.i else {
-            return RoleGuess::new(Role::Steady, 0.0, String::new());
-        };
-        let quiet_head = i.head_ripple < 2.0 * i.sigma;
-        let ripple_tail = x.spread(n - n / 20 - 1, n);
-        if !quiet_head || ripple_tail < 1.5 * i.head_ripple {
-            let text = format!(
-                "the current turns from {:.3e} A to {:.3e} A, against its direction before, and comes back to zero",
-                i.head_mean, i.peak
-            );
-            return RoleGuess::new(Role::Brake, 0.8, text).or(Role::Start, 0.2);
-        }
-    }
-    if excursion < 0.0 {
-        view.turn_current();
-    }
-    let mut guess = stepped(&view, false);
-    let end = view.i.as_ref().map_or(0.0, |x| {
-        let before = start::driven_range(&view).map_or(0, |r| r.2);
-        x.mean(n - n / 20 - 1, n) - x.mean(before.saturating_sub(200), before.max(1))
-    });
-    if guess.role == Role::Start && end < 0.5 * i.sigma && excursion < 0.0 {
-        // A motor that runs draws its no-load current; here none is left, and the peak was negative.
-        guess.role = Role::Brake;
-        guess.confidence = 0.5;
-        guess.alternatives = vec![(Role::Start, 0.4)];
-        guess
-            .reason
-            .push_str(", or brakes: no current is left at the end and the peak is negative");
-    }
-    guess
-}
-
-/// A current in regular pulses that rests at its lowest level between them.
-fn pulsed(view: &View) -> Option<RoleGuess> {
-    let i = view.i.as_ref()?;
-    let n = i.len();
-    let (low, high) = (i.quantile(0, n, 0.02)?, i.quantile(0, n, 0.98)?);
-    let span = high - low;
-    if span < 12.0 * i.sigma {
-        return None;
-    }
-    let band = Band {
-        low: low + 0.3 * span,
-        high: low + 0.7 * span,
-    };
-    let stretches = closed_stretches(&i.x, band, 0, n);
-    let starts: Vec<f64> = stretches
-        .iter()
-        .filter(|s| s.from.is_some())
-        .map(|s| s.reached as f64)
-        .collect();
-    let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
-    let period = quantile(&periods, 0.5)?;
-    let regular = periods
-        .iter()
-        .filter(|p| (*p - period).abs() < 0.15 * period + 1.5)
-        .count();
-    let covered = starts.last()? - starts.first()?;
-    if periods.len() < 4 || regular * 10 < periods.len() * 8 || covered < 0.6 * n as f64 {
-        return None;
-    }
-    let resting = i.x.iter().filter(|x| **x < low + 0.05 * span).count() as f64 / n as f64;
-    let text = format!(
-        "{} regular pulses of current, {:.0} % of the time at rest between them",
-        starts.len(),
-        100.0 * resting
-    );
-    // A sine of commutation spends 14 % of its time in the lowest twentieth of its span.
-    (resting > 0.2).then(|| {
-        RoleGuess::new(Role::Pwm, 0.6, text)
-            .or(Role::Steady, 0.2)
-            .or(Role::PwmLocked, 0.2)
-    })
 }

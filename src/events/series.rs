@@ -22,15 +22,7 @@ impl Series {
     /// `None` when fewer than two rows hold a number.
     pub fn new(trace: &Trace) -> Option<Series> {
         let first = trace.values.iter().position(|v| v.is_finite())?;
-        if trace
-            .values
-            .iter()
-            .filter(|v| v.is_finite())
-            .nth(1)
-            .is_none()
-        {
-            return None;
-        }
+        trace.values.iter().filter(|v| v.is_finite()).nth(1)?;
         let mut last = trace.values[first];
         let x: Vec<f64> = trace
             .values

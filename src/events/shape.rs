@@ -15,11 +15,13 @@ pub(crate) struct Shape {
     /// Row and value of the largest excursion from the tail (needles ignored).
     pub peak_row: usize,
     pub peak: f64,
-    /// Robust standard deviation of the first twentieth and its mean.
+    /// Standard deviation of the first fiftieth and its mean.
     pub head_ripple: f64,
     pub head_mean: f64,
     /// Size of the largest jumps between neighbours, as a share of the range.
     pub jump: f64,
+    /// Number of neighbours that differ by more than 30 % of the range, where the range stands clear of the noise.
+    pub jumps: usize,
     pub sigma: f64,
 }
 
@@ -39,7 +41,7 @@ impl Shape {
                 (peak_row, peak) = (row, value);
             }
         }
-        let head_rows = x.rows(0, last);
+        let head_rows = x.rows(0, (n / 50).clamp(8, 5000));
         let head_mean = head_rows.iter().sum::<f64>() / head_rows.len().max(1) as f64;
         let head_ripple = (head_rows
             .iter()
@@ -47,6 +49,15 @@ impl Shape {
             .sum::<f64>()
             / head_rows.len().max(1) as f64)
             .sqrt();
+        let clear = high - low > 12.0 * x.sigma;
+        let limit = 0.3 * (high - low);
+        let count = if clear {
+            x.x.windows(2)
+                .filter(|w| (w[1] - w[0]).abs() > limit)
+                .count()
+        } else {
+            0
+        };
         let mut jumps: Vec<f64> = x.x.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
         // The tenth largest jump of a record of any usual length: an edge or two bounces, not one needle.
         let place = jumps.len().saturating_sub(1 + 2.min(jumps.len() / 4));
@@ -64,7 +75,8 @@ impl Shape {
             peak,
             head_ripple,
             head_mean,
-            jump: jump / (high - low).abs().max(f64::MIN_POSITIVE),
+            jump: if clear { jump / (high - low) } else { 0.0 },
+            jumps: count,
             sigma: x.sigma,
         }
     }

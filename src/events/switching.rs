@@ -25,10 +25,20 @@ pub struct Switching {
 }
 
 /// Finds a regular switching pattern in the voltage; `None` without a voltage, with fewer than four periods, or when the
-/// edges are no regular pattern (contact bounce).
+/// edges are no regular pattern (contact bounce). A voltage that is negative while the source drives is turned first.
 pub fn switching(waveform: &Waveform) -> Option<Switching> {
-    let view = View::new(waveform);
+    let mut view = View::new(waveform);
+    if view.v.as_ref().is_some_and(upside_down) {
+        view.turn_voltage();
+        view.turn_current();
+    }
     in_view(&view)
+}
+
+/// True when the source's level is the negative one: the diode's is the smaller by far.
+pub(crate) fn upside_down(v: &Series) -> bool {
+    let level = |q| v.quantile(0, v.len(), q).unwrap_or(0.0);
+    level(0.02) + level(0.98) < 0.0
 }
 
 /// The same on a prepared waveform.
@@ -78,7 +88,7 @@ pub(crate) fn in_view(view: &View) -> Option<Switching> {
         duty,
         high_v,
         low_v,
-        idle_v: idle_voltage(view, high_v, low_v),
+        idle_v: idle_voltage(view, high_v, low_v, duty),
     })
 }
 
@@ -95,7 +105,7 @@ fn level_high(v: &Series) -> Option<f64> {
 }
 
 /// Voltage in the rows where the current has come to rest at its lowest level while the supply is off.
-fn idle_voltage(view: &View, high_v: f64, low_v: f64) -> Option<f64> {
+fn idle_voltage(view: &View, high_v: f64, low_v: f64, duty: f64) -> Option<f64> {
     let (v, i) = (view.v.as_ref()?, view.i.as_ref()?);
     let (floor, top) = (i.quantile(0, i.len(), 0.02)?, i.quantile(0, i.len(), 0.98)?);
     let limit = floor + (4.0 * i.sigma).max(0.03 * (top - floor));
@@ -104,8 +114,9 @@ fn idle_voltage(view: &View, high_v: f64, low_v: f64) -> Option<f64> {
         .filter(|&k| i.x[k] < limit && v.x[k] < high_v - 0.1 * span)
         .map(|k| v.x[k])
         .collect();
-    // A triangle spends a small share of its time near its lowest level; resting current much more.
-    if (idle.len() as f64) < 0.08 * v.len() as f64 {
+    // A triangle spends a share of its falling time near its lowest level that its height gives; resting current more.
+    let falling = (1.0 - duty).max(0.0) * (limit - floor) / (top - floor).max(f64::MIN_POSITIVE);
+    if (idle.len() as f64) < (0.08 + 2.0 * falling) * v.len() as f64 {
         return None;
     }
     quantile(&idle, 0.5)

@@ -276,13 +276,12 @@ impl CaptureModel {
                                 (zero_v * -1.0 + last_voltage) / gain_v
                             }
                         };
-                        let next = advance(
-                            &constants,
-                            state,
-                            Condition::Voltage(voltage),
-                            bin.width_s,
-                            self.held,
-                        );
+                        let condition = if bin.conducting {
+                            Condition::Voltage(voltage)
+                        } else {
+                            Condition::Open
+                        };
+                        let next = advance(&constants, state, condition, bin.width_s, self.held);
                         state = next.end;
                         if !(state.current.value.is_finite() && state.back_emf.value.is_finite()) {
                             return None;

@@ -10,7 +10,7 @@ use super::readings;
 use super::rows::{deviations_from_residuals, first_deviations};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
-use crate::bench::{Bench, Reading};
+use crate::bench::{Bench, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 use nalgebra::DVector;
@@ -184,8 +184,9 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
             t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
         };
         let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
+        let switched = matches!(bench.captures[k].role, Role::Pwm | Role::PwmLocked);
         problem.deviations[k] =
-            deviations_from_residuals(&prediction.rows, &residuals, quantisation);
+            deviations_from_residuals(&prediction.rows, &residuals, quantisation, switched);
     }
 }
 
@@ -289,9 +290,9 @@ fn shared_parameters(
         (
             d::SATURATION,
             layout.add(model(
-                bounded(Slot::Saturation, 0.0, 0.3 / peak_a),
+                bounded(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
                 0.0,
-                0.6 / peak_a,
+                0.5 / (peak_a * peak_a),
             )),
         ),
         (

@@ -21,7 +21,7 @@ pub enum Slot {
     BrushDrop,
     /// ln I_b, I_b in A.
     LogBrushScale,
-    /// 1/I_s, 1/A.
+    /// 1/I_s², 1/A²: its square root has no slope at zero, where a fit would stay for ever.
     Saturation,
     /// a, 1/A.
     Reaction,

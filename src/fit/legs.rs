@@ -20,6 +20,8 @@ pub struct Bin {
     pub current_a: f64,
     /// Samples in the bin.
     pub samples: usize,
+    /// False where a freewheeling diode has let the current die: the terminals then float on the back-EMF.
+    pub conducting: bool,
 }
 
 /// Terminal condition of a leg.
@@ -71,7 +73,9 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
             PhaseKind::Rest => leg(LegKind::Rest, uniform(waveform, rows, 20), rows),
             PhaseKind::Driven | PhaseKind::Shorted => {
                 let bins = if switched {
-                    uniform(waveform, rows, MOST_SWITCHED_BINS)
+                    let mut bins = uniform(waveform, rows, MOST_SWITCHED_BINS);
+                    mark_dead_current(&mut bins);
+                    bins
                 } else if matches!(phase.kind, PhaseKind::Driven) && previous.is_none() {
                     // Running steadily since before the record began.
                     uniform(waveform, rows, 80)
@@ -133,6 +137,33 @@ fn before_fading(bins: &[Bin], size: impl Fn(&Bin) -> f64) -> usize {
         .map_or(bins.len(), |k| k + peak_at)
 }
 
+/// Marks the bins of a switched leg in which the current has died: a plateau at its lower end, where a triangle would
+/// spend no more time than anywhere else.
+fn mark_dead_current(bins: &mut [Bin]) {
+    let mut currents: Vec<f64> = bins
+        .iter()
+        .map(|b| b.current_a)
+        .filter(|i| i.is_finite())
+        .collect();
+    if currents.len() < 40 {
+        return;
+    }
+    currents.sort_by(f64::total_cmp);
+    let floor = currents[currents.len() / 20];
+    let range = currents[currents.len() - 1] - floor;
+    let on_plateau = |i: f64| (i - floor).abs() < 0.03 * range;
+    let share = currents.iter().filter(|i| on_plateau(**i)).count() as f64 / currents.len() as f64;
+    // Within 6 % of its range a triangle spends 6 % of its time.
+    if share < 0.15 {
+        return;
+    }
+    let dead: Vec<bool> = bins.iter().map(|b| on_plateau(b.current_a)).collect();
+    for k in 0..bins.len() {
+        let around = &dead[k.saturating_sub(1)..(k + 2).min(dead.len())];
+        bins[k].conducting = !around.iter().all(|d| *d);
+    }
+}
+
 /// About `count` bins of equal width.
 fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> {
     let n = rows.1 - rows.0;
@@ -191,5 +222,6 @@ fn bin(waveform: &Waveform, first: usize, end: usize) -> Option<Bin> {
         voltage_v: slice(&waveform.voltage_v),
         current_a: slice(&waveform.current_a),
         samples: end - first,
+        conducting: true,
     })
 }

@@ -2,8 +2,15 @@
 
 use super::capture_model::Row;
 
-/// Half width, in rows, of the window over which residuals are pooled.
+/// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;
+
+/// Independent rows for which a whole switched leg counts.
+const SWITCHED_ROWS: f64 = 20.0;
+
+/// What the model itself is trusted to, relative to the reading: it knows no cogging, no single segment, no change of
+/// contact from turn to turn. One per cent, common practice, no source.
+const MODEL_SHARE: f64 = 0.01;
 
 /// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
 pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
@@ -25,12 +32,17 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
         .collect()
 }
 
-/// Standard deviations from residuals, pooled over neighbours in the same leg and widened by their correlation, so that
-/// a stretch whose residuals hang together counts for as few independent rows as it really holds.
+/// Standard deviations from residuals: the scatter about their own local line, pooled over neighbours in the same leg,
+/// together with a share of the reading for what the model leaves out.
+///
+/// Only the scatter sets the weight, never a lasting departure: a stretch that the model misses keeps its weight, so that
+/// the fit has to explain it. Periodic ripple that averages out over a few rows counts for less than its size, a slow
+/// wander for more ([`long_run_factor`]).
 pub fn deviations_from_residuals(
     rows: &[Row],
     residuals: &[f64],
     quantisation: [f64; 2],
+    switched: bool,
 ) -> Vec<f64> {
     let mut out = vec![0.0; rows.len()];
     for group in groups(rows) {
@@ -41,26 +53,60 @@ pub fn deviations_from_residuals(
             continue;
         }
         let r: Vec<f64> = group.iter().map(|&k| residuals[k]).collect();
+        if switched {
+            // Over the few turns of a switched record the back-EMF's ripple is no noise that averages out: the whole
+            // leg counts for a few rows of its departure's size.
+            let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
+            let sd = (mean_square * r.len() as f64 / SWITCHED_ROWS).sqrt();
+            group.iter().for_each(|&k| out[k] = sd.max(1e-12));
+            continue;
+        }
+        let scatter = about_local_line(&r);
         let local: Vec<f64> = (0..r.len())
             .map(|k| {
-                let window = &r[k.saturating_sub(HALF_WINDOW)..(k + HALF_WINDOW + 1).min(r.len())];
+                let window =
+                    &scatter[k.saturating_sub(HALF_WINDOW)..(k + HALF_WINDOW + 1).min(r.len())];
                 window.iter().map(|v| v * v).sum::<f64>() / window.len() as f64
             })
             .collect();
-        let standard: Vec<f64> = r
+        let standard: Vec<f64> = scatter
             .iter()
             .zip(&local)
             .map(|(r, v)| r / v.sqrt().max(1e-300))
             .collect();
-        let inflation = correlation_inflation(&standard);
+        let factor = long_run_factor(&standard);
         for (&k, v) in group.iter().zip(&local) {
             let q = quantisation[rows[k].quantity as usize];
             // Noise does not dither every code: a mean is never better than a few hundredths of a step.
-            let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.02 * q).powi(2);
-            out[k] = (v.max(floor) * inflation).sqrt();
+            let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.03 * q).powi(2);
+            let model = (MODEL_SHARE * rows[k].recorded).powi(2);
+            out[k] = ((v * factor).max(floor) + model).sqrt();
         }
     }
     out
+}
+
+/// Residuals less the straight line through their neighbourhood (twice [`HALF_WINDOW`] to either side).
+fn about_local_line(r: &[f64]) -> Vec<f64> {
+    let reach = 2 * HALF_WINDOW;
+    (0..r.len())
+        .map(|k| {
+            let (first, end) = (k.saturating_sub(reach), (k + reach + 1).min(r.len()));
+            let n = (end - first) as f64;
+            if n < 4.0 {
+                return r[k];
+            }
+            let mean = r[first..end].iter().sum::<f64>() / n;
+            let centre = 0.5 * (first + end - 1) as f64;
+            let (mut sxy, mut sxx) = (0.0, 0.0);
+            for (j, v) in r[first..end].iter().enumerate() {
+                let x = (first + j) as f64 - centre;
+                sxy += x * (v - mean);
+                sxx += x * x;
+            }
+            r[k] - mean - sxy / sxx * (k as f64 - centre)
+        })
+        .collect()
 }
 
 /// Rows of one leg and one channel, in time order.
@@ -80,34 +126,24 @@ pub fn groups(rows: &[Row]) -> Vec<Vec<usize>> {
     groups
 }
 
-/// Variance of a mean of such residuals over that of independent ones: `1 + 2 Σ ρ_k` up to the first lag at which the
-/// correlation has died down (initial positive sequence; Geyer 1992, Statistical Science 7, 473-483), at least 1.
-fn correlation_inflation(standard: &[f64]) -> f64 {
+/// Variance of a mean of such residuals over that of independent ones, `1 + 2 Σ w_k ρ_k` with Bartlett weights over a third
+/// of the leg (Newey & West 1987, Econometrica 55, 703-708): below 1 for ripple that averages out.
+fn long_run_factor(standard: &[f64]) -> f64 {
     let n = standard.len();
-    if n < 8 {
-        return 1.0;
-    }
     let energy: f64 = standard.iter().map(|r| r * r).sum();
-    if energy <= 0.0 {
+    let lags = (n / 3).min(100);
+    if lags < 2 || energy <= 0.0 {
         return 1.0;
     }
-    let mut sum = 0.0;
-    let mut lag = 1;
-    while lag + 1 < n / 3 {
-        let at = |lag: usize| {
-            standard
+    let sum: f64 = (1..=lags)
+        .map(|lag| {
+            let products: f64 = standard
                 .iter()
                 .zip(&standard[lag..])
                 .map(|(a, b)| a * b)
-                .sum::<f64>()
-                / energy
-        };
-        let pair = at(lag) + at(lag + 1);
-        if pair <= 0.0 {
-            break;
-        }
-        sum += pair;
-        lag += 2;
-    }
-    (1.0 + 2.0 * sum).clamp(1.0, n as f64 / 4.0)
+                .sum();
+            (1.0 - lag as f64 / (lags + 1) as f64) * products / energy
+        })
+        .sum();
+    (1.0 + 2.0 * sum).clamp(0.1, 50.0)
 }

@@ -7,8 +7,9 @@
 //! mean over h = y + h φ₂(A) f,    φ₂(A) = (e^A − I − A) A⁻²
 //! ```
 //!
-//! exactly so when the system is linear with constant input, and to second order otherwise (exponential
-//! Rosenbrock-Euler; Hochbruck & Ostermann, Acta Numerica 19 (2010) 209-286, section 2.4).
+//! exactly so when the system is linear with constant input, and to second order otherwise. With the remainder
+//! `g = f(y(h)) − f(y) − J (y(h) − y)` the step `y(h) + 2 h φ₃(A) g` is of third order (exponential Rosenbrock method
+//! exprb32; Hochbruck & Ostermann, Acta Numerica 19 (2010) 209-286, section 2.4).
 //!
 //! By Cayley and Hamilton every function of `A` (n × n, n = 2 or 3) is a polynomial of degree n − 1 in `A` whose
 //! coefficients depend on the coefficients of the characteristic polynomial alone. So only those few scalars are
@@ -27,6 +28,10 @@ pub struct Propagator<const M: usize> {
     pub phi2: [f64; M],
     /// `phi2_partial[k][j]`: derivative of `phi2[k]` with respect to `characteristic[j]`.
     pub phi2_partial: [[f64; M]; M],
+    /// `phi3[k]` multiplies `A^k`.
+    pub phi3: [f64; M],
+    /// `phi3_partial[k][j]`: derivative of `phi3[k]` with respect to `characteristic[j]`.
+    pub phi3_partial: [[f64; M]; M],
 }
 
 /// A polynomial of degree < M in `A` with derivatives with respect to the M characteristic coefficients.
@@ -127,30 +132,35 @@ impl<const M: usize> Propagator<M> {
         let scale = 1.0 / f64::from(1u32 << halvings);
         // Work with B = A·scale: B^M = Σ p_j scale^(M−j) B^j.
         let p: [f64; M] = std::array::from_fn(|j| characteristic[j] * scale.powi((M - j) as i32));
-        let terms = match radius * scale {
-            r if r < 1e-3 => 5,
+        let terms: u32 = match radius * scale {
+            r if r < 1e-3 => 4,
             r if r < 0.05 => 8,
             r if r < 0.3 => 11,
             _ => 16,
         };
-        // φ₂(B) = Σ B^k/(k+2)!, then φ₁ = I + B φ₂ and e^B = I + B φ₁.
-        let mut phi2 = Element::constant(1.0);
-        for k in (1..=terms).rev() {
-            phi2 = phi2
-                .shifted(&p)
-                .scaled(1.0 / (k + 2) as f64)
-                .plus(&Element::constant(1.0));
-        }
-        phi2 = phi2.scaled(0.5);
+        // φ₃(B) = Σ B^k/(k+3)!, then φ₂ = I/2 + B φ₃, φ₁ = I + B φ₂ and e^B = I + B φ₁.
         let one = Element::constant(1.0);
+        let mut phi3 = one;
+        for k in (1..=terms).rev() {
+            phi3 = phi3.shifted(&p).scaled(1.0 / f64::from(k + 3)).plus(&one);
+        }
+        phi3 = phi3.scaled(1.0 / 6.0);
+        let mut phi2 = phi3.shifted(&p).plus(&Element::constant(0.5));
         let mut phi1 = phi2.shifted(&p).plus(&one);
-        // Squaring with X = 2^k B: φ₂(2X) = (φ₁(X)² + 2 φ₂(X))/4 and φ₁(2X) = (e^X + I) φ₁(X)/2, in powers of B throughout.
+        // With X = 2^k B, in powers of B throughout: φ₃(2X) = (φ₁φ₂ + φ₂ + 2φ₃)/8, φ₂(2X) = (φ₁² + 2φ₂)/4,
+        // φ₁(2X) = (e^X + I) φ₁/2.
         let mut doubling = 1.0;
         for _ in 0..halvings {
             let exponential = phi1.shifted(&p).scaled(doubling).plus(&one);
+            let next3 = phi1
+                .times(&phi2, &p)
+                .plus(&phi2)
+                .plus(&phi3.scaled(2.0))
+                .scaled(0.125);
             let next2 = phi1.times(&phi1, &p).plus(&phi2.scaled(2.0)).scaled(0.25);
             phi1 = exponential.plus(&one).times(&phi1, &p).scaled(0.5);
             phi2 = next2;
+            phi3 = next3;
             doubling *= 2.0;
         }
         // Back from powers of B = A·scale and derivatives with respect to p to those of A.
@@ -168,11 +178,14 @@ impl<const M: usize> Propagator<M> {
         };
         let (c1, d1) = back(phi1);
         let (c2, d2) = back(phi2);
+        let (c3, d3) = back(phi3);
         Propagator {
             phi1: c1,
             phi1_partial: d1,
             phi2: c2,
             phi2_partial: d2,
+            phi3: c3,
+            phi3_partial: d3,
         }
     }
 }

@@ -14,6 +14,7 @@ pub struct Constants<S> {
     pub windage: S,
     pub brush_drop: S,
     pub brush_scale: S,
+    /// 1/I_s², 1/A².
     pub saturation: S,
     pub reaction: S,
     pub eddy_share: S,
@@ -34,7 +35,7 @@ impl<S: Real> Constants<S> {
             windage: p.windage_a_per_v2.into(),
             brush_drop: p.brush_drop_v.into(),
             brush_scale: p.brush_scale_a.into(),
-            saturation: p.saturation_per_a.into(),
+            saturation: (p.saturation_per_a * p.saturation_per_a).into(),
             reaction: p.armature_reaction_per_a.into(),
             eddy_share: p.eddy_share.into(),
             eddy_resistance: p.eddy_resistance_ohm.into(),
@@ -94,7 +95,6 @@ pub(super) fn slopes<S: Real>(
     let linkage = -loss + 1.0;
     let contact = (i / c.brush_scale).tanh();
     let contact_slope = c.brush_drop / c.brush_scale * (-(contact * contact) + 1.0);
-    let bend = i * c.saturation;
     let mut leading_inductance = c.inductance;
     let (mut eddy, mut eddy_by_current) = (zero, zero);
     let mut drop = c.resistance * i + c.brush_drop * contact + s.back_emf * linkage;
@@ -108,8 +108,8 @@ pub(super) fn slopes<S: Real>(
         drop += difference;
         drop_slope += c.eddy_resistance;
     }
-    let reciprocal = (bend * bend + 1.0) / leading_inductance;
-    let reciprocal_slope = bend * c.saturation * 2.0 / leading_inductance;
+    let reciprocal = (i * i * c.saturation + 1.0) / leading_inductance;
+    let reciprocal_slope = i * c.saturation * 2.0 / leading_inductance;
     let push = voltage - drop;
     let speed = s.back_emf.abs();
     let drag = c.friction_current * direction

@@ -31,6 +31,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         }),
         inputs: inputs(bench),
         parameters,
+        model: Some(model_terms(estimate)),
         covariance: covariance(&reported, estimate),
         model: model_terms(estimate),
         fit: health(bench, timelines, estimate),
@@ -72,6 +73,42 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out
 }
 
+<<<<<<< HEAD
+/// The finer terms that take part in the fitted model.
+fn model_terms(estimate: &Estimate) -> ModelTerms {
+    let layout = &estimate.problem.layout;
+    let term = |slot: Slot, log: bool| {
+        let k = layout
+            .find(&slot)
+            .filter(|&k| estimate.covariance.free[k])?;
+        let (x, u) = (
+            estimate.solution.x[k],
+            estimate.covariance.total[(k, k)].max(0.0).sqrt(),
+        );
+        let value = if log { x.exp() } else { x };
+        Some(Term {
+            value,
+            standard_uncertainty: Some(if log { value * u } else { u }),
+        })
+    };
+    let eddy = term(Slot::EddyShare, false);
+    ModelTerms {
+        windage_a_per_v2: term(Slot::Windage, false),
+        brush_scale_a: term(Slot::BrushDrop, false).and_then(|_| term(Slot::LogBrushScale, true)),
+        saturation_per_a: term(Slot::Saturation, false)
+            .filter(|t| t.value > 0.0)
+            .map(|t| {
+                let value = t.value.sqrt();
+                Term {
+                    value,
+                    standard_uncertainty: t.standard_uncertainty.map(|u| 0.5 * u / value),
+                }
+            }),
+        armature_reaction_per_a: term(Slot::Reaction, false),
+        eddy_share: eddy,
+        eddy_resistance_ohm: eddy.and_then(|_| term(Slot::LogEddyResistance, true)),
+    }
+=======
 /// The finer terms that the fit carried; one at zero was dropped.
 fn model_terms(estimate: &Estimate) -> Option<ModelTerms> {
     let plain = |slot: Slot, logarithm: bool| {
@@ -102,6 +139,7 @@ fn model_terms(estimate: &Estimate) -> Option<ModelTerms> {
         eddy_resistance_ohm: share.and_then(|_| plain(Slot::LogEddyResistance, true)),
     };
     (terms != ModelTerms::default()).then_some(terms)
+>>>>>>> motorfile
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
@@ -292,7 +330,7 @@ fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
                 format!("loop resistance in {}, departure", capture(*k)),
                 "Ohm",
             ),
-            Slot::Saturation => ("reciprocal saturation current".into(), "A-1"),
+            Slot::Saturation => ("reciprocal square of the saturation current".into(), "A-2"),
             Slot::Reaction => (
                 "armature reaction, relative loss of flux per ampere".into(),
                 "A-1",

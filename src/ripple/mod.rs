@@ -17,7 +17,7 @@
 mod angle_spectrum;
 mod bounds;
 mod comb;
-//CUR mod current;
+mod current;
 mod error;
 mod floor;
 mod least_squares;
@@ -34,7 +34,7 @@ mod words;
 
 pub use angle_spectrum::transform;
 pub use bounds::{ToneBound, single_tone_bound};
-//CUR pub use current::{CurrentRipple, SpeedShape, analyse_current};
+pub use current::{CurrentRipple, SpeedShape, analyse_current};
 pub use error::Unreadable;
 pub use options::RippleOptions;
 pub use result::{

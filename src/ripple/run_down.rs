@@ -6,7 +6,7 @@ use super::{
     prepare::{Prepared, prepare},
     refine::{Harmonics, LineSet, Start, refine},
     result::ForeignLine,
-    sort_lines::{Search, Spectrum, angle_spectrum, weighted},
+    sort_lines::{Search, Spectrum, angle_spectrum, highest_cycles, weighted},
     words,
 };
 use std::f64::consts::PI;
@@ -216,10 +216,9 @@ fn without_line(
 /// Highest frequency the comb is read to.
 fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
-    let mean_emf = span / (prepared.time_s[prepared.time_s.len() - 1] - prepared.time_s[0]);
-    // A strongest line that is unevenness itself has its ripple up to 48 orders higher.
+    // A strongest line that is unevenness itself has its ripple up to 48 orders higher; sampled as fast as the detection spectrum goes.
     (60.0 * fit.frequency)
-        .min(0.5 / (prepared.interval_s * mean_emf))
+        .min(highest_cycles(&fit.emf_v, span, prepared.interval_s) / span)
         .max(1.2 * fit.frequency)
 }
 

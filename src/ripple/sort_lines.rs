@@ -80,16 +80,21 @@ pub(super) fn angle_spectrum(
     looks: f64,
 ) -> Spectrum {
     let span = x[x.len() - 1] - x[0];
+    let cycles = highest_cycles(emf, span, interval_s);
+    let bins = (cycles * PADDING as f64) as usize;
+    let step = 1.0 / (PADDING as f64 * span);
+    weighted(rough, emf, x, step, bins, looks)
+}
+
+/// Cycles over the record up to which lines are looked for: the Nyquist frequency of the slow end; cells beyond one a sample
+/// carry nothing new.
+pub(super) fn highest_cycles(emf: &[f64], span: f64, interval_s: f64) -> f64 {
     let least_emf = emf
         .iter()
         .copied()
         .fold(f64::MAX, f64::min)
         .max(1e-3 * emf[0].abs());
-    // Up to the Nyquist frequency of the slow end; cells beyond one a sample carry nothing new.
-    let cycles = (0.5 / (interval_s * least_emf) * span).min(rough.len() as f64 * 0.75);
-    let bins = (cycles * PADDING as f64) as usize;
-    let step = 1.0 / (PADDING as f64 * span);
-    weighted(rough, emf, x, step, bins, looks)
+    (0.5 / (interval_s * least_emf) * span).min(emf.len() as f64)
 }
 
 /// Spectrum in time of `rough`, in Hz.
@@ -182,8 +187,9 @@ impl Search<'_> {
             }
             let Some((zero, angle, bin, ratio)) = best else {
                 if time_found {
-                    foreign.push(self.remove_time_line(
+                    foreign.push(remove_time_line(
                         rough,
+                        self.time_s,
                         time.peak_frequency(time_bin),
                         time_ratio,
                         LineKind::Time,
@@ -208,8 +214,9 @@ impl Search<'_> {
             let rival_ratio = rival.map_or(0.0, |k| time.signal_to_noise(k));
             // A line elsewhere in time that is stronger than this one may well have made it: smear of hum.
             if time_found && time_ratio > MARGIN * ratio {
-                foreign.push(self.remove_time_line(
+                foreign.push(remove_time_line(
                     rough,
+                    self.time_s,
                     time.peak_frequency(time_bin),
                     time_ratio,
                     LineKind::Time,
@@ -222,8 +229,9 @@ impl Search<'_> {
                 } else {
                     LineKind::Undecided
                 };
-                foreign.push(self.remove_time_line(
+                foreign.push(remove_time_line(
                     rough,
+                    self.time_s,
                     time.peak_frequency(rival.unwrap_or(0)),
                     rival_ratio,
                     kind,
@@ -253,8 +261,9 @@ impl Search<'_> {
             if !found {
                 break;
             }
-            foreign.push(self.remove_time_line(
+            foreign.push(remove_time_line(
                 rough,
+                self.time_s,
                 time.peak_frequency(bin),
                 ratio,
                 LineKind::Time,
@@ -288,57 +297,6 @@ impl Search<'_> {
             .map(|(x, t)| x - zero * (t - first))
             .collect();
         (emf, x)
-    }
-
-    /// Fits and subtracts a sinusoid in time about `frequency_hz`.
-    fn remove_time_line(
-        &self,
-        rough: &mut [f64],
-        frequency_hz: f64,
-        ratio: f64,
-        kind: LineKind,
-    ) -> ForeignLine {
-        let first = self.time_s[0];
-        let span = self.time_s[self.time_s.len() - 1] - first;
-        let power = |f: f64| {
-            let mut sum = Complex64::default();
-            for (t, r) in self.time_s.iter().zip(rough.iter()) {
-                sum += Complex64::from_polar(
-                    r * Window::Hann.at((t - first) / span),
-                    -2.0 * PI * f * (t - first),
-                );
-            }
-            sum.norm_sqr()
-        };
-        // Golden section over one bin either side.
-        let golden = (5f64.sqrt() - 1.0) / 2.0;
-        let (mut a, mut b) = (frequency_hz - 0.6 / span, frequency_hz + 0.6 / span);
-        let (mut c, mut d) = (b - golden * (b - a), a + golden * (b - a));
-        let (mut pc, mut pd) = (power(c), power(d));
-        for _ in 0..18 {
-            if pc > pd {
-                (b, d, pd) = (d, c, pc);
-                c = b - golden * (b - a);
-                pc = power(c);
-            } else {
-                (a, c, pc) = (c, d, pd);
-                d = a + golden * (b - a);
-                pd = power(d);
-            }
-        }
-        let frequency = 0.5 * (a + b);
-        let phases: Vec<f64> = self
-            .time_s
-            .iter()
-            .map(|t| 2.0 * PI * frequency * (t - first))
-            .collect();
-        let amplitude = subtract(rough, &phases);
-        ForeignLine {
-            kind,
-            frequency,
-            amplitude,
-            signal_to_noise: ratio,
-        }
     }
 
     /// Asks whether the code sawtooth explains a line of this signal-to-noise; if so subtracts it and tells its strongest harmonic.
@@ -387,6 +345,56 @@ impl Search<'_> {
             amplitude,
             signal_to_noise: found,
         })
+    }
+}
+
+/// Fits and subtracts a sinusoid in time about `frequency_hz`.
+pub(super) fn remove_time_line(
+    rough: &mut [f64],
+    time_s: &[f64],
+    frequency_hz: f64,
+    ratio: f64,
+    kind: LineKind,
+) -> ForeignLine {
+    let first = time_s[0];
+    let span = time_s[time_s.len() - 1] - first;
+    let power = |f: f64| {
+        let mut sum = Complex64::default();
+        for (t, r) in time_s.iter().zip(rough.iter()) {
+            sum += Complex64::from_polar(
+                r * Window::Hann.at((t - first) / span),
+                -2.0 * PI * f * (t - first),
+            );
+        }
+        sum.norm_sqr()
+    };
+    // Golden section over one bin either side.
+    let golden = (5f64.sqrt() - 1.0) / 2.0;
+    let (mut a, mut b) = (frequency_hz - 0.6 / span, frequency_hz + 0.6 / span);
+    let (mut c, mut d) = (b - golden * (b - a), a + golden * (b - a));
+    let (mut pc, mut pd) = (power(c), power(d));
+    for _ in 0..18 {
+        if pc > pd {
+            (b, d, pd) = (d, c, pc);
+            c = b - golden * (b - a);
+            pc = power(c);
+        } else {
+            (a, c, pc) = (c, d, pd);
+            d = a + golden * (b - a);
+            pd = power(d);
+        }
+    }
+    let frequency = 0.5 * (a + b);
+    let phases: Vec<f64> = time_s
+        .iter()
+        .map(|t| 2.0 * PI * frequency * (t - first))
+        .collect();
+    let amplitude = subtract(rough, &phases);
+    ForeignLine {
+        kind,
+        frequency,
+        amplitude,
+        signal_to_noise: ratio,
     }
 }
 

@@ -104,17 +104,21 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
     }
     let n = found.prepared.time_s.len();
     let nyquist_hz = 0.5 / found.prepared.interval_s;
+    let commutation = found.fit.frequency
+        * found.candidates.first().map_or(1.0, |c| {
+            f64::from(c.cycles_per_revolution) / f64::from(found.strongest)
+        });
     let over = found
         .fit
         .emf_v
         .iter()
-        .take_while(|e| found.fit.frequency * *e > nyquist_hz)
+        .take_while(|e| commutation * *e > nyquist_hz)
         .count();
     if over > 0 {
         remarks.push(format!(
-            "the ripple is aliased until {:.4} s: {:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. It is read at its true place because the speed falls; {:.0} % of the record is affected",
+            "the commutation ripple is aliased until {:.4} s: {:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. It is read at its true place because the speed falls; {:.0} % of the record is affected",
             found.prepared.time_s[over.min(n - 1)],
-            found.fit.frequency * found.fit.emf_v[0],
+            commutation * found.fit.emf_v[0],
             100.0 * over as f64 / n as f64
         ));
     }
@@ -142,7 +146,12 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
     let twins: Vec<String> = found
         .candidates
         .iter()
-        .filter(|c| same(c) && c.segments != first.segments && c.probability > 0.01)
+        .filter(|c| {
+            same(c)
+                && c.cycles_per_revolution == first.cycles_per_revolution
+                && c.segments != first.segments
+                && c.probability > 0.01
+        })
         .map(|c| c.segments.to_string())
         .collect();
     if !twins.is_empty() {
@@ -169,7 +178,7 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
     }
     if found.strongest <= 2 && first.cycles_per_revolution > found.strongest {
         remarks.push(format!(
-            "the strongest line is unevenness, {} per revolution, not commutation ripple; K follows from it directly",
+            "the strongest line is unevenness, {} per revolution, not commutation ripple; K follows from it directly, whatever the segment count",
             found.strongest
         ));
     }

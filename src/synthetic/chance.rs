@@ -66,7 +66,9 @@ fn mix(value: u64) -> u64 {
 
 /// Uniform number in `0 .. 1` that belongs to lattice point `cell` of `seed`.
 pub(crate) fn lattice(seed: u64, cell: i64) -> f64 {
-    (mix(seed ^ mix(cell as u64)) >> 11) as f64 / (1_u64 << 53) as f64
+    // One step of SplitMix64 a cell: the sequence of a generator, entered at any place.
+    let place = (cell as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    (mix(seed.wrapping_add(place)) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
 /// Noise of unit variance over a line, linear between lattice points one apart.

@@ -1,4 +1,4 @@
-//! What repeats with the commutator: back-EMF constant, resistance and brush noise over the angle of the rotor.
+//! What repeats with the rotor's angle: back-EMF constant, resistance, brush noise, cogging and unbalance.
 
 use super::chance::{Dice, lattice, lattice_noise};
 use super::machine::Machine;
@@ -13,8 +13,8 @@ const POINTS: usize = 2048;
 /// coils in series gives it. Lobes differ in height and their borders in position by errors that belong to the segments, so
 /// that with an odd number of segments each error shows twice a turn, half a turn apart.
 pub(crate) struct Commutation {
-    /// Back-EMF constant and resistance, relative.
-    table: Vec<[f64; 2]>,
+    /// Relative back-EMF constant, relative resistance, and torque of position in N·m.
+    table: Vec<[f64; 3]>,
     lines: f64,
     brush_noise: f64,
     needle_v: f64,
@@ -46,7 +46,8 @@ impl Commutation {
                 values[segment % segments]
             } else {
                 // Both brushes commutate at once, on opposite segments.
-                (values[line % segments] + values[(line + segments / 2) % segments]) / 2.0_f64.sqrt()
+                (values[line % segments] + values[(line + segments / 2) % segments])
+                    / 2.0_f64.sqrt()
             }
         };
         let borders: Vec<f64> = (0..lines)
@@ -61,7 +62,7 @@ impl Commutation {
         let half_pitch = std::f64::consts::PI / lines as f64;
         // Height of a whole lobe of cos between its cusps, which emf_ripple is the scaled version of.
         let lobe = 1.0 - libm::cos(half_pitch);
-        let mut table: Vec<[f64; 2]> = Vec::with_capacity(POINTS);
+        let mut table: Vec<[f64; 3]> = Vec::with_capacity(POINTS);
         for point in 0..POINTS {
             let turn = point as f64 / POINTS as f64;
             let place = turn * lines as f64;
@@ -92,7 +93,13 @@ impl Commutation {
             let resistance = 0.55 * libm::cos(angle + phases[2])
                 + 0.25 * libm::cos(2.0 * angle + phases[3])
                 + 0.2 * libm::cos(TAU * turn + phases[4]);
-            table.push([emf, commutator.resistance_variation * resistance]);
+            let position_nm = machine.cogging_nm * libm::sin(angle)
+                + machine.unbalance_nm * libm::sin(TAU * turn);
+            table.push([
+                emf,
+                commutator.resistance_variation * resistance,
+                position_nm,
+            ]);
         }
         smooth(&mut table, (POINTS / (16 * lines)).max(1));
         let count = POINTS as f64;
@@ -111,15 +118,18 @@ impl Commutation {
             noise_seed: dice.bits(),
             flat: commutator.emf_ripple == 0.0
                 && commutator.unevenness == 0.0
-                && commutator.resistance_variation == 0.0,
+                && commutator.resistance_variation == 0.0
+                && machine.cogging_nm == 0.0
+                && machine.unbalance_nm == 0.0,
         }
     }
 
-    /// Relative back-EMF constant and relative resistance at `theta` (rad, any number of turns), brush noise in the latter.
+    /// Relative back-EMF constant, relative resistance with brush noise, and torque of position against positive rotation
+    /// (N·m) at `theta` (rad, any number of turns).
     #[inline]
-    pub fn at(&self, theta: f64) -> (f64, f64) {
-        let (emf, mut resistance) = if self.flat {
-            (1.0, 1.0)
+    pub fn at(&self, theta: f64) -> (f64, f64, f64) {
+        let (emf, mut resistance, position_nm) = if self.flat {
+            (1.0, 1.0, 0.0)
         } else {
             let place = theta * (POINTS as f64 / TAU);
             let floor = place.floor();
@@ -130,13 +140,14 @@ impl Commutation {
             (
                 here[0] + (next[0] - here[0]) * fraction,
                 here[1] + (next[1] - here[1]) * fraction,
+                here[2] + (next[2] - here[2]) * fraction,
             )
         };
         if self.brush_noise > 0.0 {
             let place = theta * (4.0 * self.lines / TAU);
             resistance *= 1.0 + self.brush_noise * lattice_noise(self.noise_seed, place);
         }
-        (emf, resistance)
+        (emf, resistance, position_nm)
     }
 
     /// Voltage of the last commutation needle, V: an exponential from each commutation on, of random height that grows with
@@ -169,7 +180,7 @@ impl Commutation {
 }
 
 /// Moving mean over `2 * reach + 1` points around the turn: commutation takes a share of the interval.
-fn smooth(table: &mut [[f64; 2]], reach: usize) {
+fn smooth(table: &mut [[f64; 3]], reach: usize) {
     let source = table.to_vec();
     let count = source.len();
     for (index, row) in table.iter_mut().enumerate() {
@@ -190,7 +201,7 @@ mod tests {
         let count = 10_000;
         let mut sum = (0.0, 0.0);
         for k in 0..count {
-            let (emf, resistance) = commutation.at(TAU * f64::from(k) / f64::from(count));
+            let (emf, resistance, _) = commutation.at(TAU * f64::from(k) / f64::from(count));
             sum.0 += emf;
             sum.1 += resistance;
         }

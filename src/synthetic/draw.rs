@@ -2,21 +2,20 @@
 
 use super::SyntheticError;
 use super::chance::Dice;
+use super::channels::{Screens, ranges, shown_bits};
 use super::commutation::Commutation;
-use super::instruments::{InstrumentErrors, Instruments};
+use super::instruments::Instruments;
 use super::machine::Machine;
+use super::readings;
 use super::rig::{CurrentSensor, Rig};
 use super::screen::Vertical;
-use super::shot::{self, Shot, ShotKind, Shown, Wiring};
+use super::shot::{Shot, ShotKind};
+use super::take::take;
 use super::truth::{CaptureTruth, Truth};
-use crate::bench::{Bench, Capture, MotorFacts, Reading, Stated, Trace, Waveform};
-use crate::capture::TimeAxis;
+use super::wiring::Wiring;
+use crate::bench::{Bench, Capture, MotorFacts, Stated, Trace, Waveform};
 use sha2::{Digest, Sha256};
-use std::f64::consts::TAU;
 use std::path::PathBuf;
-
-/// Limit of error of the voltmeter that reads a driven motor's EMF, relative.
-const VOLTMETER_LIMIT: f64 = 0.005;
 
 /// A motor on a bench and what is to be captured of it.
 #[derive(Clone, Debug, PartialEq)]
@@ -96,11 +95,15 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
         CurrentSensor::Clamp { .. } => None,
     };
     let wiring = Wiring {
+        machine,
+        commutation: &commutation,
         rig,
         shunt_ohm: shunt_ohm.unwrap_or(0.0),
         time_base: errors.time_base,
         skew_s: errors.skew_s,
         added_inertia_kg_m2,
+        magnets_c,
+        averaged: instruments.high_resolution,
     };
 
     let mut bench = Bench {
@@ -123,16 +126,7 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
         let mut dice = Dice::new(seed, &format!("capture {}", shot.name));
         let winding_c = winding_c + rig.temperature.scatter_k * dice.normal();
         warmth.push(winding_c);
-        let shown = shot::take(
-            shot,
-            machine,
-            &commutation,
-            &wiring,
-            winding_c,
-            magnets_c,
-            instruments.high_resolution,
-            &mut dice,
-        )?;
+        let shown = take(shot, &wiring, winding_c, &mut dice)?;
         let (voltage_range, current_range) = ranges(shot.kind, rig, &shown);
         let voltage_vertical =
             Vertical::fit(voltage_range.0, voltage_range.1, shown_bits(instruments));
@@ -219,34 +213,23 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
                     }),
                     winding_temperature_c: Some(Stated {
                         value: rig.temperature.winding_c,
-                        standard_uncertainty: libm::hypot(
-                            rig.temperature.winding_uncertainty_k,
-                            rig.temperature.scatter_k,
-                        ),
+                        standard_uncertainty: rig.temperature.winding_standard_k(),
                     }),
-                    added_inertia_kg_m2: (shot.kind == ShotKind::RunDownWithDisc).then(|| Stated {
-                        value: rig.added_inertia_kg_m2,
-                        standard_uncertainty: 0.5
-                            * rig.added_inertia_limit
-                            * rig.added_inertia_kg_m2,
-                    }),
+                    added_inertia_kg_m2: (shot.kind == ShotKind::RunDownWithDisc).then_some(
+                        Stated {
+                            value: rig.added_inertia_kg_m2,
+                            standard_uncertainty: 0.5
+                                * rig.added_inertia_limit
+                                * rig.added_inertia_kg_m2,
+                        },
+                    ),
                     load_torque_nm: None,
                     ac_coupled: false,
                 });
             }
             None => {
-                let speed = shown.steady.map_or(0.0, |(speed, _)| speed);
-                let stated = tachometer(speed, instruments, &mut dice);
-                let count = shown.tape.voltage_v.len().max(1) as f64;
-                let mean = shown.tape.voltage_v.iter().sum::<f64>() / count;
-                bench.readings.push(Reading::SpunBackEmf {
-                    voltage_v: Stated {
-                        value: mean
-                            * (1.0 + 0.5 * VOLTMETER_LIMIT * dice.normal().clamp(-2.0, 2.0)),
-                        standard_uncertainty: 0.5 * VOLTMETER_LIMIT * mean,
-                    },
-                    speed_rad_s: stated,
-                });
+                let (reading, stated) = readings::driven(&shown, instruments, &mut dice);
+                bench.readings.push(reading);
                 driven.push(DrivenRecord {
                     name: shot.name.clone(),
                     waveform,
@@ -256,9 +239,13 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
         }
     }
     let mean_winding_c = warmth.iter().sum::<f64>() / warmth.len().max(1) as f64;
-    bench
-        .readings
-        .extend(readings(scenario, &truths, &commutation, mean_winding_c, seed));
+    bench.readings.extend(readings::meters(
+        scenario,
+        &truths,
+        &commutation,
+        mean_winding_c,
+        seed,
+    ));
     Ok(SyntheticBench {
         bench,
         truth: Truth {
@@ -291,6 +278,12 @@ fn check(scenario: &Scenario) -> Result<(), SyntheticError> {
                 name: shot.name.clone(),
             });
         }
+        let plain = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_');
+        if shot.name.trim().is_empty() || !shot.name.chars().all(plain) {
+            return Err(SyntheticError::BadName {
+                name: shot.name.clone(),
+            });
+        }
         if shot.rows < 100 || !(shot.span > 0.0 && shot.span.is_finite()) {
             return Err(SyntheticError::Field {
                 part: "plan",
@@ -303,173 +296,12 @@ fn check(scenario: &Scenario) -> Result<(), SyntheticError> {
     Ok(())
 }
 
-/// Averaging over the sampling interval gives four bits more.
-fn shown_bits(instruments: &Instruments) -> u32 {
-    if instruments.high_resolution {
-        instruments.bits + 4
-    } else {
-        instruments.bits
-    }
-}
-
 /// Resistance of the loop outside the motor and the shunt, for a capture without a voltage channel.
 fn loop_resistance(kind: ShotKind, rig: &Rig) -> f64 {
     match kind {
         ShotKind::Brake => rig.short_resistance_ohm,
         _ => rig.source_resistance_ohm,
     }
-}
-
-/// What the person makes fit on the screen: the voltage to be expected, kicks left to run off, and the current seen.
-fn ranges(kind: ShotKind, rig: &Rig, shown: &Shown) -> ((f64, f64), (f64, f64)) {
-    let supply = rig.supply_v;
-    let voltage = match kind {
-        ShotKind::TurnOffUnclamped => (-9.0 * supply, 6.0 * supply),
-        ShotKind::TurnOff | ShotKind::Pwm | ShotKind::PwmLocked => {
-            (-1.5 * rig.diode.forward_v, 1.03 * supply)
-        }
-        _ => (0.0, 1.03 * supply),
-    };
-    let (low, high) = shown
-        .tape
-        .current_a
-        .iter()
-        .fold((0.0_f64, 0.0_f64), |(low, high), &value| {
-            (low.min(value), high.max(value))
-        });
-    let current = if high > low {
-        (1.03 * low, 1.03 * high)
-    } else {
-        (0.0, 0.1 * rig.supply_v)
-    };
-    (voltage, current)
-}
-
-/// Both channels of one capture.
-struct Screens<'a> {
-    instruments: &'a Instruments,
-    errors: &'a InstrumentErrors,
-    voltage_vertical: Vertical,
-    current_vertical: Vertical,
-    zeros: (f64, f64),
-}
-
-impl Screens<'_> {
-    fn show(&self, shown: &Shown, dice: &mut Dice) -> Waveform {
-        let quieter = if self.instruments.high_resolution {
-            0.35
-        } else {
-            1.0
-        };
-        let gain_v = self.errors.voltage_gain();
-        let hum_phase = dice.uniform(0.0, TAU);
-        let voltage: Vec<f64> = shown
-            .tape
-            .voltage_v
-            .iter()
-            .enumerate()
-            .map(|(row, value)| {
-                let hum = self.instruments.hum.map_or(0.0, |hum| {
-                    let angle = TAU * hum.frequency_hz * shown.rows.true_time(row) + hum_phase;
-                    hum.amplitude_v * libm::sin(angle)
-                });
-                (value + hum) * gain_v + self.zeros.0
-            })
-            .collect();
-        let gain_i = self.errors.current_gain();
-        let current: Vec<f64> = shown
-            .tape
-            .current_a
-            .iter()
-            .map(|value| value * gain_i + self.zeros.1)
-            .collect();
-        let noise_v = quieter * self.instruments.noise_div * self.voltage_vertical.per_division;
-        let noise_i = quieter
-            * libm::hypot(
-                self.instruments.noise_div * self.current_vertical.per_division,
-                self.instruments.sensor_noise_a,
-            );
-        Waveform {
-            time: TimeAxis::Uniform {
-                start_s: shown.rows.start_s,
-                step_s: shown.rows.step_s,
-                len: shown.rows.count,
-            },
-            voltage_v: Some(self.voltage_vertical.trace(&voltage, noise_v, dice)),
-            current_a: Some(self.current_vertical.trace(&current, noise_i, dice)),
-        }
-    }
-}
-
-/// A tachometer's display of `speed`, whole revolutions a minute.
-fn tachometer(speed: f64, instruments: &Instruments, dice: &mut Dice) -> Stated {
-    let limit = instruments.tachometer_limit.unwrap_or(0.0);
-    let rpm = TAU / 60.0;
-    let seen = speed * (1.0 + 0.5 * limit * dice.normal().clamp(-2.0, 2.0));
-    Stated {
-        value: (seen / rpm).round() * rpm,
-        standard_uncertainty: libm::hypot(0.5 * limit * speed, rpm / 12.0_f64.sqrt()),
-    }
-}
-
-/// Tachometer and ohmmeter.
-fn readings(
-    scenario: &Scenario,
-    truths: &[CaptureTruth],
-    commutation: &Commutation,
-    winding_c: f64,
-    seed: u64,
-) -> Vec<Reading> {
-    let Scenario {
-        machine,
-        rig,
-        instruments,
-        ..
-    } = scenario;
-    let mut dice = Dice::new(seed, "readings");
-    let mut readings = Vec::new();
-    let steadily = [ShotKind::Steady, ShotKind::RunDown, ShotKind::Brake];
-    let shown = steadily
-        .iter()
-        .find_map(|kind| truths.iter().find(|truth| truth.kind == *kind));
-    if let (Some(_), Some(truth)) = (instruments.tachometer_limit, shown)
-        && let Some(speed) = truth.steady_speed_rad_s
-    {
-        readings.push(Reading::Speed {
-            speed_rad_s: tachometer(speed, instruments, &mut dice),
-            capture: Some(truth.name.clone()),
-            terminal_voltage_v: None,
-            current_a: None,
-        });
-    }
-    if let Some(limit) = instruments.ohmmeter_limit {
-        let gain = 1.0 + 0.5 * limit * dice.normal().clamp(-2.0, 2.0);
-        let readings_ohm = (0..4)
-            .map(|_| {
-                let (_, position) = commutation.at(dice.uniform(0.0, TAU));
-                let contact = machine.ohmmeter_contact_ohm * dice.uniform(0.7, 1.3);
-                gain * (machine.resistance_at(winding_c) * position
-                    + contact
-                    + instruments.ohmmeter_leads_ohm)
-            })
-            .collect();
-        readings.push(Reading::Ohmmeter {
-            readings_ohm,
-            leads_ohm: Some(Stated {
-                value: instruments.ohmmeter_leads_ohm,
-                standard_uncertainty: 0.01,
-            }),
-            relative_uncertainty: 0.5 * limit,
-            temperature_c: Some(Stated {
-                value: rig.temperature.winding_c,
-                standard_uncertainty: libm::hypot(
-                    rig.temperature.winding_uncertainty_k,
-                    rig.temperature.scatter_k,
-                ),
-            }),
-        });
-    }
-    readings
 }
 
 /// SHA-256 over the numbers shown, as there is no file yet.

@@ -175,10 +175,7 @@ impl Machine {
             ("ohmmeter_contact_ohm", self.ohmmeter_contact_ohm),
             ("emf_ripple", self.commutator.emf_ripple),
             ("unevenness", self.commutator.unevenness),
-            (
-                "resistance_variation",
-                self.commutator.resistance_variation,
-            ),
+            ("resistance_variation", self.commutator.resistance_variation),
             ("brush_noise", self.commutator.brush_noise),
         ];
         for (field, value) in not_negative {

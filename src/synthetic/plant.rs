@@ -152,18 +152,6 @@ impl<'a> Plant<'a> {
         }
     }
 
-    /// Torque of position: cogging and unbalance, against positive rotation.
-    fn position_torque(&self, theta: f64) -> f64 {
-        let mut torque = 0.0;
-        if self.machine.cogging_nm > 0.0 {
-            torque += self.machine.cogging_nm * libm::sin(self.lines * theta);
-        }
-        if self.machine.unbalance_nm > 0.0 {
-            torque += self.machine.unbalance_nm * libm::sin(theta);
-        }
-        torque
-    }
-
     /// Friction against positive rotation at `omega`, its dry part in the sense `direction`.
     fn friction(&self, omega: f64, direction: f64) -> f64 {
         let machine = self.machine;
@@ -179,9 +167,10 @@ impl<'a> Plant<'a> {
 
     fn rates(&self, y: &[f64; 5], circuit: &Circuit, direction: f64) -> Rates {
         let [current, eddy, omega, theta, lowered] = *y;
-        let (emf_shape, resistance_shape) = self.commutation.at(theta);
-        let constant =
-            self.constant * emf_shape * (1.0 - self.machine.armature_reaction_per_a * current.abs());
+        let (emf_shape, resistance_shape, position_nm) = self.commutation.at(theta);
+        let constant = self.constant
+            * emf_shape
+            * (1.0 - self.machine.armature_reaction_per_a * current.abs());
         let emf = constant * omega;
         let resistance = self.resistance_ohm * resistance_shape;
         let brush = self.machine.contact_drop_v(current);
@@ -213,14 +202,20 @@ impl<'a> Plant<'a> {
         let friction = self.friction(omega, direction);
         let (omega_rate, theta_rate) = match self.shaft {
             Shaft::Free if direction != 0.0 => (
-                (torque - friction - self.position_torque(theta)) / self.inertia_kg_m2,
+                (torque - friction - position_nm) / self.inertia_kg_m2,
                 omega,
             ),
             Shaft::Driven => (0.0, omega),
             _ => (0.0, 0.0),
         };
         Rates {
-            y: [current_rate, eddy_rate, omega_rate, theta_rate, lowered_rate],
+            y: [
+                current_rate,
+                eddy_rate,
+                omega_rate,
+                theta_rate,
+                lowered_rate,
+            ],
             powers: [
                 terminals_v * current,
                 resistance * current * current,
@@ -249,8 +244,7 @@ impl<'a> Plant<'a> {
         let k4 = self.rates(&at(&k3.y, h), circuit, state.direction);
         let mut next = y;
         for (index, value) in next.iter_mut().enumerate() {
-            *value += h / 6.0
-                * (k1.y[index] + 2.0 * k2.y[index] + 2.0 * k3.y[index] + k4.y[index]);
+            *value += h / 6.0 * (k1.y[index] + 2.0 * k2.y[index] + 2.0 * k3.y[index] + k4.y[index]);
         }
         next[4] = next[4].max(0.0);
         let mut energy = [0.0; 7];
@@ -273,21 +267,20 @@ impl<'a> Plant<'a> {
         self.books.emf_j += energy[5];
         self.books.torque_j += energy[6];
         if let Some(capacity) = self.machine.winding_heat_capacity_j_per_k {
-            self.resistance_ohm += self.machine.terminal_resistance_ohm
-                * self.machine.copper_per_k
-                * energy[1]
-                / capacity;
+            self.resistance_ohm +=
+                self.machine.terminal_resistance_ohm * self.machine.copper_per_k * energy[1]
+                    / capacity;
         }
     }
 
     /// Torque that would move a resting rotor.
     fn standing_torque(&self, state: &State) -> f64 {
-        let (emf_shape, _) = self.commutation.at(state.theta);
+        let (emf_shape, _, position_nm) = self.commutation.at(state.theta);
         self.constant
             * emf_shape
             * (1.0 - self.machine.armature_reaction_per_a * state.current_a.abs())
             * state.current_a
-            - self.position_torque(state.theta)
+            - position_nm
     }
 
     /// Lets a resting rotor break away where the torque suffices.
@@ -350,15 +343,14 @@ impl<'a> Plant<'a> {
 
     /// Voltage over the motor's own terminals, and di/dt.
     pub fn terminals(&self, state: &State, circuit: &Circuit) -> (f64, f64) {
-        let rates = self.rates(&state.vector(), circuit, state.direction);
         match circuit {
             Circuit::Open => {
-                let (emf_shape, _) = self.commutation.at(state.theta);
+                let (emf_shape, _, _) = self.commutation.at(state.theta);
                 let emf = self.constant * emf_shape * state.omega;
                 (emf - self.parallel_ohm * state.eddy_a, 0.0)
             }
             Circuit::Loop(outside) => {
-                let rate = rates.y[0];
+                let rate = self.rates(&state.vector(), circuit, state.direction).y[0];
                 let voltage = outside.source_v
                     - state.lowered_v
                     - outside.resistance_ohm * state.current_a
@@ -368,7 +360,7 @@ impl<'a> Plant<'a> {
         }
     }
 
-    /// Largest step that keeps the method well inside its accuracy: a twelfth of the fastest time constant while a switching
+    /// Largest step that keeps the method well inside its accuracy: a twentieth of the fastest time constant while a switching
     /// still echoes (`since_switching_s`), two thirds of it once only ripple and motion drive the currents (the method is stable
     /// to 2.7), and 30 steps a commutation.
     pub fn longest_step(&self, state: &State, circuit: &Circuit, since_switching_s: f64) -> f64 {
@@ -394,7 +386,7 @@ impl<'a> Plant<'a> {
         let electrical = if rate > 0.0 {
             let slowest_s = self.slowest_electrical_s(circuit);
             let calm = since_switching_s > 18.0 * slowest_s;
-            (if calm { 0.67 } else { 1.0 / 12.0 }) / rate
+            (if calm { 0.67 } else { 0.05 }) / rate
         } else {
             f64::MAX
         };
@@ -408,8 +400,7 @@ impl<'a> Plant<'a> {
             Circuit::Loop(outside) => outside.resistance_ohm,
             Circuit::Open => f64::INFINITY,
         };
-        let whole =
-            (self.series_h + self.branch_h) / (self.resistance_ohm + outside_ohm);
+        let whole = (self.series_h + self.branch_h) / (self.resistance_ohm + outside_ohm);
         if self.branch_h > 0.0 {
             whole + self.branch_h / self.parallel_ohm
         } else {

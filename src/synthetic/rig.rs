@@ -106,6 +106,13 @@ pub struct Temperature {
     pub magnets_above_room_k: f64,
 }
 
+impl Temperature {
+    /// Standard uncertainty of the stated winding temperature, K; never nought, so that one may weight with it.
+    pub(crate) fn winding_standard_k(&self) -> f64 {
+        libm::hypot(self.winding_uncertainty_k, self.scatter_k).max(1e-3)
+    }
+}
+
 impl Rig {
     /// Same rig with one make, a hard spark instead of an arc, no ripple of the supply and known temperatures.
     pub fn clean(&self) -> Rig {

@@ -176,9 +176,7 @@ impl<'p, 'm> Run<'p, 'm> {
 
     fn longest_step(&self) -> f64 {
         let since_s = self.now_s - self.switched_s;
-        let mut longest = self
-            .plant
-            .longest_step(&self.state, &self.circuit, since_s);
+        let mut longest = self.plant.longest_step(&self.state, &self.circuit, since_s);
         if self.opening != Opening::None
             && let Circuit::Loop(outside) = self.circuit
         {
@@ -425,7 +423,7 @@ impl<'p, 'm> Run<'p, 'm> {
             ..Tape::default()
         };
         let mut coming = events.iter().peekable();
-        const SLICES: usize = 8;
+        const SLICES: usize = 4;
         for row in 0..rows.count {
             let at_s = rows.true_time(row);
             let (voltage, current) = if averaged {

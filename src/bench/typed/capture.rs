@@ -73,4 +73,3 @@ pub(super) fn read_capture(
         import,
     })
 }
-

@@ -126,4 +126,3 @@ pub(super) fn read_override(
         keys,
     }))
 }
-

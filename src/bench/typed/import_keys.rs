@@ -20,9 +20,11 @@ pub(super) fn read_import(
     )? {
         options.delimiter = Some(delimiter);
     }
-    if let Some(decimal) =
-        table.choice("decimal", "decimal mark", &[("point", b'.'), ("comma", b',')])?
-    {
+    if let Some(decimal) = table.choice(
+        "decimal",
+        "decimal mark",
+        &[("point", b'.'), ("comma", b',')],
+    )? {
         options.decimal = Some(decimal);
     }
     if let Some(encoding) = table.text("encoding")? {

@@ -58,7 +58,10 @@ impl TypedInstrument {
     }
 }
 
-pub(super) fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument, BenchError> {
+pub(super) fn read_instrument(
+    name: &str,
+    table: &Table<'_>,
+) -> Result<TypedInstrument, BenchError> {
     use InstrumentKind::*;
     let kind = table.choice(
         "kind",
@@ -122,4 +125,3 @@ pub(super) fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInst
     }
     Ok(instrument)
 }
-

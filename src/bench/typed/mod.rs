@@ -72,4 +72,3 @@ pub(in crate::bench) fn read_typed(root: &Table<'_>) -> Result<TypedSheet, Bench
     };
     Ok(sheet)
 }
-

@@ -67,4 +67,3 @@ pub(super) fn read_supply(table: &Table<'_>) -> Result<TypedSupply, BenchError> 
     table.finish()?;
     Ok(supply)
 }
-

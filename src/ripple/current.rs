@@ -1,0 +1,591 @@
+//! Speed against time from the ripple of the current, in a start, in steady running and in a brake.
+//!
+//! Under current the back-EMF is not measured, so the angle domain is built on a supposed course of the speed, `ω ∝ g(t)`: constant, rising
+//! from rest or falling to rest with an unknown time constant, or given by the caller up to its scale (for instance `v - R i`).
+//! `x = ∫ g dt` (s) takes the place of ∫ e dt; the course whose spectrum is sharpest is found first and then set free:
+//!
+//! `i(t) = Σ c_j P_j(t) + Σ_l [p_l cos lφ + q_l sin lφ] + noise`, `dφ/dt = 2π (f g(t) + Σ_k d_k P_k(t))`,
+//!
+//! with f the ripple frequency in Hz where g = 1 and d_k corrections in Hz, fitted by nonlinear least squares with a weak prior on d_k
+//! (one tenth of f). Amplitude is taken as constant: ripple EMF and armature impedance both grow with speed.
+
+use super::{
+    ForeignLine, LineKind, RippleOptions, SpeedPoint, Unreadable,
+    least_squares::{Normal, project},
+    prepare::{averaged, interval, usable},
+    smooth::{Smooth, basis, combine, integral_basis},
+    sort_lines::{LEAST_CYCLES, PADDING, Spectrum, remove_time_line, time_spectrum, weighted},
+};
+use std::f64::consts::PI;
+
+/// Supposed course of the speed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SpeedShape<'a> {
+    /// Steady running.
+    Constant,
+    /// From rest at `start_s` towards a final speed: `g = 1 - exp(-(t - start)/τ)`, τ found.
+    RiseFromRest { start_s: f64 },
+    /// Towards rest from the first row on: `g = (1 + c) exp(-t/τ) - c`, τ and c found.
+    DecayToRest,
+    /// Proportional to these values, as long as the data.
+    Given(&'a [f64]),
+}
+
+/// What the ripple of a current says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CurrentRipple {
+    /// Ripple frequency where the course g is 1 (steady: the frequency; start: final; brake: initial) and its standard
+    /// uncertainty, Hz; `None` where no line stands above the threshold.
+    pub frequency_hz: Option<(f64, f64)>,
+    pub amplitude_a: Option<f64>,
+    /// Power over mean noise power in the detection spectrum.
+    pub signal_to_noise: Option<f64>,
+    pub false_alarm_probability: Option<f64>,
+    /// Time constant of the course found, s; `None` for a constant or given course.
+    pub time_constant_s: Option<f64>,
+    /// Ripple cycles within the record.
+    pub cycles_seen: Option<f64>,
+    /// Frequencies that sampling cannot tell from the one found, Hz, up to four times the sampling rate; steady records only.
+    pub aliases_hz: Vec<f64>,
+    /// Course of the ripple frequency, and of the speed where the cycles per revolution are known.
+    pub speed: Vec<SpeedPoint>,
+    pub foreign_lines: Vec<ForeignLine>,
+    pub remarks: Vec<String>,
+}
+
+/// Order of the current's smooth part.
+const SMOOTH_ORDER: usize = 9;
+const SPEED_POINTS: usize = 200;
+/// Harmonics of the ripple fitted.
+const HARMONICS: usize = 2;
+
+/// Reads the ripple of a current.
+///
+/// `time_s` and `current_a` (A; `NaN` where missing) cover one phase only: for a start from just after the current's peak. `expected_hz`: ripple
+/// frequency where g = 1 as foreseen from elsewhere (value, standard uncertainty), used to choose between
+/// lines and between aliases. `cycles_per_revolution` turns frequencies into speeds.
+pub fn analyse_current(
+    time_s: &[f64],
+    current_a: &[f64],
+    shape: SpeedShape,
+    expected_hz: Option<(f64, f64)>,
+    cycles_per_revolution: Option<u32>,
+    options: &RippleOptions,
+) -> Result<CurrentRipple, Unreadable> {
+    let mut remarks = Vec::new();
+    let (time, current) = usable(time_s, current_a, options, &mut remarks)?;
+    let (time, current) = averaged(time, current, &mut remarks);
+    let interval_s = interval(&time);
+    let smooth = Smooth::fit(&time, &current, SMOOTH_ORDER).ok_or(Unreadable::Singular {
+        terms: SMOOTH_ORDER + 1,
+    })?;
+    let mut rough: Vec<f64> = current
+        .iter()
+        .zip(smooth.values(&time))
+        .map(|(i, s)| i - s)
+        .collect();
+    let courses = courses(shape, &time, time_s)?;
+    let mut foreign_lines = Vec::new();
+    let steady = matches!(shape, SpeedShape::Constant);
+
+    if steady && expected_hz.is_none() {
+        remove_mains(
+            &mut rough,
+            &time,
+            interval_s,
+            options.false_alarm_rate,
+            &mut foreign_lines,
+            &mut remarks,
+        );
+    }
+    let time_domain = time_spectrum(&rough, &time, interval_s);
+    let mut best: Option<Peak> = None;
+    for (index, course) in courses.iter().enumerate() {
+        let spectrum = course_spectrum(&rough, course, interval_s, courses.len() as f64);
+        let Some(bin) = choose(
+            &spectrum,
+            options.false_alarm_rate,
+            expected_hz,
+            interval_s,
+            steady,
+        ) else {
+            continue;
+        };
+        let ratio = spectrum.signal_to_noise(bin);
+        if best.as_ref().is_none_or(|b| ratio > b.ratio) {
+            best = Some(Peak {
+                index,
+                frequency: spectrum.peak_frequency(bin),
+                ratio,
+                false_alarm: spectrum.floor.false_alarm(bin, spectrum.power[bin]),
+            });
+        }
+    }
+    if let Some(peak) = best.as_ref().filter(|_| !steady) {
+        // Hum is sharpest in time; ripple of a changing speed is sharper under its course, if only by the part that is not steady yet.
+        let g = &courses[peak.index].g;
+        let (least, most) = g
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(a, b), v| (a.min(*v), b.max(*v)));
+        let swept = |g: f64| (peak.frequency * g.max(0.0) / time_domain.step) as usize;
+        let band = swept(least).saturating_sub(2)..(swept(most) + 3).min(time_domain.power.len());
+        let rival = band.max_by(|a, b| time_domain.power[*a].total_cmp(&time_domain.power[*b]));
+        if let Some(bin) = rival.filter(|bin| time_domain.signal_to_noise(*bin) * 1.2 > peak.ratio)
+        {
+            let frequency = time_domain.peak_frequency(bin);
+            let amplitude = time_domain.power[bin].sqrt() / time_domain.gain;
+            foreign_lines.push(ForeignLine {
+                kind: LineKind::Undecided,
+                frequency,
+                amplitude,
+                signal_to_noise: time_domain.signal_to_noise(bin),
+            });
+            remarks.push(format!(
+                "the strongest line of the current, {frequency:.1} Hz, is no sharper under a changing speed than in time: hum or switching ripple cannot be excluded, not taken for speed"
+            ));
+            best = None;
+        }
+    }
+    let Some(peak) = best else {
+        remarks.push(format!("no ripple line of the current stands above its noise at a false-alarm rate of {:.0e}; no speed is taken from it", options.false_alarm_rate));
+        return Ok(CurrentRipple {
+            frequency_hz: None,
+            amplitude_a: None,
+            signal_to_noise: None,
+            false_alarm_probability: None,
+            time_constant_s: None,
+            cycles_seen: None,
+            aliases_hz: Vec::new(),
+            speed: Vec::new(),
+            foreign_lines,
+            remarks,
+        });
+    };
+    let course = &courses[peak.index];
+    let cleaned: Vec<f64> = smooth
+        .values(&time)
+        .iter()
+        .zip(&rough)
+        .map(|(s, r)| s + r)
+        .collect();
+    // A constant speed leaves only its slow drift free.
+    let corrections = if steady { 1 } else { 5 };
+    let Some(fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
+        return Err(Unreadable::Singular {
+            terms: SMOOTH_ORDER + 1,
+        });
+    };
+    let sampling_hz = 1.0 / interval_s;
+    let aliases_hz = if steady {
+        aliases(fit.frequency, sampling_hz)
+    } else {
+        Vec::new()
+    };
+    let mut chosen = fit.frequency;
+    if let Some((expected, sd)) = expected_hz.filter(|_| steady) {
+        let near = aliases_hz
+            .iter()
+            .copied()
+            .chain([fit.frequency])
+            .min_by(|a, b| (a - expected).abs().total_cmp(&(b - expected).abs()));
+        if let Some(near) = near.filter(|n| *n != fit.frequency && (n - expected).abs() < 4.0 * sd)
+        {
+            remarks.push(format!(
+                "the ripple is aliased: seen at {:.2} Hz, foreseen at {expected:.2} ± {sd:.2} Hz, so it is really at {near:.2} Hz (sampling rate {sampling_hz:.0} Hz)",
+                fit.frequency
+            ));
+            chosen = near;
+        }
+    } else if steady {
+        remarks.push(format!(
+            "at constant speed sampling cannot tell {:.2} Hz from {}; a run-down or a foreseen speed would settle it",
+            fit.frequency,
+            aliases_hz.iter().take(2).map(|a| format!("{a:.2} Hz")).collect::<Vec<_>>().join(" or ")
+        ));
+    }
+    let aliased = fit
+        .course_hz
+        .iter()
+        .filter(|f| **f > 0.5 * sampling_hz)
+        .count();
+    if !steady && aliased > 0 {
+        remarks.push(format!(
+            "the ripple is aliased in {:.0} % of the record (up to {:.0} Hz against a Nyquist frequency of {:.0} Hz); it is read at its true place because the speed changes",
+            100.0 * aliased as f64 / time.len() as f64,
+            fit.course_hz.iter().copied().fold(0.0, f64::max),
+            0.5 * sampling_hz
+        ));
+    }
+    if expected_hz.is_none() && cycles_per_revolution.is_some() {
+        remarks.push(
+            "the strongest line of the current is taken for the commutation line; in a current it can also be unevenness, once or twice a revolution. A frequency foreseen from the run-down would settle it".to_string(),
+        );
+    }
+    let stride = time.len().div_ceil(SPEED_POINTS).max(1);
+    let turns = cycles_per_revolution.map(|n| 2.0 * PI / f64::from(n));
+    let speed = (0..time.len())
+        .step_by(stride)
+        .map(|i| {
+            // An alias moves with the speed in the same or in the opposite sense; at constant speed only its place counts.
+            let hz = if chosen == fit.frequency {
+                fit.course_hz[i]
+            } else {
+                chosen
+            };
+            SpeedPoint {
+                time_s: time[i],
+                emf_v: None,
+                ripple_frequency_hz: hz,
+                speed_rad_per_s: turns.map(|t| hz * t),
+                standard_uncertainty_rad_per_s: turns.map(|t| fit.course_sd_hz[i] * t),
+            }
+        })
+        .collect();
+    Ok(CurrentRipple {
+        frequency_hz: Some((chosen, fit.frequency_sd)),
+        amplitude_a: Some(fit.amplitude),
+        signal_to_noise: Some(peak.ratio),
+        false_alarm_probability: Some(peak.false_alarm),
+        time_constant_s: course.time_constant_s,
+        cycles_seen: Some(fit.cycles),
+        aliases_hz,
+        speed,
+        foreign_lines,
+        remarks,
+    })
+}
+
+struct Peak {
+    index: usize,
+    frequency: f64,
+    ratio: f64,
+    false_alarm: f64,
+}
+
+/// A supposed course: g, its integral, its time constant.
+struct Course {
+    g: Vec<f64>,
+    x_s: Vec<f64>,
+    time_constant_s: Option<f64>,
+}
+
+fn courses(shape: SpeedShape, time: &[f64], all_times: &[f64]) -> Result<Vec<Course>, Unreadable> {
+    let first = time[0];
+    let span = time[time.len() - 1] - first;
+    // Steps of 8 % in the time constant smear a line of a hundred cycles by less than half a cycle at the best one.
+    let constants = |least: f64, most: f64| {
+        let steps = ((most / least).ln() / 0.08).ceil() as i32;
+        (0..=steps).map(move |k| least * (f64::from(k) * 0.08).exp())
+    };
+    Ok(match shape {
+        SpeedShape::Constant => vec![Course {
+            g: vec![1.0; time.len()],
+            x_s: time.iter().map(|t| t - first).collect(),
+            time_constant_s: None,
+        }],
+        SpeedShape::RiseFromRest { start_s } => constants(span / 20.0, span * 2.0)
+            .map(|tau| Course {
+                g: time
+                    .iter()
+                    .map(|t| 1.0 - (-(t - start_s) / tau).exp())
+                    .collect(),
+                x_s: time
+                    .iter()
+                    .map(|t| {
+                        (t - first)
+                            + tau
+                                * ((-(t - start_s) / tau).exp() - (-(first - start_s) / tau).exp())
+                    })
+                    .collect(),
+                time_constant_s: Some(tau),
+            })
+            .collect(),
+        SpeedShape::DecayToRest => constants(span / 6.0, span * 4.0)
+            .flat_map(|tau| [0.0, 0.15, 0.4].map(|c| (tau, c)))
+            .map(|(tau, c)| Course {
+                g: time
+                    .iter()
+                    .map(|t| (1.0 + c) * (-(t - first) / tau).exp() - c)
+                    .collect(),
+                x_s: time
+                    .iter()
+                    .map(|t| (1.0 + c) * tau * (1.0 - (-(t - first) / tau).exp()) - c * (t - first))
+                    .collect(),
+                time_constant_s: Some(tau),
+            })
+            // A course through zero turns the rotor back, which no brake does.
+            .filter(|course| course.g.last().is_some_and(|g| *g > 0.02))
+            .collect(),
+        SpeedShape::Given(values) => {
+            if values.len() != all_times.len() {
+                return Err(Unreadable::Lengths {
+                    times: all_times.len(),
+                    values: values.len(),
+                });
+            }
+            let mut row = 0;
+            let g: Vec<f64> = time
+                .iter()
+                .map(|t| {
+                    while row + 2 < all_times.len() && all_times[row + 1] <= *t {
+                        row += 1;
+                    }
+                    let part = (t - all_times[row]) / (all_times[row + 1] - all_times[row]);
+                    values[row] + part * (values[row + 1] - values[row])
+                })
+                .collect();
+            let most = g.iter().copied().fold(0.0, f64::max);
+            if !(most > 0.0 && g.iter().all(|v| v.is_finite())) {
+                return Err(Unreadable::Option {
+                    name: "shape",
+                    value: most,
+                    expected: "finite values, positive where the motor turns",
+                });
+            }
+            let g: Vec<f64> = g.iter().map(|v| v / most).collect();
+            let mut sum = 0.0;
+            let mut x_s = vec![0.0];
+            for (w, t) in g.windows(2).zip(time.windows(2)) {
+                sum += 0.5 * (w[0] + w[1]) * (t[1] - t[0]);
+                x_s.push(sum);
+            }
+            vec![Course {
+                g,
+                x_s,
+                time_constant_s: None,
+            }]
+        }
+    })
+}
+
+fn course_spectrum(rough: &[f64], course: &Course, interval_s: f64, looks: f64) -> Spectrum {
+    let span = course.x_s[course.x_s.len() - 1];
+    let cycles = (0.5 / interval_s * span * 2.0).min(rough.len() as f64 * 0.75);
+    let cycles = if course.g.iter().all(|g| *g == 1.0) {
+        0.5 / interval_s * span
+    } else {
+        cycles
+    };
+    let bins = (cycles * PADDING as f64) as usize;
+    weighted(
+        rough,
+        &vec![1.0; rough.len()],
+        &course.x_s,
+        1.0 / (PADDING as f64 * span),
+        bins,
+        looks,
+    )
+}
+
+/// The bin taken for ripple: strongest above the threshold, near the expected frequency where one is given.
+fn choose(
+    spectrum: &Spectrum,
+    rate: f64,
+    expected_hz: Option<(f64, f64)>,
+    interval_s: f64,
+    steady: bool,
+) -> Option<usize> {
+    let wanted: Vec<f64> = match expected_hz {
+        Some((hz, _)) if steady => std::iter::once(folded(hz, 1.0 / interval_s)).collect(),
+        Some((hz, _)) => vec![hz],
+        None => Vec::new(),
+    };
+    // The smooth part of a transient leaves slow waves of its own.
+    let least = if steady {
+        LEAST_CYCLES
+    } else {
+        2 * LEAST_CYCLES
+    };
+    (least * PADDING..spectrum.power.len())
+        .filter(|bin| spectrum.power[*bin] > spectrum.floor.threshold(*bin, rate))
+        .filter(|bin| {
+            let hz = *bin as f64 * spectrum.step;
+            let reach = expected_hz.map_or(0.0, |(_, sd)| {
+                4.0 * sd + 2.0 * spectrum.step * PADDING as f64
+            });
+            wanted.is_empty() || wanted.iter().any(|w| (hz - w).abs() < reach)
+        })
+        .max_by(|a, b| spectrum.power[*a].total_cmp(&spectrum.power[*b]))
+}
+
+/// Where sampling at `sampling_hz` shows a frequency.
+fn folded(hz: f64, sampling_hz: f64) -> f64 {
+    let rest = hz.rem_euclid(sampling_hz);
+    rest.min(sampling_hz - rest)
+}
+
+fn aliases(hz: f64, sampling_hz: f64) -> Vec<f64> {
+    (1..=4)
+        .flat_map(|k| {
+            [
+                f64::from(k) * sampling_hz - hz,
+                f64::from(k) * sampling_hz + hz,
+            ]
+        })
+        .filter(|f| *f < 4.0 * sampling_hz)
+        .collect()
+}
+
+/// At constant speed ripple and mains hum look alike: while the strongest line is a multiple of a mains frequency within a
+/// resolution cell it is subtracted and told.
+fn remove_mains(
+    rough: &mut [f64],
+    time: &[f64],
+    interval_s: f64,
+    rate: f64,
+    foreign: &mut Vec<ForeignLine>,
+    remarks: &mut Vec<String>,
+) {
+    for _ in 0..8 {
+        let spectrum = time_spectrum(rough, time, interval_s);
+        let (bin, ratio, found) = spectrum.strongest(rate);
+        let hz = spectrum.peak_frequency(bin);
+        let mains = [50.0, 60.0].iter().any(|mains| {
+            let order = (hz / mains).round();
+            (1.0..=12.0).contains(&order)
+                && (hz - order * mains).abs() < spectrum.step * PADDING as f64
+        });
+        if !(found && mains) {
+            return;
+        }
+        let line = remove_time_line(rough, time, hz, ratio, LineKind::Undecided);
+        remarks.push(format!(
+            "the line of the steady current at {:.2} Hz is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not taken for speed",
+            line.frequency
+        ));
+        foreign.push(line);
+    }
+}
+
+struct CourseFit {
+    frequency: f64,
+    frequency_sd: f64,
+    amplitude: f64,
+    cycles: f64,
+    course_hz: Vec<f64>,
+    course_sd_hz: Vec<f64>,
+}
+
+/// The nonlinear least-squares fit of the module's head.
+fn fit_course(
+    time: &[f64],
+    current: &[f64],
+    course: &Course,
+    frequency: f64,
+    corrections: usize,
+) -> Option<CourseFit> {
+    let n = time.len();
+    let (first, last) = (time[0], time[n - 1]);
+    let smooth = basis(time, first, last, SMOOTH_ORDER);
+    // Phase terms in cycles per Hz: the course itself, then the integrals of P_1 .. .
+    let mut phases = vec![course.x_s.clone()];
+    phases.extend(
+        integral_basis(time, first, last, corrections)
+            .into_iter()
+            .skip(1),
+    );
+    let mut rates = vec![course.g.clone()];
+    rates.extend(basis(time, first, last, corrections).into_iter().skip(1));
+    let mut parts = vec![0.0; phases.len()];
+    parts[0] = frequency;
+    let prior = 0.1 * frequency;
+    let terms = smooth.len();
+    let count = terms + 2 * HARMONICS + phases.len();
+    let mut amplitudes = vec![0.0; 2 * HARMONICS];
+    let mut c = vec![0.0; terms];
+    let mut normal = None;
+    let mut noise = 0.0;
+    for round in 0..25 {
+        let turn = combine(&phases, &parts);
+        let lines: Vec<Vec<f64>> = (1..=HARMONICS)
+            .flat_map(|l| {
+                let (cos, sin) = turn
+                    .iter()
+                    .map(|p| {
+                        let (s, c) = (2.0 * PI * l as f64 * p).sin_cos();
+                        (c, s)
+                    })
+                    .unzip();
+                [cos, sin]
+            })
+            .collect();
+        let mut columns = smooth.clone();
+        columns.extend(lines.iter().cloned());
+        // The linear part is solved anew each round: variable projection.
+        let linear = Normal::new(&columns, &[])?.solve(&project(&columns, current));
+        c.copy_from_slice(&linear[..terms]);
+        amplitudes.copy_from_slice(&linear[terms..]);
+        let model = combine(&columns, &linear);
+        let residual: Vec<f64> = current.iter().zip(&model).map(|(i, m)| i - m).collect();
+        noise = (residual.iter().map(|r| r * r).sum::<f64>()
+            / n.saturating_sub(count).max(1) as f64)
+            .sqrt()
+            .max(f64::MIN_POSITIVE);
+        let slope: Vec<f64> = (0..n)
+            .map(|i| {
+                (0..HARMONICS)
+                    .map(|l| {
+                        2.0 * PI
+                            * (l + 1) as f64
+                            * (amplitudes[2 * l + 1] * lines[2 * l][i]
+                                - amplitudes[2 * l] * lines[2 * l + 1][i])
+                    })
+                    .sum()
+            })
+            .collect();
+        for phase in &phases {
+            columns.push(phase.iter().zip(&slope).map(|(p, s)| p * s).collect());
+        }
+        let mut extra = vec![0.0; count];
+        let mut right = project(&columns, &residual);
+        let weight = (noise / prior).powi(2);
+        for k in 1..phases.len() {
+            extra[count - phases.len() + k] = weight;
+            right[count - phases.len() + k] -= weight * parts[k];
+        }
+        let factored = Normal::new(&columns, &extra)?;
+        let step = factored.solve(&right);
+        let steps = &step[count - phases.len()..];
+        let reach = combine(&phases, steps)
+            .iter()
+            .fold(0.0f64, |a, p| a.max(p.abs()));
+        let damp = if reach > 0.3 { 0.3 / reach } else { 1.0 };
+        for (part, s) in parts.iter_mut().zip(steps) {
+            *part += damp * s;
+        }
+        normal = Some(factored);
+        if round > 1 && reach < 1e-5 {
+            break;
+        }
+    }
+    let normal = normal?;
+    let offset = count - phases.len();
+    let covariance: Vec<Vec<f64>> = (0..phases.len())
+        .map(|i| {
+            (0..phases.len())
+                .map(|j| noise * noise * normal.inverse(offset + i, offset + j))
+                .collect()
+        })
+        .collect();
+    let course_hz = combine(&rates, &parts);
+    let course_sd_hz = (0..n)
+        .map(|i| {
+            let mut variance = 0.0;
+            for (a, row) in covariance.iter().enumerate() {
+                for (b, value) in row.iter().enumerate() {
+                    variance += rates[a][i] * rates[b][i] * value;
+                }
+            }
+            variance.max(0.0).sqrt()
+        })
+        .collect();
+    let turn = combine(&phases, &parts);
+    Some(CourseFit {
+        frequency: parts[0],
+        frequency_sd: covariance[0][0].max(0.0).sqrt(),
+        amplitude: amplitudes[0].hypot(amplitudes[1]),
+        cycles: turn[n - 1] - turn[0],
+        course_hz,
+        course_sd_hz,
+    })
+}
