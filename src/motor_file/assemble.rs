@@ -33,7 +33,6 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         parameters,
         model: Some(model_terms(estimate)),
         covariance: covariance(&reported, estimate),
-        model: model_terms(estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
         validity: validity(bench, estimate),
@@ -73,7 +72,6 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out
 }
 
-<<<<<<< HEAD
 /// The finer terms that take part in the fitted model.
 fn model_terms(estimate: &Estimate) -> ModelTerms {
     let layout = &estimate.problem.layout;
@@ -108,38 +106,6 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
         eddy_share: eddy,
         eddy_resistance_ohm: eddy.and_then(|_| term(Slot::LogEddyResistance, true)),
     }
-=======
-/// The finer terms that the fit carried; one at zero was dropped.
-fn model_terms(estimate: &Estimate) -> Option<ModelTerms> {
-    let plain = |slot: Slot, logarithm: bool| {
-        let entry = estimate.problem.layout.find(&slot)?;
-        let x = estimate.solution.x[entry];
-        let free = estimate.covariance.free[entry];
-        let sd = free.then(|| estimate.covariance.total[(entry, entry)].max(0.0).sqrt());
-        let term = match logarithm {
-            true => Term {
-                value: x.exp(),
-                standard_uncertainty: sd.map(|sd| sd * x.exp()),
-            },
-            false => Term {
-                value: x,
-                standard_uncertainty: sd,
-            },
-        };
-        (term.value != 0.0).then_some(term)
-    };
-    let drop = plain(Slot::BrushDrop, false);
-    let share = plain(Slot::EddyShare, false);
-    let terms = ModelTerms {
-        windage_a_per_v2: plain(Slot::Windage, false),
-        brush_scale_a: drop.and_then(|_| plain(Slot::LogBrushScale, true)),
-        saturation_per_a: plain(Slot::Saturation, false),
-        armature_reaction_per_a: plain(Slot::Reaction, false),
-        eddy_share: share,
-        eddy_resistance_ohm: share.and_then(|_| plain(Slot::LogEddyResistance, true)),
-    };
-    (terms != ModelTerms::default()).then_some(terms)
->>>>>>> motorfile
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
