@@ -222,10 +222,10 @@ fn the_covariance_of_resistance_and_brush_drop_is_carried() {
     );
     let found = finding(&value, "stall_current");
     // I = (V - V_b)/R: u² = (u_b² + I² u_r² + 2 I r u_b u_r)/R², JCGM 100:2008, 5.2.2.
-    let (i, ub, ur) = (5.75, 0.1, 0.04);
+    let (i, ub, ur) = (5.75_f64, 0.1_f64, 0.04_f64);
     let expected =
-        ((ub * ub + i * i * ur * ur + 2.0 * i * RESISTANCE_TO_DROP * ub * ur) as f64).sqrt() / 2.0;
-    let without = ((ub * ub + i * i * ur * ur) as f64).sqrt() / 2.0;
+        (ub * ub + i * i * ur * ur + 2.0 * i * RESISTANCE_TO_DROP * ub * ur).sqrt() / 2.0;
+    let without = (ub * ub + i * i * ur * ur).sqrt() / 2.0;
     let found_u = found["standard_uncertainty"].as_f64().expect("number");
     assert!((found["predicted"].as_f64().expect("number") - i).abs() < 1e-9);
     assert!(

@@ -31,7 +31,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         }),
         inputs: inputs(bench),
         parameters,
-        model: model_terms(estimate),
+        model: Some(model_terms(estimate)),
         covariance: covariance(&reported, estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
@@ -72,43 +72,40 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out
 }
 
-/// The finer terms that the fit carried; one at zero was dropped.
-fn model_terms(estimate: &Estimate) -> Option<ModelTerms> {
-    let plain = |slot: Slot, logarithm: bool| {
-        let entry = estimate.problem.layout.find(&slot)?;
-        let x = estimate.solution.x[entry];
-        let free = estimate.covariance.free[entry];
-        let sd = free.then(|| estimate.covariance.total[(entry, entry)].max(0.0).sqrt());
-        let term = match logarithm {
-            true => Term {
-                value: x.exp(),
-                standard_uncertainty: sd.map(|sd| sd * x.exp()),
-            },
-            false => Term {
-                value: x,
-                standard_uncertainty: sd,
-            },
-        };
-        (term.value != 0.0).then_some(term)
+/// The finer terms that take part in the fitted model.
+fn model_terms(estimate: &Estimate) -> ModelTerms {
+    let layout = &estimate.problem.layout;
+    let term = |slot: Slot, log: bool| {
+        let k = layout
+            .find(&slot)
+            .filter(|&k| estimate.covariance.free[k])?;
+        let (x, u) = (
+            estimate.solution.x[k],
+            estimate.covariance.total[(k, k)].max(0.0).sqrt(),
+        );
+        let value = if log { x.exp() } else { x };
+        Some(Term {
+            value,
+            standard_uncertainty: Some(if log { value * u } else { u }),
+        })
     };
-    let drop = plain(Slot::BrushDrop, false);
-    let share = plain(Slot::EddyShare, false);
-    let terms = ModelTerms {
-        windage_a_per_v2: plain(Slot::Windage, false),
-        brush_scale_a: drop.and_then(|_| plain(Slot::LogBrushScale, true)),
-        // Fitted as the reciprocal square.
-        saturation_per_a: plain(Slot::Saturation, false).map(|t| {
-            let value = t.value.sqrt();
-            Term {
-                value,
-                standard_uncertainty: t.standard_uncertainty.map(|u| 0.5 * u / value),
-            }
-        }),
-        armature_reaction_per_a: plain(Slot::Reaction, false),
-        eddy_share: share,
-        eddy_resistance_ohm: share.and_then(|_| plain(Slot::LogEddyResistance, true)),
-    };
-    (terms != ModelTerms::default()).then_some(terms)
+    let eddy = term(Slot::EddyShare, false);
+    ModelTerms {
+        windage_a_per_v2: term(Slot::Windage, false),
+        brush_scale_a: term(Slot::BrushDrop, false).and_then(|_| term(Slot::LogBrushScale, true)),
+        saturation_per_a: term(Slot::Saturation, false)
+            .filter(|t| t.value > 0.0)
+            .map(|t| {
+                let value = t.value.sqrt();
+                Term {
+                    value,
+                    standard_uncertainty: t.standard_uncertainty.map(|u| 0.5 * u / value),
+                }
+            }),
+        armature_reaction_per_a: term(Slot::Reaction, false),
+        eddy_share: eddy,
+        eddy_resistance_ohm: eddy.and_then(|_| term(Slot::LogEddyResistance, true)),
+    }
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
