@@ -86,7 +86,7 @@ fn check_time(record: &Record, expected: &Value, name: &str) {
             } else {
                 0.5 * (steps[middle - 1] + steps[middle])
             };
-            close(found, median, 1e-9, &format!("{name}: median step"));
+            close(found, median, 1e-6, &format!("{name}: median step"));
         }
         TimeAxis::Absent { .. } => panic!("{name}: time expected"),
     }

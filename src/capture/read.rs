@@ -371,7 +371,7 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
             name,
         })
         .collect();
-    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal, true);
+    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal);
     columns
         .into_iter()
         .zip(stated)
@@ -503,7 +503,12 @@ fn time_axis(
         if let Some(kept) = judged.kept {
             table.keep(&kept);
         }
+        let uneven = judged
+            .faults
+            .iter()
+            .any(|f| matches!(f, TimeFault::Uneven { .. }));
         if !counted
+            && !uneven
             && let Some((stated, line)) = record_facts.interval_s
             && let Some(found) = typical_step(&axis)
             && (stated - found).abs() > 0.01 * found

@@ -84,8 +84,10 @@ impl LineMap {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct BadRows {
     pub count: usize,
+    /// Line, number of cells and text of the first.
     pub line: usize,
     pub cells: usize,
+    pub text: String,
 }
 
 /// Where the layout changes in mid-file.
@@ -360,6 +362,7 @@ fn note_bad(table: &mut Table, row: Pending) {
                 count: 1,
                 line: row.line,
                 cells: row.cells,
+                text: String::from_utf8_lossy(&row.text).into_owned(),
             });
         }
     }
