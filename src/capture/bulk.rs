@@ -43,7 +43,7 @@ pub(super) fn read_chunks<R: Read>(
         if buffer.len() < chunk {
             return Ok(buffer);
         }
-        let Some(end) = memchr_last(&buffer) else {
+        let Some(end) = last_line_end(&buffer) else {
             return Ok(buffer);
         };
         if !take(&buffer[..=end], layout, table, limits) {
@@ -53,7 +53,7 @@ pub(super) fn read_chunks<R: Read>(
     }
 }
 
-fn memchr_last(text: &[u8]) -> Option<usize> {
+fn last_line_end(text: &[u8]) -> Option<usize> {
     text.iter().rposition(|&b| b == b'\n')
 }
 
@@ -135,4 +135,78 @@ fn parse(chunk: &[u8], layout: &Layout, wanted: &[usize]) -> PolarsResult<Vec<Ve
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::layout::Column;
+    use super::super::sniff::Dialect;
+    use super::super::table;
+    use super::*;
+
+    fn layout(delimiter: u8, decimal: u8) -> Layout {
+        let column = |role| Column {
+            role,
+            name: None,
+            unit_text: None,
+            decimals: None,
+            empty: role == Role::Skip,
+        };
+        Layout {
+            dialect: Dialect::new(delimiter, decimal),
+            quoted: false,
+            first_line: 3,
+            first_offset: 0,
+            columns: [Role::Time, Role::Value, Role::Value, Role::Skip]
+                .map(column)
+                .into(),
+            cells: (4, 4),
+            facts: Vec::new(),
+            why: Vec::new(),
+        }
+    }
+
+    /// Rows taken of three, for a table in one dialect whose middle row is given.
+    fn taken(delimiter: u8, decimal: u8, middle: &str) -> usize {
+        let layout = layout(delimiter, decimal);
+        assert!(suits(&layout));
+        let text = format!("0.25,1.5,-2e-3,\n{middle}\n+0.75,.5,7,\n");
+        let text = text
+            .replace(',', ";")
+            .replace('.', if decimal == b',' { "," } else { "." })
+            .replace(';', &char::from(delimiter).to_string());
+        let mut table = table::empty(&layout);
+        if take(text.as_bytes(), &layout, &mut table, &Limits::default()) {
+            assert_eq!(table.lines.line(1), 4);
+            assert_eq!(table.time_digits, 2);
+            let time = table.time.expect("time");
+            assert_eq!(time.values, [0.25, 0.5, 0.75]);
+            assert_eq!(table.values[0].values, [1.5, 100.0, 0.5]);
+            assert_eq!(table.values[1].values, [-2e-3, 3.0, 7.0]);
+        }
+        table.rows
+    }
+
+    #[test]
+    fn a_regular_chunk_is_taken_whole() {
+        for (delimiter, decimal) in [(b',', b'.'), (b';', b'.'), (b'\t', b'.')] {
+            assert_eq!(taken(delimiter, decimal, "0.5,1e2,3,"), 3);
+        }
+    }
+
+    #[test]
+    fn a_chunk_with_an_odd_cell_is_left_alone() {
+        for middle in [
+            "0.5,,3,",
+            "0.5,nan,3,",
+            "0.5,inf,3,",
+            "0.5,x,3,",
+            "0.5,9.9e37,3,",
+            "0.5,1",
+            "",
+            "0.5,1,2,3,4,5",
+        ] {
+            assert_eq!(taken(b',', b'.', middle), 0, "{middle}");
+        }
+    }
 }

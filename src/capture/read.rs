@@ -333,8 +333,6 @@ fn assemble(
                     text: bad.text.clone(),
                     decimal: layout.dialect.decimal as char,
                     count: bad.count,
-                    hint: "Say the layout with --delimiter and --decimal, or export again"
-                        .to_string(),
                 });
             }
             remarks.push(remark::bad_cells(
