@@ -65,7 +65,7 @@ pub enum ReadError {
         hint: String,
     },
     #[error(
-        "{}:{line}:{column}: column {column} \"{name}\": \"{text}\" is not a number with '{decimal}' as decimal mark ({count} cells like it). {hint}",
+        "{}:{line}:{column}: column {column} \"{name}\": \"{text}\" is not a number with '{decimal}' as decimal mark ({count} cells like it). Say the layout with --delimiter and --decimal, or export again",
         path.display()
     )]
     NotANumber {
@@ -76,7 +76,6 @@ pub enum ReadError {
         text: String,
         decimal: char,
         count: usize,
-        hint: String,
     },
     #[error(
         "{}:{line}: {count} of {rows} rows do not fit the layout (first: {found} cells where {expected} are expected). Say the layout with --delimiter, --decimal and --skip-lines, or export again",

@@ -225,13 +225,8 @@ pub(super) struct Seat<'a> {
 }
 
 /// Hands the facts to the channels: by a number at the end of the key (`Probe Ratio 1`), by the channel's name in
-/// it, else by the column the value stands in, else by order.
-pub(super) fn of_channels(
-    facts: &[PreambleFact],
-    seats: &[Seat],
-    decimal: u8,
-    aligned: bool,
-) -> Vec<OneChannel> {
+/// it, else by order where there is one value a channel, else by the column the value stands in.
+pub(super) fn of_channels(facts: &[PreambleFact], seats: &[Seat], decimal: u8) -> Vec<OneChannel> {
     let mut channels = vec![OneChannel::default(); seats.len()];
     for fact in facts {
         let (key, key_unit) = key_and_unit(&fact.key);
@@ -256,17 +251,11 @@ pub(super) fn of_channels(
                 (number == at + 1).then(|| fact.values.first()).flatten()
             } else if let Some(by_name) = by_name {
                 (by_name == at).then(|| fact.values.first()).flatten()
-            } else if aligned && filled > 1 && seat.column > 0 {
-                fact.values
-                    .get(seat.column - 1)
-                    .filter(|v| !v.is_empty())
-                    .or_else(|| {
-                        (filled == seats.len())
-                            .then(|| fact.values.get(at))
-                            .flatten()
-                    })
             } else if filled == seats.len() {
                 fact.values.iter().filter(|v| !v.is_empty()).nth(at)
+            } else if filled > 1 && seat.column > 0 {
+                // The key stands in column 0, so values stand one column further left than in the table.
+                fact.values.get(seat.column - 1)
             } else {
                 None
             };
@@ -361,7 +350,7 @@ mod tests {
                 name: "CH2",
             },
         ];
-        let channels = of_channels(&facts, &seats, b'.', true);
+        let channels = of_channels(&facts, &seats, b'.');
         assert_eq!(channels[0].facts.probe_ratio, Some(10.0));
         assert_eq!(channels[1].facts.probe_ratio, Some(1.0));
         assert_eq!(channels[1].unit_text.as_deref(), Some("A"));
@@ -369,9 +358,22 @@ mod tests {
             fact("\"Attenuation = \",10,1"),
             fact("\"Inverted = \",\"NO\",\"YES\""),
         ];
-        let channels = of_channels(&facts, &seats, b'.', true);
+        let channels = of_channels(&facts, &seats, b'.');
         assert_eq!(channels[1].facts.probe_ratio, Some(1.0));
         assert_eq!(channels[1].facts.inverted, Some(true));
         assert_eq!(channels[0].facts.coupling, None);
+        // Without a time column the values follow the order of the channels all the same.
+        let seats = [
+            Seat {
+                column: 0,
+                name: "CH1",
+            },
+            Seat {
+                column: 1,
+                name: "CH2",
+            },
+        ];
+        let channels = of_channels(&[fact("Coupling,DC,AC")], &seats, b'.');
+        assert_eq!(channels[1].facts.coupling.as_deref(), Some("AC"));
     }
 }

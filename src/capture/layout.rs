@@ -51,6 +51,14 @@ pub(super) struct Layout {
     pub why: Vec<String>,
 }
 
+impl Layout {
+    /// 0-based column of time, else of the count of rows.
+    pub fn time_column(&self) -> Option<usize> {
+        let of = |role| self.columns.iter().position(|c| c.role == role);
+        of(Role::Time).or_else(|| of(Role::Index))
+    }
+}
+
 /// Cells of a header line.
 struct Header {
     line: usize,

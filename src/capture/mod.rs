@@ -4,6 +4,7 @@
 //! decimal mark, first row of numbers), `layout` (names, units, time column), `table` (rows streamed into columns),
 //! `time` (even or listed, gaps and repeats), with `facts` (preamble), `unit`, `cell` and `remark` (wording) beside.
 
+mod bulk;
 mod cell;
 mod error;
 mod facts;

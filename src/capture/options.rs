@@ -57,4 +57,7 @@ pub struct ReadOptions {
     pub units: Vec<(usize, String)>,
     pub time_gaps: TimeGaps,
     pub limits: Limits,
+    /// Bytes of text that are parsed in bulk at once where the table is regular; 0 reads all rows one by one. The
+    /// result is the same.
+    pub bulk_bytes: Option<usize>,
 }

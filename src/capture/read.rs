@@ -1,5 +1,6 @@
 //! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, judges time, words the remarks.
 
+use super::bulk;
 use super::error::ReadError;
 use super::facts::{self, RecordFacts, Seat};
 use super::layout::{self, Layout, Role};
@@ -22,6 +23,8 @@ const PEEK_BYTES: usize = 4096;
 const HEAD_LINES: usize = 1000;
 /// ...and so many bytes of text.
 const HEAD_BYTES: usize = 512 * 1024;
+/// Regular tables are parsed in bulk in chunks of so many bytes; shorter ones are read row by row.
+const BULK_BYTES: usize = 8 << 20;
 
 /// Reads an exported file.
 ///
@@ -206,8 +209,19 @@ fn read_text<R: Read>(
     }
     why.append(&mut layout.why);
     check_quotes.set(layout.quoted);
-    let body = Cursor::new(&head[layout.first_offset..]).chain(text);
-    let table = table::read_rows(path, body, &layout, &options.limits, || open_end.get())?;
+    let mut body = Cursor::new(&head[layout.first_offset..]).chain(text);
+    let mut table = table::empty(&layout);
+    let chunk = options.bulk_bytes.unwrap_or(BULK_BYTES);
+    let mut left = Vec::new();
+    if chunk > 0 && bulk::suits(&layout) {
+        left = bulk::read_chunks(&mut body, &layout, &mut table, &options.limits, chunk)
+            .map_err(|e| ReadError::from_io(path, e))?;
+    }
+    let line = layout.first_line + table.rows;
+    let rest = Cursor::new(left).chain(body);
+    let table = table::read_rows(path, rest, line, &layout, &options.limits, table, || {
+        open_end.get()
+    })?;
     assemble(path, table, layout, why, options)
 }
 
@@ -319,8 +333,6 @@ fn assemble(
                     text: bad.text.clone(),
                     decimal: layout.dialect.decimal as char,
                     count: bad.count,
-                    hint: "Say the layout with --delimiter and --decimal, or export again"
-                        .to_string(),
                 });
             }
             remarks.push(remark::bad_cells(
@@ -357,7 +369,7 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
             name,
         })
         .collect();
-    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal, true);
+    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal);
     columns
         .into_iter()
         .zip(stated)
@@ -489,7 +501,12 @@ fn time_axis(
         if let Some(kept) = judged.kept {
             table.keep(&kept);
         }
+        let uneven = judged
+            .faults
+            .iter()
+            .any(|f| matches!(f, TimeFault::Uneven { .. }));
         if !counted
+            && !uneven
             && let Some((stated, line)) = record_facts.interval_s
             && let Some(found) = typical_step(&axis)
             && (stated - found).abs() > 0.01 * found

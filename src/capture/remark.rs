@@ -242,8 +242,11 @@ pub(super) fn of_table(place: &Place, table: &Table, layout: &Layout, remarks: &
             Some(bad.line),
             None,
             format!(
-                "{} row(s) do not fit the table and are left out (first: {} cells, expected {}). Check the lines, or export again",
-                bad.count, bad.cells, layout.cells.1
+                "{} row(s) do not fit the table and are left out: the first has {} cells of {} and reads \"{}\". Check the lines, or export again",
+                bad.count,
+                bad.cells,
+                layout.cells.1,
+                bad.text.chars().take(60).collect::<String>()
             ),
         ));
     }

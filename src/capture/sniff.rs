@@ -25,7 +25,7 @@ pub(super) struct Dialect {
 }
 
 /// In the order in which ties are settled.
-const DIALECTS: [Dialect; 7] = [
+const DIALECTS: [Dialect; 8] = [
     Dialect::new(b',', b'.'),
     Dialect::new(b';', b'.'),
     Dialect::new(b'\t', b'.'),
@@ -33,6 +33,8 @@ const DIALECTS: [Dialect; 7] = [
     Dialect::new(b'\t', b','),
     Dialect::new(b' ', b'.'),
     Dialect::new(b' ', b','),
+    // Only where the cells stand in quotation marks.
+    Dialect::new(b',', b','),
 ];
 
 impl Dialect {
@@ -235,6 +237,7 @@ pub(super) fn find_table(
         .into_iter()
         .filter(|d| delimiter.is_none_or(|wanted| d.delimiter == wanted))
         .filter(|d| decimal.is_none_or(|wanted| d.decimal == wanted))
+        .filter(|d| *d != Dialect::new(b',', b',') || lines.iter().any(|l| l.text.contains(&b'"')))
         .filter(|d| {
             // A delimiter no line holds adds nothing over the first one tried: a single column.
             d.delimiter == b','
@@ -406,6 +409,10 @@ mod tests {
         assert_eq!(
             find("U (V)\n0,05\n0,12\n0,03\n"),
             (Dialect::new(b';', b','), 2)
+        );
+        assert_eq!(
+            find("\"t\",\"v\"\n\"0,5\",\"1,5\"\n\"0,6\",\"1,7\"\n"),
+            (Dialect::new(b',', b','), 2)
         );
         assert_eq!(find("-0.5\n0.25\n"), (Dialect::new(b',', b'.'), 1));
     }

@@ -84,8 +84,10 @@ impl LineMap {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct BadRows {
     pub count: usize,
+    /// Line, number of cells and text of the first.
     pub line: usize,
     pub cells: usize,
+    pub text: String,
 }
 
 /// Where the layout changes in mid-file.
@@ -154,15 +156,36 @@ struct Pending {
     text: Vec<u8>,
 }
 
-/// Reads all rows from `text`, which starts at the first of them.
+/// A table without rows, its columns as the layout has them.
+pub(super) fn empty(layout: &Layout) -> Table {
+    let raw = |column: usize| RawColumn {
+        column,
+        ..RawColumn::default()
+    };
+    Table {
+        time: layout.time_column().map(raw),
+        values: layout
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(_, c)| c.role == Role::Value)
+            .map(|(column, _)| raw(column))
+            .collect(),
+        ..Table::default()
+    }
+}
+
+/// Reads all rows that follow those in `table` from `text`, which starts at line `first_line`.
 ///
 /// # Errors
 /// Faults of the reader chain, limits passed, or too many rows that do not fit.
 pub(super) fn read_rows<R: Read>(
     path: &Path,
     text: R,
+    first_line: usize,
     layout: &Layout,
     limits: &Limits,
+    mut table: Table,
     open_end: impl Fn() -> bool,
 ) -> Result<Table, ReadError> {
     let dialect = layout.dialect;
@@ -175,25 +198,7 @@ pub(super) fn read_rows<R: Read>(
         .terminator(csv::Terminator::Any(b'\n'))
         .buffer_capacity(1 << 16)
         .from_reader(text);
-    let role_at = |role: Role| layout.columns.iter().position(|c| c.role == role);
-    let time_column = role_at(Role::Time).or_else(|| role_at(Role::Index));
-    let mut table = Table {
-        time: time_column.map(|column| RawColumn {
-            column,
-            ..RawColumn::default()
-        }),
-        values: layout
-            .columns
-            .iter()
-            .enumerate()
-            .filter(|(_, c)| c.role == Role::Value)
-            .map(|(column, _)| RawColumn {
-                column,
-                ..RawColumn::default()
-            })
-            .collect(),
-        ..Table::default()
-    };
+    let time_column = layout.time_column();
     let extra: Vec<usize> = (0..layout.columns.len())
         .filter(|&c| layout.columns[c].role == Role::ExtraTime)
         .collect();
@@ -210,7 +215,7 @@ pub(super) fn read_rows<R: Read>(
         .map_err(|error| from_csv(path, error))?
     {
         // Every line ends in one LF here, so the line just read is the one before the reader's place.
-        let line = layout.first_line + reader.position().line() as usize - 2;
+        let line = first_line + reader.position().line() as usize - 2;
         if spaces {
             compact.clear();
             record
@@ -357,6 +362,7 @@ fn note_bad(table: &mut Table, row: Pending) {
                 count: 1,
                 line: row.line,
                 cells: row.cells,
+                text: String::from_utf8_lossy(&row.text).into_owned(),
             });
         }
     }

@@ -85,7 +85,7 @@ fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> 
     let (first, last) = (*times.first()?, *times.last()?);
     let intervals = (times.len() - 1) as f64;
     let mean = (last - first) / intervals;
-    if !(mean > 0.0) {
+    if mean.is_nan() || mean <= 0.0 {
         return None;
     }
     let residuals = |step: f64| {

@@ -176,6 +176,20 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
                 .then_some(inner);
         }
     }
+    // `time_ms`, `motor_voltage_V`: only behind a word that says what is measured, for `Channel_A` is no current.
+    if let Some((before, unit)) = name.rsplit_once('_') {
+        let word = before
+            .rsplit(['_', ' '])
+            .next()
+            .unwrap_or("")
+            .to_lowercase();
+        const MEASURED: [&str; 10] = [
+            "time", "t", "zeit", "voltage", "volt", "u", "v", "current", "i", "strom",
+        ];
+        if MEASURED.contains(&word.as_str()) && parse(unit, true).is_some() {
+            return Some(unit);
+        }
+    }
     for mark in ["/", " in ", ","] {
         if let Some((before, unit)) = name.rsplit_once(mark) {
             let unit = unit.trim();
@@ -241,6 +255,9 @@ mod tests {
             ("Excitation (Trigger)", None),
             ("Dev0/Ai0", None),
             ("CH1", None),
+            ("time_ms", Some("ms")),
+            ("motor_current_mA", Some("mA")),
+            ("Channel_A", None),
         ] {
             assert_eq!(of_name(name), unit, "{name}");
         }

@@ -120,6 +120,7 @@ impl ImportFlags {
                 numbers: self.max_numbers.unwrap_or(limits.numbers),
                 text_bytes: self.max_text_bytes.unwrap_or(limits.text_bytes),
             },
+            ..ReadOptions::default()
         }
     }
 }

@@ -113,7 +113,9 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
 
 /// Four digits with an engineering prefix: `12.5 ms`.
 fn engineering(value: f64, unit: &str) -> String {
-    if value == 0.0 || !value.is_finite() {
+    const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];
+    let value: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    if value == 0.0 || !value.is_finite() || !SCALED.contains(&unit) {
         return format!("{value} {unit}").trim_end().to_string();
     }
     let power = ((value.abs().log10() + 1e-12) / 3.0)
@@ -210,6 +212,19 @@ fn page(record: &Record, seen: &[Seen]) -> String {
     for remark in &record.remarks {
         lines.push(format!("  warning: {}", remark.text));
     }
+    for seen in seen {
+        if let (Some(level), Some(row)) = (seen.clip_level(), seen.clipped.first()) {
+            lines.push(format!(
+                "  warning: {}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
+                record.path.display(),
+                seen.channel.column,
+                seen.channel.name,
+                seen.clipped.len(),
+                engineering(level, seen.unit()),
+                row + 1
+            ));
+        }
+    }
     lines.join("\n") + "\n"
 }
 
@@ -283,7 +298,7 @@ mod tests {
             (5e-6, "5 \u{b5}s"),
             (1e-3, "1 ms"),
             (-0.0336, "-33.6 ms"),
-            (999.96, "1000 s"),
+            (999.96, "1 ks"),
             (0.0, "0 s"),
         ] {
             assert_eq!(engineering(value, "s"), text);
