@@ -1,6 +1,6 @@
 //! Bytes of an exported file to a [`Record`]: decoding, layout found by structure, numbers, units, faults with positions.
 //!
-//! [`read`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
+//! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
 //! decimal mark, first row of numbers), `layout` (names, units, time column), `table` (rows streamed into columns),
 //! `time` (even or listed, gaps and repeats), with `facts` (preamble), `unit`, `cell` and `remark` (wording) beside.
 

@@ -57,7 +57,7 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Record, ReadError> {
 /// Reads an exported file from any reader; `path` names it in messages and in the record.
 ///
 /// # Errors
-/// As [`read`].
+/// As [`read()`].
 pub fn read_from<R: Read>(
     path: &Path,
     reader: R,
