@@ -223,3 +223,12 @@ fn latin_1_names_are_decoded() {
     let record = open("daq_text_tab_uneven_time_comment_column.txt");
     assert_eq!(record.channels[1].name, "Temperatura (\u{b0}C)");
 }
+
+#[test]
+fn the_hash_is_that_of_the_bytes_on_disk() {
+    // From the sha256sum tool.
+    assert_eq!(
+        open("kv_preamble_1ch_short.csv").sha256,
+        "b8f59a318b089239c50b5dadec5f5b80bc9006aa9d38242e6acb6cb349df83a0"
+    );
+}

@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn a_regular_chunk_is_taken_whole() {
-        for (delimiter, decimal) in [(b',', b'.'), (b';', b'.'), (b'\t', b'.')] {
+        for (delimiter, decimal) in [(b',', b'.'), (b';', b','), (b'\t', b'.')] {
             assert_eq!(taken(delimiter, decimal, "0.5,1e2,3,"), 3);
         }
     }

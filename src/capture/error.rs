@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use thiserror::Error;
 
-/// Why [`read`](super::read) gave no record. Lines and columns are 1-based.
+/// Why [`read`](fn@super::read) gave no record. Lines and columns are 1-based.
 #[derive(Debug, Error)]
 pub enum ReadError {
     #[error("{}: cannot be read: {source}. Check the path and its permissions", path.display())]
