@@ -383,6 +383,13 @@ fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option
     })
 }
 
+/// Share of a stated zero that drifts from capture to capture; the rest is one number a channel and range (common
+/// practice, no source).
+const DRIFT_SHARE: f64 = 0.3;
+
+/// Captures whose stated zeros differ by less than this factor stand on one range of their channel.
+const RANGE_STEP: f64 = 1.2;
+
 /// Gains, zeros and the unrecorded source of a capture.
 fn add_channels(
     bench: &Bench,
@@ -435,12 +442,17 @@ fn add_channels(
                 links[direction::SHUNT].push((entry, 1.0));
             }
         }
-        let parameter = Parameter::free(slot, 0.0).with_prior(
-            0.0,
-            chain.zero_uncertainty.max(1e-9),
-            Source::Zero,
-        );
-        links[zero].push((layout.add(parameter), 1.0));
+        let sd = chain.zero_uncertainty.max(1e-9);
+        let own = Parameter::free(slot, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
+        links[zero].push((layout.add(own), 1.0));
+        let slot = Slot::RangeZero {
+            current: gain == direction::CURRENT_GAIN,
+            column: chain.column.clone(),
+            range: (sd.ln() / RANGE_STEP.ln()).round() as i64,
+        };
+        let kept = (1.0 - DRIFT_SHARE * DRIFT_SHARE).sqrt() * sd;
+        let shared = Parameter::free(slot, 0.0).with_prior(0.0, kept, Source::Zero);
+        links[zero].push((layout.add(shared), 1.0));
     }
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v

@@ -7,6 +7,9 @@ use super::solver::Solution;
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
 
+/// Diagonal of the normal matrix below which nothing in the captures touches an entry.
+const NO_INFORMATION: f64 = 1e-200;
+
 /// Covariance of the whole vector and its parts.
 pub struct Covariance {
     /// Over all entries; rows and columns of frozen or bound entries are zero.
@@ -48,7 +51,11 @@ pub fn covariance(
 ) -> Covariance {
     let n = problem.layout.len();
     let free: Vec<bool> = (0..n)
-        .map(|k| !problem.frozen(k) && !solution.active[k])
+        .map(|k| {
+            !problem.frozen(k)
+                && !solution.active[k]
+                && solution.equations.normal[(k, k)] > NO_INFORMATION
+        })
         .collect();
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
     let m = index.len();
@@ -132,8 +139,12 @@ impl Covariance {
             if self.free[k] || !parameter.lower.is_finite() {
                 continue;
             }
+            // A term that touches nothing in these captures moves nothing.
+            if self.normal[(k, k)] <= NO_INFORMATION {
+                continue;
+            }
             let (centre, spread) = self.bound_moments(k);
-            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
             let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
             let follow = &self.total * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;

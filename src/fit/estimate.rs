@@ -4,9 +4,10 @@ use super::capture_model::{CaptureModel, Prediction, Shared, direction};
 use super::covariance::{Covariance, covariance};
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
-use super::legs::{Leg, legs};
+use super::legs::{Leg, LegKind, legs};
 use super::problem::Problem;
 use super::readings;
+use super::ripple_anchor::{RippleFinding, ripple_anchors};
 use super::rows::{deviations_from_residuals, first_deviations};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
@@ -58,6 +59,8 @@ pub struct Estimate {
     /// Winding temperature to which R belongs, °C, with its standard uncertainty.
     pub temperature_c: Option<(f64, f64)>,
     pub terms: Vec<TermDecision>,
+    /// What the commutation ripple of each run-down said.
+    pub ripple: Vec<RippleFinding>,
     pub remarks: Vec<String>,
     pub options: FitOptions,
 }
@@ -101,8 +104,11 @@ pub fn estimate(
         .enumerate()
         .map(|(k, legs)| CaptureModel::new(bench, k, legs.clone(), &shared, &mut layout))
         .collect();
-    let (terms, remarks) =
+    let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+    let (anchors, ripple, doubts) = ripple_anchors(bench, &legs, &models, &mut layout);
+    terms.extend(anchors);
+    remarks.extend(doubts);
     let mut problem = Problem::new(layout, models, terms);
     let mut x = problem.layout.start();
     let start = problem
@@ -123,22 +129,23 @@ pub fn estimate(
         problem.freeze(entry, x[entry]);
     }
     problem.set_eddy(false);
-    x = solve(&problem, &x, 60)?.x;
+    x = solve(&problem, &x, 60, COARSE)?.x;
     reweigh(&mut problem, bench, &x);
-    x = solve(&problem, &x, 60)?.x;
+    x = solve(&problem, &x, 60, COARSE)?.x;
     for &(entry, _) in &optional {
         problem.thaw(entry);
     }
     problem.set_eddy(true);
-    let mut solution = solve(&problem, &x, 100)?;
-    for _ in 0..3 {
-        reweigh(&mut problem, bench, &solution.x);
-        solution = solve(&problem, &solution.x, 100)?;
+    for _ in 0..2 {
+        x = solve(&problem, &x, 100, COARSE)?.x;
+        reweigh(&mut problem, bench, &x);
     }
+    let mut solution = solve(&problem, &x, 100, FINE)?;
     let decisions = terms::decide(&mut problem, &mut solution)?;
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
+    remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
     let covariance = covariance(&problem, &solution, &predictions);
     Ok(Estimate {
         problem,
@@ -148,21 +155,29 @@ pub fn estimate(
         legs,
         temperature_c,
         terms: decisions,
+        ripple,
         remarks,
         options: options.clone(),
     })
 }
 
+/// Gradient tolerance while weights still change: a few hundredths of a standard deviation.
+pub(super) const COARSE: f64 = 1e-3;
+/// Gradient tolerance of the result: below a thousandth of a standard deviation for a few thousand rows.
+const FINE: f64 = 2e-5;
+
 pub(super) fn solve(
     problem: &Problem,
     x: &DVector<f64>,
     iterations: u64,
+    tolerance: f64,
 ) -> Result<Solution, FitError> {
     let options = SolverOptions {
         max_iterations: iterations,
-        gradient_tolerance: 1e-6,
+        gradient_tolerance: tolerance,
+        loose_gradient_tolerance: tolerance.max(1e-4),
         step_tolerance: 1e-8,
-        cost_tolerance: 1e-10,
+        cost_tolerance: 1e-9,
         ..SolverOptions::default()
     };
     Ok(minimise(problem, x, &options)?)
@@ -184,9 +199,23 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
             t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
         };
         let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
-        let switched = matches!(bench.captures[k].role, Role::Pwm | Role::PwmLocked);
+        let legs = &problem.models[k].legs;
+        let role = bench.captures[k].role;
         problem.deviations[k] =
-            deviations_from_residuals(&prediction.rows, &residuals, quantisation, switched);
+            deviations_from_residuals(&prediction.rows, &residuals, quantisation, |leg| {
+                independent_rows(role, legs, leg)
+            });
+    }
+}
+
+/// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
+/// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
+fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+    match role {
+        Role::Pwm | Role::PwmLocked => Some(20.0),
+        Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
+        Role::Brake if leg == 0 && legs[leg].kind == LegKind::Connected => Some(4.0),
+        _ => None,
     }
 }
 

@@ -38,6 +38,12 @@ pub enum Slot {
     },
     /// Zero of the voltage channel in a capture, V.
     VoltageZero { capture: usize },
+    /// Part of a channel's zero that all captures on the same range share, V or A.
+    RangeZero {
+        current: bool,
+        column: String,
+        range: i64,
+    },
     /// Zero of the current channel in a capture, A.
     CurrentZero { capture: usize },
     /// Back-EMF at the beginning of a capture or after a stretch that could not be followed, V.

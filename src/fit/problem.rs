@@ -5,6 +5,7 @@ use super::layout::Layout;
 use super::readings::ReadingTerm;
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 /// Everything the solver needs.
 pub struct Problem {
@@ -41,7 +42,7 @@ impl Problem {
 
     /// Predictions of every capture.
     pub fn predict(&self, x: &DVector<f64>) -> Option<Vec<Prediction>> {
-        self.models.iter().map(|m| m.predict(x)).collect()
+        self.models.par_iter().map(|m| m.predict(x)).collect()
     }
 
     /// Fixes entries at their present value.

@@ -2,6 +2,7 @@
 
 use super::capture_model::{CaptureModel, Local, Prediction};
 use super::layout::{Layout, Parameter, Slot, Source};
+use super::problem::Problem;
 use crate::bench::{Bench, BrushKind, Reading, Role};
 use nalgebra::DVector;
 
@@ -285,6 +286,45 @@ impl ReadingTerm {
             ReadingTerm::Speed { .. }
             | ReadingTerm::BackEmf { .. }
             | ReadingTerm::Constant { .. } => Source::Anchor,
+        }
+    }
+}
+
+/// Anchors that contradict the rest, with their sigmas.
+pub fn conflicts(problem: &Problem, x: &DVector<f64>, predictions: &[Prediction]) -> Vec<String> {
+    let anchors: Vec<(&ReadingTerm, f64)> = problem
+        .readings
+        .iter()
+        .filter(|r| r.source() == Source::Anchor)
+        .filter_map(|r| Some((r, r.evaluate(x, &problem.models, predictions)?.residual)))
+        .collect();
+    let worst = anchors.iter().map(|a| a.1.abs()).fold(0.0, f64::max);
+    if anchors.len() < 2 || worst < LARGEST_PULL {
+        return Vec::new();
+    }
+    let told: Vec<String> = anchors
+        .iter()
+        .map(|(reading, pull)| format!("{} by {:+.1} sigma", reading.words(), pull))
+        .collect();
+    vec![format!(
+        "the speed anchors contradict each other ({}); the back-EMF constant and all that follows from it should not be trusted. \
+         A wrong segment count shows as a ratio of small whole numbers; a tachometer that counted two marks as a factor of two",
+        told.join(", ")
+    )]
+}
+
+/// Sigmas of one anchor beyond which a conflict is told.
+const LARGEST_PULL: f64 = 3.5;
+
+impl ReadingTerm {
+    /// As messages name it.
+    fn words(&self) -> &'static str {
+        match self {
+            ReadingTerm::Resistance { .. } => "the ohmmeter is off",
+            ReadingTerm::Inductance { .. } => "the inductance meter is off",
+            ReadingTerm::Speed { .. } => "the tachometer is off",
+            ReadingTerm::BackEmf { .. } => "the driven back-EMF is off",
+            ReadingTerm::Constant { .. } => "the commutation ripple is off",
         }
     }
 }

@@ -5,12 +5,13 @@ use super::capture_model::Row;
 /// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;
 
-/// Independent rows for which a whole switched leg counts.
-const SWITCHED_ROWS: f64 = 20.0;
-
 /// What the model itself is trusted to, relative to the reading: it knows no cogging, no single segment, no change of
-/// contact from turn to turn. One per cent, common practice, no source.
-const MODEL_SHARE: f64 = 0.01;
+/// contact from turn to turn. One per cent of a current, two per mille of an open-terminal voltage; common practice, no
+/// source.
+const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
+
+/// Such departures last: a leg holds about this many independent ones, however many rows it has.
+const MODEL_DEPARTURES: f64 = 15.0;
 
 /// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
 pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
@@ -38,11 +39,14 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
 /// Only the scatter sets the weight, never a lasting departure: a stretch that the model misses keeps its weight, so that
 /// the fit has to explain it. Periodic ripple that averages out over a few rows counts for less than its size, a slow
 /// wander for more ([`long_run_factor`]).
+///
+/// `counts_for`: for a leg too short for its ripple to average out, the number of independent rows of its departure's size
+/// that the whole leg is worth.
 pub fn deviations_from_residuals(
     rows: &[Row],
     residuals: &[f64],
     quantisation: [f64; 2],
-    switched: bool,
+    counts_for: impl Fn(usize) -> Option<f64>,
 ) -> Vec<f64> {
     let mut out = vec![0.0; rows.len()];
     for group in groups(rows) {
@@ -53,11 +57,9 @@ pub fn deviations_from_residuals(
             continue;
         }
         let r: Vec<f64> = group.iter().map(|&k| residuals[k]).collect();
-        if switched {
-            // Over the few turns of a switched record the back-EMF's ripple is no noise that averages out: the whole
-            // leg counts for a few rows of its departure's size.
+        if let Some(count) = counts_for(rows[group[0]].leg) {
             let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
-            let sd = (mean_square * r.len() as f64 / SWITCHED_ROWS).sqrt();
+            let sd = (mean_square * r.len() as f64 / count).sqrt();
             group.iter().for_each(|&k| out[k] = sd.max(1e-12));
             continue;
         }
@@ -75,11 +77,13 @@ pub fn deviations_from_residuals(
             .map(|(r, v)| r / v.sqrt().max(1e-300))
             .collect();
         let factor = long_run_factor(&standard);
+        let lasting = (group.len() as f64 / MODEL_DEPARTURES).max(1.0);
         for (&k, v) in group.iter().zip(&local) {
             let q = quantisation[rows[k].quantity as usize];
             // Noise does not dither every code: a mean is never better than a few hundredths of a step.
             let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.03 * q).powi(2);
-            let model = (MODEL_SHARE * rows[k].recorded).powi(2);
+            let share = MODEL_SHARE[rows[k].quantity as usize];
+            let model = (share * rows[k].recorded).powi(2) * lasting;
             out[k] = ((v * factor).max(floor) + model).sqrt();
         }
     }

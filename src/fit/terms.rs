@@ -1,6 +1,6 @@
 //! Model terms on evidence: windage, brush drop, saturation, armature reaction, the screened inductance.
 
-use super::estimate::{FitError, solve};
+use super::estimate::{COARSE, FitError, solve};
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
 use super::solver::Solution;
@@ -31,34 +31,57 @@ pub fn optional_entries(layout: &Layout) -> Vec<(usize, &'static str)> {
     .collect()
 }
 
+/// Standard deviations from zero beyond which a term is kept without another fit: its likelihood ratio is then the square.
+const PLAINLY_THERE: f64 = 5.0;
+
 /// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds 2 (Akaike's criterion
 /// for one parameter); terms limited by a prior (saturation, reaction, screening) are always kept, since leaving them out
-/// would call the bias they stand for zero.
+/// would call the bias they stand for zero. What a dropped term may still do to the others stays in their covariance.
+///
+/// # Errors
+/// When the fit without a term cannot be evaluated.
 pub fn decide(
     problem: &mut Problem,
     solution: &mut Solution,
 ) -> Result<Vec<TermDecision>, FitError> {
     let mut out = Vec::new();
-    for (slot, name) in [(Slot::Windage, "windage"), (Slot::BrushDrop, "brush drop")] {
+    for (slot, name) in [(Slot::Windage, "windage"), (Slot::BrushDrop, "brush_drop")] {
         let Some(entry) = problem.layout.find(&slot) else {
             continue;
         };
+        let inverse = solution.equations.normal.clone().try_inverse();
+        let sd = inverse.map_or(f64::INFINITY, |m| m[(entry, entry)].max(0.0).sqrt());
+        let distance = solution.x[entry] / sd;
+        if distance > PLAINLY_THERE {
+            out.push(TermDecision {
+                name,
+                kept: true,
+                likelihood_ratio: distance * distance,
+                note: format!("{distance:.0} standard deviations from zero"),
+            });
+            continue;
+        }
         let mut without_x = solution.x.clone();
         without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
-        let without = solve(problem, &without_x, 60)?;
+        let without = solve(problem, &without_x, 40, COARSE)?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
         let kept = ratio > 2.0;
-        if kept {
+        let note = if kept {
             problem.thaw(entry);
+            format!("likelihood ratio {ratio:.1} against 2")
         } else {
             *solution = without;
-        }
+            format!(
+                "likelihood ratio {:.1} below 2; left out, and its largest credible size stays in the bounds of the others",
+                ratio.max(0.0)
+            )
+        };
         out.push(TermDecision {
             name,
             kept,
             likelihood_ratio: ratio,
-            note: String::new(),
+            note,
         });
     }
     Ok(out)

@@ -2,6 +2,10 @@
 
 use super::quantiles::{normal_cdf, normal_quantile};
 
+/// Spreads beyond which the tail is taken for exponential with scale `spread/cut` (Abramowitz & Stegun 26.2.12 to first
+/// order: the mean is then within 2/cut² of it), where the exact formulas cancel.
+const FAR_TAIL: f64 = 25.0;
+
 /// Normal with the given centre and spread, restricted to values above zero.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TruncatedNormal {
@@ -15,33 +19,39 @@ impl TruncatedNormal {
         TruncatedNormal { centre, spread }
     }
 
+    /// Lower end of what is left, in spreads from the centre.
+    fn cut(&self) -> f64 {
+        -self.centre / self.spread
+    }
+
     /// Probability density of the standard normal over the tail that is left (inverse Mills ratio).
     fn hazard(&self) -> f64 {
-        let a = -self.centre / self.spread;
-        if a > 30.0 {
-            // Asymptotic expansion of the Mills ratio (Abramowitz & Stegun 26.2.12).
-            return a + 1.0 / a - 2.0 / a.powi(3);
-        }
+        let a = self.cut();
         (-0.5 * a * a).exp() / (std::f64::consts::TAU.sqrt() * normal_cdf(-a))
     }
 
     /// Mean.
     pub fn mean(&self) -> f64 {
+        if self.cut() > FAR_TAIL {
+            return self.spread / self.cut();
+        }
         self.centre + self.spread * self.hazard()
     }
 
     /// Standard deviation.
     pub fn standard_deviation(&self) -> f64 {
-        let a = -self.centre / self.spread;
+        let a = self.cut();
+        if a > FAR_TAIL {
+            return self.spread / a;
+        }
         let h = self.hazard();
         self.spread * (1.0 + a * h - h * h).max(0.0).sqrt()
     }
 
     /// Value not exceeded with probability `p`.
     pub fn quantile(&self, p: f64) -> f64 {
-        let a = -self.centre / self.spread;
+        let a = self.cut();
         if a > 6.0 {
-            // Far in the tail the distribution is exponential to first order.
             return -(1.0 - p).ln() * self.spread / a;
         }
         let below = normal_cdf(a);
