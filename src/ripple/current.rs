@@ -491,7 +491,7 @@ fn fit_course(
     let prior = 0.1 * frequency;
     let terms = smooth.len();
     let count = terms + 2 * HARMONICS + phases.len();
-    let mut amplitudes = vec![0.0; 2 * HARMONICS];
+    let mut amplitudes = [0.0; 2 * HARMONICS];
     let mut c = vec![0.0; terms];
     let mut normal = None;
     let mut noise = 0.0;
