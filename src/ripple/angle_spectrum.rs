@@ -7,18 +7,25 @@
 //! samples' true places in x are used. Accuracy better than 1e-6 of Σ|z|.
 
 use rustfft::{FftPlanner, num_complex::Complex64};
-use std::f64::consts::PI;
+use std::{cell::RefCell, f64::consts::PI, sync::OnceLock};
 
 /// Kernel width in grid cells and its shape for a grid twice as fine as needed.
 const WIDTH: usize = 8;
 const SHAPE: f64 = 2.30 * WIDTH as f64;
 const TABLE_PER_CELL: usize = 2048;
 
+static TABLE: OnceLock<Vec<f64>> = OnceLock::new();
+
+thread_local! {
+    // Twiddle factors of a size are worked out once a thread, not once a spectrum.
+    static PLANNER: RefCell<FftPlanner<f64>> = RefCell::new(FftPlanner::new());
+}
+
 /// Transform of the values at the places `x` (unit u), at `k·frequency_step` (cycles per u), `k = 0 .. bins`.
 /// `values` is as long as `x`; places may lie anywhere as the transform is periodic in `1/frequency_step`.
 pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<Complex64> {
     let grid = (4 * bins.max(WIDTH)).next_power_of_two();
-    let table = kernel_table();
+    let table = TABLE.get_or_init(kernel_table);
     let mut cells = vec![Complex64::default(); grid];
     let scale = frequency_step * grid as f64;
     let half = (WIDTH / 2) as f64;
@@ -28,7 +35,7 @@ pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) ->
         let mut cell = (first as i64).rem_euclid(grid as i64) as usize;
         let mut at = (u - first).abs();
         for step in 0..WIDTH {
-            cells[cell].re += value * table_at(&table, at);
+            cells[cell].re += value * table_at(table, at);
             cell += 1;
             if cell == grid {
                 cell = 0;
@@ -36,7 +43,9 @@ pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) ->
             at = (u - first - (step + 1) as f64).abs();
         }
     }
-    FftPlanner::new().plan_fft_forward(grid).process(&mut cells);
+    PLANNER
+        .with_borrow_mut(|planner| planner.plan_fft_forward(grid))
+        .process(&mut cells);
     cells.truncate(bins);
     for (k, value) in cells.iter_mut().enumerate() {
         *value /= kernel_transform(k as f64 / grid as f64);

@@ -127,11 +127,19 @@ fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
         if segments % 2 == 1 && cycles == 2 * segments {
             add(segments, 0.02);
         }
-        // The unevenness of a commutator with many segments can outweigh its ripple.
-        for (harmonic, share) in [(1, 0.04), (2, 0.02)] {
-            if cycles > 2 * harmonic {
-                add(harmonic, share);
-            }
+        // The unevenness of a commutator with many segments can outweigh its ripple: once or twice a revolution, or a low even order.
+        for harmonic in (1..=16)
+            .filter(|harmonic| cycles > 2 * harmonic || (cycles > *harmonic && harmonic % 2 == 0))
+        {
+            add(
+                harmonic,
+                match harmonic {
+                    1 => 0.04,
+                    2 => 0.02,
+                    m if m % 2 == 0 => 0.01,
+                    _ => 0.002,
+                },
+            );
         }
     }
     all
@@ -173,7 +181,7 @@ impl Comb {
 
     fn log_evidence(&self, cycles: usize) -> f64 {
         let scale = |k: usize| 3e-6 * 1e5f64.powf(k as f64 / (SCALES - 1) as f64);
-        let mut sums = vec![[[0.0; SCALES]; FALLS.len()]; 4];
+        let mut sums = [[[0.0; SCALES]; FALLS.len()]; 4];
         for &(m, power) in &self.lines {
             let (group, order) = match m {
                 m if m % cycles == 0 => (COMMUTATION, (m / cycles) as f64),
@@ -181,12 +189,12 @@ impl Comb {
                 // Scales of unevenness are those of two per revolution.
                 m => (if m % 2 == 0 { EVEN } else { ODD }, m as f64 / 2.0),
             };
-            for (f, fall) in FALLS.iter().enumerate() {
+            for (fall, by_scale) in FALLS.iter().zip(sums[group].iter_mut()) {
                 let shrink = order.powf(-2.0 * fall);
-                for k in 0..SCALES {
+                for (k, sum) in by_scale.iter_mut().enumerate() {
                     // Mean square of a complex Gaussian amplitude of scale a is 2a².
                     let s = 2.0 * scale(k).powi(2) * shrink * self.gain;
-                    sums[group][f][k] += power * s / (1.0 + s) - s.ln_1p();
+                    *sum += power * s / (1.0 + s) - s.ln_1p();
                 }
             }
         }
@@ -197,21 +205,22 @@ impl Comb {
                 .map(|(f, k)| (sums[COMMUTATION][f][k], 1.0)),
         );
         let mut unevenness = Vec::with_capacity(FALLS.len() * SCALES);
-        for f in 0..FALLS.len() {
-            for even in 0..SCALES {
+        for ((once, even), odd) in sums[ONCE].iter().zip(&sums[EVEN]).zip(&sums[ODD]) {
+            for (scale_even, sum_even) in even.iter().enumerate() {
                 let against = |shift: i32| {
-                    usize::try_from(even as i32 + shift)
+                    usize::try_from(scale_even as i32 + shift)
                         .ok()
                         .filter(|k| *k < SCALES)
                 };
-                let once = log_mean((-14..=20).filter_map(|shift| {
-                    against(shift).map(|k| (sums[ONCE][f][k], once_over_even(shift)))
-                }));
+                let sum_once =
+                    log_mean((-14..=20).filter_map(|shift| {
+                        against(shift).map(|k| (once[k], once_over_even(shift)))
+                    }));
                 // Equal poles leave no odd line at all.
-                let odd = log_mean(std::iter::once((0.0, 0.4)).chain((-10..=4).filter_map(
-                    |shift| against(shift).map(|k| (sums[ODD][f][k], 0.6 * odd_over_even(shift))),
+                let sum_odd = log_mean(std::iter::once((0.0, 0.4)).chain((-10..=4).filter_map(
+                    |shift| against(shift).map(|k| (odd[k], 0.6 * odd_over_even(shift))),
                 )));
-                unevenness.push((sums[EVEN][f][even] + once + odd, 1.0));
+                unevenness.push((sum_even + sum_once + sum_odd, 1.0));
             }
         }
         commutation + log_mean(unevenness.into_iter())

@@ -31,7 +31,7 @@ pub enum Unreadable {
     )]
     AcCoupled { start_v: f64, end_v: f64 },
     #[error(
-        "the voltage does not fall as in a run-down: mean of its four quarters {quarters_v:?} V; give only the stretch with open terminals"
+        "the voltage does not fall as in a run-down: mean of its four quarters {quarters_v:?} V; give only the stretch with open terminals; if it is, the channel was AC coupled: record again with DC coupling"
     )]
     NotSlowing { quarters_v: [f64; 4] },
     #[error(

@@ -31,10 +31,11 @@ impl Floor {
             if power.len() - end < block / 2 {
                 end = power.len();
             }
-            let mut sorted = power[start..end].to_vec();
-            sorted.sort_by(f64::total_cmp);
+            let mut block_powers = power[start..end].to_vec();
+            let half = block_powers.len() / 2;
+            let middle = *block_powers.select_nth_unstable_by(half, f64::total_cmp).1;
             centres.push((start + end) as f64 / 2.0);
-            levels.push((sorted[sorted.len() / 2] / LN_2).max(f64::MIN_POSITIVE));
+            levels.push((middle / LN_2).max(f64::MIN_POSITIVE));
             freedoms.push(((end - start) as f64 / padding as f64 * LN_2 * LN_2).max(1.0));
             start = end;
         }

@@ -4,10 +4,10 @@
 //! angle in rad. With `x = ∫ e dt` (V·s) the angle is `θ = x/K`: whatever the speed does, ripple of `N` cycles a revolution is
 //! one stationary line at `N/(2π K)` cycles per V·s, and unevenness from segment to segment gives lines at multiples of `1/(2π K)`.
 //!
-//! Data flow: [`run_down`] prepares the record (polarity, standstill, smooth part), [`angle_spectrum`] transforms it in x,
-//! [`floor`] sets the threshold at a stated false-alarm rate, [`sort_lines`] tells lines stationary in angle from lines stationary in
-//! time or in converter code, [`refine`] fits the harmonic set by nonlinear least squares in time, [`comb`] weighs every
-//! number of cycles a revolution, [`current`] does the same from current.
+//! Data flow: `run_down` prepares the record (polarity, standstill, smooth part), `angle_spectrum` transforms it in x,
+//! `floor` sets the threshold at a stated false-alarm rate, `sort_lines` tells lines stationary in angle from lines stationary in
+//! time or in converter code, `refine` fits the harmonic set by nonlinear least squares in time, `comb` weighs every
+//! number of cycles a revolution, `current` does the same from current.
 //!
 //! Arrays in, results out: no file, no terminal, no clock. `K` is relative to the gain of the voltage channel: a channel that reads
 //! 1 % high makes `K` 1 % high, and that gain's uncertainty is not in the numbers returned here.
@@ -17,6 +17,8 @@
 mod angle_spectrum;
 mod bounds;
 mod comb;
+mod comb_lines;
+mod course;
 mod current;
 mod error;
 mod floor;

@@ -225,7 +225,10 @@ pub(super) fn prepare(
     };
     let quarters_v = [0, 1, 2, 3].map(quarter);
     let falls = quarters_v.windows(2).all(|w| w[1] < w[0]);
-    if !falls || quarters_v[3] > 0.97 * quarters_v[0] {
+    // Drag that does not grow as the motor slows brings the last quarter below a third before the level is reached where the stretch
+    // ends; a level that stays and then drops is the slope of a run-down seen through a coupling capacitor.
+    let drops = cut < levels.len() && quarters_v[3] > 0.6 * quarters_v[0];
+    if !falls || drops || quarters_v[3] > 0.97 * quarters_v[0] {
         return Err(Unreadable::NotSlowing { quarters_v });
     }
     let (time_s, voltage_v) = averaged(time, voltage, &mut remarks);

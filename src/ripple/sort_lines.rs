@@ -19,6 +19,9 @@ use std::f64::consts::PI;
 pub(super) const PADDING: usize = 2;
 /// Lines of fewer cycles over the record are not told from the smooth part.
 pub(super) const LEAST_CYCLES: usize = 8;
+/// A spectrum is continuous: by Rice's count of level crossings its peaks near a threshold of 10 to 20 times the mean are about three
+/// times as many as its independent cells.
+const PEAKS_PER_CELL: f64 = 3.0;
 /// Power ratio by which one domain must win.
 const MARGIN: f64 = 2.0;
 const MOST_FOREIGN_LINES: usize = 24;
@@ -133,7 +136,12 @@ pub(super) fn weighted(
         .collect();
     let values = transform(&shifted, &data, step, bins);
     let power: Vec<f64> = values.iter().map(|v| v.norm_sqr()).collect();
-    let floor = Floor::of(&power, LEAST_CYCLES * PADDING, PADDING, looks);
+    let floor = Floor::of(
+        &power,
+        LEAST_CYCLES * PADDING,
+        PADDING,
+        looks * PEAKS_PER_CELL,
+    );
     Spectrum {
         step,
         power,

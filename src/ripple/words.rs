@@ -176,7 +176,9 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
             rival.constant_probability
         ));
     }
-    if found.strongest <= 2 && first.cycles_per_revolution > found.strongest {
+    if found.strongest < first.cycles_per_revolution
+        && 2 * found.strongest != first.cycles_per_revolution
+    {
         remarks.push(format!(
             "the strongest line is unevenness, {} per revolution, not commutation ripple; K follows from it directly, whatever the segment count",
             found.strongest

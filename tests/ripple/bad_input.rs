@@ -40,6 +40,35 @@ fn an_ac_coupled_run_down_is_recognised() {
 }
 
 #[test]
+fn a_coupling_capacitor_that_leaves_only_the_slope_is_recognised() {
+    // 20 ms against a run-down of a second: a level near the slope, then nothing.
+    let bench = Bench {
+        ripple: 0.002,
+        unevenness: 0.001,
+        needles: false,
+        coulomb: 3.0,
+        ..Bench::default()
+    };
+    let made = bench.make();
+    let (mut level, mut out) = (made.voltage_v[0], Vec::new());
+    for v in &made.voltage_v {
+        level += (v - level) * made.step_s / 0.02;
+        out.push(v - level);
+    }
+    let after = (0.08 / made.step_s) as usize;
+    let error = analyse_run_down(0.0, made.step_s, &out[after..], &RippleOptions::default())
+        .expect_err("AC coupled");
+    assert!(
+        matches!(
+            error,
+            Unreadable::NotSlowing { .. } | Unreadable::AcCoupled { .. }
+        ),
+        "{error}"
+    );
+    assert!(error.to_string().contains("AC coup"), "{error}");
+}
+
+#[test]
 fn a_run_down_that_does_not_fall_is_refused() {
     let level: Vec<f64> = (0..2000).map(|k| 12.0 + 0.01 * f64::from(k % 7)).collect();
     assert!(matches!(

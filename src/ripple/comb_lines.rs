@@ -1,0 +1,106 @@
+//! The lines of a record collected, wherever they stand, before any comb is laid over them.
+
+use super::{
+    Window,
+    comb::{Lines, Weighed},
+    prepare::Prepared,
+    refine::{Harmonics, LineSet},
+    sort_lines::{highest_cycles, weighted},
+};
+
+/// Padding of the spectrum the comb is read from.
+const COMB_PADDING: usize = 8;
+const MOST_PICKING_ROUNDS: usize = 8;
+const MOST_PICKED_LINES: usize = 32;
+
+/// Highest frequency the comb is read to.
+fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
+    let span = fit.x_v_s[fit.x_v_s.len() - 1];
+    // A strongest line that is unevenness itself has its ripple up to 48 orders higher; sampled as fast as the detection spectrum goes.
+    (60.0 * fit.frequency)
+        .min(highest_cycles(&fit.emf_v, span, prepared.interval_s) / span)
+        .max(1.2 * fit.frequency)
+}
+
+/// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
+pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
+    let span = fit.x_v_s[fit.x_v_s.len() - 1];
+    let band = comb_band(fit, prepared);
+    let bins = (band * span * COMB_PADDING as f64) as usize + 4;
+    let step = 1.0 / (COMB_PADDING as f64 * span);
+    let weights = squares_of_weights(&fit.emf_v, &fit.x_v_s);
+    let mut ratios = fit.ratios.clone();
+    let mut set = LineSet::at(fit, &ratios);
+    for _ in 0..MOST_PICKING_ROUNDS {
+        let rest = weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0);
+        let noise_power = set.noise_v.powi(2) * weights;
+        let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.power.len().saturating_sub(1))
+            .filter(|k| {
+                rest.power[*k] > 16.0 * noise_power
+                    && rest.power[*k] > rest.power[k - 1]
+                    && rest.power[*k] >= rest.power[k + 1]
+            })
+            .collect();
+        peaks.sort_by(|a, b| rest.power[*b].total_cmp(&rest.power[*a]));
+        let most = peaks.first().map_or(0.0, |k| rest.power[*k]);
+        let before = ratios.len();
+        for bin in peaks {
+            let ratio = rest.peak_frequency(bin) / fit.frequency;
+            let apart = ratios
+                .iter()
+                .all(|r| (r - ratio).abs() * fit.frequency * span > 1.0);
+            // Sidelobes of the strongest are not lines: what stays below them waits for the next round.
+            if apart && rest.power[bin] > 0.05 * most && ratios.len() < MOST_PICKED_LINES {
+                ratios.push(ratio);
+            }
+        }
+        if ratios.len() == before {
+            break;
+        }
+        set = LineSet::at(fit, &ratios);
+    }
+    Lines {
+        rest: weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0),
+        noise_power: set.noise_v.powi(2) * weights,
+        picked: ratios
+            .iter()
+            .map(|r| r * fit.frequency)
+            .zip(set.amplitudes)
+            .collect(),
+        band,
+        span,
+    }
+}
+
+/// Σ (w e)², the mean |Y|² of unit white noise.
+fn squares_of_weights(emf: &[f64], x: &[f64]) -> f64 {
+    let span = x[x.len() - 1];
+    emf.iter()
+        .zip(x)
+        .map(|(e, x)| (e * Window::Hann.at(x / span)).powi(2))
+        .sum()
+}
+
+/// Lines of the comb that stand out, as ratios to the strongest line, which comes first.
+pub(super) fn visible_ratios(lines: &Lines, strongest: f64, best: &Weighed) -> Vec<f64> {
+    let revolution = strongest / f64::from(best.harmonic);
+    let most = 3 * best.cycles_per_revolution.max(best.harmonic);
+    let mut found: Vec<(u32, f64)> = (1..=most)
+        .filter(|m| *m != best.harmonic)
+        .filter_map(|m| {
+            let frequency = revolution * f64::from(m);
+            let power = lines.power(frequency)?;
+            (frequency * lines.span > 3.0 && frequency < lines.band && power > 12.0)
+                .then_some((m, power))
+        })
+        .collect();
+    found.sort_by(|a, b| b.1.total_cmp(&a.1));
+    found.truncate(14);
+    let mut ratios = vec![1.0];
+    ratios.extend(
+        found
+            .iter()
+            .map(|(m, _)| f64::from(*m) / f64::from(best.harmonic)),
+    );
+    ratios
+}
