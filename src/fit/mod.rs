@@ -2,6 +2,8 @@
 
 mod capture_model;
 mod covariance;
+#[cfg(test)]
+mod derivative_check;
 mod estimate;
 mod guess;
 mod layout;
