@@ -20,6 +20,8 @@ pub struct Covariance {
     pub free: Vec<bool>,
     /// Condition number of the scaled normal matrix over the free entries.
     pub condition: f64,
+    /// Of the free entries, every other one held.
+    conditional: DMatrix<f64>,
     normal: DMatrix<f64>,
     gradient: DVector<f64>,
     x: DVector<f64>,
@@ -31,7 +33,7 @@ impl Covariance {
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
         let column = self.normal.column(entry).into_owned();
         let information =
-            self.normal[(entry, entry)] - (column.transpose() * &self.total * &column)[(0, 0)];
+            self.normal[(entry, entry)] - (column.transpose() * &self.conditional * &column)[(0, 0)];
         let information = information
             .max(self.normal[(entry, entry)] * 1e-12)
             .max(1e-300);
@@ -113,6 +115,7 @@ pub fn covariance(
     // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
     // covers both the model without the term and the one with it.
     let mut covariance = Covariance {
+        conditional: total.clone(),
         total,
         parts,
         free,
@@ -146,7 +149,7 @@ impl Covariance {
             let (centre, spread) = self.bound_moments(k);
 let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
             let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
-            let follow = &self.total * self.normal.column(k) * -1.0;
+            let follow = &self.conditional * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;
         }
         self.total += &added;
