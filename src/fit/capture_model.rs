@@ -500,7 +500,10 @@ fn add_attached(
         .with_prior(0.0, relative, Source::Anchor)
         .stepping(0.2);
     links[direction::ATTACHED].push((layout.add(error), 1.0));
-    (inertia.map_or(0.0, |s| s.value), torque.map_or(0.0, |s| s.value))
+    (
+        inertia.map_or(0.0, |s| s.value),
+        torque.map_or(0.0, |s| s.value),
+    )
 }
 
 /// Back-EMFs and currents with which stretches begin.

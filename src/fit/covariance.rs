@@ -32,8 +32,8 @@ impl Covariance {
     /// the free entries following.
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
         let column = self.normal.column(entry).into_owned();
-        let information =
-            self.normal[(entry, entry)] - (column.transpose() * &self.conditional * &column)[(0, 0)];
+        let information = self.normal[(entry, entry)]
+            - (column.transpose() * &self.conditional * &column)[(0, 0)];
         let information = information
             .max(self.normal[(entry, entry)] * 1e-12)
             .max(1e-300);
@@ -147,7 +147,7 @@ impl Covariance {
                 continue;
             }
             let (centre, spread) = self.bound_moments(k);
-let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
             let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
             let follow = &self.conditional * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;

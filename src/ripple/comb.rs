@@ -91,9 +91,11 @@ pub(super) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u3
     let logs: Vec<f64> = hypotheses
         .par_iter()
         .map(|h| {
-            let evidence = combs[h.harmonic as usize].as_ref().map_or(f64::MIN, |comb| {
-                comb.log_evidence(h.cycles_per_revolution as usize)
-            });
+            let evidence = combs[h.harmonic as usize]
+                .as_ref()
+                .map_or(f64::MIN, |comb| {
+                    comb.log_evidence(h.cycles_per_revolution as usize)
+                });
             h.prior.ln() + evidence
         })
         .collect();
@@ -206,8 +208,10 @@ impl Comb {
                 .zip(products[group].iter_mut())
             {
                 let shrink = order.powf(-2.0 * fall);
-                for ((ratio, sum), product) in
-                    ratios.iter().zip(by_scale.iter_mut()).zip(by_product.iter_mut())
+                for ((ratio, sum), product) in ratios
+                    .iter()
+                    .zip(by_scale.iter_mut())
+                    .zip(by_product.iter_mut())
                 {
                     let s = ratio * shrink;
                     let above = 1.0 + s;

@@ -57,6 +57,10 @@ fn foreign_line(line: &ForeignLine) -> String {
     }
 }
 
+/// Said of every K that comes from ripple alone.
+pub const RELATIVE_TO_GAIN: &str =
+    "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added";
+
 /// Names a multiple of the two mains frequencies within 1 %, which is what a short record can tell.
 fn mains(frequency_hz: f64) -> String {
     for mains_hz in [50.0, 60.0] {
@@ -131,10 +135,7 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
             (zero - prior).abs() / prior_sd.hypot(sd)
         ));
     }
-    remarks.push(
-        "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added"
-            .to_string(),
-    );
+    remarks.push(RELATIVE_TO_GAIN.to_string());
 }
 
 fn counts(remarks: &mut Vec<String>, found: &Findings) {
