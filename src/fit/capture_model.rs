@@ -4,7 +4,9 @@ use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::{Bin, Leg, LegKind};
 use crate::bench::{Bench, Capture, Role};
 use crate::motor::{Condition, Constants, Dual, State, advance};
+use crate::motor::Real;
 use nalgebra::DVector;
+use std::f64::consts::FRAC_PI_2;
 
 /// Directions in which one capture's prediction is differentiated.
 pub const DIRECTIONS: usize = 26;
@@ -277,6 +279,15 @@ impl CaptureModel {
                     currents += 1;
                     state.current = self.variable(x, which);
                     state.eddy_current = state.current;
+                    // The model follows the mean of a rippling current, over which the contact drop is rounder than at
+                    // one current: E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2)) for Gaussian ξ (MacKay 1992, Neural
+                    // Computation 4, 720-736, for the logistic function).
+                    let variance = FRAC_PI_2 * leg.current_ripple_a * leg.current_ripple_a;
+                    let constants = Constants {
+                        brush_scale: (constants.brush_scale * constants.brush_scale + variance)
+                            .sqrt(),
+                        ..constants
+                    };
                     let mut lagged = state.current;
                     let mut mean_emf = Local::from(0.0);
                     let mut total = 0.0;

@@ -153,7 +153,7 @@ impl Estimate {
                 let (centre, spread) = self.covariance.bound_moments(k);
                 (factor * centre, factor * spread)
             };
-            if centre - z * spread > 0.0 {
+            if self.covariance.free[k] && centre - z * spread > 0.0 {
                 Interval {
                     value,
                     standard_uncertainty: u,
