@@ -4,10 +4,12 @@ use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::{Bin, Leg, LegKind};
 use crate::bench::{Bench, Capture, Role};
 use crate::motor::{Condition, Constants, Dual, State, advance};
+use crate::motor::Real;
 use nalgebra::DVector;
+use std::f64::consts::FRAC_PI_2;
 
 /// Directions in which one capture's prediction is differentiated.
-pub const DIRECTIONS: usize = 24;
+pub const DIRECTIONS: usize = 26;
 /// A number with its derivatives in the directions of one capture.
 pub type Local = Dual<DIRECTIONS>;
 
@@ -36,6 +38,10 @@ pub mod direction {
     pub const EMF: [usize; 2] = [19, 20];
     /// Three unknown currents.
     pub const CURRENT: [usize; 3] = [21, 22, 23];
+    /// ln K, where a known inertia or torque in newton metres makes the terminals see it.
+    pub const CONSTANT: usize = 24;
+    /// Relative error of that inertia or torque.
+    pub const ATTACHED: usize = 25;
 }
 
 /// Which channel a row compares.
@@ -82,6 +88,8 @@ pub struct CaptureModel {
     current_lag_s: Option<f64>,
     /// Resistance at this capture's temperature over that at the reference capture's.
     temperature_ratio: f64,
+    /// Inertia added to the rotor, kg·m², and load torque, N·m.
+    attached: (f64, f64),
     /// Whether the screened share of the inductance is simulated.
     pub with_eddy: bool,
 }
@@ -134,6 +142,7 @@ impl CaptureModel {
                 0.0
             }
         });
+        let attached = add_attached(bench, index, layout, &mut links);
         add_unknown_states(&legs, index, held, layout, &mut links);
         let temperature_ratio = match (
             shared.reference_temperature_c,
@@ -168,6 +177,7 @@ impl CaptureModel {
                 .is_finite()
                 .then(|| 1.0 / (std::f64::consts::TAU * slowest)),
             temperature_ratio,
+            attached,
             with_eddy: shared.with_eddy,
         }
     }
@@ -197,11 +207,17 @@ impl CaptureModel {
             * self.temperature_ratio
             * (self.variable(x, d::POSITION) + 1.0);
         let series = (self.variable(x, d::SHUNT) + 1.0) * self.series_ohm;
+        // J' /K² and T/K of what was attached to the shaft.
+        let per_k = self.exponential(x, d::CONSTANT);
+        let per_k = Local::from(1.0) / per_k;
+        let actual = self.variable(x, d::ATTACHED) + 1.0;
+        let added_capacitance = per_k * per_k * actual * self.attached.0;
+        let load_current = per_k * actual * self.attached.1;
         let constants = Constants {
             resistance: winding + series + self.variable(x, d::LOOP) + self.loop_ohm,
             inductance: self.exponential(x, d::INDUCTANCE),
-            capacitance: self.exponential(x, d::CAPACITANCE),
-            friction_current: self.variable(x, d::FRICTION),
+            capacitance: self.exponential(x, d::CAPACITANCE) + added_capacitance,
+            friction_current: self.variable(x, d::FRICTION) + load_current,
             viscous_conductance: self.variable(x, d::VISCOUS),
             windage: self.variable(x, d::WINDAGE),
             brush_drop: self.variable(x, d::BRUSH_DROP),
@@ -263,6 +279,15 @@ impl CaptureModel {
                     currents += 1;
                     state.current = self.variable(x, which);
                     state.eddy_current = state.current;
+                    // The model follows the mean of a rippling current, over which the contact drop is rounder than at
+                    // one current: E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2)) for Gaussian ξ (MacKay 1992, Neural
+                    // Computation 4, 720-736, for the logistic function).
+                    let variance = FRAC_PI_2 * leg.current_ripple_a * leg.current_ripple_a;
+                    let constants = Constants {
+                        brush_scale: (constants.brush_scale * constants.brush_scale + variance)
+                            .sqrt(),
+                        ..constants
+                    };
                     let mut lagged = state.current;
                     let mut mean_emf = Local::from(0.0);
                     let mut total = 0.0;
@@ -463,6 +488,33 @@ fn add_channels(
         links[direction::VOLTAGE_ZERO] = vec![(layout.add(parameter), 1.0)];
         links[direction::VOLTAGE_GAIN].clear();
     }
+}
+
+/// A known inertia or load on the shaft lets the terminals see K: its ln and the relative error of what is attached.
+fn add_attached(
+    bench: &Bench,
+    index: usize,
+    layout: &mut Layout,
+    links: &mut [Vec<(usize, f64)>],
+) -> (f64, f64) {
+    let capture = &bench.captures[index];
+    let (inertia, torque) = (capture.added_inertia_kg_m2, capture.load_torque_nm);
+    let Some(stated) = inertia.or(torque).filter(|s| s.value > 0.0) else {
+        return (0.0, 0.0);
+    };
+    // Some 3000 revolutions a minute at the supply: only a first guess.
+    let guess = bench.motor.supply_v.unwrap_or(12.0).abs().max(0.1) / 300.0;
+    let constant = Parameter::free(Slot::LogBackEmfConstant, guess.ln()).stepping(1.0);
+    links[direction::CONSTANT].push((layout.add(constant), 1.0));
+    let relative = (stated.standard_uncertainty / stated.value).max(1e-6);
+    let error = Parameter::free(Slot::Attached { capture: index }, 0.0)
+        .with_prior(0.0, relative, Source::Anchor)
+        .stepping(0.2);
+    links[direction::ATTACHED].push((layout.add(error), 1.0));
+    (
+        inertia.map_or(0.0, |s| s.value),
+        torque.map_or(0.0, |s| s.value),
+    )
 }
 
 /// Back-EMFs and currents with which stretches begin.

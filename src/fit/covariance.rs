@@ -20,8 +20,8 @@ pub struct Covariance {
     pub free: Vec<bool>,
     /// Condition number of the scaled normal matrix over the free entries.
     pub condition: f64,
-    /// `total` before what entries at a bound may still do was added.
-    of_free: DMatrix<f64>,
+    /// Of the free entries, every other one held.
+    conditional: DMatrix<f64>,
     normal: DMatrix<f64>,
     gradient: DVector<f64>,
     x: DVector<f64>,
@@ -32,8 +32,8 @@ impl Covariance {
     /// the free entries following.
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
         let column = self.normal.column(entry).into_owned();
-        let information =
-            self.normal[(entry, entry)] - (column.transpose() * &self.of_free * &column)[(0, 0)];
+        let information = self.normal[(entry, entry)]
+            - (column.transpose() * &self.conditional * &column)[(0, 0)];
         let information = information
             .max(self.normal[(entry, entry)] * 1e-12)
             .max(1e-300);
@@ -115,7 +115,7 @@ pub fn covariance(
     // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
     // covers both the model without the term and the one with it.
     let mut covariance = Covariance {
-        of_free: total.clone(),
+        conditional: total.clone(),
         total,
         parts,
         free,
@@ -147,9 +147,9 @@ impl Covariance {
                 continue;
             }
             let (centre, spread) = self.bound_moments(k);
-let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
             let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
-            let follow = &self.of_free * self.normal.column(k) * -1.0;
+            let follow = &self.conditional * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;
         }
         self.total += &added;

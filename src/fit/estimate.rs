@@ -59,6 +59,8 @@ pub struct Estimate {
     /// Winding temperature to which R belongs, °C, with its standard uncertainty.
     pub temperature_c: Option<(f64, f64)>,
     pub terms: Vec<TermDecision>,
+    /// What the ripple found, in words.
+    pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
     pub remarks: Vec<String>,
@@ -106,9 +108,8 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
-    let (anchors, ripple, doubts) = ripple_anchors(bench, &legs, &models, &mut layout);
+    let (anchors, ripple, findings) = ripple_anchors(bench, &legs, &models, &mut layout);
     terms.extend(anchors);
-    remarks.extend(doubts);
     let mut problem = Problem::new(layout, models, terms);
     let mut x = problem.layout.start();
     let start = problem
@@ -156,6 +157,7 @@ pub fn estimate(
         temperature_c,
         terms: decisions,
         ripple,
+        findings,
         remarks,
         options: options.clone(),
     })

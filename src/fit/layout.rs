@@ -56,6 +56,8 @@ pub enum Slot {
     Source { capture: usize },
     /// Resistance in the loop outside the motor, as a departure from its stated value, Ω.
     Loop { capture: usize },
+    /// Relative error of the inertia or torque attached to the shaft in a capture.
+    Attached { capture: usize },
     /// A nuisance of one scalar reading.
     Reading { index: usize },
 }

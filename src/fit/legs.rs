@@ -48,6 +48,8 @@ pub struct Leg {
     pub compared: usize,
     /// Rows of the waveform, half-open.
     pub rows: (usize, usize),
+    /// Standard deviation of the current's ripple near the end of the leg, A; 0 where it is not known or not wanted.
+    pub current_ripple_a: f64,
 }
 
 /// Share of its first value below which a slowing rotor is no longer compared: friction near standstill (stiction,
@@ -83,6 +85,9 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
                     growing(waveform, rows)
                 };
                 let mut leg = leg(LegKind::Connected, bins, rows);
+                if matches!(phase.kind, PhaseKind::Driven) && !switched {
+                    leg.current_ripple_a = current_ripple(waveform, rows);
+                }
                 if matches!(phase.kind, PhaseKind::Shorted) {
                     leg.compared = before_fading(&leg.bins, |b| b.current_a.abs());
                 }
@@ -117,6 +122,7 @@ fn leg(kind: LegKind, bins: Vec<Bin>, rows: (usize, usize)) -> Leg {
         compared: bins.len(),
         bins,
         rows,
+        current_ripple_a: 0.0,
     }
 }
 
@@ -135,6 +141,35 @@ fn before_fading(bins: &[Bin], size: impl Fn(&Bin) -> f64) -> usize {
         .skip(peak_at)
         .position(|b| size(b) < SLOWEST_SHARE * peak)
         .map_or(bins.len(), |k| k + peak_at)
+}
+
+/// Ripple of the current over the last quarter of a driven leg: the scatter about its straight line less the converter's
+/// noise, A.
+fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+    let Some(trace) = &waveform.current_a else {
+        return 0.0;
+    };
+    let values: Vec<f64> = trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    let n = values.len() as f64;
+    if n < 16.0 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let centre = 0.5 * (n - 1.0);
+    let (mut sxy, mut sxx, mut syy) = (0.0, 0.0, 0.0);
+    for (k, v) in values.iter().enumerate() {
+        let x = k as f64 - centre;
+        sxy += x * (v - mean);
+        sxx += x * x;
+        syy += (v - mean) * (v - mean);
+    }
+    let scatter = (syy - sxy * sxy / sxx) / n;
+    let noise = values.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum::<f64>() / (2.0 * n);
+    (scatter - noise).max(0.0).sqrt()
 }
 
 /// Marks the bins of a switched leg in which the current has died: a plateau at its lower end, where a triangle would

@@ -153,7 +153,6 @@ impl Estimate {
                 let (centre, spread) = self.covariance.bound_moments(k);
                 (factor * centre, factor * spread)
             };
-            // An entry held at its bound has no spread of its own, so only the one-sided interval can tell what it may be.
             if self.covariance.free[k] && centre - z * spread > 0.0 {
                 Interval {
                     value,

@@ -23,6 +23,11 @@ pub trait Real:
     fn value(self) -> f64;
     /// Hyperbolic tangent.
     fn tanh(self) -> Self;
+    /// Square root of a positive number.
+    fn sqrt(self) -> Self {
+        let root = self.value().sqrt();
+        Self::chain(root, [0.5 / root], [self])
+    }
     /// A function of several reals, given its value and its partial derivatives at their values.
     fn chain<const K: usize>(value: f64, partials: [f64; K], of: [Self; K]) -> Self;
     /// Absolute value; the derivative at 0 is taken from the positive side.

@@ -123,7 +123,11 @@ impl<const M: usize> Propagator<M> {
         let radius = characteristic
             .iter()
             .enumerate()
-            .map(|(j, p)| 2.0 * p.abs().powf(1.0 / (M - j) as f64))
+            .map(|(j, p)| match M - j {
+                1 => 2.0 * p.abs(),
+                2 => 2.0 * p.abs().sqrt(),
+                _ => 2.0 * p.abs().cbrt(),
+            })
             .fold(0.0, f64::max);
         let mut halvings = 0;
         while radius > 1.0 * f64::from(1u32 << halvings.min(30)) && halvings < 30 {

@@ -354,6 +354,12 @@ fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Vec<W
             .iter()
             .map(|text| warning("reading", None, text)),
     );
+    out.extend(
+        estimate
+            .findings
+            .iter()
+            .map(|text| warning(super::table::FINDING, None, text)),
+    );
     if !estimate.converged() {
         out.push(warning(
             "fit",

@@ -46,13 +46,22 @@ pub fn render(file: &MotorFile) -> String {
     text
 }
 
+/// Kind of a warning that only tells what was found.
+pub const FINDING: &str = "finding";
+
 /// The warnings, one paragraph a doubt; empty where there is none.
 pub fn warnings(file: &MotorFile) -> String {
     let mut text = String::new();
     for warning in &file.warnings {
         let subject = warning.subject.as_ref();
         let subject = subject.map_or(String::new(), |subject| format!("{subject}: "));
-        let _ = writeln!(text, "warning: {subject}{}", warning.text);
+        // What the ripple says is a finding; only doubts are warnings.
+        let label = if warning.kind == FINDING {
+            "note"
+        } else {
+            "warning"
+        };
+        let _ = writeln!(text, "{label}: {subject}{}", warning.text);
     }
     text
 }

@@ -193,6 +193,17 @@ impl Search<'_> {
                     best = Some((zero, angle, bin, ratio));
                 }
             }
+            // The sawtooth of the converter sweeps; its pieces look like lines of either kind, so it is asked for first.
+            let strongest =
+                best.as_ref()
+                    .map_or(0.0, |b| b.3)
+                    .max(if time_found { time_ratio } else { 0.0 });
+            if strongest > 0.0
+                && let Some(line) = self.remove_code_lines(rough, strongest)
+            {
+                foreign.push(line);
+                continue;
+            }
             let Some((zero, angle, bin, ratio)) = best else {
                 if time_found {
                     foreign.push(remove_time_line(
@@ -244,10 +255,6 @@ impl Search<'_> {
                     rival_ratio,
                     kind,
                 ));
-                continue;
-            }
-            if let Some(line) = self.remove_code_lines(rough, ratio) {
-                foreign.push(line);
                 continue;
             }
             return Some(AngleLine {

@@ -57,6 +57,35 @@ fn foreign_line(line: &ForeignLine) -> String {
     }
 }
 
+/// Said of every K that comes from ripple alone.
+pub const RELATIVE_TO_GAIN: &str =
+    "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added";
+
+/// All foreign lines; a crowd of undecided ones in one sentence.
+fn foreign_lines(remarks: &mut Vec<String>, lines: &[ForeignLine]) {
+    let undecided: Vec<f64> = lines
+        .iter()
+        .filter(|l| l.kind == LineKind::Undecided)
+        .map(|l| l.frequency)
+        .collect();
+    let crowd = undecided.len() > 3;
+    remarks.extend(
+        lines
+            .iter()
+            .filter(|l| !(crowd && l.kind == LineKind::Undecided))
+            .map(foreign_line),
+    );
+    if crowd {
+        let (least, most) = undecided
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(a, b), f| (a.min(*f), b.max(*f)));
+        remarks.push(format!(
+            "{} lines between {least:.1} and {most:.1} Hz are about as sharp in time as in angle: something sweeps slowly there; not taken for speed",
+            undecided.len()
+        ));
+    }
+}
+
 /// Names a multiple of the two mains frequencies within 1 %, which is what a short record can tell.
 fn mains(frequency_hz: f64) -> String {
     for mains_hz in [50.0, 60.0] {
@@ -74,7 +103,7 @@ pub(super) fn no_line(
     spectrum: &RippleSpectrum,
     foreign: &[ForeignLine],
 ) {
-    remarks.extend(foreign.iter().map(foreign_line));
+    foreign_lines(remarks, foreign);
     let mut thresholds = spectrum.threshold.clone();
     thresholds.sort_by(f64::total_cmp);
     let middle = thresholds
@@ -98,7 +127,7 @@ pub(super) struct Findings<'a> {
 }
 
 pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
-    remarks.extend(found.foreign.iter().map(foreign_line));
+    foreign_lines(remarks, found.foreign);
     if !found.fit.converged {
         remarks.push("the least-squares fit of the ripple did not settle in 25 rounds: the uncertainty of its frequency may be too small".to_string());
     }
@@ -131,10 +160,7 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
             (zero - prior).abs() / prior_sd.hypot(sd)
         ));
     }
-    remarks.push(
-        "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added"
-            .to_string(),
-    );
+    remarks.push(RELATIVE_TO_GAIN.to_string());
 }
 
 fn counts(remarks: &mut Vec<String>, found: &Findings) {

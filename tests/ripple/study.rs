@@ -166,15 +166,22 @@ fn study_tables_are_written_when_a_directory_is_named() {
         .ok()
         .and_then(|s| s.parse().ok())
         .unwrap_or(10);
-    let mut text = String::new();
-    accuracy_and_count(&mut text, seeds);
-    bound(&mut text, 15 * seeds);
-    false_alarms(&mut text, 2000);
-    std::fs::write(
-        std::path::Path::new(&directory).join("ripple_study.md"),
-        text,
-    )
-    .expect("the tables can be written");
+    // Parts run for long; each is written as soon as it is there. A part may be run alone.
+    let wanted = std::env::var("RUNDOWN_RIPPLE_PART").ok();
+    let write = |name: &str, run: &dyn Fn(&mut String)| {
+        if wanted.as_deref().is_none_or(|w| w == name) {
+            let mut text = String::new();
+            run(&mut text);
+            std::fs::write(
+                std::path::Path::new(&directory).join(format!("{name}.md")),
+                text,
+            )
+            .expect("the tables can be written");
+        }
+    };
+    write("accuracy", &|text| accuracy_and_count(text, seeds));
+    write("bound", &|text| bound(text, 15 * seeds));
+    write("silence", &|text| false_alarms(text, 2000));
 }
 
 fn accuracy_and_count(text: &mut String, seeds: u64) {
