@@ -147,7 +147,6 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
     if let Some(sheet) = &arguments.sheet {
         let options = LoadOptions {
             allow_outside: arguments.allow_outside,
-            ..LoadOptions::default()
         };
         return Ok(read_sheet(sheet, &options)?);
     }

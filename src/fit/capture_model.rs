@@ -3,8 +3,8 @@
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::{Bin, Leg, LegKind};
 use crate::bench::{Bench, Capture, Role};
-use crate::motor::{Condition, Constants, Dual, State, advance};
 use crate::motor::Real;
+use crate::motor::{Condition, Constants, Dual, State, advance};
 use nalgebra::DVector;
 use std::f64::consts::FRAC_PI_2;
 

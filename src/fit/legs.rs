@@ -168,7 +168,11 @@ fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
         syy += (v - mean) * (v - mean);
     }
     let scatter = (syy - sxy * sxy / sxx) / n;
-    let noise = values.windows(2).map(|w| (w[1] - w[0]).powi(2)).sum::<f64>() / (2.0 * n);
+    let noise = values
+        .windows(2)
+        .map(|w| (w[1] - w[0]).powi(2))
+        .sum::<f64>()
+        / (2.0 * n);
     (scatter - noise).max(0.0).sqrt()
 }
 

@@ -68,6 +68,8 @@ impl Problem {
     }
 }
 
+// Indices are the directions of the derivatives, over half of a symmetric matrix.
+#[allow(clippy::needless_range_loop)]
 /// Adds `weight · g gᵀ` and `weight · g r` of one capture's rows to the global equations.
 fn scatter(model: &CaptureModel, rows: &[Row], deviations: &[f64], out: &mut NormalEquations) {
     let mut normal = [[0.0; DIRECTIONS]; DIRECTIONS];

@@ -17,6 +17,9 @@
 //! one, together with their partial derivatives; no eigenvalue is ever needed, and equal, complex or zero eigenvalues are
 //! no special case.
 
+// Indices are the powers of `A` and the characteristic coefficients of the formulas.
+#![allow(clippy::needless_range_loop)]
+
 /// Coefficients of φ₁ and φ₂ as polynomials in `A`, with partial derivatives.
 #[derive(Clone, Copy, Debug)]
 pub struct Propagator<const M: usize> {

@@ -2,7 +2,7 @@
 //!
 //! Each step is an exponential Rosenbrock step ([`super::propagator`]): exact while the system is linear and the
 //! voltage constant over the step, third order in what is not (brush drop near zero current, saturation,
-//! windage, armature reaction), halved until its last correction is below [`TOLERANCE`]. Coulomb friction changes sign, the rotor stops
+//! windage, armature reaction), halved until its last correction is below a tolerance. Coulomb friction changes sign, the rotor stops
 //! and breaks away at instants found inside the step, never smoothed.
 
 use super::propagator::Propagator;

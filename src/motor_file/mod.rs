@@ -2,7 +2,7 @@
 //!
 //! * [`ParameterName`]: the fixed names, their UCUM units and the words for them.
 //! * [`Parameter`], [`MotorFile`] and its parts: what the file holds.
-//! * [`read`], [`write`]: bytes to a checked [`MotorFile`] and back, exact to the last bit.
+//! * [`read`], [`write()`]: bytes to a checked [`MotorFile`] and back, exact to the last bit.
 //! * [`units`]: the units of the trade.
 //! * [`table`]: the readable table.
 //! * [`draw`]: motors drawn from the covariance.

@@ -129,7 +129,7 @@ pub fn write(path: &Path, file: &MotorFile, overwrite: Overwrite) -> Result<(), 
     })
 }
 
-/// Refuses a target that [`write`] would refuse, so that it is told before the long work.
+/// Refuses a target that [`write()`] would refuse, so that it is told before the long work.
 ///
 /// # Errors
 /// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it.
