@@ -74,7 +74,8 @@ fn simulated(
     let trace = |values: Vec<f64>| Trace {
         clipped: vec![false; values.len()],
         values,
-        quantisation_step: None,
+        // Nothing else limits these values, and a row without any uncertainty would have an infinite weight.
+        quantisation_step: Some(1e-5),
     };
     let chain = |column: &str| {
         Some(ChannelChain {
