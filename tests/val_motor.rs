@@ -581,7 +581,7 @@ fn val_chopper_with_continuous_current() {
 fn val_chopper_with_discontinuous_current() {
     let p = circuit(1.0, 1e-3);
     let c = Constants::<f64>::new(&p);
-    let (period_s, on_s, h) = (2e-3, 0.8e-3, 1e-7);
+    let (period_s, on_s, h): (f64, f64, f64) = (2e-3, 0.8e-3, 1e-7);
     let mut state = at(0.0, 72.0);
     for _ in 0..3 {
         let (mut charge, mut voltage, mut peak, mut ended) = (0.0, 0.0, 0.0f64, f64::NAN);
