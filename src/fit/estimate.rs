@@ -14,7 +14,7 @@ use super::terms::{self, TermDecision};
 use crate::bench::{Bench, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 
 /// Settings of a fit.
 #[derive(Clone, Debug)]
@@ -182,7 +182,41 @@ pub(super) fn solve(
         cost_tolerance: 1e-9,
         ..SolverOptions::default()
     };
-    Ok(minimise(problem, x, &options)?)
+    let mut solution = minimise(problem, x, &options)?;
+    // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
+    if solution.reason == StopReason::NoDescent && distance_to_minimum(&solution) < NEAR {
+        solution.reason = StopReason::CostFlat;
+    }
+    Ok(solution)
+}
+
+/// Standard deviations from the minimum below which a fit that finds no descent counts as ended there.
+const NEAR: f64 = 0.1;
+
+/// `√(gᵀN⁻¹g)` over the entries that can move: how many standard deviations the minimum of the local paraboloid lies away.
+fn distance_to_minimum(solution: &Solution) -> f64 {
+    let free: Vec<usize> = (0..solution.x.len())
+        .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
+        .collect();
+    let scale: Vec<f64> = free
+        .iter()
+        .map(|&k| solution.equations.normal[(k, k)].sqrt())
+        .collect();
+    let scaled = DMatrix::from_fn(free.len(), free.len(), |a, b| {
+        solution.equations.normal[(free[a], free[b])] / (scale[a] * scale[b])
+    });
+    let gradient = DVector::from_fn(free.len(), |a, _| {
+        solution.equations.gradient[free[a]] / scale[a]
+    });
+    let eigen = scaled.symmetric_eigen();
+    let floor = eigen.eigenvalues.max() * 1e-12;
+    let along = eigen.eigenvectors.transpose() * gradient;
+    along
+        .iter()
+        .zip(eigen.eigenvalues.iter())
+        .map(|(g, value)| g * g / value.max(floor))
+        .sum::<f64>()
+        .sqrt()
 }
 
 /// Sets every row's deviation from the residuals at `x`.

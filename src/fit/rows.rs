@@ -1,6 +1,6 @@
 //! Standard deviations of the rows: first from what the instruments can resolve, then from the residuals themselves.
 
-use super::capture_model::Row;
+use super::capture_model::{Quantity, Row};
 
 /// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;
@@ -13,18 +13,19 @@ const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
 /// Such departures last: a leg holds about this many independent ones, however many rows it has.
 const MODEL_DEPARTURES: f64 = 15.0;
 
-/// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
-pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
-    let peak = |quantity| {
+/// Largest recorded size of voltage and current.
+fn peaks(rows: &[Row]) -> [f64; 2] {
+    [Quantity::Voltage, Quantity::Current].map(|quantity| {
         rows.iter()
             .filter(|r| r.quantity == quantity)
             .map(|r| r.recorded.abs())
             .fold(1e-12, f64::max)
-    };
-    let peaks = [
-        peak(super::capture_model::Quantity::Voltage),
-        peak(super::capture_model::Quantity::Current),
-    ];
+    })
+}
+
+/// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
+pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
+    let peaks = peaks(rows);
     rows.iter()
         .map(|r| match r.zero_uncertainty {
             Some(u) => u.max(1e-4 * peaks[r.quantity as usize]),
@@ -48,11 +49,15 @@ pub fn deviations_from_residuals(
     quantisation: [f64; 2],
     counts_for: impl Fn(usize) -> Option<f64>,
 ) -> Vec<f64> {
+    // Exact data must not weigh infinitely.
+    let least = peaks(rows).map(|peak| 1e-6 * peak);
     let mut out = vec![0.0; rows.len()];
     for group in groups(rows) {
         if let Some(u) = rows[group[0]].zero_uncertainty {
             for &k in &group {
-                out[k] = u.hypot(0.03 * quantisation[rows[k].quantity as usize]);
+                out[k] = u
+                    .hypot(0.03 * quantisation[rows[k].quantity as usize])
+                    .max(least[rows[k].quantity as usize]);
             }
             continue;
         }
@@ -84,7 +89,9 @@ pub fn deviations_from_residuals(
             let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.03 * q).powi(2);
             let share = MODEL_SHARE[rows[k].quantity as usize];
             let model = (share * rows[k].recorded).powi(2) * lasting;
-            out[k] = ((v * factor).max(floor) + model).sqrt();
+            out[k] = ((v * factor).max(floor) + model)
+                .sqrt()
+                .max(least[rows[k].quantity as usize]);
         }
     }
     out
