@@ -59,3 +59,59 @@ fn mean<'a>(values: impl Iterator<Item = &'a f64>) -> Option<f64> {
         .fold((0.0, 0_usize), |(sum, count), v| (sum + v, count + 1));
     (count > 0).then(|| sum / count as f64)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Trace;
+    use crate::capture::TimeAxis;
+    use crate::events::Phase;
+
+    #[test]
+    fn a_reversed_channel_with_an_offset_comes_out_upright_and_from_zero() {
+        let rows = 300;
+        // -(10 V falling by 0.03 V a row) + 0.5 V for 200 rows, then rest at the offset.
+        let values: Vec<f64> = (0..rows)
+            .map(|k| {
+                let emf = if k < 200 { 10.0 - 0.03 * k as f64 } else { 0.0 };
+                0.5 - emf
+            })
+            .collect();
+        let waveform = Waveform {
+            time: TimeAxis::Uniform {
+                start_s: -1.0,
+                step_s: 0.5,
+                len: rows,
+            },
+            voltage_v: Some(Trace {
+                values,
+                quantisation_step: Some(0.01),
+                clipped: vec![false; rows],
+            }),
+            current_a: None,
+        };
+        let phase = |kind, first, end| Phase { kind, first, end };
+        let timeline = Timeline {
+            phases: vec![
+                phase(PhaseKind::Open, 0, 20),
+                phase(PhaseKind::Cut("gap".to_owned()), 20, 22),
+                phase(PhaseKind::Open, 22, 200),
+                phase(PhaseKind::Rest, 200, rows),
+            ],
+            instants: Vec::new(),
+            remarks: Vec::new(),
+            doubts: Vec::new(),
+        };
+        let stretch = open_stretch(&waveform, &timeline).expect("two open phases");
+        assert_eq!(stretch.zero_v, Some(0.5));
+        assert_eq!(stretch.time_s.len(), 178);
+        assert_eq!(stretch.time_s[0], 10.0);
+        assert!((stretch.voltage_v[0] - (10.0 - 0.03 * 22.0)).abs() < 1e-12);
+        assert_eq!(stretch.clipped.len(), 178);
+        let none = Timeline {
+            phases: vec![phase(PhaseKind::Driven, 0, rows)],
+            ..timeline
+        };
+        assert_eq!(open_stretch(&waveform, &none), None);
+    }
+}

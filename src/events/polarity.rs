@@ -70,6 +70,10 @@ fn driving_current(i: &Series, role: Role) -> f64 {
     let (head, tail) = ends(i);
     let (low, high) = range(i);
     match role {
+        // A record that begins with current flowing shows no zero to count from.
+        Role::Start | Role::LockedRotor if head.abs() > 0.3 * (high - low) => {
+            if high.abs() >= low.abs() { high } else { low }
+        }
         Role::Start | Role::LockedRotor => {
             if (high - head).abs() >= (head - low).abs() {
                 high - head
