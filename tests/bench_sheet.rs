@@ -2,8 +2,10 @@
 
 use approx::assert_relative_eq;
 use rundown::bench::{
-    Bench, BenchError, BrushKind, LoadOptions, QuickRun, Reading, Role, quick_bench, read_sheet,
+    Bench, BenchError, BrushKind, Doubt, LoadOptions, QuickRun, Reading, Role, quick_bench,
+    read_sheet,
 };
+use rundown::events::{Timeline, find};
 use std::path::{Path, PathBuf};
 
 const MOTORS: [&str; 5] = [
@@ -416,6 +418,14 @@ fn a_missing_capture_and_a_missing_column_are_told_with_the_sheet_s_place() {
     );
 }
 
+/// What the events say of the one capture of the sheet.
+fn timeline_of(volts: f64, amperes: f64, sheet: &str) -> Timeline {
+    let dir = folder(sheet);
+    std::fs::write(dir.path().join("start.csv"), start_csv(volts, amperes)).unwrap();
+    let bench = read(&dir).unwrap_or_else(|e| panic!("{e}"));
+    find(&bench.captures[0].waveform, bench.captures[0].role)
+}
+
 fn remarks_of(volts: f64, amperes: f64, sheet: &str) -> Vec<String> {
     let dir = folder(sheet);
     std::fs::write(dir.path().join("start.csv"), start_csv(volts, amperes)).unwrap();
@@ -445,14 +455,17 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
 
 #[test]
 fn a_reversed_current_probe_is_told_and_can_be_turned() {
-    let remarks = remarks_of(1.0, -1.0, WIRED);
-    assert_eq!(remarks.len(), 1, "{remarks:?}");
+    let told = timeline_of(1.0, -1.0, WIRED);
+    assert_eq!(told.doubts, [Doubt::WrongPolarity]);
     assert!(
-        remarks[0].contains("the current is negative while the source drives the motor"),
-        "{remarks:?}"
+        told.remarks.iter().any(|r| r
+            .contains("the current is negative while the source drives the motor")
+            && r.contains("`reversed = true`")),
+        "{:?}",
+        told.remarks
     );
     let turned = WIRED.replace("per_division = 1\n", "reversed = true\nper_division = 1\n");
-    assert_eq!(remarks_of(1.0, -1.0, &turned), [""; 0]);
+    assert_eq!(timeline_of(1.0, -1.0, &turned).doubts, []);
 }
 
 #[test]
@@ -495,10 +508,13 @@ fn an_ac_coupled_run_down_is_doubted() {
     }
     let dir = folder(&WIRED.replace("role = \"start\"", "role = \"run-down\""));
     std::fs::write(dir.path().join("start.csv"), csv).unwrap();
-    let remarks = read(&dir).unwrap().remarks;
+    let bench = read(&dir).unwrap();
+    let told = find(&bench.captures[0].waveform, bench.captures[0].role);
+    assert_eq!(told.doubts, [Doubt::AcCoupled], "{:?}", told.remarks);
     assert!(
-        remarks.iter().any(|r| r.contains("AC coupling suspected")),
-        "{remarks:?}"
+        !bench.remarks.iter().any(|r| r.contains("AC coupl")),
+        "said once, by the events: {:?}",
+        bench.remarks
     );
 }
 

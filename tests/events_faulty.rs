@@ -1,6 +1,6 @@
 //! Bench mistakes that one waveform shows: what the person is told.
 
-use rundown::bench::{Role, Trace, Waveform};
+use rundown::bench::{Doubt, Role, Trace, Waveform};
 use rundown::capture::{self, ReadOptions, Record};
 use rundown::events::{PhaseKind, Timeline, find, guess_columns, guess_role};
 use std::path::Path;
@@ -180,5 +180,55 @@ fn faulty_captures_still_show_their_role() {
         let record = record(name);
         let guess = guess_role(&waveform(&record));
         assert_eq!(guess.role, role, "{name}: {guess:?}");
+    }
+}
+
+#[test]
+fn a_record_that_begins_with_current_flowing_is_no_reversed_probe() {
+    // The tail of a start: the current only falls, towards what friction takes.
+    let record = record("gap_in_time.csv");
+    let mut tail = waveform(&record);
+    let from = 500;
+    tail.time = rundown::capture::TimeAxis::Uniform {
+        start_s: 0.0,
+        step_s: 8e-5,
+        len: tail.time.len() - from,
+    };
+    for trace in [&mut tail.voltage_v, &mut tail.current_a]
+        .into_iter()
+        .flatten()
+    {
+        trace.values.drain(..from);
+        trace.clipped.drain(..from);
+    }
+    let timeline = find(&tail, Role::Start);
+    assert_eq!(timeline.doubts, [], "{:?}", timeline.remarks);
+    for trace in tail.current_a.iter_mut() {
+        trace.values.iter_mut().for_each(|i| *i = -*i);
+    }
+    assert_eq!(find(&tail, Role::Start).doubts, [Doubt::WrongPolarity]);
+}
+
+#[test]
+fn each_mistake_leaves_its_doubt() {
+    for (name, role, doubts) in [
+        (
+            "ac_coupled_rundown.csv",
+            Role::RunDown,
+            &[Doubt::AcCoupled][..],
+        ),
+        ("current_reversed.csv", Role::Start, &[Doubt::WrongPolarity]),
+        (
+            "rise_undersampled.csv",
+            Role::Start,
+            &[Doubt::RiseBetweenSamples],
+        ),
+        ("trigger_missed.csv", Role::Start, &[Doubt::NoEvent]),
+        ("current_limited_start.csv", Role::Start, &[]),
+        ("clipped_current.csv", Role::Start, &[]),
+        ("gap_in_time.csv", Role::Start, &[]),
+        ("all_blank.csv", Role::Start, &[]),
+    ] {
+        assert_eq!(told(name, role).doubts, doubts, "{name}");
     }
 }

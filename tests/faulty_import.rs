@@ -207,7 +207,7 @@ fn mistakes_one_file_cannot_show_are_read_without_a_word() {
 #[test]
 fn look_sets_its_exit_status() {
     for (name, status) in [
-        ("trigger_missed.csv", 0),
+        ("trigger_missed.csv", 1),
         ("truncated_row.csv", 0),
         ("gap_in_time.csv", 0),
         ("time_repeated.csv", 1),

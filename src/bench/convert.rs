@@ -15,6 +15,8 @@ pub(super) struct Converted {
     pub chain: ChannelChain,
     pub ac_coupled: bool,
     pub remarks: Vec<String>,
+    /// True when the unit of the column contradicts its use.
+    pub unit_contradicts: bool,
     pub scale_estimate: Option<ScaleEstimate>,
 }
 
@@ -49,7 +51,9 @@ pub(super) fn convert(
             plan.measures.word()
         ));
     }
-    contradicting_unit(plan, channel, &mut remarks);
+    let contradiction = contradicting_unit(plan, channel);
+    let unit_contradicts = contradiction.is_some();
+    remarks.extend(contradiction);
     let factor = plan.factor;
     let values: Vec<f64> = if factor == 1.0 {
         channel.values.clone()
@@ -83,21 +87,20 @@ pub(super) fn convert(
         },
         ac_coupled,
         remarks,
+        unit_contradicts,
         scale_estimate,
     })
 }
 
-fn contradicting_unit(plan: &ChannelPlan, channel: &Channel, remarks: &mut Vec<String>) {
+fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<String> {
     let expected = if plan.raw_volts {
         "V"
     } else {
         plan.measures.unit()
     };
-    let Some(found) = channel.unit.as_deref() else {
-        return;
-    };
+    let found = channel.unit.as_deref()?;
     if found == expected || (plan.scale_stated && !plan.raw_volts) {
-        return;
+        return None;
     }
     let next = match (plan.measures, plan.raw_volts) {
         (_, true) => "If the scope already scaled it to ampere, drop raw_volts = true",
@@ -106,13 +109,13 @@ fn contradicting_unit(plan: &ChannelPlan, channel: &Channel, remarks: &mut Vec<S
         }
         (Measures::Voltage, false) => "Check `column`, or give `scale`",
     };
-    remarks.push(format!(
+    Some(format!(
         "column {} \"{}\" is used as the {} and {} is expected, but its unit is {found}. {next}",
         channel.column,
         channel.name,
         plan.measures.word(),
         if expected == "V" { "volt" } else { "ampere" },
-    ));
+    ))
 }
 
 /// Standard uncertainty of the channel's zero in V or A at the motor.

@@ -2,6 +2,7 @@
 
 use super::channel::ChannelPlan;
 use super::convert::{Converted, ScaleEstimate, convert};
+use super::doubt::Doubt;
 use super::doubts::{self, Expectations};
 use super::error::{BenchError, Place};
 use super::hardware::Hardware;
@@ -29,18 +30,19 @@ pub(super) struct CapturePlan {
     pub import: ReadOptions,
 }
 
-/// Reads all captures; remarks come in the order of the plans.
+/// Reads all captures; remarks and doubts come in the order of the plans.
 pub(super) fn load_all(
     plans: &[CapturePlan],
     hardware: &[Hardware],
     expected: &Expectations,
-) -> Result<(Vec<Capture>, Vec<String>), BenchError> {
+) -> Result<(Vec<Capture>, Vec<String>, Vec<Doubt>), BenchError> {
     let loaded: Vec<Result<Loaded, BenchError>> = plans
         .par_iter()
         .map(|plan| load(plan, hardware, expected))
         .collect();
     let mut captures = Vec::with_capacity(plans.len());
     let mut remarks = Vec::new();
+    let mut doubts = Vec::new();
     let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
     for one in loaded {
         let one = one?;
@@ -51,10 +53,11 @@ pub(super) fn load_all(
                 .map(|doubt| format!("capture \"{name}\": {doubt}")),
         );
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
+        doubts.extend(one.doubts);
         captures.push(one.capture);
     }
     remarks.extend(estimated_scales(&estimated));
-    Ok((captures, remarks))
+    Ok((captures, remarks, doubts))
 }
 
 /// One remark a channel and way of estimating, with the scale of each capture.
@@ -82,6 +85,7 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
 struct Loaded {
     capture: Capture,
     remarks: Vec<String>,
+    doubts: Vec<Doubt>,
     estimated: Vec<ScaleEstimate>,
 }
 
@@ -97,11 +101,16 @@ fn load(
     })?;
     let mut estimated = Vec::new();
     let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
+    let mut doubts: Vec<Doubt> = Vec::new();
+    if record.remarks.iter().any(|r| capture::is_doubtful(&r.kind)) {
+        doubts.push(Doubt::Record);
+    }
     let voltage = trace(plan, plan.voltage.as_ref(), &record, hardware)?;
     let current = trace(plan, plan.current.as_ref(), &record, hardware)?;
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
         remarks.extend(converted.remarks.iter().cloned());
+        doubts.extend(converted.unit_contradicts.then_some(Doubt::Unit));
         estimated.extend(converted.scale_estimate.iter().cloned());
     }
     if current.as_ref().is_some_and(|c| c.ac_coupled) {
@@ -135,10 +144,17 @@ fn load(
         load_torque_nm: plan.load_torque_nm,
         ac_coupled,
     };
-    remarks.extend(doubts::of_capture(&capture, expected));
+    if ac_coupled {
+        doubts.push(Doubt::AcCoupled);
+    }
+    let ratio = doubts::probe_ratio(&capture, expected);
+    doubts.extend(ratio.as_ref().map(|_| Doubt::ProbeRatio));
+    remarks.extend(ratio);
+    remarks.extend(doubts::of_sheet(&capture, expected));
     Ok(Loaded {
         capture,
         remarks,
+        doubts,
         estimated,
     })
 }

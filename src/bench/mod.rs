@@ -4,6 +4,7 @@ mod accuracy;
 mod channel;
 mod codes;
 mod convert;
+mod doubt;
 mod doubts;
 mod draft;
 mod error;
@@ -18,6 +19,7 @@ mod table;
 mod typed;
 mod waveform;
 
+pub use doubt::Doubt;
 pub use draft::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
 pub use error::{BenchError, Place};
 pub use guess_sheet::{RecordGuess, guess_sheet};

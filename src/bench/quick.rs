@@ -119,8 +119,8 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         supply_v: run.supply_v,
         current_limit_a: None,
     };
-    let (captures, doubts) = load_all(&plans, &hardware, &expected)?;
-    remarks.extend(doubts);
+    let (captures, told, doubts) = load_all(&plans, &hardware, &expected)?;
+    remarks.extend(told);
     Ok(Bench {
         path: None,
         sha256: None,
@@ -134,6 +134,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         captures,
         readings,
         remarks,
+        doubts,
     })
 }
 

@@ -113,8 +113,8 @@ fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Benc
         supply_v: motor.supply_v,
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
-    let (captures, doubts) = load_all(&plans, &hardware, &expected)?;
-    remarks.extend(doubts);
+    let (captures, told, doubts) = load_all(&plans, &hardware, &expected)?;
+    remarks.extend(told);
     Ok(Bench {
         path: None,
         sha256: None,
@@ -123,6 +123,7 @@ fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Benc
         captures,
         readings,
         remarks,
+        doubts,
     })
 }
 

@@ -109,8 +109,14 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         level: arguments.level,
         ..FitOptions::default()
     };
-    let estimate =
-        estimate(&bench, &timelines, &options).context("the captures could not be fitted")?;
+    let estimate = match estimate(&bench, &timelines, &options) {
+        Ok(estimate) => estimate,
+        Err(error) => {
+            // What was doubted in the captures most often says why.
+            tell_doubts(&bench, &timelines);
+            return Err(error).context("the captures could not be fitted");
+        }
+    };
     timings.lap("fit");
     let file = assemble(&bench, &timelines, &estimate);
     if let Some(output) = &arguments.output {
@@ -128,11 +134,27 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     if arguments.timings {
         eprint!("{timings}");
     }
-    Ok(if estimate.converged() {
+    let spoiled = bench
+        .doubts
+        .iter()
+        .chain(timelines.iter().flat_map(|t| &t.doubts))
+        .any(|d| d.spoils_estimate());
+    Ok(if estimate.converged() && !spoiled {
         Status::Stands
     } else {
         Status::Doubtful
     })
+}
+
+fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
+    for remark in &bench.remarks {
+        eprintln!("warning: {remark}");
+    }
+    for (capture, timeline) in bench.captures.iter().zip(timelines) {
+        for remark in &timeline.remarks {
+            eprintln!("warning: {}: {remark}", capture.name);
+        }
+    }
 }
 
 fn overwrite(arguments: &FitArguments) -> Overwrite {

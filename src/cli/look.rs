@@ -1,14 +1,15 @@
-//! `look`: what the importer found in each file, and why.
+//! `look`: what is found in each file, and why.
 
 use super::Status;
 use super::import_flags::ImportFlags;
+use super::look_events::Findings;
 use crate::capture::{self, Channel, Record, TimeAxis};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Shows what is found in captured files: layout and why, channels, rate, noise, clipping, doubts.
+/// Shows what is found in captured files: layout and why, channels, rate, noise, clipping, columns and role, events, ripple, doubts.
 #[derive(Args, Debug)]
 pub struct Look {
     /// Exported captures (text, or text packed with gzip).
@@ -77,19 +78,20 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     for (at, path) in arguments.files.iter().enumerate() {
         match capture::read(path, &options) {
             Ok(record) => {
-                if record.remarks.iter().any(|r| capture::is_doubtful(&r.kind))
-                    && status == Status::Stands
-                {
+                let findings = Findings::of(&record);
+                let doubtful = findings.as_ref().is_none_or(Findings::doubtful)
+                    || record.remarks.iter().any(|r| capture::is_doubtful(&r.kind));
+                if doubtful && status == Status::Stands {
                     status = Status::Doubtful;
                 }
                 let seen: Vec<Seen> = record.channels.iter().map(Seen::new).collect();
                 if arguments.json {
-                    documents.push(document(&record, &seen));
+                    documents.push(document(&record, &seen, findings.as_ref()));
                 } else {
                     if at > 0 {
                         writeln!(output)?;
                     }
-                    write!(output, "{}", page(&record, &seen))?;
+                    write!(output, "{}", page(&record, &seen, findings.as_ref()))?;
                 }
             }
             Err(error) => {
@@ -112,7 +114,7 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
 }
 
 /// Four digits with an engineering prefix: `12.5 ms`.
-fn engineering(value: f64, unit: &str) -> String {
+pub(super) fn engineering(value: f64, unit: &str) -> String {
     const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];
     let value: f64 = format!("{value:.3e}").parse().unwrap_or(value);
     if value == 0.0 || !value.is_finite() || !SCALED.contains(&unit) {
@@ -128,7 +130,7 @@ fn engineering(value: f64, unit: &str) -> String {
     format!("{scaled} {prefix}{unit}").trim_end().to_string()
 }
 
-fn page(record: &Record, seen: &[Seen]) -> String {
+fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
     let mut lines = vec![record.path.display().to_string()];
     lines.push(format!(
         "  first numbers in line {}",
@@ -180,9 +182,10 @@ fn page(record: &Record, seen: &[Seen]) -> String {
         if !seen.clipped.is_empty() {
             parts.push(match seen.clip_level() {
                 Some(level) => format!(
-                    "{} clipped at {}",
+                    "{} clipped at {}, the first in row {}",
                     seen.clipped.len(),
-                    engineering(level, unit)
+                    engineering(level, unit),
+                    seen.clipped.first().map_or(0, |row| row + 1)
                 ),
                 None => format!("{} out of range", seen.clipped.len()),
             });
@@ -209,10 +212,18 @@ fn page(record: &Record, seen: &[Seen]) -> String {
             parts.join(", ")
         ));
     }
+    match findings {
+        Some(findings) => lines.extend(findings.lines()),
+        None => lines.push("  no column can be the voltage or the current of a motor".to_string()),
+    }
     for remark in &record.remarks {
         lines.push(format!("  warning: {}", remark.text));
     }
-    for seen in seen {
+    for (at, seen) in seen.iter().enumerate() {
+        // What the events say of clipping names its effect; only columns that they do not use are told here.
+        if findings.is_some_and(|f| f.covers(at)) {
+            continue;
+        }
         if let (Some(level), Some(row)) = (seen.clip_level(), seen.clipped.first()) {
             lines.push(format!(
                 "  warning: {}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
@@ -228,7 +239,7 @@ fn page(record: &Record, seen: &[Seen]) -> String {
     lines.join("\n") + "\n"
 }
 
-fn document(record: &Record, seen: &[Seen]) -> Value {
+fn document(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> Value {
     let time = match &record.time {
         TimeAxis::Uniform {
             start_s,
@@ -285,6 +296,7 @@ fn document(record: &Record, seen: &[Seen]) -> Value {
             .map(|f| json!({"line": f.line, "key": f.key, "values": f.values}))
             .collect::<Vec<_>>(),
         "remarks": remarks,
+        "found": findings.map(Findings::document),
     })
 }
 

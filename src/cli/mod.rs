@@ -5,6 +5,7 @@ mod export;
 mod fit;
 mod import_flags;
 mod look;
+mod look_events;
 mod quantity;
 mod sheet;
 mod timings;

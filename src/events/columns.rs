@@ -4,7 +4,7 @@ use super::role::{RoleGuess, guess_role};
 use super::series::Series;
 use super::shape::Shape;
 use crate::bench::{Role, Trace, Waveform};
-use crate::capture::{Channel, Record};
+use crate::capture::{self, Channel, Record};
 
 /// A guess which columns to use, with its grounds.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +25,25 @@ pub struct ColumnGuess {
     pub reasons: Vec<String>,
     /// The role that the chosen columns show.
     pub role: RoleGuess,
+}
+
+impl ColumnGuess {
+    /// The chosen columns of `record` as they were recorded: no polarity turned, no scale applied.
+    pub fn waveform(&self, record: &Record) -> Waveform {
+        let trace = |index: Option<usize>| {
+            let channel = record.channels.get(index?)?;
+            Some(Trace {
+                clipped: capture::clipped(&channel.values, &channel.overrange),
+                quantisation_step: capture::quantisation_step(&channel.values),
+                values: channel.values.clone(),
+            })
+        };
+        Waveform {
+            time: record.time.clone(),
+            voltage_v: trace(self.voltage),
+            current_a: trace(self.current),
+        }
+    }
 }
 
 /// A channel that holds numbers.

@@ -2,6 +2,7 @@
 
 use super::phase::{Phase, PhaseKind, Timeline};
 use super::view::View;
+use crate::bench::Doubt;
 
 /// Phases laid down row by row from the left, so that no hole or overlap can arise.
 #[derive(Debug, Default)]
@@ -9,6 +10,7 @@ pub(crate) struct Draft {
     phases: Vec<Phase>,
     instants: Vec<(&'static str, f64)>,
     pub remarks: Vec<String>,
+    pub doubts: Vec<Doubt>,
 }
 
 impl Draft {
@@ -50,6 +52,7 @@ impl Draft {
                 .filter_map(|(name, row)| Some((name.to_owned(), view.time_at(row)?)))
                 .collect(),
             remarks: self.remarks,
+            doubts: self.doubts,
         }
     }
 

@@ -4,7 +4,7 @@ use super::draft::Draft;
 use super::phase::{PhaseKind, Timeline};
 use super::view::View;
 use super::{brake, cuts, polarity, remarks, rundown, start, switching, turnoff};
-use crate::bench::{Role, Waveform};
+use crate::bench::{Doubt, Role, Waveform};
 
 /// Cuts a waveform of known role into phases, finds its instants and says what looks wrong.
 ///
@@ -17,14 +17,16 @@ pub fn find(waveform: &Waveform, role: Role) -> Timeline {
     if end < 8 {
         draft.cut("no samples", view.rows);
         draft.remarks.push(remarks::no_samples(view.rows));
+        draft.doubts.push(Doubt::NoEvent);
         return draft.into_timeline(&view);
     }
     if polarity::nothing_happens(&view, role) {
         draft.cut("no event", view.rows);
         draft.remarks.push(remarks::no_event(&view));
+        draft.doubts.push(Doubt::NoEvent);
         return draft.into_timeline(&view);
     }
-    polarity::upright(&mut view, role, &mut draft.remarks);
+    polarity::upright(&mut view, role, &mut draft);
     remarks::about_clipping(&view, &mut draft.remarks);
     match role {
         Role::Start | Role::LockedRotor => {

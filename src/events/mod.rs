@@ -9,6 +9,7 @@ mod contact;
 mod cuts;
 mod draft;
 mod find;
+mod open_stretch;
 mod phase;
 mod polarity;
 mod release;
@@ -27,6 +28,7 @@ mod view;
 
 pub use columns::{ColumnGuess, guess_columns};
 pub use find::find;
+pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
 pub use switching::{Switching, switching};

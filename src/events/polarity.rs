@@ -1,26 +1,37 @@
 //! Which way round a waveform stands, whether anything happens in it, and how it begins.
 
+use super::draft::Draft;
 use super::remarks;
 use super::series::Series;
 use super::view::View;
-use crate::bench::Role;
+use crate::bench::{Doubt, Role};
+
+/// Standard deviations of noise above which the sign of a current is believed.
+const CLEAR_OF_NOISE: f64 = 6.0;
 
 /// Turns voltage and current positive in the direction of driving, and tells of each turn.
-pub(crate) fn upright(view: &mut View, role: Role, told: &mut Vec<String>) {
-    if view
+pub(crate) fn upright(view: &mut View, role: Role, draft: &mut Draft) {
+    let voltage_turned = view
         .v
         .as_ref()
-        .is_some_and(|v| driving_level(v, role) < 0.0)
-    {
+        .is_some_and(|v| driving_level(v, role) < 0.0);
+    if voltage_turned {
         let level = view.v.as_ref().map_or(0.0, |v| driving_level(v, role));
         view.turn_voltage();
         // Both turned the same way is a motor driven backwards: fine for the model, said all the same.
-        told.push(remarks::voltage_negative(level));
+        draft.remarks.push(remarks::voltage_negative(level));
     }
-    let turned = view.i.as_ref().map(|i| driving_current(i, role));
-    if let Some(level) = turned.filter(|level| *level < 0.0) {
+    let turned = view.i.as_ref().map(|i| (driving_current(i, role), i.sigma));
+    if let Some((level, _)) = turned.filter(|(level, _)| *level < 0.0) {
         view.turn_current();
-        told.push(remarks::current_reversed(level, view.v.is_some()));
+        draft
+            .remarks
+            .push(remarks::current_reversed(level, view.v.is_some()));
+    }
+    // The sign of a current within its noise says nothing.
+    let clear = turned.filter(|(level, sigma)| level.abs() > CLEAR_OF_NOISE * sigma);
+    if clear.is_some_and(|(level, _)| (level < 0.0) != voltage_turned) {
+        draft.doubts.push(Doubt::WrongPolarity);
     }
 }
 
@@ -59,6 +70,10 @@ fn driving_current(i: &Series, role: Role) -> f64 {
     let (head, tail) = ends(i);
     let (low, high) = range(i);
     match role {
+        // A record that begins with current flowing shows no zero to count from.
+        Role::Start | Role::LockedRotor if head.abs() > 0.3 * (high - low) => {
+            if high.abs() >= low.abs() { high } else { low }
+        }
         Role::Start | Role::LockedRotor => {
             if (high - head).abs() >= (head - low).abs() {
                 high - head

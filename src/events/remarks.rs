@@ -5,6 +5,7 @@ use super::draft::Draft;
 use super::series::Series;
 use super::switching::Switching;
 use super::view::View;
+use crate::bench::Doubt;
 
 /// A number with three significant digits and an engineering prefix.
 pub(crate) fn engineering(value: f64, unit: &str) -> String {
@@ -60,7 +61,8 @@ pub(crate) fn current_reversed(level: f64, with_voltage: bool) -> String {
     };
     format!(
         "the current is negative while the source drives the motor ({against}it reaches {}): the current probe is the wrong way \
-         round. The phases were found with the sign turned; flip the polarity of the current channel",
+         round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench \
+         sheet, `--reverse-current` without one)",
         engineering(level, "A")
     )
 }
@@ -141,6 +143,7 @@ pub(crate) fn about_open(view: &View, draft: &mut Draft, first: usize, end: usiz
     if lowest > -noise || lowest > -0.08 * highest.max(-lowest) {
         return false;
     }
+    draft.doubts.push(Doubt::AcCoupled);
     draft.remarks.push(format!(
         "the voltage is {} before the lead comes off, crosses zero and goes down to {} in the run-down although the motor only \
          slows: AC coupling of the channel is suspected. The run-down is not usable for friction and inertia. Set the channel \
@@ -178,6 +181,7 @@ fn undersampled(view: &View, draft: &mut Draft, i: &Series, zero: f64, from: usi
         return;
     }
     let bound_s = rows as f64 * view.step_s;
+    draft.doubts.push(Doubt::RiseBetweenSamples);
     draft.remarks.push(format!(
         "the rise to 63 % of the peak current takes {rows} {} of {}: the electrical time constant is below about {}, and the \
          inductance cannot be determined from this record. Sample at {} or less",

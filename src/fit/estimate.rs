@@ -11,7 +11,7 @@ use super::ripple_anchor::{RippleFinding, ripple_anchors};
 use super::rows::{deviations_from_residuals, first_deviations};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
-use crate::bench::{Bench, Reading, Role};
+use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 use nalgebra::{DMatrix, DVector};
@@ -65,6 +65,10 @@ pub struct Estimate {
     pub ripple: Vec<RippleFinding>,
     pub remarks: Vec<String>,
     pub options: FitOptions,
+    /// False where every rise of current falls between two samples.
+    pub inductance_seen: bool,
+    /// Largest current and voltage that any capture shows, A and V.
+    pub largest: (f64, f64),
 }
 
 /// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
@@ -108,7 +112,7 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
-    let (anchors, ripple, findings) = ripple_anchors(bench, &legs, &models, &mut layout);
+    let (anchors, ripple, findings) = ripple_anchors(bench, timelines, &models, &mut layout);
     terms.extend(anchors);
     let mut problem = Problem::new(layout, models, terms);
     let mut x = problem.layout.start();
@@ -160,6 +164,8 @@ pub fn estimate(
         findings,
         remarks,
         options: options.clone(),
+        inductance_seen: inductance_seen(bench, timelines),
+        largest: (peak_a, largest_voltage(bench)),
     })
 }
 
@@ -271,6 +277,49 @@ fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
         .filter(|i| i.is_finite())
         .reduce(f64::max)
         .filter(|&i| i > 0.0)
+}
+
+/// Largest voltage of any capture or of the stated supply, V.
+fn largest_voltage(bench: &Bench) -> f64 {
+    bench
+        .captures
+        .iter()
+        .filter_map(|c| c.waveform.voltage_v.as_ref())
+        .flat_map(|t| &t.values)
+        .copied()
+        .chain(bench.motor.supply_v)
+        .map(f64::abs)
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max)
+}
+
+/// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
+/// other change of the terminals sampled much faster, no inductance meter.
+fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
+    let missed = |t: &Timeline| t.doubts.contains(&Doubt::RiseBetweenSamples);
+    let both = || bench.captures.iter().zip(timelines);
+    let step_s = |c: &Capture| Some(c.waveform.time.at(1)? - c.waveform.time.at(0)?);
+    let Some(coarse_s) = both()
+        .filter(|(_, t)| missed(t))
+        .filter_map(|(c, _)| step_s(c))
+        .reduce(f64::min)
+    else {
+        return true;
+    };
+    let metered = bench
+        .readings
+        .iter()
+        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
+    metered
+        || both().any(|(c, t)| match c.role {
+            Role::Start | Role::LockedRotor => {
+                !missed(t) && t.instants.iter().any(|(name, _)| name == "make")
+            }
+            Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
+                step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
+            }
+            Role::RunDown | Role::Steady => false,
+        })
 }
 
 /// Temperature of the capture that says it best; every other capture's resistance is brought to it.

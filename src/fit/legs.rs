@@ -4,7 +4,7 @@
 //! any length costs a few hundred model steps. A bin's mean is compared with the model's mean over the same time, so
 //! nothing is lost while the model is linear over a bin.
 
-use crate::bench::{Capture, Role, Waveform};
+use crate::bench::{Capture, Doubt, Role, Waveform};
 use crate::events::{PhaseKind, Timeline};
 
 /// Mean of the samples in one stretch of time.
@@ -62,6 +62,11 @@ const MOST_SWITCHED_BINS: usize = 1500;
 /// Cuts a capture into legs.
 pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
     let waveform = &capture.waveform;
+    if capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled) {
+        // The level of the voltage is lost, and with it what drives every leg.
+        let rows = (0, waveform.time.len());
+        return vec![leg(LegKind::Lost, uniform(waveform, rows, 200), rows)];
+    }
     let switched = matches!(capture.role, Role::Pwm | Role::PwmLocked);
     let mut out: Vec<Leg> = Vec::new();
     for phase in &timeline.phases {

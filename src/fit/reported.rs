@@ -123,6 +123,10 @@ impl Estimate {
             gradient: None,
             settled_by: None,
         };
+        if !self.inductance_seen && m.logs.iter().any(|(slot, _)| *slot == Slot::LogInductance) {
+            out.settled_by = Some(settled_by(m.name, false));
+            return out;
+        }
         let layout = &self.problem.layout;
         let x = &self.solution.x;
         let mut factor = 1.0;
@@ -181,7 +185,13 @@ impl Estimate {
                 upper: value * (z * relative).exp(),
             }
         };
-        if linear.is_none() && u.is_finite() && u > LARGEST_RELATIVE * value || !u.is_finite() {
+        // Whatever nothing touches comes out without any spread, which is no measurement either.
+        let unbounded = self
+            .largest_possible(m)
+            .is_some_and(|most| interval.upper > most * factor);
+        let vague = linear.is_none() && u > LARGEST_RELATIVE * value;
+        if vague || unbounded || !u.is_finite() || u <= 0.0 {
+            out.one_sided = false;
             out.settled_by = Some(settled_by(m.name, false));
             return out;
         }
@@ -191,6 +201,18 @@ impl Estimate {
         out.at_25_c = self.at_reference(m.name, &interval);
         out.gradient = Some(gradient);
         out
+    }
+
+    /// Size that a parameter of the terminal domain which may be zero cannot exceed: friction takes less current than the largest
+    /// seen, a brush drops less than the largest voltage. An interval that reaches beyond says nothing at all.
+    fn largest_possible(&self, m: &Monomial) -> Option<f64> {
+        let (current_a, voltage_v) = self.largest;
+        match m.linear.as_ref()? {
+            Slot::FrictionCurrent => Some(current_a),
+            Slot::ViscousConductance => Some(current_a / voltage_v),
+            Slot::BrushDrop => Some(voltage_v),
+            _ => None,
+        }
     }
 
     /// Share of a quantity's variance by source.

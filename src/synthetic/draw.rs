@@ -118,6 +118,7 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
         captures: Vec::new(),
         readings: Vec::new(),
         remarks: Vec::new(),
+        doubts: Vec::new(),
     };
     let mut truths = Vec::new();
     let mut driven = Vec::new();
