@@ -144,7 +144,7 @@ impl Covariance {
                 continue;
             }
             let (centre, spread) = self.bound_moments(k);
-let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
             let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
             let follow = &self.total * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;

@@ -38,15 +38,24 @@ pub fn ripple_anchors(
         let result = match analyse_run_down_at(&time_s, &voltage_v, &options) {
             Ok(result) => result,
             Err(why) => {
-                remarks.push(format!("{}: its ripple tells no speed: {why}", capture.name));
+                remarks.push(format!(
+                    "{}: its ripple tells no speed: {why}",
+                    capture.name
+                ));
                 continue;
             }
         };
-        remarks.extend(result.remarks.iter().map(|r| format!("{}: {r}", capture.name)));
+        remarks.extend(
+            result
+                .remarks
+                .iter()
+                .map(|r| format!("{}: {r}", capture.name)),
+        );
         let settled = result.settled(SETTLED).cloned();
         if let Some(candidate) = &settled {
             let k = candidate.back_emf_constant_v_s_per_rad;
-            let constant = layout.add(Parameter::free(Slot::LogBackEmfConstant, k.ln()).stepping(1.0));
+            let constant =
+                layout.add(Parameter::free(Slot::LogBackEmfConstant, k.ln()).stepping(1.0));
             terms.push(ReadingTerm::Constant {
                 v_s_per_rad: k,
                 relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
@@ -80,16 +89,32 @@ fn open_stretch(
         .flat_map(|l| trace.values[l.rows.0..l.rows.1].iter().copied())
         .filter(|v| v.is_finite())
         .collect();
-    let zero = if rest.is_empty() { 0.0 } else { rest.iter().sum::<f64>() / rest.len() as f64 };
-    let time_s: Option<Vec<f64>> = (open.rows.0..open.rows.1).map(|k| capture.waveform.time.at(k)).collect();
+    let zero = if rest.is_empty() {
+        0.0
+    } else {
+        rest.iter().sum::<f64>() / rest.len() as f64
+    };
+    let time_s: Option<Vec<f64>> = (open.rows.0..open.rows.1)
+        .map(|k| capture.waveform.time.at(k))
+        .collect();
     // A reversed channel slows towards zero from below.
-    let sign = open.bins.first().map_or(1.0, |b| if b.voltage_v < zero { -1.0 } else { 1.0 });
-    let voltage_v = trace.values[open.rows.0..open.rows.1].iter().map(|v| sign * (v - zero)).collect();
+    let sign = open
+        .bins
+        .first()
+        .map_or(1.0, |b| if b.voltage_v < zero { -1.0 } else { 1.0 });
+    let voltage_v = trace.values[open.rows.0..open.rows.1]
+        .iter()
+        .map(|v| sign * (v - zero))
+        .collect();
     let stated = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
     let step = trace.quantisation_step.unwrap_or(0.0);
     let options = RippleOptions {
         segments: bench.motor.commutator_segments,
-        zero_offset_standard_uncertainty: if rest.is_empty() { stated } else { Some((0.1 * step).max(1e-6)) },
+        zero_offset_standard_uncertainty: if rest.is_empty() {
+            stated
+        } else {
+            Some((0.1 * step).max(1e-6))
+        },
         quantisation_step: trace.quantisation_step,
         clipped: Some(trace.clipped[open.rows.0..open.rows.1].to_vec()),
         ..RippleOptions::default()
