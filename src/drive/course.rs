@@ -13,13 +13,24 @@ pub struct Steady {
 
 /// Steady running at a voltage; `None` when friction and load hold the rotor.
 pub fn steady(p: &TerminalParameters, voltage_v: f64) -> Option<Steady> {
+    // R i + V_b tanh(i/I_b) + e (1 − a i) = V bends downward in i, so Newton from 0 climbs to the root without passing it.
     let current = |e: f64| {
-        bisect(0.0, voltage_v / p.terminal_resistance_ohm, |i| {
-            p.terminal_resistance_ohm * i
-                + p.brush_drop_v * (i / p.brush_scale_a).tanh()
-                + e * (1.0 - p.armature_reaction_per_a * i)
-                < voltage_v
-        })
+        let mut i = 0.0;
+        for _ in 0..60 {
+            let contact = (i / p.brush_scale_a).tanh();
+            let linkage = 1.0 - p.armature_reaction_per_a * i;
+            let missing =
+                voltage_v - p.terminal_resistance_ohm * i - p.brush_drop_v * contact - e * linkage;
+            let slope = p.terminal_resistance_ohm
+                + p.brush_drop_v / p.brush_scale_a * (1.0 - contact * contact)
+                - e * p.armature_reaction_per_a;
+            let step = missing / slope;
+            i += step;
+            if step.is_nan() || step <= 1e-13 * i.abs() {
+                break;
+            }
+        }
+        i.max(0.0)
     };
     let pushes = |e: f64| {
         let i = current(e);
@@ -233,7 +244,13 @@ pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) 
         stop.square_a2s += square_integral(s.current, &next, h);
         stop.returned_j -= (voltage * next.mean_current * h).min(0.0);
         t += h;
-        last = [last[1], last[2], (t, -next.end.current)];
+        // Under a ramp the mean over the step: its ends carry the teeth of the stepped voltage.
+        let against = if voltage > 0.0 {
+            -next.mean_current
+        } else {
+            -next.end.current
+        };
+        last = [last[1], last[2], (t, against)];
         if last[1].1 > stop.peak_a && last[2].1 < last[1].1 {
             let smooth = ramp_s == 0.0 && last[0].0 < last[1].0;
             (stop.peak_s, stop.peak_a) = if smooth { summit(last) } else { last[1] };
