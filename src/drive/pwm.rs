@@ -26,6 +26,11 @@ pub fn chopper(setting: &Setting, m: &Sample, synchronous: bool) -> Known<Choppe
     })
 }
 
+/// Ripple at half duty, the resistances left out: none is greater. (V + V_d)/(4 f L).
+pub fn greatest_ripple_a(chopper: &Chopper) -> f64 {
+    (chopper.supply_v + chopper.off_drop_v) * chopper.period_s / (4.0 * chopper.inductance_h)
+}
+
 /// Chopper with the inductance at its mean current, and the back-EMF at which it settles under the load.
 pub fn settled(setting: &Setting, m: &Sample, synchronous: bool) -> Known<(Chopper, f64)> {
     let mut chopper = chopper(setting, m, synchronous)?;
@@ -84,12 +89,11 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     out.row(
         high(
             "pwm_ripple_bound",
-            "its greatest at this frequency, V/(4 f L)",
+            "its greatest at this frequency, (V + V_d)/(4 f L)",
             Unit::Ampere,
             "5.1",
         ),
-        m.inductance_h
-            .map(|l| order.supply_v / (4.0 * order.frequency_hz * l)),
+        diode.map(|(chopper, _)| greatest_ripple_a(&chopper)),
     );
     out.row(
         high("pwm_peak", "peak current", Unit::Ampere, "5.1"),
@@ -454,6 +458,19 @@ mod tests {
             20.0 * linear,
             max_relative = 0.02
         );
+    }
+
+    #[test]
+    fn no_duty_exceeds_the_greatest_ripple_and_half_duty_nearly_has_it() {
+        let mut order = Order::usual(24.0);
+        order.frequency_hz = 10e3;
+        let chopper = chopper(&Setting::of(order), &sample(P, 0.042), false).expect("known");
+        let greatest = greatest_ripple_a(&chopper);
+        for duty in DUTIES {
+            let ripple = Chopper { duty, ..chopper }.ripple_a();
+            assert!(ripple < greatest, "{duty}: {ripple} {greatest}");
+        }
+        assert_relative_eq!(chopper.ripple_a(), greatest, max_relative = 2e-3);
     }
 
     #[test]

@@ -40,9 +40,11 @@ const NEVER_FULL: Why = Why::Physics(
     "the limit is below the running current, so full duty is never reached: raise it, or lower load or supply",
 );
 
-/// Half the largest switching ripple on the way, at half duty: V/(8 f L).
+/// Half the largest switching ripple on the way, at half duty: (V + V_d)/(8 f L), L at the limit.
 pub fn half_ripple_a(setting: &Setting, m: &Sample) -> Known {
-    Ok(setting.order.supply_v / (8.0 * setting.order.frequency_hz * m.inductance_h?))
+    let order = &setting.order;
+    let inductance_h = m.inductance_at_h(order.current_limit_a.unwrap_or(0.0))?;
+    Ok((order.supply_v + order.diode_drop_v) / (8.0 * order.frequency_hz * inductance_h))
 }
 
 /// The schedule at which a motor draws `current_a`.
