@@ -11,7 +11,7 @@ use std::path::PathBuf;
 /// Size the drive of a motor: inrush, soft start, PWM, half bridge, turn-off, braking, heating.
 ///
 /// Exit status: 0 when every result that was asked for is there, 1 when one is not (a parameter undetermined, the motor
-/// would not turn) or is extrapolated, 2 when the command could not run.
+/// would not turn) or the fit behind the file did not converge, 2 when the command could not run.
 #[derive(Debug, Args)]
 pub struct DriveArguments {
     /// Motor file written by `rundown fit`

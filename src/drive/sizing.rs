@@ -122,6 +122,8 @@ pub struct Sizing {
     pub level: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub winding_temperature_c: Option<f64>,
+    /// Whether the fit behind the motor file converged.
+    pub fit_converged: bool,
     /// What was taken for granted.
     pub assumptions: Vec<String>,
     pub warnings: Vec<String>,
@@ -129,9 +131,9 @@ pub struct Sizing {
 }
 
 impl Sizing {
-    /// Whether every result that could be asked for is there, or only waits for an option.
+    /// Whether the fit converged and every result is there, or only waits for an option. Extrapolation is a warning.
     pub fn stands(&self) -> bool {
-        self.warnings.is_empty()
+        self.fit_converged
             && !self
                 .absent()
                 .any(|absent| matches!(absent, Absent::Undetermined(_) | Absent::DoesNotExist(_)))
@@ -271,6 +273,7 @@ pub fn size(
         seed,
         level,
         winding_temperature_c: motors.winding_c,
+        fit_converged: file.fit.stop.reason == StopReason::Converged,
         assumptions: assumptions(file, &order, &motors),
         warnings,
         sections,
