@@ -12,6 +12,7 @@
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.
 //! * [`motor_file`]: the written result.
 //! * [`claim`]: a vendor's sheet held against a motor file.
+//! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
@@ -20,6 +21,7 @@ pub mod bench;
 pub mod capture;
 pub mod claim;
 pub mod cli;
+pub mod drive;
 pub mod events;
 pub mod export;
 pub mod fit;

@@ -1,6 +1,7 @@
 //! Commands of the program: one file a command, no physics here.
 
 mod claim;
+mod drive;
 mod export;
 mod fit;
 mod import_flags;
@@ -50,6 +51,7 @@ enum Command {
     Sheet(sheet::SheetArguments),
     Fit(Box<fit::FitArguments>),
     Claim(claim::ClaimArguments),
+    Drive(Box<drive::DriveArguments>),
     Export(export::ExportArguments),
 }
 
@@ -63,6 +65,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Sheet(arguments) => sheet::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
+        Command::Drive(arguments) => drive::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
     }
 }
