@@ -182,6 +182,7 @@ fn noise_free_bench(p: &TerminalParameters) -> Bench {
             },
         }],
         remarks: Vec::new(),
+        doubts: Vec::new(),
     }
 }
 
