@@ -30,12 +30,15 @@ pub(super) struct CapturePlan {
     pub import: ReadOptions,
 }
 
+/// Captures, remarks and doubts.
+pub(super) type LoadedAll = (Vec<Capture>, Vec<String>, Vec<Doubt>);
+
 /// Reads all captures; remarks and doubts come in the order of the plans.
 pub(super) fn load_all(
     plans: &[CapturePlan],
     hardware: &[Hardware],
     expected: &Expectations,
-) -> Result<(Vec<Capture>, Vec<String>, Vec<Doubt>), BenchError> {
+) -> Result<LoadedAll, BenchError> {
     let loaded: Vec<Result<Loaded, BenchError>> = plans
         .par_iter()
         .map(|plan| load(plan, hardware, expected))
