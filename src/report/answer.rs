@@ -27,8 +27,19 @@ fn usual(name: ParameterName) -> (f64, f64) {
 
 /// The rows of the answer, in the motor file's order.
 pub fn rows(file: &MotorFile) -> Vec<ParameterRow> {
-    let parameters = file.parameters.iter();
-    parameters.map(|(name, p)| row(*name, p)).collect()
+    let mut rows: Vec<ParameterRow> = Vec::new();
+    for (name, parameter) in &file.parameters {
+        let mut row = row(*name, parameter);
+        // One remedy often settles several parameters: it is told once.
+        if let Some(first) = row.suggestion.as_ref().and_then(|text| {
+            rows.iter()
+                .find(|before| before.suggestion.as_ref() == Some(text))
+        }) {
+            row.suggestion = Some(format!("the same as for the {}", first.words));
+        }
+        rows.push(row);
+    }
+    rows
 }
 
 fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
@@ -250,6 +261,21 @@ mod tests {
         );
         assert!(bar.lower < bar.value && bar.value < bar.lower + bar.width);
         assert_eq!(bar.outside, None);
+    }
+
+    #[test]
+    fn a_remedy_that_settles_several_is_told_once() {
+        let mut file = table::tests::empty();
+        for name in [ParameterName::BackEmfConstant, ParameterName::RotorInertia] {
+            let undetermined = Parameter::undetermined(name, "one tachometer reading");
+            file.parameters.insert(name, undetermined);
+        }
+        let told: Vec<Option<String>> = rows(&file).into_iter().map(|r| r.suggestion).collect();
+        assert_eq!(told[0].as_deref(), Some("one tachometer reading"));
+        assert_eq!(
+            told[1].as_deref(),
+            Some("the same as for the back-EMF constant")
+        );
     }
 
     #[test]

@@ -97,7 +97,7 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
         }
         leg = Some(row.leg);
         let value = row.predicted.value;
-        let spread = z * model_uncertainty(k, row, estimate).hypot(*deviation);
+        let spread = z * model_uncertainty(k, row, estimate);
         out.push(
             short(row.time_s, 9),
             value,

@@ -134,10 +134,10 @@ pub struct Envelope {
 pub struct ModelCurve {
     pub time_s: Vec<f64>,
     pub value: Vec<f64>,
-    /// Ends of the band in which the bin averages are expected.
+    /// Ends of the interval of the model itself, from the covariance of all that was fitted.
     pub lower: Vec<f64>,
     pub upper: Vec<f64>,
-    /// (recorded − model)/standard deviation of the row.
+    /// (recorded − model) over the deviation by which the fit weighs the row.
     pub residual: Vec<f64>,
 }
 

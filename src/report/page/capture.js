@@ -7,7 +7,7 @@ function seconds(value) {
 function channelData(trace, envelope, model) {
   const tables = [[trace.time_s, envelope.mean, envelope.least, envelope.most]];
   if (model) tables.push([model.time_s, model.value, model.lower, model.upper]);
-  return tables.length > 1 ? uPlot.join(tables) : tables[0];
+  return tables.length > 1 ? joined(tables) : tables[0];
 }
 
 function channelChart(id, capture, channel, height, group, trace) {
@@ -56,8 +56,8 @@ function residualChart(id, capture, group) {
     group,
     x: { unit: "s" },
     y: [{ scale: "y", unit: "", range: (_u, min, max) => [Math.min(-3, min), Math.max(3, max)] }],
-    data: uPlot.join(curves.map(([, model]) => [model.time_s, model.residual])),
-    series: curves.map(([channel]) => ({ label: `residual of the ${channel} / standard deviations`, ink: channel, scale: "y", unit: "", width: 1 })),
+    data: joined(curves.map(([, model]) => [model.time_s, model.residual])),
+    series: curves.map(([channel]) => ({ label: `residual of the ${channel}`, ink: channel, scale: "y", unit: "", width: 1 })),
     behind: (u) => {
       capture.cuts.forEach((cut) => hatch(u, cut.from_s, cut.to_s));
       levels(u, "y", [-2, 0, 2]);
@@ -74,7 +74,7 @@ function autocorrelationChart(id, capture) {
     x: { unit: "", write: (v) => `${v} bins`, range: () => [0, longest.lags.length + 1] },
     whole: [0, longest.lags.length + 1],
     y: [{ scale: "y", unit: "", range: (_u, min, max) => [Math.min(-0.5, min), Math.max(1, max)] }],
-    data: uPlot.join(list.map((a) => [a.lags, a.values])),
+    data: joined(list.map((a) => [a.lags, a.values])),
     series: list.map((a) => ({ label: a.channel, ink: a.channel, scale: "y", unit: "", points: 5, line: true, width: 1 })),
     behind: (u) => levels(u, "y", [0, ...list.flatMap((a) => [-a.band, a.band])]),
   });
@@ -122,7 +122,7 @@ function insetChart(id, capture) {
     whole,
     x: { unit: "s", range: undefined },
     y,
-    data: tables.length > 1 ? uPlot.join(tables) : tables[0],
+    data: tables.length > 1 ? joined(tables) : tables[0],
     series,
     bands,
     behind: (u) => capture.cuts.forEach((cut) => hatch(u, cut.from_s, cut.to_s)),

@@ -7,6 +7,16 @@ function ink(name) {
   return getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
 }
 
+/** Tables put on one list of x; a break of one series stays a break between the x of the others. */
+function joined(tables) {
+  return uPlot.join(tables, tables.map((table) => table.map(() => 2)));
+}
+
+/** Of the splits of a logarithmic axis only the powers of ten. */
+function decades(u, splits) {
+  return splits.map((v) => (v > 0 && Math.abs(Math.log10(v) - Math.round(Math.log10(v))) < 1e-6 ? v : null));
+}
+
 const DASHES = { line: [], dash: [7, 4], dot: [2, 3] };
 
 /** The mark of a series in the legend: a line as it is drawn, or a block for a band. */
@@ -109,24 +119,27 @@ function drawChart(id, spec) {
     const item = document.createElement("li");
     const told = document.createElement("output");
     told.setAttribute("aria-live", "off");
+    told.setAttribute("aria-label", `${series.label} under the cursor`);
     item.append(legendMark(series), series.label + " ", told);
     legend.append(item);
     outputs.push([k + 1, told, series]);
   });
   const where = document.createElement("li");
+  where.className = "place";
   const place = document.createElement("output");
   place.setAttribute("aria-live", "off");
+  place.setAttribute("aria-label", "place of the cursor");
   where.append("at ", place);
   legend.append(where);
   host.append(legend);
 
   const font = () => `${innerWidth < 500 ? 11 : 12}px ${getComputedStyle(document.body).fontFamily}`;
-  const axes = [{ scale: "x", unit: spec.x.unit, label: spec.x.name }, ...spec.y.map((y) => ({ scale: y.scale, unit: y.unit, label: y.name, side: y.side, ink: y.ink, free: y.free }))].map((axis, k) => ({
+  const axes = [{ scale: "x", unit: spec.x.unit, label: spec.x.name }, ...spec.y.map((y) => ({ scale: y.scale, unit: y.unit, label: y.name, side: y.side, ink: y.ink, free: y.free, log: y.log }))].map((axis, k) => ({
     scale: axis.scale,
     side: k === 0 ? 2 : axis.side ?? 3,
     stroke: () => ink(axis.ink ?? "quiet"),
-    grid: { show: !axis.free, stroke: () => ink("grid"), width: 1 },
-    ticks: { stroke: () => ink("grid"), width: 1, size: 5 },
+    grid: { show: !axis.free, stroke: () => ink("grid"), width: 1, ...(axis.log ? { filter: decades } : {}) },
+    ticks: { stroke: () => ink("grid"), width: 1, size: 5, ...(axis.log ? { filter: decades } : {}) },
     font: font(),
     labelFont: font(),
     label: axis.label,
@@ -141,7 +154,8 @@ function drawChart(id, spec) {
     },
   }));
   const scales = { x: { time: false, range: spec.x.range } };
-  for (const y of spec.y) scales[y.scale] = { range: y.range, distr: y.log ? 3 : 1, log: 10 };
+  const powers = (_u, min, max) => [10 ** Math.floor(Math.log10(min)), 10 ** Math.ceil(Math.log10(max * 1.6))];
+  for (const y of spec.y) scales[y.scale] = { range: y.range ?? (y.log ? powers : undefined), distr: y.log ? 3 : 1, log: 10 };
   const options = {
     width: Math.max(240, host.clientWidth),
     height: spec.height,

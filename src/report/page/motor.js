@@ -15,7 +15,7 @@ function drawRipple(article) {
       group,
       x: { unit: "", write: (v) => `${write(v)} ${ripple.axis}`, name: ripple.axis },
       y: [{ scale: "y", unit: "%", log: true }],
-      data: uPlot.join([
+      data: joined([
         [ripple.frequency, positive(ripple.amplitude), positive(ripple.threshold), positive(ripple.floor)],
         [order.map((t) => t[0]), order.map((t) => t[1])],
       ]),
