@@ -39,6 +39,8 @@ pub struct Report {
 #[derive(Clone, Debug, Serialize)]
 pub struct Verdict {
     pub stands: bool,
+    /// A few words, then the sentences.
+    pub head: &'static str,
     pub text: String,
 }
 

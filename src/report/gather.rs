@@ -106,7 +106,15 @@ fn verdict(file: &MotorFile) -> Verdict {
             n => format!(" {n} doubts are told below."),
         };
     }
-    Verdict { stands, text }
+    Verdict {
+        stands,
+        head: match (stands, undetermined.is_empty()) {
+            (true, true) => "The result stands.",
+            (true, false) => "The fit stands, but not every parameter is known.",
+            (false, _) => "Do not trust this result.",
+        },
+        text,
+    }
 }
 
 /// Warnings by what they are about, each said once.
