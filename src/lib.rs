@@ -14,6 +14,7 @@
 //! * [`claim`]: a vendor's sheet held against a motor file.
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
+//! * [`report`]: the HTML page of a fit, and its data.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -27,6 +28,7 @@ pub mod export;
 pub mod fit;
 pub mod motor;
 pub mod motor_file;
+pub mod report;
 pub mod ripple;
 pub mod stats;
 pub mod synthetic;

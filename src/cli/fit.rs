@@ -6,9 +6,10 @@ use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use crate::events::{self, Timeline};
 use crate::fit::{FitOptions, estimate};
 use crate::motor_file::{self, MotorFile, Overwrite, assemble};
+use crate::report::{self, Target};
 use anyhow::Context;
 use rayon::prelude::*;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
 #[derive(Debug, clap::Args)]
@@ -70,7 +71,13 @@ pub struct FitArguments {
     /// Write the motor file here
     #[arg(short, long, value_name = "motor.json")]
     output: Option<PathBuf>,
-    /// Overwrite the output even if it is no motor file
+    /// Write a page with every picture here: one file that opens without a network
+    #[arg(long, value_name = "page.html")]
+    report: Option<PathBuf>,
+    /// Write the data of that page here, as JSON
+    #[arg(long, value_name = "page.json")]
+    report_data: Option<PathBuf>,
+    /// Overwrite an output even if it is no file of this program
     #[arg(long)]
     force: bool,
     /// Let the sheet name files outside its own folder
@@ -100,6 +107,9 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     if let Some(output) = &arguments.output {
         motor_file::check_target(output, overwrite(arguments))?;
     }
+    for (path, target) in report_targets(arguments) {
+        report::check_target(path, target, arguments.force)?;
+    }
     let mut timings = Timings::start();
     let bench = load(arguments)?;
     timings.lap("read captures");
@@ -123,13 +133,20 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         motor_file::write(output, &file, overwrite(arguments))?;
     }
     timings.lap("assemble and write");
+    if report_targets(arguments).next().is_some() {
+        let data = report::gather(&bench, &timelines, &estimate, &file);
+        for (path, target) in report_targets(arguments) {
+            report::write(path, &data, target, arguments.force)?;
+        }
+        timings.lap("report");
+    }
     if arguments.json {
         print!(
             "{}",
-            motor_file::to_text(std::path::Path::new("(standard output)"), &file)?
+            motor_file::to_text(Path::new("(standard output)"), &file)?
         );
     } else {
-        print_result(&file, arguments.output.as_deref());
+        print_result(&file, &written(arguments));
     }
     if arguments.timings {
         eprint!("{timings}");
@@ -155,6 +172,22 @@ fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
             eprintln!("warning: {}: {remark}", capture.name);
         }
     }
+}
+
+/// The report files asked for.
+fn report_targets(arguments: &FitArguments) -> impl Iterator<Item = (&Path, Target)> {
+    let page = arguments.report.as_deref().map(|p| (p, Target::Page));
+    let data = arguments.report_data.as_deref().map(|p| (p, Target::Data));
+    page.into_iter().chain(data)
+}
+
+/// Every file asked for, the motor file first.
+fn written(arguments: &FitArguments) -> Vec<&Path> {
+    let motor_file = arguments.output.as_deref();
+    motor_file
+        .into_iter()
+        .chain(report_targets(arguments).map(|t| t.0))
+        .collect()
 }
 
 fn overwrite(arguments: &FitArguments) -> Overwrite {
@@ -209,13 +242,16 @@ fn find_events(bench: &Bench) -> Vec<Timeline> {
         .collect()
 }
 
-fn print_result(file: &MotorFile, output: Option<&std::path::Path>) {
+fn print_result(file: &MotorFile, written: &[&Path]) {
     print!("{}", motor_file::table::render(file));
     let warnings = motor_file::table::warnings(file);
     if !warnings.is_empty() {
         print!("\n{warnings}");
     }
-    if let Some(output) = output {
-        println!("\nwritten: {}", output.display());
+    if !written.is_empty() {
+        println!();
+    }
+    for path in written {
+        println!("written: {}", path.display());
     }
 }

@@ -149,7 +149,7 @@ fn at_line(name: ParameterName, at: &AtTemperature) -> String {
     )
 }
 
-fn interval(
+pub(crate) fn interval(
     name: ParameterName,
     ends: (f64, f64),
     uncertainty: f64,
@@ -186,7 +186,7 @@ fn interval(
 }
 
 /// Whether the unit takes an engineering prefix.
-fn scale(name: ParameterName) -> Scale {
+pub(crate) fn scale(name: ParameterName) -> Scale {
     match name {
         ParameterName::BackEmfConstant
         | ParameterName::CoulombFrictionTorque
