@@ -236,8 +236,8 @@ fn first_row_at(time: &crate::capture::TimeAxis, at_s: f64) -> usize {
 
 fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
     let mut text = format!("Capture {}, {} samples.", view.role, view.rows);
-    let span = view.trace.time_s.iter().filter(|t| t.is_finite());
-    if let (Some(first), Some(last)) = (span.clone().next(), span.last()) {
+    let mut span = view.trace.time_s.iter().filter(|t| t.is_finite());
+    if let (Some(first), Some(last)) = (span.clone().next(), span.next_back()) {
         text += &format!(" Time from {} to {}.", seconds(*first), seconds(*last));
     }
     for (what, unit, envelope) in [
