@@ -4,6 +4,7 @@ mod capture_model;
 mod covariance;
 #[cfg(test)]
 mod derivative_check;
+mod driving_voltage;
 mod estimate;
 mod guess;
 mod layout;
