@@ -4,8 +4,10 @@ use super::capture_model::{CaptureModel, Prediction, Shared, direction};
 use super::covariance::{Covariance, covariance};
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
+use super::left_out::{LeftOut, left_out};
 use super::legs::{Leg, LegKind, legs};
 use super::problem::Problem;
+use super::profiled::{Reach, reaches};
 use super::readings;
 use super::ripple_anchor::{RippleFinding, read_ripple, ripple_anchors, turn_volt_seconds};
 use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
@@ -69,6 +71,10 @@ pub struct Estimate {
     pub inductance_seen: bool,
     /// Largest current and voltage that any capture shows, A and V.
     pub largest: (f64, f64),
+    /// Intervals that the profile likelihood shapes; the others are plain.
+    pub profiles: Vec<Reach>,
+    /// What each capture does to the result.
+    pub left_out: Vec<LeftOut>,
 }
 
 /// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
@@ -153,7 +159,7 @@ pub fn estimate(
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
     remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
     let covariance = covariance(&problem, &solution, &predictions);
-    Ok(Estimate {
+    let mut out = Estimate {
         problem,
         solution,
         predictions,
@@ -167,7 +173,14 @@ pub fn estimate(
         options: options.clone(),
         inductance_seen: inductance_seen(bench, timelines),
         largest: (peak_a, largest_voltage(bench)),
-    })
+        profiles: Vec::new(),
+        left_out: Vec::new(),
+    };
+    if out.converged() {
+        out.left_out = left_out(&out);
+        out.profiles = reaches(&out);
+    }
+    Ok(out)
 }
 
 /// Gradient tolerance while weights still change: a few hundredths of a standard deviation.
