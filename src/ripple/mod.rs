@@ -18,6 +18,7 @@ mod angle_spectrum;
 mod bounds;
 mod comb;
 mod comb_lines;
+mod comb_sums;
 mod course;
 mod current;
 mod error;
@@ -31,6 +32,7 @@ mod rule;
 mod run_down;
 mod smooth;
 mod sort_lines;
+mod turn;
 mod window;
 mod words;
 
