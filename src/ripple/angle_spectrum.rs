@@ -21,18 +21,77 @@ static INVERSE: OnceLock<Vec<f64>> = OnceLock::new();
 const INVERSE_STEPS: usize = 512;
 
 thread_local! {
-    // Twiddle factors of a size are worked out once a thread, not once a spectrum.
-    static PLANNER: RefCell<FftPlanner<f64>> = RefCell::new(FftPlanner::new());
+    static WORKSPACE: RefCell<Workspace> = RefCell::new(Workspace {
+        planner: FftPlanner::new(),
+        cells: Vec::new(),
+        packed: Vec::new(),
+        scratch: Vec::new(),
+    });
+}
+
+/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and memory that the system need not clear again.
+struct Workspace {
+    planner: FftPlanner<f64>,
+    cells: Vec<f64>,
+    packed: Vec<Complex64>,
+    scratch: Vec<Complex64>,
 }
 
 /// Transform of the values at the places `x` (unit u), at `k·frequency_step` (cycles per u), `k = 0 .. bins`.
 /// `values` is as long as `x`; places may lie anywhere as the transform is periodic in `1/frequency_step`.
 pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<Complex64> {
+    transform_into(x, values, frequency_step, bins, |value| value)
+}
+
+/// Squared magnitudes of the transform.
+pub(super) fn powers(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<f64> {
+    transform_into(x, values, frequency_step, bins, |value| value.norm_sqr())
+}
+
+fn transform_into<T>(
+    x: &[f64],
+    values: &[f64],
+    frequency_step: f64,
+    bins: usize,
+    keep: impl Fn(Complex64) -> T,
+) -> Vec<T> {
     // Values are real: even and odd cells are the real and imaginary parts of a transform of half the size.
     let half_grid = smooth_size(2 * bins.max(WIDTH));
     let grid = 2 * half_grid;
+    WORKSPACE.with_borrow_mut(|work| {
+        lay_down(&mut work.cells, grid, x, values, frequency_step);
+        work.packed.clear();
+        let pairs = work.cells.chunks_exact(2);
+        work.packed
+            .extend(pairs.map(|c| Complex64::new(c[0], c[1])));
+        let plan = work.planner.plan_fft_forward(half_grid);
+        let scratch = plan.get_inplace_scratch_len();
+        if work.scratch.len() < scratch {
+            work.scratch.resize(scratch, Complex64::default());
+        }
+        plan.process_with_scratch(&mut work.packed, &mut work.scratch[..scratch]);
+        let packed = &work.packed;
+        let inverse = INVERSE.get_or_init(inverse_table);
+        let per_cell = (grid as f64).recip();
+        (0..bins)
+            .map(|k| {
+                let mirror = if k == 0 { 0 } else { half_grid - k };
+                let (z, mirror) = (packed[k], packed[mirror].conj());
+                let frequency = k as f64 * per_cell;
+                let (cos, sin) = turn(frequency);
+                let odd = (z - mirror) * Complex64::new(-sin, -cos);
+                keep((z + mirror + odd) * (0.5 * inverse_at(inverse, frequency)))
+            })
+            .collect()
+    })
+}
+
+/// Lays the samples onto `grid` cells.
+fn lay_down(cells: &mut Vec<f64>, grid: usize, x: &[f64], values: &[f64], frequency_step: f64) {
+    cells.clear();
+    // The last kernels reach over the end; what they leave there belongs to the start.
+    cells.resize(grid + WIDTH, 0.0);
     let table = TABLE.get_or_init(kernel_table);
-    let mut cells = vec![0.0; grid + WIDTH];
     let scale = frequency_step * grid as f64;
     let half = (WIDTH / 2) as f64;
     for (&place, &value) in x.iter().zip(values) {
@@ -50,29 +109,15 @@ pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) ->
             *sum += value * (here[k] + part * (next[k] - here[k]));
         }
     }
-    let (body, over) = cells.split_at_mut(grid);
-    body.iter_mut().zip(over.iter()).for_each(|(b, o)| *b += o);
-    let mut packed: Vec<Complex64> = body
-        .chunks_exact(2)
-        .map(|c| Complex64::new(c[0], c[1]))
-        .collect();
-    PLANNER
-        .with_borrow_mut(|planner| planner.plan_fft_forward(half_grid))
-        .process(&mut packed);
-    let inverse = INVERSE.get_or_init(inverse_table);
-    (0..bins)
-        .map(|k| {
-            let (z, mirror) = (packed[k], packed[(half_grid - k) % half_grid].conj());
-            let (cos, sin) = turn(k as f64 / grid as f64);
-            let odd = (z - mirror) * Complex64::new(-sin, -cos);
-            (z + mirror + odd) * (0.5 * inverse_at(inverse, k as f64 / grid as f64))
-        })
-        .collect()
+    for k in 0..WIDTH {
+        cells[k] += cells[grid + k];
+    }
+    cells.truncate(grid);
 }
 
-/// Smallest size not below `least` that has no prime factor above 3, and few threes: a fast one.
+/// Smallest size not below `least` that is a power of two but for one small odd factor: a fast one.
 fn smooth_size(least: usize) -> usize {
-    [1, 3, 9]
+    [1, 3, 5, 9, 15]
         .map(|odd| odd * least.div_ceil(odd).next_power_of_two())
         .into_iter()
         .min()

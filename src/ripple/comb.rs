@@ -14,9 +14,9 @@
 //! its sidelobes are not read as lines.
 
 use super::{
-    comb_sums::{FALLS, Ladder, SCALES, Sums},
+    comb_sums::{FALLS, Ladder, SCALES, Sums, cubic},
     rule::{cycles_per_revolution, greatest_common_divisor, segment_counts},
-    sort_lines::{LEAST_CYCLES, Spectrum},
+    sort_lines::LEAST_CYCLES,
 };
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
@@ -36,8 +36,11 @@ pub(super) struct Weighed {
 const DISTRUST: f64 = 1e-3;
 /// The lines of a record, as the comb is read from them.
 pub(super) struct Lines {
-    /// Hann spectrum of what the picked lines leave, finely padded.
-    pub rest: Spectrum,
+    /// Hann power spectrum of what the picked lines leave, finely padded, and its step, cycles per V·s.
+    pub rest: Vec<f64>,
+    pub step: f64,
+    /// |Y| of a line of unit relative amplitude.
+    pub gain: f64,
     /// Mean of |Y|² in noise.
     pub noise_power: f64,
     /// Lines taken out: frequency in cycles per V·s and relative amplitude.
@@ -51,10 +54,10 @@ pub(super) struct Lines {
 impl Lines {
     /// Power over mean noise power at any frequency; `None` beyond the spectrum.
     pub fn power(&self, frequency: f64) -> Option<f64> {
-        let mut power = power_at(&self.rest, frequency)?;
+        let mut power = power_at(&self.rest, frequency / self.step)?;
         for &(place, amplitude) in &self.picked {
             let response = hann_response((frequency - place) * self.span);
-            power += (amplitude * self.rest.gain * response).powi(2);
+            power += (amplitude * self.gain * response).powi(2);
         }
         Some(power / self.noise_power)
     }
@@ -65,7 +68,11 @@ impl Lines {
         let least = LEAST_CYCLES as f64 / 2.0 / self.span;
         let mut powers: Vec<Option<f64>> = (0..=orders)
             .map(|m| revolution * m as f64)
-            .map(|f| (f >= least).then(|| power_at(&self.rest, f)).flatten())
+            .map(|f| {
+                (f >= least)
+                    .then(|| power_at(&self.rest, f / self.step))
+                    .flatten()
+            })
             .collect();
         for &(place, amplitude) in &self.picked {
             let (low, high) = (place - 2.0 / self.span, place + 2.0 / self.span);
@@ -73,7 +80,7 @@ impl Lines {
             for m in near {
                 if let Some(Some(power)) = powers.get_mut(m) {
                     let response = hann_response((revolution * m as f64 - place) * self.span);
-                    *power += (amplitude * self.rest.gain * response).powi(2);
+                    *power += (amplitude * self.gain * response).powi(2);
                 }
             }
         }
@@ -102,7 +109,9 @@ fn hann_response(bins: f64) -> f64 {
 /// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s.
 pub(super) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u32) -> Vec<Weighed> {
     let mut hypotheses = hypotheses(poles, most_segments);
-    let ladder = Ladder::new(lines.rest.gain.powi(2) / lines.noise_power);
+    let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1);
+    let most_m = (lines.band / strongest * f64::from(most_harmonic)) as usize + 1;
+    let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
     // What does not depend on the whole hypothesis is worked out once: a comb by the harmonic, the commutation lines by their place
     // against the strongest line.
     let mut combs: BTreeMap<u32, Comb> = BTreeMap::new();
@@ -315,18 +324,14 @@ fn log_mean(terms: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
     most + (sum / weight).ln()
 }
 
-/// Power at any frequency by a parabola through three bins; `None` beyond the spectrum.
-fn power_at(spectrum: &Spectrum, frequency: f64) -> Option<f64> {
-    let place = frequency / spectrum.step;
-    let bin = place.round() as usize;
-    if bin == 0 || bin + 1 >= spectrum.power.len() {
+/// Power at any place, in bins, by a cubic through four bins; `None` beyond the spectrum.
+fn power_at(power: &[f64], place: f64) -> Option<f64> {
+    let bin = place as usize;
+    if bin == 0 || bin + 2 >= power.len() {
         return None;
     }
-    let t = place - bin as f64;
-    let [a, b, c] = [
-        spectrum.power[bin - 1],
-        spectrum.power[bin],
-        spectrum.power[bin + 1],
-    ];
-    Some((b + 0.5 * t * (c - a) + 0.5 * t * t * (a - 2.0 * b + c)).max(0.0))
+    let weights = cubic(place - bin as f64);
+    let near = &power[bin - 1..bin + 3];
+    let value: f64 = near.iter().zip(weights).map(|(p, w)| p * w).sum();
+    Some(value.max(0.0))
 }

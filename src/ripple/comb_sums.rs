@@ -32,34 +32,38 @@ pub(super) struct Ladder {
     /// Mean square signal-to-noise at order 1, by scale.
     ratios: [f64; SCALES],
     /// `s/(1+s)` and `ln(1+s)`; entry `[r][k]` at `ln s = ln s_0 + (k - PAST)·step + r·step/FINE`.
-    curves: Vec<[(f64, f64); CURVE]>,
-    /// Bins to a unit of ln o.
-    bins_per_log: f64,
+    parts: Vec<[f64; CURVE]>,
+    logs: Vec<[f64; CURVE]>,
+    /// First bin and weights of the four bins of each order m/2, by m.
+    places: Vec<(usize, [f64; 4])>,
 }
 
 /// Whole steps by which a curve can be shifted.
-const PAST: usize = SHIFTS[2] * BINS / FINE;
+const PAST: usize = SHIFTS[2] * (BINS + FINE) / FINE;
 const CURVE: usize = SCALES + PAST;
 
 impl Ladder {
-    /// `gain`: signal-to-noise of a line of unit relative amplitude.
-    pub fn new(gain: f64) -> Ladder {
+    /// `gain`: signal-to-noise of a line of unit relative amplitude; lines of order m/2 up to `most_m` come quickly.
+    pub fn new(gain: f64, most_m: usize) -> Ladder {
         let scale = |k: f64| 3e-6 * 1e5f64.powf(k / (SCALES - 1) as f64);
         // Mean square of a complex Gaussian amplitude of scale a is 2a².
         let ratio = |k: f64| 2.0 * scale(k).powi(2) * gain;
-        let curves = (0..FINE)
-            .map(|r| {
-                std::array::from_fn(|k| {
-                    let s = ratio(k as f64 - PAST as f64 + r as f64 / FINE as f64);
-                    (s / (1.0 + s), s.ln_1p())
-                })
-            })
+        let curves = |of: &dyn Fn(f64) -> f64| -> Vec<[f64; CURVE]> {
+            let at = |r: usize, k: usize| k as f64 - PAST as f64 + r as f64 / FINE as f64;
+            (0..FINE)
+                .map(|r| std::array::from_fn(|k| of(ratio(at(r, k)))))
+                .collect()
+        };
+        let bins_per_log = FINE as f64 / (ratio(1.0) / ratio(0.0)).ln();
+        let places = (0..=most_m)
+            .map(|m| (m.max(2) as f64 / 2.0).ln() * bins_per_log)
+            .map(|place| (place as usize, cubic(place.fract())))
             .collect();
-        let step = (ratio(1.0) / ratio(0.0)).ln();
         Ladder {
             ratios: std::array::from_fn(|k| ratio(k as f64)),
-            curves,
-            bins_per_log: FINE as f64 / step,
+            parts: curves(&|s| s / (1.0 + s)),
+            logs: curves(&f64::ln_1p),
+            places,
         }
     }
 
@@ -97,17 +101,17 @@ impl Ladder {
         let (mut power_in_all, mut count) = (0.0, 0.0);
         let mut last = 0;
         for (m, power) in lines {
-            let place = 1.0 + (m as f64 / 2.0).ln() * self.bins_per_log;
-            let bin = place as usize;
-            if power > STRONG || bin >= BINS {
-                strong.push((m as f64 / 2.0, power));
-                continue;
-            }
+            let (first, weights) = match self.places.get(m) {
+                Some((first, weights)) if power <= STRONG && *first < BINS => (*first, weights),
+                _ => {
+                    strong.push((m as f64 / 2.0, power));
+                    continue;
+                }
+            };
             power_in_all += power;
             count += 1.0;
-            last = last.max(bin + 2);
-            for (k, weight) in cubic(place - bin as f64).into_iter().enumerate() {
-                let cell = &mut bins[bin - 1 + k];
+            last = last.max(first + 3);
+            for (cell, weight) in bins[first..first + 4].iter_mut().zip(weights) {
                 cell.0 += weight * power;
                 cell.1 += weight;
             }
@@ -121,9 +125,10 @@ impl Ladder {
                 // The first bin lies one before order 1.
                 let down = shift * bin;
                 let start = FINE * PAST + shift - down;
-                let curve = &self.curves[start % FINE][start / FINE..];
-                for (sum, (part, log)) in sum.iter_mut().zip(curve) {
-                    *sum += power * part - count * log;
+                let parts = &self.parts[start % FINE][start / FINE..][..SCALES];
+                let logs = &self.logs[start % FINE][start / FINE..][..SCALES];
+                for k in 0..SCALES {
+                    sum[k] += power * parts[k] - count * logs[k];
                 }
             }
         }
@@ -140,7 +145,7 @@ fn flush(sum: &mut [f64; SCALES], product: &mut [f64; SCALES]) {
 }
 
 /// Weights of the four places -1, 0, 1, 2 for a place `t` of 0 .. 1 (Lagrange).
-fn cubic(t: f64) -> [f64; 4] {
+pub(super) fn cubic(t: f64) -> [f64; 4] {
     [
         -t * (t - 1.0) * (t - 2.0) / 6.0,
         (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0,
@@ -155,7 +160,7 @@ mod tests {
 
     #[test]
     fn bins_say_the_same_as_the_lines_one_by_one() {
-        let ladder = Ladder::new(3e8);
+        let ladder = Ladder::new(3e8, 5000);
         let lines = |from: usize| {
             (from..6000).step_by(2).map(|m| {
                 // Powers of noise, and a strong line here and there.

@@ -24,6 +24,7 @@ mod current;
 mod error;
 mod floor;
 mod least_squares;
+mod line_set;
 mod options;
 mod prepare;
 mod refine;

@@ -12,7 +12,7 @@
 
 use super::{
     least_squares::{BLOCK, Normal, add_products, dot, project},
-    smooth::{basis, combine, integral_basis},
+    smooth::{basis, integral_basis},
     turn::turn,
 };
 use nalgebra::DMatrix;
@@ -333,7 +333,8 @@ pub(super) fn refine(
     let mut rows = Rows::new(terms, ratios.len());
     let span_s = frame.elapsed[n - 1];
 
-    let mut kept: Option<Normal> = None;
+    let same = from.filter(|fit| fit.order == order && fit.ratios == ratios);
+    let mut kept: Option<Normal> = same.map(|fit| fit.normal.clone());
     let mut converged = false;
     let (mut noise, mut squares) = (0.0, 0.0);
     let mut before = f64::MAX;
@@ -381,11 +382,12 @@ pub(super) fn refine(
         }
         let sds = step[k].abs() / (noise * normal.inverse(k, k).max(0.0).sqrt());
         let settled = sds < tolerance || step[k].abs() < 1e-12 * at.kappa.abs();
-        // Lines that had no amplitude yet had no say in the matrix.
+        // Lines that had no amplitude yet had no say in the matrix, and a smooth part begun anew was not near its end.
         let new_lines = round == 0 && ratios.iter().any(|r| known(r).is_none());
-        let fresh = !linear && !new_lines && damp == 1.0 && sds < 10.0 && sds < 0.3 * before;
+        let begun = round > 0 || from.is_some_and(|fit| fit.order <= order);
+        let fresh = begun && !new_lines && damp == 1.0 && sds < 10.0 && sds < 0.3 * before;
         before = sds;
-        if settled && round > 0 {
+        if settled && begun && !new_lines {
             converged = true;
             kept = Some(normal);
             break;
@@ -416,52 +418,4 @@ pub(super) fn refine(
         smooth: at.c,
         normal,
     })
-}
-
-/// Amplitudes of a set of lines at the phase of a fit, with the smooth part free: linear.
-pub(super) struct LineSet {
-    /// Relative amplitude of each line.
-    pub amplitudes: Vec<f64>,
-    pub residual_v: Vec<f64>,
-    pub noise_v: f64,
-}
-
-impl LineSet {
-    /// `ratios` to the base line of `fit`. Where the lines cannot be told apart the fit's own residual is returned with no amplitudes.
-    pub fn at(fit: &Harmonics, ratios: &[f64]) -> LineSet {
-        let n = fit.emf_v.len();
-        let mut columns = basis(&fit.x_v_s, fit.x_v_s[0], fit.x_v_s[n - 1], 6);
-        let terms = columns.len();
-        for ratio in ratios {
-            let turns = fit.fit.frequency * ratio;
-            let (mut cos, mut sin) = (vec![0.0; n], vec![0.0; n]);
-            for i in 0..n {
-                let (c, s) = turn(turns * fit.x_v_s[i]);
-                cos[i] = fit.emf_v[i] * c;
-                sin[i] = fit.emf_v[i] * s;
-            }
-            columns.extend([cos, sin]);
-        }
-        let Some(normal) = Normal::new(&columns, &[]) else {
-            return LineSet {
-                amplitudes: Vec::new(),
-                residual_v: fit.residual_v.clone(),
-                noise_v: fit.fit.noise_v,
-            };
-        };
-        let solved = normal.solve(&project(&columns, &fit.rough_v));
-        let model = combine(&columns, &solved);
-        let residual_v: Vec<f64> = fit.rough_v.iter().zip(&model).map(|(v, m)| v - m).collect();
-        let squares: f64 = residual_v.iter().map(|r| r * r).sum();
-        LineSet {
-            amplitudes: solved[terms..]
-                .chunks_exact(2)
-                .map(|a| a[0].hypot(a[1]))
-                .collect(),
-            noise_v: (squares / n.saturating_sub(columns.len()).max(1) as f64)
-                .sqrt()
-                .max(f64::MIN_POSITIVE),
-            residual_v,
-        }
-    }
 }

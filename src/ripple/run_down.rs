@@ -3,19 +3,22 @@
 use super::{
     Candidate, RippleLine, RippleOptions, RippleResult, RippleSpectrum, SpeedPoint, Unreadable,
     comb::{Weighed, weigh},
-    comb_lines::{pick_lines, visible_ratios},
+    comb_lines::{MOST_PICKING_ROUNDS, pick_lines, visible_ratios},
     prepare::{Prepared, SMOOTH_ORDER, prepare},
     refine::{Frame, Harmonics, Start, refine},
     result::ForeignLine,
     sort_lines::{Search, Spectrum, angle_spectrum},
     words,
 };
-use std::f64::consts::PI;
+use std::{collections::BTreeMap, f64::consts::PI};
 
 /// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
 const OTHER_ORDERS: [usize; 2] = [4, 9];
-/// Steps of the frequency, in standard deviations, at which fits end: those that serve a look at the comb, and the last.
-const ROUGH: f64 = 0.02;
+/// Steps of the frequency, in standard deviations, at which fits end: those that only serve the next, those that serve a look at
+/// the comb, those whose residual is looked at, and the last.
+const LOOSE: f64 = 1.0;
+const ROUGH: f64 = 0.1;
+const CLEAN: f64 = 0.01;
 const FINE: f64 = 1e-3;
 const SPEED_POINTS: usize = 200;
 /// Given a segment count by a person, the weight put on it before the comb is looked at.
@@ -83,12 +86,12 @@ pub fn analyse_run_down_at(
             .ok_or(Unreadable::Singular { terms: order + 1 })
     };
     let start = Start::Seen(seen.frequency, seen.zero_v);
-    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, ROUGH)?;
+    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, LOOSE)?;
     let few = [1.0, 2.0, 3.0, 0.5];
     let start = Start::From(&first);
     let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, ROUGH)?.laid_out(&frame, &voltage);
     // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
-    let lines = pick_lines(&base, &prepared);
+    let lines = pick_lines(&base, &prepared, 1);
     let weighed = weigh(
         &lines,
         base.fit.frequency,
@@ -97,7 +100,7 @@ pub fn analyse_run_down_at(
     );
     let ratios = visible_ratios(&lines, base.fit.frequency, &weighed[0]);
     let start = Start::From(&base.fit);
-    base = fit(&voltage, SMOOTH_ORDER, &ratios, start, ROUGH)?.laid_out(&frame, &voltage);
+    base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
     let mut residual = base.residual_v.clone();
     if search.remove_time_lines(&mut residual, &mut foreign) {
         for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
@@ -106,8 +109,8 @@ pub fn analyse_run_down_at(
         let start = Start::From(&base.fit);
         base = fit(&voltage, SMOOTH_ORDER, &ratios, start, ROUGH)?.laid_out(&frame, &voltage);
     }
-    // The same once more.
-    let lines = pick_lines(&base, &prepared);
+    // The same once more, now with every line taken out that stands anywhere.
+    let lines = pick_lines(&base, &prepared, MOST_PICKING_ROUNDS);
     let weighed = weigh(
         &lines,
         base.fit.frequency,
@@ -128,9 +131,13 @@ pub fn analyse_run_down_at(
         if order < SMOOTH_ORDER && best.worth_above(order).is_some_and(|w| w > 5.0 * charge) {
             continue;
         }
-        let fitted = fit(&voltage, order, &ratios, Start::From(&best), FINE)?;
-        if fitted.criterion < best.criterion {
-            best = fitted;
+        let fitted = fit(&voltage, order, &ratios, Start::From(&best), LOOSE)?;
+        // One step tells the criterion to a fraction of one, which decides unless the two are close.
+        if fitted.criterion < best.criterion + 3.0 {
+            let fitted = fit(&voltage, order, &ratios, Start::From(&fitted), FINE)?;
+            if fitted.criterion < best.criterion {
+                best = fitted;
+            }
         }
     }
     let best = best.laid_out(&frame, &voltage);
@@ -234,34 +241,26 @@ fn candidates(
     frequency_sd: f64,
     options: &RippleOptions,
 ) -> Vec<Candidate> {
-    let given = options.segments;
-    let weight = |w: &Weighed| match given {
-        Some(segments) => {
-            let prior: f64 = weighed
-                .iter()
-                .filter(|o| o.segments == segments)
-                .map(|o| o.prior)
-                .sum();
-            if prior == 0.0 {
-                w.probability
-            } else if w.segments == segments {
-                w.probability * TRUST_IN_GIVEN / prior
-            } else {
-                w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
-            }
+    let given = |w: &Weighed| options.segments == Some(w.segments);
+    let prior: f64 = weighed.iter().filter(|w| given(w)).map(|w| w.prior).sum();
+    let weight = |w: &Weighed| {
+        if prior == 0.0 {
+            w.probability
+        } else if given(w) {
+            w.probability * TRUST_IN_GIVEN / prior
+        } else {
+            w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
         }
-        None => w.probability,
     };
     let total: f64 = weighed.iter().map(weight).sum();
+    let mut together: BTreeMap<u32, f64> = BTreeMap::new();
+    for w in weighed {
+        *together.entry(w.harmonic).or_default() += weight(w);
+    }
     let mut all: Vec<Candidate> = weighed
         .iter()
         .map(|w| {
             let constant = f64::from(w.harmonic) / (2.0 * PI * frequency);
-            let together: f64 = weighed
-                .iter()
-                .filter(|o| o.harmonic == w.harmonic)
-                .map(weight)
-                .sum();
             Candidate {
                 segments: w.segments,
                 cycles_per_revolution: w.cycles_per_revolution,
@@ -269,7 +268,7 @@ fn candidates(
                 standard_uncertainty: constant * frequency_sd / frequency,
                 probability: weight(w) / total,
                 comb_probability: w.probability,
-                constant_probability: together / total,
+                constant_probability: together[&w.harmonic] / total,
             }
         })
         .collect();

@@ -7,7 +7,7 @@
 
 use super::{
     LineKind, Window,
-    angle_spectrum::transform,
+    angle_spectrum::{powers, transform},
     floor::Floor,
     least_squares::{Normal, project},
     result::ForeignLine,
@@ -61,18 +61,23 @@ impl Spectrum {
 
     /// Frequency of a peak by a parabola through the logarithms about `bin`.
     pub fn peak_frequency(&self, bin: usize) -> f64 {
-        if bin == 0 || bin + 1 >= self.power.len() {
-            return bin as f64 * self.step;
-        }
-        let [a, b, c] = [bin - 1, bin, bin + 1].map(|k| self.power[k].max(f64::MIN_POSITIVE).ln());
-        let curve = a - 2.0 * b + c;
-        let shift = if curve < 0.0 {
-            (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
-        } else {
-            0.0
-        };
-        (bin as f64 + shift) * self.step
+        peak_place(&self.power, bin) * self.step
     }
+}
+
+/// Place of a peak, in bins.
+pub(super) fn peak_place(power: &[f64], bin: usize) -> f64 {
+    if bin == 0 || bin + 1 >= power.len() {
+        return bin as f64;
+    }
+    let [a, b, c] = [bin - 1, bin, bin + 1].map(|k| power[k].max(f64::MIN_POSITIVE).ln());
+    let curve = a - 2.0 * b + c;
+    let shift = if curve < 0.0 {
+        (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    bin as f64 + shift
 }
 
 /// Spectrum in x of `rough` (V) weighted by the EMF: the matched filter of a line whose amplitude follows the EMF in noise stationary
@@ -125,6 +130,29 @@ pub(super) fn weighted(
     bins: usize,
     looks: f64,
 ) -> Spectrum {
+    let (power, gain) = weighted_power(rough, weight, place, step, bins);
+    let floor = Floor::of(
+        &power,
+        LEAST_CYCLES * PADDING,
+        PADDING,
+        looks * PEAKS_PER_CELL,
+    );
+    Spectrum {
+        step,
+        power,
+        floor,
+        gain,
+    }
+}
+
+/// The power and the gain of such a spectrum alone.
+pub(super) fn weighted_power(
+    rough: &[f64],
+    weight: &[f64],
+    place: &[f64],
+    step: f64,
+    bins: usize,
+) -> (Vec<f64>, f64) {
     let first = place[0];
     let span = place[place.len() - 1] - first;
     let mut gain = 0.0;
@@ -136,20 +164,7 @@ pub(super) fn weighted(
             rough[i] * w
         })
         .collect();
-    let values = transform(&shifted, &data, step, bins);
-    let power: Vec<f64> = values.iter().map(|v| v.norm_sqr()).collect();
-    let floor = Floor::of(
-        &power,
-        LEAST_CYCLES * PADDING,
-        PADDING,
-        looks * PEAKS_PER_CELL,
-    );
-    Spectrum {
-        step,
-        power,
-        floor,
-        gain: gain / 2.0,
-    }
+    (powers(&shifted, &data, step, bins), gain / 2.0)
 }
 
 /// What is searched.
