@@ -318,7 +318,10 @@ fn log_mean(terms: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
     let most = terms.clone().map(|t| t.0).fold(f64::MIN, f64::max);
     let (mut sum, mut weight) = (0.0, 0.0);
     for (value, w) in terms {
-        sum += w * (value - most).exp();
+        // Below the last place of the largest term there is nothing to add.
+        if value > most - 40.0 {
+            sum += w * (value - most).exp();
+        }
         weight += w;
     }
     most + (sum / weight).ln()

@@ -116,12 +116,17 @@ impl Ladder {
                 cell.1 += weight;
             }
         }
-        let mut sums = self.sum_of(strong.into_iter());
+        let mut sums = if strong.is_empty() {
+            Sums::default()
+        } else {
+            self.sum_of(strong.into_iter())
+        };
         for (sum, ratio) in sums.0[0].iter_mut().zip(&self.ratios) {
             *sum += power_in_all * ratio / (1.0 + ratio) - count * ratio.ln_1p();
         }
         for (sum, shift) in sums.0[1..].iter_mut().zip(SHIFTS) {
-            for (bin, (power, count)) in bins[..=last].iter().enumerate() {
+            let filled = bins[..=last].iter().enumerate().filter(|b| b.1.1 != 0.0);
+            for (bin, (power, count)) in filled {
                 // The first bin lies one before order 1.
                 let down = shift * bin;
                 let start = FINE * PAST + shift - down;
