@@ -346,8 +346,8 @@ pub(super) fn refine(
         let weight = (noise / frame.zero_prior_v.1).powi(2);
         let mut right = pass.right;
         right[z] += weight * (frame.zero_prior_v.0 - at.zero);
-        // Without amplitudes the phase has no slope: smooth part and amplitudes, which are linear, come first.
-        let linear = round == 0 && from.is_none();
+        // Lines seen for the first time: smooth part and amplitudes, which are linear, come before the phase.
+        let linear = round == 0 && ratios.iter().any(|r| known(r).is_none());
         let normal = match (kept.take(), pass.gram) {
             (None, Some(gram)) => {
                 let mut extra = vec![0.0; parameters];
@@ -382,12 +382,11 @@ pub(super) fn refine(
         }
         let sds = step[k].abs() / (noise * normal.inverse(k, k).max(0.0).sqrt());
         let settled = sds < tolerance || step[k].abs() < 1e-12 * at.kappa.abs();
-        // Lines that had no amplitude yet had no say in the matrix, and a smooth part begun anew was not near its end.
-        let new_lines = round == 0 && ratios.iter().any(|r| known(r).is_none());
-        let begun = round > 0 || from.is_some_and(|fit| fit.order <= order);
-        let fresh = begun && !new_lines && damp == 1.0 && sds < 10.0 && sds < 0.3 * before;
-        before = sds;
-        if settled && begun && !new_lines {
+        // A smooth part begun anew is not near its end after one step, even where the frequency is.
+        let begun = !linear && (round > 0 || from.is_some_and(|fit| fit.order <= order));
+        let fresh = begun && damp == 1.0 && sds < 1.0 && sds < 0.3 * before;
+        before = if linear { f64::MAX } else { sds };
+        if settled && begun {
             converged = true;
             kept = Some(normal);
             break;

@@ -14,8 +14,8 @@ use std::{collections::BTreeMap, f64::consts::PI};
 
 /// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
 const OTHER_ORDERS: [usize; 2] = [4, 9];
-/// Steps of the frequency, in standard deviations, at which fits end: those that only serve the next, those that serve a look at
-/// the comb, those whose residual is looked at, and the last.
+/// Steps of the frequency, in standard deviations, at which fits end: those of which only the criterion is wanted, the first, those
+/// whose phase or residual is looked at, and the last.
 const LOOSE: f64 = 1.0;
 const ROUGH: f64 = 0.1;
 const CLEAN: f64 = 0.01;
@@ -86,10 +86,10 @@ pub fn analyse_run_down_at(
             .ok_or(Unreadable::Singular { terms: order + 1 })
     };
     let start = Start::Seen(seen.frequency, seen.zero_v);
-    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, LOOSE)?;
+    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, ROUGH)?;
     let few = [1.0, 2.0, 3.0, 0.5];
     let start = Start::From(&first);
-    let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, ROUGH)?.laid_out(&frame, &voltage);
+    let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
     // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
     let lines = pick_lines(&base, &prepared, 1);
     let weighed = weigh(
@@ -107,7 +107,7 @@ pub fn analyse_run_down_at(
             *v -= before - after;
         }
         let start = Start::From(&base.fit);
-        base = fit(&voltage, SMOOTH_ORDER, &ratios, start, ROUGH)?.laid_out(&frame, &voltage);
+        base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
     }
     // The same once more, now with every line taken out that stands anywhere.
     let lines = pick_lines(&base, &prepared, MOST_PICKING_ROUNDS);
