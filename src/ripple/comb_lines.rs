@@ -11,7 +11,7 @@ use super::{
 
 /// Padding of the spectrum the comb is read from.
 const COMB_PADDING: usize = 4;
-pub(super) const MOST_PICKING_ROUNDS: usize = 8;
+const MOST_PICKING_ROUNDS: usize = 8;
 const MOST_PICKED_LINES: usize = 32;
 
 /// Highest frequency the comb is read to.
@@ -23,9 +23,8 @@ fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
         .max(1.2 * fit.fit.frequency)
 }
 
-/// Takes lines out of the record one by one, wherever they stand, until none is left that matters, in `most_rounds` rounds at most.
-/// Without a round only the lines of the fit are taken out.
-pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared, most_rounds: usize) -> Lines {
+/// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
+pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
     let band = comb_band(fit, prepared);
     let bins = (band * span * COMB_PADDING as f64) as usize + 4;
@@ -36,7 +35,7 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared, most_rounds: usiz
     let mut ratios = fit.fit.ratios.clone();
     let mut set = LineSet::of(fit);
     let (mut rest, gain) = spectrum(&set);
-    for _ in 0..most_rounds {
+    for _ in 0..MOST_PICKING_ROUNDS {
         let noise_power = set.noise_v.powi(2) * weights;
         let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.len().saturating_sub(1))
             .filter(|k| {

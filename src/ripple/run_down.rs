@@ -3,7 +3,7 @@
 use super::{
     Candidate, RippleLine, RippleOptions, RippleResult, RippleSpectrum, SpeedPoint, Unreadable,
     comb::{Weighed, weigh},
-    comb_lines::{MOST_PICKING_ROUNDS, pick_lines, visible_ratios},
+    comb_lines::{pick_lines, visible_ratios},
     prepare::{Prepared, SMOOTH_ORDER, prepare},
     refine::{Frame, Harmonics, Start, refine},
     result::ForeignLine,
@@ -91,7 +91,7 @@ pub fn analyse_run_down_at(
     let start = Start::From(&first);
     let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
     // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
-    let lines = pick_lines(&base, &prepared, 1);
+    let lines = pick_lines(&base, &prepared);
     let weighed = weigh(
         &lines,
         base.fit.frequency,
@@ -109,8 +109,8 @@ pub fn analyse_run_down_at(
         let start = Start::From(&base.fit);
         base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
     }
-    // The same once more, now with every line taken out that stands anywhere.
-    let lines = pick_lines(&base, &prepared, MOST_PICKING_ROUNDS);
+    // The same once more.
+    let lines = pick_lines(&base, &prepared);
     let weighed = weigh(
         &lines,
         base.fit.frequency,
