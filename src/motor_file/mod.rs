@@ -31,4 +31,4 @@ pub use health::{
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
-pub use store::{Overwrite, check_target, from_text, read, to_text, write, write_whole};
+pub use store::{Overwrite, check_target, from_text, read, to_text, write};

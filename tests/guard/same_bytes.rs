@@ -1,0 +1,76 @@
+//! The same inputs give the same bytes: on a second run, and whatever the number of threads.
+
+use crate::bench::{PROGRAM, copy, motor_file};
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+const SHEET: &str = "name = \"Focuser, as sold\"\nnominal_voltage = \"3 V\"\n\n[claims.no_load_speed]\nvalue = \"5000 rpm\"\ntolerance = \"10 %\"\n\n[claims.terminal_resistance]\nvalue = \"12 Ohm\"\ntolerance = \"10 %\"\n";
+
+/// Everything the program puts out, with its name.
+fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
+    let mut out = Vec::new();
+    let mut run = |arguments: &[&str], files: &[&str]| {
+        let ran = Command::new(PROGRAM)
+            .env("RAYON_NUM_THREADS", threads)
+            .env("POLARS_MAX_THREADS", threads)
+            .args(arguments)
+            .current_dir(folder)
+            .output()
+            .expect("the program starts");
+        assert_ne!(
+            ran.status.code(),
+            Some(2),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&ran.stderr)
+        );
+        out.push((arguments.join(" "), ran.stdout));
+        for file in files {
+            out.push((file.to_string(), fs::read(folder.join(file)).expect("written")));
+        }
+    };
+    let outputs = ["m.json", "page.html", "page.json"];
+    run(
+        &["fit", "bench.toml", "-o", "m.json", "--report", "page.html", "--report-data", "page.json"],
+        &outputs,
+    );
+    run(&["fit", "bench.toml", "--json"], &[]);
+    run(&["look", "startup.csv.gz", "rundown.csv.gz"], &[]);
+    run(&["sheet", ".", "--show"], &[]);
+    run(&["claim", "m.json", "vendor.toml"], &[]);
+    run(&["claim", "m.json", "vendor.toml", "--json"], &[]);
+    run(&["drive", "m.json", "--supply", "3V", "--current-limit", "0.2A"], &[]);
+    run(&["drive", "m.json", "--supply", "3V", "--json"], &[]);
+    for format in ["spice", "spice-half-bridge", "modelica", "c", "python", "octave", "state-space", "csv"] {
+        run(&["export", "m.json", "--to", format], &[]);
+    }
+    run(&["export", "m.json", "--to", "csv", "--samples", "500"], &[]);
+    out
+}
+
+#[test]
+fn every_output_is_the_same_on_a_second_run_and_for_1_2_and_4_threads() {
+    let first = tempfile::tempdir().unwrap();
+    let prepare = |folder: &Path| {
+        copy("telescope_focuser", folder);
+        fs::write(folder.join("vendor.toml"), SHEET).unwrap();
+    };
+    prepare(first.path());
+    let expected = all(first.path(), "1");
+    for threads in ["1", "2", "4"] {
+        let other = tempfile::tempdir().unwrap();
+        prepare(other.path());
+        for ((name, bytes), (_, found)) in expected.iter().zip(all(other.path(), threads)) {
+            assert!(!bytes.is_empty(), "{name} is empty");
+            assert!(*bytes == found, "{name} differs with {threads} threads");
+        }
+    }
+}
+
+#[test]
+fn the_motor_file_holds_no_clock_and_no_name_of_the_machine() {
+    let text = fs::read_to_string(motor_file()).unwrap();
+    for word in ["date", "timestamp", "hostname", "\"time\"", "user"] {
+        assert!(!text.contains(word), "{word}");
+    }
+}
