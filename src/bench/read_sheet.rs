@@ -38,7 +38,19 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
             path: path.to_path_buf(),
             source,
         })?;
-    let text = sheet_text(path, &bytes)?;
+    read_sheet_bytes(path, &bytes, options)
+}
+
+/// As [`read_sheet`], from the bytes of a sheet that is to be taken as standing at `path`.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_bytes(
+    path: &Path,
+    bytes: &[u8],
+    options: &LoadOptions,
+) -> Result<Bench, BenchError> {
+    let text = sheet_text(path, bytes)?;
     let source = Source {
         path: path.into(),
         text,
@@ -54,7 +66,7 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
     };
     let mut bench = build(&typed, folder, *options)?;
     bench.path = Some(path.to_path_buf());
-    bench.sha256 = Some(hex(&Sha256::digest(&bytes)));
+    bench.sha256 = Some(hex(&Sha256::digest(bytes)));
     Ok(bench)
 }
 

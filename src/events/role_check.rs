@@ -42,7 +42,7 @@ mod tests {
                     assert!(
                         against.is_none(),
                         "{} {} of seed {seed}: {against:?}",
-                        scenario.name,
+                        scenario.facts.name,
                         capture.name
                     );
                     let wrong = match capture.role {
