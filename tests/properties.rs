@@ -186,11 +186,11 @@ fn quick(by: [f64; 2], probe_ratio: Option<f64>, reverse_current: bool) -> Motor
 #[test]
 fn a_scaled_channel_with_the_inverse_gain_and_a_sign_turned_twice_change_no_estimate() {
     let plain = quick([1.0, 1.0], None, false);
-    // Powers of two leave every digit of a value; only what is estimated of the converter's step may round otherwise.
+    // These leave every digit of a value; only what is estimated from the codes may round otherwise.
     let eighth = quick([0.125, 1.0], Some(8.0), false);
     agree(&plain, &eighth, 1e-6, "an eighth of the voltage through a probe of ratio 8");
     let turned = quick([1.0, -1.0], None, true);
-    assert_eq!(plain.parameters, turned.parameters);
+    agree(&plain, &turned, 1e-6, "the current turned in the file and by the flag");
     // A tenth rounds the last digit.
     let tenth = quick([0.1, 1.0], Some(10.0), false);
     agree(&plain, &tenth, 1e-3, "a tenth of the voltage through a probe of ratio 10");

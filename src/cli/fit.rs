@@ -5,6 +5,7 @@ use super::import_flags::ImportFlags;
 use super::standard_output::{complain, say, say_bytes};
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
+use crate::drive::cautions::Caution;
 use crate::events::{self, Timeline};
 use crate::files;
 use crate::fit::{FitOptions, estimate};
@@ -313,12 +314,34 @@ fn find_events(bench: &Bench) -> Vec<Timeline> {
         .collect()
 }
 
+/// What belongs to the captures that the file itself advises.
+fn cautions(file: &MotorFile) -> Vec<Caution> {
+    let advised = |word: &str| {
+        let mut parameters = file.parameters.values();
+        parameters.any(|p| p.suggestion.as_ref().is_some_and(|s| s.contains(word)))
+    };
+    let mut out = Vec::new();
+    if advised("locked") {
+        out.push(Caution::LockedRotor);
+    }
+    if advised("brake") {
+        out.push(Caution::LargeCurrents);
+    }
+    if !out.is_empty() {
+        out.push(Caution::Codes);
+    }
+    out
+}
+
 fn result(file: &MotorFile, written: &[&Path]) -> String {
     let mut text = motor_file::table::render(file);
     let warnings = motor_file::table::warnings(file);
     if !warnings.is_empty() {
         text.push('\n');
         text.push_str(&warnings);
+    }
+    for caution in cautions(file) {
+        text.push_str(&format!("caution: {}\n", caution.text()));
     }
     if !written.is_empty() {
         text.push('\n');

@@ -3,6 +3,7 @@
 //! `scripts/faults` does the same on a larger scale.
 
 mod bench;
+mod cautions;
 mod limits;
 mod outputs;
 mod roles;

@@ -56,12 +56,15 @@ fn every_output_is_the_same_on_a_second_run_and_for_1_2_and_4_threads() {
         copy("telescope_focuser", folder);
         fs::write(folder.join("vendor.toml"), SHEET).unwrap();
     };
-    prepare(first.path());
-    let expected = all(first.path(), "1");
+    // A first sheet takes the motor's name from the folder's.
+    let folder = |outer: &Path| outer.join("bench");
+    prepare(&folder(first.path()));
+    let expected = all(&folder(first.path()), "1");
     for threads in ["1", "2", "4"] {
         let other = tempfile::tempdir().unwrap();
-        prepare(other.path());
-        for ((name, bytes), (_, found)) in expected.iter().zip(all(other.path(), threads)) {
+        prepare(&folder(other.path()));
+        let found = all(&folder(other.path()), threads);
+        for ((name, bytes), (_, found)) in expected.iter().zip(found) {
             assert!(!bytes.is_empty(), "{name} is empty");
             assert!(*bytes == found, "{name} differs with {threads} threads");
         }
