@@ -7,6 +7,9 @@
 //! * [`table`]: the readable table.
 //! * [`draw`]: motors drawn from the covariance.
 
+// Others write whole files by this name.
+pub use crate::files::write_whole;
+
 mod assemble;
 mod check;
 mod document;

@@ -1,8 +1,11 @@
 //! The two functions that libFuzzer calls.
 
-/// Makes `$body` the target: it gets the bytes, and any panic in it is a find.
+/// Makes `$body` the target: it gets the bytes, and any panic in it is a find. `$prepare` runs before the first.
 macro_rules! fuzz_target {
     (|$bytes:ident| $body:block) => {
+        $crate::target::fuzz_target!(prepare {}, |$bytes| $body);
+    };
+    (prepare $prepare:block, |$bytes:ident| $body:block) => {
         fn body($bytes: &[u8]) $body
 
         /// # Safety
@@ -26,6 +29,8 @@ macro_rules! fuzz_target {
                 tell(info);
                 std::process::abort();
             }));
+            // What is made once counts for no input's time.
+            $prepare
             0
         }
     };
