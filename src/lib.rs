@@ -4,6 +4,7 @@
 //! list of its needs, never those below.
 //!
 //! * [`stats`]: pure statistics, no files, no terminal, no clock.
+//! * [`files`]: files written whole or not at all, and read within a bound.
 //! * [`motor`]: the motor model, its simulation and sensitivities.
 //! * [`capture`]: bytes of an exported file to a [`capture::Record`].
 //! * [`mod@bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
@@ -15,6 +16,7 @@
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
 //! * [`report`]: the HTML page of a fit, and its data.
+//! * [`verify`]: a motor file held against its inputs.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -25,6 +27,7 @@ pub mod cli;
 pub mod drive;
 pub mod events;
 pub mod export;
+pub mod files;
 pub mod fit;
 pub mod motor;
 pub mod motor_file;
@@ -32,3 +35,4 @@ pub mod report;
 pub mod ripple;
 pub mod stats;
 pub mod synthetic;
+pub mod verify;

@@ -8,7 +8,7 @@ fn main() -> ExitCode {
     match rundown::cli::run(arguments) {
         Ok(status) => status.into(),
         Err(error) => {
-            eprintln!("error: {}", told(&error));
+            rundown::cli::complain(&format!("error: {}", told(&error)));
             rundown::cli::Status::CouldNotRun.into()
         }
     }

@@ -10,6 +10,7 @@ use super::readings::reading;
 use super::setup::{Bench, Stated};
 use super::table::{Source, Table};
 use super::typed::{Measures, TypedCapture, TypedSheet, read_typed};
+use crate::files::{LARGEST_SHEET, is_inside, read_at_most};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use toml::de::DeTable;
@@ -32,11 +33,24 @@ const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
 /// The first thing that is wrong, with file, line and column: an unreadable or malformed sheet, an unknown or missing
 /// key, an unknown name, a value that cannot be meant, a file outside the folder, a capture that cannot be read.
 pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchError> {
-    let bytes = std::fs::read(path).map_err(|source| BenchError::Unreadable {
-        path: path.to_path_buf(),
-        source,
-    })?;
-    let text = sheet_text(path, &bytes)?;
+    let bytes =
+        read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
+            path: path.to_path_buf(),
+            source,
+        })?;
+    read_sheet_bytes(path, &bytes, options)
+}
+
+/// As [`read_sheet`], from the bytes of a sheet that is to be taken as standing at `path`.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_bytes(
+    path: &Path,
+    bytes: &[u8],
+    options: &LoadOptions,
+) -> Result<Bench, BenchError> {
+    let text = sheet_text(path, bytes)?;
     let source = Source {
         path: path.into(),
         text,
@@ -52,7 +66,7 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
     };
     let mut bench = build(&typed, folder, *options)?;
     bench.path = Some(path.to_path_buf());
-    bench.sha256 = Some(hex(&Sha256::digest(&bytes)));
+    bench.sha256 = Some(hex(&Sha256::digest(bytes)));
     Ok(bench)
 }
 
@@ -250,28 +264,14 @@ fn inside(
     options: LoadOptions,
 ) -> Result<PathBuf, BenchError> {
     let path = folder.join(&capture.file);
-    if options.allow_outside {
+    if options.allow_outside || is_inside(folder, Path::new(&capture.file)) {
         return Ok(path);
     }
-    let outside = || BenchError::Outside {
+    Err(BenchError::Outside {
         place: capture.file_place.clone(),
         file: capture.file.clone(),
         folder: folder.to_path_buf(),
-    };
-    match (folder.canonicalize(), path.canonicalize()) {
-        (Ok(folder), Ok(real)) if !real.starts_with(&folder) => Err(outside()),
-        (_, Ok(_)) => Ok(path),
-        // A file that is not there is told by the importer, unless its name already leads out.
-        (_, Err(_)) => {
-            let climbs = Path::new(&capture.file).components().any(|c| {
-                !matches!(
-                    c,
-                    std::path::Component::Normal(_) | std::path::Component::CurDir
-                )
-            });
-            if climbs { Err(outside()) } else { Ok(path) }
-        }
-    }
+    })
 }
 
 fn unique_names(typed: &[TypedCapture], plans: &[CapturePlan]) -> Result<Vec<String>, BenchError> {

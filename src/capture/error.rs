@@ -90,7 +90,7 @@ pub enum ReadError {
         expected: usize,
     },
     #[error(
-        "{}:{line}: the line is longer than {limit} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes",
+        "{}:{line}: the line is longer than {limit} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes (in a sheet: max_line_bytes under import)",
         path.display()
     )]
     LineTooLong {
@@ -99,7 +99,7 @@ pub enum ReadError {
         limit: usize,
     },
     #[error(
-        "{}:{line}: {found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns",
+        "{}:{line}: {found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns (in a sheet: max_columns under import)",
         path.display()
     )]
     TooManyColumns {
@@ -109,7 +109,7 @@ pub enum ReadError {
         limit: usize,
     },
     #[error(
-        "{}:{line}: more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers",
+        "{}:{line}: more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers (in a sheet: max_numbers under import)",
         path.display()
     )]
     TooManyNumbers {
@@ -118,12 +118,22 @@ pub enum ReadError {
         limit: usize,
     },
     #[error(
-        "{}:{line}: more than {limit} bytes of text. Export a shorter record, or raise --max-text-bytes",
+        "{}:{line}: more than {limit} bytes of text. Export a shorter record, or raise --max-text-bytes (in a sheet: max_text_bytes under import)",
         path.display()
     )]
     TooMuchText {
         path: PathBuf,
         line: usize,
+        limit: u64,
+    },
+    #[error(
+        "{}: {packed} packed bytes have given {text} bytes of text so far, more than {limit} each, which exported samples never do. If the file can be trusted raise --max-unpack-ratio (in a sheet: max_unpack_ratio under import)",
+        path.display()
+    )]
+    UnpacksTooFar {
+        path: PathBuf,
+        packed: u64,
+        text: u64,
         limit: u64,
     },
     #[error(
@@ -162,6 +172,8 @@ pub(super) enum StreamFault {
     OpenQuote { line: usize },
     #[error("too much text in line {line}")]
     TooMuchText { line: usize, limit: u64 },
+    #[error("{packed} packed bytes give {text} bytes of text")]
+    UnpacksTooFar { packed: u64, text: u64, limit: u64 },
     #[error("damaged compressed stream: {0}")]
     Compressed(std::io::Error),
 }
@@ -193,6 +205,16 @@ impl ReadError {
                 StreamFault::TooMuchText { line, limit } => {
                     ReadError::TooMuchText { path, line, limit }
                 }
+                StreamFault::UnpacksTooFar {
+                    packed,
+                    text,
+                    limit,
+                } => ReadError::UnpacksTooFar {
+                    path,
+                    packed,
+                    text,
+                    limit,
+                },
                 StreamFault::Compressed(source) => ReadError::Compressed { path, source },
             },
             None => ReadError::Io {

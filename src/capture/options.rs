@@ -10,6 +10,9 @@ pub enum TimeGaps {
     Split,
 }
 
+/// Bytes of unpacked text that are not held against the packed ones.
+pub const UNPACK_FREE_BYTES: u64 = 64 << 20;
+
 /// Bounds on what a file may cost; beyond them reading stops with a clear error.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Limits {
@@ -21,6 +24,9 @@ pub struct Limits {
     pub numbers: usize,
     /// Bytes of text after unpacking.
     pub text_bytes: u64,
+    /// Bytes of text that one packed byte may give, once [`UNPACK_FREE_BYTES`] are unpacked. Exported samples give
+    /// up to some twenty; gzip can give 1032.
+    pub unpack_ratio: u64,
 }
 
 impl Default for Limits {
@@ -30,6 +36,7 @@ impl Default for Limits {
             columns: 1024,
             numbers: 250_000_000,
             text_bytes: 8 << 30,
+            unpack_ratio: 200,
         }
     }
 }

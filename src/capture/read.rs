@@ -84,7 +84,7 @@ pub fn read_from<R: Read>(
         let mut why = Vec::new();
         let mut bytes: Box<dyn Read + '_> = if packed {
             why.push("the file is packed with gzip".to_string());
-            Box::new(Unpacking(flate2::bufread::MultiGzDecoder::new(raw)))
+            Box::new(Unpacking::new(raw, options.limits.unpack_ratio))
         } else {
             Box::new(raw)
         };

@@ -1,10 +1,12 @@
 //! From the bytes of a file to lines of text: hashing, unpacking, encoding, line ends, bounds.
 
 use super::error::StreamFault;
+use super::options::UNPACK_FREE_BYTES;
 use encoding_rs::{CoderResult, Decoder, Encoding};
+use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
 use std::cell::Cell;
-use std::io::{self, Read};
+use std::io::{self, BufRead, Read};
 use std::rc::Rc;
 
 /// Hashes every byte that passes.
@@ -45,14 +47,65 @@ impl<R: Read> Read for Hashing<R> {
     }
 }
 
-/// Turns errors of the unpacker into a fault of their own, so that they are not taken for a bad disk.
-pub(super) struct Unpacking<R>(pub R);
+/// Counts the bytes that pass.
+pub(super) struct Counting<R> {
+    pub inner: R,
+    pub bytes: u64,
+}
 
-impl<R: Read> Read for Unpacking<R> {
+impl<R: BufRead> Read for Counting<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        self.0
+        let count = self.inner.read(buffer)?;
+        self.bytes += count as u64;
+        Ok(count)
+    }
+}
+
+impl<R: BufRead> BufRead for Counting<R> {
+    fn fill_buf(&mut self) -> io::Result<&[u8]> {
+        self.inner.fill_buf()
+    }
+
+    fn consume(&mut self, count: usize) {
+        self.bytes += count as u64;
+        self.inner.consume(count);
+    }
+}
+
+/// Unpacks gzip. Errors of the unpacker become a fault of their own, so that they are not taken for a bad disk, and so
+/// does text out of all proportion to the packed bytes.
+pub(super) struct Unpacking<R> {
+    inner: MultiGzDecoder<Counting<R>>,
+    text: u64,
+    ratio: u64,
+}
+
+impl<R: BufRead> Unpacking<R> {
+    pub fn new(inner: R, ratio: u64) -> Unpacking<R> {
+        Unpacking {
+            inner: MultiGzDecoder::new(Counting { inner, bytes: 0 }),
+            text: 0,
+            ratio,
+        }
+    }
+}
+
+impl<R: BufRead> Read for Unpacking<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self
+            .inner
             .read(buffer)
-            .map_err(|error| io::Error::other(StreamFault::Compressed(error)))
+            .map_err(|error| io::Error::other(StreamFault::Compressed(error)))?;
+        self.text += count as u64;
+        let packed = self.inner.get_ref().bytes;
+        if self.text > UNPACK_FREE_BYTES && self.text / self.ratio.max(1) > packed {
+            return Err(io::Error::other(StreamFault::UnpacksTooFar {
+                packed,
+                text: self.text,
+                limit: self.ratio,
+            }));
+        }
+        Ok(count)
     }
 }
 

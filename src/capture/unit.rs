@@ -141,6 +141,10 @@ pub(super) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static 
         let Some(value) = super::cell::number(&bytes[..end], decimal) else {
             continue;
         };
+        // Digits that go on past what a number can hold are none.
+        if !value.is_finite() {
+            return None;
+        }
         if !bytes[end - 1].is_ascii_digit() && bytes[end - 1] != b'.' {
             continue;
         }
@@ -148,7 +152,9 @@ pub(super) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static 
         if rest.is_empty() {
             return Some((value, None));
         }
-        return parse(rest, true).map(|unit| (unit.to_si(value), Some(unit.symbol)));
+        return parse(rest, true)
+            .map(|unit| (unit.to_si(value), Some(unit.symbol)))
+            .filter(|(si, _)| si.is_finite());
     }
     None
 }
@@ -261,6 +267,15 @@ mod tests {
         ] {
             assert_eq!(of_name(name), unit, "{name}");
         }
+    }
+
+    /// Found by fuzzing.
+    #[test]
+    fn a_number_too_large_for_any_is_no_time() {
+        for text in ["-2.2e325323", "1e400 s", "9e307 Ms", "1e308 Gs"] {
+            assert_eq!(seconds(text), None, "{text}");
+        }
+        assert_eq!(seconds("1e300"), Some(1e300));
     }
 
     #[test]

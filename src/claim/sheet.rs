@@ -2,9 +2,10 @@
 
 use super::conformity::Limits;
 use super::entry::Entry;
+use crate::files::{LARGEST_SHEET, read_at_most};
 use crate::motor_file::units::{self, Quantity, Unit, UnitError};
 use std::collections::BTreeMap;
-use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 use toml::de::{DeTable, DeValue};
 
@@ -82,10 +83,19 @@ const CLAIM_KEYS: [&str; 6] = ["value", "tolerance", "plus", "minus", "at_most",
 /// # Errors
 /// [`SheetError`] with line and column.
 pub fn read(path: &Path) -> Result<Sheet, SheetError> {
-    let text = fs::read_to_string(path).map_err(|source| SheetError::Read {
-        path: path.to_owned(),
-        source,
-    })?;
+    let text = read_at_most(path, LARGEST_SHEET)
+        .and_then(|bytes| {
+            String::from_utf8(bytes).map_err(|_| {
+                io::Error::new(
+                    io::ErrorKind::InvalidData,
+                    "its bytes are not UTF-8; a sheet is plain UTF-8 text",
+                )
+            })
+        })
+        .map_err(|source| SheetError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
     from_text(path, &text)
 }
 

@@ -1,6 +1,7 @@
 //! `rundown claim`: a vendor's sheet held against a motor file.
 
 use super::Status;
+use super::standard_output::{say, say_bytes};
 use crate::claim::{self, Rule};
 use crate::motor_file;
 use clap::{Args, ValueEnum};
@@ -60,9 +61,9 @@ pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
     let sheet = claim::sheet::read(&arguments.sheet)?;
     let judgement = claim::judge(&file, &sheet, rule, arguments.seed);
     if arguments.json {
-        println!("{}", serde_json::to_string_pretty(&judgement)?);
+        say_bytes((serde_json::to_string_pretty(&judgement)? + "\n").as_bytes())?;
     } else {
-        print!("{}", claim::table::render(&judgement));
+        say(&claim::table::render(&judgement))?;
     }
     Ok(if judgement.stands() {
         Status::Stands

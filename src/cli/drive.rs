@@ -1,6 +1,7 @@
 //! `rundown drive`: what a motor file means for the drive.
 
 use super::Status;
+use super::standard_output::{say, say_bytes};
 use crate::drive::{self, Load, Order, order, table};
 use crate::motor_file::units::{self, Quantity};
 use crate::motor_file::{self, MotorFile};
@@ -132,9 +133,9 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
         .with_context(|| arguments.motor.display().to_string())?;
     if arguments.json {
-        println!("{}", serde_json::to_string_pretty(&sizing)?);
+        say_bytes((serde_json::to_string_pretty(&sizing)? + "\n").as_bytes())?;
     } else {
-        print!("{}", table::render(&sizing));
+        say(&table::render(&sizing))?;
     }
     Ok(if sizing.stands() {
         Status::Stands

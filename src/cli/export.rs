@@ -1,15 +1,16 @@
 //! `rundown export`: a motor file in the formats of other tools.
 
 use super::Status;
+use super::standard_output::say_bytes;
 use crate::export::{
     End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
 };
+use crate::files;
 use crate::motor_file::units::{self, Quantity};
 use crate::motor_file::{self, MotorFile, ParameterName};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
-use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Write a motor file in the format of another tool.
 #[derive(Debug, Args)]
@@ -120,14 +121,8 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
             order.format.words()
         );
     }
-    if let Some(path) = &arguments.output
-        && path.exists()
-        && !arguments.force
-    {
-        bail!(
-            "{}: already exists; choose another name, or pass --force to replace it",
-            path.display()
-        );
+    if let Some(path) = &arguments.output {
+        check_output(path, arguments)?;
     }
     let mut files = Vec::with_capacity(arguments.motors.len());
     for path in &arguments.motors {
@@ -142,11 +137,34 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
             .into_bytes()
     };
     match &arguments.output {
-        Some(path) => motor_file::write_whole(path, &bytes)
-            .with_context(|| format!("{}: cannot be written", path.display()))?,
-        None => std::io::stdout().write_all(&bytes)?,
+        Some(path) => {
+            let put = if arguments.force {
+                files::write_whole
+            } else {
+                files::write_new
+            };
+            put(path, &bytes).with_context(|| format!("{}: cannot be written", path.display()))?;
+        }
+        None => say_bytes(&bytes)?,
     }
     Ok(Status::Stands)
+}
+
+fn check_output(path: &Path, arguments: &ExportArguments) -> anyhow::Result<()> {
+    if let Some(motor) = arguments.motors.iter().find(|m| files::same_file(m, path)) {
+        bail!(
+            "{}: is the motor file {} that is read; choose another name",
+            path.display(),
+            motor.display()
+        );
+    }
+    if path.symlink_metadata().is_ok() && !arguments.force {
+        bail!(
+            "{}: already exists; choose another name, or pass --force to replace it",
+            path.display()
+        );
+    }
+    files::check_place(path).with_context(|| format!("{}: cannot be written", path.display()))
 }
 
 fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {

@@ -1,13 +1,17 @@
 //! `rundown fit`: from captures to a motor file.
 
 use super::Status;
+use super::import_flags::ImportFlags;
+use super::standard_output::{complain, say, say_bytes};
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
+use crate::drive::cautions::Caution;
 use crate::events::{self, Timeline};
+use crate::files;
 use crate::fit::{FitOptions, estimate};
 use crate::motor_file::{self, MotorFile, Overwrite, assemble};
 use crate::report::{self, Target};
-use anyhow::Context;
+use anyhow::{Context, bail};
 use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -83,6 +87,9 @@ pub struct FitArguments {
     /// Let the sheet name files outside its own folder
     #[arg(long)]
     allow_outside: bool,
+    /// Fit captures as they are named even where their waveform surely shows something else
+    #[arg(long)]
+    trust_roles: bool,
     /// Print the motor file instead of the table
     #[arg(long)]
     json: bool,
@@ -92,6 +99,8 @@ pub struct FitArguments {
     /// Tell how long each stage took
     #[arg(long)]
     timings: bool,
+    #[command(flatten)]
+    import: ImportFlags,
 }
 
 /// Runs the command.
@@ -104,14 +113,13 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         "--level {} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95",
         arguments.level
     );
-    if let Some(output) = &arguments.output {
-        motor_file::check_target(output, overwrite(arguments))?;
-    }
-    for (path, target) in report_targets(arguments) {
-        report::check_target(path, target, arguments.force)?;
-    }
+    check_outputs(arguments)?;
     let mut timings = Timings::start();
     let bench = load(arguments)?;
+    keep_inputs(arguments, &bench)?;
+    if !arguments.trust_roles {
+        check_roles(&bench)?;
+    }
     timings.lap("read captures");
     let timelines = find_events(&bench);
     timings.lap("find events");
@@ -141,15 +149,13 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         timings.lap("report");
     }
     if arguments.json {
-        print!(
-            "{}",
-            motor_file::to_text(Path::new("(standard output)"), &file)?
-        );
+        let text = motor_file::to_text(Path::new("(standard output)"), &file)?;
+        say_bytes(text.as_bytes())?;
     } else {
-        print_result(&file, &written(arguments));
+        say(&result(&file, &written(arguments)))?;
     }
     if arguments.timings {
-        eprint!("{timings}");
+        complain(timings.to_string().trim_end());
     }
     let spoiled = bench
         .doubts
@@ -165,11 +171,11 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
 
 fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
     for remark in &bench.remarks {
-        eprintln!("warning: {remark}");
+        complain(&format!("warning: {remark}"));
     }
     for (capture, timeline) in bench.captures.iter().zip(timelines) {
         for remark in &timeline.remarks {
-            eprintln!("warning: {}: {remark}", capture.name);
+            complain(&format!("warning: {}: {remark}", capture.name));
         }
     }
 }
@@ -198,8 +204,73 @@ fn overwrite(arguments: &FitArguments) -> Overwrite {
     }
 }
 
+/// Refuses outputs that could not be written, before the long work.
+fn check_outputs(arguments: &FitArguments) -> anyhow::Result<()> {
+    if let Some(output) = &arguments.output {
+        motor_file::check_target(output, overwrite(arguments))?;
+    }
+    for (path, target) in report_targets(arguments) {
+        report::check_target(path, target, arguments.force)?;
+    }
+    let outputs = written(arguments);
+    for (at, path) in outputs.iter().enumerate() {
+        if outputs[..at].iter().any(|p| files::same_file(p, path)) {
+            bail!(
+                "{}: is named for two outputs; give each its own file",
+                path.display()
+            );
+        }
+    }
+    Ok(())
+}
+
+/// No output may take the place of what it was made from, not even with `--force`.
+fn keep_inputs(arguments: &FitArguments, bench: &Bench) -> anyhow::Result<()> {
+    for output in written(arguments) {
+        let mut inputs = bench
+            .path
+            .iter()
+            .chain(bench.captures.iter().map(|c| &c.path));
+        if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
+            bail!(
+                "{}: would take the place of {}, which is read; choose another name",
+                output.display(),
+                input.display()
+            );
+        }
+    }
+    Ok(())
+}
+
+/// Stops where a capture surely shows another state of the motor than it is said to.
+fn check_roles(bench: &Bench) -> anyhow::Result<()> {
+    let found: Vec<_> = bench
+        .captures
+        .par_iter()
+        .map(|c| events::contradiction(&c.waveform, c.role))
+        .collect();
+    for (capture, guess) in bench.captures.iter().zip(found) {
+        if let Some(guess) = guess {
+            bail!(
+                "capture \"{}\" ({}) is named a {}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
+                capture.name,
+                capture.path.display(),
+                capture.role.words(),
+                guess.role.words(),
+                guess.confidence,
+                guess.reason
+            );
+        }
+    }
+    Ok(())
+}
+
 fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
     if let Some(sheet) = &arguments.sheet {
+        anyhow::ensure!(
+            !arguments.import.given(),
+            "with a bench sheet the reading of captures is set in the sheet: write it there as [import], for all captures, or as import = {{ ... }} of one"
+        );
         let options = LoadOptions {
             allow_outside: arguments.allow_outside,
         };
@@ -230,6 +301,7 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         raw_volts: arguments.raw_volts,
         shunt_in_voltage: arguments.shunt_in_voltage,
         reverse_current: arguments.reverse_current,
+        import: arguments.import.options(),
         ..QuickRun::default()
     })?)
 }
@@ -242,16 +314,40 @@ fn find_events(bench: &Bench) -> Vec<Timeline> {
         .collect()
 }
 
-fn print_result(file: &MotorFile, written: &[&Path]) {
-    print!("{}", motor_file::table::render(file));
+/// What belongs to the captures that the file itself advises.
+fn cautions(file: &MotorFile) -> Vec<Caution> {
+    let advised = |word: &str| {
+        let mut parameters = file.parameters.values();
+        parameters.any(|p| p.suggestion.as_ref().is_some_and(|s| s.contains(word)))
+    };
+    let mut out = Vec::new();
+    if advised("locked") {
+        out.push(Caution::LockedRotor);
+    }
+    if advised("brake") {
+        out.push(Caution::LargeCurrents);
+    }
+    if !out.is_empty() {
+        out.push(Caution::Codes);
+    }
+    out
+}
+
+fn result(file: &MotorFile, written: &[&Path]) -> String {
+    let mut text = motor_file::table::render(file);
     let warnings = motor_file::table::warnings(file);
     if !warnings.is_empty() {
-        print!("\n{warnings}");
+        text.push('\n');
+        text.push_str(&warnings);
+    }
+    for caution in cautions(file) {
+        text.push_str(&format!("caution: {}\n", caution.text()));
     }
     if !written.is_empty() {
-        println!();
+        text.push('\n');
     }
     for path in written {
-        println!("written: {}", path.display());
+        text.push_str(&format!("written: {}\n", path.display()));
     }
+    text
 }

@@ -30,7 +30,7 @@ pub struct ImportFlags {
     interval: Option<f64>,
     /// Time of the first row, e.g. -1.2ms; wins over the file.
     #[arg(long, value_name = "TIME", value_parser = seconds, allow_hyphen_values = true)]
-    start: Option<f64>,
+    first_time: Option<f64>,
     /// Unit of a column, from 1, e.g. 2=mA; may be given again.
     #[arg(long = "unit", value_name = "COLUMN=UNIT", value_parser = column_unit)]
     units: Vec<(usize, String)>,
@@ -49,6 +49,9 @@ pub struct ImportFlags {
     /// Most bytes of text read, after unpacking.
     #[arg(long, value_name = "BYTES", hide_short_help = true)]
     max_text_bytes: Option<u64>,
+    /// Most bytes of text that one byte of a packed file may give.
+    #[arg(long, value_name = "COUNT", hide_short_help = true)]
+    max_unpack_ratio: Option<u64>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -89,6 +92,11 @@ fn column_unit(text: &str) -> Result<(usize, String), String> {
 }
 
 impl ImportFlags {
+    /// True when any was given.
+    pub fn given(&self) -> bool {
+        self.options() != ReadOptions::default()
+    }
+
     /// The options of the importer that these flags ask for.
     pub fn options(&self) -> ReadOptions {
         let limits = Limits::default();
@@ -108,7 +116,7 @@ impl ImportFlags {
             header_rows: self.header_rows.map(usize::from),
             time_column: self.time_column,
             interval_s: self.interval,
-            start_s: self.start,
+            start_s: self.first_time,
             units: self.units.clone(),
             time_gaps: match self.time_gaps {
                 Gaps::Tell => TimeGaps::Tell,
@@ -119,6 +127,7 @@ impl ImportFlags {
                 columns: self.max_columns.unwrap_or(limits.columns),
                 numbers: self.max_numbers.unwrap_or(limits.numbers),
                 text_bytes: self.max_text_bytes.unwrap_or(limits.text_bytes),
+                unpack_ratio: self.max_unpack_ratio.unwrap_or(limits.unpack_ratio),
             },
             ..ReadOptions::default()
         }

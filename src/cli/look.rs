@@ -3,10 +3,10 @@
 use super::Status;
 use super::import_flags::ImportFlags;
 use super::look_events::Findings;
+use super::standard_output::{complain, say, say_bytes};
 use crate::capture::{self, Channel, Record, TimeAxis};
 use clap::Args;
 use serde_json::{Value, json};
-use std::io::Write;
 use std::path::PathBuf;
 
 /// Shows what is found in captured files: layout and why, channels, rate, noise, clipping, columns and role, events, ripple, doubts.
@@ -72,7 +72,6 @@ impl<'a> Seen<'a> {
 /// Only when the output cannot be written; a file that cannot be read is shown and sets the status.
 pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     let options = arguments.import.options();
-    let mut output = std::io::stdout().lock();
     let mut status = Status::Stands;
     let mut documents = Vec::new();
     for (at, path) in arguments.files.iter().enumerate() {
@@ -88,10 +87,9 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                 if arguments.json {
                     documents.push(document(&record, &seen, findings.as_ref()));
                 } else {
-                    if at > 0 {
-                        writeln!(output)?;
-                    }
-                    write!(output, "{}", page(&record, &seen, findings.as_ref()))?;
+                    let gap = if at > 0 { "\n" } else { "" };
+                    let page = page(&record, &seen, findings.as_ref());
+                    say(&format!("{gap}{page}"))?;
                 }
             }
             Err(error) => {
@@ -101,14 +99,13 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                         json!({"path": path.display().to_string(), "error": error.to_string()}),
                     );
                 } else {
-                    output.flush()?;
-                    eprintln!("error: {error}");
+                    complain(&format!("error: {error}"));
                 }
             }
         }
     }
     if arguments.json {
-        writeln!(output, "{}", serde_json::to_string_pretty(&documents)?)?;
+        say_bytes((serde_json::to_string_pretty(&documents)? + "\n").as_bytes())?;
     }
     Ok(status)
 }

@@ -9,9 +9,12 @@ mod look;
 mod look_events;
 mod quantity;
 mod sheet;
+mod standard_output;
 mod timings;
+mod verify;
 
 pub use import_flags::ImportFlags;
+pub use standard_output::complain;
 
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
@@ -53,6 +56,7 @@ enum Command {
     Claim(claim::ClaimArguments),
     Drive(Box<drive::DriveArguments>),
     Export(export::ExportArguments),
+    Verify(verify::VerifyArguments),
 }
 
 /// Runs one command.
@@ -67,5 +71,6 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Claim(arguments) => claim::run(&arguments),
         Command::Drive(arguments) => drive::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
+        Command::Verify(arguments) => verify::run(&arguments),
     }
 }

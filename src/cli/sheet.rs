@@ -1,11 +1,13 @@
 //! `rundown sheet DIR`: writes a first bench sheet from a folder of captures.
 
 use super::Status;
+use super::standard_output::{say, say_bytes};
 use crate::bench::{Draft, RecordGuess, draft_text, guess_sheet, role_name};
 use crate::events;
+use crate::files;
 use anyhow::{Context, bail};
 use clap::Args;
-use std::io::Write;
+use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 /// Write a first bench sheet from a folder of captures, with a comment at every guess.
@@ -54,11 +56,16 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
     .map_err(anyhow::Error::msg)?;
     let text = draft_text(&draft);
     if arguments.show {
-        print!("{text}");
+        say_bytes(text.as_bytes())?;
     } else {
-        write_whole(&target, &text, arguments.force)
+        let put = if arguments.force {
+            files::write_whole
+        } else {
+            files::write_new
+        };
+        put(&target, text.as_bytes())
             .with_context(|| format!("{}: cannot be written", target.display()))?;
-        tell(&target, &draft);
+        say(&told(&target, &draft))?;
     }
     Ok(if draft.left_out.is_empty() {
         Status::Stands
@@ -67,45 +74,16 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
     })
 }
 
-/// Written beside the target and renamed, so that no half sheet can be left.
-fn write_whole(target: &Path, text: &str, replace: bool) -> anyhow::Result<()> {
-    let folder = target
-        .parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".bench")
-        .suffix(".toml")
-        .tempfile_in(folder)?;
-    file.write_all(text.as_bytes())?;
-    file.as_file().sync_all()?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // Temporary files are private; a sheet is as readable as the captures beside it.
-        file.as_file()
-            .set_permissions(std::fs::Permissions::from_mode(0o644))?;
-    }
-    if replace {
-        file.persist(target)?;
-    } else {
-        file.persist_noclobber(target)?;
-    }
-    Ok(())
-}
-
-fn tell(target: &Path, draft: &Draft) {
-    println!("wrote {}", target.display());
+fn told(target: &Path, draft: &Draft) -> String {
+    let mut text = format!("wrote {}\n", target.display());
+    // Writing to a String cannot fail.
     for capture in &draft.captures {
-        println!(
-            "  {}: {} - {}",
-            capture.file,
-            role_name(capture.role),
-            capture.why
-        );
+        let role = role_name(capture.role);
+        let _ = writeln!(text, "  {}: {role} - {}", capture.file, capture.why);
     }
     for (file, why) in &draft.left_out {
-        println!("  {file}: left out - {why}");
+        let _ = writeln!(text, "  {file}: left out - {why}");
     }
-    println!("Every guess carries a comment in the sheet: read it through before fitting.");
+    text.push_str("Every guess carries a comment in the sheet: read it through before fitting.\n");
+    text
 }

@@ -16,6 +16,7 @@ mod release;
 mod remarks;
 mod role;
 mod role_alone;
+mod role_check;
 mod role_switched;
 mod rundown;
 mod series;
@@ -31,6 +32,7 @@ pub use find::find;
 pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
+pub use role_check::contradiction;
 pub use switching::{Switching, switching};
 
 #[cfg(test)]

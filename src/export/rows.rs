@@ -6,6 +6,7 @@
 use super::{ExportError, Instance};
 use crate::motor_file::{MotorFile, ParameterName};
 use polars::prelude::*;
+use std::borrow::Cow;
 
 /// One row: a file, and the motor drawn or moved from it where there is one.
 pub struct Row<'a> {
@@ -31,13 +32,32 @@ fn suffix(name: ParameterName) -> &'static str {
     }
 }
 
-/// The rows as a table.
+/// Text that a spreadsheet takes for text. One that it would run as a formula (it begins with `=`, `+`, `-` or `@`, also in
+/// their wide forms and behind blanks, or with a tab or a line break) gets an apostrophe in front.
+pub fn harmless(text: &str) -> Cow<'_, str> {
+    let formula = |c: char| matches!(c, '=' | '+' | '-' | '@' | '＝' | '＋' | '－' | '＠');
+    if text.starts_with(['\t', '\r', '\n']) || text.trim_start().starts_with(formula) {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
+    }
+}
+
+/// The rows as a table, its text as it is.
 ///
 /// # Errors
 /// [`ExportError::Table`].
 pub fn table(rows: &[Row<'_>]) -> Result<DataFrame, ExportError> {
+    frame(rows, |text| Cow::Borrowed(text))
+}
+
+fn frame(rows: &[Row<'_>], cell: fn(&str) -> Cow<'_, str>) -> Result<DataFrame, ExportError> {
     let mut columns: Vec<Column> = Vec::new();
-    let names: Vec<&str> = rows.iter().map(|row| row.file.motor_name()).collect();
+    let names: Vec<Cow<'_, str>> = rows
+        .iter()
+        .map(|row| cell(row.file.motor_name()))
+        .collect();
+    let names: Vec<&str> = names.iter().map(Cow::as_ref).collect();
     columns.push(Column::new("motor".into(), names));
     let what: Vec<&str> = rows
         .iter()
@@ -98,6 +118,7 @@ pub fn table(rows: &[Row<'_>]) -> Result<DataFrame, ExportError> {
     let program: Vec<String> = rows
         .iter()
         .map(|row| format!("{} {}", row.file.program.name, row.file.program.version))
+        .map(|text| cell(&text).into_owned())
         .collect();
     columns.push(Column::new("program".into(), program));
     let inputs: Vec<String> = rows
@@ -109,14 +130,14 @@ pub fn table(rows: &[Row<'_>]) -> Result<DataFrame, ExportError> {
                 .iter()
                 .map(|input| format!("{} sha256:{}", input.path, input.sha256))
                 .collect();
-            inputs.join("; ")
+            cell(&inputs.join("; ")).into_owned()
         })
         .collect();
     columns.push(Column::new("inputs".into(), inputs));
     DataFrame::new(rows.len(), columns).map_err(|error| ExportError::Table(error.to_string()))
 }
 
-/// The rows as CSV with a head line.
+/// The rows as CSV with a head line, its text [`harmless`]: anyone may have named the motor or the files.
 ///
 /// # Errors
 /// [`ExportError::Table`].
@@ -124,7 +145,7 @@ pub fn csv(rows: &[Row<'_>]) -> Result<Vec<u8>, ExportError> {
     let mut bytes = Vec::new();
     CsvWriter::new(&mut bytes)
         .include_header(true)
-        .finish(&mut table(rows)?)
+        .finish(&mut frame(rows, harmless)?)
         .map_err(|error| ExportError::Table(error.to_string()))?;
     Ok(bytes)
 }

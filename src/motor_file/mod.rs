@@ -7,6 +7,9 @@
 //! * [`table`]: the readable table.
 //! * [`draw`]: motors drawn from the covariance.
 
+// Others write whole files by this name.
+pub use crate::files::write_whole;
+
 mod assemble;
 mod check;
 mod document;
@@ -31,4 +34,4 @@ pub use health::{
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
-pub use store::{Overwrite, check_target, from_text, read, to_text, write, write_whole};
+pub use store::{Overwrite, check_target, from_text, read, to_text, write};

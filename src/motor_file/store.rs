@@ -2,9 +2,9 @@
 
 use super::check::check;
 use super::{FORMAT, MotorFile, MotorFileError};
+use crate::files::{self, LARGEST_JSON, read_at_most};
 use serde_json::Value;
-use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 /// What to do where another file stands.
@@ -22,7 +22,7 @@ pub enum Overwrite {
 /// [`MotorFileError::Read`], [`MotorFileError::Format`], [`MotorFileError::Syntax`] with line and column,
 /// [`MotorFileError::Content`] with the key.
 pub fn read(path: &Path) -> Result<MotorFile, MotorFileError> {
-    let bytes = fs::read(path).map_err(|source| MotorFileError::Read {
+    let bytes = read_at_most(path, LARGEST_JSON).map_err(|source| MotorFileError::Read {
         path: path.to_owned(),
         source,
     })?;
@@ -122,64 +122,43 @@ pub fn to_text(path: &Path, file: &MotorFile) -> Result<String, MotorFileError> 
 /// is something else than a motor file and `overwrite` does not force it, [`MotorFileError::Write`] otherwise.
 pub fn write(path: &Path, file: &MotorFile, overwrite: Overwrite) -> Result<(), MotorFileError> {
     let text = to_text(path, file)?;
-    check_target(path, overwrite)?;
-    write_whole(path, text.as_bytes()).map_err(|source| MotorFileError::Write {
-        path: path.to_owned(),
-        source,
-    })
+    files::put(
+        path,
+        text.as_bytes(),
+        |path| refuse(path, overwrite),
+        |source| MotorFileError::Write {
+            path: path.to_owned(),
+            source,
+        },
+    )
 }
 
 /// Refuses a target that [`write()`] would refuse, so that it is told before the long work.
 ///
 /// # Errors
-/// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it.
+/// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it,
+/// [`MotorFileError::Write`] when no file can be put there.
 pub fn check_target(path: &Path, overwrite: Overwrite) -> Result<(), MotorFileError> {
+    files::check_place(path).map_err(|source| MotorFileError::Write {
+        path: path.to_owned(),
+        source,
+    })?;
+    refuse(path, overwrite)
+}
+
+fn refuse(path: &Path, overwrite: Overwrite) -> Result<(), MotorFileError> {
     match overwrite {
         Overwrite::MotorFileOnly => refuse_other_file(path),
         Overwrite::Force => Ok(()),
     }
 }
 
-/// Puts `bytes` at `path` in one step: a temporary file in the same folder, flushed to the disk, then renamed.
-///
-/// # Errors
-/// Whatever the file system refuses; `path` is then as it was.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    // A link keeps pointing at its file.
-    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    if target.is_dir() {
-        return Err(io::Error::other("it is a folder"));
-    }
-    let folder = match target.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".rundown-").suffix(".tmp");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // Temporary files are private by default; a result is as readable as the user's mask allows.
-        let permissions = fs::metadata(&target)
-            .map(|metadata| metadata.permissions())
-            .unwrap_or_else(|_| fs::Permissions::from_mode(0o666));
-        builder.permissions(permissions);
-    }
-    let mut temporary = builder.tempfile_in(folder)?;
-    temporary.write_all(bytes)?;
-    temporary.as_file().sync_all()?;
-    temporary.persist(&target).map_err(|error| error.error)?;
-    // The new name must outlive a power cut as well; not every file system can flush a folder.
-    #[cfg(unix)]
-    if let Ok(folder) = fs::File::open(folder) {
-        folder.sync_all().ok();
-    }
-    Ok(())
-}
-
 fn refuse_other_file(path: &Path) -> Result<(), MotorFileError> {
-    let reason = match fs::read(path) {
+    let reason = match read_at_most(path, LARGEST_JSON) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::FileTooLarge => {
+            "it is larger than any".to_owned()
+        }
         Err(error) => format!("it cannot be read: {error}"),
         Ok(bytes) => match serde_json::from_slice::<Value>(&bytes) {
             Err(_) => "it is not JSON".to_owned(),

@@ -317,7 +317,13 @@ pub fn parse(quantity: Quantity, text: &str) -> Result<(f64, &'static Unit), Uni
 /// As [`parse`].
 pub fn parse_si(quantity: Quantity, text: &str) -> Result<f64, UnitError> {
     let (number, unit) = parse(quantity, text)?;
-    Ok(unit.to_si(number))
+    Some(unit.to_si(number))
+        .filter(|si| si.is_finite())
+        .ok_or_else(|| UnitError::NoNumber {
+            text: text.trim().to_owned(),
+            quantity: quantity.words(),
+            example: format!("1.5 {}", si(quantity).text),
+        })
 }
 
 fn known(quantity: Quantity) -> String {

@@ -1,7 +1,7 @@
 //! A report on disk, whole or not at all.
 
 use super::{Report, ReportError, context::FORMAT, render};
-use crate::motor_file::write_whole;
+use crate::files;
 use std::io::{self, Read};
 use std::path::Path;
 
@@ -35,22 +35,35 @@ pub fn to_json(report: &Report) -> Result<String, ReportError> {
 /// # Errors
 /// As [`check_target`], [`render`] and [`to_json`], or [`ReportError::Write`]; the file is then as it was.
 pub fn write(path: &Path, report: &Report, target: Target, force: bool) -> Result<(), ReportError> {
-    check_target(path, target, force)?;
+    refuse(path, target, force)?;
     let text = match target {
         Target::Page => render(report)?,
         Target::Data => to_json(report)?,
     };
-    write_whole(path, text.as_bytes()).map_err(|source| ReportError::Write {
-        path: path.to_owned(),
-        source,
-    })
+    files::put(
+        path,
+        text.as_bytes(),
+        |path| refuse(path, target, force),
+        |source| ReportError::Write {
+            path: path.to_owned(),
+            source,
+        },
+    )
 }
 
 /// Refuses to replace a file that is no report, so that it is told before the long work.
 ///
 /// # Errors
-/// [`ReportError::WouldOverwrite`].
+/// [`ReportError::WouldOverwrite`], [`ReportError::Write`] when no file can be put there.
 pub fn check_target(path: &Path, target: Target, force: bool) -> Result<(), ReportError> {
+    files::check_place(path).map_err(|source| ReportError::Write {
+        path: path.to_owned(),
+        source,
+    })?;
+    refuse(path, target, force)
+}
+
+fn refuse(path: &Path, target: Target, force: bool) -> Result<(), ReportError> {
     if force {
         return Ok(());
     }

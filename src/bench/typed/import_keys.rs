@@ -35,8 +35,26 @@ pub(super) fn read_import(
         ("header_rows", &mut options.header_rows),
         ("time_column", &mut options.time_column),
     ] {
-        if let Some(count) = count_from_zero(&table, key)? {
-            *slot = Some(count);
+        if let Some(count) = count_from_zero(&table, key, 1e9)? {
+            *slot = Some(count as usize);
+        }
+    }
+    let limits = &mut options.limits;
+    for (key, slot) in [
+        ("max_line_bytes", &mut limits.line_bytes),
+        ("max_columns", &mut limits.columns),
+        ("max_numbers", &mut limits.numbers),
+    ] {
+        if let Some(count) = count_from_zero(&table, key, LARGEST_LIMIT)? {
+            *slot = count as usize;
+        }
+    }
+    for (key, slot) in [
+        ("max_text_bytes", &mut limits.text_bytes),
+        ("max_unpack_ratio", &mut limits.unpack_ratio),
+    ] {
+        if let Some(count) = count_from_zero(&table, key, LARGEST_LIMIT)? {
+            *slot = count;
         }
     }
     if let Some(interval) = table.positive("interval_s")? {
@@ -75,12 +93,15 @@ pub(super) fn read_import(
     Ok(options)
 }
 
-fn count_from_zero(table: &Table<'_>, key: &str) -> Result<Option<usize>, BenchError> {
+/// Whole numbers above are not exact as floating-point numbers.
+const LARGEST_LIMIT: f64 = 9e15;
+
+fn count_from_zero(table: &Table<'_>, key: &str, most: f64) -> Result<Option<u64>, BenchError> {
     match table.number(key)? {
-        Some(n) if n >= 0.0 && n.fract() == 0.0 && n <= 1e9 => Ok(Some(n as usize)),
+        Some(n) if n >= 0.0 && n.fract() == 0.0 && n <= most => Ok(Some(n as u64)),
         Some(n) => table.invalid(
             key,
-            format!("`{key}` is {n}; expected a whole number from 0"),
+            format!("`{key}` is {n}; expected a whole number from 0 to {most}"),
         ),
         None => Ok(None),
     }

@@ -1,0 +1,66 @@
+//! What goes to the terminal: without a panic when nobody takes it, and without what could command the terminal.
+
+use anyhow::Context;
+use std::borrow::Cow;
+use std::io::{ErrorKind, Write};
+
+/// Prints text for people to the standard output. A reader that has gone (`rundown ... | head`) has what it wanted and is
+/// no error. Control characters, which names in captures and sheets may hold, are shown and not obeyed.
+///
+/// # Errors
+/// Anything else that keeps the text from being written, such as a full disk.
+pub fn say(text: &str) -> anyhow::Result<()> {
+    say_bytes(shown(text).as_bytes())
+}
+
+/// Prints the bytes of a file as they are; otherwise as [`say`].
+///
+/// # Errors
+/// As [`say`].
+pub fn say_bytes(bytes: &[u8]) -> anyhow::Result<()> {
+    let mut output = std::io::stdout().lock();
+    match output.write_all(bytes).and_then(|()| output.flush()) {
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        other => other.context("the standard output cannot be written"),
+    }
+}
+
+/// Prints one line to the standard error, where there is one to take it; control characters as in [`say`].
+pub fn complain(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{}", shown(text));
+}
+
+/// Line feeds and tabs stay, every other control character stands as its code: `\u{1b}`. So do the marks that turn the
+/// direction of writing, by which a name can be made to look like another.
+fn shown(text: &str) -> Cow<'_, str> {
+    let odd = |c: char| {
+        (c.is_control() && c != '\n' && c != '\t')
+            || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    if !text.contains(odd) {
+        return Cow::Borrowed(text);
+    }
+    let mut out = String::with_capacity(text.len() + 16);
+    for c in text.chars() {
+        if odd(c) {
+            out.extend(c.escape_unicode());
+        } else {
+            out.push(c);
+        }
+    }
+    Cow::Owned(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::shown;
+
+    #[test]
+    fn control_characters_are_shown_and_the_rest_is_left() {
+        assert_eq!(shown("12 µs\t±\n"), "12 µs\t±\n");
+        assert_eq!(
+            shown("\u{1b}[2Jname\r\u{9b}\u{202e}"),
+            "\\u{1b}[2Jname\\u{d}\\u{9b}\\u{202e}"
+        );
+    }
+}

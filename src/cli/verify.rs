@@ -1,0 +1,188 @@
+//! `rundown verify`: a motor file held against its inputs.
+
+use super::Status;
+use super::standard_output::{say, say_bytes};
+use crate::motor_file::{self, MotorFile, Program};
+use crate::verify::{
+    CheckedInput, Comparison, NotReproduced, Rounding, Search, State, check_inputs, reproduce,
+};
+use clap::Args;
+use serde_json::{Value, json};
+use std::fmt::Write;
+use std::path::PathBuf;
+
+/// Check that a motor file's inputs are unchanged and give its numbers again.
+///
+/// Exit status: 0 when every input is there unchanged and the numbers come out again within the rounding, 1 when an
+/// input is changed or missing, a number differs, or nothing could be compared, 2 when the command could not run.
+#[derive(Debug, Args)]
+pub struct VerifyArguments {
+    /// Motor file written by `rundown fit`
+    #[arg(value_name = "motor.json")]
+    motor: PathBuf,
+    /// Folder that holds the bench sheet and its captures now; without it the paths in the file are followed
+    #[arg(long, value_name = "DIR")]
+    inputs: Option<PathBuf>,
+    /// Read inputs outside the working folder, the motor file's folder or DIR
+    #[arg(long)]
+    allow_outside: bool,
+    /// Check the inputs only, fit nothing
+    #[arg(long)]
+    inputs_only: bool,
+    /// Largest difference of a value or an end of its interval, in its standard uncertainties
+    #[arg(long, value_name = "SHARE", default_value_t = Rounding::default().of_values)]
+    rounding: f64,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// A motor file that cannot be read, a rounding that is none.
+pub fn run(arguments: &VerifyArguments) -> anyhow::Result<Status> {
+    anyhow::ensure!(
+        (0.0..=1.0).contains(&arguments.rounding),
+        "--rounding {}: expected a share of the standard uncertainty from 0 to 1, e.g. 0.01",
+        arguments.rounding
+    );
+    let file = motor_file::read(&arguments.motor)?;
+    let search = Search {
+        folder: arguments.inputs.clone(),
+        allow_outside: arguments.allow_outside,
+    };
+    let inputs = check_inputs(&arguments.motor, &file, &search);
+    let rounding = Rounding {
+        of_values: arguments.rounding,
+        of_uncertainties: arguments.rounding,
+    };
+    let numbers = (!arguments.inputs_only)
+        .then(|| reproduce(&file, &inputs, arguments.allow_outside, rounding));
+    let stands = !inputs.is_empty()
+        && inputs.iter().all(|i| i.state == State::Unchanged)
+        && numbers
+            .as_ref()
+            .is_none_or(|n| n.as_ref().is_ok_and(Comparison::stands));
+    if arguments.json {
+        let document = document(&inputs, numbers.as_ref(), rounding, stands);
+        say_bytes((serde_json::to_string_pretty(&document)? + "\n").as_bytes())?;
+    } else {
+        say(&page(&file, &inputs, numbers.as_ref(), rounding))?;
+    }
+    Ok(if stands {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
+}
+
+fn words(state: &State) -> String {
+    match state {
+        State::Unchanged => "unchanged".into(),
+        State::Changed(found) => format!("CHANGED: its SHA-256 is now {found}"),
+        State::Missing => "MISSING: name the folder that holds it with --inputs".into(),
+        State::Outside => {
+            "NOT READ: it lies outside the folders that may be read; name its folder with --inputs, or pass --allow-outside"
+                .into()
+        }
+        State::Unreadable(why) => format!("UNREADABLE: {why}"),
+    }
+}
+
+// Writing to a String cannot fail.
+fn page(
+    file: &MotorFile,
+    inputs: &[CheckedInput],
+    numbers: Option<&Result<Comparison, NotReproduced>>,
+    rounding: Rounding,
+) -> String {
+    let mut text = String::from("inputs\n");
+    for checked in inputs {
+        let role = checked.input.role.as_deref().unwrap_or("input");
+        let path = checked.path.display();
+        let _ = writeln!(text, "  {path} ({role}): {}", words(&checked.state));
+    }
+    if inputs.is_empty() {
+        text.push_str("  the file names none, so nothing can be verified\n");
+    }
+    let Some(numbers) = numbers else {
+        return text;
+    };
+    text.push_str("numbers\n");
+    let this = Program::this();
+    if file.program != this {
+        let _ = writeln!(
+            text,
+            "  written by {} {}, made again by {} {}",
+            file.program.name, file.program.version, this.name, this.version
+        );
+    }
+    match numbers {
+        Err(error) => {
+            let _ = writeln!(text, "  not made again: {error}");
+        }
+        Ok(c) if c.to_the_last_bit => {
+            let _ = writeln!(text, "  all {} are the same to the last bit", c.numbers);
+        }
+        Ok(c) => {
+            let _ = writeln!(
+                text,
+                "  {} compared: values differ by at most {:.2e} of their standard uncertainty (allowed {}), uncertainties by at most {:.2e} (allowed {})",
+                c.numbers,
+                c.largest_of_values,
+                rounding.of_values,
+                c.largest_of_uncertainties,
+                rounding.of_uncertainties
+            );
+            for d in &c.differences {
+                let _ = writeln!(
+                    text,
+                    "  DIFFERS: {}: written {}, made again {}",
+                    d.what, d.written, d.found
+                );
+            }
+        }
+    }
+    text
+}
+
+fn document(
+    inputs: &[CheckedInput],
+    numbers: Option<&Result<Comparison, NotReproduced>>,
+    rounding: Rounding,
+    stands: bool,
+) -> Value {
+    let inputs: Vec<Value> = inputs
+        .iter()
+        .map(|checked| {
+            let (state, found) = match &checked.state {
+                State::Unchanged => ("unchanged", None),
+                State::Changed(found) => ("changed", Some(found)),
+                State::Missing => ("missing", None),
+                State::Outside => ("outside", None),
+                State::Unreadable(why) => ("unreadable", Some(why)),
+            };
+            json!({
+                "path": checked.path.display().to_string(),
+                "role": checked.input.role,
+                "state": state,
+                "found": found,
+            })
+        })
+        .collect();
+    let numbers = numbers.map(|numbers| match numbers {
+        Err(error) => json!({"error": error.to_string()}),
+        Ok(c) => json!({
+            "compared": c.numbers,
+            "to_the_last_bit": c.to_the_last_bit,
+            "largest_difference_in_standard_uncertainties": c.largest_of_values,
+            "largest_relative_difference_of_uncertainties": c.largest_of_uncertainties,
+            "allowed": rounding.of_values,
+            "differences": c.differences.iter()
+                .map(|d| json!({"what": d.what, "written": d.written, "found": d.found}))
+                .collect::<Vec<_>>(),
+        }),
+    });
+    json!({"stands": stands, "inputs": inputs, "numbers": numbers})
+}

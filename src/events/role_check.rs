@@ -1,0 +1,61 @@
+//! Whether a waveform can show what it is said to show.
+
+use super::role::{RoleGuess, guess_role};
+use crate::bench::{Role, Waveform};
+
+/// From this confidence on a guess stands against what was stated.
+const SURE: f64 = 0.9;
+
+/// What the waveform surely shows, where that is something from which the stated role cannot be fitted: the model then
+/// follows a voltage and a current that belong to another state of the motor, for a long time and to no end.
+///
+/// `None` where the guess is unsure, agrees, or where both can be meant: a start cut short looks like a held rotor, a long
+/// run-down like a turn-off, a locked-rotor record may end in its turn-off, a start may be switched.
+pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
+    use Role::{Brake, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
+    let guess = guess_role(waveform);
+    let against: &[Role] = match guess.role {
+        Start => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked],
+        RunDown => &[Start, Brake, LockedRotor, Steady, Pwm, PwmLocked],
+        Brake => &[Start, RunDown, LockedRotor, Steady, Pwm, PwmLocked],
+        LockedRotor => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked],
+        TurnOff => &[Start, Steady, Pwm, PwmLocked],
+        Pwm | PwmLocked => &[RunDown, Brake, TurnOff],
+        Steady => &[Start, RunDown, Brake, LockedRotor, TurnOff, Pwm, PwmLocked],
+    };
+    (guess.confidence >= SURE && against.contains(&stated)).then_some(guess)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::{draw, presets};
+
+    #[test]
+    fn no_capture_of_a_drawn_bench_stands_against_its_own_role_and_swapped_ones_are_found() {
+        let (mut swapped, mut found) = (0, 0);
+        for scenario in presets::all() {
+            for seed in 1..=2 {
+                let drawn = draw(&scenario, seed).unwrap();
+                for capture in &drawn.bench.captures {
+                    let against = contradiction(&capture.waveform, capture.role);
+                    assert!(
+                        against.is_none(),
+                        "{} {} of seed {seed}: {against:?}",
+                        scenario.facts.name,
+                        capture.name
+                    );
+                    let wrong = match capture.role {
+                        Role::Start | Role::Brake => Role::RunDown,
+                        Role::RunDown | Role::Steady => Role::LockedRotor,
+                        _ => continue,
+                    };
+                    swapped += 1;
+                    found += usize::from(contradiction(&capture.waveform, wrong).is_some());
+                }
+            }
+        }
+        println!("{found} of {swapped} swapped roles found");
+        assert!(10 * found >= 9 * swapped, "{found} of {swapped}");
+    }
+}

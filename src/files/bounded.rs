@@ -1,0 +1,73 @@
+//! Small files (sheets, motor files) read into memory, within a bound that is checked before and while reading.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+/// Most bytes of a bench sheet or a vendor's sheet. A sheet of a hundred captures has some ten thousand.
+pub const LARGEST_SHEET: u64 = 1 << 20;
+
+/// Most bytes of a motor file or of a report's data. A motor file has some ten thousand; parsed, JSON takes up to
+/// fifty times its bytes.
+pub const LARGEST_JSON: u64 = 8 << 20;
+
+/// Reads a regular file of at most `limit` bytes.
+///
+/// # Errors
+/// What the system says, a folder, device, pipe or socket (which is not opened: reading it may never end), or more
+/// than `limit` bytes.
+pub fn read_at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
+    let metadata = std::fs::metadata(path)?;
+    if metadata.is_dir() {
+        return Err(io::Error::other("it is a folder, expected a regular file"));
+    }
+    if !metadata.is_file() {
+        return Err(io::Error::other(
+            "it is a device, pipe or socket, expected a regular file",
+        ));
+    }
+    if metadata.len() > limit {
+        return Err(too_large(limit));
+    }
+    let mut bytes = Vec::new();
+    File::open(path)?.take(limit + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > limit {
+        return Err(too_large(limit));
+    }
+    Ok(bytes)
+}
+
+fn too_large(limit: u64) -> io::Error {
+    io::Error::new(
+        io::ErrorKind::FileTooLarge,
+        format!("it is larger than the {limit} bytes that such a file may have; is it the right file?"),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_at_the_limit_is_read_and_one_byte_more_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("f");
+        std::fs::write(&path, [7; 10]).unwrap();
+        assert_eq!(read_at_most(&path, 10).unwrap(), [7; 10]);
+        let error = read_at_most(&path, 9).unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::FileTooLarge);
+        assert!(error.to_string().contains("9 bytes"), "{error}");
+    }
+
+    #[test]
+    fn a_folder_is_told_and_a_device_is_not_opened() {
+        let folder = tempfile::tempdir().unwrap();
+        let error = read_at_most(folder.path(), 10).unwrap_err();
+        assert!(error.to_string().contains("folder"), "{error}");
+        #[cfg(unix)]
+        {
+            let error = read_at_most(Path::new("/dev/zero"), 10).unwrap_err();
+            assert!(error.to_string().contains("device"), "{error}");
+        }
+    }
+}

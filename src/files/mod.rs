@@ -1,0 +1,11 @@
+//! Files on disk, for every stage that reads or writes one: written whole or not at all, read within a bound.
+//!
+//! Knows nothing of what the files hold.
+
+mod bounded;
+mod place;
+mod whole;
+
+pub use bounded::{LARGEST_JSON, LARGEST_SHEET, read_at_most};
+pub use place::{check_place, folder_of, is_inside, same_file};
+pub use whole::{put, write_new, write_whole};

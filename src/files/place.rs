@@ -1,0 +1,167 @@
+//! Whether a path is a place that can be written, and which paths are the same file.
+
+use std::io;
+use std::path::{Component, Path, PathBuf};
+
+/// Checks before long work that a file could be put at `path`: its folder is there and takes files, its name is no
+/// longer than the file system allows, and what stands there is a regular file that is not write-protected.
+///
+/// # Errors
+/// Why not, to be told behind the path.
+pub fn check_place(path: &Path) -> io::Result<()> {
+    check_standing(path)?;
+    let folder = folder_of(path);
+    match std::fs::metadata(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            return Err(io::Error::new(
+                error.kind(),
+                format!("its folder {} is not there; make it first", folder.display()),
+            ));
+        }
+        Err(error) => return Err(error),
+        Ok(metadata) if !metadata.is_dir() => {
+            return Err(io::Error::new(
+                io::ErrorKind::NotADirectory,
+                format!("{} is a file, no folder", folder.display()),
+            ));
+        }
+        Ok(_) => {}
+    }
+    // Permission bits do not tell it all (read-only mounts, access lists): a file is made and taken away again.
+    super::whole::temporary(folder, None)
+        .map(drop)
+        .map_err(|error| {
+            io::Error::new(
+                error.kind(),
+                format!("its folder {} takes no file: {error}", folder.display()),
+            )
+        })
+}
+
+/// Refuses what no file may replace.
+pub(super) fn check_standing(path: &Path) -> io::Result<()> {
+    if path.file_name().is_none() {
+        return Err(io::Error::new(
+            io::ErrorKind::InvalidInput,
+            "it names no file",
+        ));
+    }
+    let metadata = match std::fs::metadata(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) => return Err(error),
+        Ok(metadata) => metadata,
+    };
+    if metadata.is_dir() {
+        return Err(io::Error::new(
+            io::ErrorKind::IsADirectory,
+            "it is a folder, expected a file name",
+        ));
+    }
+    if !metadata.is_file() {
+        return Err(io::Error::other(
+            "it is a device, pipe or socket, which cannot be written whole or not at all; name a file",
+        ));
+    }
+    if metadata.permissions().readonly() {
+        return Err(io::Error::new(
+            io::ErrorKind::PermissionDenied,
+            "the file there is write-protected; choose another name, or take the protection off",
+        ));
+    }
+    Ok(())
+}
+
+/// The folder in which a file stands.
+pub fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// True when both paths lead to one file, or would when it is written: links are followed as far as they lead.
+pub fn same_file(one: &Path, other: &Path) -> bool {
+    one == other
+        || match (resolved(one), resolved(other)) {
+            (Some(one), Some(other)) => one == other,
+            _ => false,
+        }
+}
+
+fn resolved(path: &Path) -> Option<PathBuf> {
+    path.canonicalize().ok().or_else(|| {
+        let folder = folder_of(path).canonicalize().ok()?;
+        Some(folder.join(path.file_name()?))
+    })
+}
+
+/// True when `file`, joined to `folder`, stays inside it. Links are followed before it is judged, so that none leads
+/// out unseen; a file that is not there is judged by its name, which may not climb.
+pub fn is_inside(folder: &Path, file: &Path) -> bool {
+    let path = folder.join(file);
+    match (folder.canonicalize(), path.canonicalize()) {
+        (Ok(folder), Ok(real)) => real.starts_with(folder),
+        _ => file
+            .components()
+            .all(|c| matches!(c, Component::Normal(_) | Component::CurDir)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    #[test]
+    fn places_that_take_no_file_are_told_before_the_work() {
+        let folder = tempfile::tempdir().unwrap();
+        let told = |path: &Path| check_place(path).unwrap_err().to_string();
+        assert!(told(&folder.path().join("no/such/m.json")).contains("make it first"));
+        assert!(told(folder.path()).contains("folder"));
+        let file = folder.path().join("file");
+        fs::write(&file, "x").unwrap();
+        assert!(check_place(&file).is_ok());
+        let under = told(&file.join("m.json"));
+        assert!(under.contains("irectory"), "{under}");
+        let long = told(&folder.path().join("n".repeat(300)));
+        assert!(long.contains("too long"), "{long}");
+        let mut permissions = fs::metadata(&file).unwrap().permissions();
+        permissions.set_readonly(true);
+        fs::set_permissions(&file, permissions).unwrap();
+        assert!(told(&file).contains("write-protected"));
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+        #[cfg(unix)]
+        assert!(told(Path::new("/dev/null")).contains("device"));
+    }
+
+    #[test]
+    fn a_path_is_inside_or_not_whatever_its_links_and_dots() {
+        let outer = tempfile::tempdir().unwrap();
+        let inner = outer.path().join("inner");
+        fs::create_dir(&inner).unwrap();
+        fs::write(inner.join("a"), "").unwrap();
+        fs::write(outer.path().join("b"), "").unwrap();
+        for (file, inside) in [
+            ("a", true),
+            ("./a", true),
+            ("../inner/a", true),
+            ("../b", false),
+            ("../none", false),
+            ("none", true),
+        ] {
+            assert_eq!(is_inside(&inner, Path::new(file)), inside, "{file}");
+        }
+        assert!(!is_inside(&inner, &outer.path().join("b")));
+        assert!(!is_inside(&inner, Path::new("/no/such/file")));
+        #[cfg(unix)]
+        {
+            std::os::unix::fs::symlink("../b", inner.join("link")).unwrap();
+            assert!(!is_inside(&inner, Path::new("link")));
+            std::os::unix::fs::symlink("a", inner.join("within")).unwrap();
+            assert!(is_inside(&inner, Path::new("within")));
+            assert!(same_file(&inner.join("within"), &inner.join("a")));
+        }
+        assert!(same_file(&inner.join("new"), &inner.join("../inner/new")));
+        assert!(!same_file(&inner.join("new"), &inner.join("a")));
+    }
+}

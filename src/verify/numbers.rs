@@ -1,0 +1,252 @@
+//! The numbers of a motor file, made again and compared.
+
+use super::inputs::{CheckedInput, SHEET, State};
+use crate::bench::{BenchError, LoadOptions, read_sheet};
+use crate::events;
+use crate::fit::{FitError, FitOptions, estimate};
+use crate::motor_file::{MotorFile, Parameter, ParameterName, assemble};
+use rayon::prelude::*;
+
+/// How far numbers made again may lie from the written ones.
+///
+/// On one machine, with one build of the program, they are the same to the last bit. Elsewhere the elementary functions
+/// of the system differ in their last digits and the solver ends a little beside.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rounding {
+    /// A value and the ends of its interval, in standard uncertainties of the written file.
+    pub of_values: f64,
+    /// A standard uncertainty, relative to the written one.
+    pub of_uncertainties: f64,
+}
+
+impl Default for Rounding {
+    fn default() -> Self {
+        Rounding {
+            of_values: 0.01,
+            of_uncertainties: 0.01,
+        }
+    }
+}
+
+/// Why nothing could be compared.
+#[derive(Debug, thiserror::Error)]
+pub enum NotReproduced {
+    #[error(
+        "the file names no bench sheet: it was made from captures named by flags, which it does not hold. Its inputs can be checked, its numbers cannot; write a sheet (`rundown sheet DIR`) and fit from it"
+    )]
+    NoSheet,
+    #[error("not every input is there unchanged")]
+    Inputs,
+    #[error(transparent)]
+    Sheet(#[from] BenchError),
+    #[error(transparent)]
+    Fit(#[from] FitError),
+}
+
+/// One number that is not reproduced.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Difference {
+    /// E.g. `rotor_inertia.value`.
+    pub what: String,
+    pub written: String,
+    pub found: String,
+}
+
+/// The comparison.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Comparison {
+    /// Numbers compared.
+    pub numbers: usize,
+    /// All parameters and their covariance are the same to the last bit.
+    pub to_the_last_bit: bool,
+    /// Largest difference of a value or an end of its interval, in standard uncertainties.
+    pub largest_of_values: f64,
+    /// Largest relative difference of a standard uncertainty.
+    pub largest_of_uncertainties: f64,
+    /// What lies beyond the rounding.
+    pub differences: Vec<Difference>,
+}
+
+/// Fits the sheet among the checked inputs again and compares. The level is that of the file.
+///
+/// # Errors
+/// [`NotReproduced`].
+pub fn reproduce(
+    file: &MotorFile,
+    inputs: &[CheckedInput],
+    allow_outside: bool,
+    rounding: Rounding,
+) -> Result<Comparison, NotReproduced> {
+    let sheet = inputs
+        .iter()
+        .find(|checked| checked.input.role.as_deref() == Some(SHEET))
+        .ok_or(NotReproduced::NoSheet)?;
+    if inputs.iter().any(|checked| checked.state != State::Unchanged) {
+        return Err(NotReproduced::Inputs);
+    }
+    let bench = read_sheet(&sheet.path, &LoadOptions { allow_outside })?;
+    // The sheet names its captures itself: they must be those that were hashed.
+    let as_written = |k: usize, sha256: &str| {
+        inputs
+            .iter()
+            .filter(|checked| !std::ptr::eq(*checked, sheet))
+            .nth(k)
+            .is_some_and(|checked| checked.input.sha256 == sha256)
+    };
+    if bench.captures.len() + 1 != inputs.len()
+        || !bench
+            .captures
+            .iter()
+            .enumerate()
+            .all(|(k, capture)| as_written(k, &capture.sha256))
+    {
+        return Err(NotReproduced::Inputs);
+    }
+    let timelines: Vec<_> = bench
+        .captures
+        .par_iter()
+        .map(|capture| events::find(&capture.waveform, capture.role))
+        .collect();
+    let level = file.parameters.values().find_map(|p| p.level);
+    let options = FitOptions {
+        level: level.unwrap_or(FitOptions::default().level),
+        ..FitOptions::default()
+    };
+    let found = estimate(&bench, &timelines, &options)?;
+    Ok(compare(
+        file,
+        &assemble(&bench, &timelines, &found),
+        rounding,
+    ))
+}
+
+/// Holds the numbers of `found` against those of `written`.
+pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Comparison {
+    let mut comparison = Comparison {
+        to_the_last_bit: written.parameters == found.parameters
+            && written.covariance == found.covariance,
+        ..Comparison::default()
+    };
+    for name in ParameterName::ALL {
+        match (written.parameters.get(&name), found.parameters.get(&name)) {
+            (None, None) => {}
+            (Some(written), Some(found)) => {
+                comparison.parameter(name, written, found, rounding);
+            }
+            (written, _) => {
+                let words = |there: bool| if there { "there" } else { "absent" }.to_owned();
+                comparison.differences.push(Difference {
+                    what: name.key().to_owned(),
+                    written: words(written.is_some()),
+                    found: words(written.is_none()),
+                });
+            }
+        }
+    }
+    comparison
+}
+
+impl Comparison {
+    /// True when every number lies within the rounding.
+    pub fn stands(&self) -> bool {
+        self.differences.is_empty()
+    }
+
+    fn parameter(
+        &mut self,
+        name: ParameterName,
+        written: &Parameter,
+        found: &Parameter,
+        rounding: Rounding,
+    ) {
+        if written.status != found.status || written.one_sided != found.one_sided {
+            self.differences.push(Difference {
+                what: format!("{}.status", name.key()),
+                written: written.status.words().to_owned(),
+                found: found.status.words().to_owned(),
+            });
+        }
+        let scale = written.standard_uncertainty;
+        self.group(
+            name.key(),
+            scale,
+            [
+                ("value", written.value, found.value),
+                ("lower", written.lower, found.lower),
+                ("upper", written.upper, found.upper),
+            ],
+            (scale, found.standard_uncertainty),
+            rounding,
+        );
+        let at = |p: &Parameter| {
+            let at = p.at_25_c.as_ref();
+            [
+                at.map(|at| at.value),
+                at.map(|at| at.lower),
+                at.map(|at| at.upper),
+                at.map(|at| at.standard_uncertainty),
+            ]
+        };
+        let (written, found) = (at(written), at(found));
+        self.group(
+            &format!("{}.at_25_c", name.key()),
+            written[3],
+            [
+                ("value", written[0], found[0]),
+                ("lower", written[1], found[1]),
+                ("upper", written[2], found[2]),
+            ],
+            (written[3], found[3]),
+            rounding,
+        );
+    }
+
+    fn group(
+        &mut self,
+        what: &str,
+        scale: Option<f64>,
+        values: [(&str, Option<f64>, Option<f64>); 3],
+        uncertainty: (Option<f64>, Option<f64>),
+        rounding: Rounding,
+    ) {
+        for (key, written, found) in values {
+            let apart = self.apart(written, found, scale);
+            self.largest_of_values = self.largest_of_values.max(apart);
+            if apart > rounding.of_values {
+                self.note(format!("{what}.{key}"), written, found);
+            }
+        }
+        let (written, found) = uncertainty;
+        let apart = self.apart(written, found, written);
+        self.largest_of_uncertainties = self.largest_of_uncertainties.max(apart);
+        if apart > rounding.of_uncertainties {
+            self.note(format!("{what}.standard_uncertainty"), written, found);
+        }
+    }
+
+    /// How far two numbers lie apart, in units of `scale`; infinite when only one is there or nothing scales them.
+    fn apart(&mut self, written: Option<f64>, found: Option<f64>, scale: Option<f64>) -> f64 {
+        match (written, found) {
+            (None, None) => 0.0,
+            (Some(written), Some(found)) => {
+                self.numbers += 1;
+                let apart = (written - found).abs();
+                match scale {
+                    _ if apart == 0.0 => 0.0,
+                    Some(scale) if scale > 0.0 && apart.is_finite() => apart / scale,
+                    _ => f64::INFINITY,
+                }
+            }
+            _ => f64::INFINITY,
+        }
+    }
+
+    fn note(&mut self, what: String, written: Option<f64>, found: Option<f64>) {
+        let words = |number: Option<f64>| number.map_or("absent".to_owned(), |n| n.to_string());
+        self.differences.push(Difference {
+            what,
+            written: words(written),
+            found: words(found),
+        });
+    }
+}

@@ -1,0 +1,374 @@
+//! Mistakes at the bench against their detectors: how often each is found at a stated size, and how often a detector
+//! cries over captures in which nothing is wrong.
+//!
+//! The short form is a test. `scripts/detectors` runs more seeds (`DETECTORS_SEEDS`) and writes docs/detectors.md
+//! (`DETECTORS_PAGE`).
+
+use rundown::bench::{Bench, Doubt, LoadOptions, Role, Trace, read_sheet};
+use rundown::capture::TimeAxis;
+use rundown::events;
+use rundown::stats::binomial;
+use rundown::synthetic::{Layout, Scenario, SyntheticBench, draw, presets, write_folder};
+use std::fmt::Write;
+
+/// What was told of one capture.
+struct Told {
+    doubts: Vec<Doubt>,
+    words: String,
+    contradicted: bool,
+}
+
+/// Reads the only capture of a bench as the program does, from its files.
+fn told(drawn: &SyntheticBench, role: Role) -> Option<Told> {
+    let folder = tempfile::tempdir().unwrap();
+    write_folder(drawn, folder.path(), &[Layout::HeaderWithUnits]).unwrap();
+    let sheet = folder.path().join("bench.toml");
+    let text = std::fs::read_to_string(&sheet).unwrap();
+    // What the person did not know of is not in the sheet.
+    let text: String = text.lines().filter(|l| !l.starts_with("current_limit_a")).fold(String::new(), |t, l| t + l + "\n");
+    std::fs::write(&sheet, text).unwrap();
+    let bench: Bench = read_sheet(&sheet, &LoadOptions::default()).ok()?;
+    let waveform = &bench.captures[0].waveform;
+    let timeline = events::find(waveform, role);
+    let mut doubts = bench.doubts.clone();
+    doubts.extend(&timeline.doubts);
+    Some(Told {
+        doubts,
+        words: [bench.remarks, timeline.remarks].concat().join("\n"),
+        contradicted: events::contradiction(waveform, role).is_some(),
+    })
+}
+
+/// The bench with capture `k` alone.
+fn alone(drawn: &SyntheticBench, k: usize) -> SyntheticBench {
+    let mut one = drawn.clone();
+    one.bench.captures = vec![drawn.bench.captures[k].clone()];
+    one.bench.readings.clear();
+    one.driven.clear();
+    one
+}
+
+/// Spoils the only capture; false where that cannot be done to it.
+type Spoil = fn(&mut SyntheticBench, &Scenario) -> bool;
+
+struct Mistake {
+    name: &'static str,
+    size: &'static str,
+    detector: &'static str,
+    roles: &'static [Role],
+    spoil: Spoil,
+    seen: fn(&Told) -> bool,
+    /// Share of the spoiled captures that has to be found.
+    wanted: f64,
+}
+
+fn traces(drawn: &mut SyntheticBench) -> Option<(&mut Trace, &mut Trace)> {
+    let waveform = &mut drawn.bench.captures[0].waveform;
+    waveform.voltage_v.as_mut().zip(waveform.current_a.as_mut())
+}
+
+fn step_s(drawn: &SyntheticBench) -> f64 {
+    match drawn.bench.captures[0].waveform.time {
+        TimeAxis::Uniform { step_s, .. } => step_s,
+        _ => f64::NAN,
+    }
+}
+
+/// Row of the first switching.
+fn event_row(drawn: &SyntheticBench) -> usize {
+    let capture = &drawn.bench.captures[0];
+    let event = drawn.truth.captures.iter().find(|t| t.name == capture.name);
+    let start = capture.waveform.time.at(0).unwrap_or(0.0);
+    event.map_or(0.0, |t| ((t.event_s - start) / step_s(drawn)).max(0.0)) as usize
+}
+
+fn scaled_voltage(drawn: &mut SyntheticBench, by: f64) -> bool {
+    let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else {
+        return false;
+    };
+    trace.values.iter_mut().for_each(|v| *v *= by);
+    trace.quantisation_step = trace.quantisation_step.map(|s| s * by);
+    true
+}
+
+fn thinned(drawn: &mut SyntheticBench, every: usize) -> bool {
+    let waveform = &mut drawn.bench.captures[0].waveform;
+    let TimeAxis::Uniform { step_s, len, .. } = &mut waveform.time else {
+        return false;
+    };
+    if *len / every < 200 {
+        return false;
+    }
+    *step_s *= every as f64;
+    *len = len.div_ceil(every);
+    for trace in [&mut waveform.voltage_v, &mut waveform.current_a].into_iter().flatten() {
+        trace.values = trace.values.iter().copied().step_by(every).collect();
+        trace.clipped = trace.clipped.iter().copied().step_by(every).collect();
+    }
+    true
+}
+
+const SWITCHED: &[Role] = &[Role::Start, Role::RunDown, Role::Brake, Role::LockedRotor];
+const STEPS: &[Role] = &[Role::Start, Role::LockedRotor];
+
+fn mistakes() -> Vec<Mistake> {
+    vec![
+        Mistake {
+            name: "forgotten probe ratio",
+            size: "voltage ten times too small",
+            detector: "level of the voltage against the stated supply",
+            roles: &[Role::Start, Role::RunDown, Role::Brake, Role::LockedRotor, Role::Steady, Role::Pwm],
+            spoil: |drawn, _| scaled_voltage(drawn, 0.1),
+            seen: |told| told.doubts.contains(&Doubt::ProbeRatio),
+            wanted: 0.95,
+        },
+        Mistake {
+            name: "reversed current probe",
+            size: "current × -1",
+            detector: "sign of the current while the source drives",
+            roles: &[Role::Start, Role::RunDown, Role::Brake, Role::LockedRotor, Role::Steady, Role::Pwm, Role::TurnOff],
+            spoil: |drawn, _| {
+                let Some((_, current)) = traces(drawn) else { return false };
+                current.values.iter_mut().for_each(|i| *i = -*i);
+                true
+            },
+            seen: |told| told.doubts.contains(&Doubt::WrongPolarity),
+            wanted: 0.9,
+        },
+        Mistake {
+            name: "AC coupling of the voltage",
+            size: "high-pass with a time constant of a fifth of the record",
+            detector: "a run-down whose voltage changes its sign",
+            roles: &[Role::RunDown],
+            spoil: |drawn, _| {
+                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else { return false };
+                let share = 5.0 / trace.values.len() as f64;
+                // The coupling has settled on the level before the record begins.
+                let mut mean = trace.values[..20].iter().sum::<f64>() / 20.0;
+                for v in &mut trace.values {
+                    mean += share * (*v - mean);
+                    *v -= mean;
+                }
+                true
+            },
+            seen: |told| told.doubts.contains(&Doubt::AcCoupled),
+            wanted: 0.9,
+        },
+        Mistake {
+            name: "clipped peak",
+            size: "current cut at 70 % of its peak",
+            detector: "samples at the end of the range",
+            roles: SWITCHED,
+            spoil: |drawn, _| {
+                let Some((_, current)) = traces(drawn) else { return false };
+                let peak = current.values.iter().fold(0.0_f64, |a, i| a.max(i.abs()));
+                let step = current.quantisation_step.unwrap_or(peak * 1e-3);
+                let limit = (0.7 * peak / step).round() * step;
+                current.values.iter_mut().for_each(|i| *i = i.clamp(-limit, limit));
+                true
+            },
+            seen: |told| told.words.contains("current samples are clipped"),
+            wanted: 0.8,
+        },
+        Mistake {
+            name: "sample rate too low for L/R",
+            size: "step of 1.2 L/R or more",
+            detector: "samples in the rise of the current",
+            roles: STEPS,
+            spoil: |drawn, scenario| {
+                let machine = &scenario.machine;
+                let tau = machine.armature_inductance_h / machine.terminal_resistance_ohm;
+                let every = (1.2 * tau / step_s(drawn)).ceil() as usize;
+                every > 1 && thinned(drawn, every)
+            },
+            seen: |told| told.doubts.contains(&Doubt::RiseBetweenSamples),
+            wanted: 0.8,
+        },
+        Mistake {
+            name: "motor still turning at the start",
+            size: "back-EMF of 15 % of the supply before the make (put into the record; the inrush is not made smaller)",
+            detector: "voltage on the open terminals before the make",
+            roles: &[Role::Start],
+            spoil: |drawn, scenario| {
+                let (row, level) = (event_row(drawn), 0.15 * scenario.rig.supply_v);
+                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else { return false };
+                trace.values.iter_mut().take(row).for_each(|v| *v += level);
+                row > 50
+            },
+            seen: |told| told.words.contains("was already turning"),
+            wanted: 0.8,
+        },
+        Mistake {
+            name: "swapped channels",
+            size: "voltage in the current's column and the reverse",
+            detector: "any doubt that spoils the estimate, or a contradicted role",
+            roles: SWITCHED,
+            spoil: |drawn, _| {
+                let Some((voltage, current)) = traces(drawn) else { return false };
+                std::mem::swap(&mut voltage.values, &mut current.values);
+                std::mem::swap(&mut voltage.quantisation_step, &mut current.quantisation_step);
+                true
+            },
+            seen: |told| told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate()),
+            wanted: 0.0,
+        },
+        Mistake {
+            name: "trigger missed",
+            size: "the record holds only what lay before the event",
+            detector: "nothing leaves the noise, or a contradicted role",
+            roles: &[Role::Start, Role::LockedRotor],
+            spoil: |drawn, _| {
+                let row = event_row(drawn);
+                let Some((voltage, current)) = traces(drawn) else { return false };
+                if row < 100 {
+                    return false;
+                }
+                for trace in [voltage, current] {
+                    let quiet = trace.values[..row - 20].to_vec();
+                    for (k, v) in trace.values.iter_mut().enumerate() {
+                        *v = quiet[k % quiet.len()];
+                    }
+                }
+                true
+            },
+            seen: |told| told.contradicted || told.doubts.contains(&Doubt::NoEvent),
+            wanted: 0.9,
+        },
+    ]
+}
+
+/// Found in spoiled captures, and cries over sound ones.
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    spoiled: u64,
+    found: u64,
+    sound: u64,
+    cries: u64,
+}
+
+/// Supply in its limit: another simulation, not a change of the record. Limit at half the stall current.
+fn limited(scenario: &Scenario, seed: u64) -> Option<Told> {
+    let mut scenario = scenario.clone();
+    let stall = scenario.rig.supply_v / (scenario.machine.terminal_resistance_ohm + scenario.rig.source_resistance_ohm);
+    scenario.rig.current_limit_a = Some(0.5 * stall);
+    scenario.plan.retain(|shot| shot.kind.role() == Some(Role::Start));
+    scenario.plan.truncate(1);
+    let drawn = draw(&scenario, seed).ok()?;
+    (!drawn.bench.captures.is_empty()).then(|| told(&alone(&drawn, 0), Role::Start))?
+}
+
+fn plateau(told: &Told) -> bool {
+    told.words.contains("the supply limits its current")
+}
+
+/// A role the capture does not have.
+fn wrong(role: Role) -> Option<Role> {
+    match role {
+        Role::Start | Role::Brake | Role::LockedRotor => Some(Role::RunDown),
+        Role::RunDown | Role::Steady => Some(Role::LockedRotor),
+        _ => None,
+    }
+}
+
+/// Tallies: the mistakes in their order, then the limited supply, then the wrong role.
+fn study(seeds: u64) -> Vec<Tally> {
+    let mistakes = mistakes();
+    let mut tallies = vec![Tally::default(); mistakes.len() + 2];
+    let (limit, role_slot) = (mistakes.len(), mistakes.len() + 1);
+    for scenario in presets::all() {
+        for seed in 1..=seeds {
+            let drawn = draw(&scenario, 1000 + seed).unwrap();
+            for (k, capture) in drawn.bench.captures.iter().enumerate() {
+                let one = alone(&drawn, k);
+                let role = capture.role;
+                let sound = told(&one, role).expect("a sound capture is read");
+                let mut count = |slot: usize, cries: bool| {
+                    tallies[slot].sound += 1;
+                    tallies[slot].cries += u64::from(cries);
+                    if cries {
+                        println!("cry {slot} over {} {} of seed {seed}: {}", scenario.facts.name, capture.name, sound.words);
+                    }
+                };
+                for (slot, mistake) in mistakes.iter().enumerate() {
+                    if mistake.roles.contains(&role) {
+                        count(slot, (mistake.seen)(&sound));
+                    }
+                }
+                // Some built-in rigs have a limit of their own, which their inrush may reach.
+                if role == Role::Start && scenario.rig.current_limit_a.is_none() {
+                    count(limit, plateau(&sound));
+                }
+                count(role_slot, sound.contradicted);
+                for (slot, mistake) in mistakes.iter().enumerate() {
+                    let mut spoiled = one.clone();
+                    if mistake.roles.contains(&role) && (mistake.spoil)(&mut spoiled, &scenario) {
+                        let found = told(&spoiled, role).is_none_or(|t| (mistake.seen)(&t));
+                        tallies[slot].spoiled += 1;
+                        tallies[slot].found += u64::from(found);
+                    }
+                }
+                if let Some(wrong) = wrong(role) {
+                    tallies[role_slot].spoiled += 1;
+                    tallies[role_slot].found += u64::from(told(&one, wrong).is_none_or(|t| t.contradicted));
+                }
+            }
+            if let Some(told) = limited(&scenario, 1000 + seed) {
+                tallies[limit].spoiled += 1;
+                tallies[limit].found += u64::from(plateau(&told));
+            }
+        }
+    }
+    tallies
+}
+
+fn page(tallies: &[Tally], seeds: u64) -> String {
+    let mut rows: Vec<[&str; 3]> = mistakes().iter().map(|m| [m.name, m.size, m.detector]).collect();
+    rows.push([
+        "current-limited supply",
+        "limit at half the stall current (simulated)",
+        "a plateau of the current while the voltage sags",
+    ]);
+    rows.push([
+        "wrong role",
+        "start, brake or locked rotor as run-down; run-down or steady as locked rotor",
+        "what the waveform surely shows",
+    ]);
+    let mut text = format!(
+        "{seeds} seeds of each of the {} built-in scenarios. An interval is the exact binomial one at 95 %.\n\n| mistake | size | detector | found | of | rate | false alarms | of | rate |\n| --- | --- | --- | ---: | ---: | --- | ---: | ---: | --- |\n",
+        presets::all().len()
+    );
+    let rate = |hits: u64, of: u64| {
+        if of == 0 {
+            return "none tried".to_owned();
+        }
+        let (low, high) = binomial::clopper_pearson(hits, of, 0.95).expect("counts");
+        format!("{:.1} % ({:.1} to {:.1})", 100.0 * hits as f64 / of as f64, 100.0 * low, 100.0 * high)
+    };
+    for (row, t) in rows.iter().zip(tallies) {
+        let _ = writeln!(
+            text,
+            "| {} | {} | {} | {} | {} | {} | {} | {} | {} |",
+            row[0], row[1], row[2], t.found, t.spoiled, rate(t.found, t.spoiled), t.cries, t.sound, rate(t.cries, t.sound)
+        );
+    }
+    text
+}
+
+#[test]
+fn mistakes_are_found_and_sound_captures_raise_no_alarm() {
+    let seeds = std::env::var("DETECTORS_SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(1);
+    let tallies = study(seeds);
+    let text = page(&tallies, seeds);
+    println!("{text}");
+    if let Ok(path) = std::env::var("DETECTORS_PAGE") {
+        let before = std::fs::read_to_string(&path).expect("the page is there");
+        let (head, rest) = before.split_once("<!-- table -->\n").expect("the mark before the table");
+        let (_, tail) = rest.split_once("<!-- end of table -->").expect("the mark after the table");
+        std::fs::write(&path, format!("{head}<!-- table -->\n{text}<!-- end of table -->{tail}")).expect("the page is written");
+    }
+    let wanted = mistakes().iter().map(|m| m.wanted).chain([0.0, 0.9]).collect::<Vec<_>>();
+    for ((t, wanted), k) in tallies.iter().zip(wanted).zip(0..) {
+        assert!(t.found as f64 >= wanted * t.spoiled as f64, "row {k}: {} of {} found", t.found, t.spoiled);
+        assert!(100 * t.cries <= t.sound.max(100), "row {k}: {} of {} cried over", t.cries, t.sound);
+    }
+}
