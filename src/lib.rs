@@ -11,6 +11,7 @@
 //! * [`ripple`]: speed from commutation ripple, in the angle domain.
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.
 //! * [`motor_file`]: the written result.
+//! * [`mod@identify`]: the way from a bench through events and fit to the motor file.
 //! * [`claim`]: a vendor's sheet held against a motor file.
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
@@ -26,6 +27,7 @@ pub mod drive;
 pub mod events;
 pub mod export;
 pub mod fit;
+pub mod identify;
 pub mod motor;
 pub mod motor_file;
 pub mod report;

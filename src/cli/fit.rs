@@ -3,12 +3,10 @@
 use super::Status;
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
-use crate::events::{self, Timeline};
-use crate::fit::{FitOptions, estimate};
-use crate::motor_file::{self, MotorFile, Overwrite, assemble};
+use crate::fit::FitOptions;
+use crate::identify::identify;
+use crate::motor_file::{self, MotorFile, Overwrite};
 use crate::report::{self, Target};
-use anyhow::Context;
-use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
@@ -113,28 +111,22 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     let mut timings = Timings::start();
     let bench = load(arguments)?;
     timings.lap("read captures");
-    let timelines = find_events(&bench);
-    timings.lap("find events");
     let options = FitOptions {
         level: arguments.level,
         ..FitOptions::default()
     };
-    let estimate = match estimate(&bench, &timelines, &options) {
-        Ok(estimate) => estimate,
-        Err(error) => {
-            // What was doubted in the captures most often says why.
-            tell_doubts(&bench, &timelines);
-            return Err(error).context("the captures could not be fitted");
+    let found = identify(&bench, &options, |stage| timings.lap(stage)).map_err(|error| {
+        for doubt in error.doubts(&bench) {
+            eprintln!("warning: {doubt}");
         }
-    };
-    timings.lap("fit");
-    let file = assemble(&bench, &timelines, &estimate);
+        error
+    })?;
     if let Some(output) = &arguments.output {
-        motor_file::write(output, &file, overwrite(arguments))?;
+        motor_file::write(output, &found.file, overwrite(arguments))?;
+        timings.lap("write");
     }
-    timings.lap("assemble and write");
     if report_targets(arguments).next().is_some() {
-        let data = report::gather(&bench, &timelines, &estimate, &file);
+        let data = report::gather(&bench, &found.timelines, &found.estimate, &found.file);
         for (path, target) in report_targets(arguments) {
             report::write(path, &data, target, arguments.force)?;
         }
@@ -143,35 +135,19 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     if arguments.json {
         print!(
             "{}",
-            motor_file::to_text(Path::new("(standard output)"), &file)?
+            motor_file::to_text(Path::new("(standard output)"), &found.file)?
         );
     } else {
-        print_result(&file, &written(arguments));
+        print_result(&found.file, &written(arguments));
     }
     if arguments.timings {
         eprint!("{timings}");
     }
-    let spoiled = bench
-        .doubts
-        .iter()
-        .chain(timelines.iter().flat_map(|t| &t.doubts))
-        .any(|d| d.spoils_estimate());
-    Ok(if estimate.converged() && !spoiled {
+    Ok(if found.stands(&bench) {
         Status::Stands
     } else {
         Status::Doubtful
     })
-}
-
-fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
-    for remark in &bench.remarks {
-        eprintln!("warning: {remark}");
-    }
-    for (capture, timeline) in bench.captures.iter().zip(timelines) {
-        for remark in &timeline.remarks {
-            eprintln!("warning: {}: {remark}", capture.name);
-        }
-    }
 }
 
 /// The report files asked for.
@@ -232,14 +208,6 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         reverse_current: arguments.reverse_current,
         ..QuickRun::default()
     })?)
-}
-
-fn find_events(bench: &Bench) -> Vec<Timeline> {
-    bench
-        .captures
-        .par_iter()
-        .map(|c| events::find(&c.waveform, c.role))
-        .collect()
 }
 
 fn print_result(file: &MotorFile, written: &[&Path]) {
