@@ -16,6 +16,7 @@
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
 //! * [`report`]: the HTML page of a fit, and its data.
+//! * [`lot`]: many motors, and what they say together.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -28,6 +29,7 @@ pub mod events;
 pub mod export;
 pub mod fit;
 pub mod identify;
+pub mod lot;
 pub mod motor;
 pub mod motor_file;
 pub mod report;

@@ -32,6 +32,19 @@ const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
 /// The first thing that is wrong, with file, line and column: an unreadable or malformed sheet, an unknown or missing
 /// key, an unknown name, a value that cannot be meant, a file outside the folder, a capture that cannot be read.
 pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchError> {
+    read_sheet_for(path, None, options)
+}
+
+/// As [`read_sheet`], with the captures looked up in `folder` instead of beside the sheet, for one sheet that serves many
+/// motors measured alike.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_for(
+    path: &Path,
+    folder: Option<&Path>,
+    options: &LoadOptions,
+) -> Result<Bench, BenchError> {
     let bytes = std::fs::read(path).map_err(|source| BenchError::Unreadable {
         path: path.to_path_buf(),
         source,
@@ -46,7 +59,7 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
         text: error.message().to_string(),
     })?;
     let typed = read_typed(&Table::root(&source, document.get_ref()))?;
-    let folder = match path.parent() {
+    let folder = match folder.or(path.parent()) {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };

@@ -97,11 +97,7 @@ pub struct FitArguments {
 /// # Errors
 /// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
-    anyhow::ensure!(
-        arguments.level > 0.5 && arguments.level < 1.0,
-        "--level {} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95",
-        arguments.level
-    );
+    super::check_level(arguments.level)?;
     if let Some(output) = &arguments.output {
         motor_file::check_target(output, overwrite(arguments))?;
     }
