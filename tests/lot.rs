@@ -24,7 +24,12 @@ fn shelf(root: &Path, count: u64) {
         one.machine.terminal_resistance_ohm *= 1.0 + 0.02 * ((k as f64 * 2.4).sin());
         one.facts.name = format!("stirrer {k}");
         let drawn = draw(&one, 100 + k).expect("a bench");
-        write_folder(&drawn, &root.join(format!("m{k:02}")), &[Layout::Plain]).expect("a folder");
+        write_folder(
+            &drawn,
+            &root.join(format!("m{k:02}")),
+            &[Layout::HeaderWithUnits],
+        )
+        .expect("a folder");
     }
 }
 

@@ -7,7 +7,7 @@ use super::hardware::Hardware;
 use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
 use super::waveform::Trace;
-use crate::capture::{self, Channel, Record};
+use crate::capture::{Channel, Record};
 
 /// A trace, its chain, and what was doubtful about it.
 pub(super) struct Converted {
@@ -60,10 +60,11 @@ pub(super) fn convert(
     } else {
         channel.values.iter().map(|v| v * factor).collect()
     };
+    let codes = codes::codes(channel);
     let trace = Trace {
         values,
-        quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
-        clipped: codes::clipped(channel),
+        quantisation_step: codes.step.map(|s| s * factor.abs()),
+        clipped: codes.clipped,
     };
     let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
     let ac_by_preamble = channel

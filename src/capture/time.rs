@@ -2,6 +2,7 @@
 
 use super::options::TimeGaps;
 use super::record::TimeAxis;
+use rayon::prelude::*;
 
 /// What a time column came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,6 +81,11 @@ fn simplest(low: f64, high: f64) -> f64 {
         .unwrap_or(middle)
 }
 
+/// Rows a task.
+const STRETCH: usize = 1 << 16;
+/// Range of no residual at all.
+const NOTHING: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+
 /// Start and step of evenly spaced times, when all lie within `half` of them.
 fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
     let (first, last) = (*times.first()?, *times.last()?);
@@ -90,12 +96,19 @@ fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> 
     }
     let residuals = |step: f64| {
         times
-            .iter()
+            .par_chunks(STRETCH)
             .enumerate()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (k, t)| {
-                let r = t - (first + k as f64 * step);
-                (low.min(r), high.max(r))
+            .map(|(stretch, times)| {
+                let begin = stretch * STRETCH;
+                times
+                    .iter()
+                    .enumerate()
+                    .fold(NOTHING, |(low, high), (k, t)| {
+                        let r = t - (first + (begin + k) as f64 * step);
+                        (low.min(r), high.max(r))
+                    })
             })
+            .reduce(|| NOTHING, |a, b| (a.0.min(b.0), a.1.max(b.1)))
     };
     // Both ends may be off by `half`: the step is known no better.
     let spread = 2.0 * half / intervals;
@@ -105,14 +118,19 @@ fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> 
     candidates.push(simplest(mean - 0.5 * spread, mean + 0.5 * spread));
     candidates.push(simplest(mean - spread, mean + spread));
     candidates.push(mean);
-    // Least-squares slope: the ends alone may be the worst rounded of all.
-    let centre = 0.5 * intervals;
-    let (up, down) = times.iter().enumerate().fold((0.0, 0.0), |(u, d), (k, t)| {
-        let x = k as f64 - centre;
-        (u + x * (t - first), d + x * x)
-    });
-    candidates.push(up / down);
-    for step in candidates {
+    // Least-squares slope: the ends alone may be the worst rounded of all. Worked out when nothing simpler fits.
+    let least_squares = || {
+        let centre = 0.5 * intervals;
+        let (up, down) = times.iter().enumerate().fold((0.0, 0.0), |(u, d), (k, t)| {
+            let x = k as f64 - centre;
+            (u + x * (t - first), d + x * x)
+        });
+        up / down
+    };
+    for step in candidates
+        .into_iter()
+        .chain(std::iter::once_with(least_squares))
+    {
         let (low, high) = residuals(step);
         if low >= -half - room && high <= half + room {
             return Some((first, step));

@@ -35,13 +35,15 @@ struct Seen<'a> {
 impl<'a> Seen<'a> {
     fn new(channel: &'a Channel) -> Seen<'a> {
         let finite = || channel.values.iter().copied().filter(|v| v.is_finite());
+        let codes = capture::codes(&channel.values, &channel.overrange);
         Seen {
             channel,
             least: finite().reduce(f64::min),
             most: finite().reduce(f64::max),
-            step: capture::quantisation_step(&channel.values),
-            noise: capture::noise(&channel.values),
-            clipped: capture::clipped(&channel.values, &channel.overrange)
+            step: codes.step,
+            noise: capture::noise_with(&channel.values, codes.step),
+            clipped: codes
+                .clipped
                 .into_iter()
                 .enumerate()
                 .filter_map(|(row, flag)| flag.then_some(row))

@@ -32,9 +32,10 @@ impl ColumnGuess {
     pub fn waveform(&self, record: &Record) -> Waveform {
         let trace = |index: Option<usize>| {
             let channel = record.channels.get(index?)?;
+            let codes = capture::codes(&channel.values, &channel.overrange);
             Some(Trace {
-                clipped: capture::clipped(&channel.values, &channel.overrange),
-                quantisation_step: capture::quantisation_step(&channel.values),
+                clipped: codes.clipped,
+                quantisation_step: codes.step,
                 values: channel.values.clone(),
             })
         };

@@ -58,14 +58,9 @@ impl Shape {
         } else {
             0
         };
-        let mut jumps: Vec<f64> = x.x.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-        // The tenth largest jump of a record of any usual length: an edge or two bounces, not one needle.
-        let place = jumps.len().saturating_sub(1 + 2.min(jumps.len() / 4));
-        let jump = if jumps.is_empty() {
-            0.0
-        } else {
-            *jumps.select_nth_unstable_by(place, f64::total_cmp).1
-        };
+        // The third largest jump of a record of any usual length: an edge or two bounces, not one needle.
+        let pairs = n.saturating_sub(1);
+        let jump = largest_jumps(&x.x)[2.min(pairs / 4)];
         Shape {
             head: x.median(0, first).unwrap_or(0.0),
             tail,
@@ -103,4 +98,22 @@ impl Shape {
             self.low - zero
         }
     }
+}
+
+/// The three largest differences between neighbours, the largest first; 0 where there are fewer.
+fn largest_jumps(x: &[f64]) -> [f64; 3] {
+    let mut top = [0.0f64; 3];
+    for pair in x.windows(2) {
+        let jump = (pair[1] - pair[0]).abs();
+        if jump > top[2] {
+            top[2] = jump;
+            if jump > top[1] {
+                top.swap(1, 2);
+                if jump > top[0] {
+                    top.swap(0, 1);
+                }
+            }
+        }
+    }
+    top
 }
