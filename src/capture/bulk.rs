@@ -8,7 +8,8 @@ use super::digits::printed;
 use super::layout::{Layout, Role};
 use super::options::Limits;
 use super::table::Table;
-use memchr::{memchr, memrchr};
+use super::times::Packed;
+use memchr::{memchr, memchr2, memrchr};
 use rayon::prelude::*;
 use std::io::{self, Read};
 
@@ -200,6 +201,10 @@ struct Parsed {
     rows: usize,
     /// Most significant digits printed in the time column.
     time_digits: u32,
+    /// Digits of each time as a whole number, as long as all have one power of ten.
+    marks: Vec<i64>,
+    power: Option<i32>,
+    times: Option<Packed>,
     good: bool,
 }
 
@@ -209,7 +214,15 @@ impl Parsed {
         self.columns.iter_mut().for_each(Vec::clear);
         self.rows = 0;
         self.time_digits = 0;
+        self.marks.clear();
+        self.power = None;
         self.good = self.rows_of(piece, plan).is_some();
+        self.times = match self.power {
+            Some(power @ -18..=0) if self.good && self.marks.len() == self.rows => {
+                Packed::new(&self.marks, -power as u8)
+            }
+            _ => None,
+        };
     }
 
     /// `None` at the first odd cell.
@@ -234,24 +247,27 @@ impl Parsed {
                 let is_time = plan.has_time && seat == 0;
                 match printed(rest, plan.decimal) {
                     Some(number) if rest.get(number.length) == Some(&stop) => {
-                        if !(number.value.abs() < LARGEST) {
+                        if number.value.abs() >= LARGEST {
                             return None;
                         }
                         if is_time {
                             most = most.max(number.digits);
+                            if *self.power.get_or_insert(number.power) == number.power {
+                                self.marks.extend(number.mark());
+                            }
                         }
                         self.columns[seat].push(number.value);
                         rest = &rest[number.length + 1..];
                     }
                     _ => {
-                        let end = memchr(stop, rest)?;
+                        let end = memchr2(stop, b'\n', rest)?;
+                        if rest.get(end) != Some(&stop) {
+                            return None;
+                        }
                         let text = &rest[..end];
                         let Cell::Number(value) = cell::parse(text, plan.decimal) else {
                             return None;
                         };
-                        if !(value.abs() < LARGEST) {
-                            return None;
-                        }
                         if is_time {
                             self.time_digits = self.time_digits.max(cell::significant_digits(text));
                         }
@@ -311,7 +327,11 @@ fn append(parsed: &Parsed, layout: &Layout, table: &mut Table) {
     if let Some(time) = &mut table.time
         && let Some(times) = columns.next()
     {
-        time.values.extend_from_slice(times);
+        // Packed pieces stand before those that are not.
+        match &parsed.times {
+            Some(packed) if time.values.is_empty() => time.packed.push(packed.clone()),
+            _ => time.values.extend_from_slice(times),
+        }
         table.time_digits = table.time_digits.max(parsed.time_digits);
     }
     for (column, values) in table.values.iter_mut().zip(columns) {
@@ -376,7 +396,8 @@ mod tests {
         if table.rows > 0 {
             assert_eq!(table.lines.line(1), 4);
             assert_eq!(table.time_digits, 2);
-            let time = table.time.expect("time");
+            let mut time = table.time.expect("time");
+            time.unpack();
             assert_eq!(time.values, [0.25, 0.5, 0.75]);
             assert_eq!(table.values[0].values, [1.5, 100.0, 0.5]);
             assert_eq!(table.values[1].values, [-2e-3, 3.0, 7.0]);

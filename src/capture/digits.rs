@@ -1,7 +1,7 @@
 //! A number read from bytes that go on behind it, as instruments print it; anything else is left to [`super::cell`].
 
 /// Powers of ten that a double holds exactly.
-const EXACT: [f64; 23] = [
+pub(super) const EXACT: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
@@ -14,7 +14,22 @@ pub(super) struct Printed {
     pub value: f64,
     /// All digits before the exponent, as one whole number.
     pub digits: u64,
+    /// Power of ten by which `digits` is to be multiplied.
+    pub power: i32,
+    pub negative: bool,
     pub length: usize,
+}
+
+impl Printed {
+    /// The digits with their sign; `None` for a negative zero.
+    pub fn mark(&self) -> Option<i64> {
+        let mark = self.digits as i64;
+        match (self.negative, mark) {
+            (false, _) => Some(mark),
+            (true, 0) => None,
+            (true, _) => Some(-mark),
+        }
+    }
 }
 
 /// Reads `[+-]digits[mark digits][e[+-]digits]` from the beginning of `text`.
@@ -84,6 +99,8 @@ pub(super) fn printed(text: &[u8], decimal: u8) -> Option<Printed> {
     Some(Printed {
         value: if negative { -size } else { size },
         digits,
+        power,
+        negative,
         length: at,
     })
 }

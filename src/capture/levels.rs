@@ -12,17 +12,28 @@ const FREE: u64 = u64::MAX;
 
 /// Different finite values in increasing order; values closer than a ten-millionth of the span are one, for a sum in
 /// floating point may be printed with its last digits astray.
-pub(super) fn levels(values: &[f64]) -> Vec<f64> {
+pub(super) fn levels(values: &[f64]) -> Levels {
     let mut levels = match values.len() {
         0..4096 => all(values),
         _ => different(values).unwrap_or_else(|| all(values)),
     };
     levels.sort_unstable_by(f64::total_cmp);
-    if let (Some(&low), Some(&high)) = (levels.first(), levels.last()) {
+    let range = levels.first().copied().zip(levels.last().copied());
+    if let Some((low, high)) = range {
         let close = 1e-7 * (high - low);
         levels.dedup_by(|next, kept| *next - *kept <= close);
     }
-    levels
+    Levels {
+        values: levels,
+        range,
+    }
+}
+
+/// What [`levels`] finds.
+pub(super) struct Levels {
+    pub values: Vec<f64>,
+    /// Smallest and largest finite value; `None` without any.
+    pub range: Option<(f64, f64)>,
 }
 
 fn all(values: &[f64]) -> Vec<f64> {
@@ -70,10 +81,11 @@ impl Table {
     }
 
     fn seat(&self, bits: u64) -> usize {
-        // Multiplicative hashing: the upper bits of the product depend on all of the pattern.
+        // Multiplicative hashing: only the highest bits of the product depend on all of the pattern, and codes differ in
+        // their leading bits.
         let hash = bits.wrapping_mul(0x9e37_79b9_7f4a_7c15);
         let mask = self.slots.len() - 1;
-        let mut at = (hash >> 32) as usize & mask;
+        let mut at = (hash >> (64 - self.slots.len().trailing_zeros())) as usize & mask;
         while self.slots[at] != FREE && self.slots[at] != bits {
             at = (at + 1) & mask;
         }
@@ -132,7 +144,7 @@ mod tests {
         let continuous: Vec<f64> = (0..200_000).map(|_| random.random::<f64>()).collect();
         for values in [&codes, &continuous, &vec![f64::NAN; 5000], &vec![2.0; 5000]] {
             let bits = |v: &[f64]| -> Vec<u64> { v.iter().map(|x| x.to_bits()).collect() };
-            assert_eq!(bits(&levels(values)), bits(&plain(values)));
+            assert_eq!(bits(&levels(values).values), bits(&plain(values)));
         }
     }
 }

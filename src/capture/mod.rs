@@ -25,6 +25,7 @@ mod sniff;
 mod source;
 mod table;
 mod time;
+mod times;
 mod unit;
 
 pub use error::ReadError;

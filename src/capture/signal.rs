@@ -1,6 +1,6 @@
 //! What a column of samples tells of the instrument: code step, noise, samples at the end of the range.
 
-use super::levels::levels;
+use super::levels::{Levels, levels};
 use rayon::prelude::*;
 
 /// What the codes in a column tell.
@@ -10,15 +10,21 @@ pub struct Codes {
     pub step: Option<f64>,
     /// As [`clipped`].
     pub clipped: Vec<bool>,
+    /// Smallest and largest finite value; `None` without any.
+    pub range: Option<(f64, f64)>,
 }
 
 /// [`quantisation_step`] and [`clipped`] at once, for half of the work.
 pub fn codes(values: &[f64], overrange: &[(usize, bool)]) -> Codes {
-    let levels = levels(values);
+    let Levels {
+        values: levels,
+        range,
+    } = levels(values);
     let step = step_of(&levels);
     Codes {
         clipped: clipped_at(values, overrange, &levels, step),
         step,
+        range,
     }
 }
 
@@ -27,7 +33,7 @@ pub fn codes(values: &[f64], overrange: &[(usize, bool)]) -> Codes {
 /// Printed values are rounded, so the distances jitter by a digit; the step is the mean distance over the whole grid
 /// of codes. `None` with fewer than three different values.
 pub fn quantisation_step(values: &[f64]) -> Option<f64> {
-    step_of(&levels(values))
+    step_of(&levels(values).values)
 }
 
 fn step_of(levels: &[f64]) -> Option<f64> {

@@ -21,6 +21,7 @@ pub use covariance::Covariance;
 pub use estimate::{Estimate, FitError, FitOptions, estimate};
 pub use layout::{Layout, Slot, Source};
 pub use legs::{Bin, Leg, LegKind};
+pub use problem::Problem;
 pub use reported::{Interval, Reported, Status};
 pub use ripple_anchor::RippleFinding;
 pub use terms::TermDecision;
