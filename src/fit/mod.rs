@@ -27,6 +27,7 @@ pub use estimate::{Estimate, FitError, FitOptions, estimate};
 pub use layout::{Layout, Slot, Source};
 pub use left_out::LeftOut;
 pub use legs::{Bin, Leg, LegKind};
+pub use problem::Problem;
 pub use profiled::Reach;
 pub use reported::{Interval, Reported, Status};
 pub use ripple_anchor::RippleFinding;
