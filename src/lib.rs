@@ -6,21 +6,29 @@
 //! * [`stats`]: pure statistics, no files, no terminal, no clock.
 //! * [`motor`]: the motor model, its simulation and sensitivities.
 //! * [`capture`]: bytes of an exported file to a [`capture::Record`].
-//! * [`bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
+//! * [`mod@bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
 //! * [`events`]: make, bounce, release, arc, short, standstill: the phases of a waveform.
 //! * [`ripple`]: speed from commutation ripple, in the angle domain.
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.
 //! * [`motor_file`]: the written result.
+//! * [`claim`]: a vendor's sheet held against a motor file.
+//! * [`drive`]: what the motor file means for the drive.
+//! * [`export`]: one file a format that other tools read.
+//! * [`report`]: the HTML page of a fit, and its data.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
 pub mod bench;
 pub mod capture;
+pub mod claim;
 pub mod cli;
+pub mod drive;
 pub mod events;
+pub mod export;
 pub mod fit;
 pub mod motor;
 pub mod motor_file;
+pub mod report;
 pub mod ripple;
 pub mod stats;
 pub mod synthetic;

@@ -1,6 +1,7 @@
 //! A bench as the estimator sees it: validated, in SI units, every accuracy a standard uncertainty.
 
 use super::Waveform;
+use super::doubt::Doubt;
 use std::path::PathBuf;
 
 /// A stated value with its standard uncertainty, in the unit its name tells.
@@ -156,4 +157,6 @@ pub struct Bench {
     pub readings: Vec<Reading>,
     /// Doubts met while the sheet and its captures were read.
     pub remarks: Vec<String>,
+    /// Those among them that decide whether a result may be trusted.
+    pub doubts: Vec<Doubt>,
 }

@@ -1,5 +1,33 @@
 //! Bytes of an exported file to a [`Record`]: decoding, layout found by structure, numbers, units, faults with positions.
+//!
+//! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
+//! decimal mark, first row of numbers), `layout` with `header` and `role` (names, units, time column), `table` and
+//! `bulk` (rows streamed into columns), `axis` with `time` (even or listed, gaps and repeats), with `facts` (preamble),
+//! `unit`, `cell` and `remark` (wording) beside. `signal` tells what a column says of the instrument.
 
+mod axis;
+mod bulk;
+mod cell;
+mod error;
+mod facts;
+mod header;
+mod layout;
+mod options;
+mod read;
 mod record;
+mod remark;
+mod role;
+mod signal;
+mod sniff;
+mod source;
+mod table;
+mod time;
+mod unit;
 
+pub use error::ReadError;
+pub use options::{Limits, ReadOptions, TimeGaps};
+pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, Remark, TimeAxis};
+pub use remark::is_doubtful;
+pub use signal::{clipped, noise, quantisation_step};
+pub use unit::seconds as parse_seconds;

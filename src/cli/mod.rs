@@ -1,5 +1,18 @@
 //! Commands of the program: one file a command, no physics here.
 
+mod claim;
+mod drive;
+mod export;
+mod fit;
+mod import_flags;
+mod look;
+mod look_events;
+mod quantity;
+mod sheet;
+mod timings;
+
+pub use import_flags::ImportFlags;
+
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
@@ -33,12 +46,26 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Look(look::Look),
+    Sheet(sheet::SheetArguments),
+    Fit(Box<fit::FitArguments>),
+    Claim(claim::ClaimArguments),
+    Drive(Box<drive::DriveArguments>),
+    Export(export::ExportArguments),
+}
 
 /// Runs one command.
 ///
 /// # Errors
 /// Any reason for which the command could not run; the chain is printed by `main`.
 pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
-    match arguments.command {}
+    match arguments.command {
+        Command::Look(arguments) => look::run(&arguments),
+        Command::Sheet(arguments) => sheet::run(&arguments),
+        Command::Fit(arguments) => fit::run(&arguments),
+        Command::Claim(arguments) => claim::run(&arguments),
+        Command::Drive(arguments) => drive::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
+    }
 }

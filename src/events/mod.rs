@@ -1,5 +1,41 @@
 //! Make, bounce, release, arc, short, standstill: the phases of a waveform.
+//!
+//! [`find`] cuts a capture of known role into phases; [`guess_role`] tells the role from the shape alone; [`guess_columns`]
+//! tells which channel is voltage and which current.
 
+mod brake;
+mod columns;
+mod contact;
+mod cuts;
+mod draft;
+mod find;
+mod open_stretch;
 mod phase;
+mod polarity;
+mod release;
+mod remarks;
+mod role;
+mod role_alone;
+mod role_switched;
+mod rundown;
+mod series;
+mod shape;
+mod standstill;
+mod start;
+mod switching;
+mod turnoff;
+mod view;
 
+pub use columns::{ColumnGuess, guess_columns};
+pub use find::find;
+pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
+pub use role::{RoleGuess, guess_role};
+pub use switching::{Switching, switching};
+
+#[cfg(test)]
+mod invented_tests;
+#[cfg(test)]
+mod stand_in;
+#[cfg(test)]
+mod tests;

@@ -1,5 +1,7 @@
 //! A capture cut into phases, each under one terminal condition.
 
+use crate::bench::Doubt;
+
 /// Terminal condition of a phase.
 #[derive(Clone, Debug, PartialEq)]
 pub enum PhaseKind {
@@ -31,4 +33,6 @@ pub struct Timeline {
     pub instants: Vec<(String, f64)>,
     /// Doubts with numbers and their effect.
     pub remarks: Vec<String>,
+    /// Those among them that decide what the capture can be used for.
+    pub doubts: Vec<Doubt>,
 }

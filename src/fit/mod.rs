@@ -1,1 +1,26 @@
-//! fit
+//! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
+
+mod capture_model;
+mod covariance;
+#[cfg(test)]
+mod derivative_check;
+mod estimate;
+mod guess;
+mod layout;
+mod legs;
+mod problem;
+mod readings;
+mod reported;
+mod ripple_anchor;
+mod rows;
+pub mod solver;
+mod terms;
+
+pub use capture_model::{Prediction, Quantity, Row};
+pub use covariance::Covariance;
+pub use estimate::{Estimate, FitError, FitOptions, estimate};
+pub use layout::{Layout, Slot, Source};
+pub use legs::{Bin, Leg, LegKind};
+pub use reported::{Interval, Reported, Status};
+pub use ripple_anchor::RippleFinding;
+pub use terms::TermDecision;

@@ -1,1 +1,16 @@
-//! motor
+//! The motor model: terminal and mechanical parameters, temperature, simulation, sensitivities.
+//!
+//! Knows nothing of files, captures or terminals. See `docs/theory.md` for the equations with their sources.
+
+pub mod dual;
+pub mod energy;
+pub mod parameters;
+pub mod propagator;
+pub mod state;
+pub mod step;
+pub mod temperature;
+
+pub use dual::{Dual, Real};
+pub use parameters::{MechanicalParameters, TerminalParameters};
+pub use state::{Constants, State};
+pub use step::{Advance, Condition, advance};

@@ -1,1 +1,34 @@
-//! motor_file
+//! The written result: one JSON file a motor, with its schema in `docs/motor_file.schema.json`.
+//!
+//! * [`ParameterName`]: the fixed names, their UCUM units and the words for them.
+//! * [`Parameter`], [`MotorFile`] and its parts: what the file holds.
+//! * [`read`], [`write()`]: bytes to a checked [`MotorFile`] and back, exact to the last bit.
+//! * [`units`]: the units of the trade.
+//! * [`table`]: the readable table.
+//! * [`draw`]: motors drawn from the covariance.
+
+mod assemble;
+mod check;
+mod document;
+pub mod draw;
+mod error;
+mod health;
+mod model;
+mod name;
+mod parameter;
+mod store;
+pub mod table;
+pub mod units;
+
+pub use assemble::assemble;
+pub use document::{
+    Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, Validity, Warning,
+};
+pub use error::MotorFileError;
+pub use health::{
+    CaptureHealth, Cut, Fit, Identifiability, Nuisance, RunsTest, Stop, StopReason, TermDecision,
+};
+pub use model::{ModelTerms, Term};
+pub use name::ParameterName;
+pub use parameter::{AtTemperature, OneSided, Parameter, Status};
+pub use store::{Overwrite, check_target, from_text, read, to_text, write, write_whole};

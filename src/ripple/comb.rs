@@ -13,6 +13,8 @@
 //! Strong lines are taken out before the spectrum is read and put back with the main lobe of the window only, so that
 //! its sidelobes are not read as lines.
 
+use rayon::prelude::*;
+use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
 use super::{
@@ -80,16 +82,23 @@ fn hann_response(bins: f64) -> f64 {
 /// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s.
 pub(super) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u32) -> Vec<Weighed> {
     let mut hypotheses = hypotheses(poles, most_segments);
-    let mut cached: Vec<Option<Comb>> = Vec::new();
-    let mut logs = Vec::with_capacity(hypotheses.len());
-    for h in &hypotheses {
-        let m = h.harmonic as usize;
-        if cached.len() <= m {
-            cached.resize_with(m + 1, || None);
-        }
-        let comb = cached[m].get_or_insert_with(|| Comb::read(lines, strongest / m as f64));
-        logs.push(h.prior.ln() + comb.log_evidence(h.cycles_per_revolution as usize));
+    let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1) as usize;
+    let wanted: BTreeSet<usize> = hypotheses.iter().map(|h| h.harmonic as usize).collect();
+    let mut combs: Vec<Option<Comb>> = (0..=most_harmonic).map(|_| None).collect();
+    for m in wanted {
+        combs[m] = Some(Comb::read(lines, strongest / m as f64));
     }
+    let logs: Vec<f64> = hypotheses
+        .par_iter()
+        .map(|h| {
+            let evidence = combs[h.harmonic as usize]
+                .as_ref()
+                .map_or(f64::MIN, |comb| {
+                    comb.log_evidence(h.cycles_per_revolution as usize)
+                });
+            h.prior.ln() + evidence
+        })
+        .collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
     let most = logs.iter().copied().fold(f64::MIN, f64::max);
     let total: f64 = logs.iter().map(|l| (l - most).exp()).sum();
@@ -181,7 +190,11 @@ impl Comb {
 
     fn log_evidence(&self, cycles: usize) -> f64 {
         let scale = |k: usize| 3e-6 * 1e5f64.powf(k as f64 / (SCALES - 1) as f64);
+        // Mean square of a complex Gaussian amplitude of scale a is 2a².
+        let ratios: [f64; SCALES] = std::array::from_fn(|k| 2.0 * scale(k).powi(2) * self.gain);
         let mut sums = [[[0.0; SCALES]; FALLS.len()]; 4];
+        // Σ ln(1 + s) as the logarithm of a product, taken before it can overflow: one multiplication a term.
+        let mut products = [[[1.0f64; SCALES]; FALLS.len()]; 4];
         for &(m, power) in &self.lines {
             let (group, order) = match m {
                 m if m % cycles == 0 => (COMMUTATION, (m / cycles) as f64),
@@ -189,14 +202,35 @@ impl Comb {
                 // Scales of unevenness are those of two per revolution.
                 m => (if m % 2 == 0 { EVEN } else { ODD }, m as f64 / 2.0),
             };
-            for (fall, by_scale) in FALLS.iter().zip(sums[group].iter_mut()) {
+            for ((fall, by_scale), by_product) in FALLS
+                .iter()
+                .zip(sums[group].iter_mut())
+                .zip(products[group].iter_mut())
+            {
                 let shrink = order.powf(-2.0 * fall);
-                for (k, sum) in by_scale.iter_mut().enumerate() {
-                    // Mean square of a complex Gaussian amplitude of scale a is 2a².
-                    let s = 2.0 * scale(k).powi(2) * shrink * self.gain;
-                    *sum += power * s / (1.0 + s) - s.ln_1p();
+                for ((ratio, sum), product) in ratios
+                    .iter()
+                    .zip(by_scale.iter_mut())
+                    .zip(by_product.iter_mut())
+                {
+                    let s = ratio * shrink;
+                    let above = 1.0 + s;
+                    *sum += power * s / above;
+                    *product *= above;
+                    if *product > 1e200 {
+                        *sum -= product.ln();
+                        *product = 1.0;
+                    }
                 }
             }
+        }
+        for (sum, product) in sums
+            .as_flattened_mut()
+            .as_flattened_mut()
+            .iter_mut()
+            .zip(products.as_flattened().as_flattened())
+        {
+            *sum -= product.ln();
         }
         // Commutation line: some scale above 3e-4, falling at least with the root of its order.
         let commutation = log_mean(

@@ -45,3 +45,4 @@ pub use result::{
 pub use rule::{cycles_per_revolution, ideal_ripple_fraction, segment_counts};
 pub use run_down::{analyse_run_down, analyse_run_down_at};
 pub use window::{Window, WindowFigures};
+pub use words::RELATIVE_TO_GAIN;

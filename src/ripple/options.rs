@@ -1,5 +1,7 @@
 //! What the caller knows about a record, and what is asked of the analysis.
 
+use crate::events::OpenStretch;
+
 /// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes two poles and nothing else.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RippleOptions {
@@ -23,6 +25,28 @@ pub struct RippleOptions {
     pub clipped: Option<Vec<bool>>,
     /// The record is used while the EMF is above this fraction of its starting value.
     pub least_emf_fraction: f64,
+}
+
+impl RippleOptions {
+    /// Options for the open stretch of a capture. `segments`: as counted by a person; `zero_v`: standard uncertainty of the
+    /// channel's zero in V, used where the capture itself shows no rest.
+    pub fn for_stretch(
+        stretch: &OpenStretch,
+        segments: Option<u32>,
+        zero_v: Option<f64>,
+    ) -> RippleOptions {
+        let step = stretch.quantisation_step_v.unwrap_or(0.0);
+        RippleOptions {
+            segments,
+            zero_offset_standard_uncertainty: match stretch.zero_v {
+                Some(_) => Some((0.1 * step).max(1e-6)),
+                None => zero_v,
+            },
+            quantisation_step: stretch.quantisation_step_v,
+            clipped: Some(stretch.clipped.clone()),
+            ..RippleOptions::default()
+        }
+    }
 }
 
 impl Default for RippleOptions {

@@ -57,6 +57,10 @@ fn foreign_line(line: &ForeignLine) -> String {
     }
 }
 
+/// Said of every K that comes from ripple alone.
+pub const RELATIVE_TO_GAIN: &str =
+    "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added";
+
 /// All foreign lines; a crowd of undecided ones in one sentence.
 fn foreign_lines(remarks: &mut Vec<String>, lines: &[ForeignLine]) {
     let undecided: Vec<f64> = lines
@@ -156,10 +160,7 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
             (zero - prior).abs() / prior_sd.hypot(sd)
         ));
     }
-    remarks.push(
-        "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added"
-            .to_string(),
-    );
+    remarks.push(RELATIVE_TO_GAIN.to_string());
 }
 
 fn counts(remarks: &mut Vec<String>, found: &Findings) {

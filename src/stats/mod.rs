@@ -1,1 +1,86 @@
-//! stats
+//! Pure statistics: arrays in, numbers out; no files, no terminal, no clock, no motor.
+//!
+//! * [`quantiles`]: normal, Student and chi-squared quantiles and tails, coverage factors.
+//! * [`robust`]: median and a scale that outliers do not move.
+//! * [`autocovariance`]: correlation along a record and the number of independent samples it is worth.
+//! * [`hac`]: covariance of sums of correlated scores (the middle of a sandwich).
+//! * [`bootstrap`]: resampling in blocks that keep the correlation.
+//! * [`whiteness`]: are residuals independent? Runs and portmanteau tests.
+//! * [`covariance`]: sample covariance, correlation, normal vectors of a given covariance.
+//! * [`propagation`]: first-order propagation with covariances, effective degrees of freedom.
+//! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
+//! * [`binomial`]: interval for a proportion, such as a measured coverage.
+//! * [`truncated`]: a normal that cannot be negative.
+//! * [`rounding`]: the one rule by which a value and its uncertainty are written.
+
+pub mod autocovariance;
+pub mod binomial;
+pub mod bootstrap;
+pub mod covariance;
+pub mod hac;
+pub mod monte_carlo;
+pub mod propagation;
+pub mod quantiles;
+pub mod robust;
+pub mod rounding;
+pub mod truncated;
+pub mod whiteness;
+
+/// What a statistic cannot be computed from.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum StatsError {
+    #[error("{what}: {found} values where at least {needed} are needed")]
+    TooFew {
+        what: &'static str,
+        found: usize,
+        needed: usize,
+    },
+    #[error("{what}: value {index} is {value}, not a finite number")]
+    NotFinite {
+        what: &'static str,
+        index: usize,
+        value: f64,
+    },
+    #[error("{what} is {value}; it must lie {range}")]
+    OutOfRange {
+        what: &'static str,
+        value: f64,
+        range: &'static str,
+    },
+    #[error("{what} has {found} entries where {expected} are expected")]
+    Dimension {
+        what: &'static str,
+        found: usize,
+        expected: usize,
+    },
+    #[error(
+        "the covariance matrix is not positive semidefinite: an eigenvalue of its correlation matrix is {eigenvalue:.3e}"
+    )]
+    NotPositiveSemidefinite { eigenvalue: f64 },
+    #[error("{what}: all values are equal, so there is no variation to judge")]
+    NoVariation { what: &'static str },
+}
+
+fn all_finite(what: &'static str, values: &[f64]) -> Result<(), StatsError> {
+    match values.iter().position(|value| !value.is_finite()) {
+        Some(index) => Err(StatsError::NotFinite {
+            what,
+            index,
+            value: values[index],
+        }),
+        None => Ok(()),
+    }
+}
+
+/// A probability strictly between 0 and 1.
+fn open_probability(what: &'static str, value: f64) -> Result<(), StatsError> {
+    if value > 0.0 && value < 1.0 {
+        Ok(())
+    } else {
+        Err(StatsError::OutOfRange {
+            what,
+            value,
+            range: "between 0 and 1",
+        })
+    }
+}

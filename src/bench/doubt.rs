@@ -1,0 +1,36 @@
+//! Doubts that decide more than their words: whether a capture, or what is estimated from it, may be trusted.
+
+/// A mistake met in a capture. Each is also told in words, among the remarks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Doubt {
+    /// Nothing leaves the noise.
+    NoEvent,
+    /// One of voltage and current is the wrong way round: the source seems to be driven by the motor.
+    WrongPolarity,
+    /// The level of the voltage is lost behind a coupling capacitor.
+    AcCoupled,
+    /// The rise of the current falls between two samples.
+    RiseBetweenSamples,
+    /// The voltage contradicts the supply by the ratio of a probe.
+    ProbeRatio,
+    /// The unit of a column contradicts what it is used as.
+    Unit,
+    /// The importer read the record only by an assumption, or only in part.
+    Record,
+}
+
+impl Doubt {
+    /// True when the capture cannot be taken as it stands.
+    pub fn spoils_capture(self) -> bool {
+        self != Doubt::RiseBetweenSamples
+    }
+
+    /// True when no estimate that used the capture should be trusted. A capture without an event or without its level is
+    /// left out of the estimate, and one without its rise only leaves the inductance open: neither spoils the rest.
+    pub fn spoils_estimate(self) -> bool {
+        matches!(
+            self,
+            Doubt::WrongPolarity | Doubt::ProbeRatio | Doubt::Unit | Doubt::Record
+        )
+    }
+}

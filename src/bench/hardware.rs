@@ -1,0 +1,96 @@
+//! Instruments of a sheet with their accuracies as standard uncertainties; what the sheet leaves out is assumed and told.
+
+use super::accuracy::Accuracy;
+use super::setup::Instrument;
+use super::typed::{InstrumentKind, TypedInstrument};
+
+/// Screen divisions an oscilloscope spreads its codes over, where the sheet does not say (common practice, no source).
+const ASSUMED_DIVISIONS: u32 = 10;
+/// Zero error of an oscilloscope channel in divisions, where the sheet does not say (common practice, no source).
+const ASSUMED_ZERO_DIVISIONS: f64 = 0.1;
+/// Zero error of a current probe, in percent of the largest current seen (common practice, no source).
+const ASSUMED_CLAMP_ZERO_PERCENT: f64 = 1.0;
+
+/// An instrument through which channels pass, and the facts of it that only the bench needs.
+#[derive(Clone, Debug)]
+pub(super) struct Hardware {
+    pub kind: InstrumentKind,
+    pub instrument: Instrument,
+    pub bits: Option<u32>,
+    pub divisions: u32,
+    pub zero: Accuracy,
+    pub resistance_ohm: Option<f64>,
+}
+
+/// The hardware of a sheet in the order in which [`super::Bench::instruments`] keeps it. Meters and tachometers, through
+/// which no channel passes, stay out.
+pub(super) fn resolve(typed: &[TypedInstrument], remarks: &mut Vec<String>) -> Vec<Hardware> {
+    typed
+        .iter()
+        .filter(|t| !matches!(t.kind, InstrumentKind::Meter | InstrumentKind::Tachometer))
+        .map(|t| one(t, remarks))
+        .collect()
+}
+
+fn one(typed: &TypedInstrument, remarks: &mut Vec<String>) -> Hardware {
+    let name = &typed.name;
+    let mut assume = |what: &str, value: String| {
+        remarks.push(format!(
+            "instrument \"{name}\": no {what} stated; assumed {value}, read as two standard deviations. State it under [instruments.{name}] to replace the assumption"
+        ));
+    };
+    let assumed_gain_percent = match typed.kind {
+        InstrumentKind::Oscilloscope if typed.bits.is_some_and(|b| b > 8) => 1.0,
+        InstrumentKind::Oscilloscope => 2.0,
+        InstrumentKind::VoltageProbe => 1.0,
+        InstrumentKind::CurrentProbe => 3.0,
+        _ => 5.0,
+    };
+    let gain = typed.gain.unwrap_or_else(|| {
+        let what = if typed.kind == InstrumentKind::Shunt {
+            "tolerance"
+        } else {
+            "gain accuracy"
+        };
+        assume(what, format!("a limit of {assumed_gain_percent} %"));
+        Accuracy::limit_relative(assumed_gain_percent / 100.0)
+    });
+    let mut divisions = ASSUMED_DIVISIONS;
+    let mut zero = typed.zero.unwrap_or_default();
+    if typed.kind == InstrumentKind::Oscilloscope {
+        if typed.zero.is_none() {
+            assume(
+                "zero accuracy",
+                format!("a limit of {ASSUMED_ZERO_DIVISIONS} division"),
+            );
+            zero = Accuracy::limit_divisions(ASSUMED_ZERO_DIVISIONS);
+        }
+        divisions = typed.divisions.unwrap_or(ASSUMED_DIVISIONS);
+    } else if typed.kind == InstrumentKind::CurrentProbe && typed.zero.is_none() {
+        assume(
+            "zero accuracy",
+            format!(
+                "a limit of {ASSUMED_CLAMP_ZERO_PERCENT} % of the largest current in each capture"
+            ),
+        );
+        zero = Accuracy::limit_relative(ASSUMED_CLAMP_ZERO_PERCENT / 100.0);
+    }
+    // A relative figure at 1, an absolute one (shunt tolerance in ohm) at the resistance.
+    let nominal = typed.resistance_ohm.unwrap_or(1.0);
+    Hardware {
+        kind: typed.kind,
+        instrument: Instrument {
+            name: name.clone(),
+            gain_relative_uncertainty: gain.standard_uncertainty(nominal, 0.0) / nominal,
+            bandwidth_hz: typed.bandwidth_hz,
+            time_base_relative_uncertainty: typed
+                .time_base
+                .map(|t| t.standard_uncertainty(1.0, 0.0)),
+            gain_per_channel: typed.kind == InstrumentKind::Oscilloscope,
+        },
+        bits: typed.bits,
+        divisions,
+        zero,
+        resistance_ohm: typed.resistance_ohm,
+    }
+}

@@ -1,0 +1,248 @@
+//! A bench from flags alone, without a sheet: every accuracy is assumed and told.
+
+use super::accuracy::Accuracy;
+use super::channel::ChannelPlan;
+use super::doubts::Expectations;
+use super::error::BenchError;
+use super::hardware::{Hardware, resolve};
+use super::load::{CapturePlan, load_all};
+use super::read_sheet::{stem, temperature_missing};
+use super::setup::{Bench, MotorFacts, Reading, Role, Stated};
+use super::table::NameOrNumber;
+use super::typed::{InstrumentKind, Measures, TypedInstrument};
+use crate::capture::ReadOptions;
+use std::path::PathBuf;
+
+/// Limits assumed where flags state values without an accuracy (common practice, no source).
+const SUPPLY_LIMIT: f64 = 0.02;
+const TEMPERATURE_LIMIT_K: f64 = 5.0;
+const SPEED_LIMIT: f64 = 1e-3;
+const RAD_S_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
+
+/// What a quick run is told. SI units; `None` is unknown.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct QuickRun {
+    pub captures: Vec<(Role, PathBuf)>,
+    pub name: Option<String>,
+    pub supply_v: Option<f64>,
+    pub commutator_segments: Option<u32>,
+    /// Of the winding, for all captures.
+    pub winding_temperature_c: Option<f64>,
+    /// Speed while running freely at the supply, as the first run-down, steady, brake or start capture (in this order)
+    /// shows it.
+    pub speed_rad_s: Option<f64>,
+    /// Column of the voltage: a name, or a number counted from 1. `None`: by unit.
+    pub voltage_column: Option<String>,
+    /// Column of the current, likewise.
+    pub current_column: Option<String>,
+    /// Resistance of the shunt; `None` means a current probe.
+    pub shunt_ohm: Option<f64>,
+    /// The current column holds the raw volts across the shunt.
+    pub raw_volts: bool,
+    /// The voltage was measured across motor and shunt together.
+    pub shunt_in_voltage: bool,
+    pub reverse_current: bool,
+    /// Ratio of the voltage probe, where it was not set in the oscilloscope.
+    pub apply_probe_ratio: Option<f64>,
+    pub import: ReadOptions,
+}
+
+/// Builds a bench from flags: an 8-bit oscilloscope (2 % of reading, zero 0.1 division), a voltage probe (1 %), a
+/// current probe (3 %) or a shunt (5 %), all read as limits of two standard deviations and told in the remarks.
+///
+/// # Errors
+/// No capture, contradicting flags, or a capture that cannot be read or used.
+pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
+    if run.captures.is_empty() {
+        return Err(BenchError::Flags(
+            "no capture given. Name a bench sheet, or captures by role, e.g. --start A.csv --rundown B.csv --brake C.csv".into(),
+        ));
+    }
+    for (value, flag) in [
+        (run.supply_v, "the supply voltage"),
+        (run.shunt_ohm, "the shunt resistance"),
+        (run.apply_probe_ratio, "the probe ratio"),
+        (run.speed_rad_s, "the speed"),
+    ] {
+        if let Some(bad) = value.filter(|v| !(v.is_finite() && *v > 0.0)) {
+            return Err(BenchError::Flags(format!(
+                "{flag} is given as {bad}, expected a number above zero"
+            )));
+        }
+    }
+    if run.shunt_ohm.is_none() && (run.raw_volts || run.shunt_in_voltage) {
+        return Err(BenchError::Flags(
+            "the shunt is said to be unscaled or inside the voltage, but its resistance is not given".into(),
+        ));
+    }
+    let mut remarks = Vec::new();
+    let hardware = resolve(&instruments(run), &mut remarks);
+    let voltage = channel(run, Measures::Voltage, &hardware);
+    let current = channel(run, Measures::Current, &hardware);
+    let winding_temperature_c = run.winding_temperature_c.map(|c| {
+        remarks.push(format!(
+            "winding temperature {c} °C assumed within {TEMPERATURE_LIMIT_K} K (two standard deviations)"
+        ));
+        Accuracy::limit_absolute(TEMPERATURE_LIMIT_K).state(c)
+    });
+    let mut plans: Vec<CapturePlan> = Vec::new();
+    for (role, path) in &run.captures {
+        let base = stem(&path.to_string_lossy());
+        let taken = plans.iter().filter(|p| p.name.starts_with(&base)).count();
+        plans.push(CapturePlan {
+            name: if taken == 0 {
+                base
+            } else {
+                format!("{base} ({})", taken + 1)
+            },
+            place: None,
+            path: path.clone(),
+            role: *role,
+            voltage: Some(voltage.clone()),
+            current: Some(current.clone()),
+            winding_temperature_c,
+            loop_resistance_ohm: None,
+            source_v: None,
+            added_inertia_kg_m2: None,
+            load_torque_nm: None,
+            import: run.import.clone(),
+        });
+    }
+    temperature_missing(&plans, &mut remarks);
+    let readings = run
+        .speed_rad_s
+        .map(|speed| speed_reading(speed, run, &plans, &mut remarks))
+        .transpose()?
+        .into_iter()
+        .collect();
+    let expected = Expectations {
+        supply_v: run.supply_v,
+        current_limit_a: None,
+    };
+    let (captures, told, doubts) = load_all(&plans, &hardware, &expected)?;
+    remarks.extend(told);
+    Ok(Bench {
+        path: None,
+        sha256: None,
+        motor: MotorFacts {
+            name: run.name.clone().unwrap_or_else(|| "unnamed motor".into()),
+            commutator_segments: run.commutator_segments,
+            supply_v: run.supply_v,
+            ..MotorFacts::default()
+        },
+        instruments: hardware.into_iter().map(|h| h.instrument).collect(),
+        captures,
+        readings,
+        remarks,
+        doubts,
+    })
+}
+
+fn instruments(run: &QuickRun) -> Vec<TypedInstrument> {
+    let mut scope = TypedInstrument::unstated("scope", InstrumentKind::Oscilloscope);
+    scope.bits = Some(8);
+    let probe = TypedInstrument::unstated("probe", InstrumentKind::VoltageProbe);
+    let mut sensor = match run.shunt_ohm {
+        Some(_) => TypedInstrument::unstated("shunt", InstrumentKind::Shunt),
+        None => TypedInstrument::unstated("clamp", InstrumentKind::CurrentProbe),
+    };
+    sensor.resistance_ohm = run.shunt_ohm;
+    vec![scope, probe, sensor]
+}
+
+fn channel(run: &QuickRun, measures: Measures, hardware: &[Hardware]) -> ChannelPlan {
+    let is_voltage = measures == Measures::Voltage;
+    let asked = if is_voltage {
+        &run.voltage_column
+    } else {
+        &run.current_column
+    };
+    let columns = asked
+        .iter()
+        .map(|text| match text.parse::<usize>() {
+            Ok(number) if number > 0 => NameOrNumber::Number(number),
+            _ => NameOrNumber::Name(text.clone()),
+        })
+        .collect();
+    let raw_volts = !is_voltage && run.raw_volts;
+    let mut factor = 1.0;
+    if is_voltage {
+        factor *= run.apply_probe_ratio.unwrap_or(1.0);
+    } else {
+        if raw_volts {
+            factor /= run.shunt_ohm.unwrap_or(1.0);
+        }
+        if run.reverse_current {
+            factor = -factor;
+        }
+    }
+    let shunt = hardware
+        .iter()
+        .position(|h| h.kind == InstrumentKind::Shunt);
+    ChannelPlan {
+        name: measures.word().to_string(),
+        place: None,
+        measures,
+        columns,
+        // The order of `instruments`: scope, probe, clamp or shunt.
+        through: vec![0, if is_voltage { 1 } else { 2 }],
+        spans: (is_voltage && run.shunt_in_voltage)
+            .then(|| run.shunt_ohm.map(|ohm| (ohm, shunt)))
+            .flatten(),
+        factor,
+        raw_volts,
+        scale_stated: raw_volts,
+        ac_coupled: None,
+        per_division: None,
+        zero: None,
+    }
+}
+
+fn speed_reading(
+    speed: f64,
+    run: &QuickRun,
+    plans: &[CapturePlan],
+    remarks: &mut Vec<String>,
+) -> Result<Reading, BenchError> {
+    let capture = [Role::RunDown, Role::Steady, Role::Brake, Role::Start]
+        .iter()
+        .find_map(|role| plans.iter().find(|p| p.role == *role))
+        .map(|p| p.name.clone());
+    let terminal_voltage_v = match (&capture, run.supply_v) {
+        (Some(_), _) => None,
+        (None, Some(volts)) => Some(Accuracy::limit_relative(SUPPLY_LIMIT).state(volts)),
+        (None, None) => {
+            return Err(BenchError::Flags(
+                "a speed says nothing without the state it was read in: give a run-down, steady, brake or start capture, or the supply voltage".into(),
+            ));
+        }
+    };
+    remarks.push(format!(
+        "speed {:.1} rpm assumed within 0.1 % and 1 rpm (two standard deviations), read {}",
+        speed / RAD_S_PER_RPM,
+        match &capture {
+            Some(name) => format!("while running freely as capture \"{name}\" shows it"),
+            None => "while running freely at the supply voltage".to_string(),
+        }
+    ));
+    let speed_rad_s: Stated = Accuracy::limit_relative(SPEED_LIMIT)
+        .and_limit_absolute(RAD_S_PER_RPM)
+        .state(speed);
+    Ok(Reading::Speed {
+        speed_rad_s,
+        capture,
+        terminal_voltage_v,
+        current_a: None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quick_run_without_captures_says_what_to_give() {
+        let error = quick_bench(&QuickRun::default()).unwrap_err();
+        assert!(error.to_string().contains("--start A.csv"), "{error}");
+    }
+}

@@ -1,0 +1,220 @@
+//! One cell of a table: a number, a missing value, an overrange mark, or text.
+
+/// What a cell holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Cell {
+    Number(f64),
+    /// Nothing between the delimiters.
+    Blank,
+    /// A mark that says there is no value (`NaN`, `---`, ...).
+    Missing,
+    /// A mark that says the value left the range; true for the positive side.
+    Overrange(bool),
+    Text,
+}
+
+/// Reads one cell. `decimal` is `b'.'` or `b','`. Nothing is allocated.
+pub(super) fn parse(cell: &[u8], decimal: u8) -> Cell {
+    let cell = trim(cell);
+    let Some(&first) = cell.first() else {
+        return Cell::Blank;
+    };
+    let digits = match first {
+        b'+' | b'-' => &cell[1..],
+        _ => cell,
+    };
+    let starts_number = match digits.first() {
+        Some(b'0'..=b'9') => true,
+        Some(&mark) => mark == decimal && digits.get(1).is_some_and(u8::is_ascii_digit),
+        None => false,
+    };
+    if !starts_number {
+        return mark(cell);
+    }
+    match number(cell, decimal) {
+        // IEEE 488.2 / SCPI-99 section 7.2.1.4: 9.9E37 stands for infinity, 9.91E37 for not a number.
+        Some(value) if value.abs() >= 9.9e37 => {
+            if value.abs() >= 9.905e37 && value.abs() < 9.92e37 {
+                Cell::Missing
+            } else {
+                Cell::Overrange(value > 0.0)
+            }
+        }
+        Some(value) => Cell::Number(value),
+        None if cell.starts_with(b"1.#") || cell.starts_with(b"-1.#") => mark(cell),
+        None => Cell::Text,
+    }
+}
+
+/// A finite-looking number; `None` when the text is not wholly one.
+pub(super) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
+    if decimal == b'.' {
+        return fast_float2::parse(cell).ok();
+    }
+    // The decimal comma is swapped in a buffer on the stack; longer cells are no numbers anyone prints.
+    let mut buffer = [0u8; 64];
+    let swapped = buffer.get_mut(..cell.len())?;
+    for (to, &from) in swapped.iter_mut().zip(cell) {
+        *to = match from {
+            b',' => b'.',
+            b'.' => return None,
+            other => other,
+        };
+    }
+    fast_float2::parse(&*swapped).ok()
+}
+
+/// Marks that stand for a value that is not there or left the range.
+fn mark(cell: &[u8]) -> Cell {
+    if cell.len() > 16 {
+        return Cell::Text;
+    }
+    let (positive, bare) = match cell[0] {
+        b'-' => (false, &cell[1..]),
+        b'+' => (true, &cell[1..]),
+        _ => (true, cell),
+    };
+    if bare.is_empty() || bare.iter().all(|&b| b == b'-' || b == b'.') {
+        return Cell::Missing;
+    }
+    if bare.iter().all(|&b| b == b'*') || bare == "\u{221e}".as_bytes() {
+        return Cell::Overrange(positive);
+    }
+    if bare.iter().all(|&b| b == b'>') {
+        return Cell::Overrange(true);
+    }
+    if bare.iter().all(|&b| b == b'<') {
+        return Cell::Overrange(false);
+    }
+    let is = |word: &str| bare.eq_ignore_ascii_case(word.as_bytes());
+    const OVER: [&str; 12] = [
+        "inf",
+        "infinity",
+        "ol",
+        "o.l",
+        "o.l.",
+        "over",
+        "overflow",
+        "overload",
+        "overrange",
+        "clip",
+        "clipped",
+        "1.#inf",
+    ];
+    const UNDER: [&str; 2] = ["underflow", "underrange"];
+    const MISSING: [&str; 11] = [
+        "nan", "n/a", "#n/a", "na", "null", "none", "missing", "invalid", "1.#qnan", "1.#ind", "?",
+    ];
+    if OVER.iter().any(|word| is(word)) {
+        Cell::Overrange(positive)
+    } else if UNDER.iter().any(|word| is(word)) {
+        Cell::Overrange(false)
+    } else if MISSING.iter().any(|word| is(word)) {
+        Cell::Missing
+    } else {
+        Cell::Text
+    }
+}
+
+/// Without blanks at its ends; a tab is a blank too.
+pub(super) fn trim(cell: &[u8]) -> &[u8] {
+    cell.trim_ascii()
+}
+
+/// Without the comment marks that may stand before a header.
+pub(super) fn trim_start_marks(line: &[u8]) -> &[u8] {
+    let at = line
+        .iter()
+        .position(|b| !matches!(b, b'#' | b'%' | b'!'))
+        .unwrap_or(line.len());
+    if at > 0 {
+        line[at..].trim_ascii_start()
+    } else {
+        line
+    }
+}
+
+/// Significant digits as printed: from the first digit that is not zero to the last before the exponent.
+pub(super) fn significant_digits(cell: &[u8]) -> u32 {
+    let mut count = 0;
+    for &byte in cell {
+        match byte {
+            b'e' | b'E' => break,
+            b'0' if count == 0 => {}
+            b'0'..=b'9' => count += 1,
+            _ => {}
+        }
+    }
+    count
+}
+
+/// Digits printed after the decimal mark; `None` for exponent notation.
+pub(super) fn decimals(cell: &[u8], decimal: u8) -> Option<usize> {
+    let cell = trim(cell);
+    if cell.iter().any(|&b| b == b'e' || b == b'E') {
+        return None;
+    }
+    Some(
+        cell.iter()
+            .position(|&b| b == decimal)
+            .map_or(0, |at| cell.len() - at - 1),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_in_both_decimal_marks() {
+        for (text, decimal, value) in [
+            ("1.5", b'.', 1.5),
+            (" -2,50 ", b',', -2.5),
+            ("+55.646000E-06", b'.', 55.646e-6),
+            ("0,0000000000000000E+0", b',', 0.0),
+            (".5", b'.', 0.5),
+            ("-,5", b',', -0.5),
+            ("5.", b'.', 5.0),
+        ] {
+            assert_eq!(
+                parse(text.as_bytes(), decimal),
+                Cell::Number(value),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn marks_are_told_from_text() {
+        for text in ["---", "NaN", "-nan", "n/a", "9.91E37", "-"] {
+            assert_eq!(parse(text.as_bytes(), b'.'), Cell::Missing, "{text}");
+        }
+        for (text, positive) in [
+            ("-inf", false),
+            ("OL", true),
+            ("****", true),
+            ("<<<", false),
+            ("9.9e37", true),
+        ] {
+            assert_eq!(
+                parse(text.as_bytes(), b'.'),
+                Cell::Overrange(positive),
+                "{text}"
+            );
+        }
+        for text in ["CH1", "1,5", "12V", "2016/08/11", "0x12"] {
+            assert_eq!(parse(text.as_bytes(), b'.'), Cell::Text, "{text}");
+        }
+        assert_eq!(parse(b"  ", b'.'), Cell::Blank);
+        assert_eq!(parse(b"1.5", b','), Cell::Text);
+    }
+
+    #[test]
+    fn digits_as_printed() {
+        assert_eq!(significant_digits(b"-5.9999998e-06"), 8);
+        assert_eq!(significant_digits(b"-0.00359750"), 6);
+        assert_eq!(significant_digits(b"0"), 0);
+        assert_eq!(decimals(b"12.125", b'.'), Some(3));
+        assert_eq!(decimals(b"0", b'.'), Some(0));
+    }
+}

@@ -1,0 +1,441 @@
+//! The times of the rows: evenly spaced within the digits printed, or listed; gaps, repeats and steps back told.
+
+use super::options::TimeGaps;
+use super::record::TimeAxis;
+
+/// What a time column came to.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Judged {
+    pub axis: TimeAxis,
+    /// Rows kept, in order; `None` keeps all.
+    pub kept: Option<Vec<usize>>,
+    pub faults: Vec<TimeFault>,
+}
+
+/// Where time does not run on evenly. Times in seconds, rows 0-based.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum TimeFault {
+    /// Printed with too few digits: many rows share one time; `step_s` is what the record implies.
+    Coarse {
+        row: usize,
+        time_s: f64,
+        repeats: usize,
+        rows: usize,
+        step_s: f64,
+        resolution_s: f64,
+    },
+    /// A few times stand twice; the later rows are left out.
+    Repeated {
+        row: usize,
+        time_s: f64,
+        places: usize,
+    },
+    Gap {
+        row: usize,
+        from_s: f64,
+        to_s: f64,
+        missing: f64,
+        places: usize,
+    },
+    Backwards {
+        row: usize,
+        from_s: f64,
+        to_s: f64,
+        places: usize,
+    },
+    Uneven {
+        median_s: f64,
+        least_s: f64,
+        most_s: f64,
+    },
+    /// Only a stretch was kept.
+    Cut {
+        first: usize,
+        end: usize,
+        rows: usize,
+    },
+}
+
+/// Largest error of a printed time: half a unit of its last digit, and half a unit of a 32-bit number where the digits
+/// printed are those of one.
+fn tolerance(times: &[f64], digits: u32) -> (f64, f64) {
+    let largest = times.iter().fold(0.0f64, |a, t| a.max(t.abs()));
+    if largest == 0.0 || digits == 0 {
+        return (0.0, 0.0);
+    }
+    let unit = 10f64.powi(largest.log10().floor() as i32 - digits as i32 + 1);
+    let mut half = 0.5 * unit * (1.0 + 1e-6) + 4.0 * f64::EPSILON * largest;
+    if (7..=9).contains(&digits) {
+        half += largest * f64::from(f32::EPSILON) * 0.5;
+    }
+    (half, unit)
+}
+
+/// Fewest-digit number in `low..=high`.
+fn simplest(low: f64, high: f64) -> f64 {
+    let middle = 0.5 * (low + high);
+    (0..17)
+        .filter_map(|digits| format!("{middle:.digits$e}").parse::<f64>().ok())
+        .find(|v| (low..=high).contains(v))
+        .unwrap_or(middle)
+}
+
+/// Start and step of evenly spaced times, when all lie within `half` of them.
+fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
+    let (first, last) = (*times.first()?, *times.last()?);
+    let intervals = (times.len() - 1) as f64;
+    let mean = (last - first) / intervals;
+    if mean.is_nan() || mean <= 0.0 {
+        return None;
+    }
+    let residuals = |step: f64| {
+        times
+            .iter()
+            .enumerate()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (k, t)| {
+                let r = t - (first + k as f64 * step);
+                (low.min(r), high.max(r))
+            })
+    };
+    // Both ends may be off by `half`: the step is known no better.
+    let spread = 2.0 * half / intervals;
+    let room = 4.0 * f64::EPSILON * first.abs().max(last.abs());
+    let mut candidates = Vec::new();
+    candidates.extend(preferred.filter(|p| (p - mean).abs() <= spread + room / intervals));
+    candidates.push(simplest(mean - 0.5 * spread, mean + 0.5 * spread));
+    candidates.push(simplest(mean - spread, mean + spread));
+    candidates.push(mean);
+    // Least-squares slope: the ends alone may be the worst rounded of all.
+    let centre = 0.5 * intervals;
+    let (up, down) = times.iter().enumerate().fold((0.0, 0.0), |(u, d), (k, t)| {
+        let x = k as f64 - centre;
+        (u + x * (t - first), d + x * x)
+    });
+    candidates.push(up / down);
+    for step in candidates {
+        let (low, high) = residuals(step);
+        if low >= -half - room && high <= half + room {
+            return Some((first, step));
+        }
+        if high - low <= 2.0 * (half + room) {
+            return Some((
+                simplest(first + high - half - room, first + low + half + room),
+                step,
+            ));
+        }
+    }
+    None
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    let even = values.len().is_multiple_of(2);
+    let (below, &mut upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    match below.iter().copied().reduce(f64::max) {
+        Some(lower) if even => 0.5 * (lower + upper),
+        _ => upper,
+    }
+}
+
+/// Judges times given in the unit of the file; `to_si` brings them to seconds.
+///
+/// `preferred` is the sampling interval the preamble states, in the unit of the file; it is taken only where the times
+/// cannot tell it from their own. Times must be free of NaN; at least one.
+pub(super) fn judge(
+    times: &[f64],
+    digits: u32,
+    preferred: Option<f64>,
+    to_si: &dyn Fn(f64) -> f64,
+    gaps: TimeGaps,
+) -> Judged {
+    let listed = |times: &[f64]| TimeAxis::Listed(times.iter().map(|&t| to_si(t)).collect());
+    if times.len() < 2 {
+        return Judged {
+            axis: listed(times),
+            kept: None,
+            faults: Vec::new(),
+        };
+    }
+    let (half, unit) = tolerance(times, digits);
+    if let Some((start, step)) = fit_even(times, half, preferred) {
+        let repeats = times.windows(2).filter(|w| w[1] <= w[0]).count();
+        let mut faults = Vec::new();
+        if repeats > 0 {
+            let row = times.windows(2).position(|w| w[1] <= w[0]).unwrap_or(0) + 1;
+            faults.push(TimeFault::Coarse {
+                row,
+                time_s: to_si(times[row]),
+                repeats,
+                rows: times.len(),
+                step_s: to_si(step),
+                resolution_s: to_si(unit),
+            });
+        }
+        return Judged {
+            axis: TimeAxis::Uniform {
+                start_s: to_si(start),
+                step_s: to_si(step),
+                len: times.len(),
+            },
+            kept: None,
+            faults,
+        };
+    }
+    uneven(times, digits, preferred, to_si, gaps)
+}
+
+fn fit_even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
+    even(times, half, preferred).or_else(|| {
+        // A thousandth of a step off is even for every use here; sums of rounded steps drift so.
+        let step = (times[times.len() - 1] - times[0]) / (times.len() - 1) as f64;
+        even(times, half.max(1e-3 * step.abs()), None)
+    })
+}
+
+fn uneven(
+    times: &[f64],
+    digits: u32,
+    preferred: Option<f64>,
+    to_si: &dyn Fn(f64) -> f64,
+    gaps: TimeGaps,
+) -> Judged {
+    let mut faults = Vec::new();
+    let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    let backwards: Vec<usize> = (0..steps.len()).filter(|&k| steps[k] < 0.0).collect();
+    let repeated: Vec<usize> = (0..steps.len()).filter(|&k| steps[k] == 0.0).collect();
+    let typical = median(&mut steps.clone());
+    let close = steps
+        .iter()
+        .filter(|&&s| (s - typical).abs() <= 0.5 * typical.abs())
+        .count();
+    let mostly_even = close * 20 >= steps.len() * 19
+        || (steps.len() < 20 && close + 1 >= steps.len() && close >= 3);
+    let gap_at: Vec<usize> = (0..steps.len())
+        .filter(|&k| mostly_even && steps[k] > 1.5 * typical)
+        .collect();
+    if let Some(&k) = backwards.first() {
+        faults.push(TimeFault::Backwards {
+            row: k + 1,
+            from_s: to_si(times[k]),
+            to_s: to_si(times[k + 1]),
+            places: backwards.len(),
+        });
+    }
+    if let Some(&k) = gap_at.first().filter(|_| backwards.is_empty()) {
+        faults.push(TimeFault::Gap {
+            row: k + 1,
+            from_s: to_si(times[k]),
+            to_s: to_si(times[k + 1]),
+            missing: (steps[k] / typical).round() - 1.0,
+            places: gap_at.len(),
+        });
+    }
+    if let Some(&k) = repeated.first() {
+        faults.push(TimeFault::Repeated {
+            row: k + 1,
+            time_s: to_si(times[k]),
+            places: repeated.len(),
+        });
+    }
+    if gaps == TimeGaps::Split && !(backwards.is_empty() && gap_at.is_empty()) {
+        return split(times, digits, preferred, to_si, &backwards, &gap_at, faults);
+    }
+    if backwards.is_empty() && gap_at.is_empty() && repeated.is_empty() {
+        steps.sort_unstable_by(f64::total_cmp);
+        faults.push(TimeFault::Uneven {
+            median_s: to_si(typical),
+            least_s: to_si(steps[0]),
+            most_s: to_si(steps[steps.len() - 1]),
+        });
+    }
+    let kept = (!repeated.is_empty()).then(|| {
+        (0..times.len())
+            .filter(|&k| k == 0 || times[k] != times[k - 1])
+            .collect::<Vec<_>>()
+    });
+    let axis = TimeAxis::Listed(match &kept {
+        Some(kept) => kept.iter().map(|&k| to_si(times[k])).collect(),
+        None => times.iter().map(|&t| to_si(t)).collect(),
+    });
+    Judged { axis, kept, faults }
+}
+
+fn split(
+    times: &[f64],
+    digits: u32,
+    preferred: Option<f64>,
+    to_si: &dyn Fn(f64) -> f64,
+    backwards: &[usize],
+    gap_at: &[usize],
+    mut faults: Vec<TimeFault>,
+) -> Judged {
+    let mut cuts: Vec<usize> = backwards.iter().chain(gap_at).map(|k| k + 1).collect();
+    cuts.push(times.len());
+    cuts.sort_unstable();
+    let mut first = 0;
+    let mut longest = 0..0;
+    for cut in cuts {
+        if cut - first > longest.len() {
+            longest = first..cut;
+        }
+        first = cut;
+    }
+    let inner = judge(
+        &times[longest.clone()],
+        digits,
+        preferred,
+        to_si,
+        TimeGaps::Tell,
+    );
+    faults.retain(|f| !matches!(f, TimeFault::Repeated { .. }));
+    faults.push(TimeFault::Cut {
+        first: longest.start,
+        end: longest.end,
+        rows: times.len(),
+    });
+    faults.extend(inner.faults.into_iter().map(|fault| match fault {
+        TimeFault::Repeated {
+            row,
+            time_s,
+            places,
+        } => TimeFault::Repeated {
+            row: row + longest.start,
+            time_s,
+            places,
+        },
+        other => other,
+    }));
+    let kept = match inner.kept {
+        Some(kept) => kept.into_iter().map(|k| k + longest.start).collect(),
+        None => longest.collect(),
+    };
+    Judged {
+        axis: inner.axis,
+        kept: Some(kept),
+        faults,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plain(times: &[f64], digits: u32) -> Judged {
+        judge(times, digits, None, &|t| t, TimeGaps::Tell)
+    }
+
+    #[test]
+    fn exact_decimal_times_give_exact_start_and_step() {
+        let times: Vec<f64> = (0..14000)
+            .map(|k| format!("{:.8}", -0.007 + k as f64 * 5e-6).parse().unwrap())
+            .collect();
+        let judged = plain(&times, 6);
+        assert_eq!(
+            judged.axis,
+            TimeAxis::Uniform {
+                start_s: -0.007,
+                step_s: 5e-6,
+                len: 14000
+            }
+        );
+        assert!(judged.faults.is_empty());
+    }
+
+    #[test]
+    fn a_step_finer_than_the_last_digit_is_found_from_the_whole_record() {
+        let step = 1.000_977_5e-5;
+        let times: Vec<f64> = (0..1024)
+            .map(|k| {
+                format!("{:.8}", -0.004688 + k as f64 * step)
+                    .parse()
+                    .unwrap()
+            })
+            .collect();
+        let TimeAxis::Uniform { step_s, .. } = plain(&times, 6).axis else {
+            panic!("uniform expected");
+        };
+        assert!((step_s - step).abs() < 1e-8 / 1023.0, "{step_s}");
+    }
+
+    #[test]
+    fn times_of_32_bit_numbers_are_even() {
+        let times: Vec<f64> = (0..600)
+            .map(|k| {
+                let t = (-6e-6 + f64::from(k) * 2e-8) as f32;
+                format!("{t:.7e}").parse().unwrap()
+            })
+            .collect();
+        let TimeAxis::Uniform {
+            start_s, step_s, ..
+        } = plain(&times, 8).axis
+        else {
+            panic!("uniform expected");
+        };
+        assert_eq!(step_s, 2e-8);
+        // Half a unit of a 32-bit number at 6e-6 is 2.3e-13.
+        assert!((start_s + 6e-6).abs() < 2.4e-13, "{start_s}");
+    }
+
+    #[test]
+    fn lost_digits_are_told_with_the_step_implied() {
+        let times: Vec<f64> = (0..1500)
+            .map(|k| {
+                format!("{:.3}", -0.0096 + f64::from(k) * 8e-5)
+                    .parse()
+                    .unwrap()
+            })
+            .collect();
+        let judged = plain(&times, 3);
+        let TimeAxis::Uniform { step_s, .. } = judged.axis else {
+            panic!("uniform expected");
+        };
+        assert!((step_s / 8e-5 - 1.0).abs() < 0.01, "{step_s}");
+        assert!(
+            matches!(judged.faults[0], TimeFault::Coarse { row: 1, .. }),
+            "{:?}",
+            judged.faults
+        );
+    }
+
+    #[test]
+    fn a_gap_and_a_step_back_are_placed() {
+        let mut times: Vec<f64> = (0..100).map(f64::from).collect();
+        times.drain(40..50);
+        let judged = plain(&times, 2);
+        assert_eq!(
+            judged.faults,
+            [TimeFault::Gap {
+                row: 40,
+                from_s: 39.0,
+                to_s: 50.0,
+                missing: 10.0,
+                places: 1
+            }]
+        );
+        let cut = judge(&times, 2, None, &|t| t, TimeGaps::Split);
+        assert_eq!(
+            cut.axis,
+            TimeAxis::Uniform {
+                start_s: 50.0,
+                step_s: 1.0,
+                len: 50
+            }
+        );
+        times.swap(10, 11);
+        assert!(matches!(
+            plain(&times, 2).faults[0],
+            TimeFault::Backwards {
+                row: 11,
+                places: 1,
+                ..
+            }
+        ));
+    }
+
+    #[test]
+    fn uneven_times_are_listed() {
+        let judged = plain(&[0.0, 0.33, 1.2, 1.5, 1.9, 2.8, 3.8, 8.0, 9.7], 3);
+        assert!(matches!(judged.axis, TimeAxis::Listed(_)));
+        assert!(matches!(judged.faults[0], TimeFault::Uneven { .. }));
+    }
+}

@@ -1,0 +1,131 @@
+//! What a vendor prints: the names of the entries and their quantities.
+
+use crate::motor_file::units::Quantity;
+
+/// One entry of a sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Entry {
+    TerminalResistance,
+    ArmatureInductance,
+    /// K told as torque over current.
+    TorqueConstant,
+    /// K told as voltage over speed.
+    BackEmfConstant,
+    /// K told as speed over voltage.
+    SpeedConstant,
+    RotorInertia,
+    /// Coulomb friction torque T_c.
+    FrictionTorque,
+    NoLoadSpeed,
+    NoLoadCurrent,
+    StallTorque,
+    StallCurrent,
+    /// At `rated_torque`.
+    RatedSpeed,
+    /// At `rated_torque`.
+    RatedCurrent,
+    ElectricalTimeConstant,
+    MechanicalTimeConstant,
+    /// Shaft power over electrical power, at the load where it is greatest.
+    MaximumEfficiency,
+    /// Shaft power at the load where it is greatest.
+    MaximumPower,
+}
+
+impl Entry {
+    /// Every entry, in the order of tables.
+    pub const ALL: [Entry; 17] = [
+        Entry::TerminalResistance,
+        Entry::ArmatureInductance,
+        Entry::TorqueConstant,
+        Entry::BackEmfConstant,
+        Entry::SpeedConstant,
+        Entry::RotorInertia,
+        Entry::FrictionTorque,
+        Entry::NoLoadSpeed,
+        Entry::NoLoadCurrent,
+        Entry::StallTorque,
+        Entry::StallCurrent,
+        Entry::RatedSpeed,
+        Entry::RatedCurrent,
+        Entry::ElectricalTimeConstant,
+        Entry::MechanicalTimeConstant,
+        Entry::MaximumEfficiency,
+        Entry::MaximumPower,
+    ];
+
+    /// The key in the sheet.
+    pub fn key(self) -> &'static str {
+        match self {
+            Entry::TerminalResistance => "terminal_resistance",
+            Entry::ArmatureInductance => "armature_inductance",
+            Entry::TorqueConstant => "torque_constant",
+            Entry::BackEmfConstant => "back_emf_constant",
+            Entry::SpeedConstant => "speed_constant",
+            Entry::RotorInertia => "rotor_inertia",
+            Entry::FrictionTorque => "friction_torque",
+            Entry::NoLoadSpeed => "no_load_speed",
+            Entry::NoLoadCurrent => "no_load_current",
+            Entry::StallTorque => "stall_torque",
+            Entry::StallCurrent => "stall_current",
+            Entry::RatedSpeed => "rated_speed",
+            Entry::RatedCurrent => "rated_current",
+            Entry::ElectricalTimeConstant => "electrical_time_constant",
+            Entry::MechanicalTimeConstant => "mechanical_time_constant",
+            Entry::MaximumEfficiency => "maximum_efficiency",
+            Entry::MaximumPower => "maximum_power",
+        }
+    }
+
+    /// The entry with this key.
+    pub fn from_key(key: &str) -> Option<Entry> {
+        Entry::ALL.into_iter().find(|entry| entry.key() == key)
+    }
+
+    /// Words for the person.
+    pub fn words(self) -> String {
+        self.key()
+            .replace("back_emf", "back-EMF")
+            .replace("no_load", "no-load")
+            .replace('_', " ")
+    }
+
+    /// Kind of quantity.
+    pub fn quantity(self) -> Quantity {
+        match self {
+            Entry::TerminalResistance => Quantity::Resistance,
+            Entry::ArmatureInductance => Quantity::Inductance,
+            Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => {
+                Quantity::MotorConstant
+            }
+            Entry::RotorInertia => Quantity::Inertia,
+            Entry::FrictionTorque | Entry::StallTorque => Quantity::Torque,
+            Entry::NoLoadSpeed | Entry::RatedSpeed => Quantity::Speed,
+            Entry::NoLoadCurrent | Entry::StallCurrent | Entry::RatedCurrent => Quantity::Current,
+            Entry::ElectricalTimeConstant | Entry::MechanicalTimeConstant => Quantity::Time,
+            Entry::MaximumEfficiency => Quantity::Ratio,
+            Entry::MaximumPower => Quantity::Power,
+        }
+    }
+
+    /// True for what holds at the nominal voltage only.
+    pub fn needs_voltage(self) -> bool {
+        matches!(
+            self,
+            Entry::NoLoadSpeed
+                | Entry::NoLoadCurrent
+                | Entry::StallTorque
+                | Entry::StallCurrent
+                | Entry::RatedSpeed
+                | Entry::RatedCurrent
+                | Entry::MaximumEfficiency
+                | Entry::MaximumPower
+        )
+    }
+
+    /// True for what holds at the rated torque only.
+    pub fn needs_rated_torque(self) -> bool {
+        matches!(self, Entry::RatedSpeed | Entry::RatedCurrent)
+    }
+}

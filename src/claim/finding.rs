@@ -1,0 +1,161 @@
+//! The judgement of each claim and of the sheet.
+
+use super::conformity::{Limits, Rule, Verdict, guard_band, judge as decide, needed_uncertainty};
+use super::consistency::{self, Consistency};
+use super::entry::Entry;
+use super::prediction::{Method, Predictor};
+use super::sheet::{Claim, Sheet};
+use crate::motor_file::MotorFile;
+
+/// One claim judged. Numbers are in SI units; an absent one is unknown.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Finding {
+    pub entry: Entry,
+    /// As the sheet prints it.
+    pub printed: String,
+    /// Unit of the sheet.
+    pub unit: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub claimed: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lower_limit: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub upper_limit: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub predicted: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub standard_uncertainty: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub method: Option<Method>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub conformance_probability: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard_band: Option<f64>,
+    /// Absent where the sheet prints neither tolerance nor limit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub verdict: Option<Verdict>,
+    /// With "cannot tell yet": the standard uncertainty that would give a verdict at the present prediction.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub needed_standard_uncertainty: Option<f64>,
+    /// Why there is no prediction, or what to know of the verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remark: Option<String>,
+}
+
+/// A sheet judged.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Judgement {
+    pub motor: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nominal_voltage_v: Option<f64>,
+    pub reference_temperature_c: f64,
+    pub rule: Rule,
+    /// What was taken for granted.
+    pub assumptions: Vec<String>,
+    pub consistency: Consistency,
+    pub findings: Vec<Finding>,
+}
+
+impl Judgement {
+    /// Number of claims with this verdict.
+    pub fn count(&self, verdict: Verdict) -> usize {
+        self.findings
+            .iter()
+            .filter(|finding| finding.verdict == Some(verdict))
+            .count()
+    }
+
+    /// True when at least one claim was judged, every judged one agrees, and the sheet does not contradict itself.
+    pub fn stands(&self) -> bool {
+        self.count(Verdict::Agrees) > 0
+            && self.count(Verdict::Disagrees) == 0
+            && self.count(Verdict::CannotTellYet) == 0
+            && !self.consistency.is_broken()
+    }
+}
+
+/// Judges every claim of a sheet. `seed` makes the Monte Carlo check repeat.
+pub fn judge(file: &MotorFile, sheet: &Sheet, rule: Rule, seed: u64) -> Judgement {
+    let predictor = Predictor::new(file, sheet, seed);
+    let findings = sheet
+        .claims
+        .values()
+        .map(|claim| finding(&predictor, claim, rule))
+        .collect();
+    let assumptions = sheet
+        .assumptions
+        .iter()
+        .chain(predictor.notes())
+        .cloned()
+        .collect();
+    Judgement {
+        motor: file.motor_name().to_owned(),
+        sheet: sheet.name.clone(),
+        nominal_voltage_v: sheet.nominal_voltage_v,
+        reference_temperature_c: sheet.reference_temperature_c,
+        rule,
+        assumptions,
+        consistency: consistency::test(sheet),
+        findings,
+    }
+}
+
+fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
+    let limits = claim.limits.unwrap_or(Limits {
+        lower: None,
+        upper: None,
+    });
+    let mut finding = Finding {
+        entry: claim.entry,
+        printed: claim.printed.clone(),
+        unit: claim.unit.text,
+        claimed: claim.value,
+        lower_limit: limits.lower,
+        upper_limit: limits.upper,
+        predicted: None,
+        standard_uncertainty: None,
+        method: None,
+        conformance_probability: None,
+        guard_band: None,
+        verdict: claim.limits.map(|_| Verdict::CannotTellYet),
+        needed_standard_uncertainty: None,
+        remark: None,
+    };
+    let prediction = match predictor.predict(claim.entry) {
+        Ok(prediction) => prediction,
+        Err(reason) => {
+            finding.remark = Some(reason.to_string());
+            return finding;
+        }
+    };
+    let knowledge = prediction.knowledge;
+    finding.predicted = Some(knowledge.estimate);
+    finding.standard_uncertainty = Some(knowledge.standard_uncertainty);
+    finding.method = Some(prediction.method);
+    if claim.limits.is_none() {
+        finding.remark = Some(
+            "the sheet prints no tolerance or limit, so there is nothing to judge by; add one, or default_tolerance under [sheet]"
+                .to_owned(),
+        );
+        return finding;
+    }
+    let probability = prediction.conformance_probability(limits);
+    let verdict = decide(probability, knowledge.estimate, limits, rule);
+    finding.conformance_probability = Some(probability);
+    finding.guard_band = Some(guard_band(knowledge.standard_uncertainty, rule));
+    finding.verdict = Some(verdict);
+    if verdict == Verdict::CannotTellYet
+        && let Rule::Guarded(risk) = rule
+    {
+        finding.needed_standard_uncertainty = needed_uncertainty(knowledge.estimate, limits, risk);
+        if finding.needed_standard_uncertainty.is_none() {
+            finding.remark = Some(
+                "the prediction lies on a limit: no bound, however small, would settle it"
+                    .to_owned(),
+            );
+        }
+    }
+    finding
+}

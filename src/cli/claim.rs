@@ -1,0 +1,72 @@
+//! `rundown claim`: a vendor's sheet held against a motor file.
+
+use super::Status;
+use crate::claim::{self, Rule};
+use crate::motor_file;
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+
+/// Hold a vendor's sheet against a motor file.
+///
+/// Exit status: 0 when every claim that can be judged agrees, 1 when one disagrees, cannot be told yet, or the sheet
+/// contradicts itself, 2 when the command could not run.
+#[derive(Debug, Args)]
+pub struct ClaimArguments {
+    /// Motor file written by `rundown fit`
+    motor: PathBuf,
+    /// Vendor's sheet in TOML, see docs/claim_sheet.md
+    sheet: PathBuf,
+    /// How verdicts are reached
+    #[arg(long, value_enum, default_value_t = RuleName::Guarded)]
+    rule: RuleName,
+    /// Largest risk of a wrong "agrees" or "disagrees", in percent
+    #[arg(long, default_value_t = 5.0, value_name = "PERCENT")]
+    risk: f64,
+    /// Seed of the Monte Carlo check
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Print JSON with SI units instead of the table
+    #[arg(long)]
+    json: bool,
+}
+
+/// Decision rules of JCGM 106:2012.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum RuleName {
+    /// Guard bands on both sides of each limit
+    Guarded,
+    /// The prediction alone decides
+    Simple,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// A motor file or sheet that cannot be read, a risk out of range.
+pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
+    let rule = match arguments.rule {
+        RuleName::Simple => Rule::Simple,
+        RuleName::Guarded if arguments.risk > 0.0 && arguments.risk < 50.0 => {
+            Rule::Guarded(arguments.risk / 100.0)
+        }
+        RuleName::Guarded => {
+            anyhow::bail!(
+                "--risk {}: expected a percentage above 0 and below 50, e.g. --risk 5",
+                arguments.risk
+            );
+        }
+    };
+    let file = motor_file::read(&arguments.motor)?;
+    let sheet = claim::sheet::read(&arguments.sheet)?;
+    let judgement = claim::judge(&file, &sheet, rule, arguments.seed);
+    if arguments.json {
+        println!("{}", serde_json::to_string_pretty(&judgement)?);
+    } else {
+        print!("{}", claim::table::render(&judgement));
+    }
+    Ok(if judgement.stands() {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
+}

@@ -1,0 +1,213 @@
+//! `rundown drive`: what a motor file means for the drive.
+
+use super::Status;
+use crate::drive::{self, Load, Order, order, table};
+use crate::motor_file::units::{self, Quantity};
+use crate::motor_file::{self, MotorFile};
+use anyhow::{Context, bail};
+use clap::Args;
+use std::path::PathBuf;
+
+/// Size the drive of a motor: inrush, soft start, PWM, half bridge, turn-off, braking, heating.
+///
+/// Exit status: 0 when every result that was asked for is there, 1 when one is not (a parameter undetermined, the motor
+/// would not turn) or the fit behind the file did not converge, 2 when the command could not run.
+#[derive(Debug, Args)]
+pub struct DriveArguments {
+    /// Motor file written by `rundown fit`
+    motor: PathBuf,
+    /// Supply voltage, e.g. 24V; the motor file's without it
+    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
+    supply: Option<String>,
+    /// Resistance of the source, e.g. 0.2Ohm
+    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    source_resistance: Option<String>,
+    /// Resistance of both leads together
+    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    lead_resistance: Option<String>,
+    /// Load torque at the shaft, e.g. "20 mN·m"; opposes motion
+    #[arg(
+        long,
+        value_name = "TORQUE",
+        allow_hyphen_values = true,
+        conflicts_with = "load_current"
+    )]
+    load: Option<String>,
+    /// The same as the current that it costs, for a motor file without a speed anchor
+    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true)]
+    load_current: Option<String>,
+    /// Inertia that turns with the shaft, beside the rotor's
+    #[arg(long, value_name = "INERTIA", allow_hyphen_values = true)]
+    load_inertia: Option<String>,
+    /// Current that supply and switches stand; makes a soft-start ramp
+    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true)]
+    current_limit: Option<String>,
+    /// PWM frequency [default: 20kHz, common practice, no source]
+    #[arg(long, value_name = "FREQUENCY", allow_hyphen_values = true)]
+    frequency: Option<String>,
+    /// PWM duty, 0.5 or "50 %" [default: 0.5, the greatest ripple]
+    #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
+    duty: Option<String>,
+    /// Ripple wanted, peak to peak as a share of the mean current [default: 10 %, common practice, no source]
+    #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
+    ripple_share: Option<String>,
+    /// On-resistance of one switch
+    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    switch_resistance: Option<String>,
+    /// Voltage across a conducting diode [default: 1V, common practice, no source]
+    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
+    diode_drop: Option<String>,
+    /// Slope resistance of the diode
+    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    diode_resistance: Option<String>,
+    /// Dead time of the half bridge, e.g. 500ns
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    dead_time: Option<String>,
+    /// Zener clamp: voltage across the motor while it clamps
+    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
+    clamp_voltage: Option<String>,
+    /// Stray capacitance across the opening switch when nothing clamps, e.g. 200pF
+    #[arg(long, value_name = "CAPACITANCE", allow_hyphen_values = true)]
+    stray_capacitance: Option<String>,
+    /// Braking resistor
+    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    brake_resistor: Option<String>,
+    /// Time in which the duty is ramped down to brake, e.g. 100ms
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    brake_ramp: Option<String>,
+    /// Capacitance across the supply that takes up braking energy
+    #[arg(long, value_name = "CAPACITANCE", allow_hyphen_values = true)]
+    bus_capacitance: Option<String>,
+    /// Thermal mass of the winding, e.g. "15 J/K"; never guessed
+    #[arg(long, value_name = "HEAT CAPACITY", allow_hyphen_values = true)]
+    thermal_mass: Option<String>,
+    /// Winding temperature that must not be passed, e.g. 120°C
+    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    winding_limit: Option<String>,
+    /// Winding temperature for everything computed; the captures' without it
+    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    winding_temperature: Option<String>,
+    /// Level of the intervals, in percent
+    #[arg(long, default_value_t = 95.0, value_name = "PERCENT")]
+    level: f64,
+    /// Motors drawn from the covariance
+    #[arg(long, default_value_t = 1000, value_name = "N")]
+    draws: usize,
+    /// Seed of the drawn motors
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Print JSON with SI units instead of the table
+    #[arg(long)]
+    json: bool,
+}
+
+/// Fewest and most motors drawn: below, the ends of an interval are chance; above, it only takes time.
+const DRAWS: std::ops::RangeInclusive<usize> = 200..=100_000;
+
+/// Runs the command.
+///
+/// # Errors
+/// A motor file that cannot be read, an option that cannot be read or is physically impossible.
+pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
+    if !DRAWS.contains(&arguments.draws) {
+        bail!(
+            "--draws {}: expected {} to {}",
+            arguments.draws,
+            DRAWS.start(),
+            DRAWS.end()
+        );
+    }
+    let level = arguments.level / 100.0;
+    if !(level > 0.0 && (1.0 - level) * arguments.draws as f64 >= 2.0) {
+        bail!(
+            "--level {}: expected a percentage above 0 that {} motors can resolve, at most {}",
+            arguments.level,
+            arguments.draws,
+            100.0 * (1.0 - 2.0 / arguments.draws as f64)
+        );
+    }
+    let file = motor_file::read(&arguments.motor)?;
+    let order = order(arguments, &file)?;
+    order.check()?;
+    let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
+        .with_context(|| arguments.motor.display().to_string())?;
+    if arguments.json {
+        println!("{}", serde_json::to_string_pretty(&sizing)?);
+    } else {
+        print!("{}", table::render(&sizing));
+    }
+    Ok(if sizing.stands() {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
+}
+
+fn si(option: &str, text: &Option<String>, quantity: Quantity) -> anyhow::Result<Option<f64>> {
+    let Some(text) = text else { return Ok(None) };
+    let si = units::parse_si(quantity, text).with_context(|| option.to_owned())?;
+    Ok(Some(si))
+}
+
+/// Joule per kelvin: an energy with `/K` or `/°C` behind it.
+fn heat_capacity(text: &Option<String>) -> anyhow::Result<Option<f64>> {
+    let Some(text) = text else { return Ok(None) };
+    let energy = ["/K", "/°C"]
+        .into_iter()
+        .find_map(|end| text.trim().strip_suffix(end))
+        .with_context(|| {
+            format!(
+                "--thermal-mass {text}: expected a heat capacity, e.g. --thermal-mass \"15 J/K\""
+            )
+        })?;
+    si("--thermal-mass", &Some(energy.to_owned()), Quantity::Energy)
+}
+
+fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> {
+    use Quantity as Q;
+    let a = arguments;
+    let supply_v = si("--supply", &a.supply, Q::Voltage)?
+        .or_else(|| file.motor.as_ref()?.supply_v)
+        .context("the motor file tells no supply voltage; give one, e.g. --supply 24V")?;
+    let load = match (
+        si("--load", &a.load, Q::Torque)?,
+        si("--load-current", &a.load_current, Q::Current)?,
+    ) {
+        (Some(torque), _) => Load::Torque(torque),
+        (None, Some(current)) => Load::Current(current),
+        (None, None) => Load::None,
+    };
+    Ok(Order {
+        supply_v,
+        source_resistance_ohm: si("--source-resistance", &a.source_resistance, Q::Resistance)?
+            .unwrap_or(0.0),
+        lead_resistance_ohm: si("--lead-resistance", &a.lead_resistance, Q::Resistance)?
+            .unwrap_or(0.0),
+        load,
+        load_inertia_kg_m2: si("--load-inertia", &a.load_inertia, Q::Inertia)?,
+        current_limit_a: si("--current-limit", &a.current_limit, Q::Current)?,
+        frequency_hz: si("--frequency", &a.frequency, Q::Frequency)?
+            .unwrap_or(order::USUAL_FREQUENCY_HZ),
+        duty: si("--duty", &a.duty, Q::Ratio)?.unwrap_or(order::USUAL_DUTY),
+        ripple_share: si("--ripple-share", &a.ripple_share, Q::Ratio)?
+            .unwrap_or(order::USUAL_RIPPLE_SHARE),
+        switch_resistance_ohm: si("--switch-resistance", &a.switch_resistance, Q::Resistance)?,
+        diode_drop_v: si("--diode-drop", &a.diode_drop, Q::Voltage)?
+            .unwrap_or(order::USUAL_DIODE_DROP_V),
+        diode_resistance_ohm: si("--diode-resistance", &a.diode_resistance, Q::Resistance)?
+            .unwrap_or(0.0),
+        dead_time_s: si("--dead-time", &a.dead_time, Q::Time)?,
+        clamp_voltage_v: si("--clamp-voltage", &a.clamp_voltage, Q::Voltage)?,
+        stray_capacitance_f: si("--stray-capacitance", &a.stray_capacitance, Q::Capacitance)?,
+        brake_resistor_ohm: si("--brake-resistor", &a.brake_resistor, Q::Resistance)?,
+        brake_ramp_s: si("--brake-ramp", &a.brake_ramp, Q::Time)?,
+        bus_capacitance_f: si("--bus-capacitance", &a.bus_capacitance, Q::Capacitance)?,
+        thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?,
+        winding_limit_c: si("--winding-limit", &a.winding_limit, Q::Temperature)?,
+        winding_temperature_c: si(
+            "--winding-temperature",
+            &a.winding_temperature,
+            Q::Temperature,
+        )?,
+    })
+}

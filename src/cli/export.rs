@@ -1,0 +1,274 @@
+//! `rundown export`: a motor file in the formats of other tools.
+
+use super::Status;
+use crate::export::{
+    End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
+};
+use crate::motor_file::units::{self, Quantity};
+use crate::motor_file::{self, MotorFile, ParameterName};
+use anyhow::{Context, bail};
+use clap::{Args, ValueEnum};
+use std::io::Write;
+use std::path::PathBuf;
+
+/// Write a motor file in the format of another tool.
+#[derive(Debug, Args)]
+pub struct ExportArguments {
+    /// Motor file written by `rundown fit`; several for csv and parquet
+    #[arg(required = true)]
+    motors: Vec<PathBuf>,
+    /// Format to write
+    #[arg(long, value_enum)]
+    to: Format,
+    /// File to write; the standard output without it
+    #[arg(short, long)]
+    output: Option<PathBuf>,
+    /// Replace an existing file
+    #[arg(long)]
+    force: bool,
+    /// A corner: `low` or `high` end of a named parameter, the others at their mean given that
+    #[arg(long, num_args = 2, value_names = ["END", "PARAMETER"], conflicts_with = "samples")]
+    at: Option<Vec<String>>,
+    /// Motors drawn from the covariance, for a tolerance study (spice, state-space, csv, parquet)
+    #[arg(long, value_name = "N")]
+    samples: Option<usize>,
+    /// Seed of the drawn motors
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Supply voltage for what simulates a start, e.g. 24V; the motor file's without it
+    #[arg(long, value_name = "VOLTAGE")]
+    supply: Option<String>,
+    /// Sample time of the discrete matrices, e.g. 50us
+    #[arg(long, value_name = "TIME")]
+    sample_time: Option<String>,
+}
+
+/// Formats.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Subcircuit with electrical and mechanical ports
+    Spice,
+    /// Deck of a half bridge at half duty around the subcircuit
+    SpiceHalfBridge,
+    /// Record for the Modelica Standard Library's permanent-magnet DC machine
+    Modelica,
+    /// C header with fixed-point helpers
+    C,
+    /// Python snippet that simulates a start
+    Python,
+    /// Octave snippet that simulates a start
+    Octave,
+    /// State-space matrices as JSON
+    StateSpace,
+    /// One row a motor
+    Csv,
+    /// One row a motor, in a build with the feature `parquet`
+    Parquet,
+}
+
+impl Format {
+    fn words(self) -> &'static str {
+        match self {
+            Format::Spice => "the SPICE subcircuit",
+            Format::SpiceHalfBridge => "the half-bridge deck",
+            Format::Modelica => "the Modelica record",
+            Format::C => "the C header",
+            Format::Python => "the Python snippet",
+            Format::Octave => "the Octave snippet",
+            Format::StateSpace => "the state-space model",
+            Format::Csv => "a drawn or corner row of the CSV table",
+            Format::Parquet => "a drawn or corner row of the Parquet table",
+        }
+    }
+
+    fn takes_samples(self) -> bool {
+        matches!(
+            self,
+            Format::Spice | Format::StateSpace | Format::Csv | Format::Parquet
+        )
+    }
+
+    fn is_table(self) -> bool {
+        matches!(self, Format::Csv | Format::Parquet)
+    }
+}
+
+/// Options, checked.
+struct Order {
+    format: Format,
+    corner: Option<(End, ParameterName)>,
+    samples: Option<usize>,
+    seed: u64,
+    supply_v: Option<f64>,
+    sample_time_s: Option<f64>,
+}
+
+/// Most motors drawn in one call; a table of them is some hundred megabytes.
+const MOST_SAMPLES: usize = 1_000_000;
+
+/// Runs the command.
+///
+/// # Errors
+/// A motor file that cannot be read, an option out of range, a parameter that the format needs and the file lacks, an
+/// output that cannot be written.
+pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
+    let order = order(arguments)?;
+    if arguments.motors.len() > 1 && !order.format.is_table() {
+        bail!(
+            "{} motor files, but {} holds one motor; give one, or use --to csv",
+            arguments.motors.len(),
+            order.format.words()
+        );
+    }
+    if let Some(path) = &arguments.output
+        && path.exists()
+        && !arguments.force
+    {
+        bail!(
+            "{}: already exists; choose another name, or pass --force to replace it",
+            path.display()
+        );
+    }
+    let mut files = Vec::with_capacity(arguments.motors.len());
+    for path in &arguments.motors {
+        files.push(motor_file::read(path)?);
+    }
+    let first = &arguments.motors[0];
+    let bytes = if order.format.is_table() {
+        tables(&files, &order)?
+    } else {
+        text(&files[0], &order)
+            .with_context(|| first.display().to_string())?
+            .into_bytes()
+    };
+    match &arguments.output {
+        Some(path) => motor_file::write_whole(path, &bytes)
+            .with_context(|| format!("{}: cannot be written", path.display()))?,
+        None => std::io::stdout().write_all(&bytes)?,
+    }
+    Ok(Status::Stands)
+}
+
+fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
+    let positive =
+        |option: &str, text: &Option<String>, quantity: Quantity| -> anyhow::Result<Option<f64>> {
+            let Some(text) = text else { return Ok(None) };
+            let si = units::parse_si(quantity, text).with_context(|| option.to_owned())?;
+            if si <= 0.0 {
+                bail!(
+                    "{option} {text}: expected a {} above zero",
+                    quantity.words()
+                );
+            }
+            Ok(Some(si))
+        };
+    let corner = match arguments.at.as_deref() {
+        Some([end, name]) => Some((end_named(end)?, parameter_named(name)?)),
+        _ => None,
+    };
+    if let Some(count) = arguments.samples {
+        if !arguments.to.takes_samples() {
+            bail!(
+                "--samples: {} holds one motor; use spice, state-space, csv or parquet, or --at for a corner",
+                arguments.to.words()
+            );
+        }
+        if count == 0 || count > MOST_SAMPLES {
+            bail!("--samples {count}: expected 1 to {MOST_SAMPLES}");
+        }
+    }
+    Ok(Order {
+        format: arguments.to,
+        corner,
+        samples: arguments.samples,
+        seed: arguments.seed,
+        supply_v: positive("--supply", &arguments.supply, Quantity::Voltage)?,
+        sample_time_s: positive("--sample-time", &arguments.sample_time, Quantity::Time)?,
+    })
+}
+
+fn end_named(text: &str) -> anyhow::Result<End> {
+    match text {
+        "low" => Ok(End::Low),
+        "high" => Ok(End::High),
+        other => bail!(
+            "--at {other}: expected `low` or `high`, then a parameter, e.g. --at high terminal_resistance"
+        ),
+    }
+}
+
+fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
+    ParameterName::from_key(key).with_context(|| {
+        let nearest = ParameterName::ALL
+            .into_iter()
+            .map(ParameterName::key)
+            .max_by(|one, other| {
+                strsim::jaro_winkler(key, one).total_cmp(&strsim::jaro_winkler(key, other))
+            })
+            .unwrap_or_default();
+        format!("--at: no parameter is called `{key}`; the nearest is `{nearest}`")
+    })
+}
+
+/// The motors that an order asks of one file.
+fn instances<'a>(file: &'a MotorFile, order: &Order) -> Result<Vec<Instance<'a>>, ExportError> {
+    let words = order.format.words();
+    match (order.corner, order.samples) {
+        (Some((end, name)), _) => Ok(vec![Instance::corner(file, words, name, end)?]),
+        (None, Some(count)) => Instance::samples(file, words, count, order.seed),
+        (None, None) => Ok(vec![Instance::estimate(file, words)?]),
+    }
+}
+
+fn text(file: &MotorFile, order: &Order) -> Result<String, ExportError> {
+    let motors = instances(file, order)?;
+    let motor = &motors[0];
+    Ok(match order.format {
+        Format::Spice => motors
+            .iter()
+            .map(spice::subcircuit)
+            .collect::<Vec<_>>()
+            .join("\n"),
+        Format::SpiceHalfBridge => spice::half_bridge(motor, order.supply_v)?,
+        Format::Modelica => modelica::record(motor, order.supply_v)?,
+        Format::C => c_header::header(motor)?,
+        Format::Python => script::python(motor, order.supply_v)?,
+        Format::Octave => script::octave(motor, order.supply_v)?,
+        _ => {
+            let document = |motor| state_space::document(motor, order.sample_time_s);
+            let value = match order.samples {
+                None => document(motor),
+                Some(_) => motors.iter().map(document).collect(),
+            };
+            format!("{value:#}\n")
+        }
+    })
+}
+
+fn tables(files: &[MotorFile], order: &Order) -> anyhow::Result<Vec<u8>> {
+    let mut table = Vec::new();
+    for file in files {
+        if order.corner.is_none() && order.samples.is_none() {
+            table.push(rows::Row {
+                file,
+                instance: None,
+            });
+            continue;
+        }
+        for instance in instances(file, order)? {
+            table.push(rows::Row {
+                file,
+                instance: Some(instance),
+            });
+        }
+    }
+    match order.format {
+        #[cfg(feature = "parquet")]
+        Format::Parquet => Ok(rows::parquet(&table)?),
+        #[cfg(not(feature = "parquet"))]
+        Format::Parquet => bail!(
+            "this build writes no Parquet; build it with `cargo build --release --features parquet`, or use --to csv"
+        ),
+        _ => Ok(rows::csv(&table)?),
+    }
+}

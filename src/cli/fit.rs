@@ -1,0 +1,257 @@
+//! `rundown fit`: from captures to a motor file.
+
+use super::Status;
+use super::timings::Timings;
+use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
+use crate::events::{self, Timeline};
+use crate::fit::{FitOptions, estimate};
+use crate::motor_file::{self, MotorFile, Overwrite, assemble};
+use crate::report::{self, Target};
+use anyhow::Context;
+use rayon::prelude::*;
+use std::path::{Path, PathBuf};
+
+/// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
+#[derive(Debug, clap::Args)]
+pub struct FitArguments {
+    /// Bench sheet (TOML); without it, name captures by the flags below
+    #[arg(value_name = "BENCH.toml", conflicts_with_all = ["start", "rundown", "brake", "locked", "turn_off", "pwm", "steady"])]
+    sheet: Option<PathBuf>,
+    /// Capture of a start from rest
+    #[arg(long, value_name = "FILE")]
+    start: Vec<PathBuf>,
+    /// Capture of a run-down with open terminals
+    #[arg(long, value_name = "FILE")]
+    rundown: Vec<PathBuf>,
+    /// Capture of a short-circuit brake
+    #[arg(long, value_name = "FILE")]
+    brake: Vec<PathBuf>,
+    /// Capture of a voltage step onto the held rotor
+    #[arg(long, value_name = "FILE")]
+    locked: Vec<PathBuf>,
+    /// Capture of the current being switched off
+    #[arg(long, value_name = "FILE")]
+    turn_off: Vec<PathBuf>,
+    /// Capture under PWM, rotor free
+    #[arg(long, value_name = "FILE")]
+    pwm: Vec<PathBuf>,
+    /// Capture of steady running
+    #[arg(long, value_name = "FILE")]
+    steady: Vec<PathBuf>,
+    /// Supply voltage, e.g. 12V
+    #[arg(long, value_name = "VOLTAGE", value_parser = super::quantity::voltage)]
+    supply: Option<f64>,
+    /// Speed while running freely on the supply, e.g. 5160rpm
+    #[arg(long, value_name = "SPEED", value_parser = super::quantity::speed)]
+    speed: Option<f64>,
+    /// Commutator segments, where they can be counted
+    #[arg(long, value_name = "COUNT")]
+    segments: Option<u32>,
+    /// Winding temperature, e.g. 25C
+    #[arg(long, value_name = "TEMPERATURE", value_parser = super::quantity::temperature)]
+    temperature: Option<f64>,
+    /// Column of the voltage: its name, or its number counted from 1
+    #[arg(long, value_name = "COLUMN")]
+    voltage_column: Option<String>,
+    /// Column of the current: its name, or its number counted from 1
+    #[arg(long, value_name = "COLUMN")]
+    current_column: Option<String>,
+    /// Current measured through a shunt of this resistance, e.g. 50mohm
+    #[arg(long, value_name = "RESISTANCE", value_parser = super::quantity::resistance)]
+    shunt: Option<f64>,
+    /// The current column holds raw volts across the shunt
+    #[arg(long, requires = "shunt")]
+    raw_volts: bool,
+    /// The voltage was measured across motor and shunt together
+    #[arg(long, requires = "shunt")]
+    shunt_in_voltage: bool,
+    /// The current probe was the wrong way round
+    #[arg(long)]
+    reverse_current: bool,
+    /// Write the motor file here
+    #[arg(short, long, value_name = "motor.json")]
+    output: Option<PathBuf>,
+    /// Write a page with every picture here: one file that opens without a network
+    #[arg(long, value_name = "page.html")]
+    report: Option<PathBuf>,
+    /// Write the data of that page here, as JSON
+    #[arg(long, value_name = "page.json")]
+    report_data: Option<PathBuf>,
+    /// Overwrite an output even if it is no file of this program
+    #[arg(long)]
+    force: bool,
+    /// Let the sheet name files outside its own folder
+    #[arg(long)]
+    allow_outside: bool,
+    /// Print the motor file instead of the table
+    #[arg(long)]
+    json: bool,
+    /// Probability that an interval covers the true value
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
+    level: f64,
+    /// Tell how long each stage took
+    #[arg(long)]
+    timings: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
+pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
+    anyhow::ensure!(
+        arguments.level > 0.5 && arguments.level < 1.0,
+        "--level {} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95",
+        arguments.level
+    );
+    if let Some(output) = &arguments.output {
+        motor_file::check_target(output, overwrite(arguments))?;
+    }
+    for (path, target) in report_targets(arguments) {
+        report::check_target(path, target, arguments.force)?;
+    }
+    let mut timings = Timings::start();
+    let bench = load(arguments)?;
+    timings.lap("read captures");
+    let timelines = find_events(&bench);
+    timings.lap("find events");
+    let options = FitOptions {
+        level: arguments.level,
+        ..FitOptions::default()
+    };
+    let estimate = match estimate(&bench, &timelines, &options) {
+        Ok(estimate) => estimate,
+        Err(error) => {
+            // What was doubted in the captures most often says why.
+            tell_doubts(&bench, &timelines);
+            return Err(error).context("the captures could not be fitted");
+        }
+    };
+    timings.lap("fit");
+    let file = assemble(&bench, &timelines, &estimate);
+    if let Some(output) = &arguments.output {
+        motor_file::write(output, &file, overwrite(arguments))?;
+    }
+    timings.lap("assemble and write");
+    if report_targets(arguments).next().is_some() {
+        let data = report::gather(&bench, &timelines, &estimate, &file);
+        for (path, target) in report_targets(arguments) {
+            report::write(path, &data, target, arguments.force)?;
+        }
+        timings.lap("report");
+    }
+    if arguments.json {
+        print!(
+            "{}",
+            motor_file::to_text(Path::new("(standard output)"), &file)?
+        );
+    } else {
+        print_result(&file, &written(arguments));
+    }
+    if arguments.timings {
+        eprint!("{timings}");
+    }
+    let spoiled = bench
+        .doubts
+        .iter()
+        .chain(timelines.iter().flat_map(|t| &t.doubts))
+        .any(|d| d.spoils_estimate());
+    Ok(if estimate.converged() && !spoiled {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
+}
+
+fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
+    for remark in &bench.remarks {
+        eprintln!("warning: {remark}");
+    }
+    for (capture, timeline) in bench.captures.iter().zip(timelines) {
+        for remark in &timeline.remarks {
+            eprintln!("warning: {}: {remark}", capture.name);
+        }
+    }
+}
+
+/// The report files asked for.
+fn report_targets(arguments: &FitArguments) -> impl Iterator<Item = (&Path, Target)> {
+    let page = arguments.report.as_deref().map(|p| (p, Target::Page));
+    let data = arguments.report_data.as_deref().map(|p| (p, Target::Data));
+    page.into_iter().chain(data)
+}
+
+/// Every file asked for, the motor file first.
+fn written(arguments: &FitArguments) -> Vec<&Path> {
+    let motor_file = arguments.output.as_deref();
+    motor_file
+        .into_iter()
+        .chain(report_targets(arguments).map(|t| t.0))
+        .collect()
+}
+
+fn overwrite(arguments: &FitArguments) -> Overwrite {
+    if arguments.force {
+        Overwrite::Force
+    } else {
+        Overwrite::MotorFileOnly
+    }
+}
+
+fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
+    if let Some(sheet) = &arguments.sheet {
+        let options = LoadOptions {
+            allow_outside: arguments.allow_outside,
+        };
+        return Ok(read_sheet(sheet, &options)?);
+    }
+    let groups = [
+        (Role::Start, &arguments.start),
+        (Role::RunDown, &arguments.rundown),
+        (Role::Brake, &arguments.brake),
+        (Role::LockedRotor, &arguments.locked),
+        (Role::TurnOff, &arguments.turn_off),
+        (Role::Pwm, &arguments.pwm),
+        (Role::Steady, &arguments.steady),
+    ];
+    let captures = groups
+        .iter()
+        .flat_map(|(role, files)| files.iter().map(|f| (*role, f.clone())))
+        .collect();
+    Ok(quick_bench(&QuickRun {
+        captures,
+        supply_v: arguments.supply,
+        commutator_segments: arguments.segments,
+        winding_temperature_c: arguments.temperature,
+        speed_rad_s: arguments.speed,
+        voltage_column: arguments.voltage_column.clone(),
+        current_column: arguments.current_column.clone(),
+        shunt_ohm: arguments.shunt,
+        raw_volts: arguments.raw_volts,
+        shunt_in_voltage: arguments.shunt_in_voltage,
+        reverse_current: arguments.reverse_current,
+        ..QuickRun::default()
+    })?)
+}
+
+fn find_events(bench: &Bench) -> Vec<Timeline> {
+    bench
+        .captures
+        .par_iter()
+        .map(|c| events::find(&c.waveform, c.role))
+        .collect()
+}
+
+fn print_result(file: &MotorFile, written: &[&Path]) {
+    print!("{}", motor_file::table::render(file));
+    let warnings = motor_file::table::warnings(file);
+    if !warnings.is_empty() {
+        print!("\n{warnings}");
+    }
+    if !written.is_empty() {
+        println!();
+    }
+    for path in written {
+        println!("written: {}", path.display());
+    }
+}

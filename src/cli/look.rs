@@ -1,0 +1,319 @@
+//! `look`: what is found in each file, and why.
+
+use super::Status;
+use super::import_flags::ImportFlags;
+use super::look_events::Findings;
+use crate::capture::{self, Channel, Record, TimeAxis};
+use clap::Args;
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::PathBuf;
+
+/// Shows what is found in captured files: layout and why, channels, rate, noise, clipping, columns and role, events, ripple, doubts.
+#[derive(Args, Debug)]
+pub struct Look {
+    /// Exported captures (text, or text packed with gzip).
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// Print JSON: an array with one object a file.
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    import: ImportFlags,
+}
+
+/// What is measured on one channel.
+struct Seen<'a> {
+    channel: &'a Channel,
+    least: Option<f64>,
+    most: Option<f64>,
+    step: Option<f64>,
+    noise: Option<f64>,
+    clipped: Vec<usize>,
+}
+
+impl<'a> Seen<'a> {
+    fn new(channel: &'a Channel) -> Seen<'a> {
+        let finite = || channel.values.iter().copied().filter(|v| v.is_finite());
+        Seen {
+            channel,
+            least: finite().reduce(f64::min),
+            most: finite().reduce(f64::max),
+            step: capture::quantisation_step(&channel.values),
+            noise: capture::noise(&channel.values),
+            clipped: capture::clipped(&channel.values, &channel.overrange)
+                .into_iter()
+                .enumerate()
+                .filter_map(|(row, flag)| flag.then_some(row))
+                .collect(),
+        }
+    }
+
+    fn unit(&self) -> &str {
+        self.channel
+            .unit
+            .as_deref()
+            .or(self.channel.unit_text.as_deref())
+            .unwrap_or("")
+    }
+
+    /// Value at which clipped samples sit; `None` where all are overrange marks.
+    fn clip_level(&self) -> Option<f64> {
+        self.clipped
+            .iter()
+            .map(|&row| self.channel.values[row])
+            .find(|v| v.is_finite())
+    }
+}
+
+/// Runs `look`.
+///
+/// # Errors
+/// Only when the output cannot be written; a file that cannot be read is shown and sets the status.
+pub fn run(arguments: &Look) -> anyhow::Result<Status> {
+    let options = arguments.import.options();
+    let mut output = std::io::stdout().lock();
+    let mut status = Status::Stands;
+    let mut documents = Vec::new();
+    for (at, path) in arguments.files.iter().enumerate() {
+        match capture::read(path, &options) {
+            Ok(record) => {
+                let findings = Findings::of(&record);
+                let doubtful = findings.as_ref().is_none_or(Findings::doubtful)
+                    || record.remarks.iter().any(|r| capture::is_doubtful(&r.kind));
+                if doubtful && status == Status::Stands {
+                    status = Status::Doubtful;
+                }
+                let seen: Vec<Seen> = record.channels.iter().map(Seen::new).collect();
+                if arguments.json {
+                    documents.push(document(&record, &seen, findings.as_ref()));
+                } else {
+                    if at > 0 {
+                        writeln!(output)?;
+                    }
+                    write!(output, "{}", page(&record, &seen, findings.as_ref()))?;
+                }
+            }
+            Err(error) => {
+                status = Status::CouldNotRun;
+                if arguments.json {
+                    documents.push(
+                        json!({"path": path.display().to_string(), "error": error.to_string()}),
+                    );
+                } else {
+                    output.flush()?;
+                    eprintln!("error: {error}");
+                }
+            }
+        }
+    }
+    if arguments.json {
+        writeln!(output, "{}", serde_json::to_string_pretty(&documents)?)?;
+    }
+    Ok(status)
+}
+
+/// Four digits with an engineering prefix: `12.5 ms`.
+pub(super) fn engineering(value: f64, unit: &str) -> String {
+    const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];
+    let value: f64 = format!("{value:.3e}").parse().unwrap_or(value);
+    if value == 0.0 || !value.is_finite() || !SCALED.contains(&unit) {
+        return format!("{value} {unit}").trim_end().to_string();
+    }
+    let power = ((value.abs().log10() + 1e-12) / 3.0)
+        .floor()
+        .clamp(-5.0, 3.0) as i32;
+    let prefix = ["f", "p", "n", "\u{b5}", "m", "", "k", "M", "G"][(power + 5) as usize];
+    let scaled: f64 = format!("{:.3e}", value / 1000f64.powi(power))
+        .parse()
+        .unwrap_or(value);
+    format!("{scaled} {prefix}{unit}").trim_end().to_string()
+}
+
+fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
+    let mut lines = vec![record.path.display().to_string()];
+    lines.push(format!(
+        "  first numbers in line {}",
+        record.first_data_line
+    ));
+    lines.extend(record.layout.iter().map(|rule| format!("  {rule}")));
+    let rows = record.time.len();
+    lines.push(match &record.time {
+        TimeAxis::Uniform {
+            start_s, step_s, ..
+        } => format!(
+            "  time: {rows} rows from {} every {} ({}), {} long",
+            engineering(*start_s, "s"),
+            engineering(*step_s, "s"),
+            engineering(1.0 / step_s, "Sa/s"),
+            engineering(*step_s * rows.saturating_sub(1) as f64, "s")
+        ),
+        TimeAxis::Listed(times) => format!(
+            "  time: {rows} rows listed from {} to {}",
+            engineering(times.first().copied().unwrap_or(f64::NAN), "s"),
+            engineering(times.last().copied().unwrap_or(f64::NAN), "s")
+        ),
+        TimeAxis::Absent { .. } => format!("  time: unknown, {rows} rows"),
+    });
+    for seen in seen {
+        let channel = seen.channel;
+        let unit = seen.unit();
+        let mut parts = vec![match (seen.least, seen.most) {
+            (Some(least), Some(most)) => {
+                format!(
+                    "{} to {}",
+                    engineering(least, unit),
+                    engineering(most, unit)
+                )
+            }
+            _ => "no numbers".to_string(),
+        }];
+        match seen.noise {
+            Some(noise) => parts.push(format!("noise {}", engineering(noise, unit))),
+            None if seen.most.is_some() => parts.push("noise below the codes".to_string()),
+            None => {}
+        }
+        if let Some(step) = seen.step {
+            parts.push(format!("step {}", engineering(step, unit)));
+        }
+        if channel.missing > 0 {
+            parts.push(format!("{} missing", channel.missing));
+        }
+        if !seen.clipped.is_empty() {
+            parts.push(match seen.clip_level() {
+                Some(level) => format!(
+                    "{} clipped at {}, the first in row {}",
+                    seen.clipped.len(),
+                    engineering(level, unit),
+                    seen.clipped.first().map_or(0, |row| row + 1)
+                ),
+                None => format!("{} out of range", seen.clipped.len()),
+            });
+        }
+        let facts = &channel.facts;
+        if let Some(ratio) = facts.probe_ratio {
+            parts.push(format!("probe {ratio}:1 stated"));
+        }
+        if let Some(coupling) = &facts.coupling {
+            parts.push(format!("coupling {coupling} stated"));
+        }
+        if facts.inverted == Some(true) {
+            parts.push("inverted stated".to_string());
+        }
+        lines.push(format!(
+            "  column {} \"{}\"{}: {}",
+            channel.column,
+            channel.name,
+            match (&channel.unit, &channel.unit_text) {
+                (Some(unit), _) => format!(" in {unit}"),
+                (None, Some(text)) => format!(" in {text} (as written)"),
+                (None, None) => ", unit not stated".to_string(),
+            },
+            parts.join(", ")
+        ));
+    }
+    match findings {
+        Some(findings) => lines.extend(findings.lines()),
+        None => lines.push("  no column can be the voltage or the current of a motor".to_string()),
+    }
+    for remark in &record.remarks {
+        lines.push(format!("  warning: {}", remark.text));
+    }
+    for (at, seen) in seen.iter().enumerate() {
+        // What the events say of clipping names its effect; only columns that they do not use are told here.
+        if findings.is_some_and(|f| f.covers(at)) {
+            continue;
+        }
+        if let (Some(level), Some(row)) = (seen.clip_level(), seen.clipped.first()) {
+            lines.push(format!(
+                "  warning: {}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
+                record.path.display(),
+                seen.channel.column,
+                seen.channel.name,
+                seen.clipped.len(),
+                engineering(level, seen.unit()),
+                row + 1
+            ));
+        }
+    }
+    lines.join("\n") + "\n"
+}
+
+fn document(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> Value {
+    let time = match &record.time {
+        TimeAxis::Uniform {
+            start_s,
+            step_s,
+            len,
+        } => json!({"kind": "uniform", "start_s": start_s, "step_s": step_s, "rows": len}),
+        TimeAxis::Listed(times) => json!({
+            "kind": "listed",
+            "first_s": times.first(),
+            "last_s": times.last(),
+            "rows": times.len(),
+        }),
+        TimeAxis::Absent { len } => json!({"kind": "absent", "rows": len}),
+    };
+    let channels: Vec<Value> = seen
+        .iter()
+        .map(|seen| {
+            let facts = &seen.channel.facts;
+            json!({
+                "name": seen.channel.name,
+                "column": seen.channel.column,
+                "unit": seen.channel.unit,
+                "unit_text": seen.channel.unit_text,
+                "least": seen.least,
+                "most": seen.most,
+                "noise": seen.noise,
+                "quantisation_step": seen.step,
+                "missing": seen.channel.missing,
+                "overrange": seen.channel.overrange.len(),
+                "clipped": seen.clipped.len(),
+                "clip_level": seen.clip_level(),
+                "probe_ratio": facts.probe_ratio,
+                "vertical_scale_per_division": facts.vertical_scale_per_division,
+                "vertical_offset": facts.vertical_offset,
+                "coupling": facts.coupling,
+                "inverted": facts.inverted,
+            })
+        })
+        .collect();
+    let remarks: Vec<Value> = record
+        .remarks
+        .iter()
+        .map(|r| json!({"kind": r.kind, "line": r.line, "column": r.column, "text": r.text}))
+        .collect();
+    json!({
+        "path": record.path.display().to_string(),
+        "sha256": record.sha256,
+        "first_data_line": record.first_data_line,
+        "layout": record.layout,
+        "time": time,
+        "time_name": record.time_name,
+        "channels": channels,
+        "preamble": record.preamble.iter()
+            .map(|f| json!({"line": f.line, "key": f.key, "values": f.values}))
+            .collect::<Vec<_>>(),
+        "remarks": remarks,
+        "found": findings.map(Findings::document),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::engineering;
+
+    #[test]
+    fn engineering_prefixes() {
+        for (value, text) in [
+            (5e-6, "5 \u{b5}s"),
+            (1e-3, "1 ms"),
+            (-0.0336, "-33.6 ms"),
+            (999.96, "1 ks"),
+            (0.0, "0 s"),
+        ] {
+            assert_eq!(engineering(value, "s"), text);
+        }
+    }
+}

@@ -1,0 +1,312 @@
+//! What the waveform in one record says, for `look`: columns, role, events, phases, doubts, and the ripple of a run-down.
+
+use super::look::engineering;
+use crate::bench::{Doubt, Role, role_name};
+use crate::capture::{Record, TimeAxis};
+use crate::events::{ColumnGuess, PhaseKind, Timeline, find, guess_columns, open_stretch};
+use crate::ripple::{RippleLine, RippleOptions, RippleResult, analyse_run_down_at};
+use crate::stats::rounding::{Scale, write};
+use serde_json::{Value, json};
+
+/// Phases and candidates shown in the text; `--json` has all.
+const MOST_PHASES: usize = 16;
+const MOST_CANDIDATES: usize = 5;
+/// Below this a candidate is not worth a line.
+const LEAST_PROBABILITY: f64 = 0.005;
+/// Confidence at and below which the shape shows no role at all.
+const NO_ROLE: f64 = 0.05;
+
+/// Everything that voltage and current of one record show.
+pub(super) struct Findings<'a> {
+    record: &'a Record,
+    columns: ColumnGuess,
+    timeline: Timeline,
+    /// Only for a run-down with an open stretch; the error in words.
+    ripple: Option<Result<RippleResult, String>>,
+}
+
+impl<'a> Findings<'a> {
+    /// Guesses and finds; `None` where no column can be a voltage or a current.
+    pub fn of(record: &'a Record) -> Option<Findings<'a>> {
+        let columns = guess_columns(record);
+        columns.voltage.or(columns.current)?;
+        let waveform = columns.waveform(record);
+        // Where no role shows, any switching role makes the finder say that nothing happens.
+        let role = if columns.role.confidence > NO_ROLE {
+            columns.role.role
+        } else {
+            Role::Start
+        };
+        let timeline = find(&waveform, role);
+        let ripple = (role == Role::RunDown)
+            .then(|| open_stretch(&waveform, &timeline))
+            .flatten()
+            .map(|stretch| {
+                let options = RippleOptions::for_stretch(&stretch, None, None);
+                analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
+                    .map_err(|why| why.to_string())
+            });
+        Some(Findings {
+            record,
+            columns,
+            timeline,
+            ripple,
+        })
+    }
+
+    /// True when the capture cannot be taken as it stands.
+    pub fn doubtful(&self) -> bool {
+        self.timeline
+            .doubts
+            .iter()
+            .any(|d| Doubt::spoils_capture(*d))
+    }
+
+    /// True when what is said of clipping here covers this channel of the record.
+    pub fn covers(&self, channel: usize) -> bool {
+        [self.columns.voltage, self.columns.current].contains(&Some(channel))
+    }
+
+    /// Indented lines for the page.
+    pub fn lines(&self) -> Vec<String> {
+        let mut lines = vec![self.columns_line()];
+        lines.extend(self.columns.reasons.iter().map(|r| format!("    {r}")));
+        let role = &self.columns.role;
+        lines.push(if role.confidence > NO_ROLE {
+            format!(
+                "  role: {} (confidence {:.2}): {}",
+                role_name(role.role),
+                role.confidence,
+                role.reason
+            )
+        } else {
+            format!("  role: none shows: {}", role.reason)
+        });
+        if role.confidence > NO_ROLE {
+            for (other, confidence) in role.alternatives.iter().filter(|a| a.1 >= NO_ROLE) {
+                lines.push(format!(
+                    "    or {} (confidence {confidence:.2})",
+                    role_name(*other)
+                ));
+            }
+        }
+        for (name, time_s) in &self.timeline.instants {
+            lines.push(format!("  event: {name} at {}", self.clock(*time_s)));
+        }
+        let phases = &self.timeline.phases;
+        for phase in phases.iter().take(MOST_PHASES) {
+            let (kind, reason) = phase_words(&phase.kind);
+            let why = reason.map(|r| format!(" ({r})")).unwrap_or_default();
+            let times = match (
+                self.time(phase.first),
+                self.time(phase.end.saturating_sub(1)),
+            ) {
+                (Some(from), Some(to)) => {
+                    format!(", {} to {}", self.clock(from), self.clock(to))
+                }
+                _ => String::new(),
+            };
+            lines.push(format!(
+                "  phase: {kind}{why}, rows {} to {}{times}",
+                phase.first + 1,
+                phase.end
+            ));
+        }
+        if phases.len() > MOST_PHASES {
+            lines.push(format!(
+                "  and {} more phases; --json lists all",
+                phases.len() - MOST_PHASES
+            ));
+        }
+        if let Some(ripple) = &self.ripple {
+            lines.extend(ripple_lines(ripple));
+        }
+        let path = self.record.path.display();
+        lines.extend(
+            self.timeline
+                .remarks
+                .iter()
+                .map(|text| format!("  warning: {path}: {text}")),
+        );
+        lines
+    }
+
+    fn columns_line(&self) -> String {
+        let one = |what: &str, index: Option<usize>, reversed: bool| {
+            let Some(channel) = index.and_then(|k| self.record.channels.get(k)) else {
+                return format!("{what} in no column");
+            };
+            format!(
+                "{what} in column {} \"{}\"{}",
+                channel.column,
+                channel.name,
+                if reversed { ", reversed" } else { "" }
+            )
+        };
+        format!(
+            "  {}; {} (confidence {:.2})",
+            one(
+                "voltage",
+                self.columns.voltage,
+                self.columns.voltage_reversed
+            ),
+            one(
+                "current",
+                self.columns.current,
+                self.columns.current_reversed
+            ),
+            self.columns.confidence
+        )
+    }
+
+    /// A time to a thousandth of the sampling step, so that what lies on a row is shown there.
+    fn clock(&self, time_s: f64) -> String {
+        let step_s = match (self.time(0), self.time(1)) {
+            (Some(first), Some(second)) if second > first => 1e-3 * (second - first),
+            _ => return engineering(time_s, "s"),
+        };
+        engineering((time_s / step_s).round() * step_s, "s")
+    }
+
+    fn time(&self, row: usize) -> Option<f64> {
+        match &self.record.time {
+            TimeAxis::Absent { .. } => None,
+            time => time.at(row),
+        }
+    }
+
+    /// The same as JSON.
+    pub fn document(&self) -> Value {
+        let column = |index: Option<usize>| {
+            index
+                .and_then(|k| self.record.channels.get(k))
+                .map(|c| c.column)
+        };
+        let role = &self.columns.role;
+        json!({
+            "columns": {
+                "voltage": column(self.columns.voltage),
+                "current": column(self.columns.current),
+                "voltage_reversed": self.columns.voltage_reversed,
+                "current_reversed": self.columns.current_reversed,
+                "current_in_volts": self.columns.current_in_volts,
+                "confidence": self.columns.confidence,
+                "reasons": self.columns.reasons,
+            },
+            "role": {
+                "name": (role.confidence > NO_ROLE).then(|| role_name(role.role)),
+                "confidence": role.confidence,
+                "reason": role.reason,
+                "alternatives": role.alternatives.iter()
+                    .map(|(other, confidence)| json!({"name": role_name(*other), "confidence": confidence}))
+                    .collect::<Vec<_>>(),
+            },
+            "events": self.timeline.instants.iter()
+                .map(|(name, time_s)| json!({"name": name, "time_s": time_s}))
+                .collect::<Vec<_>>(),
+            "phases": self.timeline.phases.iter().map(|phase| {
+                let (kind, reason) = phase_words(&phase.kind);
+                json!({
+                    "kind": kind,
+                    "reason": reason,
+                    "first_row": phase.first + 1,
+                    "last_row": phase.end,
+                    "first_s": self.time(phase.first),
+                    "last_s": self.time(phase.end.saturating_sub(1)),
+                })
+            }).collect::<Vec<_>>(),
+            "doubts": self.timeline.remarks,
+            "ripple": self.ripple.as_ref().map(ripple_document),
+        })
+    }
+}
+
+fn phase_words(kind: &PhaseKind) -> (&'static str, Option<&str>) {
+    match kind {
+        PhaseKind::Rest => ("rest", None),
+        PhaseKind::Driven => ("driven", None),
+        PhaseKind::Open => ("open", None),
+        PhaseKind::Shorted => ("shorted", None),
+        PhaseKind::Cut(reason) => ("cut", Some(reason)),
+    }
+}
+
+fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String> {
+    let result = match ripple {
+        Ok(result) => result,
+        Err(why) => return vec![format!("  ripple: tells no speed: {why}")],
+    };
+    let mut lines = vec![match &result.line {
+        None => format!(
+            "  ripple: no line stands above the floor (chance of a false alarm {})",
+            result.false_alarm_rate
+        ),
+        Some(line) => line_words(line),
+    }];
+    let worth = result
+        .candidates
+        .iter()
+        .filter(|c| c.probability >= LEAST_PROBABILITY);
+    for candidate in worth.take(MOST_CANDIDATES) {
+        lines.push(format!(
+            "    {} segments, {} cycles a revolution: K = {}, probability {:.3}",
+            candidate.segments,
+            candidate.cycles_per_revolution,
+            write(
+                candidate.back_emf_constant_v_s_per_rad,
+                Some(candidate.standard_uncertainty),
+                "V·s/rad",
+                Scale::Power
+            ),
+            candidate.probability
+        ));
+    }
+    lines.extend(result.remarks.iter().map(|r| format!("    {r}")));
+    lines
+}
+
+fn line_words(line: &RippleLine) -> String {
+    format!(
+        "  ripple: line at {}, {:.2} % of the back-EMF, {:.0} times the noise in power, seen over {:.0} cycles",
+        write(
+            line.cycles_per_volt_second,
+            Some(line.standard_uncertainty),
+            "cycles per V·s",
+            Scale::Plain
+        ),
+        100.0 * line.relative_amplitude,
+        line.signal_to_noise,
+        line.cycles_seen
+    )
+}
+
+fn ripple_document(ripple: &Result<RippleResult, String>) -> Value {
+    let result = match ripple {
+        Ok(result) => result,
+        Err(why) => return json!({"error": why}),
+    };
+    json!({
+        "false_alarm_rate": result.false_alarm_rate,
+        "line": result.line.as_ref().map(|line| json!({
+            "cycles_per_volt_second": line.cycles_per_volt_second,
+            "standard_uncertainty": line.standard_uncertainty,
+            "harmonic_of_revolution": line.harmonic_of_revolution,
+            "relative_amplitude": line.relative_amplitude,
+            "signal_to_noise": line.signal_to_noise,
+            "cycles_seen": line.cycles_seen,
+            "false_alarm_probability": line.false_alarm_probability,
+        })),
+        "candidates": result.candidates.iter().map(|c| json!({
+            "segments": c.segments,
+            "cycles_per_revolution": c.cycles_per_revolution,
+            "back_emf_constant_v_s_per_rad": c.back_emf_constant_v_s_per_rad,
+            "standard_uncertainty": c.standard_uncertainty,
+            "probability": c.probability,
+            "constant_probability": c.constant_probability,
+        })).collect::<Vec<_>>(),
+        "revolutions": result.revolutions,
+        "stretch_s": [result.stretch_s.0, result.stretch_s.1],
+        "standstill_s": result.standstill_s,
+        "remarks": result.remarks,
+    })
+}

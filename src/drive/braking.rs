@@ -1,0 +1,226 @@
+//! Braking through a short, through a resistor, and by ramping the duty down (`docs/drive.md`, section 8).
+
+use super::Setting;
+use super::course::{Stop, brake};
+use super::inrush::running;
+use super::page::{Known, Sink, Unit, Why, high, plain};
+use super::sample::Sample;
+
+const NEVER: Why = Why::Moot("without friction the speed only dies away; see the time to 5 %");
+
+/// Voltage of a bus capacitor that takes up an energy, nothing else drawing from it: `√(V² + 2 E/C)`.
+pub fn raised_v(supply_v: f64, energy_j: f64, capacitance_f: f64) -> f64 {
+    (supply_v * supply_v + 2.0 * energy_j / capacitance_f).sqrt()
+}
+
+fn slow(stop: Stop) -> Known {
+    stop.slow_s.ok_or(Why::Moot("it does not slow down so far"))
+}
+
+fn still(stop: Stop) -> Known {
+    stop.still_s.ok_or(NEVER)
+}
+
+/// Fills the topic.
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+    let order = &setting.order;
+    let run = running(setting, m);
+    out.row(
+        high(
+            "kinetic_energy",
+            "kinetic energy at running speed",
+            Unit::Joule,
+            "8",
+        ),
+        run.and_then(|run| Ok(0.5 * m.capacitance_f? * run.emf_v * run.emf_v)),
+    );
+    let through = |ohm: Known| -> Known<Stop> {
+        let p = m.machine(order.lead_resistance_ohm + ohm?)?;
+        Ok(brake(&p, run?, 0.0, 0.0))
+    };
+    let heat = |stop: Known<Stop>, ohm: Known| -> Known { Ok(stop?.square_a2s * ohm?) };
+    let short = through(Ok(0.0));
+    out.row(
+        high("short_peak", "short: peak current", Unit::Ampere, "8"),
+        short.map(|s| s.peak_a),
+    );
+    out.row(
+        high("short_heat", "short: heat in the winding", Unit::Joule, "8"),
+        heat(short, m.resistance_ohm),
+    );
+    out.row(
+        plain(
+            "short_slow",
+            "short: time to 5 % of the speed",
+            Unit::Second,
+            "8",
+        ),
+        short.and_then(slow),
+    );
+    out.row(
+        high("short_stop", "short: stop time", Unit::Second, "8"),
+        short.and_then(still),
+    );
+
+    let resistor = order
+        .brake_resistor_ohm
+        .ok_or(Why::NotGiven("--brake-resistor"));
+    let braked = through(resistor);
+    out.row(
+        high("resistor_peak", "resistor: peak current", Unit::Ampere, "8"),
+        braked.map(|s| s.peak_a),
+    );
+    out.row(
+        high(
+            "resistor_peak_power",
+            "resistor: peak power in it",
+            Unit::Watt,
+            "8",
+        ),
+        braked.and_then(|s| Ok(s.peak_a * s.peak_a * resistor?)),
+    );
+    out.row(
+        high(
+            "resistor_energy",
+            "resistor: energy in it each stop",
+            Unit::Joule,
+            "8",
+        ),
+        heat(braked, resistor),
+    );
+    out.row(
+        plain(
+            "resistor_slow",
+            "resistor: time to 5 % of the speed",
+            Unit::Second,
+            "8",
+        ),
+        braked.and_then(slow),
+    );
+    out.row(
+        high("resistor_stop", "resistor: stop time", Unit::Second, "8"),
+        braked.and_then(still),
+    );
+
+    let ramp = order.brake_ramp_s.ok_or(Why::NotGiven("--brake-ramp"));
+    let ramped = ramp.and_then(|ramp| {
+        let switch = order.switch_resistance_ohm.unwrap_or(0.0);
+        let p = m.machine(order.lead_resistance_ohm + switch)?;
+        Ok(brake(&p, run?, order.supply_v, ramp))
+    });
+    out.row(
+        high(
+            "ramp_peak",
+            "duty ramped down: peak braking current",
+            Unit::Ampere,
+            "8",
+        ),
+        ramped.map(|s| s.peak_a),
+    );
+    out.row(
+        high(
+            "ramp_stop",
+            "duty ramped down: stop time",
+            Unit::Second,
+            "8",
+        ),
+        ramped.and_then(still),
+    );
+    out.row(
+        high(
+            "ramp_returned",
+            "duty ramped down: energy returned to the supply",
+            Unit::Joule,
+            "8",
+        ),
+        ramped.map(|s| s.returned_j),
+    );
+    out.row(
+        high(
+            "bus_voltage",
+            "supply voltage after it, if only the bus capacitor takes it",
+            Unit::Volt,
+            "8",
+        ),
+        order
+            .bus_capacitance_f
+            .ok_or(Why::NotGiven("--bus-capacitance"))
+            .and_then(|c| Ok(raised_v(order.supply_v, ramped?.returned_j, c))),
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::order::Order;
+    use super::super::sample::tests::plain as sample;
+    use super::*;
+    use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
+    use approx::assert_relative_eq;
+
+    /// Brake into a resistor and ramp against the simulation in microsecond steps; the bus filled charge by charge.
+    #[test]
+    fn stops_agree_with_a_fine_simulation() {
+        let p = TerminalParameters {
+            brush_drop_v: 0.7,
+            brush_scale_a: 0.08,
+            ..TerminalParameters::plain(3.2, 2.4e-3, 3.6e-3, 0.13, 3e-3)
+        };
+        let mut order = Order::usual(24.0);
+        order.brake_resistor_ohm = Some(4.0);
+        order.brake_ramp_s = Some(0.05);
+        order.bus_capacitance_f = Some(1e-3);
+        let setting = Setting::of(order);
+        let motor = sample(p, 0.042);
+        let mut out = Sink {
+            estimate: true,
+            ..Sink::default()
+        };
+        fill(&setting, &motor, &mut out);
+        let found = |key: &str| {
+            let row = out.rows.iter().find(|(def, _)| def.key == key).expect(key);
+            out.values[row.1].expect(key)
+        };
+        let run = running(&setting, &motor).expect("turns");
+        let h = 2e-6;
+        for (ohm, ramp, names) in [
+            (4.0, 0.0, ["resistor_peak", "resistor_stop"]),
+            (0.0, 0.05, ["ramp_peak", "ramp_stop"]),
+        ] {
+            let c = Constants::<f64>::new(&TerminalParameters {
+                terminal_resistance_ohm: 3.2 + ohm,
+                ..p
+            });
+            let mut s = State {
+                current: run.current_a,
+                back_emf: run.emf_v,
+                eddy_current: run.current_a,
+            };
+            let (mut t, mut peak, mut heat, mut returned) = (0.0, 0.0_f64, 0.0, 0.0);
+            while s.back_emf > 0.0 || t < ramp {
+                let v = if t < ramp {
+                    24.0 * (1.0 - (t + 0.5 * h) / ramp)
+                } else {
+                    0.0
+                };
+                let next = advance(&c, s, Condition::Voltage(v), h, false);
+                heat += ohm * next.mean_current.powi(2) * h;
+                returned += (-v * next.mean_current).max(0.0) * h;
+                s = next.end;
+                peak = peak.max(-s.current);
+                t += h;
+            }
+            assert_relative_eq!(found(names[0]), peak, max_relative = 5e-3);
+            assert_relative_eq!(found(names[1]), t, max_relative = 5e-3);
+            if ramp == 0.0 {
+                assert_relative_eq!(found("resistor_energy"), heat, max_relative = 2e-3);
+            } else {
+                assert_relative_eq!(found("ramp_returned"), returned, max_relative = 5e-3);
+                assert_relative_eq!(
+                    found("bus_voltage"),
+                    (576.0 + 2.0 * returned / 1e-3).sqrt(),
+                    max_relative = 5e-3
+                );
+            }
+        }
+    }
+}

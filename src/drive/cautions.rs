@@ -1,0 +1,34 @@
+//! The cautions that belong to what the program computes, worded once.
+
+/// A danger at the bench or in the drive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Caution {
+    LockedRotor,
+    OpenedInductance,
+    LargeCurrents,
+    TurningShaft,
+    RaisedSupply,
+    Demagnetisation,
+    Codes,
+}
+
+impl Caution {
+    /// The sentence that is printed.
+    pub fn text(self) -> &'static str {
+        match self {
+            Caution::LockedRotor => {
+                "a locked rotor at full voltage overheats in seconds: limit voltage and time"
+            }
+            Caution::OpenedInductance => {
+                "opening an inductive circuit makes hundreds of volts and an arc: clamp it"
+            }
+            Caution::LargeCurrents => {
+                "inrush and braking currents of tens to hundreds of amperes weld contacts and burn fingers: fuse"
+            }
+            Caution::TurningShaft => "clamp the motor, guard the shaft, wear eye protection",
+            Caution::RaisedSupply => "braking energy pumped into a supply raises its voltage",
+            Caution::Demagnetisation => "repeated hard braking can demagnetise the magnets",
+            Caution::Codes => "local codes and licensed practice come first",
+        }
+    }
+}

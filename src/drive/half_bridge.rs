@@ -1,0 +1,185 @@
+//! Half bridge: braking that comes by itself, and what dead time does to the mean voltage (`docs/drive.md`, section 6).
+
+use super::Setting;
+use super::course::{Steady, brake, steady};
+use super::page::{Known, Sink, Unit, Why, high, low, plain};
+use super::pwm;
+use super::sample::Sample;
+
+/// Mean voltage lost to dead time at a current in the running direction, V: `−f t_d (V + 2 V_d)`. The diode of the low
+/// switch carries the current in both dead times: once instead of the high switch (loses V + V_d), once instead of the
+/// low switch (loses V_d). Against the running direction the sign turns.
+pub fn dead_time_v(supply_v: f64, diode_v: f64, frequency_hz: f64, dead_time_s: f64) -> f64 {
+    frequency_hz * dead_time_s * (supply_v + 2.0 * diode_v)
+}
+
+/// Fills the topic.
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+    let order = &setting.order;
+    let switch = order.switch_resistance_ohm.unwrap_or(0.0);
+    let settled = pwm::settled(setting, m, true);
+    let running = || -> Known<Steady> {
+        let (chopper, emf_v) = settled?;
+        if emf_v <= 0.0 {
+            return Err(Why::Physics(
+                "friction and load hold the rotor at this duty",
+            ));
+        }
+        Ok(Steady {
+            current_a: chopper.cycle(emf_v).mean_a,
+            emf_v,
+        })
+    };
+    pwm::mean_speed_row(out, m, settled.map(|(_, emf_v)| emf_v));
+    let stopped = running().and_then(|from| {
+        Ok(brake(
+            &m.machine(order.lead_resistance_ohm + switch)?,
+            from,
+            0.0,
+            0.0,
+        ))
+    });
+    out.row(
+        high(
+            "low_switch_brake_peak",
+            "braking current when the low switch stays on from this speed",
+            Unit::Ampere,
+            "6",
+        ),
+        stopped.map(|stop| stop.peak_a),
+    );
+    out.row(
+        plain(
+            "low_switch_brake_slow",
+            "time until 5 % of the speed is left",
+            Unit::Second,
+            "6",
+        ),
+        stopped.and_then(|stop| stop.slow_s.ok_or(Why::Moot("it does not slow down so far"))),
+    );
+    out.row(
+        low(
+            "duty_step",
+            "largest step down of the duty that keeps braking current under the limit",
+            Unit::Share,
+            "6",
+        ),
+        order
+            .current_limit_a
+            .ok_or(Why::NotGiven("--current-limit"))
+            .and_then(|limit| {
+                let from = running()?;
+                let r = m.resistance_ohm? + order.lead_resistance_ohm + switch;
+                // From +I to −limit: d falls by R (I + limit)/V, the brush drop turning too.
+                let step = (r * (from.current_a + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
+                Ok(step.min(order.duty))
+            }),
+    );
+    let lost = order
+        .dead_time_s
+        .ok_or(Why::NotGiven("--dead-time"))
+        .map(|dead_time| {
+            dead_time_v(
+                order.supply_v,
+                order.diode_drop_v,
+                order.frequency_hz,
+                dead_time,
+            )
+        });
+    out.row(
+        plain(
+            "dead_time_voltage",
+            "mean voltage lost to dead time while motoring, gained while braking",
+            Unit::Volt,
+            "6",
+        ),
+        lost,
+    );
+    out.row(
+        plain(
+            "dead_time_duty",
+            "the same as a share of the duty",
+            Unit::Share,
+            "6",
+        ),
+        lost.map(|lost| lost / (order.supply_v * order.duty)),
+    );
+    out.row(
+        high(
+            "dead_time_speed",
+            "speed lost to it under this load",
+            Unit::Speed,
+            "6",
+        ),
+        lost.and_then(|lost| {
+            let with = |lost: f64| -> Known {
+                let mean = order.duty * order.supply_v - lost;
+                let p = m.machine(order.lead_resistance_ohm + switch)?;
+                Ok(steady(&p, mean).map_or(0.0, |at| at.emf_v))
+            };
+            m.speed_rad_s(with(0.0)? - with(lost)?)
+        }),
+    );
+    out.row(
+        plain(
+            "least_duty",
+            "smallest and, from the top, largest duty that dead time leaves",
+            Unit::Share,
+            "6",
+        ),
+        order
+            .dead_time_s
+            .ok_or(Why::NotGiven("--dead-time"))
+            .map(|dead_time| dead_time * order.frequency_hz),
+    );
+    out.remark(|| {
+        "where the ripple crosses zero within a period, the dead-time error lies between the two signs: near no load the voltage is uncertain by twice that".to_owned()
+    });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
+    use approx::assert_relative_eq;
+
+    /// A held rotor switched with dead time, both diodes modelled: the mean voltage at the terminals, both directions.
+    #[test]
+    fn dead_time_agrees_with_the_simulation() {
+        let (supply, diode, frequency, dead, duty) = (24.0, 0.9, 20e3, 5e-7, 0.5);
+        let c = Constants::<f64>::new(&TerminalParameters::plain(3.2, 2.4e-3, 1e9, 0.0, 0.0));
+        for (emf, sign) in [(2.0, 1.0), (22.0, -1.0)] {
+            let mut s = State {
+                current: 0.0,
+                back_emf: emf,
+                eddy_current: 0.0,
+            };
+            let (period, steps) = (1.0 / frequency, 1000);
+            let h = period / f64::from(steps);
+            let (mut mean, cycles) = (0.0, 400);
+            for cycle in 0..cycles {
+                for step in 0..steps {
+                    let t = (f64::from(step) + 0.5) * h;
+                    let on = duty * period;
+                    let floating = if s.current > 0.0 {
+                        -diode
+                    } else {
+                        supply + diode
+                    };
+                    let v = match t {
+                        t if t < dead => floating,
+                        t if t < on => supply,
+                        t if t < on + dead => floating,
+                        _ => 0.0,
+                    };
+                    if cycle >= cycles - 100 {
+                        mean += v * h * frequency / 100.0;
+                    }
+                    s = advance(&c, s, Condition::Voltage(v), h, true).end;
+                }
+            }
+            let lost = sign * dead_time_v(supply, diode, frequency, dead);
+            assert_relative_eq!(duty * supply - mean, lost, max_relative = 1e-2);
+        }
+    }
+}

@@ -1,0 +1,195 @@
+//! What the drive is to be sized for, SI units.
+
+/// A load that opposes motion, beside the motor's own friction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Load {
+    None,
+    /// Torque at the shaft, N·m; needs the back-EMF constant.
+    Torque(f64),
+    /// The current that it costs, A; needs no speed anchor.
+    Current(f64),
+}
+
+/// The user's conditions. What is `None` was not told, and results that need it are not given.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Order {
+    pub supply_v: f64,
+    pub source_resistance_ohm: f64,
+    pub lead_resistance_ohm: f64,
+    pub load: Load,
+    pub load_inertia_kg_m2: Option<f64>,
+    pub current_limit_a: Option<f64>,
+    pub frequency_hz: f64,
+    pub duty: f64,
+    pub ripple_share: f64,
+    pub switch_resistance_ohm: Option<f64>,
+    pub diode_drop_v: f64,
+    pub diode_resistance_ohm: f64,
+    pub dead_time_s: Option<f64>,
+    pub clamp_voltage_v: Option<f64>,
+    pub stray_capacitance_f: Option<f64>,
+    pub brake_resistor_ohm: Option<f64>,
+    pub brake_ramp_s: Option<f64>,
+    pub bus_capacitance_f: Option<f64>,
+    pub thermal_mass_j_per_k: Option<f64>,
+    pub winding_limit_c: Option<f64>,
+    /// Winding temperature for everything computed; the captures' without it.
+    pub winding_temperature_c: Option<f64>,
+}
+
+/// Frequency when none is told: above hearing (common practice, no source).
+pub const USUAL_FREQUENCY_HZ: f64 = 20e3;
+/// Ripple as a share of the mean current when none is told (common practice, no source).
+pub const USUAL_RIPPLE_SHARE: f64 = 0.1;
+/// Voltage across a conducting diode when none is told (common practice, no source).
+pub const USUAL_DIODE_DROP_V: f64 = 1.0;
+/// Duty when none is told: there the ripple is greatest.
+pub const USUAL_DUTY: f64 = 0.5;
+
+/// An order that no motor could be given.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("{option} {found}: expected {expected}")]
+pub struct OrderError {
+    pub option: &'static str,
+    pub found: String,
+    pub expected: String,
+}
+
+impl Order {
+    /// An order with the usual values and nothing else told.
+    pub fn usual(supply_v: f64) -> Order {
+        Order {
+            supply_v,
+            source_resistance_ohm: 0.0,
+            lead_resistance_ohm: 0.0,
+            load: Load::None,
+            load_inertia_kg_m2: None,
+            current_limit_a: None,
+            frequency_hz: USUAL_FREQUENCY_HZ,
+            duty: USUAL_DUTY,
+            ripple_share: USUAL_RIPPLE_SHARE,
+            switch_resistance_ohm: None,
+            diode_drop_v: USUAL_DIODE_DROP_V,
+            diode_resistance_ohm: 0.0,
+            dead_time_s: None,
+            clamp_voltage_v: None,
+            stray_capacitance_f: None,
+            brake_resistor_ohm: None,
+            brake_ramp_s: None,
+            bus_capacitance_f: None,
+            thermal_mass_j_per_k: None,
+            winding_limit_c: None,
+            winding_temperature_c: None,
+        }
+    }
+
+    /// Refuses what is physically impossible.
+    ///
+    /// # Errors
+    /// The first option out of range, in words for the person.
+    pub fn check(&self) -> Result<(), OrderError> {
+        let wrong = |option: &'static str, found: f64, expected: &str| {
+            Err(OrderError {
+                option,
+                found: format!("{found}"),
+                expected: expected.to_owned(),
+            })
+        };
+        let load = match self.load {
+            Load::None => None,
+            Load::Torque(value) | Load::Current(value) => Some(value),
+        };
+        for (option, value) in [
+            ("--supply", Some(self.supply_v)),
+            ("--frequency", Some(self.frequency_hz)),
+            ("--ripple-share", Some(self.ripple_share)),
+            ("--current-limit", self.current_limit_a),
+            ("--clamp-voltage", self.clamp_voltage_v),
+            ("--stray-capacitance", self.stray_capacitance_f),
+            ("--brake-resistor", self.brake_resistor_ohm),
+            ("--brake-ramp", self.brake_ramp_s),
+            ("--bus-capacitance", self.bus_capacitance_f),
+            ("--thermal-mass", self.thermal_mass_j_per_k),
+        ] {
+            if let Some(value) = value
+                && !(value.is_finite() && value > 0.0)
+            {
+                return wrong(option, value, "a value above zero");
+            }
+        }
+        for (option, value) in [
+            ("--source-resistance", Some(self.source_resistance_ohm)),
+            ("--lead-resistance", Some(self.lead_resistance_ohm)),
+            ("--diode-drop", Some(self.diode_drop_v)),
+            ("--diode-resistance", Some(self.diode_resistance_ohm)),
+            ("--switch-resistance", self.switch_resistance_ohm),
+            ("--dead-time", self.dead_time_s),
+            ("--load-inertia", self.load_inertia_kg_m2),
+            ("--load", load),
+        ] {
+            if let Some(value) = value
+                && !(value.is_finite() && value >= 0.0)
+            {
+                return wrong(
+                    option,
+                    value,
+                    "zero or above (a load that drives the shaft is not computed)",
+                );
+            }
+        }
+        if !(self.duty > 0.0 && self.duty < 1.0) {
+            return wrong(
+                "--duty",
+                self.duty,
+                "a share above 0 and below 1, e.g. 0.5 or \"50 %\"",
+            );
+        }
+        if let Some(dead_time) = self.dead_time_s {
+            let most = self.duty.min(1.0 - self.duty) / self.frequency_hz;
+            if dead_time >= most {
+                return wrong(
+                    "--dead-time",
+                    dead_time,
+                    &format!(
+                        "less than the shorter of on and off time, {most:.3e} s at this frequency and duty"
+                    ),
+                );
+            }
+        }
+        for (option, value) in [
+            ("--winding-temperature", self.winding_temperature_c),
+            ("--winding-limit", self.winding_limit_c),
+        ] {
+            if let Some(value) = value
+                && !(value > -100.0 && value < 400.0)
+            {
+                return wrong(option, value, "a temperature from -100 to 400 °C");
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn impossible_orders_are_refused_with_option_found_and_expected() {
+        let refused = |change: fn(&mut Order)| {
+            let mut order = Order::usual(24.0);
+            assert_eq!(order.check(), Ok(()));
+            change(&mut order);
+            order.check().expect_err("impossible").to_string()
+        };
+        assert_eq!(
+            refused(|order| order.supply_v = -24.0),
+            "--supply -24: expected a value above zero"
+        );
+        assert!(refused(|order| order.duty = 1.5).starts_with("--duty 1.5: expected a share"));
+        assert!(refused(|order| order.duty = f64::NAN).contains("NaN"));
+        assert!(refused(|order| order.load = Load::Torque(-1.0)).starts_with("--load -1"));
+        assert!(refused(|order| order.dead_time_s = Some(1e-4)).contains("2.500e-5 s"));
+        assert!(refused(|order| order.winding_limit_c = Some(5000.0)).contains("--winding-limit"));
+    }
+}

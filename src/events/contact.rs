@@ -1,0 +1,118 @@
+//! A closing contact: its makes and the openings between them.
+
+use super::series::Series;
+
+/// Two levels with a dead band: the contact counts as closed from `high` up until the trace falls below `low`.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Band {
+    pub low: f64,
+    pub high: f64,
+}
+
+/// One stretch above the band.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Closed {
+    /// Last row below `low` before the stretch; `None` when the record begins closed.
+    pub from: Option<usize>,
+    /// First row that reached `high`.
+    pub reached: usize,
+    /// First row below `low` after it; `None` when it lasts to the end.
+    pub until: Option<usize>,
+}
+
+/// All stretches above `band` in `first .. end`, in time order. One pass.
+pub(crate) fn closed_stretches(x: &[f64], band: Band, first: usize, end: usize) -> Vec<Closed> {
+    let mut found: Vec<Closed> = Vec::new();
+    let mut closed = false;
+    let mut last_low = None;
+    for (row, &value) in x.iter().enumerate().take(end.min(x.len())).skip(first) {
+        if closed {
+            if value < band.low {
+                closed = false;
+                last_low = Some(row);
+                if let Some(last) = found.last_mut() {
+                    last.until = Some(row);
+                }
+            }
+        } else if value >= band.high {
+            closed = true;
+            found.push(Closed {
+                from: last_low,
+                reached: row,
+                until: None,
+            });
+        } else if value < band.low {
+            last_low = Some(row);
+        }
+    }
+    found
+}
+
+/// Time a contact may stay open and still be bouncing, s. Published bounce of switches and relays ends within about 10 ms
+/// (common practice, no source).
+pub(crate) const BOUNCE_OPEN_S: f64 = 10e-3;
+
+/// Time a contact may stay closed between two openings of one bounce, s (common practice, no source).
+pub(crate) const BOUNCE_CLOSED_S: f64 = 20e-3;
+
+/// A contact that closed, bouncing or not.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Make {
+    /// Last row before the first closing; `None` when the record begins closed.
+    pub first: Option<usize>,
+    /// Row of the first opening, when it bounced.
+    pub bounce: Option<usize>,
+    /// Last open row before each closing, in time order, the first one included.
+    pub makes: Vec<usize>,
+    /// Row that reached the upper level after the last closing.
+    pub settled: usize,
+    /// Row where it opened for good, if it did.
+    pub opened: Option<usize>,
+}
+
+/// The first bouncing closing among `stretches`: stretches follow each other as one bounce while the gaps are short.
+pub(crate) fn first_make(stretches: &[Closed], step_s: f64) -> Option<Make> {
+    let mut stretches = stretches.iter();
+    let start = stretches.next()?;
+    let mut make = Make {
+        first: start.from,
+        bounce: None,
+        makes: start.from.into_iter().collect(),
+        settled: start.reached,
+        opened: start.until,
+    };
+    let mut began = start.reached;
+    for next in stretches {
+        let (Some(opened), Some(from)) = (make.opened, next.from) else {
+            break;
+        };
+        let open_s = (from - opened) as f64 * step_s;
+        let closed_s = (opened - began) as f64 * step_s;
+        if open_s > BOUNCE_OPEN_S || closed_s > BOUNCE_CLOSED_S {
+            break;
+        }
+        make.bounce.get_or_insert(opened);
+        make.makes.push(from);
+        make.settled = next.reached;
+        make.opened = next.until;
+        began = next.reached;
+    }
+    Some(make)
+}
+
+/// Row from which `x` stays near the level it takes just after `row`: ringing and the edge itself are left behind.
+///
+/// Looks at most `reach` rows ahead; the level is the median of the second half of that reach.
+pub(crate) fn settled_after(x: &Series, row: usize, reach: usize, tolerance: f64) -> usize {
+    let end = (row + reach).min(x.len());
+    let Some(level) = x.median(row + reach / 2, end) else {
+        return row;
+    };
+    // A drifting level (source sag) must not look like ringing: tolerate the slope across the reach as well.
+    let early = x.median(row + reach / 4, row + reach / 2).unwrap_or(level);
+    let tolerance = tolerance + 2.0 * (level - early).abs();
+    (row..end)
+        .rev()
+        .find(|&k| (x.x[k] - level).abs() > tolerance)
+        .map_or(row, |k| k + 1)
+}

@@ -1,0 +1,80 @@
+//! A capture cut into phases, by its role.
+
+use super::draft::Draft;
+use super::phase::{PhaseKind, Timeline};
+use super::view::View;
+use super::{brake, cuts, polarity, remarks, rundown, start, switching, turnoff};
+use crate::bench::{Doubt, Role, Waveform};
+
+/// Cuts a waveform of known role into phases, finds its instants and says what looks wrong.
+///
+/// Rows run from 0 to the length of the time axis; the phases cover all of them in order. Works with voltage and current,
+/// or either alone. Linear in the number of rows.
+pub fn find(waveform: &Waveform, role: Role) -> Timeline {
+    let mut view = View::new(waveform);
+    let mut draft = Draft::default();
+    let end = view.len();
+    if end < 8 {
+        draft.cut("no samples", view.rows);
+        draft.remarks.push(remarks::no_samples(view.rows));
+        draft.doubts.push(Doubt::NoEvent);
+        return draft.into_timeline(&view);
+    }
+    if polarity::nothing_happens(&view, role) {
+        draft.cut("no event", view.rows);
+        draft.remarks.push(remarks::no_event(&view));
+        draft.doubts.push(Doubt::NoEvent);
+        return draft.into_timeline(&view);
+    }
+    polarity::upright(&mut view, role, &mut draft);
+    remarks::about_clipping(&view, &mut draft.remarks);
+    match role {
+        Role::Start | Role::LockedRotor => {
+            if !start::lay(&view, &mut draft, end) {
+                draft.remarks.push(remarks::no_make());
+                draft.until(PhaseKind::Driven, end);
+            }
+        }
+        Role::RunDown => {
+            // The record may begin before the start whose end it shows.
+            if !(polarity::begins_at_rest(&view) && start::lay(&view, &mut draft, end)) {
+                rundown::lay(&view, &mut draft, end);
+            }
+        }
+        Role::Brake => {
+            if !brake::lay(&view, &mut draft, end) {
+                draft.remarks.push(remarks::no_short());
+                rundown::lay(&view, &mut draft, end);
+            }
+        }
+        Role::TurnOff => {
+            if !turnoff::lay(&view, &mut draft, end) {
+                draft.remarks.push(remarks::no_turn_off());
+                draft.until(PhaseKind::Driven, end);
+            }
+        }
+        Role::Pwm | Role::PwmLocked => {
+            match switching::in_view(&view) {
+                Some(pattern) => {
+                    for (name, edge) in [
+                        ("first edge", pattern.rising.first()),
+                        ("last edge", pattern.rising.last()),
+                    ] {
+                        if let Some(&row) = edge {
+                            draft.instant(name, row as f64);
+                        }
+                    }
+                    draft
+                        .remarks
+                        .extend(remarks::about_switching(&view, &pattern));
+                }
+                None => draft.remarks.push(remarks::no_switching()),
+            }
+            draft.until(PhaseKind::Driven, end);
+        }
+        Role::Steady => draft.until(PhaseKind::Driven, end),
+    }
+    draft.cut("missing", view.rows);
+    cuts::apply(&view, draft.phases_mut());
+    draft.into_timeline(&view)
+}

@@ -1,0 +1,176 @@
+//! Which way round a waveform stands, whether anything happens in it, and how it begins.
+
+use super::draft::Draft;
+use super::remarks;
+use super::series::Series;
+use super::view::View;
+use crate::bench::{Doubt, Role};
+
+/// Standard deviations of noise above which the sign of a current is believed.
+const CLEAR_OF_NOISE: f64 = 6.0;
+
+/// Turns voltage and current positive in the direction of driving, and tells of each turn.
+pub(crate) fn upright(view: &mut View, role: Role, draft: &mut Draft) {
+    let voltage_turned = view
+        .v
+        .as_ref()
+        .is_some_and(|v| driving_level(v, role) < 0.0);
+    if voltage_turned {
+        let level = view.v.as_ref().map_or(0.0, |v| driving_level(v, role));
+        view.turn_voltage();
+        // Both turned the same way is a motor driven backwards: fine for the model, said all the same.
+        draft.remarks.push(remarks::voltage_negative(level));
+    }
+    let turned = view.i.as_ref().map(|i| (driving_current(i, role), i.sigma));
+    if let Some((level, _)) = turned.filter(|(level, _)| *level < 0.0) {
+        view.turn_current();
+        draft
+            .remarks
+            .push(remarks::current_reversed(level, view.v.is_some()));
+    }
+    // The sign of a current within its noise says nothing.
+    let clear = turned.filter(|(level, sigma)| level.abs() > CLEAR_OF_NOISE * sigma);
+    if clear.is_some_and(|(level, _)| (level < 0.0) != voltage_turned) {
+        draft.doubts.push(Doubt::WrongPolarity);
+    }
+}
+
+/// Voltage while the source drives, with its sign.
+fn driving_level(v: &Series, role: Role) -> f64 {
+    let (head, tail) = ends(v);
+    match role {
+        Role::Start | Role::LockedRotor => {
+            let (low, high) = range(v);
+            if high.abs() >= low.abs() { high } else { low }
+        }
+        Role::RunDown | Role::Brake | Role::TurnOff => {
+            if head.abs() > 4.0 * v.sigma && head.abs() > 0.1 * largest(v) {
+                head
+            } else {
+                // Begins at rest, or AC-coupled: the mean of the record tells more than its beginning. An AC-coupled
+                // run-down falls below zero because the motor was positive before.
+                let (low, high) = range(v);
+                if high > 0.5 * low.abs() || head.abs() < 0.1 * largest(v) {
+                    high.max(0.0)
+                } else {
+                    low
+                }
+            }
+        }
+        Role::Pwm | Role::PwmLocked => {
+            let (low, high) = range(v);
+            low + high
+        }
+        Role::Steady => 0.5 * (head + tail),
+    }
+}
+
+/// Current while the source drives, with its sign: for a brake, the opposite of the braking current.
+fn driving_current(i: &Series, role: Role) -> f64 {
+    let (head, tail) = ends(i);
+    let (low, high) = range(i);
+    match role {
+        // A record that begins with current flowing shows no zero to count from.
+        Role::Start | Role::LockedRotor if head.abs() > 0.3 * (high - low) => {
+            if high.abs() >= low.abs() { high } else { low }
+        }
+        Role::Start | Role::LockedRotor => {
+            if (high - head).abs() >= (head - low).abs() {
+                high - head
+            } else {
+                low - head
+            }
+        }
+        Role::Brake => {
+            let (down, up) = (tail - low, high - tail);
+            if down >= up { down } else { -up }
+        }
+        Role::RunDown => {
+            let step = head - tail;
+            if step.abs() < 3.0 * i.sigma {
+                // Record that begins at rest: the inrush tells.
+                if high - tail >= tail - low {
+                    high - tail
+                } else {
+                    low - tail
+                }
+            } else {
+                step
+            }
+        }
+        Role::TurnOff => head - tail,
+        Role::Pwm | Role::PwmLocked | Role::Steady => {
+            let middle = i.median(0, i.len()).unwrap_or(0.0);
+            if middle.abs() > 3.0 * i.sigma {
+                middle
+            } else {
+                0.0
+            }
+        }
+    }
+}
+
+/// Medians of the first and last hundredth.
+fn ends(x: &Series) -> (f64, f64) {
+    let k = (x.len() / 100).clamp(3, 1000);
+    (
+        x.median(0, k).unwrap_or(0.0),
+        x.median(x.len() - k, x.len()).unwrap_or(0.0),
+    )
+}
+
+/// Low and high levels without kicks.
+fn range(x: &Series) -> (f64, f64) {
+    (
+        x.quantile(0, x.len(), 0.01).unwrap_or(0.0),
+        x.quantile(0, x.len(), 0.99).unwrap_or(0.0),
+    )
+}
+
+fn largest(x: &Series) -> f64 {
+    let (low, high) = range(x);
+    low.abs().max(high.abs())
+}
+
+/// True when the record begins with no voltage although there is one later.
+pub(crate) fn begins_at_rest(view: &View) -> bool {
+    match (&view.v, &view.i) {
+        (Some(v), Some(i)) => {
+            let (head, _) = ends(v);
+            let (at_first, _) = ends(i);
+            let (_, top) = range(i);
+            head.abs() < 0.15 * largest(v)
+                && (top - at_first) > 0.5 * (top - at_first.min(0.0)).abs()
+                && (top - at_first) > 8.0 * i.sigma
+        }
+        (Some(v), None) => ends(v).0.abs() < 0.15 * largest(v) && range(v).1 > 8.0 * v.sigma,
+        _ => false,
+    }
+}
+
+/// True when no channel leaves its noise: the trigger was missed. A steady run is allowed to be quiet.
+pub(crate) fn nothing_happens(view: &View, role: Role) -> bool {
+    if role == Role::Steady {
+        return false;
+    }
+    [&view.v, &view.i].into_iter().flatten().all(still)
+}
+
+/// True when block means of the trace do not move and no row stands far out.
+pub(crate) fn still(x: &Series) -> bool {
+    let size = x.len().div_ceil(100).max(1);
+    let means: Vec<f64> =
+        x.x.chunks(size)
+            .map(|c| c.iter().sum::<f64>() / c.len() as f64)
+            .collect();
+    let (low, high) = means
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {
+            (l.min(m), h.max(m))
+        });
+    let sigma = x.sigma.max(x.spread(0, x.len()));
+    let far =
+        x.x.windows(3)
+            .any(|w| w.iter().all(|v| (v - x.x[0]).abs() > 12.0 * sigma));
+    high - low < (8.0 * sigma / (size as f64).sqrt()).max(0.6 * x.step) && !far
+}

@@ -1,0 +1,21 @@
+//! Files that other tools read: one file a format, each with value, uncertainty, temperature and provenance.
+//!
+//! * [`instance`]: one concrete motor: the estimate, a corner, or a draw from the covariance.
+//! * [`spice`]: subcircuit with electrical and mechanical ports, and a half-bridge deck.
+//! * [`modelica`]: record for the standard library's permanent-magnet DC machine.
+//! * [`c_header`]: constants and fixed-point helpers for firmware.
+//! * [`script`]: Python and Octave snippets that simulate a start.
+//! * [`state_space`]: continuous and exact discrete matrices as JSON.
+//! * [`rows`]: CSV and Parquet, one row a motor.
+
+pub mod c_header;
+mod error;
+pub mod instance;
+pub mod modelica;
+pub mod rows;
+pub mod script;
+pub mod spice;
+pub mod state_space;
+
+pub use error::ExportError;
+pub use instance::{End, Instance};

@@ -1,0 +1,161 @@
+//! The covariance of the fitted parameters, split by where it comes from.
+
+use super::capture_model::Prediction;
+use super::layout::Source;
+use super::problem::Problem;
+use super::solver::Solution;
+use crate::stats::truncated::TruncatedNormal;
+use nalgebra::{DMatrix, DVector};
+
+/// Diagonal of the normal matrix below which nothing in the captures touches an entry.
+const NO_INFORMATION: f64 = 1e-200;
+
+/// Covariance of the whole vector and its parts.
+pub struct Covariance {
+    /// Over all entries; rows and columns of frozen or bound entries are zero.
+    pub total: DMatrix<f64>,
+    /// Parts by source; they add up to `total`.
+    pub parts: Vec<(Source, DMatrix<f64>)>,
+    /// Entries that could move.
+    pub free: Vec<bool>,
+    /// Condition number of the scaled normal matrix over the free entries.
+    pub condition: f64,
+    /// Of the free entries, every other one held.
+    conditional: DMatrix<f64>,
+    normal: DMatrix<f64>,
+    gradient: DVector<f64>,
+    x: DVector<f64>,
+}
+
+impl Covariance {
+    /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
+    /// the free entries following.
+    pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
+        let column = self.normal.column(entry).into_owned();
+        let information = self.normal[(entry, entry)]
+            - (column.transpose() * &self.conditional * &column)[(0, 0)];
+        let information = information
+            .max(self.normal[(entry, entry)] * 1e-12)
+            .max(1e-300);
+        (
+            self.x[entry] - self.gradient[entry] / information,
+            information.sqrt().recip(),
+        )
+    }
+}
+
+/// Gauss-Newton covariance with each prior's and each reading's part told apart: the estimate is linear in
+/// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
+pub fn covariance(
+    problem: &Problem,
+    solution: &Solution,
+    predictions: &[Prediction],
+) -> Covariance {
+    let n = problem.layout.len();
+    let free: Vec<bool> = (0..n)
+        .map(|k| {
+            !problem.frozen(k)
+                && !solution.active[k]
+                && solution.equations.normal[(k, k)] > NO_INFORMATION
+        })
+        .collect();
+    let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
+    let m = index.len();
+    let mut scaled = DMatrix::zeros(m, m);
+    let scale: Vec<f64> = index
+        .iter()
+        .map(|&k| solution.equations.normal[(k, k)].sqrt().max(1e-150))
+        .collect();
+    for (a, &ka) in index.iter().enumerate() {
+        for (b, &kb) in index.iter().enumerate() {
+            scaled[(a, b)] = solution.equations.normal[(ka, kb)] / (scale[a] * scale[b]);
+        }
+    }
+    let eigen = scaled.symmetric_eigen();
+    let largest = eigen.eigenvalues.max();
+    let smallest = eigen.eigenvalues.min();
+    // A direction without information gets a variance too large to be mistaken for a measurement.
+    let floor = largest * 1e-14;
+    let inverse = &eigen.eigenvectors
+        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(floor)))
+        * eigen.eigenvectors.transpose();
+    let mut total = DMatrix::zeros(n, n);
+    for (a, &ka) in index.iter().enumerate() {
+        for (b, &kb) in index.iter().enumerate() {
+            total[(ka, kb)] = inverse[(a, b)] / (scale[a] * scale[b]);
+        }
+    }
+    let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
+    let mut add = |source: Source, vector: &DVector<f64>| {
+        let moved = &total * vector;
+        let part = &moved * moved.transpose();
+        match parts.iter_mut().find(|(s, _)| *s == source) {
+            Some((_, sum)) => *sum += part,
+            None => parts.push((source, part)),
+        }
+    };
+    for (k, parameter) in problem.layout.parameters.iter().enumerate() {
+        if let Some((_, sd)) = parameter.prior
+            && free[k]
+        {
+            let mut vector = DVector::zeros(n);
+            vector[k] = 1.0 / sd;
+            add(parameter.source.clone(), &vector);
+        }
+    }
+    for reading in &problem.readings {
+        if let Some(term) = reading.evaluate(&solution.x, &problem.models, predictions) {
+            let mut vector = DVector::zeros(n);
+            for (k, g) in term.gradient {
+                vector[k] += g;
+            }
+            add(reading.source(), &vector);
+        }
+    }
+    // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
+    // covers both the model without the term and the one with it.
+    let mut covariance = Covariance {
+        conditional: total.clone(),
+        total,
+        parts,
+        free,
+        condition: largest / smallest.max(1e-300),
+        normal: solution.equations.normal.clone(),
+        gradient: solution.equations.gradient.clone(),
+        x: solution.x.clone(),
+    };
+    covariance.close(problem);
+    covariance
+}
+
+impl Covariance {
+    /// Books the noise's part and adds what entries held at a bound may still do.
+    fn close(&mut self, problem: &Problem) {
+        let n = self.x.len();
+        let accounted = self
+            .parts
+            .iter()
+            .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
+        self.parts.push((Source::Noise, &self.total - accounted));
+        let mut added = DMatrix::zeros(n, n);
+        for (k, parameter) in problem.layout.parameters.iter().enumerate() {
+            if self.free[k] || !parameter.lower.is_finite() {
+                continue;
+            }
+            // A term that touches nothing in these captures moves nothing.
+            if self.normal[(k, k)] <= NO_INFORMATION {
+                continue;
+            }
+            let (centre, spread) = self.bound_moments(k);
+            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
+            let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
+            let follow = &self.conditional * self.normal.column(k) * -1.0;
+            added += &follow * follow.transpose() * second_moment;
+        }
+        self.total += &added;
+        match self.parts.iter_mut().find(|(s, _)| *s == Source::Model) {
+            Some((_, part)) => *part += added,
+            None => self.parts.push((Source::Model, added)),
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! Every derivative of every predicted row against central differences.
+
+use super::layout::{Layout, Slot};
+use super::{FitOptions, estimate};
+use crate::events;
+use crate::synthetic::{ShotKind, draw, presets};
+use nalgebra::DVector;
+
+/// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
+const AGREEMENT: f64 = 1e-4;
+
+/// Steps of a difference, relative to the entry's own scale. The narrow one keeps the third derivative out, the wide one the
+/// jump (a millionth of the state) where a model step is halved on one side of the difference only; a derivative has to
+/// agree with one of them.
+const STEPS: [f64; 2] = [1e-4, 3e-3];
+
+/// A size on which entry `k` bends the prediction.
+fn scale(layout: &Layout, x: &DVector<f64>, k: usize) -> f64 {
+    let parameter = &layout.parameters[k];
+    match parameter.slot {
+        Slot::LogResistance
+        | Slot::LogInductance
+        | Slot::LogCapacitance
+        | Slot::LogBrushScale
+        | Slot::LogEddyResistance => 1.0,
+        _ => match parameter.prior {
+            Some((_, sd)) => sd.max(x[k].abs()),
+            None => x[k].abs().max(1e-3),
+        },
+    }
+}
+
+#[test]
+fn derivatives_of_every_row_agree_with_central_differences() {
+    let scenario = presets::blind_winder().with_plan(&[
+        ("start", ShotKind::Start),
+        ("rundown", ShotKind::RunDown),
+        ("brake", ShotKind::Brake),
+        ("held", ShotKind::Locked),
+        ("chopped", ShotKind::Pwm),
+    ]);
+    let drawn = draw(&scenario, 7).unwrap();
+    let timelines: Vec<_> = drawn
+        .bench
+        .captures
+        .iter()
+        .map(|c| events::find(&c.waveform, c.role))
+        .collect();
+    let mut found = estimate(&drawn.bench, &timelines, &FitOptions::default()).unwrap();
+    found.problem.set_eddy(true);
+    let layout = &found.problem.layout;
+    // Off every bound, so that each term bends the prediction.
+    let mut x = found.solution.x.clone();
+    let peak_a = 6.0;
+    for (slot, least) in [
+        (Slot::Windage, 1e-4),
+        (Slot::BrushDrop, 0.4),
+        (Slot::Saturation, 0.05 / (peak_a * peak_a)),
+        (Slot::Reaction, 0.01 / peak_a),
+        (Slot::EddyShare, 0.1),
+    ] {
+        let k = layout.find(&slot).unwrap();
+        x[k] = x[k].max(least);
+    }
+    let mut compared = 0;
+    let mut failures = Vec::new();
+    for model in &found.problem.models {
+        let at = model.predict(&x).unwrap().rows;
+        assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
+        let entries: std::collections::BTreeSet<usize> = model
+            .links
+            .iter()
+            .flatten()
+            .map(|&(entry, _)| entry)
+            .collect();
+        for entry in entries {
+            let h = STEPS.map(|s| s * scale(layout, &x, entry));
+            let moved = |by: f64| {
+                let mut x = x.clone();
+                x[entry] += by;
+                model.predict(&x).unwrap().rows
+            };
+            let sides = h.map(|h| (moved(h), moved(-h)));
+            let derivative = |k: usize| -> f64 {
+                model
+                    .links
+                    .iter()
+                    .enumerate()
+                    .flat_map(|(which, links)| links.iter().map(move |link| (which, link)))
+                    .filter(|(_, link)| link.0 == entry)
+                    .map(|(which, link)| link.1 * at[k].predicted.gradient[which])
+                    .sum()
+            };
+            let legs = at.iter().map(|r| r.leg).max().unwrap();
+            for leg in 0..=legs {
+                let rows: Vec<usize> = (0..at.len()).filter(|&k| at[k].leg == leg).collect();
+                let largest = rows
+                    .iter()
+                    .map(|&k| derivative(k).abs())
+                    .fold(0.0, f64::max);
+                let size = rows
+                    .iter()
+                    .map(|&k| at[k].predicted.value.abs())
+                    .fold(0.0, f64::max);
+                // Below what a difference of numbers of that size can resolve there is nothing to compare.
+                let noise = 1e-12 * size / h[0];
+                let (mut worst, mut worst_at) = (0.0, 0);
+                for &k in &rows {
+                    let off = sides
+                        .iter()
+                        .zip(h)
+                        .map(|((up, down), h)| {
+                            (up[k].predicted.value - down[k].predicted.value) / (2.0 * h)
+                        })
+                        .map(|difference| (derivative(k) - difference).abs())
+                        .fold(f64::INFINITY, f64::min);
+                    if off > worst {
+                        (worst, worst_at) = (off, k);
+                    }
+                    compared += 1;
+                }
+                if worst > AGREEMENT * largest + noise {
+                    failures.push(format!(
+                        "{} leg {leg} ({:?}) by {:?}: off by {:.1e} of {largest:.3e} at row {worst_at} of {}",
+                        model.name,
+                        model.legs[leg].kind,
+                        layout.parameters[entry].slot,
+                        worst / largest,
+                        rows.len()
+                    ));
+                }
+            }
+        }
+    }
+    assert!(
+        failures.is_empty(),
+        "{} disagree:\n{}",
+        failures.len(),
+        failures.join("\n")
+    );
+    assert!(compared > 10_000, "{compared} comparisons");
+}

@@ -1,0 +1,482 @@
+//! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
+
+use super::capture_model::{CaptureModel, Prediction, Shared, direction};
+use super::covariance::{Covariance, covariance};
+use super::guess::first_guess;
+use super::layout::{Layout, Parameter, Slot, Source};
+use super::legs::{Leg, LegKind, legs};
+use super::problem::Problem;
+use super::readings;
+use super::ripple_anchor::{RippleFinding, ripple_anchors};
+use super::rows::{deviations_from_residuals, first_deviations};
+use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
+use super::terms::{self, TermDecision};
+use crate::bench::{Bench, Capture, Doubt, Reading, Role};
+use crate::events::Timeline;
+use crate::motor::TerminalParameters;
+use nalgebra::{DMatrix, DVector};
+
+/// Settings of a fit.
+#[derive(Clone, Debug)]
+pub struct FitOptions {
+    /// Level of the intervals, 0.95 unless told.
+    pub level: f64,
+    /// Multiplies the first guess of R, L and C_m, to test convergence.
+    pub guess_factors: [f64; 3],
+}
+
+impl Default for FitOptions {
+    fn default() -> Self {
+        FitOptions {
+            level: 0.95,
+            guess_factors: [1.0; 3],
+        }
+    }
+}
+
+/// Why no estimate could be made.
+#[derive(Debug, thiserror::Error)]
+pub enum FitError {
+    #[error(
+        "no capture holds a stretch in which current flows and the model can follow it; a start, a run-down and a brake are the usual three"
+    )]
+    NothingToFit,
+    #[error(
+        "the model could not be evaluated at the first guess ({0}); check scales, polarity and roles with `rundown look`"
+    )]
+    Start(String),
+    #[error(transparent)]
+    Solver(#[from] SolverError),
+}
+
+/// The solved problem.
+pub struct Estimate {
+    pub problem: Problem,
+    pub solution: Solution,
+    pub predictions: Vec<Prediction>,
+    pub covariance: Covariance,
+    pub legs: Vec<Vec<Leg>>,
+    /// Winding temperature to which R belongs, °C, with its standard uncertainty.
+    pub temperature_c: Option<(f64, f64)>,
+    pub terms: Vec<TermDecision>,
+    /// What the ripple found, in words.
+    pub findings: Vec<String>,
+    /// What the commutation ripple of each run-down said.
+    pub ripple: Vec<RippleFinding>,
+    pub remarks: Vec<String>,
+    pub options: FitOptions,
+    /// False where every rise of current falls between two samples.
+    pub inductance_seen: bool,
+    /// Largest current and voltage that any capture shows, A and V.
+    pub largest: (f64, f64),
+}
+
+/// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
+/// practice, no source).
+const POSITION_SD: f64 = 0.02;
+
+/// Least share of the inductance that is simulated as screened: none at all has no state of its own.
+const LEAST_SHARE: f64 = 2e-3;
+
+/// Estimates the motor from a bench and the timelines of its captures (same order).
+///
+/// # Errors
+/// When no capture can be used, or the model cannot be evaluated at the first guess.
+pub fn estimate(
+    bench: &Bench,
+    timelines: &[Timeline],
+    options: &FitOptions,
+) -> Result<Estimate, FitError> {
+    let legs: Vec<Vec<Leg>> = bench
+        .captures
+        .iter()
+        .zip(timelines)
+        .map(|(c, t)| legs(c, t))
+        .collect();
+    let guess = first_guess(bench, &legs);
+    let peak_a = peak_current(&legs).ok_or(FitError::NothingToFit)?;
+    let temperature_c = reference_temperature(bench);
+    let mut layout = Layout::default();
+    let shared = shared_parameters(
+        bench,
+        &guess,
+        peak_a,
+        temperature_c.map(|t| t.0),
+        options,
+        &mut layout,
+    );
+    let models: Vec<CaptureModel> = legs
+        .iter()
+        .enumerate()
+        .map(|(k, legs)| CaptureModel::new(bench, k, legs.clone(), &shared, &mut layout))
+        .collect();
+    let (mut terms, mut remarks) =
+        readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+    let (anchors, ripple, findings) = ripple_anchors(bench, timelines, &models, &mut layout);
+    terms.extend(anchors);
+    let mut problem = Problem::new(layout, models, terms);
+    let mut x = problem.layout.start();
+    let start = problem
+        .predict(&x)
+        .ok_or_else(|| FitError::Start(describe(&guess)))?;
+    if start
+        .iter()
+        .all(|p| p.rows.iter().all(|r| r.zero_uncertainty.is_some()))
+    {
+        return Err(FitError::NothingToFit);
+    }
+    for (k, prediction) in start.iter().enumerate() {
+        problem.deviations[k] = first_deviations(&prediction.rows);
+    }
+    // First the plain motor, then the terms that bend it.
+    let optional = terms::optional_entries(&problem.layout);
+    for &(entry, _) in &optional {
+        problem.freeze(entry, x[entry]);
+    }
+    problem.set_eddy(false);
+    x = solve(&problem, &x, 60, COARSE)?.x;
+    reweigh(&mut problem, bench, &x);
+    x = solve(&problem, &x, 60, COARSE)?.x;
+    for &(entry, _) in &optional {
+        problem.thaw(entry);
+    }
+    problem.set_eddy(true);
+    for _ in 0..2 {
+        x = solve(&problem, &x, 100, COARSE)?.x;
+        reweigh(&mut problem, bench, &x);
+    }
+    let mut solution = solve(&problem, &x, 100, FINE)?;
+    let decisions = terms::decide(&mut problem, &mut solution)?;
+    let predictions = problem
+        .predict(&solution.x)
+        .ok_or_else(|| FitError::Start(describe(&guess)))?;
+    remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
+    let covariance = covariance(&problem, &solution, &predictions);
+    Ok(Estimate {
+        problem,
+        solution,
+        predictions,
+        covariance,
+        legs,
+        temperature_c,
+        terms: decisions,
+        ripple,
+        findings,
+        remarks,
+        options: options.clone(),
+        inductance_seen: inductance_seen(bench, timelines),
+        largest: (peak_a, largest_voltage(bench)),
+    })
+}
+
+/// Gradient tolerance while weights still change: a few hundredths of a standard deviation.
+pub(super) const COARSE: f64 = 1e-3;
+/// Gradient tolerance of the result: below a thousandth of a standard deviation for a few thousand rows.
+const FINE: f64 = 2e-5;
+
+pub(super) fn solve(
+    problem: &Problem,
+    x: &DVector<f64>,
+    iterations: u64,
+    tolerance: f64,
+) -> Result<Solution, FitError> {
+    let options = SolverOptions {
+        max_iterations: iterations,
+        gradient_tolerance: tolerance,
+        loose_gradient_tolerance: tolerance.max(1e-4),
+        step_tolerance: 1e-8,
+        cost_tolerance: 1e-9,
+        ..SolverOptions::default()
+    };
+    let mut solution = minimise(problem, x, &options)?;
+    // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
+    if solution.reason == StopReason::NoDescent && distance_to_minimum(&solution) < NEAR {
+        solution.reason = StopReason::CostFlat;
+    }
+    Ok(solution)
+}
+
+/// Standard deviations from the minimum below which a fit that finds no descent counts as ended there.
+const NEAR: f64 = 0.1;
+
+/// `√(gᵀN⁻¹g)` over the entries that can move: how many standard deviations the minimum of the local paraboloid lies away.
+fn distance_to_minimum(solution: &Solution) -> f64 {
+    let free: Vec<usize> = (0..solution.x.len())
+        .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
+        .collect();
+    let scale: Vec<f64> = free
+        .iter()
+        .map(|&k| solution.equations.normal[(k, k)].sqrt())
+        .collect();
+    let scaled = DMatrix::from_fn(free.len(), free.len(), |a, b| {
+        solution.equations.normal[(free[a], free[b])] / (scale[a] * scale[b])
+    });
+    let gradient = DVector::from_fn(free.len(), |a, _| {
+        solution.equations.gradient[free[a]] / scale[a]
+    });
+    let eigen = scaled.symmetric_eigen();
+    let floor = eigen.eigenvalues.max() * 1e-12;
+    let along = eigen.eigenvectors.transpose() * gradient;
+    along
+        .iter()
+        .zip(eigen.eigenvalues.iter())
+        .map(|(g, value)| g * g / value.max(floor))
+        .sum::<f64>()
+        .sqrt()
+}
+
+/// Sets every row's deviation from the residuals at `x`.
+fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
+    let Some(predictions) = problem.predict(x) else {
+        return;
+    };
+    for (k, prediction) in predictions.iter().enumerate() {
+        let residuals: Vec<f64> = prediction
+            .rows
+            .iter()
+            .map(|r| r.predicted.value - r.recorded)
+            .collect();
+        let waveform = &bench.captures[k].waveform;
+        let step = |t: &Option<crate::bench::Trace>| {
+            t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
+        };
+        let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
+        let legs = &problem.models[k].legs;
+        let role = bench.captures[k].role;
+        problem.deviations[k] =
+            deviations_from_residuals(&prediction.rows, &residuals, quantisation, |leg| {
+                independent_rows(role, legs, leg)
+            });
+    }
+}
+
+/// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
+/// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
+fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+    match role {
+        Role::Pwm | Role::PwmLocked => Some(20.0),
+        Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
+        Role::Brake if leg == 0 && legs[leg].kind == LegKind::Connected => Some(4.0),
+        _ => None,
+    }
+}
+
+fn describe(p: &TerminalParameters) -> String {
+    format!(
+        "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
+        p.terminal_resistance_ohm, p.armature_inductance_h, p.inertia_capacitance_f
+    )
+}
+
+fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
+    legs.iter()
+        .flatten()
+        .filter(|l| l.kind == super::legs::LegKind::Connected)
+        .flat_map(|l| &l.bins)
+        .map(|b| b.current_a.abs())
+        .filter(|i| i.is_finite())
+        .reduce(f64::max)
+        .filter(|&i| i > 0.0)
+}
+
+/// Largest voltage of any capture or of the stated supply, V.
+fn largest_voltage(bench: &Bench) -> f64 {
+    bench
+        .captures
+        .iter()
+        .filter_map(|c| c.waveform.voltage_v.as_ref())
+        .flat_map(|t| &t.values)
+        .copied()
+        .chain(bench.motor.supply_v)
+        .map(f64::abs)
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max)
+}
+
+/// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
+/// other change of the terminals sampled much faster, no inductance meter.
+fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
+    let missed = |t: &Timeline| t.doubts.contains(&Doubt::RiseBetweenSamples);
+    let both = || bench.captures.iter().zip(timelines);
+    let step_s = |c: &Capture| Some(c.waveform.time.at(1)? - c.waveform.time.at(0)?);
+    let Some(coarse_s) = both()
+        .filter(|(_, t)| missed(t))
+        .filter_map(|(c, _)| step_s(c))
+        .reduce(f64::min)
+    else {
+        return true;
+    };
+    let metered = bench
+        .readings
+        .iter()
+        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
+    metered
+        || both().any(|(c, t)| match c.role {
+            Role::Start | Role::LockedRotor => {
+                !missed(t) && t.instants.iter().any(|(name, _)| name == "make")
+            }
+            Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
+                step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
+            }
+            Role::RunDown | Role::Steady => false,
+        })
+}
+
+/// Temperature of the capture that says it best; every other capture's resistance is brought to it.
+fn reference_temperature(bench: &Bench) -> Option<(f64, f64)> {
+    bench
+        .captures
+        .iter()
+        .filter_map(|c| c.winding_temperature_c)
+        .map(|t| (t.value, t.standard_uncertainty))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// The motor's own parameters with their priors.
+fn shared_parameters(
+    bench: &Bench,
+    guess: &TerminalParameters,
+    peak_a: f64,
+    reference_temperature_c: Option<f64>,
+    options: &FitOptions,
+    layout: &mut Layout,
+) -> Shared {
+    use direction as d;
+    let p = Parameter::free;
+    let [fr, fl, fc] = options.guess_factors;
+    let log = |slot, value: f64| p(slot, value.ln()).stepping(1.5);
+    let no_load = (guess.friction_current_a / 0.7).max(1e-9);
+    let emf = bench.motor.supply_v.unwrap_or(10.0).abs().max(1e-3);
+    let bounded = |slot, start: f64, scale: f64| {
+        p(slot, start)
+            .within(0.0, f64::INFINITY)
+            .stepping(3.0 * scale)
+    };
+    let model =
+        |parameter: Parameter, mean: f64, sd: f64| parameter.with_prior(mean, sd, Source::Model);
+    let entries = vec![
+        (
+            d::RESISTANCE,
+            layout.add(log(Slot::LogResistance, guess.terminal_resistance_ohm * fr)),
+        ),
+        (
+            d::INDUCTANCE,
+            layout.add(log(Slot::LogInductance, guess.armature_inductance_h * fl)),
+        ),
+        (
+            d::CAPACITANCE,
+            layout.add(log(Slot::LogCapacitance, guess.inertia_capacitance_f * fc)),
+        ),
+        (
+            d::FRICTION,
+            layout.add(bounded(
+                Slot::FrictionCurrent,
+                guess.friction_current_a,
+                no_load,
+            )),
+        ),
+        (
+            d::VISCOUS,
+            layout.add(bounded(
+                Slot::ViscousConductance,
+                guess.viscous_conductance_s,
+                no_load / emf,
+            )),
+        ),
+        (
+            d::WINDAGE,
+            layout.add(bounded(Slot::Windage, 0.0, no_load / (emf * emf))),
+        ),
+        (
+            d::BRUSH_DROP,
+            layout.add(bounded(Slot::BrushDrop, guess.brush_drop_v, 0.1 * emf)),
+        ),
+        // The current at which the contact drop flattens: some 0.4 of the no-load current, within a factor of two.
+        (d::BRUSH_SCALE, {
+            let start = guess.brush_scale_a.ln();
+            layout.add(model(
+                p(Slot::LogBrushScale, start).stepping(0.7),
+                start,
+                0.7,
+            ))
+        }),
+        // Saturation and armature reaction at the largest current seen: half the inductance, a few per cent of flux.
+        (
+            d::SATURATION,
+            layout.add(model(
+                bounded(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
+                0.0,
+                0.5 / (peak_a * peak_a),
+            )),
+        ),
+        (
+            d::REACTION,
+            layout.add(model(
+                bounded(Slot::Reaction, 0.0, 0.02 / peak_a),
+                0.0,
+                0.025 / peak_a,
+            )),
+        ),
+        (
+            d::EDDY_SHARE,
+            layout.add(model(
+                p(Slot::EddyShare, LEAST_SHARE)
+                    .within(LEAST_SHARE, 0.8)
+                    .stepping(0.2),
+                0.0,
+                0.15,
+            )),
+        ),
+        (d::EDDY_RESISTANCE, {
+            let start = (3.0 * guess.terminal_resistance_ohm * fr).ln();
+            layout.add(model(
+                p(Slot::LogEddyResistance, start).stepping(0.7),
+                start,
+                0.7,
+            ))
+        }),
+    ];
+    Shared {
+        entries,
+        reference_temperature_c,
+        with_eddy: true,
+        position_sd: position_sd(bench),
+    }
+}
+
+/// Spread of the resistance over rotor positions, from the ohmmeter where several positions were read.
+fn position_sd(bench: &Bench) -> f64 {
+    bench
+        .readings
+        .iter()
+        .find_map(|r| match r {
+            Reading::Ohmmeter { readings_ohm, .. } if readings_ohm.len() >= 3 => {
+                let n = readings_ohm.len() as f64;
+                let mean = readings_ohm.iter().sum::<f64>() / n;
+                Some(
+                    (readings_ohm.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0))
+                        .sqrt()
+                        / mean,
+                )
+            }
+            _ => None,
+        })
+        .map_or(POSITION_SD, |sd| sd.clamp(0.01, 0.03))
+}
+
+impl Estimate {
+    /// Value of a slot, where it takes part.
+    pub fn value(&self, slot: &Slot) -> Option<f64> {
+        self.problem.layout.find(slot).map(|k| self.solution.x[k])
+    }
+
+    /// Whether the solver ended at a minimum.
+    pub fn converged(&self) -> bool {
+        self.solution.reason.converged()
+    }
+
+    /// Why the solver ended.
+    pub fn reason(&self) -> StopReason {
+        self.solution.reason
+    }
+}

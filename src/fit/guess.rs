@@ -1,0 +1,190 @@
+//! First guesses in closed form from the legs, so that nobody ever gives a start value.
+//!
+//! Each is a crude reading of one feature; the fit converges from guesses wrong by a factor of five either way.
+
+use super::legs::{Bin, Leg, LegKind};
+use crate::bench::{Bench, Role};
+use crate::motor::TerminalParameters;
+
+/// What one capture's legs suggest.
+#[derive(Default)]
+struct Hints {
+    resistance: Vec<f64>,
+    rise_time_s: Vec<f64>,
+    capacitance: Vec<f64>,
+    no_load_current: Vec<f64>,
+    running_emf: Vec<f64>,
+    /// −de/dt while open at high speed, V/s.
+    slowing: Vec<f64>,
+}
+
+/// Guesses every terminal parameter; what nothing hints at gets the magnitude of a small motor.
+pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
+    let mut hints = Hints::default();
+    for (capture, legs) in bench.captures.iter().zip(legs) {
+        let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
+        let source = capture.source_v.map(|v| v.value);
+        let mut emf_before: Option<f64> = None;
+        for (number, leg) in legs.iter().enumerate() {
+            match leg.kind {
+                LegKind::Connected => connected(
+                    capture.role,
+                    leg,
+                    number,
+                    series,
+                    source,
+                    emf_before,
+                    &mut hints,
+                ),
+                LegKind::Open => {
+                    open(leg, &mut hints);
+                    emf_before = leg
+                        .bins
+                        .iter()
+                        .rev()
+                        .map(|b| b.voltage_v)
+                        .find(|v| v.is_finite());
+                }
+                _ => {}
+            }
+        }
+    }
+    let resistance = least(&hints.resistance).unwrap_or(1.0);
+    let no_load = middle(&mut hints.no_load_current).unwrap_or(0.05).max(1e-6);
+    let emf = middle(&mut hints.running_emf).unwrap_or(10.0).max(1e-3);
+    let capacitance = middle(&mut hints.capacitance)
+        .or_else(|| middle(&mut hints.slowing).map(|s| no_load / s.max(1e-9)))
+        .unwrap_or(0.02 / resistance);
+    let rise = least(&hints.rise_time_s).unwrap_or(2e-4);
+    TerminalParameters {
+        brush_drop_v: 0.02 * emf,
+        brush_scale_a: 0.4 * no_load,
+        ..TerminalParameters::plain(
+            resistance,
+            rise * resistance,
+            capacitance,
+            0.7 * no_load,
+            0.3 * no_load / emf,
+        )
+    }
+}
+
+fn connected(
+    role: Role,
+    leg: &Leg,
+    number: usize,
+    series: f64,
+    source: Option<f64>,
+    emf_before: Option<f64>,
+    hints: &mut Hints,
+) {
+    let bins: Vec<&Bin> = leg
+        .bins
+        .iter()
+        .filter(|b| b.current_a.is_finite())
+        .collect();
+    if bins.len() < 3 {
+        return;
+    }
+    let voltage = |b: &Bin| {
+        if b.voltage_v.is_finite() {
+            b.voltage_v
+        } else {
+            source.unwrap_or(0.0)
+        }
+    };
+    let tail = &bins[bins.len() * 4 / 5..];
+    let mean =
+        |of: &dyn Fn(&Bin) -> f64| tail.iter().map(|b| of(b)).sum::<f64>() / tail.len() as f64;
+    let (tail_v, tail_i) = (mean(&|b| voltage(b)), mean(&|b| b.current_a));
+    let peak = bins
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.current_a.abs().total_cmp(&b.1.current_a.abs()));
+    let Some((peak_at, peak)) = peak else { return };
+    let peak_i = peak.current_a.abs().max(1e-9);
+    let charge: f64 = bins.iter().map(|b| b.current_a * b.width_s).sum();
+    let rise = |level: f64| {
+        let begin = bins[0].time_s - 0.5 * bins[0].width_s;
+        bins.iter()
+            .find(|b| b.current_a.abs() >= level)
+            .map(|b| (b.time_s - begin).max(b.width_s))
+    };
+    match role {
+        Role::Start => {
+            hints
+                .resistance
+                .push((voltage(peak).abs() / peak_i - series).max(1e-3));
+            hints.rise_time_s.extend(rise(0.63 * peak_i));
+            hints.no_load_current.push(tail_i.abs());
+            let emf = (tail_v - tail_i * voltage(peak) / peak_i).abs();
+            hints.running_emf.push(emf);
+            let span: f64 = bins.iter().map(|b| b.width_s).sum();
+            hints
+                .capacitance
+                .push(((charge - tail_i * span) / emf.max(1e-9)).abs().max(1e-12));
+        }
+        Role::LockedRotor => {
+            hints
+                .resistance
+                .push((tail_v / tail_i.abs().max(1e-9) - series).abs().max(1e-3));
+            hints.rise_time_s.extend(rise(0.63 * tail_i.abs()));
+        }
+        Role::Brake | Role::RunDown | Role::Steady if number == 0 => {
+            hints.no_load_current.push(tail_i.abs());
+            hints.running_emf.push(tail_v.abs());
+        }
+        Role::Brake => {
+            if let Some(emf) = emf_before.or(source) {
+                hints
+                    .resistance
+                    .push((emf.abs() / peak_i - series).max(1e-3));
+                hints.capacitance.push((charge / emf).abs().max(1e-12));
+            }
+            if peak_at > 0 {
+                hints.rise_time_s.extend(rise(0.63 * peak_i));
+            }
+        }
+        _ => {}
+    }
+}
+
+fn open(leg: &Leg, hints: &mut Hints) {
+    let bins: Vec<&Bin> = leg.bins[..leg.compared]
+        .iter()
+        .filter(|b| b.voltage_v.is_finite())
+        .collect();
+    if bins.len() < 8 {
+        return;
+    }
+    let quarter = bins.len() / 4;
+    let mean = |part: &[&Bin]| {
+        let n = part.len() as f64;
+        (
+            part.iter().map(|b| b.time_s).sum::<f64>() / n,
+            part.iter().map(|b| b.voltage_v).sum::<f64>() / n,
+        )
+    };
+    let (t0, v0) = mean(&bins[..quarter]);
+    let (t1, v1) = mean(&bins[quarter..2 * quarter]);
+    hints
+        .slowing
+        .push(((v0.abs() - v1.abs()) / (t1 - t0)).max(1e-9));
+    hints.running_emf.push(v0.abs());
+}
+
+fn least(values: &[f64]) -> Option<f64> {
+    values
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .reduce(f64::min)
+}
+
+fn middle(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values
+        .get(values.len() / 2)
+        .copied()
+        .filter(|v| v.is_finite())
+}

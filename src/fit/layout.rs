@@ -1,0 +1,196 @@
+//! The vector of fitted parameters: what each entry is, its prior, its bounds and where its uncertainty comes from.
+
+use nalgebra::DVector;
+
+/// What one entry of the parameter vector stands for.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum Slot {
+    /// ln R, R in Ω.
+    LogResistance,
+    /// ln L₀, L₀ in H.
+    LogInductance,
+    /// ln C_m, C_m in F.
+    LogCapacitance,
+    /// I_c, A.
+    FrictionCurrent,
+    /// G_v, S.
+    ViscousConductance,
+    /// W, A/V².
+    Windage,
+    /// V_b, V.
+    BrushDrop,
+    /// ln I_b, I_b in A.
+    LogBrushScale,
+    /// 1/I_s², 1/A²: its square root has no slope at zero, where a fit would stay for ever.
+    Saturation,
+    /// a, 1/A.
+    Reaction,
+    /// Screened share of the inductance.
+    EddyShare,
+    /// ln of the resistance across that share, Ω.
+    LogEddyResistance,
+    /// ln K, K in V·s/rad.
+    LogBackEmfConstant,
+    /// Relative gain error of one piece of hardware (and of one vertical channel of it).
+    Gain {
+        instrument: usize,
+        column: Option<String>,
+    },
+    /// Zero of the voltage channel in a capture, V.
+    VoltageZero { capture: usize },
+    /// Part of a channel's zero that all captures on the same range share, V or A.
+    RangeZero {
+        current: bool,
+        column: String,
+        range: i64,
+    },
+    /// Zero of the current channel in a capture, A.
+    CurrentZero { capture: usize },
+    /// Back-EMF at the beginning of a capture or after a stretch that could not be followed, V.
+    InitialEmf { capture: usize, piece: usize },
+    /// Current at the beginning of a connected stretch, A.
+    InitialCurrent { capture: usize, piece: usize },
+    /// Relative departure of the resistance at a held rotor's position from its mean over a turn.
+    Position { capture: usize },
+    /// Open-circuit voltage of an unrecorded source, as a departure from its stated value, V.
+    Source { capture: usize },
+    /// Resistance in the loop outside the motor, as a departure from its stated value, Ω.
+    Loop { capture: usize },
+    /// Relative error of the inertia or torque attached to the shaft in a capture.
+    Attached { capture: usize },
+    /// A nuisance of one scalar reading.
+    Reading { index: usize },
+}
+
+/// Where an uncertainty comes from, for the budget.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Source {
+    /// What is estimated from the captures; its share is the noise's.
+    Noise,
+    /// Gain of the named instrument.
+    Instrument(String),
+    /// Zero of a channel.
+    Zero,
+    /// Resistance against rotor position.
+    Position,
+    /// Temperature.
+    Temperature,
+    /// Source and switch resistance.
+    Loop,
+    /// A speed or another anchor.
+    Anchor,
+    /// Ohmmeter, inductance meter.
+    Meter,
+    /// Terms of the model that the captures hardly determine and a stated prior limits.
+    Model,
+}
+
+impl Source {
+    /// Name in tables and files.
+    pub fn label(&self) -> String {
+        match self {
+            Source::Noise => "noise and ripple".into(),
+            Source::Instrument(name) => format!("gain of {name}"),
+            Source::Zero => "zero of a channel".into(),
+            Source::Position => "rotor position".into(),
+            Source::Temperature => "temperature".into(),
+            Source::Loop => "source and switch".into(),
+            Source::Anchor => "speed anchor".into(),
+            Source::Meter => "meter readings".into(),
+            Source::Model => "model terms".into(),
+        }
+    }
+}
+
+/// One entry of the parameter vector.
+#[derive(Clone, Debug)]
+pub struct Parameter {
+    pub slot: Slot,
+    pub start: f64,
+    /// Mean and standard deviation of a Gaussian prior.
+    pub prior: Option<(f64, f64)>,
+    pub lower: f64,
+    pub upper: f64,
+    /// Largest change in one trial of the solver.
+    pub step_limit: f64,
+    pub source: Source,
+}
+
+impl Parameter {
+    /// A parameter without prior or bounds.
+    pub fn free(slot: Slot, start: f64) -> Self {
+        Parameter {
+            slot,
+            start,
+            prior: None,
+            lower: f64::NEG_INFINITY,
+            upper: f64::INFINITY,
+            step_limit: f64::INFINITY,
+            source: Source::Noise,
+        }
+    }
+
+    /// Adds a prior and says where it comes from.
+    pub fn with_prior(mut self, mean: f64, sd: f64, source: Source) -> Self {
+        self.prior = Some((mean, sd));
+        self.source = source;
+        self
+    }
+
+    /// Adds bounds.
+    pub fn within(mut self, lower: f64, upper: f64) -> Self {
+        self.lower = lower;
+        self.upper = upper;
+        self
+    }
+
+    /// Limits the solver's step.
+    pub fn stepping(mut self, limit: f64) -> Self {
+        self.step_limit = limit;
+        self
+    }
+}
+
+/// The whole vector.
+#[derive(Clone, Debug, Default)]
+pub struct Layout {
+    pub parameters: Vec<Parameter>,
+}
+
+impl Layout {
+    /// Adds a parameter and returns its index; a slot already there is returned as it stands.
+    pub fn add(&mut self, parameter: Parameter) -> usize {
+        match self.find(&parameter.slot) {
+            Some(index) => index,
+            None => {
+                self.parameters.push(parameter);
+                self.parameters.len() - 1
+            }
+        }
+    }
+
+    /// Index of a slot.
+    pub fn find(&self, slot: &Slot) -> Option<usize> {
+        self.parameters.iter().position(|p| &p.slot == slot)
+    }
+
+    /// Number of parameters.
+    pub fn len(&self) -> usize {
+        self.parameters.len()
+    }
+
+    /// True without parameters.
+    pub fn is_empty(&self) -> bool {
+        self.parameters.is_empty()
+    }
+
+    /// Starting point.
+    pub fn start(&self) -> DVector<f64> {
+        DVector::from_iterator(self.len(), self.parameters.iter().map(|p| p.start))
+    }
+
+    /// One of the vectors that the solver asks for.
+    pub fn vector(&self, of: impl Fn(&Parameter) -> f64) -> DVector<f64> {
+        DVector::from_iterator(self.len(), self.parameters.iter().map(of))
+    }
+}

@@ -1,0 +1,271 @@
+//! A capture cut into legs of bin averages: what the model is driven with and what it is compared with.
+//!
+//! Bins follow the events: single samples right after a make or a short, then growing with the time since, so that a record of
+//! any length costs a few hundred model steps. A bin's mean is compared with the model's mean over the same time, so
+//! nothing is lost while the model is linear over a bin.
+
+use crate::bench::{Capture, Doubt, Role, Waveform};
+use crate::events::{PhaseKind, Timeline};
+
+/// Mean of the samples in one stretch of time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bin {
+    /// Centre, s, on the capture's time axis.
+    pub time_s: f64,
+    /// Width, s.
+    pub width_s: f64,
+    /// Mean of the recorded voltage, V; NaN where it was not recorded.
+    pub voltage_v: f64,
+    /// Mean of the recorded current, A; NaN where it was not recorded.
+    pub current_a: f64,
+    /// Samples in the bin.
+    pub samples: usize,
+    /// False where a freewheeling diode has let the current die: the terminals then float on the back-EMF.
+    pub conducting: bool,
+}
+
+/// Terminal condition of a leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LegKind {
+    /// Rotor still, nothing applied: shows the zeros of both channels.
+    Rest,
+    /// Closed on a voltage; the current is compared. `fresh`: the current begins at an unknown value.
+    Connected,
+    /// Open; the back-EMF is compared with the voltage.
+    Open,
+    /// Not compared; the recorded current carries the back-EMF on.
+    Carried,
+    /// Not compared and not to be followed: the back-EMF afterwards is unknown.
+    Lost,
+}
+
+/// Consecutive bins under one terminal condition.
+#[derive(Clone, Debug)]
+pub struct Leg {
+    pub kind: LegKind,
+    pub bins: Vec<Bin>,
+    /// Bins from here on are simulated but not compared.
+    pub compared: usize,
+    /// Rows of the waveform, half-open.
+    pub rows: (usize, usize),
+    /// Standard deviation of the current's ripple near the end of the leg, A; 0 where it is not known or not wanted.
+    pub current_ripple_a: f64,
+}
+
+/// Share of its first value below which a slowing rotor is no longer compared: friction near standstill (stiction,
+/// the rise of friction at creeping speed) is none of the model's terms. Common practice, no source.
+const SLOWEST_SHARE: f64 = 0.15;
+
+/// Most bins of a switched (PWM) leg.
+const MOST_SWITCHED_BINS: usize = 1500;
+
+/// Cuts a capture into legs.
+pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
+    let waveform = &capture.waveform;
+    if capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled) {
+        // The level of the voltage is lost, and with it what drives every leg.
+        let rows = (0, waveform.time.len());
+        return vec![leg(LegKind::Lost, uniform(waveform, rows, 200), rows)];
+    }
+    let switched = matches!(capture.role, Role::Pwm | Role::PwmLocked);
+    let mut out: Vec<Leg> = Vec::new();
+    for phase in &timeline.phases {
+        let (first, end) = (phase.first, phase.end);
+        if end <= first {
+            continue;
+        }
+        let rows = (first, end);
+        let previous = out.last().map(|l: &Leg| l.kind);
+        let leg = match &phase.kind {
+            PhaseKind::Rest => leg(LegKind::Rest, uniform(waveform, rows, 20), rows),
+            PhaseKind::Driven | PhaseKind::Shorted => {
+                let bins = if switched {
+                    let mut bins = uniform(waveform, rows, MOST_SWITCHED_BINS);
+                    mark_dead_current(&mut bins);
+                    bins
+                } else if matches!(phase.kind, PhaseKind::Driven) && previous.is_none() {
+                    // Running steadily since before the record began.
+                    uniform(waveform, rows, 80)
+                } else {
+                    growing(waveform, rows)
+                };
+                let mut leg = leg(LegKind::Connected, bins, rows);
+                if matches!(phase.kind, PhaseKind::Driven) && !switched {
+                    leg.current_ripple_a = current_ripple(waveform, rows);
+                }
+                if matches!(phase.kind, PhaseKind::Shorted) {
+                    leg.compared = before_fading(&leg.bins, |b| b.current_a.abs());
+                }
+                leg
+            }
+            PhaseKind::Open => {
+                let mut leg = leg(LegKind::Open, uniform(waveform, rows, 250), rows);
+                leg.compared = before_fading(&leg.bins, |b| b.voltage_v.abs());
+                leg
+            }
+            PhaseKind::Cut(reason) => {
+                let clipped = waveform.current_a.as_ref().is_none_or(|t| {
+                    t.clipped[first..end].iter().any(|&c| c)
+                        || t.values[first..end].iter().any(|v| v.is_nan())
+                });
+                let kind = if reason == "standstill" || clipped {
+                    LegKind::Lost
+                } else {
+                    LegKind::Carried
+                };
+                leg(kind, uniform(waveform, rows, 200), rows)
+            }
+        };
+        out.push(leg);
+    }
+    out
+}
+
+fn leg(kind: LegKind, bins: Vec<Bin>, rows: (usize, usize)) -> Leg {
+    Leg {
+        kind,
+        compared: bins.len(),
+        bins,
+        rows,
+        current_ripple_a: 0.0,
+    }
+}
+
+/// Number of leading bins before the size has fallen below [`SLOWEST_SHARE`] of its largest early value for good.
+fn before_fading(bins: &[Bin], size: impl Fn(&Bin) -> f64) -> usize {
+    let peak = bins
+        .iter()
+        .map(&size)
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max);
+    let peak_at = bins
+        .iter()
+        .position(|b| size(b) >= 0.98 * peak)
+        .unwrap_or(0);
+    bins.iter()
+        .skip(peak_at)
+        .position(|b| size(b) < SLOWEST_SHARE * peak)
+        .map_or(bins.len(), |k| k + peak_at)
+}
+
+/// Ripple of the current over the last quarter of a driven leg: the scatter about its straight line less the converter's
+/// noise, A.
+fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+    let Some(trace) = &waveform.current_a else {
+        return 0.0;
+    };
+    let values: Vec<f64> = trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    let n = values.len() as f64;
+    if n < 16.0 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let centre = 0.5 * (n - 1.0);
+    let (mut sxy, mut sxx, mut syy) = (0.0, 0.0, 0.0);
+    for (k, v) in values.iter().enumerate() {
+        let x = k as f64 - centre;
+        sxy += x * (v - mean);
+        sxx += x * x;
+        syy += (v - mean) * (v - mean);
+    }
+    let scatter = (syy - sxy * sxy / sxx) / n;
+    let noise = values
+        .windows(2)
+        .map(|w| (w[1] - w[0]).powi(2))
+        .sum::<f64>()
+        / (2.0 * n);
+    (scatter - noise).max(0.0).sqrt()
+}
+
+/// Marks the bins of a switched leg in which the current has died: a plateau at its lower end, where a triangle would
+/// spend no more time than anywhere else.
+fn mark_dead_current(bins: &mut [Bin]) {
+    let mut currents: Vec<f64> = bins
+        .iter()
+        .map(|b| b.current_a)
+        .filter(|i| i.is_finite())
+        .collect();
+    if currents.len() < 40 {
+        return;
+    }
+    currents.sort_by(f64::total_cmp);
+    let floor = currents[currents.len() / 20];
+    let range = currents[currents.len() - 1] - floor;
+    let on_plateau = |i: f64| (i - floor).abs() < 0.03 * range;
+    let share = currents.iter().filter(|i| on_plateau(**i)).count() as f64 / currents.len() as f64;
+    // Within 6 % of its range a triangle spends 6 % of its time.
+    if share < 0.15 {
+        return;
+    }
+    let dead: Vec<bool> = bins.iter().map(|b| on_plateau(b.current_a)).collect();
+    for k in 0..bins.len() {
+        let around = &dead[k.saturating_sub(1)..(k + 2).min(dead.len())];
+        bins[k].conducting = !around.iter().all(|d| *d);
+    }
+}
+
+/// About `count` bins of equal width.
+fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> {
+    let n = rows.1 - rows.0;
+    let count = count.min(n).max(1);
+    (0..count)
+        .filter_map(|k| {
+            bin(
+                waveform,
+                rows.0 + k * n / count,
+                rows.0 + (k + 1) * n / count,
+            )
+        })
+        .collect()
+}
+
+/// Single samples first, then bins that grow with the time since the beginning of the leg.
+fn growing(waveform: &Waveform, rows: (usize, usize)) -> Vec<Bin> {
+    let n = rows.1 - rows.0;
+    let widest = (n / 150).max(1);
+    let mut bins = Vec::new();
+    let mut at = 0;
+    while at < n {
+        let width = (1 + at / 40).min(widest).min(n - at);
+        bins.extend(bin(waveform, rows.0 + at, rows.0 + at + width));
+        at += width;
+    }
+    bins
+}
+
+fn bin(waveform: &Waveform, first: usize, end: usize) -> Option<Bin> {
+    let mean = |values: Option<&[f64]>| {
+        let (mut sum, mut count) = (0.0, 0usize);
+        for &v in values.unwrap_or_default() {
+            if v.is_finite() {
+                sum += v;
+                count += 1;
+            }
+        }
+        if count > 0 {
+            sum / count as f64
+        } else {
+            f64::NAN
+        }
+    };
+    let slice = |t: &Option<crate::bench::Trace>| mean(t.as_ref().map(|t| &t.values[first..end]));
+    let (start, last) = (waveform.time.at(first)?, waveform.time.at(end - 1)?);
+    // A sample stands for the interval around it, so a bin of n samples is n steps wide.
+    let step = if end < waveform.time.len() {
+        waveform.time.at(end)? - last
+    } else {
+        last - waveform.time.at(end.checked_sub(2)?)?
+    };
+    Some(Bin {
+        time_s: 0.5 * (start + last),
+        width_s: last - start + step,
+        voltage_v: slice(&waveform.voltage_v),
+        current_a: slice(&waveform.current_a),
+        samples: end - first,
+        conducting: true,
+    })
+}

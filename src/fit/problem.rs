@@ -1,0 +1,161 @@
+//! The joint least squares of all captures and readings of one motor.
+
+use super::capture_model::{CaptureModel, DIRECTIONS, Prediction, Row};
+use super::layout::Layout;
+use super::readings::ReadingTerm;
+use super::solver::{LeastSquares, NormalEquations};
+use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
+
+/// Everything the solver needs.
+pub struct Problem {
+    pub layout: Layout,
+    pub models: Vec<CaptureModel>,
+    pub readings: Vec<ReadingTerm>,
+    /// Standard deviation of every row of every capture.
+    pub deviations: Vec<Vec<f64>>,
+    /// Captures left out, for the pull of each.
+    pub left_out: Option<usize>,
+    lower: DVector<f64>,
+    upper: DVector<f64>,
+    limits: DVector<f64>,
+}
+
+impl Problem {
+    /// Puts a problem together; deviations are set later.
+    pub fn new(layout: Layout, models: Vec<CaptureModel>, readings: Vec<ReadingTerm>) -> Self {
+        let lower = layout.vector(|p| p.lower);
+        let upper = layout.vector(|p| p.upper);
+        let limits = layout.vector(|p| p.step_limit);
+        let deviations = vec![Vec::new(); models.len()];
+        Problem {
+            layout,
+            models,
+            readings,
+            deviations,
+            left_out: None,
+            lower,
+            upper,
+            limits,
+        }
+    }
+
+    /// Predictions of every capture.
+    pub fn predict(&self, x: &DVector<f64>) -> Option<Vec<Prediction>> {
+        self.models.par_iter().map(|m| m.predict(x)).collect()
+    }
+
+    /// Fixes entries at their present value.
+    pub fn freeze(&mut self, entry: usize, value: f64) {
+        self.lower[entry] = value;
+        self.upper[entry] = value;
+    }
+
+    /// Gives an entry its own bounds back.
+    pub fn thaw(&mut self, entry: usize) {
+        self.lower[entry] = self.layout.parameters[entry].lower;
+        self.upper[entry] = self.layout.parameters[entry].upper;
+    }
+
+    /// Switches the screened share of the inductance on or off in every capture.
+    pub fn set_eddy(&mut self, on: bool) {
+        self.models.iter_mut().for_each(|m| m.with_eddy = on);
+    }
+
+    /// True when an entry cannot move.
+    pub fn frozen(&self, entry: usize) -> bool {
+        self.lower[entry] == self.upper[entry]
+    }
+}
+
+// Indices are the directions of the derivatives, over half of a symmetric matrix.
+#[allow(clippy::needless_range_loop)]
+/// Adds `weight · g gᵀ` and `weight · g r` of one capture's rows to the global equations.
+fn scatter(model: &CaptureModel, rows: &[Row], deviations: &[f64], out: &mut NormalEquations) {
+    let mut normal = [[0.0; DIRECTIONS]; DIRECTIONS];
+    let mut gradient = [0.0; DIRECTIONS];
+    for (row, sd) in rows.iter().zip(deviations) {
+        let weight = 1.0 / (sd * sd);
+        let residual = row.predicted.value - row.recorded;
+        out.cost += 0.5 * weight * residual * residual;
+        let g = &row.predicted.gradient;
+        for a in 0..DIRECTIONS {
+            let scaled = weight * g[a];
+            if scaled != 0.0 {
+                gradient[a] += scaled * residual;
+                for b in 0..=a {
+                    normal[a][b] += scaled * g[b];
+                }
+            }
+        }
+    }
+    for a in 0..DIRECTIONS {
+        for &(entry_a, factor_a) in &model.links[a] {
+            out.gradient[entry_a] += factor_a * gradient[a];
+            for b in 0..DIRECTIONS {
+                let value = if b <= a { normal[a][b] } else { normal[b][a] };
+                if value != 0.0 {
+                    for &(entry_b, factor_b) in &model.links[b] {
+                        out.normal[(entry_a, entry_b)] += factor_a * factor_b * value;
+                    }
+                }
+            }
+        }
+    }
+}
+
+impl LeastSquares for Problem {
+    fn dimension(&self) -> usize {
+        self.layout.len()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        self.normal_equations(x).map(|e| e.cost)
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        let n = self.layout.len();
+        let mut out = NormalEquations {
+            cost: 0.0,
+            gradient: DVector::zeros(n),
+            normal: DMatrix::zeros(n, n),
+        };
+        let predictions = self.predict(x)?;
+        for ((k, model), prediction) in self.models.iter().enumerate().zip(&predictions) {
+            if self.left_out != Some(k) {
+                scatter(model, &prediction.rows, &self.deviations[k], &mut out);
+            }
+        }
+        for reading in &self.readings {
+            let term = reading.evaluate(x, &self.models, &predictions)?;
+            out.cost += 0.5 * term.residual * term.residual;
+            for &(a, ga) in &term.gradient {
+                out.gradient[a] += ga * term.residual;
+                for &(b, gb) in &term.gradient {
+                    out.normal[(a, b)] += ga * gb;
+                }
+            }
+        }
+        for (k, parameter) in self.layout.parameters.iter().enumerate() {
+            if let Some((mean, sd)) = parameter.prior {
+                let z = (x[k] - mean) / sd;
+                out.cost += 0.5 * z * z;
+                out.gradient[k] += z / sd;
+                out.normal[(k, k)] += 1.0 / (sd * sd);
+            }
+        }
+        out.cost.is_finite().then_some(out)
+    }
+
+    fn lower_bounds(&self) -> Option<&DVector<f64>> {
+        Some(&self.lower)
+    }
+
+    fn upper_bounds(&self) -> Option<&DVector<f64>> {
+        Some(&self.upper)
+    }
+
+    fn step_limits(&self) -> Option<&DVector<f64>> {
+        Some(&self.limits)
+    }
+}

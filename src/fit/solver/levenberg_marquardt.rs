@@ -1,0 +1,320 @@
+//! The iteration itself, as a `Solver` on argmin's trait: one trial an iteration.
+
+use super::step::{Bounds, Step, damped_step, decrement};
+use super::{LeastSquares, NormalEquations, SolverError, SolverOptions, StopReason};
+use argmin::core::{Error, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus};
+use argmin::kv;
+use nalgebra::{DMatrix, DVector};
+
+/// argmin's record of the iteration: parameters and cost; gradient and matrix stay with the solver.
+pub(super) type SolverState = IterState<DVector<f64>, DVector<f64>, (), DMatrix<f64>, (), f64>;
+
+pub(super) const COST_COUNT: &str = "cost_count";
+pub(super) const NORMAL_COUNT: &str = "normal_equations_count";
+
+/// A trial must earn this share of the reduction it promised.
+const LEAST_GAIN: f64 = 1e-4;
+/// Damping below which a step counts as undamped.
+const UNDAMPED: f64 = 1e-2;
+const LEAST_DAMPING: f64 = 1e-15;
+/// Beyond this the step is shorter than the rounding of any parameter.
+const MOST_DAMPING: f64 = 1e16;
+/// In the flat regime the gradient must shrink at least by this factor to make another step worth it.
+const FLAT_SHRINK: f64 = 0.9;
+
+/// An accepted point.
+struct Point {
+    x: DVector<f64>,
+    equations: NormalEquations,
+    free: Vec<usize>,
+    decrement: f64,
+}
+
+impl Point {
+    fn new(x: DVector<f64>, equations: NormalEquations, bounds: &Bounds) -> Self {
+        let free = bounds.free(&x, &equations.gradient);
+        let decrement = decrement(&equations, &free);
+        Point {
+            x,
+            equations,
+            free,
+            decrement,
+        }
+    }
+}
+
+/// What became of one trial.
+enum Verdict {
+    Accepted {
+        point: Point,
+        gain: f64,
+    },
+    NotLower,
+    NotEvaluable,
+    /// The flat regime is exhausted; the better of the two points if the trial is it.
+    Flat(Option<Point>),
+}
+
+pub(super) struct LevenbergMarquardt {
+    options: SolverOptions,
+    bounds: Bounds,
+    point: Option<Point>,
+    /// Largest diagonal of N seen so far; zero until a parameter has shown an influence.
+    scale: DVector<f64>,
+    damping: f64,
+    growth: f64,
+    /// Whether the last trial was accepted: then the next is asked for its derivatives at once, since it will most
+    /// likely need them; after a rejection the cost alone is asked first.
+    hopeful: bool,
+    /// Since the last bold step: how many trials raised the cost, and how many could not be evaluated.
+    rejections: [usize; 2],
+    reason: Option<StopReason>,
+}
+
+impl LevenbergMarquardt {
+    pub fn new(options: SolverOptions, bounds: Bounds) -> Self {
+        let n = bounds.lower.len();
+        LevenbergMarquardt {
+            damping: options.initial_damping.clamp(LEAST_DAMPING, MOST_DAMPING),
+            options,
+            bounds,
+            point: None,
+            scale: DVector::zeros(n),
+            growth: 2.0,
+            hopeful: true,
+            rejections: [0, 0],
+            reason: None,
+        }
+    }
+
+    /// Parameters, equations, reason and active bounds at the end.
+    pub fn finish(self) -> Option<(DVector<f64>, NormalEquations, StopReason, Vec<bool>)> {
+        let point = self.point?;
+        let active = self.bounds.at_bound(&point.x);
+        let reason = self.reason.unwrap_or(StopReason::IterationLimit);
+        Some((point.x, point.equations, reason, active))
+    }
+
+    fn widen_scale(&mut self, normal: &DMatrix<f64>) {
+        for i in 0..self.scale.len() {
+            self.scale[i] = self.scale[i].max(normal[(i, i)]);
+        }
+    }
+
+    /// Whether the residuals are already at right angles to everything the model can do.
+    fn gradient_below(tolerance: f64, point: &Point) -> bool {
+        point.decrement <= tolerance * (2.0 * point.equations.cost).sqrt()
+    }
+
+    fn gradient_small(&self, point: &Point) -> bool {
+        Self::gradient_below(self.options.gradient_tolerance, point)
+    }
+
+    fn nearly_at_minimum(&self) -> bool {
+        let tolerance = self.options.loose_gradient_tolerance;
+        self.point
+            .as_ref()
+            .is_some_and(|point| Self::gradient_below(tolerance, point))
+    }
+
+    fn step_small(&self, from: &DVector<f64>, to: &DVector<f64>) -> bool {
+        self.damping <= UNDAMPED
+            && from
+                .iter()
+                .zip(to.iter())
+                .all(|(a, b)| (b - a).abs() <= self.options.step_tolerance * b.abs())
+    }
+
+    fn try_step<P: LeastSquares>(
+        &self,
+        problem: &mut Problem<&P>,
+        point: &Point,
+        step: &Step,
+    ) -> Result<Verdict, Error> {
+        let resolution = self.options.cost_tolerance * point.equations.cost;
+        // Judged by the undamped step: a small reduction through much damping is no sign of a minimum.
+        let flat = 0.5 * point.decrement.powi(2) <= resolution;
+        let x = self.bounds.project(&(&point.x + &step.change));
+        let gain_of = |cost: f64| (point.equations.cost - cost) / step.predicted;
+        if !(self.hopeful || flat) {
+            let cost = problem.problem(COST_COUNT, |p| Ok(p.cost(&x)))?;
+            match cost.filter(|cost| cost.is_finite()) {
+                None => return Ok(Verdict::NotEvaluable),
+                Some(cost) if gain_of(cost) <= LEAST_GAIN => return Ok(Verdict::NotLower),
+                Some(_) => {}
+            }
+        }
+        let equations = problem.problem(NORMAL_COUNT, |p| Ok(p.normal_equations(&x)))?;
+        let Some(equations) = equations.filter(is_finite) else {
+            return Ok(Verdict::NotEvaluable);
+        };
+        let gain = gain_of(equations.cost);
+        let rise = equations.cost - point.equations.cost;
+        if flat {
+            let trial = Point::new(x, equations, &self.bounds);
+            return Ok(if rise > resolution || trial.decrement >= point.decrement {
+                Verdict::Flat(None)
+            } else if trial.decrement > FLAT_SHRINK * point.decrement {
+                Verdict::Flat(Some(trial))
+            } else {
+                Verdict::Accepted {
+                    point: trial,
+                    gain: 1.0,
+                }
+            });
+        }
+        if gain > LEAST_GAIN {
+            Ok(Verdict::Accepted {
+                point: Point::new(x, equations, &self.bounds),
+                gain,
+            })
+        } else {
+            Ok(Verdict::NotLower)
+        }
+    }
+
+    fn accept(&mut self, point: Point, gain: f64) {
+        let small = match &self.point {
+            Some(before) => self.step_small(&before.x, &point.x),
+            None => false,
+        };
+        self.widen_scale(&point.equations.normal);
+        let factor = (1.0 - (2.0 * gain - 1.0).powi(3)).max(1.0 / 3.0);
+        self.damping = (self.damping * factor).clamp(LEAST_DAMPING, MOST_DAMPING);
+        self.growth = 2.0;
+        self.hopeful = true;
+        // A crawl along the edge of what can be evaluated is still the same obstacle.
+        if self.damping < 1.0 {
+            self.rejections = [0, 0];
+        }
+        if self.gradient_small(&point) {
+            self.reason = Some(StopReason::GradientSmall);
+        } else if small {
+            self.reason = Some(StopReason::StepSmall);
+        }
+        self.point = Some(point);
+    }
+
+    fn reject(&mut self, evaluable: bool) {
+        self.hopeful = false;
+        self.rejections[usize::from(!evaluable)] += 1;
+        self.damping *= self.growth;
+        self.growth *= 2.0;
+        if self.damping > MOST_DAMPING {
+            let [higher, unknown] = self.rejections;
+            // The last trials hardly move and so can be evaluated: what blocked the longer ones is told.
+            self.reason = Some(if self.nearly_at_minimum() {
+                StopReason::CostFlat
+            } else if unknown >= higher {
+                StopReason::NotFinite
+            } else {
+                StopReason::NoDescent
+            });
+        }
+    }
+}
+
+fn is_finite(equations: &NormalEquations) -> bool {
+    equations.cost.is_finite()
+        && equations.gradient.iter().all(|value| value.is_finite())
+        && equations.normal.iter().all(|value| value.is_finite())
+}
+
+impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
+    fn name(&self) -> &str {
+        "Levenberg-Marquardt on the normal equations, with bounds"
+    }
+
+    fn init(
+        &mut self,
+        problem: &mut Problem<&P>,
+        mut state: SolverState,
+    ) -> Result<(SolverState, Option<KV>), Error> {
+        let start = state.take_param().ok_or(SolverError::StartNotEvaluable)?;
+        let x = self.bounds.project(&start);
+        let equations = problem
+            .problem(NORMAL_COUNT, |p| Ok(p.normal_equations(&x)))?
+            .filter(|equations| equations.cost.is_finite())
+            .ok_or(SolverError::StartNotEvaluable)?;
+        let n = x.len();
+        if equations.gradient.len() != n || equations.normal.shape() != (n, n) {
+            return Err(SolverError::Dimension {
+                what: "the gradient or the normal matrix",
+                found: equations.gradient.len(),
+                expected: n,
+            }
+            .into());
+        }
+        let bad = (0..n).find(|&i| {
+            !equations.gradient[i].is_finite()
+                || equations
+                    .normal
+                    .row(i)
+                    .iter()
+                    .any(|value| !value.is_finite())
+        });
+        if let Some(index) = bad {
+            return Err(SolverError::DerivativeNotFinite { index }.into());
+        }
+        self.widen_scale(&equations.normal);
+        let point = Point::new(x, equations, &self.bounds);
+        if self.gradient_small(&point) {
+            self.reason = Some(StopReason::GradientSmall);
+        }
+        let state = state.param(point.x.clone()).cost(point.equations.cost);
+        self.point = Some(point);
+        Ok((state, None))
+    }
+
+    fn next_iter(
+        &mut self,
+        problem: &mut Problem<&P>,
+        state: SolverState,
+    ) -> Result<(SolverState, Option<KV>), Error> {
+        let Some(point) = self.point.take() else {
+            return Err(SolverError::StartNotEvaluable.into());
+        };
+        let step = damped_step(
+            &point.equations,
+            &point.x,
+            &self.bounds,
+            &point.free,
+            &self.scale,
+            self.damping,
+        );
+        let verdict = match &step {
+            Some(step) if step.predicted > 0.0 => self.try_step(problem, &point, step)?,
+            _ => Verdict::NotLower,
+        };
+        self.point = Some(point);
+        match verdict {
+            Verdict::Accepted { point, gain } => self.accept(point, gain),
+            Verdict::NotLower => self.reject(true),
+            Verdict::NotEvaluable => self.reject(false),
+            Verdict::Flat(better) => {
+                self.reason = Some(StopReason::CostFlat);
+                if better.is_some() {
+                    self.point = better;
+                }
+            }
+        }
+        let log = kv!("damping" => self.damping;);
+        let state = match &self.point {
+            Some(point) => state.param(point.x.clone()).cost(point.equations.cost),
+            None => state,
+        };
+        Ok((state, Some(log)))
+    }
+
+    fn terminate(&mut self, _state: &SolverState) -> TerminationStatus {
+        match self.reason {
+            None => TerminationStatus::NotTerminated,
+            Some(reason) if reason.converged() => {
+                TerminationStatus::Terminated(TerminationReason::SolverConverged)
+            }
+            Some(reason) => {
+                TerminationStatus::Terminated(TerminationReason::SolverExit(reason.to_string()))
+            }
+        }
+    }
+}

@@ -1,0 +1,296 @@
+//! The functions φ₁ and φ₂ of a small matrix, which carry a linear system exactly over one step.
+//!
+//! For `y' = f(y)` with Jacobian `J` frozen over a step `h` and `A = h J`,
+//!
+//! ```text
+//! y(h)        = y + h φ₁(A) f,    φ₁(A) = (e^A − I) A⁻¹
+//! mean over h = y + h φ₂(A) f,    φ₂(A) = (e^A − I − A) A⁻²
+//! ```
+//!
+//! exactly so when the system is linear with constant input, and to second order otherwise. With the remainder
+//! `g = f(y(h)) − f(y) − J (y(h) − y)` the step `y(h) + 2 h φ₃(A) g` is of third order (exponential Rosenbrock method
+//! exprb32; Hochbruck & Ostermann, Acta Numerica 19 (2010) 209-286, section 2.4).
+//!
+//! By Cayley and Hamilton every function of `A` (n × n, n = 2 or 3) is a polynomial of degree n − 1 in `A` whose
+//! coefficients depend on the coefficients of the characteristic polynomial alone. So only those few scalars are
+//! computed here, by Taylor series with scaling and squaring in the ring of polynomials modulo the characteristic
+//! one, together with their partial derivatives; no eigenvalue is ever needed, and equal, complex or zero eigenvalues are
+//! no special case.
+
+// Indices are the powers of `A` and the characteristic coefficients of the formulas.
+#![allow(clippy::needless_range_loop)]
+
+/// Coefficients of φ₁ and φ₂ as polynomials in `A`, with partial derivatives.
+#[derive(Clone, Copy, Debug)]
+pub struct Propagator<const M: usize> {
+    /// `phi1[k]` multiplies `A^k`.
+    pub phi1: [f64; M],
+    /// `phi1_partial[k][j]`: derivative of `phi1[k]` with respect to `characteristic[j]`.
+    pub phi1_partial: [[f64; M]; M],
+    /// `phi2[k]` multiplies `A^k`.
+    pub phi2: [f64; M],
+    /// `phi2_partial[k][j]`: derivative of `phi2[k]` with respect to `characteristic[j]`.
+    pub phi2_partial: [[f64; M]; M],
+    /// `phi3[k]` multiplies `A^k`.
+    pub phi3: [f64; M],
+    /// `phi3_partial[k][j]`: derivative of `phi3[k]` with respect to `characteristic[j]`.
+    pub phi3_partial: [[f64; M]; M],
+}
+
+/// A polynomial of degree < M in `A` with derivatives with respect to the M characteristic coefficients.
+#[derive(Clone, Copy)]
+struct Element<const M: usize> {
+    c: [f64; M],
+    d: [[f64; M]; M],
+}
+
+impl<const M: usize> Element<M> {
+    fn constant(value: f64) -> Self {
+        let mut c = [0.0; M];
+        c[0] = value;
+        Element {
+            c,
+            d: [[0.0; M]; M],
+        }
+    }
+
+    /// `A` times this element, with `A^M = Σ p[j] A^j`.
+    #[inline(always)]
+    fn shifted(&self, p: &[f64; M]) -> Self {
+        let top = self.c[M - 1];
+        let top_d = self.d[M - 1];
+        let mut out = Element {
+            c: [0.0; M],
+            d: [[0.0; M]; M],
+        };
+        for k in 0..M {
+            let below = if k == 0 { 0.0 } else { self.c[k - 1] };
+            out.c[k] = below + top * p[k];
+            for j in 0..M {
+                let below_d = if k == 0 { 0.0 } else { self.d[k - 1][j] };
+                out.d[k][j] = below_d + top_d[j] * p[k];
+            }
+            out.d[k][k] += top;
+        }
+        out
+    }
+
+    #[inline(always)]
+    fn scaled(mut self, s: f64) -> Self {
+        for k in 0..M {
+            self.c[k] *= s;
+            for j in 0..M {
+                self.d[k][j] *= s;
+            }
+        }
+        self
+    }
+
+    #[inline(always)]
+    fn plus(mut self, other: &Self) -> Self {
+        for k in 0..M {
+            self.c[k] += other.c[k];
+            for j in 0..M {
+                self.d[k][j] += other.d[k][j];
+            }
+        }
+        self
+    }
+
+    /// Product modulo the characteristic polynomial, by Horner over the powers of `A` in `other`.
+    #[inline(always)]
+    fn times(&self, other: &Self, p: &[f64; M]) -> Self {
+        let mut out = Element {
+            c: [0.0; M],
+            d: [[0.0; M]; M],
+        };
+        for k in (0..M).rev() {
+            if k < M - 1 {
+                out = out.shifted(p);
+            }
+            for i in 0..M {
+                out.c[i] += self.c[i] * other.c[k];
+                for j in 0..M {
+                    out.d[i][j] += self.d[i][j] * other.c[k] + self.c[i] * other.d[k][j];
+                }
+            }
+        }
+        out
+    }
+}
+
+impl<const M: usize> Propagator<M> {
+    /// φ₁ and φ₂ for the matrix with `A^M = Σ characteristic[j] A^j` (so for M = 2 `characteristic = [−det, trace]`).
+    pub fn new(characteristic: [f64; M]) -> Self {
+        // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound).
+        let radius = characteristic
+            .iter()
+            .enumerate()
+            .map(|(j, p)| match M - j {
+                1 => 2.0 * p.abs(),
+                2 => 2.0 * p.abs().sqrt(),
+                _ => 2.0 * p.abs().cbrt(),
+            })
+            .fold(0.0, f64::max);
+        let mut halvings = 0;
+        while radius > 1.0 * f64::from(1u32 << halvings.min(30)) && halvings < 30 {
+            halvings += 1;
+        }
+        let scale = 1.0 / f64::from(1u32 << halvings);
+        // Work with B = A·scale: B^M = Σ p_j scale^(M−j) B^j.
+        let p: [f64; M] = std::array::from_fn(|j| characteristic[j] * scale.powi((M - j) as i32));
+        let terms: u32 = match radius * scale {
+            r if r < 1e-3 => 4,
+            r if r < 0.05 => 8,
+            r if r < 0.3 => 11,
+            _ => 16,
+        };
+        // φ₃(B) = Σ B^k/(k+3)!, then φ₂ = I/2 + B φ₃, φ₁ = I + B φ₂ and e^B = I + B φ₁.
+        let one = Element::constant(1.0);
+        let mut phi3 = one;
+        for k in (1..=terms).rev() {
+            phi3 = phi3.shifted(&p).scaled(1.0 / f64::from(k + 3)).plus(&one);
+        }
+        phi3 = phi3.scaled(1.0 / 6.0);
+        let mut phi2 = phi3.shifted(&p).plus(&Element::constant(0.5));
+        let mut phi1 = phi2.shifted(&p).plus(&one);
+        // With X = 2^k B, in powers of B throughout: φ₃(2X) = (φ₁φ₂ + φ₂ + 2φ₃)/8, φ₂(2X) = (φ₁² + 2φ₂)/4,
+        // φ₁(2X) = (e^X + I) φ₁/2.
+        let mut doubling = 1.0;
+        for _ in 0..halvings {
+            let exponential = phi1.shifted(&p).scaled(doubling).plus(&one);
+            let next3 = phi1
+                .times(&phi2, &p)
+                .plus(&phi2)
+                .plus(&phi3.scaled(2.0))
+                .scaled(0.125);
+            let next2 = phi1.times(&phi1, &p).plus(&phi2.scaled(2.0)).scaled(0.25);
+            phi1 = exponential.plus(&one).times(&phi1, &p).scaled(0.5);
+            phi2 = next2;
+            phi3 = next3;
+            doubling *= 2.0;
+        }
+        // Back from powers of B = A·scale and derivatives with respect to p to those of A.
+        let back = |e: Element<M>| {
+            let mut c = [0.0; M];
+            let mut d = [[0.0; M]; M];
+            for k in 0..M {
+                let power = scale.powi(k as i32);
+                c[k] = e.c[k] * power;
+                for j in 0..M {
+                    d[k][j] = e.d[k][j] * power * scale.powi((M - j) as i32);
+                }
+            }
+            (c, d)
+        };
+        let (c1, d1) = back(phi1);
+        let (c2, d2) = back(phi2);
+        let (c3, d3) = back(phi3);
+        Propagator {
+            phi1: c1,
+            phi1_partial: d1,
+            phi2: c2,
+            phi2_partial: d2,
+            phi3: c3,
+            phi3_partial: d3,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+    use nalgebra::{Matrix2, Matrix3};
+
+    fn polynomial2(c: &[f64; 2], a: &Matrix2<f64>) -> Matrix2<f64> {
+        Matrix2::identity() * c[0] + a * c[1]
+    }
+
+    /// nalgebra's matrix exponential (Padé, Al-Mohy & Higham) of the augmented matrix [[A, I, 0], [0, 0, I], [0, 0, 0]]
+    /// holds φ₁(A) and φ₂(A) in its first row of blocks.
+    fn reference2(a: &Matrix2<f64>) -> (Matrix2<f64>, Matrix2<f64>) {
+        let mut big = nalgebra::DMatrix::<f64>::zeros(6, 6);
+        big.view_mut((0, 0), (2, 2)).copy_from(a);
+        for k in 0..2 {
+            big[(k, k + 2)] = 1.0;
+            big[(k + 2, k + 4)] = 1.0;
+        }
+        let exponential = big.exp();
+        (
+            exponential.fixed_view::<2, 2>(0, 2).into_owned(),
+            exponential.fixed_view::<2, 2>(0, 4).into_owned(),
+        )
+    }
+
+    #[test]
+    fn val_phi_functions_agree_with_a_general_matrix_exponential() {
+        let cases = [
+            Matrix2::new(-1e-4, -2e-3, 3e-4, -1e-6),
+            Matrix2::new(-0.7, -0.3, 0.5, -0.01),
+            Matrix2::new(-0.5, -3.0, 2.0, 0.0), // oscillating
+            Matrix2::new(-0.4, 0.0, 0.0, -0.4), // equal eigenvalues
+            Matrix2::new(-30.0, -20.0, 1.0, -0.2),
+            Matrix2::zeros(),
+        ];
+        for a in cases {
+            let found = Propagator::<2>::new([-a.determinant(), a.trace()]);
+            let (phi1, phi2) = reference2(&a);
+            assert_relative_eq!(
+                polynomial2(&found.phi1, &a),
+                phi1,
+                epsilon = 1e-13,
+                max_relative = 1e-11
+            );
+            assert_relative_eq!(
+                polynomial2(&found.phi2, &a),
+                phi2,
+                epsilon = 1e-13,
+                max_relative = 1e-11
+            );
+        }
+    }
+
+    #[test]
+    fn three_by_three_agrees_with_a_general_matrix_exponential() {
+        let a = Matrix3::new(-2.1, -1.3, 0.9, 0.4, -0.02, 0.0, 1.1, 0.0, -1.2);
+        let minors = a[(0, 0)] * a[(1, 1)] - a[(0, 1)] * a[(1, 0)] + a[(0, 0)] * a[(2, 2)]
+            - a[(0, 2)] * a[(2, 0)]
+            + a[(1, 1)] * a[(2, 2)]
+            - a[(1, 2)] * a[(2, 1)];
+        let found = Propagator::<3>::new([a.determinant(), -minors, a.trace()]);
+        let phi1 = Matrix3::identity() * found.phi1[0] + a * found.phi1[1] + a * a * found.phi1[2];
+        let exponential = Matrix3::identity() + a * phi1;
+        assert_relative_eq!(exponential, a.exp(), epsilon = 1e-12);
+    }
+
+    #[test]
+    fn partials_agree_with_central_differences() {
+        for characteristic in [[-0.3, -1.2], [-2e-5, -3e-2], [-40.0, -25.0]] {
+            let at = Propagator::<2>::new(characteristic);
+            for j in 0..2 {
+                let h = 1e-3 * characteristic[j].abs();
+                let (mut up, mut down) = (characteristic, characteristic);
+                up[j] += h;
+                down[j] -= h;
+                let (up, down) = (Propagator::<2>::new(up), Propagator::<2>::new(down));
+                for k in 0..2 {
+                    let difference = (up.phi1[k] - down.phi1[k]) / (2.0 * h);
+                    assert_relative_eq!(
+                        at.phi1_partial[k][j],
+                        difference,
+                        max_relative = 1e-5,
+                        epsilon = 1e-9
+                    );
+                    let difference = (up.phi2[k] - down.phi2[k]) / (2.0 * h);
+                    assert_relative_eq!(
+                        at.phi2_partial[k][j],
+                        difference,
+                        max_relative = 1e-5,
+                        epsilon = 1e-9
+                    );
+                }
+            }
+        }
+    }
+}

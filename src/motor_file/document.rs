@@ -1,0 +1,241 @@
+//! The motor file as a whole.
+
+use super::{Fit, ModelTerms, Parameter, ParameterName};
+use crate::bench::{BrushKind, MagnetKind};
+use serde::{Deserialize, Deserializer, Serialize};
+use std::collections::BTreeMap;
+
+/// Value of the key `format`. The number rises when a reader of the old one would misread the new one.
+pub const FORMAT: &str = "rundown-motor-file/1";
+
+/// Everything known of one motor, as written.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MotorFile {
+    /// [`FORMAT`].
+    pub format: String,
+    pub program: Program,
+    /// What the bench sheet told of the motor.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub motor: Option<MotorFacts>,
+    pub inputs: Vec<Input>,
+    #[serde(deserialize_with = "each_once")]
+    pub parameters: BTreeMap<ParameterName, Parameter>,
+    pub covariance: Covariance,
+    /// Finer terms of the model that were kept.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub model: Option<ModelTerms>,
+    pub fit: Fit,
+    pub warnings: Vec<Warning>,
+    pub validity: Validity,
+}
+
+/// The program that wrote the file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Program {
+    pub name: String,
+    pub version: String,
+}
+
+impl Program {
+    /// This program.
+    pub fn this() -> Program {
+        Program {
+            name: env!("CARGO_PKG_NAME").to_owned(),
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+        }
+    }
+}
+
+/// What was known of the motor before any capture.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MotorFacts {
+    pub name: String,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub commutator_segments: Option<u32>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub brushes: Option<BrushKind>,
+    /// Decides the temperature coefficient of the back-EMF constant.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub magnets: Option<MagnetKind>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub supply_v: Option<f64>,
+}
+
+/// One file that went into the result.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Input {
+    /// As the bench sheet or the command line names it.
+    pub path: String,
+    /// SHA-256 of the bytes on disk, 64 lower-case hex digits.
+    pub sha256: String,
+    /// `bench sheet`, or the role of a capture (`start`, `run-down`, ...).
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub role: Option<String>,
+}
+
+/// Covariance of the parameters that have a value, at the temperatures of their captures, in SI units.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Covariance {
+    /// What row and column `k` of `matrix` belong to.
+    pub order: Vec<ParameterName>,
+    /// Square and symmetric; its diagonal holds the squares of the standard uncertainties.
+    pub matrix: Vec<Vec<f64>>,
+}
+
+impl Covariance {
+    /// Covariance of two parameters; `None` when either is not in `order`.
+    pub fn between(&self, one: ParameterName, other: ParameterName) -> Option<f64> {
+        let row = self.order.iter().position(|name| *name == one)?;
+        let column = self.order.iter().position(|name| *name == other)?;
+        self.matrix.get(row)?.get(column).copied()
+    }
+
+    /// Correlation coefficient of two parameters; `None` when either is absent or exactly known.
+    pub fn correlation(&self, one: ParameterName, other: ParameterName) -> Option<f64> {
+        let scale = (self.between(one, one)? * self.between(other, other)?).sqrt();
+        (scale > 0.0).then_some(self.between(one, other)? / scale)
+    }
+}
+
+/// A doubt about the data or the result, with numbers and their effect.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Warning {
+    /// Stable short name, e.g. `clipped`.
+    pub kind: String,
+    /// What it is about: a capture, an instrument, a parameter.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub subject: Option<String>,
+    pub text: String,
+}
+
+/// A closed range.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Range {
+    pub lower: f64,
+    pub upper: f64,
+}
+
+/// What the captures covered: outside it the parameters are extrapolated.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Validity {
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub current_a: Option<Range>,
+    /// Absent without a speed anchor.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub speed_rad_s: Option<Range>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub back_emf_v: Option<Range>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub temperature_c: Option<Range>,
+}
+
+impl MotorFile {
+    /// Value of a parameter in its SI unit; `None` when it is absent or undetermined.
+    pub fn value(&self, name: ParameterName) -> Option<f64> {
+        self.parameters.get(&name)?.value
+    }
+
+    /// Name of the motor, or `motor` where the file tells none.
+    pub fn motor_name(&self) -> &str {
+        self.motor.as_ref().map_or("motor", |facts| &facts.name)
+    }
+}
+
+/// Reads a key that, when it stands in the file, must hold a value: `null` is refused, since unknown is absent.
+pub(super) fn present<'de, D, T>(deserializer: D) -> Result<Option<T>, D::Error>
+where
+    D: Deserializer<'de>,
+    T: Deserialize<'de>,
+{
+    T::deserialize(deserializer).map(Some)
+}
+
+/// Reads the parameters and refuses a name that stands twice.
+fn each_once<'de, D>(deserializer: D) -> Result<BTreeMap<ParameterName, Parameter>, D::Error>
+where
+    D: Deserializer<'de>,
+{
+    struct EachOnce;
+
+    impl<'de> serde::de::Visitor<'de> for EachOnce {
+        type Value = BTreeMap<ParameterName, Parameter>;
+
+        fn expecting(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            formatter.write_str("a map of parameter names to parameters")
+        }
+
+        fn visit_map<A>(self, mut map: A) -> Result<Self::Value, A::Error>
+        where
+            A: serde::de::MapAccess<'de>,
+        {
+            let mut parameters = BTreeMap::new();
+            while let Some((name, parameter)) = map.next_entry::<ParameterName, Parameter>()? {
+                if parameters.insert(name, parameter).is_some() {
+                    return Err(serde::de::Error::custom(format!(
+                        "parameter `{}` stands twice",
+                        name.key()
+                    )));
+                }
+            }
+            Ok(parameters)
+        }
+    }
+
+    deserializer.deserialize_map(EachOnce)
+}

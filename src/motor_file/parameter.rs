@@ -1,0 +1,185 @@
+//! One parameter: value, uncertainty, interval, and how far it is known.
+
+use super::ParameterName;
+use super::document::present;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// How a parameter is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// The captures and readings fix it.
+    Measured,
+    /// Mostly a prior speaks; the captures add little.
+    FromPrior,
+    /// Nothing fixes it: there is no value.
+    Undetermined,
+}
+
+impl Status {
+    /// As the table prints it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Status::Measured => "measured",
+            Status::FromPrior => "from prior",
+            Status::Undetermined => "undetermined",
+        }
+    }
+}
+
+/// Which end of a one-sided interval the data state; the other end is the physical bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OneSided {
+    /// The data say only "at most `upper`".
+    Upper,
+    /// The data say only "at least `lower`".
+    Lower,
+}
+
+/// A parameter at the temperature of its captures. Every number is in the SI unit that `unit` names.
+///
+/// `value`, `standard_uncertainty`, `lower`, `upper` and `level` are all present or all absent; they are absent
+/// exactly when `status` is [`Status::Undetermined`].
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Parameter {
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub value: Option<f64>,
+    /// UCUM code of the SI unit.
+    pub unit: String,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub standard_uncertainty: Option<f64>,
+    /// Lower end of the interval at `level`.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub lower: Option<f64>,
+    /// Upper end of the interval at `level`.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub upper: Option<f64>,
+    /// Probability that the interval covers the true value, e.g. 0.95.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub level: Option<f64>,
+    pub status: Status,
+    /// Winding temperature (for the back-EMF constant: magnet temperature) to which `value` belongs, °C.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub temperature_c: Option<f64>,
+    /// The same at 25 °C, the correction's uncertainty included; absent where the temperature is unknown.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub at_25_c: Option<AtTemperature>,
+    /// Present when the parameter sits at its physical bound.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub one_sided: Option<OneSided>,
+    /// Source of uncertainty to its share of the variance; the shares add up to 1.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub budget: BTreeMap<String, f64>,
+    /// What a person should know of this value.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub note: Option<String>,
+    /// The capture or reading that would settle it, with the bound expected after it.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub suggestion: Option<String>,
+}
+
+/// A parameter brought to another temperature.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AtTemperature {
+    pub value: f64,
+    /// UCUM code of the SI unit.
+    pub unit: String,
+    pub standard_uncertainty: f64,
+    pub lower: f64,
+    pub upper: f64,
+    pub level: f64,
+    pub status: Status,
+    pub temperature_c: f64,
+}
+
+impl Parameter {
+    /// A measured parameter without temperature, budget or notes.
+    ///
+    /// `interval` is (lower, upper) at `level`; all in the SI unit of `name`.
+    pub fn measured(
+        name: ParameterName,
+        value: f64,
+        standard_uncertainty: f64,
+        interval: (f64, f64),
+        level: f64,
+    ) -> Parameter {
+        Parameter {
+            value: Some(value),
+            unit: name.ucum().to_owned(),
+            standard_uncertainty: Some(standard_uncertainty),
+            lower: Some(interval.0),
+            upper: Some(interval.1),
+            level: Some(level),
+            status: Status::Measured,
+            temperature_c: None,
+            at_25_c: None,
+            one_sided: None,
+            budget: BTreeMap::new(),
+            note: None,
+            suggestion: None,
+        }
+    }
+
+    /// A parameter that nothing fixes, and what would settle it.
+    pub fn undetermined(name: ParameterName, suggestion: impl Into<String>) -> Parameter {
+        Parameter {
+            value: None,
+            unit: name.ucum().to_owned(),
+            standard_uncertainty: None,
+            lower: None,
+            upper: None,
+            level: None,
+            status: Status::Undetermined,
+            temperature_c: None,
+            at_25_c: None,
+            one_sided: None,
+            budget: BTreeMap::new(),
+            note: None,
+            suggestion: Some(suggestion.into()),
+        }
+    }
+}

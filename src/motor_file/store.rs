@@ -1,0 +1,277 @@
+//! Bytes on disk to a checked motor file and back.
+
+use super::check::check;
+use super::{FORMAT, MotorFile, MotorFileError};
+use serde_json::Value;
+use std::fs;
+use std::io::{self, Write};
+use std::path::Path;
+
+/// What to do where another file stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Overwrite {
+    /// Replace a motor file, refuse to replace anything else.
+    MotorFileOnly,
+    /// Replace whatever file is there.
+    Force,
+}
+
+/// Reads and checks a motor file.
+///
+/// # Errors
+/// [`MotorFileError::Read`], [`MotorFileError::Format`], [`MotorFileError::Syntax`] with line and column,
+/// [`MotorFileError::Content`] with the key.
+pub fn read(path: &Path) -> Result<MotorFile, MotorFileError> {
+    let bytes = fs::read(path).map_err(|source| MotorFileError::Read {
+        path: path.to_owned(),
+        source,
+    })?;
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let valid = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        MotorFileError::Syntax {
+            path: path.to_owned(),
+            line: 1 + valid.iter().filter(|byte| **byte == b'\n').count(),
+            column: 1 + valid
+                .iter()
+                .rev()
+                .take_while(|byte| **byte != b'\n')
+                .count(),
+            message: "not UTF-8, expected a motor file in JSON as `rundown fit` writes it"
+                .to_owned(),
+        }
+    })?;
+    from_text(path, &text)
+}
+
+/// Parses and checks the text of a motor file; `path` is only for the messages.
+///
+/// # Errors
+/// As [`read`].
+pub fn from_text(path: &Path, text: &str) -> Result<MotorFile, MotorFileError> {
+    let syntax = |error: serde_json::Error| MotorFileError::Syntax {
+        path: path.to_owned(),
+        line: error.line(),
+        column: error.column(),
+        message: format!(
+            "{}; expected a motor file as docs/motor_file.md describes",
+            without_place(&error)
+        ),
+    };
+    // The format is looked at first: a file of another kind should be named so, not blamed for its first odd key.
+    let loose: Value = serde_json::from_str(text).map_err(syntax)?;
+    let format = loose.get("format");
+    if format.and_then(Value::as_str) != Some(FORMAT) {
+        return Err(MotorFileError::Format {
+            path: path.to_owned(),
+            found: format.map_or("absent".to_owned(), Value::to_string),
+            expected: FORMAT,
+            hint: match format.and_then(Value::as_str) {
+                Some(text) if is_our_format(text) => {
+                    "it was written by another version of the program: make it again with `rundown fit`"
+                }
+                _ => "this is no motor file: make one with `rundown fit BENCH.toml -o FILE`",
+            },
+        });
+    }
+    let file: MotorFile = serde_json::from_str(text).map_err(syntax)?;
+    if let Ok(strict) = serde_json::to_value(&file)
+        && let Some(place) = list_for_map(&strict, &loose)
+    {
+        return Err(MotorFileError::Content {
+            path: path.to_owned(),
+            place,
+            found: "an array".to_owned(),
+            expected: "an object".to_owned(),
+        });
+    }
+    check(&file).map_err(|fault| MotorFileError::Content {
+        path: path.to_owned(),
+        place: fault.place,
+        found: fault.found,
+        expected: fault.expected,
+    })?;
+    Ok(file)
+}
+
+/// The text of a motor file, ending in a line feed. Numbers are written with the fewest digits that read back to
+/// the same bits.
+///
+/// # Errors
+/// [`MotorFileError::Content`] when the file breaks its own rules (`path` is only for the message).
+pub fn to_text(path: &Path, file: &MotorFile) -> Result<String, MotorFileError> {
+    check(file).map_err(|fault| MotorFileError::Content {
+        path: path.to_owned(),
+        place: fault.place,
+        found: fault.found,
+        expected: fault.expected,
+    })?;
+    let value = serde_json::to_value(file).map_err(|error| MotorFileError::Write {
+        path: path.to_owned(),
+        source: io::Error::other(error),
+    })?;
+    let mut text = String::new();
+    lay_out(&value, 0, &mut text);
+    text.push('\n');
+    Ok(text)
+}
+
+/// Writes a motor file whole or not at all: a temporary file in the same folder, flushed to the disk, then renamed.
+///
+/// # Errors
+/// [`MotorFileError::Content`] when the file breaks its own rules, [`MotorFileError::WouldOverwrite`] when `path`
+/// is something else than a motor file and `overwrite` does not force it, [`MotorFileError::Write`] otherwise.
+pub fn write(path: &Path, file: &MotorFile, overwrite: Overwrite) -> Result<(), MotorFileError> {
+    let text = to_text(path, file)?;
+    check_target(path, overwrite)?;
+    write_whole(path, text.as_bytes()).map_err(|source| MotorFileError::Write {
+        path: path.to_owned(),
+        source,
+    })
+}
+
+/// Refuses a target that [`write()`] would refuse, so that it is told before the long work.
+///
+/// # Errors
+/// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it.
+pub fn check_target(path: &Path, overwrite: Overwrite) -> Result<(), MotorFileError> {
+    match overwrite {
+        Overwrite::MotorFileOnly => refuse_other_file(path),
+        Overwrite::Force => Ok(()),
+    }
+}
+
+/// Puts `bytes` at `path` in one step: a temporary file in the same folder, flushed to the disk, then renamed.
+///
+/// # Errors
+/// Whatever the file system refuses; `path` is then as it was.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    // A link keeps pointing at its file.
+    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    if target.is_dir() {
+        return Err(io::Error::other("it is a folder"));
+    }
+    let folder = match target.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".rundown-").suffix(".tmp");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // Temporary files are private by default; a result is as readable as the user's mask allows.
+        let permissions = fs::metadata(&target)
+            .map(|metadata| metadata.permissions())
+            .unwrap_or_else(|_| fs::Permissions::from_mode(0o666));
+        builder.permissions(permissions);
+    }
+    let mut temporary = builder.tempfile_in(folder)?;
+    temporary.write_all(bytes)?;
+    temporary.as_file().sync_all()?;
+    temporary.persist(&target).map_err(|error| error.error)?;
+    // The new name must outlive a power cut as well; not every file system can flush a folder.
+    #[cfg(unix)]
+    if let Ok(folder) = fs::File::open(folder) {
+        folder.sync_all().ok();
+    }
+    Ok(())
+}
+
+fn refuse_other_file(path: &Path) -> Result<(), MotorFileError> {
+    let reason = match fs::read(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) => format!("it cannot be read: {error}"),
+        Ok(bytes) => match serde_json::from_slice::<Value>(&bytes) {
+            Err(_) => "it is not JSON".to_owned(),
+            Ok(value) => match value.get("format").and_then(Value::as_str) {
+                Some(format) if is_our_format(format) => return Ok(()),
+                Some(format) => format!("its `format` is {format:?}"),
+                None => "it has no `format`".to_owned(),
+            },
+        },
+    };
+    Err(MotorFileError::WouldOverwrite {
+        path: path.to_owned(),
+        reason,
+    })
+}
+
+/// Where `found` has an array and `strict` an object: derived readers take both for a structure, the schema does not.
+fn list_for_map(strict: &Value, found: &Value) -> Option<String> {
+    let under = |key: String, strict: &Value, found: Option<&Value>| {
+        let place = list_for_map(strict, found?)?;
+        Some(match place.is_empty() {
+            true => key,
+            false if place.starts_with('[') => format!("{key}{place}"),
+            false => format!("{key}.{place}"),
+        })
+    };
+    match (strict, found) {
+        (Value::Object(_), Value::Array(_)) => Some(String::new()),
+        (Value::Object(entries), _) => entries
+            .iter()
+            .find_map(|(key, entry)| under(key.clone(), entry, found.get(key))),
+        (Value::Array(entries), _) => entries
+            .iter()
+            .enumerate()
+            .find_map(|(row, entry)| under(format!("[{row}]"), entry, found.get(row))),
+        _ => None,
+    }
+}
+
+fn is_our_format(format: &str) -> bool {
+    let stem = FORMAT.split('/').next().unwrap_or(FORMAT);
+    format.split('/').next() == Some(stem)
+}
+
+/// serde_json ends its messages with the place; ours stands in front.
+fn without_place(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    match text.rfind(" at line ") {
+        Some(end) => text[..end].to_owned(),
+        None => text,
+    }
+}
+
+/// Indented JSON with arrays of plain values on one line, so that a matrix looks like one.
+fn lay_out(value: &Value, depth: usize, text: &mut String) {
+    let new_line = |depth: usize, text: &mut String| {
+        text.push('\n');
+        text.push_str(&"  ".repeat(depth));
+    };
+    match value {
+        Value::Object(entries) if !entries.is_empty() => {
+            text.push('{');
+            for (row, (key, entry)) in entries.iter().enumerate() {
+                text.push_str(if row == 0 { "" } else { "," });
+                new_line(depth + 1, text);
+                text.push_str(&Value::from(key.as_str()).to_string());
+                text.push_str(": ");
+                lay_out(entry, depth + 1, text);
+            }
+            new_line(depth, text);
+            text.push('}');
+        }
+        Value::Array(entries)
+            if entries
+                .iter()
+                .any(|entry| entry.is_object() || entry.is_array()) =>
+        {
+            text.push('[');
+            for (row, entry) in entries.iter().enumerate() {
+                text.push_str(if row == 0 { "" } else { "," });
+                new_line(depth + 1, text);
+                lay_out(entry, depth + 1, text);
+            }
+            new_line(depth, text);
+            text.push(']');
+        }
+        Value::Array(entries) => {
+            let words: Vec<String> = entries.iter().map(Value::to_string).collect();
+            text.push('[');
+            text.push_str(&words.join(", "));
+            text.push(']');
+        }
+        plain => text.push_str(&plain.to_string()),
+    }
+}

@@ -1,0 +1,277 @@
+//! A capture as the page shows it: data, model, residuals, events, and the beginning of its own.
+
+use super::context::{Autocorrelation, CaptureView, CutView, Inset, Instant, ModelCurve};
+use super::traces::{self, short};
+use crate::bench::{Bench, Capture, Role};
+use crate::events::{PhaseKind, Timeline};
+use crate::fit::{Estimate, Quantity, Row};
+use crate::motor_file::{MotorFile, ParameterName};
+use crate::stats::autocovariance::{autocorrelation, white_noise_band};
+use crate::stats::quantiles::normal_quantile;
+use crate::stats::rounding::{self, Scale};
+
+/// Most lags of the autocorrelation.
+const MOST_LAGS: usize = 40;
+/// Fewest rows whose autocorrelation means anything.
+const FEWEST_ROWS: usize = 20;
+/// Bins of the first milliseconds.
+const INSET_BINS: usize = 600;
+
+/// The view of capture `k`; `bins` is the number of bins its whole record is averaged over.
+pub fn view(
+    bench: &Bench,
+    k: usize,
+    timeline: &Timeline,
+    estimate: &Estimate,
+    file: &MotorFile,
+    bins: usize,
+) -> CaptureView {
+    let capture = &bench.captures[k];
+    let rows = capture.waveform.time.len();
+    let corners: Vec<usize> = timeline
+        .phases
+        .iter()
+        .flat_map(|phase| [phase.first, phase.end])
+        .filter(|&row| row > 0 && row < rows)
+        .collect();
+    let curve = |quantity| model_curve(k, quantity, estimate);
+    let (voltage_model, current_model) = (curve(Quantity::Voltage), curve(Quantity::Current));
+    let autocorrelation = [("voltage", &voltage_model), ("current", &current_model)]
+        .into_iter()
+        .filter_map(|(channel, curve)| correlogram(channel, curve.as_ref()?))
+        .collect();
+    let instants: Vec<Instant> = timeline
+        .instants
+        .iter()
+        .map(|(name, time_s)| Instant {
+            name: name.clone(),
+            time_s: short(*time_s, 9),
+            words: format!("{name} at {}", seconds(*time_s)),
+        })
+        .collect();
+    let mut out = CaptureView {
+        name: capture.name.clone(),
+        role: capture.role.words(),
+        file: file_name(capture),
+        rows,
+        description: String::new(),
+        trace: traces::view(&capture.waveform, &traces::edges((0, rows), &corners, bins)),
+        voltage_model,
+        current_model,
+        cuts: cuts(capture, timeline),
+        autocorrelation,
+        inset: inset(capture, timeline, file),
+        instants,
+    };
+    out.description = description(&out, file, k);
+    out
+}
+
+fn file_name(capture: &Capture) -> String {
+    let name = capture.path.file_name().unwrap_or(capture.path.as_os_str());
+    name.to_string_lossy().into_owned()
+}
+
+fn seconds(time_s: f64) -> String {
+    rounding::write(short(time_s, 5), None, "s", Scale::Prefix)
+}
+
+/// Model, band and weighted residual at the rows of one channel, with a break between legs.
+fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<ModelCurve> {
+    let prediction = estimate.predictions.get(k)?;
+    let z = normal_quantile(0.5 + 0.5 * estimate.options.level);
+    let mut out = ModelCurve::default();
+    let mut leg = None;
+    for (row, deviation) in prediction.rows.iter().zip(&estimate.problem.deviations[k]) {
+        if row.quantity != quantity || row.zero_uncertainty.is_some() {
+            continue;
+        }
+        if leg.is_some_and(|before| before != row.leg) {
+            // Just before the next leg begins, so that the times stay in order.
+            out.push(
+                short(row.time_s, 9) - 1e-9 * row.time_s.abs().max(1e-3),
+                f64::NAN,
+                f64::NAN,
+                f64::NAN,
+            );
+        }
+        leg = Some(row.leg);
+        let value = row.predicted.value;
+        let spread = z * model_uncertainty(k, row, estimate);
+        out.push(
+            short(row.time_s, 9),
+            value,
+            spread,
+            (row.recorded - value) / deviation,
+        );
+    }
+    (!out.time_s.is_empty()).then_some(out)
+}
+
+impl ModelCurve {
+    fn push(&mut self, time_s: f64, value: f64, spread: f64, residual: f64) {
+        self.time_s.push(time_s);
+        self.value.push(short(value, 5));
+        self.lower.push(short(value - spread, 5));
+        self.upper.push(short(value + spread, 5));
+        self.residual.push(short(residual, 4));
+    }
+}
+
+/// Standard uncertainty of the model at a row from the covariance of all that was fitted.
+fn model_uncertainty(k: usize, row: &Row, estimate: &Estimate) -> f64 {
+    let links = &estimate.problem.models[k].links;
+    let mut gradient: Vec<(usize, f64)> = Vec::new();
+    for (link, slope) in links.iter().zip(&row.predicted.gradient) {
+        gradient.extend(link.iter().map(|&(entry, factor)| (entry, factor * slope)));
+    }
+    gradient.retain(|(_, slope)| *slope != 0.0);
+    let total = &estimate.covariance.total;
+    let mut variance = 0.0;
+    for &(a, slope_a) in &gradient {
+        for &(b, slope_b) in &gradient {
+            variance += slope_a * slope_b * total[(a, b)];
+        }
+    }
+    variance.max(0.0).sqrt()
+}
+
+fn correlogram(channel: &'static str, curve: &ModelCurve) -> Option<Autocorrelation> {
+    let residuals: Vec<f64> = curve
+        .residual
+        .iter()
+        .copied()
+        .filter(|r| r.is_finite())
+        .collect();
+    if residuals.len() < FEWEST_ROWS {
+        return None;
+    }
+    let lags = MOST_LAGS.min(residuals.len() / 4);
+    let values = autocorrelation(&residuals, lags).ok()?;
+    let band = white_noise_band(residuals.len());
+    let beyond = values[1..].iter().filter(|v| v.abs() > band).count();
+    Some(Autocorrelation {
+        channel,
+        lags: (1..=lags).map(|lag| lag as f64).collect(),
+        values: values[1..].iter().map(|v| short(*v, 4)).collect(),
+        band: short(band, 4),
+        description: format!(
+            "Autocorrelation of the {channel} residuals at lags 1 to {lags}: {:.2} at lag 1; {beyond} of {lags} lie outside the band of ± {band:.2} that holds 95 % of them when residuals are white.",
+            values[1]
+        ),
+    })
+}
+
+fn cuts(capture: &Capture, timeline: &Timeline) -> Vec<CutView> {
+    let time = &capture.waveform.time;
+    timeline
+        .phases
+        .iter()
+        .filter_map(|phase| match &phase.kind {
+            PhaseKind::Cut(reason) if phase.end > phase.first => {
+                let (from_s, to_s) = (time.at(phase.first)?, time.at(phase.end - 1)?);
+                Some(CutView {
+                    reason: reason.clone(),
+                    from_s: short(from_s, 9),
+                    to_s: short(to_s, 9),
+                    words: format!("{reason}: {} to {}", seconds(from_s), seconds(to_s)),
+                })
+            }
+            _ => None,
+        })
+        .collect()
+}
+
+/// The rise of the current after a make: until the last bounce and six electrical time constants more.
+fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile) -> Option<Inset> {
+    if !matches!(capture.role, Role::Start | Role::LockedRotor) {
+        return None;
+    }
+    let named = |name: &'static str| {
+        let instants = timeline.instants.iter();
+        instants.filter(move |i| i.0 == name).map(|i| i.1)
+    };
+    let make = named("make").next()?;
+    let settled = named("bounce").fold(make, f64::max);
+    let tau = file.value(ParameterName::ElectricalTimeConstant)?;
+    let time = &capture.waveform.time;
+    let (begin, finish) = (time.at(0)?, time.at(time.len().checked_sub(1)?)?);
+    let length = settled - make + 6.0 * tau;
+    let (from, to) = (
+        (make - 0.1 * length).max(begin),
+        (make + length).min(finish),
+    );
+    let row = |t: f64| first_row_at(time, t);
+    let rows = (row(from), row(to));
+    if rows.1 < rows.0 + 8 {
+        return None;
+    }
+    let edges = traces::edges(rows, &[], INSET_BINS);
+    Some(Inset {
+        from_s: short(from, 9),
+        to_s: short(to, 9),
+        trace: traces::view(&capture.waveform, &edges),
+        description: format!(
+            "The first {} after the make at {}: voltage and current with the model, about six electrical time constants of {}.",
+            seconds(to - make),
+            seconds(make),
+            seconds(tau)
+        ),
+    })
+}
+
+/// First row at or after a time.
+fn first_row_at(time: &crate::capture::TimeAxis, at_s: f64) -> usize {
+    let (mut low, mut high) = (0, time.len());
+    while low < high {
+        let middle = (low + high) / 2;
+        if time.at(middle).is_some_and(|t| t < at_s) {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    low
+}
+
+fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
+    let mut text = format!("Capture {}, {} samples.", view.role, view.rows);
+    let mut span = view.trace.time_s.iter().filter(|t| t.is_finite());
+    if let (Some(first), Some(last)) = (span.clone().next(), span.next_back()) {
+        text += &format!(" Time from {} to {}.", seconds(*first), seconds(*last));
+    }
+    for (what, unit, envelope) in [
+        ("Voltage", "V", &view.trace.voltage_v),
+        ("Current", "A", &view.trace.current_a),
+    ] {
+        let Some(envelope) = envelope else { continue };
+        let least = envelope.least.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = envelope
+            .most
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        if least <= most {
+            let number = |x: f64| rounding::write(x, None, unit, Scale::Prefix);
+            text += &format!(" {what} from {} to {}.", number(least), number(most));
+        }
+    }
+    if let Some(health) = file.fit.captures.get(k) {
+        for (what, unit, rms) in [
+            ("voltage", "V", health.voltage_residual_rms_v),
+            ("current", "A", health.current_residual_rms_a),
+        ] {
+            if let Some(rms) = rms {
+                text += &format!(
+                    " Root mean square residual of the {what}: {}.",
+                    rounding::write(rms, None, unit, Scale::Prefix)
+                );
+            }
+        }
+    }
+    let words: Vec<&str> = view.instants.iter().map(|i| i.words.as_str()).collect();
+    if !words.is_empty() {
+        text += &format!(" Events: {}.", words.join(", "));
+    }
+    text
+}

@@ -1,0 +1,291 @@
+//! From the fit's results to the plain data of the page.
+
+use super::context::{
+    FORMAT, InputRow, NuisanceRow, Operating, Provenance, Report, TermRow, Verdict, WarningGroup,
+};
+use super::{answer, captures, cautions, doubt, ripple_view};
+use crate::bench::Bench;
+use crate::events::Timeline;
+use crate::fit::Estimate;
+use crate::motor_file::units::{self, Quantity};
+use crate::motor_file::{MotorFile, ParameterName, StopReason};
+use crate::stats::rounding::{self, Scale};
+use std::collections::BTreeMap;
+
+/// Display bins of all captures together, which bounds the size of the page for records of any length and number.
+const BINS: usize = 7000;
+
+/// The report's data; `timelines` in the order of the bench's captures.
+pub fn gather(
+    bench: &Bench,
+    timelines: &[Timeline],
+    estimate: &Estimate,
+    file: &MotorFile,
+) -> Report {
+    let bins = (BINS / bench.captures.len().max(1)).clamp(60, 1200);
+    let level = estimate.options.level;
+    Report {
+        format: FORMAT,
+        program: file.program.name.clone(),
+        version: file.program.version.clone(),
+        motor: file.motor_name().to_owned(),
+        facts: facts(file),
+        level,
+        verdict: verdict(file),
+        parameters: answer::rows(file),
+        warnings: warnings(file),
+        captures: (0..bench.captures.len())
+            .zip(timelines)
+            .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, bins))
+            .collect(),
+        ripple: estimate
+            .ripple
+            .iter()
+            .map(|finding| ripple_view::view(bench, finding, level))
+            .collect(),
+        correlation: doubt::correlation(file),
+        budget: doubt::budget(file),
+        operating: operating(file),
+        next: doubt::next_steps(file),
+        cautions: cautions::CAUTIONS.to_vec(),
+        provenance: provenance(file),
+    }
+}
+
+fn facts(file: &MotorFile) -> Vec<String> {
+    let Some(motor) = &file.motor else {
+        return Vec::new();
+    };
+    let volts = |v: f64| format!("{} V", super::traces::short(v, 3));
+    [
+        motor.supply_v.map(|v| format!("supply {}", volts(v))),
+        motor
+            .commutator_segments
+            .map(|n| format!("{n} commutator segments")),
+        motor.brushes.map(|b| format!("{} brushes", kebab(&b))),
+        motor.magnets.map(|m| format!("{} magnets", kebab(&m))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+/// An enumeration as its file key writes it.
+fn kebab(value: &impl serde::Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(text)) => text,
+        _ => String::new(),
+    }
+}
+
+fn verdict(file: &MotorFile) -> Verdict {
+    let stands = file.fit.stop.reason == StopReason::Converged;
+    let undetermined: Vec<&str> = file
+        .parameters
+        .iter()
+        .filter(|(_, p)| p.value.is_none())
+        .map(|(name, _)| name.words())
+        .collect();
+    let mut text = if stands {
+        "The fit ended at a minimum.".to_owned()
+    } else {
+        format!(
+            "The fit did not end at a minimum ({}). No value here should be trusted.",
+            file.fit.stop.text
+        )
+    };
+    if !undetermined.is_empty() {
+        text += &format!(
+            " Not determined by these captures: {}.",
+            undetermined.join(", ")
+        );
+    }
+    if !file.warnings.is_empty() {
+        text += &match file.warnings.len() {
+            1 => " One doubt is told below.".to_owned(),
+            n => format!(" {n} doubts are told below."),
+        };
+    }
+    Verdict {
+        stands,
+        head: match (stands, undetermined.is_empty()) {
+            (true, true) => "The result stands.",
+            (true, false) => "The fit stands, but not every parameter is known.",
+            (false, _) => "Do not trust this result.",
+        },
+        text,
+    }
+}
+
+/// Warnings by what they are about, each said once.
+fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
+    let mut groups: Vec<WarningGroup> = Vec::new();
+    for warning in &file.warnings {
+        let about = warning
+            .subject
+            .clone()
+            .unwrap_or_else(|| match warning.kind.as_str() {
+                "bench" => "bench sheet and channels".to_owned(),
+                "reading" => "readings and ripple".to_owned(),
+                other => other.to_owned(),
+            });
+        let at = groups
+            .iter()
+            .position(|g| g.about == about)
+            .unwrap_or_else(|| {
+                groups.push(WarningGroup {
+                    about,
+                    texts: Vec::new(),
+                });
+                groups.len() - 1
+            });
+        if !groups[at].texts.contains(&warning.text) {
+            groups[at].texts.push(warning.text.clone());
+        }
+    }
+    groups
+}
+
+/// Without a back-EMF constant there is no torque and no speed, and so no chart.
+fn operating(file: &MotorFile) -> Option<Operating> {
+    let value = |name| file.value(name);
+    let friction = |name| file.value(name).unwrap_or(0.0);
+    let k = value(ParameterName::BackEmfConstant).filter(|k| *k > 0.0)?;
+    let terms = file.model.unwrap_or_default();
+    let largest_current_a = file
+        .validity
+        .current_a
+        .map(|r| r.lower.abs().max(r.upper.abs()));
+    let emf = file
+        .validity
+        .back_emf_v
+        .map(|r| r.lower.abs().max(r.upper.abs()));
+    let voltage_v = file.motor.as_ref().and_then(|m| m.supply_v).or(emf)?;
+    Some(Operating {
+        terminal_resistance_ohm: value(ParameterName::TerminalResistance).filter(|r| *r > 0.0)?,
+        back_emf_constant_v_s_per_rad: k,
+        coulomb_friction_nm: friction(ParameterName::CoulombFrictionTorque),
+        viscous_friction_nm_s_per_rad: friction(ParameterName::ViscousFriction),
+        windage_nm_s2_per_rad2: friction(ParameterName::Windage),
+        brush_drop_v: friction(ParameterName::BrushDrop),
+        // A drop without a scale is a step on the scale of the captures.
+        brush_scale_a: terms
+            .brush_scale_a
+            .map_or(1e-3 * largest_current_a.unwrap_or(1.0), |t| t.value),
+        armature_reaction_per_a: terms.armature_reaction_per_a.map_or(0.0, |t| t.value),
+        voltage_v: super::traces::short(voltage_v.abs(), 3),
+        largest_current_a,
+        largest_speed_rad_s: file
+            .validity
+            .speed_rad_s
+            .map(|r| r.lower.abs().max(r.upper.abs())),
+        temperature_c: file
+            .parameters
+            .get(&ParameterName::TerminalResistance)
+            .and_then(|p| p.temperature_c),
+    })
+}
+
+fn provenance(file: &MotorFile) -> Provenance {
+    Provenance {
+        inputs: file
+            .inputs
+            .iter()
+            .map(|input| InputRow {
+                path: input.path.clone(),
+                role: input.role.clone().unwrap_or_default(),
+                sha256: input.sha256.clone(),
+            })
+            .collect(),
+        fit: fit_lines(file),
+        terms: file
+            .fit
+            .terms
+            .iter()
+            .map(|term| TermRow {
+                term: term.term.replace('_', " "),
+                decision: if term.kept { "kept" } else { "dropped" },
+                evidence: [
+                    term.likelihood_ratio
+                        .map(|v| format!("likelihood ratio {v:.1}")),
+                    term.information_criterion_change.map(|v| {
+                        format!(
+                            "information criterion {}{:.1}",
+                            if v < 0.0 { "−" } else { "+" },
+                            v.abs()
+                        )
+                    }),
+                ]
+                .into_iter()
+                .flatten()
+                .collect::<Vec<_>>()
+                .join(", "),
+                reason: term.reason.clone(),
+            })
+            .collect(),
+        nuisances: file.fit.nuisances.iter().map(nuisance).collect(),
+        units: units_of_the_switch(),
+    }
+}
+
+fn nuisance(n: &crate::motor_file::Nuisance) -> NuisanceRow {
+    let unit = match n.unit.as_str() {
+        "1" => "",
+        "Ohm" => "Ω",
+        "A-1" => "1/A",
+        "A-2" => "1/A²",
+        other => other,
+    };
+    let write = |value, u| {
+        // Relative departures read best in per cent.
+        if unit.is_empty() && n.name.starts_with("gain error") {
+            rounding::write(100.0 * value, Some(100.0 * u), "%", Scale::Plain)
+        } else {
+            rounding::write(value, Some(u), unit, Scale::Plain)
+        }
+    };
+    NuisanceRow {
+        name: n.name.clone(),
+        value: write(n.value, n.standard_uncertainty),
+        prior: match (n.prior_value, n.prior_standard_uncertainty) {
+            (Some(value), Some(u)) => write(value, u),
+            _ => String::new(),
+        },
+    }
+}
+
+fn fit_lines(file: &MotorFile) -> Vec<String> {
+    let fit = &file.fit;
+    let mut lines = vec![match fit.stop.iterations {
+        Some(n) => format!("Ended after {n} iterations: {}.", fit.stop.text),
+        None => format!("Ended: {}.", fit.stop.text),
+    }];
+    if let (Some(chi), Some(freedom)) = (fit.chi_squared, fit.degrees_of_freedom) {
+        lines.push(format!(
+            "Chi-squared {chi:.1} for {freedom:.0} degrees of freedom."
+        ));
+    }
+    if let Some(assumption) = &fit.assumption {
+        lines.push(format!("Assumed: {assumption}."));
+    }
+    if let Some(i) = &fit.identifiability {
+        lines.push(format!(
+            "{} of {} fitted quantities are free; condition number {:.1e}.",
+            i.rank, i.size, i.condition_number
+        ));
+    }
+    lines
+}
+
+fn units_of_the_switch() -> BTreeMap<&'static str, (&'static str, &'static str, f64)> {
+    [
+        ("speed", Quantity::Speed, "rad/s", "rpm"),
+        ("torque", Quantity::Torque, "N·m", "mN·m"),
+    ]
+    .into_iter()
+    .filter_map(|(key, quantity, si, trade)| {
+        let unit = units::find(quantity, trade).ok()?;
+        Some((key, (si, trade, unit.to_si(1.0))))
+    })
+    .collect()
+}

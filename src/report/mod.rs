@@ -1,0 +1,27 @@
+//! The report: one HTML page that opens from disk, or the same data as JSON.
+//!
+//! * [`context`]: everything the page shows, as plain data.
+//! * [`gather()`]: from the fit's results to that data.
+//! * [`page`]: template, style and scripts put together; what came from a file is escaped, and the page may run nothing
+//!   but its own code.
+//!
+//! The charts are drawn in the reader's browser by the plotting library in `vendor/`, which `scripts/vendor_plotting`
+//! brings there with its licence.
+
+mod answer;
+mod captures;
+mod cautions;
+pub mod context;
+mod doubt;
+mod error;
+mod gather;
+pub mod page;
+mod ripple_view;
+mod traces;
+mod write;
+
+pub use context::Report;
+pub use error::ReportError;
+pub use gather::gather;
+pub use page::render;
+pub use write::{Target, check_target, to_json, write};

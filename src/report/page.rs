@@ -1,0 +1,171 @@
+//! Template, style, scripts and data put together into one page.
+//!
+//! Whatever came from a file (names, comments, units) is text: the template escapes it, and the data inside the page are
+//! JSON with `<`, `>`, `&` and the line separators written as escapes, so that no name can end the element it stands in.
+//! The page's policy (Content Security Policy Level 3, W3C) allows its own style and scripts by their SHA-256 and nothing
+//! else: no network, no picture, no form, no other code.
+
+use super::{Report, ReportError};
+use minijinja::{AutoEscape, Environment, context};
+use serde::Serialize;
+use sha2::{Digest, Sha256};
+
+const TEMPLATE: &str = include_str!("page/template.html");
+const OWN_STYLE: &str = include_str!("page/page.css");
+const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
+const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
+const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
+/// In the order in which they build on each other.
+const OWN_SCRIPTS: [&str; 5] = [
+    include_str!("page/units.js"),
+    include_str!("page/chart.js"),
+    include_str!("page/capture.js"),
+    include_str!("page/motor.js"),
+    include_str!("page/page.js"),
+];
+
+/// What the scripts draw from.
+#[derive(Serialize)]
+struct Pictures<'a> {
+    captures: &'a [super::context::CaptureView],
+    ripple: &'a [super::context::RippleView],
+    operating: &'a Option<super::context::Operating>,
+    units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
+    level: f64,
+}
+
+/// The page as HTML.
+///
+/// # Errors
+/// [`ReportError::Template`] or [`ReportError::Json`], which no report of finite size should meet.
+pub fn render(report: &Report) -> Result<String, ReportError> {
+    let style = format!("{LIBRARY_STYLE}\n{OWN_STYLE}");
+    let library = format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}");
+    let script = format!(
+        "\"use strict\";\n(() => {{\n{}\n}})();\n",
+        OWN_SCRIPTS.join("\n")
+    );
+    let data = serde_json::to_string(&Pictures {
+        captures: &report.captures,
+        ripple: &report.ripple,
+        operating: &report.operating,
+        units: &report.provenance.units,
+        level: report.level,
+    })?;
+    let mut environment = Environment::new();
+    environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    environment.add_template("page", TEMPLATE)?;
+    Ok(environment.get_template("page")?.render(context! {
+        report => report,
+        percent => format!("{}", (report.level * 1000.0).round() / 10.0),
+        policy => policy(&style, &[&library, &script]),
+        style => style,
+        library => library,
+        script => script,
+        data => inside_script(&data),
+    })?)
+}
+
+/// JSON that may stand inside a script element: every character that HTML or JavaScript could read as more than a part of a
+/// string is written as an escape. Outside strings none of them occurs in JSON.
+pub fn inside_script(json: &str) -> String {
+    let mut out = String::with_capacity(json.len() + json.len() / 64);
+    for letter in json.chars() {
+        match letter {
+            '<' | '>' | '&' | '\u{2028}' | '\u{2029}' => {
+                out.push_str(&format!("\\u{:04x}", u32::from(letter)));
+            }
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+fn policy(style: &str, scripts: &[&str]) -> String {
+    let hash = |text: &str| format!("'sha256-{}'", base64(&Sha256::digest(text.as_bytes())));
+    let scripts: Vec<String> = scripts.iter().map(|text| hash(text)).collect();
+    format!(
+        "default-src 'none'; script-src {}; style-src {}; base-uri 'none'; form-action 'none'",
+        scripts.join(" "),
+        hash(style)
+    )
+}
+
+/// Base64 with padding (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const ALPHABET: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::new();
+    for chunk in bytes.chunks(3) {
+        let word = chunk.iter().enumerate().fold(0u32, |word, (k, byte)| {
+            word | u32::from(*byte) << (16 - 8 * k)
+        });
+        for k in 0..4 {
+            if k <= chunk.len() {
+                out.push(char::from(ALPHABET[(word >> (18 - 6 * k) & 63) as usize]));
+            } else {
+                out.push('=');
+            }
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn val_base64_of_rfc_4648_section_10() {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(plain.as_bytes()), coded);
+        }
+    }
+
+    #[test]
+    fn val_the_hash_is_the_one_of_the_standards_example() {
+        // Content Security Policy Level 2 (W3C), section 7.17.1: alert('Hello, world.');
+        assert!(
+            policy("", &["alert('Hello, world.');"])
+                .contains("'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='")
+        );
+    }
+
+    #[test]
+    fn json_inside_a_script_keeps_its_meaning_and_none_of_its_teeth() {
+        let name = "</script><!--<script>&\u{2028}\u{2029}\"'";
+        let json = serde_json::to_string(name).expect("a string");
+        let safe = inside_script(&json);
+        assert!(
+            !safe.contains(['<', '>', '&', '\u{2028}', '\u{2029}']),
+            "{safe}"
+        );
+        assert_eq!(serde_json::from_str::<String>(&safe).expect("JSON"), name);
+    }
+
+    #[test]
+    fn scripts_and_style_hold_nothing_that_ends_their_element_or_changes_under_a_parser() {
+        for text in OWN_SCRIPTS.iter().chain([&LIBRARY, &LIBRARY_LICENCE]) {
+            assert!(
+                !text.to_lowercase().contains("</script")
+                    && !text.contains("<!--")
+                    && !text.contains('\r')
+            );
+        }
+        for text in [OWN_STYLE, LIBRARY_STYLE] {
+            assert!(!text.to_lowercase().contains("</style") && !text.contains('\r'));
+            assert!(
+                !text.contains("url(") && !text.contains("@import"),
+                "the style would ask the network"
+            );
+        }
+        assert!(!LIBRARY_LICENCE.contains("*/"));
+    }
+}

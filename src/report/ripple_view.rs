@@ -1,0 +1,195 @@
+//! The ripple of a run-down as the page shows it: spectrum in revolutions, comb, speed over time.
+
+use super::context::{CandidateRow, RippleView, Tooth};
+use super::traces::short;
+use crate::bench::Bench;
+use crate::fit::RippleFinding;
+use crate::ripple::RippleSpectrum;
+use crate::stats::quantiles::normal_quantile;
+use crate::stats::rounding::{self, Scale};
+use std::f64::consts::TAU;
+
+/// Most points of the spectrum; beyond, the highest of a bin is kept.
+const MOST_POINTS: usize = 1600;
+/// Most points of the speed.
+const MOST_SPEEDS: usize = 400;
+
+/// The view of one finding.
+pub fn view(bench: &Bench, finding: &RippleFinding, level: f64) -> RippleView {
+    let result = &finding.result;
+    let candidate = result.candidates.first();
+    // x = ∫e dt = Kθ: one cycle per V·s is 2πK cycles per revolution.
+    let scale = candidate.map_or(1.0, |c| TAU * c.back_emf_constant_v_s_per_rad);
+    let (frequency, amplitude, floor, threshold) = thinned(&result.spectrum, scale);
+    let comb: Vec<Tooth> = result
+        .spectrum
+        .comb
+        .iter()
+        .map(|(order, at, amplitude)| Tooth {
+            label: format!("{order:.0}"),
+            frequency: short(at * scale, 6),
+            amplitude: short(*amplitude, 4),
+        })
+        .collect();
+    let last = frequency.last().copied().unwrap_or(1.0);
+    let highest = comb.iter().map(|t| t.frequency).fold(0.0, f64::max);
+    let z = normal_quantile(0.5 + 0.5 * level);
+    let step = result.speed.len().div_ceil(MOST_SPEEDS).max(1);
+    let speeds: Vec<(f64, f64, f64)> = result
+        .speed
+        .iter()
+        .step_by(step)
+        .filter_map(|p| {
+            Some((
+                p.time_s,
+                p.speed_rad_per_s?,
+                p.standard_uncertainty_rad_per_s.unwrap_or(f64::NAN),
+            ))
+        })
+        .collect();
+    RippleView {
+        capture: bench
+            .captures
+            .get(finding.capture)
+            .map_or_else(String::new, |c| c.name.clone()),
+        used: finding.used,
+        words: words(finding),
+        axis: if candidate.is_some() {
+            "cycles per revolution"
+        } else {
+            "cycles per V·s"
+        },
+        view: (
+            0.0,
+            if highest > 0.0 {
+                (1.15 * highest).min(last)
+            } else {
+                last
+            },
+        ),
+        frequency,
+        amplitude,
+        floor,
+        threshold,
+        comb,
+        speed_words: speed_words(&speeds),
+        speed_time_s: speeds.iter().map(|s| short(s.0, 9)).collect(),
+        speed_rad_s: speeds.iter().map(|s| short(s.1, 6)).collect(),
+        speed_lower_rad_s: speeds.iter().map(|s| short(s.1 - z * s.2, 6)).collect(),
+        speed_upper_rad_s: speeds.iter().map(|s| short(s.1 + z * s.2, 6)).collect(),
+        candidates: result
+            .candidates
+            .iter()
+            .filter(|c| c.probability >= 5e-4)
+            .take(6)
+            .map(|c| CandidateRow {
+                segments: c.segments,
+                cycles_per_revolution: c.cycles_per_revolution,
+                constant: rounding::write(
+                    c.back_emf_constant_v_s_per_rad,
+                    Some(c.standard_uncertainty),
+                    "V·s/rad",
+                    Scale::Power,
+                ),
+                probability: format!("{:.1} %", 100.0 * c.probability),
+            })
+            .collect(),
+    }
+}
+
+/// Spectrum with at most [`MOST_POINTS`], the highest point of each bin kept at its own place.
+fn thinned(spectrum: &RippleSpectrum, scale: f64) -> (Vec<f64>, Vec<f64>, Vec<f64>, Vec<f64>) {
+    let n = spectrum.frequency_cycles_per_v_s.len();
+    let step = n.div_ceil(MOST_POINTS).max(1);
+    let (mut f, mut a, mut floor, mut threshold) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let at = |of: &[f64], k: usize| of.get(k).map_or(f64::NAN, |v| short(*v, 4));
+    for first in (0..n).step_by(step) {
+        let bin = first..(first + step).min(n);
+        let height = |k: usize| {
+            spectrum
+                .relative_amplitude
+                .get(k)
+                .copied()
+                .unwrap_or(f64::NAN)
+        };
+        let Some(top) = bin.max_by(|&x, &y| height(x).total_cmp(&height(y))) else {
+            continue;
+        };
+        f.push(short(spectrum.frequency_cycles_per_v_s[top] * scale, 6));
+        a.push(at(&spectrum.relative_amplitude, top));
+        floor.push(at(&spectrum.floor, top));
+        threshold.push(at(&spectrum.threshold, top));
+    }
+    (f, a, floor, threshold)
+}
+
+fn words(finding: &RippleFinding) -> String {
+    let result = &finding.result;
+    let Some(line) = &result.line else {
+        return format!(
+            "No line stands above the threshold at a false-alarm rate of {}; the ripple of this run-down tells no speed.",
+            result.false_alarm_rate
+        );
+    };
+    let mut text = format!(
+        "Strongest line: {:.2} % of the back-EMF, {:.0} of its cycles seen",
+        100.0 * line.relative_amplitude,
+        line.cycles_seen
+    );
+    if let Some(revolutions) = result.revolutions {
+        text += &format!(" over {revolutions:.1} revolutions");
+    }
+    if let Some(candidate) = result.candidates.first() {
+        text += &format!(
+            "; most probable: {} segments, {} cycles per revolution",
+            candidate.segments, candidate.cycles_per_revolution
+        );
+    }
+    text += if finding.used {
+        ". Its constant entered the fit."
+    } else {
+        ". Its constant did not enter the fit: the segment count is not settled."
+    };
+    text
+}
+
+fn speed_words(speeds: &[(f64, f64, f64)]) -> String {
+    let (Some(first), Some(last)) = (speeds.first(), speeds.last()) else {
+        return String::new();
+    };
+    let rpm = |s: &(f64, f64, f64)| s.1 * 60.0 / TAU;
+    format!(
+        "Speed falls from {:.0} rpm ({:.1} rad/s) at {:.3} s to {:.0} rpm ({:.1} rad/s) at {:.3} s.",
+        rpm(first),
+        first.1,
+        first.0,
+        rpm(last),
+        last.1,
+        last.0
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lone_line_survives_the_thinning_at_its_own_place() {
+        let n = 50_000;
+        let mut amplitude = vec![1e-6; n];
+        amplitude[31_234] = 0.02;
+        let spectrum = RippleSpectrum {
+            frequency_cycles_per_v_s: (0..n).map(|k| k as f64 * 0.01).collect(),
+            relative_amplitude: amplitude,
+            floor: vec![1e-6; n],
+            threshold: vec![5e-6; n],
+            comb: Vec::new(),
+        };
+        let (f, a, floor, threshold) = thinned(&spectrum, 2.0);
+        assert!(f.len() <= MOST_POINTS && floor.len() == f.len() && threshold.len() == f.len());
+        let top = (0..a.len())
+            .max_by(|&x, &y| a[x].total_cmp(&a[y]))
+            .expect("points");
+        assert_eq!((f[top], a[top]), (624.68, 0.02));
+    }
+}

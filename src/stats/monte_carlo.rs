@@ -1,0 +1,151 @@
+//! Propagation of distributions by Monte Carlo and its coverage intervals (JCGM 101:2008).
+//!
+//! For quantities that bend over the range of their inputs, such as a no-load speed through a poorly known friction,
+//! where the first-order law gives a wrong width and a symmetric interval.
+
+use super::covariance::NormalVectors;
+use super::{StatsError, open_probability};
+use nalgebra::{DMatrix, DVector};
+use rand::SeedableRng;
+use rand::rngs::StdRng;
+
+/// Outcomes of one quantity, sorted; those that could not be computed are counted apart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcomes {
+    sorted: Vec<f64>,
+    /// Trials whose outcome was not a finite number. They are in no mean and no interval, so a result with many of
+    /// them describes only the part of the inputs for which the quantity exists.
+    pub undefined: usize,
+}
+
+impl Outcomes {
+    /// Takes the outcomes of all trials.
+    ///
+    /// # Errors
+    /// When fewer than two are finite.
+    pub fn new(values: impl IntoIterator<Item = f64>) -> Result<Self, StatsError> {
+        let mut undefined = 0;
+        let mut sorted: Vec<f64> = values
+            .into_iter()
+            .filter(|value| {
+                undefined += usize::from(!value.is_finite());
+                value.is_finite()
+            })
+            .collect();
+        if sorted.len() < 2 {
+            return Err(StatsError::TooFew {
+                what: "finite Monte Carlo outcomes",
+                found: sorted.len(),
+                needed: 2,
+            });
+        }
+        sorted.sort_by(f64::total_cmp);
+        Ok(Outcomes { sorted, undefined })
+    }
+
+    /// Outcomes in rising order.
+    pub fn sorted(&self) -> &[f64] {
+        &self.sorted
+    }
+
+    /// Mean (JCGM 101, eq. 16).
+    pub fn mean(&self) -> f64 {
+        self.sorted.iter().sum::<f64>() / self.sorted.len() as f64
+    }
+
+    /// Standard uncertainty (JCGM 101, eq. 17).
+    pub fn standard_uncertainty(&self) -> f64 {
+        let mean = self.mean();
+        let sum: f64 = self.sorted.iter().map(|y| (y - mean).powi(2)).sum();
+        (sum / (self.sorted.len() - 1) as f64).sqrt()
+    }
+
+    /// Interval with equal probability left out at both ends (JCGM 101, 7.7.2).
+    ///
+    /// # Errors
+    /// For a level outside 0 to 1 or one that the number of trials cannot resolve.
+    pub fn percentile_interval(&self, level: f64) -> Result<(f64, f64), StatsError> {
+        let inside = self.count_inside(level)?;
+        let left_out = self.sorted.len() - inside;
+        // The standard's r = (M − q + 1)/2, rounded down, counted here from zero.
+        let first = left_out.div_ceil(2).max(1) - 1;
+        Ok((self.sorted[first], self.sorted[first + inside]))
+    }
+
+    /// Shortest interval of this level (JCGM 101, 7.7.4). Where the distribution is flat at both ends its place is
+    /// poorly determined though its length is not.
+    ///
+    /// # Errors
+    /// As [`percentile_interval`](Self::percentile_interval).
+    pub fn shortest_interval(&self, level: f64) -> Result<(f64, f64), StatsError> {
+        let inside = self.count_inside(level)?;
+        let mut best = (self.sorted[0], self.sorted[inside]);
+        for (low, high) in self.sorted.iter().zip(&self.sorted[inside..]) {
+            if high - low < best.1 - best.0 {
+                best = (*low, *high);
+            }
+        }
+        Ok(best)
+    }
+
+    /// q of JCGM 101, 7.7.1: the number of steps between the ends of an interval.
+    fn count_inside(&self, level: f64) -> Result<usize, StatsError> {
+        open_probability("level", level)?;
+        let trials = self.sorted.len();
+        let inside = (level * trials as f64 + 0.5).floor() as usize;
+        if inside >= trials {
+            let missing = 1.0 / (1.0 - level);
+            return Err(StatsError::TooFew {
+                what: "Monte Carlo trials for this level",
+                found: trials,
+                needed: missing.ceil() as usize,
+            });
+        }
+        Ok(inside)
+    }
+}
+
+/// Draws `trials` outcomes of a quantity from a generator seeded with `seed`; the same seed gives the same outcomes.
+///
+/// # Errors
+/// As [`Outcomes::new`].
+pub fn simulate(
+    trials: usize,
+    seed: u64,
+    mut outcome: impl FnMut(&mut StdRng) -> f64,
+) -> Result<Outcomes, StatsError> {
+    let mut random = StdRng::seed_from_u64(seed);
+    Outcomes::new((0..trials).map(|_| outcome(&mut random)))
+}
+
+/// Propagates normal inputs of given mean (length n) and covariance (n × n) through `quantities`, which returns one
+/// number for each of the `outputs`, NaN where a quantity does not exist. One [`Outcomes`] for each output.
+///
+/// # Errors
+/// As [`NormalVectors::new`] and [`Outcomes::new`], and when `quantities` returns another number of outputs.
+pub fn propagate_normal(
+    mean: &DVector<f64>,
+    covariance: &DMatrix<f64>,
+    outputs: usize,
+    trials: usize,
+    seed: u64,
+    mut quantities: impl FnMut(&DVector<f64>) -> Vec<f64>,
+) -> Result<Vec<Outcomes>, StatsError> {
+    let vectors = NormalVectors::new(mean.clone(), covariance)?;
+    let mut random = StdRng::seed_from_u64(seed);
+    let mut columns = vec![Vec::with_capacity(trials); outputs];
+    for _ in 0..trials {
+        let values = quantities(&vectors.draw(&mut random));
+        if values.len() != outputs {
+            return Err(StatsError::Dimension {
+                what: "the outputs of a Monte Carlo trial",
+                found: values.len(),
+                expected: outputs,
+            });
+        }
+        for (column, value) in columns.iter_mut().zip(values) {
+            column.push(value);
+        }
+    }
+    columns.into_iter().map(Outcomes::new).collect()
+}

@@ -1,0 +1,394 @@
+//! `rundown claim`: the real binary on a motor file and a sheet.
+
+use rundown::motor_file::{
+    self, AtTemperature, Covariance, FORMAT, Fit, MotorFacts, MotorFile, Overwrite, Parameter,
+    ParameterName as Name, Program, Status, Stop, StopReason, Validity,
+};
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::process::Output;
+
+const UNCERTAINTIES: [(Name, f64, f64); 6] = [
+    (Name::TerminalResistance, 2.0, 0.04),
+    (Name::ArmatureInductance, 1.5e-3, 3e-5),
+    (Name::BackEmfConstant, 0.02, 2e-4),
+    (Name::CoulombFrictionTorque, 3e-3, 1.5e-4),
+    (Name::RotorInertia, 1.5e-6, 3e-8),
+    (Name::BrushDrop, 0.5, 0.1),
+];
+const RESISTANCE_TO_DROP: f64 = -0.9;
+
+/// Brush drop against resistance with correlation -0.9, everything at 25 °C.
+fn motor() -> MotorFile {
+    let mut parameters = BTreeMap::new();
+    for (name, value, u) in UNCERTAINTIES {
+        let ends = (value - 1.96 * u, value + 1.96 * u);
+        let mut parameter = Parameter::measured(name, value, u, ends, 0.95);
+        parameter.temperature_c = Some(25.0);
+        parameter.at_25_c = Some(AtTemperature {
+            value,
+            unit: name.ucum().to_owned(),
+            standard_uncertainty: u,
+            lower: ends.0,
+            upper: ends.1,
+            level: 0.95,
+            status: Status::Measured,
+            temperature_c: 25.0,
+        });
+        parameters.insert(name, parameter);
+    }
+    let order: Vec<Name> = UNCERTAINTIES.iter().map(|(name, ..)| *name).collect();
+    let correlation = |a: Name, b: Name| match (a, b) {
+        (Name::TerminalResistance, Name::BrushDrop)
+        | (Name::BrushDrop, Name::TerminalResistance) => RESISTANCE_TO_DROP,
+        _ => f64::from(u8::from(a == b)),
+    };
+    let matrix = UNCERTAINTIES
+        .iter()
+        .map(|(a, _, u)| {
+            UNCERTAINTIES
+                .iter()
+                .map(|(b, _, w)| correlation(*a, *b) * u * w)
+                .collect()
+        })
+        .collect();
+    MotorFile {
+        format: FORMAT.to_owned(),
+        program: Program::this(),
+        motor: Some(MotorFacts {
+            name: "dosing pump motor".to_owned(),
+            commutator_segments: None,
+            brushes: None,
+            magnets: Some(rundown::bench::MagnetKind::Ferrite),
+            supply_v: None,
+        }),
+        inputs: Vec::new(),
+        parameters,
+        covariance: Covariance { order, matrix },
+        model: None,
+        fit: Fit {
+            stop: Stop {
+                reason: StopReason::Converged,
+                text: "converged".to_owned(),
+                iterations: None,
+            },
+            chi_squared: None,
+            degrees_of_freedom: None,
+            assumption: None,
+            identifiability: None,
+            captures: Vec::new(),
+            terms: Vec::new(),
+            nuisances: Vec::new(),
+        },
+        warnings: Vec::new(),
+        validity: Validity::default(),
+    }
+}
+
+/// The same motor seen without any speed.
+fn without_anchor() -> MotorFile {
+    let mut file = motor();
+    for name in [
+        Name::BackEmfConstant,
+        Name::CoulombFrictionTorque,
+        Name::RotorInertia,
+    ] {
+        file.parameters.insert(
+            name,
+            Parameter::undetermined(name, "one tachometer reading"),
+        );
+    }
+    for (name, value, u) in [
+        (Name::InertiaCapacitance, 3.75e-3, 5e-5),
+        (Name::FrictionCurrent, 0.15, 5e-3),
+    ] {
+        let parameter =
+            Parameter::measured(name, value, u, (value - 2.0 * u, value + 2.0 * u), 0.95);
+        file.parameters.insert(name, parameter);
+    }
+    file.covariance = Covariance {
+        order: vec![Name::TerminalResistance],
+        matrix: vec![vec![0.04 * 0.04]],
+    };
+    file
+}
+
+fn run(file: &MotorFile, sheet: &str, options: &[&str]) -> Output {
+    let folder = tempfile::tempdir().expect("folder");
+    motor_file::write(
+        &folder.path().join("motor.json"),
+        file,
+        Overwrite::MotorFileOnly,
+    )
+    .expect("write");
+    std::fs::write(folder.path().join("sheet.toml"), sheet).expect("write");
+    assert_cmd::Command::cargo_bin("rundown")
+        .expect("the binary")
+        .current_dir(folder.path())
+        .args(["claim", "motor.json", "sheet.toml"])
+        .args(options)
+        .output()
+        .expect("run")
+}
+
+fn json(file: &MotorFile, sheet: &str) -> (Option<i32>, Value) {
+    let output = run(file, sheet, &["--json"]);
+    let value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
+    (output.status.code(), value)
+}
+
+fn finding<'a>(value: &'a Value, entry: &str) -> &'a Value {
+    value["findings"]
+        .as_array()
+        .expect("findings")
+        .iter()
+        .find(|finding| finding["entry"] == entry)
+        .expect(entry)
+}
+
+fn sheet(claims: &str) -> String {
+    format!(
+        "[sheet]\nnominal_voltage = \"12 V\"\nreference_temperature = \"25 °C\"\nstall_values = \"extrapolated\"\n[claims]\n{claims}\n"
+    )
+}
+
+#[test]
+fn a_claim_far_inside_its_limits_agrees_with_status_0() {
+    let (status, value) = json(
+        &motor(),
+        &sheet("torque_constant = { value = \"20.1 mN·m/A\", tolerance = \"10 %\" }"),
+    );
+    assert_eq!(status, Some(0));
+    let found = finding(&value, "torque_constant");
+    assert_eq!(found["verdict"], "agrees");
+    assert!(found["conformance_probability"].as_f64().expect("number") > 0.999);
+}
+
+#[test]
+fn a_claim_far_outside_its_limits_disagrees_with_status_1() {
+    let (status, value) = json(
+        &motor(),
+        &sheet("speed_constant = { value = \"600 rpm/V\", tolerance = \"10 %\" }"),
+    );
+    assert_eq!(status, Some(1));
+    let found = finding(&value, "speed_constant");
+    assert_eq!(found["verdict"], "disagrees");
+    // In V·s/rad the limits change places: 660 rpm/V is the lower one.
+    let lower = found["lower_limit"].as_f64().expect("number");
+    assert!((lower * 660.0 * std::f64::consts::PI / 30.0 - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn a_claim_near_its_limit_cannot_be_told_yet_and_says_what_bound_would_settle_it() {
+    let text = sheet("terminal_resistance = { at_most = \"2.05 Ω\" }");
+    let (status, value) = json(&motor(), &text);
+    assert_eq!(status, Some(1));
+    let found = finding(&value, "terminal_resistance");
+    assert_eq!(found["verdict"], "cannot_tell_yet");
+    // (2.05 - 2.00)/1.6449: one limit, risk 5 %.
+    let needed = found["needed_standard_uncertainty"]
+        .as_f64()
+        .expect("number");
+    assert!((needed - 0.05 / 1.644_854).abs() < 1e-6, "{needed}");
+    // A bound below the needed one gives the verdict.
+    let mut sharper = motor();
+    let factor = 0.99 * needed / 0.04;
+    let parameter = sharper
+        .parameters
+        .get_mut(&Name::TerminalResistance)
+        .expect("R");
+    parameter.standard_uncertainty = Some(0.04 * factor);
+    parameter
+        .at_25_c
+        .as_mut()
+        .expect("at 25")
+        .standard_uncertainty = 0.04 * factor;
+    for k in 0..6 {
+        sharper.covariance.matrix[0][k] *= factor;
+        sharper.covariance.matrix[k][0] *= factor;
+    }
+    let (status, value) = json(&sharper, &text);
+    assert_eq!(status, Some(0));
+    assert_eq!(finding(&value, "terminal_resistance")["verdict"], "agrees");
+}
+
+#[test]
+fn the_covariance_of_resistance_and_brush_drop_is_carried() {
+    let (_, value) = json(
+        &motor(),
+        &sheet("stall_current = { value = \"5.75 A\", tolerance = \"10 %\" }"),
+    );
+    let found = finding(&value, "stall_current");
+    // I = (V - V_b)/R: u² = (u_b² + I² u_r² + 2 I r u_b u_r)/R², JCGM 100:2008, 5.2.2.
+    let (i, ub, ur) = (5.75_f64, 0.1_f64, 0.04_f64);
+    let expected =
+        (ub * ub + i * i * ur * ur + 2.0 * i * RESISTANCE_TO_DROP * ub * ur).sqrt() / 2.0;
+    let without = (ub * ub + i * i * ur * ur).sqrt() / 2.0;
+    let found_u = found["standard_uncertainty"].as_f64().expect("number");
+    assert!((found["predicted"].as_f64().expect("number") - i).abs() < 1e-9);
+    assert!(
+        (found_u / expected - 1.0).abs() < 1e-3,
+        "{found_u} {expected}"
+    );
+    assert!(found_u < 0.9 * without, "the covariance was dropped");
+    assert_eq!(found["method"], "first_order");
+}
+
+#[test]
+fn the_sheets_temperature_moves_resistance_and_constant() {
+    let text = sheet("terminal_resistance = \"2.4 Ω\"\ntorque_constant = \"18 mN·m/A\"")
+        .replace("25 °C", "75 °C");
+    let (status, value) = json(&motor(), &text);
+    // Nothing to judge by: no tolerance is printed.
+    assert_eq!(status, Some(1));
+    let predicted = |entry| {
+        finding(&value, entry)["predicted"]
+            .as_f64()
+            .expect("number")
+    };
+    // Copper: (234.5 + 75)/(234.5 + 25); ferrite: -0.2 % per kelvin over 50 K.
+    assert!((predicted("terminal_resistance") - 2.0 * 309.5 / 259.5).abs() < 1e-9);
+    assert!((predicted("torque_constant") - 0.02 * 0.9).abs() < 1e-9);
+    assert!(finding(&value, "torque_constant").get("verdict").is_none());
+}
+
+#[test]
+fn without_a_speed_anchor_the_terminal_entries_are_still_judged() {
+    let claims = "no_load_current = { value = \"150 mA\", tolerance = \"20 %\" }\n\
+                  mechanical_time_constant = { value = \"7.5 ms\", tolerance = \"20 %\" }\n\
+                  maximum_power = { value = \"15.8 W\", tolerance = \"20 %\" }\n\
+                  no_load_speed = { value = \"5330 rpm\", tolerance = \"20 %\" }";
+    let (status, value) = json(&without_anchor(), &sheet(claims));
+    assert_eq!(status, Some(1));
+    for entry in [
+        "no_load_current",
+        "mechanical_time_constant",
+        "maximum_power",
+    ] {
+        assert_eq!(finding(&value, entry)["verdict"], "agrees", "{entry}");
+    }
+    let speed = finding(&value, "no_load_speed");
+    assert_eq!(speed["verdict"], "cannot_tell_yet");
+    assert!(
+        speed.get("predicted").is_none(),
+        "an unknown must stay absent"
+    );
+    assert_eq!(
+        speed["remark"],
+        "back-EMF constant is not determined by this motor file; what would settle it: one tachometer reading"
+    );
+    // The same with the anchor: the two ways agree.
+    let (_, anchored) = json(&motor(), &sheet(claims));
+    for entry in [
+        "no_load_current",
+        "mechanical_time_constant",
+        "maximum_power",
+    ] {
+        let predicted =
+            |value: &Value| finding(value, entry)["predicted"].as_f64().expect("number");
+        assert!(
+            (predicted(&value) / predicted(&anchored) - 1.0).abs() < 1e-9,
+            "{entry}"
+        );
+    }
+}
+
+#[test]
+fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
+    for (text, message) in [
+        (
+            "[claims]\nno_load_sped = \"5200 rpm\"\n",
+            "sheet.toml:2:1: unknown key `no_load_sped`; the nearest known one is `no_load_speed`",
+        ),
+        (
+            "[claims]\nterminal_resistance = { valeu = \"2 Ω\" }\n",
+            "sheet.toml:2:25: unknown key `valeu`; the nearest known one is `value`",
+        ),
+        (
+            "[shet]\n",
+            "sheet.toml:1:2: unknown key `shet`; the nearest known one is `sheet`",
+        ),
+        (
+            "[sheet]\nnominal_volts = \"2 V\"\n[claims]\n",
+            "unknown key `nominal_volts`; the nearest known one is `nominal_voltage`",
+        ),
+        (
+            "[claims]\nno_load_speed = \"5200 rpm\"\n",
+            "sheet.toml:2:17: `no_load_speed` holds at the nominal voltage only",
+        ),
+        (
+            "[claims]\nterminal_resistance = 2.0\n",
+            "sheet.toml:2:23: `terminal_resistance` is a TOML float, expected text with a number and a unit",
+        ),
+        (
+            "[claims]\nterminal_resistance = \"2.0 V\"\n",
+            "\"V\" is no unit of resistance; known are Ω, mΩ, kΩ",
+        ),
+        (
+            "[claims]\nterminal_resistance = \"2.0\"\n",
+            "\"2.0\" has no unit",
+        ),
+        (
+            "[claims]\nterminal_resistance = { tolerance = \"2 %\" }\n",
+            "a tolerance needs a `value`",
+        ),
+        (
+            "[claims]\nterminal_resistance = { value = \"2 Ω\", tolerance = \"2 %\", at_most = \"3 Ω\" }\n",
+            "two different things",
+        ),
+        (
+            "[claims]\nterminal_resistance = { value = \"2 Ω\", tolerance = \"3 Ω\" }\n",
+            "reaches below zero",
+        ),
+        (
+            "[claims]\nterminal_resistance = { at_least = \"3 Ω\", at_most = \"2 Ω\" }\n",
+            "`at_least` lies above `at_most`",
+        ),
+        ("[claims]\n", "holds no entry"),
+        ("", "no table [claims]"),
+        (
+            "[sheet]\nstall_values = \"guessed\"\n[claims]\n",
+            "expected \"extrapolated\" or \"measured\"",
+        ),
+        ("[claims\n", "sheet.toml:1:"),
+    ] {
+        let output = run(&motor(), text, &[]);
+        let stderr = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{text}: {stderr}");
+        assert!(
+            stderr.contains(message),
+            "{text}: {stderr:?} lacks {message:?}"
+        );
+    }
+    let output = run(
+        &motor(),
+        "[claims]\nterminal_resistance = \"2 Ω\"\n",
+        &["--risk", "50"],
+    );
+    assert_eq!(output.status.code(), Some(2));
+}
+
+/// The example of the documentation, as printed there.
+fn example() -> String {
+    let text =
+        std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/claim_sheet.md"))
+            .expect("docs");
+    let block = text.split("```toml\n").nth(1).expect("a block");
+    block.split("```").next().expect("an end").to_owned()
+}
+
+#[test]
+fn the_documented_example_gives_the_documented_table() {
+    let output = run(&motor(), &example(), &[]);
+    let table = String::from_utf8_lossy(&output.stdout);
+    let text =
+        std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/claim_sheet.md"))
+            .expect("docs");
+    assert_eq!(output.status.code(), Some(1), "{table}");
+    assert!(
+        text.contains(table.as_ref()),
+        "docs/claim_sheet.md does not hold what the program prints:\n{table}"
+    );
+}

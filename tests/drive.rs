@@ -1,0 +1,331 @@
+//! `rundown drive`: the real binary on a motor file.
+
+use rundown::motor_file::{
+    self, Covariance, FORMAT, Fit, MotorFacts, MotorFile, Overwrite, Parameter,
+    ParameterName as Name, Program, Stop, StopReason, Validity,
+};
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::process::Output;
+
+const VALUES: [(Name, f64, f64); 6] = [
+    (Name::TerminalResistance, 2.0, 0.04),
+    (Name::ArmatureInductance, 1.5e-3, 3e-5),
+    (Name::BackEmfConstant, 0.02, 2e-4),
+    (Name::CoulombFrictionTorque, 3e-3, 1.5e-4),
+    (Name::RotorInertia, 1.5e-6, 3e-8),
+    (Name::BrushDrop, 0.5, 0.1),
+];
+const RESISTANCE_TO_DROP: f64 = -0.9;
+
+fn file(values: &[(Name, f64, f64)]) -> MotorFile {
+    let mut parameters = BTreeMap::new();
+    for (name, value, u) in values {
+        let ends = (value - 1.96 * u, value + 1.96 * u);
+        let mut parameter = Parameter::measured(*name, *value, *u, ends, 0.95);
+        parameter.temperature_c = Some(25.0);
+        parameters.insert(*name, parameter);
+    }
+    let correlation = |a: Name, b: Name| match (a, b) {
+        (Name::TerminalResistance, Name::BrushDrop)
+        | (Name::BrushDrop, Name::TerminalResistance) => RESISTANCE_TO_DROP,
+        _ => f64::from(u8::from(a == b)),
+    };
+    let row = |a: Name, u: f64| {
+        let entry = |(b, _, w): &(Name, f64, f64)| correlation(a, *b) * u * w;
+        values.iter().map(entry).collect()
+    };
+    MotorFile {
+        format: FORMAT.to_owned(),
+        program: Program::this(),
+        motor: Some(MotorFacts {
+            name: "dosing pump motor".to_owned(),
+            commutator_segments: None,
+            brushes: None,
+            magnets: None,
+            supply_v: None,
+        }),
+        inputs: Vec::new(),
+        parameters,
+        covariance: Covariance {
+            order: values.iter().map(|(name, ..)| *name).collect(),
+            matrix: values.iter().map(|(name, _, u)| row(*name, *u)).collect(),
+        },
+        model: None,
+        fit: Fit {
+            stop: Stop {
+                reason: StopReason::Converged,
+                text: "converged".to_owned(),
+                iterations: None,
+            },
+            chi_squared: None,
+            degrees_of_freedom: None,
+            assumption: None,
+            identifiability: None,
+            captures: Vec::new(),
+            terms: Vec::new(),
+            nuisances: Vec::new(),
+        },
+        warnings: Vec::new(),
+        validity: Validity::default(),
+    }
+}
+
+/// The same motor seen without any speed.
+fn without_anchor() -> MotorFile {
+    let mut motor = file(&[
+        VALUES[0],
+        VALUES[1],
+        VALUES[5],
+        (Name::InertiaCapacitance, 3.75e-3, 5e-5),
+        (Name::FrictionCurrent, 0.15, 5e-3),
+    ]);
+    for name in [
+        Name::BackEmfConstant,
+        Name::CoulombFrictionTorque,
+        Name::RotorInertia,
+    ] {
+        motor.parameters.insert(
+            name,
+            Parameter::undetermined(name, "one tachometer reading"),
+        );
+    }
+    motor
+}
+
+fn run(motor: &MotorFile, options: &[&str]) -> Output {
+    // Few draws where nothing depends on them: the tests run unoptimised.
+    let few: &[&str] = match options.contains(&"--draws") || options.contains(&"--level") {
+        true => &[],
+        false => &["--draws", "200"],
+    };
+    let folder = tempfile::tempdir().expect("folder");
+    motor_file::write(
+        &folder.path().join("motor.json"),
+        motor,
+        Overwrite::MotorFileOnly,
+    )
+    .expect("write");
+    assert_cmd::Command::cargo_bin("rundown")
+        .expect("the binary")
+        .current_dir(folder.path())
+        .args(["drive", "motor.json"])
+        .args(few)
+        .args(options)
+        .output()
+        .expect("run")
+}
+
+fn json(motor: &MotorFile, options: &[&str]) -> (Option<i32>, Value) {
+    let output = run(motor, &[options, &["--json"]].concat());
+    let value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
+    (output.status.code(), value)
+}
+
+fn row<'a>(sizing: &'a Value, key: &str) -> &'a Value {
+    sizing["sections"]
+        .as_array()
+        .expect("sections")
+        .iter()
+        .flat_map(|section| section["rows"].as_array().expect("rows"))
+        .find(|row| row["key"] == key)
+        .unwrap_or_else(|| panic!("no row {key}"))
+}
+
+fn number(row: &Value, key: &str) -> f64 {
+    row[key]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{key} in {row}"))
+}
+
+const EVERYTHING: [&str; 28] = [
+    "--supply",
+    "12V",
+    "--source-resistance",
+    "0.1Ohm",
+    "--lead-resistance",
+    "50mOhm",
+    "--load",
+    "5 mN·m",
+    "--load-inertia",
+    "2 g·cm²",
+    "--current-limit",
+    "3A",
+    "--switch-resistance",
+    "20mOhm",
+    "--dead-time",
+    "500ns",
+    "--clamp-voltage",
+    "24V",
+    "--stray-capacitance",
+    "200pF",
+    "--brake-resistor",
+    "3Ohm",
+    "--brake-ramp",
+    "40ms",
+    "--bus-capacitance",
+    "470uF",
+    "--thermal-mass",
+    "12 J/K",
+];
+
+#[test]
+fn drive_prints_every_topic_with_bounds_and_its_cautions() {
+    let options = [&EVERYTHING[..], &["--winding-limit", "120°C"]].concat();
+    let output = run(&file(&VALUES), &options);
+    let text = String::from_utf8(output.stdout).expect("text");
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    for expected in [
+        "drive for dosing pump motor at 12 V",
+        "TIME CONSTANTS",
+        "START AT FULL VOLTAGE",
+        "SOFT START UNDER A CURRENT LIMIT",
+        "PWM",
+        "HALF BRIDGE",
+        "TURN-OFF",
+        "BRAKING FROM RUNNING SPEED",
+        "HELD ROTOR",
+        "caution: a locked rotor at full voltage overheats in seconds",
+        "caution: opening an inductive circuit makes hundreds of volts and an arc: clamp it",
+        "caution: braking energy pumped into a supply raises its voltage",
+        "caution: repeated hard braking can demagnetise the magnets",
+    ] {
+        assert!(text.contains(expected), "{expected} is not in\n{text}");
+    }
+    assert!(!text.contains("not available"), "{text}");
+    assert!(!text.contains("NaN") && !text.contains("nan "), "{text}");
+}
+
+/// I = (V − V_b)/R with R and V_b correlated −0.9, to first order: ∂I/∂R = −I/R, ∂I/∂V_b = −1/R.
+#[test]
+fn drive_bounds_follow_the_covariance_and_repeat() {
+    let options = ["--supply", "12V", "--draws", "2000"];
+    let output = |seed: &str| {
+        let folder = tempfile::tempdir().expect("folder");
+        let path = folder.path().join("motor.json");
+        motor_file::write(&path, &file(&VALUES), Overwrite::MotorFileOnly).expect("write");
+        let run = assert_cmd::Command::cargo_bin("rundown")
+            .expect("the binary")
+            .current_dir(folder.path())
+            .args(["drive", "motor.json", "--json", "--seed", seed])
+            .args(options)
+            .output()
+            .expect("run");
+        run.stdout
+    };
+    let (one, two, other) = (output("1"), output("1"), output("2"));
+    assert!(one == two, "the same seed gives the same bytes");
+    assert!(one != other, "another seed draws other motors");
+    let sizing: Value = serde_json::from_slice(&one).expect("JSON");
+    let stall = row(&sizing, "stall_current");
+    let current = 11.5 / 2.0;
+    assert!((number(stall, "middle") - current).abs() < 1e-12);
+    let (by_r, by_drop) = (-current / 2.0 * 0.04, -0.5 * 0.1);
+    let u = (by_r * by_r + by_drop * by_drop + 2.0 * RESISTANCE_TO_DROP * by_r * by_drop).sqrt();
+    let half = 0.5 * (number(stall, "upper") - number(stall, "lower"));
+    assert!((half / (1.96 * u) - 1.0).abs() < 0.06, "{half} {u}");
+    assert_eq!(stall["worst"], stall["upper"]);
+    let speed = row(&sizing, "running_speed");
+    assert_eq!(speed["worst"], speed["lower"]);
+}
+
+#[test]
+fn drive_without_a_speed_anchor_still_gives_what_needs_none() {
+    let (status, sizing) = json(&without_anchor(), &["--supply", "12V"]);
+    assert_eq!(status, Some(1), "the speed is missing");
+    let speed = row(&sizing, "running_speed");
+    let reason = speed["absent"]["undetermined"].as_str().expect("a reason");
+    assert!(
+        reason.contains("back-EMF constant is not determined"),
+        "{reason}"
+    );
+    assert!(reason.contains("one tachometer reading"), "{reason}");
+    assert!(speed.get("middle").is_none(), "no number");
+    // The same motor with an anchor: currents and times agree.
+    let (_, anchored) = json(&file(&VALUES), &["--supply", "12V"]);
+    for key in ["inrush_peak", "run_up_time", "short_stop", "pwm_ripple"] {
+        let (one, other) = (row(&sizing, key), row(&anchored, key));
+        let ratio = number(one, "middle") / number(other, "middle");
+        assert!((ratio - 1.0).abs() < 1e-3, "{key} {ratio}");
+    }
+    // A load told as torque cannot be turned into a current without K.
+    let (status, loaded) = json(&without_anchor(), &["--supply", "12V", "--load", "5mNm"]);
+    assert_eq!(status, Some(1));
+    assert!(row(&loaded, "inrush_peak")["absent"]["undetermined"].is_string());
+    assert!(row(&loaded, "stall_current")["middle"].is_number());
+    let (_, loaded) = json(
+        &without_anchor(),
+        &["--supply", "12V", "--load-current", "0.25A"],
+    );
+    assert!(row(&loaded, "inrush_peak")["middle"].is_number());
+}
+
+#[test]
+fn drive_of_an_undetermined_inductance_gives_the_rest() {
+    let mut values = VALUES.to_vec();
+    values.remove(1);
+    let mut motor = file(&values);
+    motor.parameters.insert(
+        Name::ArmatureInductance,
+        Parameter::undetermined(Name::ArmatureInductance, "a locked-rotor capture"),
+    );
+    let (status, sizing) = json(&motor, &["--supply", "12V"]);
+    assert_eq!(status, Some(1));
+    assert!(row(&sizing, "stall_current")["middle"].is_number());
+    assert!(row(&sizing, "mechanical_time_constant")["middle"].is_number());
+    let ripple = &row(&sizing, "pwm_ripple")["absent"]["undetermined"];
+    assert!(
+        ripple
+            .as_str()
+            .expect("reason")
+            .contains("a locked-rotor capture")
+    );
+}
+
+#[test]
+fn drive_that_would_not_turn_says_so_and_ends_with_1() {
+    let output = run(&file(&VALUES), &["--supply", "12V", "--load", "1 N·m"]);
+    let text = String::from_utf8(output.stdout).expect("text");
+    assert_eq!(output.status.code(), Some(1), "{text}");
+    assert!(
+        text.contains("friction and load hold the rotor at this supply"),
+        "{text}"
+    );
+    assert!(text.contains("current with the rotor held"), "{text}");
+}
+
+#[test]
+fn drive_refuses_what_cannot_be() {
+    for (options, expected) in [
+        (
+            vec!["--supply", "-12V"],
+            "--supply -12: expected a value above zero",
+        ),
+        (vec!["--supply", "12"], "has no unit"),
+        (
+            vec!["--supply", "12V", "--duty", "1.2"],
+            "--duty 1.2: expected a share above 0 and below 1",
+        ),
+        (vec!["--supply", "12V", "--duty", "120 %"], "--duty 1.2"),
+        (
+            vec!["--supply", "12V", "--thermal-mass", "12 J"],
+            "expected a heat capacity",
+        ),
+        (
+            vec!["--supply", "12V", "--frequency", "0Hz"],
+            "--frequency 0",
+        ),
+        (vec!["--supply", "12V", "--level", "100"], "--level 100"),
+        (
+            vec!["--supply", "12V", "--draws", "3"],
+            "--draws 3: expected 200 to 100000",
+        ),
+        (vec![], "the motor file tells no supply voltage"),
+    ] {
+        let output = run(&file(&VALUES), &options);
+        let text = String::from_utf8(output.stderr).expect("text");
+        assert_eq!(output.status.code(), Some(2), "{options:?} {text}");
+        assert!(text.contains(expected), "{options:?}: {text}");
+    }
+}

@@ -1,0 +1,245 @@
+//! Events, roles and columns on the captures of the five public motors.
+
+use rundown::bench::{self, LoadOptions, Role, Waveform};
+use rundown::capture::{self, ReadOptions};
+use rundown::events::{PhaseKind, Timeline, find, guess_columns, guess_role};
+use std::path::{Path, PathBuf};
+
+const MOTORS: [&str; 5] = [
+    "camera_slider",
+    "dosing_pump",
+    "floor_scrubber",
+    "telescope_focuser",
+    "ticket_printer",
+];
+
+fn folder(motor: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures")
+        .join(motor)
+}
+
+fn bench_of(motor: &str) -> bench::Bench {
+    bench::read_sheet(&folder(motor).join("bench.toml"), &LoadOptions::default())
+        .unwrap_or_else(|e| panic!("{motor}: {e}"))
+}
+
+/// What the simulation recorded of a capture: switch event and standstill in s.
+fn truth(motor: &str, path: &Path) -> Option<(f64, Option<f64>)> {
+    let text = std::fs::read_to_string(folder(motor).join("truth.json")).ok()?;
+    let json: serde_json::Value = serde_json::from_str(&text).expect("truth.json is JSON");
+    let file = path.file_name()?.to_str()?;
+    let stem = file.split('.').next()?;
+    let capture = &json["captures"][stem];
+    Some((
+        capture["switch_event_s"].as_f64()?,
+        capture["stop_time_s"].as_f64(),
+    ))
+}
+
+fn instant(timeline: &Timeline, name: &str) -> Option<f64> {
+    timeline.instants.iter().find(|i| i.0 == name).map(|i| i.1)
+}
+
+fn step_s(waveform: &Waveform) -> f64 {
+    match (waveform.time.at(0), waveform.time.at(1)) {
+        (Some(a), Some(b)) => b - a,
+        _ => panic!("no time axis"),
+    }
+}
+
+/// The name of the instant at which the switch of a role acts.
+fn switch_name(role: Role) -> Option<&'static str> {
+    match role {
+        Role::Start | Role::LockedRotor => Some("make"),
+        Role::RunDown | Role::TurnOff => Some("release"),
+        Role::Brake => Some("short"),
+        Role::Pwm | Role::PwmLocked | Role::Steady => None,
+    }
+}
+
+/// Cosine between two columns over the rows where both have numbers: 1 when one is a positive multiple of the other.
+fn likeness(a: &[f64], b: &[f64]) -> f64 {
+    let pairs = a
+        .iter()
+        .zip(b)
+        .filter(|(x, y)| x.is_finite() && y.is_finite());
+    let (xy, xx, yy) = pairs.fold((0.0, 0.0, 0.0), |(p, q, r), (x, y)| {
+        (p + x * y, q + x * x, r + y * y)
+    });
+    xy / (xx * yy).sqrt()
+}
+
+#[test]
+fn every_role_of_the_five_motors_is_guessed() {
+    let mut wrong = Vec::new();
+    let mut seen = 0;
+    for motor in MOTORS {
+        for capture in bench_of(motor).captures {
+            seen += 1;
+            let guess = guess_role(&capture.waveform);
+            if guess.role != capture.role {
+                wrong.push(format!(
+                    "{motor}/{}: {:?} taken for {guess:?}",
+                    capture.name, capture.role
+                ));
+            }
+        }
+    }
+    assert_eq!(seen, 25);
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_column_of_the_five_motors_is_guessed() {
+    for motor in MOTORS {
+        for capture in bench_of(motor).captures {
+            let record =
+                capture::read(&capture.path, &ReadOptions::default()).expect("the capture opens");
+            let guess = guess_columns(&record);
+            let told = format!("{motor}/{}: {guess:?}", capture.name);
+            for (index, trace) in [
+                (guess.voltage, &capture.waveform.voltage_v),
+                (guess.current, &capture.waveform.current_a),
+            ] {
+                let (index, trace) = (index.expect("guessed"), trace.as_ref().expect("measured"));
+                let likeness = likeness(&record.channels[index].values, &trace.values);
+                assert!(likeness > 0.999_999, "{likeness} {told}");
+            }
+            assert!(!guess.voltage_reversed && !guess.current_reversed, "{told}");
+            assert!(guess.confidence > 0.7, "{told}");
+            assert_eq!(guess.role.role, capture.role, "{told}");
+        }
+    }
+}
+
+#[test]
+fn switch_events_agree_with_what_was_simulated() {
+    let mut compared = 0;
+    for motor in MOTORS {
+        for capture in bench_of(motor).captures {
+            let Some(name) = switch_name(capture.role) else {
+                continue;
+            };
+            let timeline = find(&capture.waveform, capture.role);
+            let found = instant(&timeline, name)
+                .unwrap_or_else(|| panic!("{motor}/{}: no {name} in {timeline:?}", capture.name));
+            // The trigger stands at 0 where no truth is stated, and it is set on this event.
+            let step = step_s(&capture.waveform);
+            let (expected, rows) = match truth(motor, &capture.path) {
+                Some((event, _)) => (event, 3.0),
+                None => (0.0, 60.0),
+            };
+            let off = (found - expected) / step;
+            assert!(
+                off.abs() <= rows,
+                "{motor}/{}: {name} {off:.1} samples off",
+                capture.name
+            );
+            compared += 1;
+        }
+    }
+    assert_eq!(compared, 20);
+}
+
+#[test]
+fn standstill_agrees_with_what_was_simulated() {
+    let mut compared = 0;
+    for motor in MOTORS {
+        for capture in bench_of(motor).captures {
+            let Some((_, Some(stop_s))) = truth(motor, &capture.path) else {
+                continue;
+            };
+            let timeline = find(&capture.waveform, capture.role);
+            let found = instant(&timeline, "standstill").expect("standstill is found");
+            assert!(
+                (found - stop_s).abs() < 0.01 * stop_s,
+                "{motor}/{}: {found} for {stop_s}",
+                capture.name
+            );
+            let open = timeline
+                .phases
+                .iter()
+                .find(|p| p.kind == PhaseKind::Open)
+                .expect("open phase");
+            let end_s = capture.waveform.time.at(open.end - 1).expect("row inside");
+            assert!(
+                end_s < stop_s,
+                "{motor}/{}: open until {end_s}, stop at {stop_s}",
+                capture.name
+            );
+            compared += 1;
+        }
+    }
+    assert_eq!(compared, 3);
+}
+
+#[test]
+fn the_phases_of_each_capture_follow_its_role() {
+    for motor in MOTORS {
+        for capture in bench_of(motor).captures {
+            let timeline = find(&capture.waveform, capture.role);
+            let mut at = 0;
+            for phase in &timeline.phases {
+                assert_eq!(phase.first, at, "{motor}/{}", capture.name);
+                at = phase.end;
+            }
+            assert_eq!(at, capture.waveform.time.len(), "{motor}/{}", capture.name);
+            let kinds: Vec<&str> = timeline
+                .phases
+                .iter()
+                .filter_map(|p| match p.kind {
+                    PhaseKind::Rest => Some("rest"),
+                    PhaseKind::Driven => Some("driven"),
+                    PhaseKind::Open => Some("open"),
+                    PhaseKind::Shorted => Some("shorted"),
+                    PhaseKind::Cut(_) => None,
+                })
+                .collect();
+            let expected: &[&[&str]] = match capture.role {
+                Role::Start | Role::LockedRotor => &[&["rest", "driven"]],
+                Role::RunDown => &[&["driven", "open", "rest"], &["driven", "open"]],
+                Role::Brake => &[&["driven", "open", "shorted", "rest"]],
+                Role::TurnOff => &[&["driven", "rest"]],
+                Role::Pwm | Role::PwmLocked | Role::Steady => &[&["driven"]],
+            };
+            assert!(
+                expected.contains(&kinds.as_slice()),
+                "{motor}/{}: {:?}",
+                capture.name,
+                timeline.phases
+            );
+        }
+    }
+}
+
+/// The last make of a bouncing start as read off the plotted waveform, s: from there on the source stays connected.
+#[test]
+fn regress_driven_phases_begin_after_the_last_make() {
+    for (motor, name, last_make_s) in [
+        ("camera_slider", "A_start", 1.1525e-3),
+        ("dosing_pump", "run up", 2.512e-3),
+        ("floor_scrubber", "F0001", 1.34e-3),
+        ("telescope_focuser", "startup", 1.28e-3),
+        ("ticket_printer", "t01_start", 0.405e-3),
+        ("ticket_printer", "t04_locked", 1.720e-3),
+    ] {
+        let capture = bench_of(motor)
+            .captures
+            .into_iter()
+            .find(|c| c.path.to_string_lossy().contains(name))
+            .unwrap_or_else(|| panic!("{motor} has no {name}"));
+        let timeline = find(&capture.waveform, capture.role);
+        let driven = timeline
+            .phases
+            .iter()
+            .find(|p| p.kind == PhaseKind::Driven)
+            .expect("driven phase");
+        let first_s = capture.waveform.time.at(driven.first).expect("row inside");
+        let rows = (first_s - last_make_s) / step_s(&capture.waveform);
+        assert!(
+            (0.0..6.0).contains(&rows),
+            "{motor}/{name}: driven from {first_s}, {rows} samples after the make"
+        );
+    }
+}

@@ -1,0 +1,84 @@
+//! The real `rundown fit` on the shipped motors: what it writes keeps to the published schema and is read back exactly.
+
+use rundown::motor_file;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+const MOTORS: [&str; 5] = [
+    "camera_slider",
+    "dosing_pump",
+    "floor_scrubber",
+    "telescope_focuser",
+    "ticket_printer",
+];
+
+fn root() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn fit(motor: &str, output: &Path) -> std::process::Output {
+    Command::new(env!("CARGO_BIN_EXE_rundown"))
+        .arg("fit")
+        .arg(root().join("fixtures").join(motor).join("bench.toml"))
+        .arg("-o")
+        .arg(output)
+        .output()
+        .expect("the program starts")
+}
+
+#[test]
+fn every_shipped_motor_gives_a_file_that_keeps_to_the_schema_and_reads_back_exactly() {
+    let schema = std::fs::read_to_string(root().join("docs/motor_file.schema.json"))
+        .expect("the schema is there");
+    let schema = serde_json::from_str(&schema).expect("the schema is JSON");
+    let validator = jsonschema::validator_for(&schema).expect("the schema is a schema");
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for motor in MOTORS {
+        let path = folder.path().join(format!("{motor}.json"));
+        let ran = fit(motor, &path);
+        assert_eq!(
+            ran.status.code(),
+            Some(0),
+            "{motor}: {}",
+            String::from_utf8_lossy(&ran.stderr)
+        );
+        let text = std::fs::read_to_string(&path).expect("the motor file is there");
+        let value: serde_json::Value = serde_json::from_str(&text).expect("the motor file is JSON");
+        let faults: Vec<String> = validator
+            .iter_errors(&value)
+            .map(|e| e.to_string())
+            .collect();
+        assert!(faults.is_empty(), "{motor}: {faults:?}");
+        let file = motor_file::read(&path).expect("the motor file is read back");
+        assert_eq!(
+            motor_file::to_text(&path, &file).expect("it is written again"),
+            text,
+            "{motor}"
+        );
+        assert_eq!(
+            file.inputs.len(),
+            6,
+            "{motor}: the sheet and five captures are its provenance"
+        );
+    }
+}
+
+#[test]
+fn the_same_captures_give_the_same_bytes() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let run = |name: &str, threads: &str| {
+        let path = folder.path().join(name);
+        let status = Command::new(env!("CARGO_BIN_EXE_rundown"))
+            .env("RAYON_NUM_THREADS", threads)
+            .arg("fit")
+            .arg(root().join("fixtures/telescope_focuser/bench.toml"))
+            .arg("-o")
+            .arg(&path)
+            .output()
+            .expect("the program starts")
+            .status;
+        assert!(status.success());
+        std::fs::read(&path).expect("the motor file is there")
+    };
+    assert_eq!(run("one.json", "1"), run("two.json", "2"));
+}

@@ -1,0 +1,178 @@
+//! `rundown sheet DIR`, run as a person runs it.
+
+use assert_cmd::Command;
+use rundown::bench::{BenchError, LoadOptions, Role, read_sheet};
+use std::path::Path;
+
+fn rundown() -> Command {
+    Command::cargo_bin("rundown").unwrap()
+}
+
+/// A folder with the captures of a public motor, without its sheet and notes.
+fn captures_of(motor: &str) -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures")
+        .join(motor);
+    for entry in std::fs::read_dir(from).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|e| e == "gz" || e == "csv") {
+            std::fs::copy(&path, dir.path().join(path.file_name().unwrap())).unwrap();
+        }
+    }
+    dir
+}
+
+fn roles(sheet: &Path) -> Vec<(String, Role)> {
+    let bench = read_sheet(sheet, &LoadOptions::default()).unwrap_or_else(|e| panic!("{e}"));
+    let mut roles: Vec<(String, Role)> = bench
+        .captures
+        .iter()
+        .map(|c| {
+            let file = c.path.file_name().unwrap().to_string_lossy().into_owned();
+            (file, c.role)
+        })
+        .collect();
+    roles.sort_by(|a, b| a.0.cmp(&b.0));
+    roles
+}
+
+/// The roles in the shipped sheets were taken from the notes.
+#[test]
+fn every_role_and_channel_of_the_five_public_motors_is_guessed() {
+    for motor in [
+        "camera_slider",
+        "dosing_pump",
+        "floor_scrubber",
+        "telescope_focuser",
+        "ticket_printer",
+    ] {
+        let dir = captures_of(motor);
+        rundown().arg("sheet").arg(dir.path()).assert().success();
+        let sheet = dir.path().join("bench.toml");
+        let text = std::fs::read_to_string(&sheet).unwrap();
+        if motor == "camera_slider" {
+            // Only the person knows the shunt: the sheet asks for it and is refused until it is told.
+            let error = read_sheet(&sheet, &LoadOptions::default()).unwrap_err();
+            assert!(
+                matches!(&error, BenchError::Missing { key, .. } if key == "resistance_ohm"),
+                "{error}"
+            );
+            let filled = text.replace("# resistance_ohm = 0.05", "resistance_ohm = 0.05");
+            assert_ne!(filled, text);
+            std::fs::write(&sheet, filled).unwrap();
+        }
+        let shipped = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("fixtures")
+            .join(motor)
+            .join("bench.toml");
+        assert_eq!(roles(&sheet), roles(&shipped), "{motor}\n{text}");
+        let (guessed, noted) = (
+            read_sheet(&sheet, &LoadOptions::default()).unwrap(),
+            read_sheet(&shipped, &LoadOptions::default()).unwrap(),
+        );
+        for capture in &noted.captures {
+            let same = guessed
+                .captures
+                .iter()
+                .find(|c| c.path.file_name() == capture.path.file_name())
+                .unwrap();
+            assert_eq!(same.waveform.time, capture.waveform.time);
+            for (a, b) in [
+                (&same.waveform.voltage_v, &capture.waveform.voltage_v),
+                (&same.waveform.current_a, &capture.waveform.current_a),
+            ] {
+                let (a, b) = (a.as_ref().unwrap(), b.as_ref().unwrap());
+                // Missing cells are NaN, which equals nothing.
+                assert!(
+                    a.values
+                        .iter()
+                        .zip(&b.values)
+                        .all(|(a, b)| a == b || a.is_nan() && b.is_nan()),
+                    "{motor} {}: other columns or another sign",
+                    capture.name
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn every_guess_carries_a_comment() {
+    let dir = captures_of("dosing_pump");
+    rundown().arg("sheet").arg(dir.path()).assert().success();
+    let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    for (at, line) in lines.iter().enumerate() {
+        let guessed = line.starts_with("role =") || line.starts_with("bits =");
+        if guessed || line.starts_with("[channels.") {
+            assert!(lines[at - 1].starts_with("# Guess: "), "{line}\n{text}");
+            assert!(lines[at - 1].len() > "# Guess: ".len() + 10, "{text}");
+        }
+    }
+    assert_eq!(text.matches("role =").count(), 5);
+}
+
+#[test]
+fn a_sheet_that_is_there_is_kept_unless_forced() {
+    let dir = captures_of("dosing_pump");
+    let sheet = dir.path().join("bench.toml");
+    std::fs::write(&sheet, "mine").unwrap();
+    let refused = rundown().arg("sheet").arg(dir.path()).assert().code(2);
+    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    assert!(told.contains("is not overwritten. Pass --force"), "{told}");
+    assert_eq!(std::fs::read_to_string(&sheet).unwrap(), "mine");
+    rundown()
+        .arg("sheet")
+        .arg(dir.path())
+        .arg("--force")
+        .assert()
+        .success();
+    assert!(std::fs::read_to_string(&sheet).unwrap().contains("[motor]"));
+    let left: Vec<_> = std::fs::read_dir(dir.path())
+        .unwrap()
+        .map(|e| e.unwrap().file_name())
+        .filter(|n| n.to_string_lossy().starts_with(".bench"))
+        .collect();
+    assert!(left.is_empty(), "no temporary file is left: {left:?}");
+}
+
+#[test]
+fn showing_writes_nothing() {
+    let dir = captures_of("dosing_pump");
+    let shown = rundown()
+        .arg("sheet")
+        .arg(dir.path())
+        .arg("--show")
+        .assert()
+        .success();
+    assert!(String::from_utf8_lossy(&shown.get_output().stdout).contains("[[captures]]"));
+    assert!(!dir.path().join("bench.toml").exists());
+}
+
+#[test]
+fn a_folder_without_captures_says_what_was_looked_for() {
+    let dir = tempfile::tempdir().unwrap();
+    let refused = rundown().arg("sheet").arg(dir.path()).assert().code(2);
+    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    assert!(told.contains("no capture could be read"), "{told}");
+    assert!(told.contains("csv"), "{told}");
+    let refused = rundown()
+        .arg("sheet")
+        .arg(dir.path().join("nowhere"))
+        .assert()
+        .code(2);
+    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    assert!(told.contains("the folder cannot be listed"), "{told}");
+}
+
+#[test]
+fn a_file_that_cannot_be_read_is_left_out_and_told() {
+    let dir = captures_of("dosing_pump");
+    std::fs::write(dir.path().join("empty.csv"), "").unwrap();
+    let output = rundown().arg("sheet").arg(dir.path()).assert().code(1);
+    let told = String::from_utf8_lossy(&output.get_output().stdout).into_owned();
+    assert!(told.contains("empty.csv: left out"), "{told}");
+    let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
+    assert!(text.contains("# Left out: empty.csv:"), "{text}");
+}
