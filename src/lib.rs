@@ -15,6 +15,7 @@
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
 //! * [`report`]: the HTML page of a fit, and its data.
+//! * [`mod@plot`]: pictures of a motor file, SVG and PNG.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -28,6 +29,7 @@ pub mod export;
 pub mod fit;
 pub mod motor;
 pub mod motor_file;
+pub mod plot;
 pub mod report;
 pub mod ripple;
 pub mod stats;

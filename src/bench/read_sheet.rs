@@ -32,6 +32,18 @@ const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
 /// The first thing that is wrong, with file, line and column: an unreadable or malformed sheet, an unknown or missing
 /// key, an unknown name, a value that cannot be meant, a file outside the folder, a capture that cannot be read.
 pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchError> {
+    read_sheet_of(path, options, &|_| true)
+}
+
+/// The same with only those captures whose file `keep` accepts; the others are not opened.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_of(
+    path: &Path,
+    options: &LoadOptions,
+    keep: &dyn Fn(&Path) -> bool,
+) -> Result<Bench, BenchError> {
     let bytes = std::fs::read(path).map_err(|source| BenchError::Unreadable {
         path: path.to_path_buf(),
         source,
@@ -50,7 +62,7 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };
-    let mut bench = build(&typed, folder, *options)?;
+    let mut bench = build(&typed, folder, *options, keep)?;
     bench.path = Some(path.to_path_buf());
     bench.sha256 = Some(hex(&Sha256::digest(&bytes)));
     Ok(bench)
@@ -84,7 +96,12 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Bench, BenchError> {
+fn build(
+    typed: &TypedSheet,
+    folder: &Path,
+    options: LoadOptions,
+    keep: &dyn Fn(&Path) -> bool,
+) -> Result<Bench, BenchError> {
     let mut remarks = Vec::new();
     let hardware = resolve(&typed.instruments, &mut remarks);
     let mut motor = typed.motor.clone();
@@ -108,6 +125,8 @@ fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Benc
         .iter()
         .map(|r| reading(r, &typed.instruments, &names, &mut remarks))
         .collect::<Result<Vec<_>, _>>()?;
+    // After the readings, which may name a capture that is not kept.
+    plans.retain(|plan| keep(&plan.path));
     temperature_missing(&plans, &mut remarks);
     let expected = Expectations {
         supply_v: motor.supply_v,

@@ -1,6 +1,7 @@
 //! `rundown fit`: from captures to a motor file.
 
 use super::Status;
+use super::terminal_plot;
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use crate::events::{self, Timeline};
@@ -92,6 +93,9 @@ pub struct FitArguments {
     /// Tell how long each stage took
     #[arg(long)]
     timings: bool,
+    /// No small plot where the output is a terminal
+    #[arg(long)]
+    no_plot: bool,
 }
 
 /// Runs the command.
@@ -110,7 +114,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     for (path, target) in report_targets(arguments) {
         report::check_target(path, target, arguments.force)?;
     }
-    let mut timings = Timings::start();
+    let mut timings = Timings::start(&["read captures", "find events", "fit", "write"]);
     let bench = load(arguments)?;
     timings.lap("read captures");
     let timelines = find_events(&bench);
@@ -122,6 +126,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     let estimate = match estimate(&bench, &timelines, &options) {
         Ok(estimate) => estimate,
         Err(error) => {
+            timings.end();
             // What was doubted in the captures most often says why.
             tell_doubts(&bench, &timelines);
             return Err(error).context("the captures could not be fitted");
@@ -140,6 +145,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         }
         timings.lap("report");
     }
+    timings.end();
     if arguments.json {
         print!(
             "{}",
@@ -147,6 +153,10 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         );
     } else {
         print_result(&file, &written(arguments));
+        if terminal_plot::wanted(arguments.no_plot) {
+            let columns = terminal_plot::columns();
+            print!("{}", terminal_plot::of_fit(&bench, &estimate, columns));
+        }
     }
     if arguments.timings {
         eprint!("{timings}");

@@ -3,6 +3,7 @@
 use super::Status;
 use super::import_flags::ImportFlags;
 use super::look_events::Findings;
+use super::terminal_plot;
 use crate::capture::{self, Channel, Record, TimeAxis};
 use clap::Args;
 use serde_json::{Value, json};
@@ -18,6 +19,9 @@ pub struct Look {
     /// Print JSON: an array with one object a file.
     #[arg(long)]
     json: bool,
+    /// No small plots where the output is a terminal.
+    #[arg(long)]
+    no_plot: bool,
     #[command(flatten)]
     import: ImportFlags,
 }
@@ -92,6 +96,13 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                         writeln!(output)?;
                     }
                     write!(output, "{}", page(&record, &seen, findings.as_ref()))?;
+                    if terminal_plot::wanted(arguments.no_plot)
+                        && let Some(findings) = &findings
+                    {
+                        let columns = terminal_plot::columns();
+                        let plot = terminal_plot::of_waveform(findings.waveform(), columns);
+                        write!(output, "{plot}")?;
+                    }
                 }
             }
             Err(error) => {

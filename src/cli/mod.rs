@@ -7,8 +7,11 @@ mod fit;
 mod import_flags;
 mod look;
 mod look_events;
+mod plot;
+mod progress;
 mod quantity;
 mod sheet;
+mod terminal_plot;
 mod timings;
 
 pub use import_flags::ImportFlags;
@@ -53,6 +56,7 @@ enum Command {
     Claim(claim::ClaimArguments),
     Drive(Box<drive::DriveArguments>),
     Export(export::ExportArguments),
+    Plot(plot::PlotArguments),
 }
 
 /// Runs one command.
@@ -67,5 +71,6 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Claim(arguments) => claim::run(&arguments),
         Command::Drive(arguments) => drive::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
+        Command::Plot(arguments) => plot::run(&arguments),
     }
 }

@@ -22,7 +22,7 @@ pub fn view(
     bench: &Bench,
     k: usize,
     timeline: &Timeline,
-    estimate: &Estimate,
+    estimate: Option<&Estimate>,
     file: &MotorFile,
     bins: usize,
 ) -> CaptureView {
@@ -34,7 +34,7 @@ pub fn view(
         .flat_map(|phase| [phase.first, phase.end])
         .filter(|&row| row > 0 && row < rows)
         .collect();
-    let curve = |quantity| model_curve(k, quantity, estimate);
+    let curve = |quantity| model_curve(k, quantity, estimate?);
     let (voltage_model, current_model) = (curve(Quantity::Voltage), curve(Quantity::Current));
     let autocorrelation = [("voltage", &voltage_model), ("current", &current_model)]
         .into_iter()
@@ -63,7 +63,7 @@ pub fn view(
         inset: inset(capture, timeline, file),
         instants,
     };
-    out.description = description(&out, file, k);
+    out.description = description(&out, file);
     out
 }
 
@@ -73,7 +73,10 @@ fn file_name(capture: &Capture) -> String {
 }
 
 fn seconds(time_s: f64) -> String {
-    rounding::write(short(time_s, 5), None, "s", Scale::Prefix)
+    if time_s == 0.0 {
+        return "0 s".to_owned();
+    }
+    rounding::write(short(time_s, 5), None, "s", Scale::Prefix).replace('-', "−")
 }
 
 /// Model, band and weighted residual at the rows of one channel, with a break between legs.
@@ -234,7 +237,7 @@ fn first_row_at(time: &crate::capture::TimeAxis, at_s: f64) -> usize {
     low
 }
 
-fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
+fn description(view: &CaptureView, file: &MotorFile) -> String {
     let mut text = format!("Capture {}, {} samples.", view.role, view.rows);
     let mut span = view.trace.time_s.iter().filter(|t| t.is_finite());
     if let (Some(first), Some(last)) = (span.clone().next(), span.next_back()) {
@@ -256,7 +259,7 @@ fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
             text += &format!(" {what} from {} to {}.", number(least), number(most));
         }
     }
-    if let Some(health) = file.fit.captures.get(k) {
+    if let Some(health) = file.fit.captures.iter().find(|c| c.name == view.name) {
         for (what, unit, rms) in [
             ("voltage", "V", health.voltage_residual_rms_v),
             ("current", "A", health.current_residual_rms_a),

@@ -54,6 +54,8 @@ pub struct CurrentRipple {
 }
 
 const SPEED_POINTS: usize = 200;
+/// Order of the polynomial that a foreseen course is smoothed with.
+pub(super) const COURSE_ORDER: usize = SMOOTH_ORDER;
 
 /// Reads the ripple of a current.
 ///

@@ -14,6 +14,7 @@
 //!
 //! Method, equations, sources and measured performance: `docs/ripple.md`.
 
+mod anchor;
 mod angle_spectrum;
 mod bounds;
 mod comb;
@@ -34,6 +35,7 @@ mod sort_lines;
 mod window;
 mod words;
 
+pub use anchor::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
 pub use angle_spectrum::transform;
 pub use bounds::{ToneBound, single_tone_bound};
 pub use current::{CurrentRipple, SpeedShape, analyse_current};

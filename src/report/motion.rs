@@ -1,0 +1,197 @@
+//! Speed over time from the ripple of currents, where starts, brakes and steady running show it.
+
+use super::context::MotionView;
+use super::traces::short;
+use crate::bench::Bench;
+use crate::events::{CurrentStretch, Timeline, current_stretches};
+use crate::fit::Estimate;
+use crate::motor_file::{MotorFile, ParameterName};
+use crate::ripple::{
+    CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
+};
+use crate::stats::quantiles::normal_quantile;
+use rayon::prelude::*;
+use std::f64::consts::TAU;
+
+/// Relative standard uncertainty of the foreseen speed beside that of K: gains of the channels and resistance (common
+/// practice, no source). It only says how far the line is looked for.
+const FORESEEN: f64 = 0.02;
+/// Field poles, as the ripple analysis assumes.
+const POLES: u32 = 2;
+
+/// One view for each stretch whose current was read; none without a number of cycles a revolution.
+pub fn views(
+    bench: &Bench,
+    timelines: &[Timeline],
+    estimate: &Estimate,
+    file: &MotorFile,
+) -> Vec<MotionView> {
+    let Some(cycles) = cycles(bench, estimate) else {
+        return Vec::new();
+    };
+    bench
+        .captures
+        .par_iter()
+        .zip(timelines)
+        .flat_map_iter(|(capture, timeline)| {
+            current_stretches(&capture.waveform, timeline, capture.role)
+                .into_iter()
+                .filter_map(|stretch| view(&capture.name, &stretch, cycles, file, estimate))
+        })
+        .collect()
+}
+
+/// Ripple cycles a revolution: as the comb settled it, else from the count that the sheet tells.
+fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
+    let settled = estimate.ripple.iter().find(|f| f.used);
+    settled
+        .and_then(|f| Some(f.result.candidates.first()?.cycles_per_revolution))
+        .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, POLES))
+}
+
+fn view(
+    capture: &str,
+    stretch: &CurrentStretch,
+    cycles: u32,
+    file: &MotorFile,
+    estimate: &Estimate,
+) -> Option<MotionView> {
+    let foreseen = foreseen(stretch, file);
+    let found = speed_in_current(
+        stretch,
+        foreseen.as_ref(),
+        Some(cycles),
+        &RippleOptions::default(),
+    );
+    let found = match found {
+        Ok(found) => found,
+        Err(why) => {
+            return Some(MotionView {
+                words: format!("Its current tells no speed: {why}."),
+                ..empty(capture, stretch)
+            });
+        }
+    };
+    let z = normal_quantile(0.5 + 0.5 * estimate.options.level);
+    let points: Vec<(f64, f64, f64)> = found
+        .speed
+        .iter()
+        .filter_map(|p| {
+            Some((
+                p.time_s,
+                p.speed_rad_per_s?,
+                p.standard_uncertainty_rad_per_s?,
+            ))
+        })
+        .collect();
+    Some(MotionView {
+        words: words(&found, cycles),
+        speed_time_s: points.iter().map(|p| short(p.0, 9)).collect(),
+        speed_rad_s: points.iter().map(|p| short(p.1, 6)).collect(),
+        speed_lower_rad_s: points.iter().map(|p| short(p.1 - z * p.2, 6)).collect(),
+        speed_upper_rad_s: points.iter().map(|p| short(p.1 + z * p.2, 6)).collect(),
+        model_rad_s: foreseen
+            .map(|f| at_times(stretch, &f, &points))
+            .unwrap_or_default(),
+        ..empty(capture, stretch)
+    })
+}
+
+fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
+    MotionView {
+        capture: capture.to_owned(),
+        role: stretch.motion.words(),
+        words: String::new(),
+        speed_time_s: Vec::new(),
+        speed_rad_s: Vec::new(),
+        speed_lower_rad_s: Vec::new(),
+        speed_upper_rad_s: Vec::new(),
+        model_rad_s: Vec::new(),
+    }
+}
+
+/// Back-EMF by the voltage balance of the fitted motor.
+fn foreseen(stretch: &CurrentStretch, file: &MotorFile) -> Option<Foreseen> {
+    let constant = file
+        .parameters
+        .get(&ParameterName::BackEmfConstant)
+        .filter(|k| k.value.is_some_and(|v| v > 0.0))?;
+    let (k, u) = (constant.value?, constant.standard_uncertainty?);
+    let r = file.value(ParameterName::TerminalResistance)?;
+    let drop = file.value(ParameterName::BrushDrop).unwrap_or(0.0);
+    let voltage = stretch.voltage_v.as_ref()?;
+    Some(Foreseen {
+        back_emf_v: voltage
+            .iter()
+            .zip(&stretch.current_a)
+            .map(|(v, i)| v - r * i - drop * i.signum())
+            .collect(),
+        back_emf_constant_v_s_per_rad: k,
+        relative_uncertainty: (u / k).hypot(FORESEEN),
+    })
+}
+
+/// Speed by the voltage balance, averaged over the time between the points.
+fn at_times(stretch: &CurrentStretch, foreseen: &Foreseen, points: &[(f64, f64, f64)]) -> Vec<f64> {
+    let speed = |from: usize, to: usize| {
+        let part: Vec<f64> = foreseen
+            .back_emf_v
+            .get(from..to)
+            .unwrap_or_default()
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        let mean = part.iter().sum::<f64>() / part.len() as f64;
+        short(mean.abs() / foreseen.back_emf_constant_v_s_per_rad, 5)
+    };
+    let row = |t: f64| stretch.time_s.partition_point(|x| *x < t);
+    (0..points.len())
+        .map(|k| {
+            let before = points.get(k.wrapping_sub(1)).unwrap_or(&points[k]).0;
+            let after = points.get(k + 1).unwrap_or(&points[k]).0;
+            let (from, to) = (
+                row(0.5 * (before + points[k].0)),
+                row(0.5 * (after + points[k].0)),
+            );
+            speed(from, to.max(from + 1))
+        })
+        .collect()
+}
+
+fn words(found: &CurrentRipple, cycles: u32) -> String {
+    let mut text = match (found.frequency_hz, found.cycles_seen) {
+        (Some((hz, sd)), Some(seen)) => {
+            let speed = |hz: f64| TAU * hz / f64::from(cycles);
+            let mut text = format!(
+                "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} times the noise in power.",
+                found.signal_to_noise.unwrap_or(f64::NAN)
+            );
+            if let Some(best) = found.sharpest(cycles) {
+                text += &format!(
+                    " Best known at {:.4} s: {:.2} ± {:.2} rad/s ({:.1} rpm).",
+                    best.time_s,
+                    best.speed_rad_per_s,
+                    best.standard_uncertainty_rad_per_s,
+                    best.speed_rad_per_s * 60.0 / TAU
+                );
+            } else {
+                text += &format!(" {:.2} ± {:.2} rad/s.", speed(hz), speed(sd));
+            }
+            text
+        }
+        _ => String::new(),
+    };
+    for remark in &found.remarks {
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        let mut letters = remark.chars();
+        if let Some(first) = letters.next() {
+            text.extend(first.to_uppercase());
+            text.push_str(letters.as_str());
+            text.push('.');
+        }
+    }
+    text
+}
