@@ -21,7 +21,7 @@ const MOST_RESIDUAL: f64 = 6.0;
 /// Title and subtitle of a capture.
 fn head(view: &CaptureView) -> (String, String) {
     (
-        shown(&format!("{}: {}", view.name, view.role)),
+        shown(&format!("{} ({})", view.name, view.role)),
         shown(&format!("{}, {} samples", view.file, view.rows)),
     )
 }

@@ -280,14 +280,14 @@ pub(super) fn motion<'a>(view: &'a MotionView, name: String, origin: &str) -> Op
     if view.speed_time_s.len() < 3 {
         return None;
     }
-    let words = view.words.split_inclusive(". ").next().unwrap_or("");
+    let words: String = view.words.split_inclusive(". ").take(2).collect();
     Some(Picture {
         name,
         title: shown(&format!(
             "{}: speed from the ripple of its current, {}",
             view.capture, view.role
         )),
-        subtitle: shown(words),
+        subtitle: shown(words.trim_end()),
         description: view.words.clone(),
         origin: origin.to_owned(),
         height: KEY + CHART + UNDER,

@@ -105,7 +105,7 @@ fn grid(surface: &mut dyn Surface, panel: &Panel, frame: Frame) -> Result<(), Pl
     let (width, height) = (frame.right - frame.left, frame.bottom - frame.top);
     for (value, label) in panel.x.ticks((width / 85.0) as usize) {
         let x = frame.left + panel.x.share(value) * width;
-        surface.line(&[(x, frame.top), (x, frame.bottom)], ink::GRID, 0.8, None)?;
+        surface.line(&[(x, frame.top), (x, frame.bottom)], ink::GRID, 0.5, None)?;
         if panel.below.is_some() {
             surface.word(
                 &label,
@@ -129,7 +129,7 @@ fn grid(surface: &mut dyn Surface, panel: &Panel, frame: Frame) -> Result<(), Pl
     let most = ((height / 30.0) as usize).max(2);
     for (value, label) in panel.left.ticks(most) {
         let y = frame.bottom - panel.left.share(value) * height;
-        surface.line(&[(frame.left, y), (frame.right, y)], ink::GRID, 0.8, None)?;
+        surface.line(&[(frame.left, y), (frame.right, y)], ink::GRID, 0.5, None)?;
         surface.word(
             &label,
             (frame.left - 7.0, y),

@@ -2,13 +2,13 @@
 
 use super::error::PlotError;
 use super::ink;
-use super::surface::{Canvas, PIXELS, Side, Surface};
+use super::surface::{Canvas, PIXELS, Side, Surface, fitting, two_lines};
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
 
 /// Width of every picture in points.
 pub(super) const WIDTH: f64 = 900.0;
 /// Height of title and subtitle.
-pub(super) const HEAD: f64 = 58.0;
+pub(super) const HEAD: f64 = 68.0;
 /// Height of the last line.
 pub(super) const FOOT: f64 = 26.0;
 /// In every SVG picture, by which one of ours is known again.
@@ -43,15 +43,24 @@ impl Picture<'_> {
         HEAD + self.height + FOOT
     }
 
-    fn paint_on<DB: DrawingBackend>(&self, backend: DB) -> Result<(), PlotError> {
+    fn paint_on<DB: DrawingBackend>(&self, backend: DB, bitmap: bool) -> Result<(), PlotError> {
         let area = backend.into_drawing_area();
-        let mut canvas = Canvas::new(&area)?;
+        let mut canvas = Canvas::new(&area, bitmap)?;
         canvas.rectangle((0.0, 0.0), (WIDTH, self.whole_height()), ink::PAPER)?;
-        canvas.word(&self.title, (20.0, 20.0), 16.0, Side::Left, ink::TEXT)?;
-        canvas.word(&self.subtitle, (20.0, 42.0), 12.0, Side::Left, ink::QUIET)?;
+        let room = WIDTH - 40.0;
+        let title = fitting(&canvas, &self.title, 16.0, room);
+        canvas.word(&title, (20.0, 20.0), 16.0, Side::Left, ink::TEXT)?;
+        for (k, line) in two_lines(&canvas, &self.subtitle, 11.5, room)
+            .iter()
+            .enumerate()
+        {
+            let place = (20.0, 40.0 + 15.0 * k as f64);
+            canvas.word(line, place, 11.5, Side::Left, ink::QUIET)?;
+        }
         (self.paint)(&mut canvas)?;
         let foot = (20.0, self.whole_height() - 0.5 * FOOT);
-        canvas.word(&self.origin, foot, 10.0, Side::Left, ink::QUIET)?;
+        let origin = fitting(&canvas, &self.origin, 10.0, room);
+        canvas.word(&origin, foot, 10.0, Side::Left, ink::QUIET)?;
         area.present().map_err(|e| PlotError::Draw(e.to_string()))
     }
 
@@ -61,16 +70,12 @@ impl Picture<'_> {
     /// [`PlotError::Draw`].
     pub fn svg(&self) -> Result<String, PlotError> {
         let mut text = String::new();
-        self.paint_on(SVGBackend::with_string(&mut text, self.size()))?;
+        self.paint_on(SVGBackend::with_string(&mut text, self.size()), false)?;
         // The drawing library knows whole numbers only, so it draws larger and the picture is shown smaller.
-        let (begin, rest) = text
-            .split_once("viewBox")
-            .ok_or_else(|| PlotError::Draw("the drawing has no view".into()))?;
-        let (_, inside) = rest
+        let (_, inside) = text
             .split_once(">\n")
             .ok_or_else(|| PlotError::Draw("the drawing has no content".into()))?;
         let (wide, high) = self.size();
-        let _ = begin;
         Ok(format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" aria-label=\"{title}\" width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {wide} {high}\">\n{SVG_MARK} {version}</metadata>\n<title>{title}</title>\n<desc>{description}</desc>\n{inside}",
             title = escaped(&self.title),
@@ -88,7 +93,8 @@ impl Picture<'_> {
     pub fn png(&self) -> Result<Vec<u8>, PlotError> {
         let (wide, high) = self.size();
         let mut pixels = vec![0; 3 * wide as usize * high as usize];
-        self.paint_on(BitMapBackend::with_buffer(&mut pixels, (wide, high)))?;
+        let backend = BitMapBackend::with_buffer(&mut pixels, (wide, high));
+        self.paint_on(backend, true)?;
         let mut bytes = Vec::new();
         let mut encoder = png::Encoder::new(&mut bytes, wide, high);
         encoder.set_color(png::ColorType::Rgb);
@@ -156,7 +162,7 @@ mod tests {
         assert!(!svg.contains("<script") && !svg.contains('\u{1}') && !svg.contains('\u{0}'));
         assert_eq!(svg.matches("<svg").count(), 1);
         assert_eq!(svg.matches("</svg>").count(), 1);
-        assert!(svg.contains("viewBox=\"0 0 1800 248\"") && svg.contains("width=\"900\""));
+        assert!(svg.contains("viewBox=\"0 0 1800 268\"") && svg.contains("width=\"900\""));
     }
 
     #[test]
@@ -165,7 +171,7 @@ mod tests {
         let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
             .read_info()
             .expect("a PNG");
-        assert_eq!((reader.info().width, reader.info().height), (1800, 248));
+        assert_eq!((reader.info().width, reader.info().height), (1800, 268));
         let mut pixels = vec![0; reader.output_buffer_size().expect("fits")];
         reader.next_frame(&mut pixels).expect("pixels");
         let blue = pixels

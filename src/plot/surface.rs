@@ -55,21 +55,68 @@ pub(super) trait Surface {
     fn width_of(&self, text: &str, size: f64) -> f64;
 }
 
+/// As much of a text as fits into a width, with `…` where it was cut.
+pub(super) fn fitting(surface: &dyn Surface, text: &str, size: f64, width: f64) -> String {
+    if surface.width_of(text, size) <= width {
+        return text.to_owned();
+    }
+    let letters: Vec<char> = text.chars().collect();
+    let cut = |count: usize| letters[..count].iter().chain(&['…']).collect::<String>();
+    let (mut fits, mut beyond) = (0, letters.len());
+    while beyond - fits > 1 {
+        let middle = (fits + beyond) / 2;
+        if surface.width_of(&cut(middle), size) <= width {
+            fits = middle;
+        } else {
+            beyond = middle;
+        }
+    }
+    cut(fits)
+}
+
+/// A text in at most two lines, broken between words; the second is cut where even that is too short.
+pub(super) fn two_lines(surface: &dyn Surface, text: &str, size: f64, width: f64) -> Vec<String> {
+    if surface.width_of(text, size) <= width {
+        return vec![text.to_owned()];
+    }
+    let mut first = String::new();
+    let mut rest = text;
+    while let Some((word, after)) = rest.split_once(' ') {
+        let longer = if first.is_empty() {
+            word.to_owned()
+        } else {
+            format!("{first} {word}")
+        };
+        if surface.width_of(&longer, size) > width {
+            break;
+        }
+        (first, rest) = (longer, after);
+    }
+    [first, rest.to_owned()]
+        .iter()
+        .filter(|line| !line.is_empty())
+        .map(|line| fitting(surface, line, size, width))
+        .collect()
+}
+
 /// A surface of the drawing library.
 pub(super) struct Canvas<'a, DB: DrawingBackend> {
     area: &'a DrawingArea<DB, Shift>,
+    bitmap: bool,
 }
 
 impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
+    /// `bitmap`: the surface is pixels, whose lines and letters the library sets otherwise.
+    ///
     /// # Errors
     /// [`PlotError::Draw`] when the letters cannot be read.
-    pub fn new(area: &'a DrawingArea<DB, Shift>) -> Result<Self, PlotError> {
+    pub fn new(area: &'a DrawingArea<DB, Shift>, bitmap: bool) -> Result<Self, PlotError> {
         static REGISTERED: OnceLock<bool> = OnceLock::new();
         let registered = REGISTERED.get_or_init(|| {
             plotters::style::register_font("sans-serif", FontStyle::Normal, FACE).is_ok()
         });
         if *registered {
-            Ok(Canvas { area })
+            Ok(Canvas { area, bitmap })
         } else {
             Err(PlotError::Draw(
                 "the built-in letters cannot be read".into(),
@@ -126,6 +173,12 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
                     .collect(),
                 Some((on, off)) => dashes(run, on, off),
             };
+            // On pixels the library mitres its corners without a limit: a spike would leave the chart.
+            let pieces: Vec<Vec<At>> = if self.bitmap {
+                pieces.iter().flat_map(|piece| at_corners(piece)).collect()
+            } else {
+                pieces
+            };
             for piece in pieces {
                 let mut pixels: Vec<(i32, i32)> = piece.into_iter().map(pixel).collect();
                 pixels.dedup();
@@ -175,8 +228,11 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
         ink: Ink,
     ) -> Result<(), PlotError> {
         let style = self.letters(size, side, ink);
+        // Letters on pixels hang from their ascent, so that capitals stand too high by this share of their size.
+        let down = if self.bitmap { 0.225 * size } else { 0.0 };
+        let place = pixel((at.0, at.1 + down));
         self.area
-            .draw(&Text::new(text.to_owned(), pixel(at), style))
+            .draw(&Text::new(text.to_owned(), place, style))
             .map_err(told)
     }
 
@@ -188,6 +244,23 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
                 f64::from(width) / PIXELS
             })
     }
+}
+
+/// A line cut where it turns by more than about 50 degrees.
+fn at_corners(piece: &[At]) -> Vec<Vec<At>> {
+    let mut out = Vec::new();
+    let mut begin = 0;
+    for k in 1..piece.len().saturating_sub(1) {
+        let (a, b, c) = (piece[k - 1], piece[k], piece[k + 1]);
+        let (before, after) = ((b.0 - a.0, b.1 - a.1), (c.0 - b.0, c.1 - b.1));
+        let along = before.0 * after.0 + before.1 * after.1;
+        if along < 0.65 * before.0.hypot(before.1) * after.0.hypot(after.1) {
+            out.push(piece[begin..=k].to_vec());
+            begin = k;
+        }
+    }
+    out.push(piece[begin..].to_vec());
+    out
 }
 
 /// A line cut into dashes, whose pattern goes on around its corners.

@@ -10,6 +10,7 @@ use crate::ripple::{
     CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
 };
 use crate::stats::quantiles::normal_quantile;
+use crate::stats::rounding::{self, Scale};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 
@@ -160,28 +161,21 @@ fn at_times(stretch: &CurrentStretch, foreseen: &Foreseen, points: &[(f64, f64, 
 }
 
 fn words(found: &CurrentRipple, cycles: u32) -> String {
-    let mut text = match (found.frequency_hz, found.cycles_seen) {
-        (Some((hz, sd)), Some(seen)) => {
-            let speed = |hz: f64| TAU * hz / f64::from(cycles);
-            let mut text = format!(
-                "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} times the noise in power.",
-                found.signal_to_noise.unwrap_or(f64::NAN)
-            );
-            if let Some(best) = found.sharpest(cycles) {
-                text += &format!(
-                    " Best known at {:.4} s: {:.2} ± {:.2} rad/s ({:.1} rpm).",
-                    best.time_s,
-                    best.speed_rad_per_s,
-                    best.standard_uncertainty_rad_per_s,
-                    best.speed_rad_per_s * 60.0 / TAU
-                );
-            } else {
-                text += &format!(" {:.2} ± {:.2} rad/s.", speed(hz), speed(sd));
-            }
-            text
-        }
-        _ => String::new(),
-    };
+    let mut text = String::new();
+    if let (Some(seen), Some(best)) = (found.cycles_seen, found.sharpest(cycles)) {
+        text = format!(
+            "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} dB above the noise. Best known at {}: {}, {:.1} rpm.",
+            10.0 * found.signal_to_noise.unwrap_or(1.0).log10(),
+            rounding::write(short(best.time_s, 4), None, "s", Scale::Prefix).replace('-', "−"),
+            rounding::write(
+                best.speed_rad_per_s,
+                Some(best.standard_uncertainty_rad_per_s),
+                "rad/s",
+                Scale::Plain
+            ),
+            best.speed_rad_per_s * 60.0 / TAU
+        );
+    }
     for remark in &found.remarks {
         if !text.is_empty() {
             text.push(' ');
