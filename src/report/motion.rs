@@ -2,9 +2,9 @@
 
 use super::context::MotionView;
 use super::traces::short;
-use crate::bench::Bench;
+use crate::bench::{Bench, ChannelChain};
 use crate::events::{CurrentStretch, Timeline, current_stretches};
-use crate::fit::Estimate;
+use crate::fit::{Estimate, Slot};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::ripple::{
     CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
@@ -17,6 +17,8 @@ use std::f64::consts::TAU;
 /// Relative standard uncertainty of the foreseen speed beside that of K: gains of the channels and resistance (common
 /// practice, no source). It only says how far the line is looked for.
 const FORESEEN: f64 = 0.02;
+/// Share of the highest speed below which the course is not shown: too few cycles are left there to hold it.
+const SLOWEST_SHARE: f64 = 0.15;
 /// Field poles, as the ripple analysis assumes.
 const POLES: u32 = 2;
 
@@ -34,10 +36,14 @@ pub fn views(
         .captures
         .par_iter()
         .zip(timelines)
-        .flat_map_iter(|(capture, timeline)| {
+        .enumerate()
+        .flat_map_iter(|(k, (capture, timeline))| {
             current_stretches(&capture.waveform, timeline, capture.role)
                 .into_iter()
-                .filter_map(|stretch| view(&capture.name, &stretch, cycles, file, estimate))
+                .map(move |stretch| {
+                    let foreseen = foreseen(bench, k, &stretch, file, estimate);
+                    view(&capture.name, &stretch, cycles, foreseen, estimate)
+                })
         })
         .collect()
 }
@@ -54,10 +60,9 @@ fn view(
     capture: &str,
     stretch: &CurrentStretch,
     cycles: u32,
-    file: &MotorFile,
+    foreseen: Option<Foreseen>,
     estimate: &Estimate,
-) -> Option<MotionView> {
-    let foreseen = foreseen(stretch, file);
+) -> MotionView {
     let found = speed_in_current(
         stretch,
         foreseen.as_ref(),
@@ -67,10 +72,10 @@ fn view(
     let found = match found {
         Ok(found) => found,
         Err(why) => {
-            return Some(MotionView {
+            return MotionView {
                 words: format!("Its current tells no speed: {why}."),
                 ..empty(capture, stretch)
-            });
+            };
         }
     };
     let z = normal_quantile(0.5 + 0.5 * estimate.options.level);
@@ -85,7 +90,12 @@ fn view(
             ))
         })
         .collect();
-    Some(MotionView {
+    let most = points.iter().map(|p| p.1).fold(0.0, f64::max);
+    let points: Vec<(f64, f64, f64)> = points
+        .into_iter()
+        .filter(|p| p.1 >= SLOWEST_SHARE * most)
+        .collect();
+    MotionView {
         words: words(&found, cycles),
         speed_time_s: points.iter().map(|p| short(p.0, 9)).collect(),
         speed_rad_s: points.iter().map(|p| short(p.1, 6)).collect(),
@@ -95,7 +105,7 @@ fn view(
             .map(|f| at_times(stretch, &f, &points))
             .unwrap_or_default(),
         ..empty(capture, stretch)
-    })
+    }
 }
 
 fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
@@ -111,25 +121,80 @@ fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
     }
 }
 
-/// Back-EMF by the voltage balance of the fitted motor.
-fn foreseen(stretch: &CurrentStretch, file: &MotorFile) -> Option<Foreseen> {
+/// Back-EMF by the voltage balance of the fitted motor, from the record with the fitted gains and zeros taken off.
+fn foreseen(
+    bench: &Bench,
+    k: usize,
+    stretch: &CurrentStretch,
+    file: &MotorFile,
+    estimate: &Estimate,
+) -> Option<Foreseen> {
     let constant = file
         .parameters
         .get(&ParameterName::BackEmfConstant)
         .filter(|k| k.value.is_some_and(|v| v > 0.0))?;
-    let (k, u) = (constant.value?, constant.standard_uncertainty?);
-    let r = file.value(ParameterName::TerminalResistance)?;
+    let (constant, u) = (constant.value?, constant.standard_uncertainty?);
+    let capture = bench.captures.get(k)?;
+    let r = file.value(ParameterName::TerminalResistance)?
+        + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
     let drop = file.value(ParameterName::BrushDrop).unwrap_or(0.0);
     let voltage = stretch.voltage_v.as_ref()?;
+    let channels = [
+        (&capture.voltage_chain, Slot::VoltageZero { capture: k }),
+        (&capture.current_chain, Slot::CurrentZero { capture: k }),
+    ];
+    let [(gain_v, zero_v), (gain_i, zero_i)] = channels.map(|(chain, slot)| {
+        let gain = chain.as_ref().map_or(1.0, |c| gain(bench, c, estimate));
+        (gain, zero(k, &slot, estimate))
+    });
     Some(Foreseen {
         back_emf_v: voltage
             .iter()
             .zip(&stretch.current_a)
-            .map(|(v, i)| v - r * i - drop * i.signum())
+            .map(|(v, i)| {
+                let (v, i) = ((v - zero_v) / gain_v, (i - zero_i) / gain_i);
+                v - r * i - drop * i.signum()
+            })
             .collect(),
-        back_emf_constant_v_s_per_rad: k,
-        relative_uncertainty: (u / k).hypot(FORESEEN),
+        back_emf_constant_v_s_per_rad: constant,
+        relative_uncertainty: (u / constant).hypot(FORESEEN),
     })
+}
+
+/// Fitted gain of a channel.
+fn gain(bench: &Bench, chain: &ChannelChain, estimate: &Estimate) -> f64 {
+    let fitted = |&k: &usize| {
+        let per_channel = bench.instruments.get(k)?.gain_per_channel;
+        let slot = Slot::Gain {
+            instrument: k,
+            column: per_channel.then(|| chain.column.clone()),
+        };
+        let entry = estimate.problem.layout.find(&slot)?;
+        estimate.solution.x.get(entry).copied()
+    };
+    chain
+        .instruments
+        .iter()
+        .filter_map(fitted)
+        .sum::<f64>()
+        .exp()
+}
+
+/// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.
+fn zero(k: usize, slot: &Slot, estimate: &Estimate) -> f64 {
+    let parameters = &estimate.problem.layout.parameters;
+    let is_own = |entry: usize| parameters.get(entry).is_some_and(|p| p.slot == *slot);
+    let Some(model) = estimate.problem.models.get(k) else {
+        return 0.0;
+    };
+    model
+        .links
+        .iter()
+        .find(|link| link.iter().any(|(entry, _)| is_own(*entry)))
+        .into_iter()
+        .flatten()
+        .filter_map(|(entry, factor)| Some(factor * estimate.solution.x.get(*entry)?))
+        .sum()
 }
 
 /// Speed by the voltage balance, averaged over the time between the points.

@@ -14,6 +14,9 @@ use super::{
 use crate::events::{CurrentStretch, Motion};
 use std::f64::consts::PI;
 
+/// Relative standard uncertainty of a foreseen end of the course whose shape is not believed (common practice, no source).
+const BENT: f64 = 0.03;
+
 /// What is known of the speed before the ripple is read.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Foreseen {
@@ -67,25 +70,36 @@ pub fn speed_in_current(
             let hz = f64::from(cycles) * emf / (2.0 * PI * f.back_emf_constant_v_s_per_rad.abs());
             (hz, hz * f.relative_uncertainty)
         });
-    let shape = match (stretch.motion, &course) {
-        (Motion::Steady, _) => SpeedShape::Constant,
-        (_, Some(course)) => SpeedShape::Given(course),
-        (Motion::Rising, None) => SpeedShape::RiseFromRest {
+    let expected_hz = expected_hz.filter(|(hz, _)| *hz > 0.0);
+    let analyse = |shape, expected_hz| {
+        analyse_current(
+            &stretch.time_s,
+            &stretch.current_a,
+            shape,
+            expected_hz,
+            cycles_per_revolution,
+            &options,
+        )
+    };
+    let found_by_itself = match stretch.motion {
+        Motion::Steady => return analyse(SpeedShape::Constant, expected_hz),
+        Motion::Rising => SpeedShape::RiseFromRest {
             start_s: stretch
                 .start_s
                 .or(stretch.time_s.first().copied())
                 .unwrap_or(0.0),
         },
-        (Motion::Falling, None) => SpeedShape::DecayToRest,
+        Motion::Falling => SpeedShape::DecayToRest,
     };
-    analyse_current(
-        &stretch.time_s,
-        &stretch.current_a,
-        shape,
-        expected_hz.filter(|(hz, _)| *hz > 0.0),
-        cycles_per_revolution,
-        &options,
-    )
+    if let Some(course) = &course {
+        let found = analyse(SpeedShape::Given(course), expected_hz)?;
+        if found.frequency_hz.is_some() {
+            return Ok(found);
+        }
+    }
+    // A foreseen course that is bent smears the line; the final (first) speed it foresees still says where to look.
+    let near = expected_hz.map(|(hz, sd)| (hz, sd.max(BENT * hz)));
+    analyse(found_by_itself, near)
 }
 
 /// The best known speed of a stretch as an anchor; `None` where no line stands out.

@@ -247,6 +247,11 @@ test("the ranges beside the torque-speed chart are those of the drawn motors", (
   const told = await page.$eval("#operating-table tbody tr:last-child td:nth-of-type(3) .spread", (c) => c.textContent);
   const [low, high] = told.split(" to ").map(Number);
   assert.ok(Math.abs(low / at(0.5 - level / 2) - 1) < 5e-3 && Math.abs(high / at(0.5 + level / 2) - 1) < 5e-3, `${told}: ${at(0.5 - level / 2)} ${at(0.5 + level / 2)}`);
+  // Every value lies within its own range.
+  for (const [value, range] of await page.$$eval("#operating-table td:has(.spread)", (cells) => cells.map((c) => [c.firstChild.textContent, c.querySelector(".spread").textContent]))) {
+    const [from, to] = range.split(" to ").map(Number);
+    assert.ok(number(value) >= from && number(value) <= to, `${value}: ${range}`);
+  }
   await page.fill("#voltage", String(motor.voltage_v / 2));
   await page.waitForTimeout(150);
   const half = await page.$eval("#operating-table tbody tr:last-child td:nth-of-type(3) .spread", (c) => c.textContent);

@@ -118,6 +118,25 @@ function bisect(f, low, high) {
   return (low + high) / 2;
 }
 
+/** Place of the one peak of a function, by golden section. */
+function summit(f, low, high) {
+  const share = (Math.sqrt(5) - 1) / 2;
+  let [left, right] = [high - share * (high - low), low + share * (high - low)];
+  let [atLeft, atRight] = [f(left), f(right)];
+  for (let k = 0; k < 40; k += 1) {
+    if (atLeft > atRight) {
+      [high, right, atRight] = [right, left, atLeft];
+      left = high - share * (high - low);
+      atLeft = f(left);
+    } else {
+      [low, left, atLeft] = [left, right, atRight];
+      right = low + share * (high - low);
+      atRight = f(right);
+    }
+  }
+  return (low + high) / 2;
+}
+
 /** Curves from no load to stall; null where the motor does not even turn. */
 function operatingCurve(motor, voltage, count = 240) {
   if (!(voltage > 0)) return null;
@@ -132,7 +151,8 @@ function operatingCurve(motor, voltage, count = 240) {
     s.power = Math.max(0, s.power);
     s.efficiency = Math.max(0, s.efficiency);
   }
-  const best = (key) => states.reduce((a, b) => (b[key] > a[key] ? b : a));
+  // Both have one peak between no load and stall.
+  const best = (key) => stateAt(motor, voltage, summit((i) => stateAt(motor, voltage, i)[key], free, stall));
   return { states, marks: [["no load", states[0]], ["best efficiency", best("efficiency")], ["most power", best("power")], ["stall", states[count]]] };
 }
 
