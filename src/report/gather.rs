@@ -13,8 +13,17 @@ use crate::motor_file::{MotorFile, StopReason};
 use crate::stats::rounding::{self, Scale};
 use std::collections::BTreeMap;
 
-/// Display bins of all captures together, which bounds the size of the page for records of any length and number.
+/// Points of all pictures of one kind together, which bounds the size of the page for records of any length and number.
 const BINS: usize = 7000;
+const MODEL_ROWS: usize = 6000;
+const INSET_BINS: usize = 6000;
+const SPECTRUM_POINTS: usize = 8000;
+const SPEED_POINTS: usize = 4000;
+
+/// Points of one of `count` pictures.
+fn share(all: usize, count: usize, least: usize, most: usize) -> usize {
+    (all / count.max(1)).clamp(least, most)
+}
 
 /// The report's data; `timelines` in the order of the bench's captures.
 pub fn gather(
@@ -30,9 +39,19 @@ pub fn gather(
         ripple: estimate
             .ripple
             .iter()
-            .map(|finding| ripple_view::view(bench, finding, level))
+            .map(|finding| {
+                let count = estimate.ripple.len();
+                let points = share(SPECTRUM_POINTS, count, 200, 1600);
+                ripple_view::view(bench, finding, level, points)
+            })
             .collect(),
-        motion: motion::views(bench, timelines, estimate, file),
+        motion: motion::views(
+            bench,
+            timelines,
+            estimate,
+            file,
+            share(SPEED_POINTS, bench.captures.len(), 40, 200),
+        ),
         ..from_file(file)
     }
 }
@@ -44,10 +63,15 @@ pub fn capture_views(
     estimate: Option<&Estimate>,
     file: &MotorFile,
 ) -> Vec<CaptureView> {
-    let bins = (BINS / bench.captures.len().max(1)).clamp(60, 1200);
+    let count = bench.captures.len();
+    let points = captures::Points {
+        bins: share(BINS, count, 60, 1200),
+        model_rows: share(MODEL_ROWS, count, 100, 1600),
+        inset_bins: share(INSET_BINS, count, 120, 600),
+    };
     (0..bench.captures.len())
         .zip(timelines)
-        .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, bins))
+        .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, points))
         .collect()
 }
 

@@ -22,12 +22,13 @@ const SLOWEST_SHARE: f64 = 0.15;
 /// Field poles, as the ripple analysis assumes.
 const POLES: u32 = 2;
 
-/// One view for each stretch whose current was read; none without a number of cycles a revolution.
+/// One view of at most about `points` for each stretch whose current was read; none without a number of cycles a revolution.
 pub fn views(
     bench: &Bench,
     timelines: &[Timeline],
     estimate: &Estimate,
     file: &MotorFile,
+    points: usize,
 ) -> Vec<MotionView> {
     let Some(cycles) = cycles(bench, estimate) else {
         return Vec::new();
@@ -42,7 +43,7 @@ pub fn views(
                 .into_iter()
                 .map(move |stretch| {
                     let foreseen = foreseen(bench, k, &stretch, file, estimate);
-                    view(&capture.name, &stretch, cycles, foreseen, estimate)
+                    view(&capture.name, &stretch, cycles, foreseen, estimate, points)
                 })
         })
         .collect()
@@ -62,6 +63,7 @@ fn view(
     cycles: u32,
     foreseen: Option<Foreseen>,
     estimate: &Estimate,
+    most_points: usize,
 ) -> MotionView {
     let found = speed_in_current(
         stretch,
@@ -94,6 +96,7 @@ fn view(
     let points: Vec<(f64, f64, f64)> = points
         .into_iter()
         .filter(|p| p.1 >= SLOWEST_SHARE * most)
+        .step_by(found.speed.len().div_ceil(most_points).max(1))
         .collect();
     MotionView {
         words: words(&found, cycles),

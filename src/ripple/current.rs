@@ -54,6 +54,8 @@ pub struct CurrentRipple {
 }
 
 const SPEED_POINTS: usize = 200;
+/// Corrections of the stiffer course that a changing speed is compared with.
+const STIFFER: usize = 3;
 /// Order of the polynomial that a foreseen course is smoothed with.
 pub(super) const COURSE_ORDER: usize = SMOOTH_ORDER;
 
@@ -168,11 +170,23 @@ pub fn analyse_current(
         .collect();
     // A constant speed leaves only its slow drift free.
     let corrections = if steady { 1 } else { 5 };
-    let Some(fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
+    let Some(mut fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
         return Err(Unreadable::Singular {
             terms: SMOOTH_ORDER + 1,
         });
     };
+    if !steady && let Some(stiffer) = fit_course(&time, &cleaned, course, fit.frequency, STIFFER) {
+        // The covariance knows nothing of a course that no polynomial of this order follows: what a stiffer one says
+        // otherwise counts as a further standard deviation.
+        for (sd, (one, other)) in fit
+            .course_sd_hz
+            .iter_mut()
+            .zip(fit.course_hz.iter().zip(&stiffer.course_hz))
+        {
+            *sd = sd.hypot(one - other);
+        }
+        fit.frequency_sd = fit.frequency_sd.hypot(fit.frequency - stiffer.frequency);
+    }
     let sampling_hz = 1.0 / interval_s;
     let aliases_hz = if steady {
         aliases(fit.frequency, sampling_hz)
