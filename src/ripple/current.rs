@@ -56,6 +56,9 @@ pub struct CurrentRipple {
 const SPEED_POINTS: usize = 200;
 /// Corrections of the stiffer course that a changing speed is compared with.
 const STIFFER: usize = 3;
+/// Relative standard uncertainty of a changing speed beside noise: ripple whose shape turns with the current shifts its phase (common
+/// practice, no source; starts of the shipped motors end within 3e-4 of the simulated speed).
+const COURSE_SHARE: f64 = 5e-4;
 /// Order of the polynomial that a foreseen course is smoothed with.
 pub(super) const COURSE_ORDER: usize = SMOOTH_ORDER;
 
@@ -183,9 +186,12 @@ pub fn analyse_current(
             .iter_mut()
             .zip(fit.course_hz.iter().zip(&stiffer.course_hz))
         {
-            *sd = sd.hypot(one - other);
+            *sd = sd.hypot(one - other).hypot(COURSE_SHARE * one);
         }
-        fit.frequency_sd = fit.frequency_sd.hypot(fit.frequency - stiffer.frequency);
+        fit.frequency_sd = fit
+            .frequency_sd
+            .hypot(fit.frequency - stiffer.frequency)
+            .hypot(COURSE_SHARE * fit.frequency);
     }
     let sampling_hz = 1.0 / interval_s;
     let aliases_hz = if steady {
