@@ -247,9 +247,22 @@ fn check_roles(bench: &Bench) -> anyhow::Result<()> {
     let found: Vec<_> = bench
         .captures
         .par_iter()
-        .map(|c| events::contradiction(&c.waveform, c.role))
+        .map(|c| {
+            (
+                events::channels_swapped(&c.waveform, c.role),
+                events::contradiction(&c.waveform, c.role),
+            )
+        })
         .collect();
-    for (capture, guess) in bench.captures.iter().zip(found) {
+    for (capture, (swapped, guess)) in bench.captures.iter().zip(found) {
+        if swapped {
+            bail!(
+                "capture \"{}\" ({}): voltage and current seem to stand in each other's column: only with the two exchanged it shows a {}. Exchange the columns (or the probes), or pass --trust-roles to fit it as it is",
+                capture.name,
+                capture.path.display(),
+                capture.role.words()
+            );
+        }
         if let Some(guess) = guess {
             bail!(
                 "capture \"{}\" ({}) is named a {}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
