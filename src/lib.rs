@@ -12,11 +12,13 @@
 //! * [`ripple`]: speed from commutation ripple, in the angle domain.
 //! * [`fit`]: the joint estimate of all captures and readings of one motor.
 //! * [`motor_file`]: the written result.
+//! * [`mod@identify`]: the way from a bench through events and fit to the motor file.
 //! * [`claim`]: a vendor's sheet held against a motor file.
 //! * [`drive`]: what the motor file means for the drive.
 //! * [`export`]: one file a format that other tools read.
 //! * [`report`]: the HTML page of a fit, and its data.
 //! * [`verify`]: a motor file held against its inputs.
+//! * [`lot`]: many motors, and what they say together.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -29,6 +31,8 @@ pub mod events;
 pub mod export;
 pub mod files;
 pub mod fit;
+pub mod identify;
+pub mod lot;
 pub mod motor;
 pub mod motor_file;
 pub mod report;

@@ -1,13 +1,20 @@
 //! Rows of a channel that sit at the end of the converter's range.
 
-use crate::capture::{self, Channel};
+use crate::capture::{self, Channel, Codes};
 
-/// Rows that the importer finds clipped, and rows at an extreme code where the preamble puts the end of the range.
-pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
-    let mut flags = capture::clipped(&channel.values, &channel.overrange);
-    let Some(step) = capture::quantisation_step(&channel.values) else {
-        return flags;
+#[cfg(test)]
+fn clipped(channel: &Channel) -> Vec<bool> {
+    codes(channel).clipped
+}
+
+/// Step between codes, and rows that the importer finds clipped or that sit at an extreme code where the preamble puts
+/// the end of the range.
+pub(super) fn codes(channel: &Channel) -> Codes {
+    let mut codes = capture::codes(&channel.values, &channel.overrange);
+    let Some(step) = codes.step else {
+        return codes;
     };
+    let flags = &mut codes.clipped;
     let (low, high) = channel
         .values
         .iter()
@@ -22,7 +29,7 @@ pub(super) fn clipped(channel: &Channel) -> Vec<bool> {
             }
         }
     }
-    flags
+    codes
 }
 
 /// True when the preamble's scale and offset put the end of the range at `extreme`: five divisions either side of the

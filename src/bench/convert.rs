@@ -7,7 +7,7 @@ use super::hardware::Hardware;
 use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
 use super::waveform::Trace;
-use crate::capture::{self, Channel, Record};
+use crate::capture::{Channel, Record};
 
 /// A trace, its chain, and what was doubtful about it.
 pub(super) struct Converted {
@@ -29,13 +29,15 @@ pub(super) struct ScaleEstimate {
     pub how: String,
 }
 
-/// Brings the planned column of `record` to volts or amperes at the motor.
+/// Brings the planned column of `record` to volts or amperes at the motor. With `last_use` its values are taken out of the
+/// record, so that a long capture is held once.
 ///
 /// # Errors
 /// A sentence when the column is not in the record or holds no number.
 pub(super) fn convert(
     plan: &ChannelPlan,
-    record: &Record,
+    record: &mut Record,
+    last_use: bool,
     hardware: &[Hardware],
 ) -> Result<Converted, String> {
     let channel = column(plan, record)?;
@@ -55,15 +57,24 @@ pub(super) fn convert(
     let unit_contradicts = contradiction.is_some();
     remarks.extend(contradiction);
     let factor = plan.factor;
-    let values: Vec<f64> = if factor == 1.0 {
-        channel.values.clone()
-    } else {
-        channel.values.iter().map(|v| v * factor).collect()
-    };
+    let codes = codes::codes(channel);
+    let number = channel.column;
+    let mut values = Vec::new();
+    if let Some(channel) = record.channels.iter_mut().find(|c| c.column == number) {
+        values = if last_use {
+            std::mem::take(&mut channel.values)
+        } else {
+            channel.values.clone()
+        };
+    }
+    if factor != 1.0 {
+        values.iter_mut().for_each(|v| *v *= factor);
+    }
+    let channel = column(plan, record)?;
     let trace = Trace {
         values,
-        quantisation_step: capture::quantisation_step(&channel.values).map(|s| s * factor.abs()),
-        clipped: codes::clipped(channel),
+        quantisation_step: codes.step.map(|s| s * factor.abs()),
+        clipped: codes.clipped,
     };
     let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
     let ac_by_preamble = channel

@@ -1,6 +1,6 @@
 //! Planned captures are read, converted and doubted, several at a time.
 
-use super::channel::ChannelPlan;
+use super::channel::{ChannelPlan, column};
 use super::convert::{Converted, ScaleEstimate, convert};
 use super::doubt::Doubt;
 use super::doubts::{self, Expectations};
@@ -97,19 +97,26 @@ fn load(
     hardware: &[Hardware],
     expected: &Expectations,
 ) -> Result<Loaded, BenchError> {
-    let record = capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
-        place: plan.place.clone(),
-        name: plan.name.clone(),
-        source: Box::new(source),
-    })?;
+    let mut record =
+        capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
+            place: plan.place.clone(),
+            name: plan.name.clone(),
+            source: Box::new(source),
+        })?;
     let mut estimated = Vec::new();
     let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
     let mut doubts: Vec<Doubt> = Vec::new();
     if record.remarks.iter().any(|r| capture::is_doubtful(&r.kind)) {
         doubts.push(Doubt::Record);
     }
-    let voltage = trace(plan, plan.voltage.as_ref(), &record, hardware)?;
-    let current = trace(plan, plan.current.as_ref(), &record, hardware)?;
+    // One column may serve as both.
+    let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
+        let found = column(plan.as_ref()?, record);
+        found.ok().map(|c| c.column)
+    };
+    let shared = column_of(&plan.voltage, &record) == column_of(&plan.current, &record);
+    let voltage = trace(plan, plan.voltage.as_ref(), &mut record, !shared, hardware)?;
+    let current = trace(plan, plan.current.as_ref(), &mut record, true, hardware)?;
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
         remarks.extend(converted.remarks.iter().cloned());
@@ -165,11 +172,12 @@ fn load(
 fn trace(
     plan: &CapturePlan,
     channel: Option<&ChannelPlan>,
-    record: &Record,
+    record: &mut Record,
+    last_use: bool,
     hardware: &[Hardware],
 ) -> Result<Option<Converted>, BenchError> {
     channel
-        .map(|channel| convert(channel, record, hardware))
+        .map(|channel| convert(channel, record, last_use, hardware))
         .transpose()
         .map_err(|text| BenchError::Channel {
             place: channel

@@ -33,12 +33,25 @@ const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
 /// The first thing that is wrong, with file, line and column: an unreadable or malformed sheet, an unknown or missing
 /// key, an unknown name, a value that cannot be meant, a file outside the folder, a capture that cannot be read.
 pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchError> {
+    read_sheet_for(path, None, options)
+}
+
+/// As [`read_sheet`], with the captures looked up in `folder` instead of beside the sheet, for one sheet that serves many
+/// motors measured alike.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_for(
+    path: &Path,
+    folder: Option<&Path>,
+    options: &LoadOptions,
+) -> Result<Bench, BenchError> {
     let bytes =
         read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
             path: path.to_path_buf(),
             source,
         })?;
-    read_sheet_bytes(path, &bytes, options)
+    from_bytes(path, &bytes, folder, options)
 }
 
 /// As [`read_sheet`], from the bytes of a sheet that is to be taken as standing at `path`.
@@ -48,6 +61,15 @@ pub fn read_sheet(path: &Path, options: &LoadOptions) -> Result<Bench, BenchErro
 pub fn read_sheet_bytes(
     path: &Path,
     bytes: &[u8],
+    options: &LoadOptions,
+) -> Result<Bench, BenchError> {
+    from_bytes(path, bytes, None, options)
+}
+
+fn from_bytes(
+    path: &Path,
+    bytes: &[u8],
+    folder: Option<&Path>,
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
     let text = sheet_text(path, bytes)?;
@@ -60,7 +82,7 @@ pub fn read_sheet_bytes(
         text: error.message().to_string(),
     })?;
     let typed = read_typed(&Table::root(&source, document.get_ref()))?;
-    let folder = match path.parent() {
+    let folder = match folder.or(path.parent()) {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };

@@ -8,6 +8,7 @@ use super::record::{Remark, TimeAxis};
 use super::remark::{self, Place};
 use super::table::Table;
 use super::time::{self, TimeFault};
+use super::times::Times;
 use super::unit;
 use std::path::Path;
 
@@ -37,19 +38,22 @@ pub(super) fn time_axis(
             reason: "a sampling interval is positive".to_string(),
         });
     }
-    let column = raw.filter(|raw| raw.values.iter().any(|t| t.is_finite()));
-    if let Some(column) = column.filter(|_| !counted || interval.is_some()) {
-        let mut times = column.values;
+    let column =
+        raw.filter(|raw| !raw.packed.is_empty() || raw.values.iter().any(|t| t.is_finite()));
+    if let Some(mut column) = column.filter(|_| !counted || interval.is_some()) {
         if column.missing > 0 {
+            column.unpack();
+            let times = &column.values;
             let kept: Vec<usize> = (0..times.len()).filter(|&k| times[k].is_finite()).collect();
             remarks.push(remark::time_missing(
                 &place,
                 table,
                 times.len() - kept.len(),
             ));
-            times = kept.iter().map(|&k| times[k]).collect();
+            column.values = kept.iter().map(|&k| times[k]).collect();
             table.keep(&kept);
         }
+        let times = Times::new(&column.packed, &column.values);
         let own = &layout.columns[column.column];
         let time_unit = own
             .unit_text
@@ -68,7 +72,9 @@ pub(super) fn time_axis(
         };
         let scale = time_unit.map_or(1.0, |unit| unit.to_si(1.0));
         if let (false, Some(step_s)) = (counted, options.interval_s) {
-            let start_s = options.start_s.unwrap_or_else(|| to_si(times[0]));
+            let start_s = options
+                .start_s
+                .unwrap_or_else(|| to_si(times.first().unwrap_or(0.0)));
             why.push(format!("sampling interval {step_s} s, as given"));
             return Ok(TimeAxis::Uniform {
                 start_s,
@@ -78,7 +84,7 @@ pub(super) fn time_axis(
         }
         let preferred = (!counted).then_some(interval).flatten().map(|i| i / scale);
         let judged = time::judge(
-            &times,
+            times,
             column_digits(table, counted),
             preferred,
             &to_si,

@@ -2,16 +2,19 @@
 //!
 //! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
 //! decimal mark, first row of numbers), `layout` with `header` and `role` (names, units, time column), `table` and
-//! `bulk` (rows streamed into columns), `axis` with `time` (even or listed, gaps and repeats), with `facts` (preamble),
+//! `bulk` (rows streamed into columns; `digits` and `line_ends` are their fast ways), `axis` with `time` (even or listed, gaps and repeats), with `facts` (preamble),
 //! `unit`, `cell` and `remark` (wording) beside. `signal` tells what a column says of the instrument.
 
 mod axis;
 mod bulk;
 mod cell;
+mod digits;
 mod error;
 mod facts;
 mod header;
 mod layout;
+mod levels;
+mod line_ends;
 mod options;
 mod read;
 mod record;
@@ -22,6 +25,7 @@ mod sniff;
 mod source;
 mod table;
 mod time;
+mod times;
 mod unit;
 
 pub use error::ReadError;
@@ -29,5 +33,5 @@ pub use options::{Limits, ReadOptions, TimeGaps};
 pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, Remark, TimeAxis};
 pub use remark::is_doubtful;
-pub use signal::{clipped, noise, quantisation_step};
+pub use signal::{Codes, clipped, codes, noise, noise_with, quantisation_step};
 pub use unit::seconds as parse_seconds;

@@ -1,7 +1,7 @@
 //! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, judges time, words the remarks.
 
 use super::axis::time_axis;
-use super::bulk;
+use super::bulk::{self, Left};
 use super::error::ReadError;
 use super::facts::{self, RecordFacts, Seat};
 use super::layout::{self, Layout, Role};
@@ -23,8 +23,8 @@ const PEEK_BYTES: usize = 4096;
 const HEAD_LINES: usize = 1000;
 /// ...and so many bytes of text.
 const HEAD_BYTES: usize = 512 * 1024;
-/// Regular tables are parsed in bulk in chunks of so many bytes; shorter ones are read row by row.
-const BULK_BYTES: usize = 8 << 20;
+/// Regular tables are parsed in bulk in pieces of so many bytes; shorter ones are read row by row.
+const BULK_BYTES: usize = 256 << 10;
 
 /// Reads an exported file.
 ///
@@ -211,14 +211,13 @@ fn read_text<R: Read>(
     check_quotes.set(layout.quoted);
     let mut body = Cursor::new(&head[layout.first_offset..]).chain(text);
     let mut table = table::empty(&layout);
-    let chunk = options.bulk_bytes.unwrap_or(BULK_BYTES);
-    let mut left = Vec::new();
-    if chunk > 0 && bulk::suits(&layout) {
-        left = bulk::read_chunks(&mut body, &layout, &mut table, &options.limits, chunk)
-            .map_err(|e| ReadError::from_io(path, e))?;
+    let piece = options.bulk_bytes.unwrap_or(BULK_BYTES);
+    let mut left = Left::default();
+    if piece > 0 && bulk::suits(&layout) {
+        left = bulk::read_blocks(&mut body, &layout, &mut table, &options.limits, piece);
     }
     let line = layout.first_line + table.rows;
-    let rest = Cursor::new(left).chain(body);
+    let rest = left.chain(body);
     let table = table::read_rows(path, rest, line, &layout, &options.limits, table, || {
         open_end.get()
     })?;

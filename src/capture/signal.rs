@@ -1,11 +1,42 @@
 //! What a column of samples tells of the instrument: code step, noise, samples at the end of the range.
 
+use super::levels::{Levels, levels};
+use rayon::prelude::*;
+
+/// What the codes in a column tell.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Codes {
+    /// As [`quantisation_step`].
+    pub step: Option<f64>,
+    /// As [`clipped`].
+    pub clipped: Vec<bool>,
+    /// Smallest and largest finite value; `None` without any.
+    pub range: Option<(f64, f64)>,
+}
+
+/// [`quantisation_step`] and [`clipped`] at once, for half of the work.
+pub fn codes(values: &[f64], overrange: &[(usize, bool)]) -> Codes {
+    let Levels {
+        values: levels,
+        range,
+    } = levels(values);
+    let step = step_of(&levels);
+    Codes {
+        clipped: clipped_at(values, overrange, &levels, step),
+        step,
+        range,
+    }
+}
+
 /// Smallest distance between two codes of the converter (or of the printed digits, where these are coarser).
 ///
 /// Printed values are rounded, so the distances jitter by a digit; the step is the mean distance over the whole grid
 /// of codes. `None` with fewer than three different values.
 pub fn quantisation_step(values: &[f64]) -> Option<f64> {
-    let levels = levels(values);
+    step_of(&levels(values).values)
+}
+
+fn step_of(levels: &[f64]) -> Option<f64> {
     let mut gaps: Vec<f64> = levels.windows(2).map(|w| w[1] - w[0]).collect();
     if gaps.len() < 2 {
         return None;
@@ -40,18 +71,6 @@ pub fn quantisation_step(values: &[f64]) -> Option<f64> {
     Some(step)
 }
 
-/// Different finite values in increasing order; values closer than a ten-millionth of the span are one, for a sum in
-/// floating point may be printed with its last digits astray.
-fn levels(values: &[f64]) -> Vec<f64> {
-    let mut levels: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
-    levels.sort_unstable_by(f64::total_cmp);
-    if let (Some(&low), Some(&high)) = (levels.first(), levels.last()) {
-        let close = 1e-7 * (high - low);
-        levels.dedup_by(|next, kept| *next - *kept <= close);
-    }
-    levels
-}
-
 /// Standard deviation of the noise from sample to sample.
 ///
 /// From second differences, so that slopes do not count, without those beyond four robust standard deviations, so that
@@ -59,27 +78,92 @@ fn levels(values: &[f64]) -> Vec<f64> {
 /// give less than a third of it. `None` when no difference is left or all are zero: the noise is then below what the
 /// codes show, which is unknown, not zero.
 pub fn noise(values: &[f64]) -> Option<f64> {
-    let curvatures: Vec<f64> = values
-        .windows(3)
-        .map(|w| w[2] - 2.0 * w[1] + w[0])
-        .filter(|d| d.is_finite())
-        .collect();
-    if curvatures.len() < 8 {
-        return None;
-    }
-    let mut sizes: Vec<f64> = curvatures.iter().map(|d| d.abs()).collect();
-    let middle = sizes.len() / 2;
-    let median = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let step = quantisation_step(values).unwrap_or(0.0);
+    noise_with(values, quantisation_step(values))
+}
+
+/// [`noise`] of a column whose [`quantisation_step`] is known.
+pub fn noise_with(values: &[f64], step: Option<f64>) -> Option<f64> {
+    let median = median_curvature(values)?;
     // 0.6745 is the upper quartile of the normal distribution; two codes up and down are noise of a converter too.
-    let limit = (4.0 * median / 0.6745).max(2.5 * step);
-    let (sum, count) = curvatures
-        .iter()
-        .filter(|d| d.abs() <= limit)
-        .fold((0.0, 0usize), |(s, n), d| (s + d * d, n + 1));
+    let limit = (4.0 * median / 0.6745).max(2.5 * step.unwrap_or(0.0));
+    // Sums over stretches of a fixed length, so that the number of threads changes no bit.
+    let sums: Vec<(f64, usize)> = stretches(values)
+        .map(|stretch| {
+            curvatures(stretch)
+                .filter(|d| d.abs() <= limit)
+                .fold((0.0, 0usize), |(s, n), d| (s + d * d, n + 1))
+        })
+        .collect();
+    let (sum, count) = sums
+        .into_iter()
+        .fold((0.0, 0), |(s, n), (sum, count)| (s + sum, n + count));
     // Var(a - 2b + c) = 6 s^2.
     let deviation = (sum / (6.0 * count as f64)).sqrt();
     (deviation > 0.0).then_some(deviation)
+}
+
+/// Second differences a task.
+const STRETCH: usize = 1 << 16;
+/// Bits of the size of a number that its bin takes: exponent and four bits behind it.
+const BIN_BITS: u32 = 15;
+
+/// Finite second differences.
+fn curvatures(values: &[f64]) -> impl Iterator<Item = f64> + '_ {
+    values
+        .windows(3)
+        .map(|w| w[2] - 2.0 * w[1] + w[0])
+        .filter(|d| d.is_finite())
+}
+
+/// The values in stretches that share two samples, so that every second difference is in one of them.
+fn stretches(values: &[f64]) -> impl IndexedParallelIterator<Item = &[f64]> + '_ {
+    let count = values.len().saturating_sub(2).div_ceil(STRETCH);
+    (0..count).into_par_iter().map(move |k| {
+        let first = k * STRETCH;
+        &values[first..(first + STRETCH + 2).min(values.len())]
+    })
+}
+
+/// Upper median of the sizes of the second differences; `None` for fewer than eight. Sizes are counted in bins of their
+/// leading bits, which sort as the numbers do; only those in the bin of the median are kept.
+fn median_curvature(values: &[f64]) -> Option<f64> {
+    let bin = |d: f64| (d.abs().to_bits() >> (63 - BIN_BITS)) as usize;
+    let bins = stretches(values)
+        .with_min_len(16)
+        .fold(
+            || vec![0u32; 1 << BIN_BITS],
+            |mut bins, stretch| {
+                curvatures(stretch).for_each(|d| bins[bin(d)] += 1);
+                bins
+            },
+        )
+        .reduce(
+            || vec![0u32; 1 << BIN_BITS],
+            |mut one, other| {
+                one.iter_mut().zip(other).for_each(|(a, b)| *a += b);
+                one
+            },
+        );
+    let total: usize = bins.iter().map(|n| *n as usize).sum();
+    if total < 8 {
+        return None;
+    }
+    let middle = total / 2;
+    let mut below = 0;
+    let wanted = bins.iter().position(|n| {
+        below += *n as usize;
+        below > middle
+    })?;
+    below -= bins[wanted] as usize;
+    let mut sizes: Vec<f64> = stretches(values)
+        .flat_map_iter(|stretch| curvatures(stretch).filter(|d| bin(*d) == wanted))
+        .map(f64::abs)
+        .collect();
+    Some(
+        *sizes
+            .select_nth_unstable_by(middle - below, f64::total_cmp)
+            .1,
+    )
 }
 
 /// Marks samples whose true value lay outside the range of the instrument.
@@ -90,14 +174,22 @@ pub fn noise(values: &[f64]) -> Option<f64> {
 /// a longer run is pinned where samples close by show noise. Levels at which the record starts or ends, and plateaus
 /// with the noise of the rest, are not clipped. One flag a sample.
 pub fn clipped(values: &[f64], overrange: &[(usize, bool)]) -> Vec<bool> {
+    codes(values, overrange).clipped
+}
+
+fn clipped_at(
+    values: &[f64],
+    overrange: &[(usize, bool)],
+    levels: &[f64],
+    step: Option<f64>,
+) -> Vec<bool> {
     let mut flags = vec![false; values.len()];
     for &(row, _) in overrange {
         if let Some(flag) = flags.get_mut(row) {
             *flag = true;
         }
     }
-    let levels = levels(values);
-    let Some(step) = quantisation_step(values) else {
+    let Some(step) = step else {
         return flags;
     };
     let (Some(&low), Some(&high)) = (levels.first(), levels.last()) else {
@@ -138,10 +230,13 @@ pub fn clipped(values: &[f64], overrange: &[(usize, bool)]) -> Vec<bool> {
 /// True when the extreme code does not lie on the grid of the codes beside it, and many samples sit there.
 fn off_grid(values: &[f64], rail: f64, inner: f64, step: f64) -> bool {
     let gap = (rail - inner).abs() / step;
+    // Printed digits may move a code by a few hundredths of the step, not by 0.08.
+    if !(gap < 4.0 && (gap - gap.round()).abs() > 0.08) {
+        return false;
+    }
     let at_rail = values.iter().filter(|&&v| v == rail).count();
     let beside = values.iter().filter(|&&v| v == inner).count();
-    // Printed digits may move a code by a few hundredths of the step, not by 0.08.
-    gap < 4.0 && (gap - gap.round()).abs() > 0.08 && at_rail >= 3 && at_rail > 2 * beside
+    at_rail >= 3 && at_rail > 2 * beside
 }
 
 fn pinned(values: &[f64], rail: f64, step: f64, span: f64) -> bool {

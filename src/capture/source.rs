@@ -1,6 +1,7 @@
 //! From the bytes of a file to lines of text: hashing, unpacking, encoding, line ends, bounds.
 
 use super::error::StreamFault;
+use super::line_ends::tidy;
 use super::options::UNPACK_FREE_BYTES;
 use encoding_rs::{CoderResult, Decoder, Encoding};
 use flate2::bufread::MultiGzDecoder;
@@ -352,6 +353,9 @@ impl<R: Read> Read for Lines<R> {
         if self.ended || buffer.is_empty() {
             return Ok(0);
         }
+        // A block within the limit of a line: then only its first line can pass the limit.
+        let most = buffer.len().min(self.line_limit.max(1));
+        let buffer = &mut buffer[..most];
         loop {
             let count = self.inner.read(buffer)?;
             if count == 0 {
@@ -369,6 +373,14 @@ impl<R: Read> Read for Lines<R> {
                     line: self.line,
                     limit: self.text_limit,
                 }));
+            }
+            if !self.after_cr
+                && !self.quotes_odd
+                && let Some(tidied) = tidy(&mut buffer[..count], self.line_bytes, self.line_limit)
+            {
+                self.line += tidied.breaks;
+                self.line_bytes = tidied.open_bytes;
+                return Ok(tidied.kept);
             }
             let mut kept = 0;
             for at in 0..count {

@@ -5,6 +5,7 @@ use super::error::ReadError;
 use super::layout::{Layout, Role};
 use super::options::Limits;
 use super::sniff::{self, Dialect};
+use super::times::{Packed, Times};
 use std::io::Read;
 use std::path::Path;
 
@@ -21,6 +22,8 @@ pub(super) struct BadCells {
 pub(super) struct RawColumn {
     /// 0-based column in the file.
     pub column: usize,
+    /// Of a column of times: those of the first rows, held small.
+    pub packed: Vec<Packed>,
     pub values: Vec<f64>,
     pub missing: usize,
     pub overrange: Vec<(usize, bool)>,
@@ -28,6 +31,14 @@ pub(super) struct RawColumn {
 }
 
 impl RawColumn {
+    /// Brings all times back to numbers.
+    pub fn unpack(&mut self) {
+        if !self.packed.is_empty() {
+            self.values = Times::new(&self.packed, &self.values).to_vec();
+            self.packed.clear();
+        }
+    }
+
     /// Keeps one cell.
     #[inline]
     pub fn push(&mut self, text: &[u8], decimal: u8, line: usize) {
@@ -445,6 +456,9 @@ fn drop_cut_row(table: &mut Table, layout: &Layout, last: &csv::ByteRecord) {
         return;
     }
     if let Some(time) = &mut table.time {
+        if time.values.is_empty() {
+            time.unpack();
+        }
         time.values.pop();
     }
     for column in &mut table.values {

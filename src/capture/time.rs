@@ -2,6 +2,7 @@
 
 use super::options::TimeGaps;
 use super::record::TimeAxis;
+use super::times::Times;
 
 /// What a time column came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,8 +59,11 @@ pub(super) enum TimeFault {
 
 /// Largest error of a printed time: half a unit of its last digit, and half a unit of a 32-bit number where the digits
 /// printed are those of one.
-fn tolerance(times: &[f64], digits: u32) -> (f64, f64) {
-    let largest = times.iter().fold(0.0f64, |a, t| a.max(t.abs()));
+fn tolerance(times: Times, digits: u32) -> (f64, f64) {
+    let largest = times
+        .stretches(|_, times| times.iter().fold(0.0f64, |a, t| a.max(t.abs())))
+        .into_iter()
+        .fold(0.0, f64::max);
     if largest == 0.0 || digits == 0 {
         return (0.0, 0.0);
     }
@@ -80,9 +84,12 @@ fn simplest(low: f64, high: f64) -> f64 {
         .unwrap_or(middle)
 }
 
+/// Range of no residual at all.
+const NOTHING: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+
 /// Start and step of evenly spaced times, when all lie within `half` of them.
-fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
-    let (first, last) = (*times.first()?, *times.last()?);
+fn even(times: Times, half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
+    let (first, last) = (times.first()?, times.last()?);
     let intervals = (times.len() - 1) as f64;
     let mean = (last - first) / intervals;
     if mean.is_nan() || mean <= 0.0 {
@@ -90,12 +97,17 @@ fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> 
     }
     let residuals = |step: f64| {
         times
-            .iter()
-            .enumerate()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (k, t)| {
-                let r = t - (first + k as f64 * step);
-                (low.min(r), high.max(r))
+            .stretches(|begin, times| {
+                times
+                    .iter()
+                    .enumerate()
+                    .fold(NOTHING, |(low, high), (k, t)| {
+                        let r = t - (first + (begin + k) as f64 * step);
+                        (low.min(r), high.max(r))
+                    })
             })
+            .into_iter()
+            .fold(NOTHING, |a, b| (a.0.min(b.0), a.1.max(b.1)))
     };
     // Both ends may be off by `half`: the step is known no better.
     let spread = 2.0 * half / intervals;
@@ -105,14 +117,21 @@ fn even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> 
     candidates.push(simplest(mean - 0.5 * spread, mean + 0.5 * spread));
     candidates.push(simplest(mean - spread, mean + spread));
     candidates.push(mean);
-    // Least-squares slope: the ends alone may be the worst rounded of all.
-    let centre = 0.5 * intervals;
-    let (up, down) = times.iter().enumerate().fold((0.0, 0.0), |(u, d), (k, t)| {
-        let x = k as f64 - centre;
-        (u + x * (t - first), d + x * x)
-    });
-    candidates.push(up / down);
-    for step in candidates {
+    // Least-squares slope: the ends alone may be the worst rounded of all. Worked out when nothing simpler fits.
+    // The sums run over all rows in order, so that they do not depend on how the times are held.
+    let least_squares = || {
+        let centre = 0.5 * intervals;
+        let all = times.to_vec();
+        let (up, down) = all.iter().enumerate().fold((0.0, 0.0), |(u, d), (k, t)| {
+            let x = k as f64 - centre;
+            (u + x * (t - first), d + x * x)
+        });
+        up / down
+    };
+    for step in candidates
+        .into_iter()
+        .chain(std::iter::once_with(least_squares))
+    {
         let (low, high) = residuals(step);
         if low >= -half - room && high <= half + room {
             return Some((first, step));
@@ -142,35 +161,29 @@ fn median(values: &mut [f64]) -> f64 {
 /// `preferred` is the sampling interval the preamble states, in the unit of the file; it is taken only where the times
 /// cannot tell it from their own. Times must be free of NaN; at least one.
 pub(super) fn judge(
-    times: &[f64],
+    times: Times,
     digits: u32,
     preferred: Option<f64>,
     to_si: &dyn Fn(f64) -> f64,
     gaps: TimeGaps,
 ) -> Judged {
-    let listed = |times: &[f64]| TimeAxis::Listed(times.iter().map(|&t| to_si(t)).collect());
     if times.len() < 2 {
         return Judged {
-            axis: listed(times),
+            axis: TimeAxis::Listed(times.to_vec().into_iter().map(to_si).collect()),
             kept: None,
             faults: Vec::new(),
         };
     }
     let (half, unit) = tolerance(times, digits);
     if let Some((start, step)) = fit_even(times, half, preferred) {
-        let repeats = times.windows(2).filter(|w| w[1] <= w[0]).count();
-        let mut faults = Vec::new();
-        if repeats > 0 {
-            let row = times.windows(2).position(|w| w[1] <= w[0]).unwrap_or(0) + 1;
-            faults.push(TimeFault::Coarse {
-                row,
-                time_s: to_si(times[row]),
-                repeats,
-                rows: times.len(),
-                step_s: to_si(step),
-                resolution_s: to_si(unit),
-            });
-        }
+        let coarse = repeats(times).map(|(row, time, repeats)| TimeFault::Coarse {
+            row,
+            time_s: to_si(time),
+            repeats,
+            rows: times.len(),
+            step_s: to_si(step),
+            resolution_s: to_si(unit),
+        });
         return Judged {
             axis: TimeAxis::Uniform {
                 start_s: to_si(start),
@@ -178,16 +191,40 @@ pub(super) fn judge(
                 len: times.len(),
             },
             kept: None,
-            faults,
+            faults: coarse.into_iter().collect(),
         };
     }
-    uneven(times, digits, preferred, to_si, gaps)
+    uneven(&times.to_vec(), digits, preferred, to_si, gaps)
 }
 
-fn fit_even(times: &[f64], half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
+/// First row that is not later than the one before, its time, and the number of such rows.
+fn repeats(times: Times) -> Option<(usize, f64, usize)> {
+    let stretches = times.stretches(|begin, times| {
+        let late = |w: &[f64]| w[1] <= w[0];
+        let count = times.windows(2).filter(|w| late(w)).count();
+        let first = times.windows(2).position(late).map(|k| k + 1);
+        let first = first.map(|k| (begin + k, times[k]));
+        (begin, times[0], times[times.len() - 1], count, first)
+    });
+    let mut total = 0;
+    let mut found: Option<(usize, f64)> = None;
+    let mut before = f64::NEG_INFINITY;
+    for (begin, head, tail, count, first) in stretches {
+        if head <= before {
+            total += 1;
+            found = found.or(Some((begin, head)));
+        }
+        total += count;
+        found = found.or(first);
+        before = tail;
+    }
+    found.map(|(row, time)| (row, time, total))
+}
+
+fn fit_even(times: Times, half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
     even(times, half, preferred).or_else(|| {
         // A thousandth of a step off is even for every use here; sums of rounded steps drift so.
-        let step = (times[times.len() - 1] - times[0]) / (times.len() - 1) as f64;
+        let step = (times.last()? - times.first()?) / (times.len() - 1) as f64;
         even(times, half.max(1e-3 * step.abs()), None)
     })
 }
@@ -281,7 +318,7 @@ fn split(
         first = cut;
     }
     let inner = judge(
-        &times[longest.clone()],
+        Times::new(&[], &times[longest.clone()]),
         digits,
         preferred,
         to_si,
@@ -321,7 +358,7 @@ mod tests {
     use super::*;
 
     fn plain(times: &[f64], digits: u32) -> Judged {
-        judge(times, digits, None, &|t| t, TimeGaps::Tell)
+        judge(Times::new(&[], times), digits, None, &|t| t, TimeGaps::Tell)
     }
 
     #[test]
@@ -412,7 +449,7 @@ mod tests {
                 places: 1
             }]
         );
-        let cut = judge(&times, 2, None, &|t| t, TimeGaps::Split);
+        let cut = judge(Times::new(&[], &times), 2, None, &|t| t, TimeGaps::Split);
         assert_eq!(
             cut.axis,
             TimeAxis::Uniform {

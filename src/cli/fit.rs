@@ -6,13 +6,12 @@ use super::standard_output::{complain, say, say_bytes};
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use crate::drive::cautions::Caution;
-use crate::events::{self, Timeline};
 use crate::files;
-use crate::fit::{FitOptions, estimate};
-use crate::motor_file::{self, MotorFile, Overwrite, assemble};
+use crate::fit::FitOptions;
+use crate::identify::identify;
+use crate::motor_file::{self, MotorFile, Overwrite};
 use crate::report::{self, Target};
-use anyhow::{Context, bail};
-use rayon::prelude::*;
+use anyhow::bail;
 use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
@@ -108,11 +107,7 @@ pub struct FitArguments {
 /// # Errors
 /// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
-    anyhow::ensure!(
-        arguments.level > 0.5 && arguments.level < 1.0,
-        "--level {} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95",
-        arguments.level
-    );
+    super::check_level(arguments.level)?;
     check_outputs(arguments)?;
     let mut timings = Timings::start();
     let bench = load(arguments)?;
@@ -121,63 +116,41 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         check_roles(&bench)?;
     }
     timings.lap("read captures");
-    let timelines = find_events(&bench);
-    timings.lap("find events");
     let options = FitOptions {
         level: arguments.level,
         ..FitOptions::default()
     };
-    let estimate = match estimate(&bench, &timelines, &options) {
-        Ok(estimate) => estimate,
-        Err(error) => {
-            // What was doubted in the captures most often says why.
-            tell_doubts(&bench, &timelines);
-            return Err(error).context("the captures could not be fitted");
+    let found = identify(&bench, &options, |stage| timings.lap(stage)).map_err(|error| {
+        for doubt in error.doubts(&bench) {
+            complain(&format!("warning: {doubt}"));
         }
-    };
-    timings.lap("fit");
-    let file = assemble(&bench, &timelines, &estimate);
+        error
+    })?;
     if let Some(output) = &arguments.output {
-        motor_file::write(output, &file, overwrite(arguments))?;
+        motor_file::write(output, &found.file, overwrite(arguments))?;
+        timings.lap("write");
     }
-    timings.lap("assemble and write");
     if report_targets(arguments).next().is_some() {
-        let data = report::gather(&bench, &timelines, &estimate, &file);
+        let data = report::gather(&bench, &found.timelines, &found.estimate, &found.file);
         for (path, target) in report_targets(arguments) {
             report::write(path, &data, target, arguments.force)?;
         }
         timings.lap("report");
     }
     if arguments.json {
-        let text = motor_file::to_text(Path::new("(standard output)"), &file)?;
+        let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
         say_bytes(text.as_bytes())?;
     } else {
-        say(&result(&file, &written(arguments)))?;
+        say(&result(&found.file, &written(arguments)))?;
     }
     if arguments.timings {
         complain(timings.to_string().trim_end());
     }
-    let spoiled = bench
-        .doubts
-        .iter()
-        .chain(timelines.iter().flat_map(|t| &t.doubts))
-        .any(|d| d.spoils_estimate());
-    Ok(if estimate.converged() && !spoiled {
+    Ok(if found.stands(&bench) {
         Status::Stands
     } else {
         Status::Doubtful
     })
-}
-
-fn tell_doubts(bench: &Bench, timelines: &[Timeline]) {
-    for remark in &bench.remarks {
-        complain(&format!("warning: {remark}"));
-    }
-    for (capture, timeline) in bench.captures.iter().zip(timelines) {
-        for remark in &timeline.remarks {
-            complain(&format!("warning: {}: {remark}", capture.name));
-        }
-    }
 }
 
 /// The report files asked for.
@@ -317,14 +290,6 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         import: arguments.import.options(),
         ..QuickRun::default()
     })?)
-}
-
-fn find_events(bench: &Bench) -> Vec<Timeline> {
-    bench
-        .captures
-        .par_iter()
-        .map(|c| events::find(&c.waveform, c.role))
-        .collect()
 }
 
 /// What belongs to the captures that the file itself advises.

@@ -4,7 +4,7 @@ use super::Status;
 use super::import_flags::ImportFlags;
 use super::look_events::Findings;
 use super::standard_output::{complain, say, say_bytes};
-use crate::capture::{self, Channel, Record, TimeAxis};
+use crate::capture::{self, Channel, Codes, Record, TimeAxis};
 use clap::Args;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -33,15 +33,15 @@ struct Seen<'a> {
 }
 
 impl<'a> Seen<'a> {
-    fn new(channel: &'a Channel) -> Seen<'a> {
-        let finite = || channel.values.iter().copied().filter(|v| v.is_finite());
+    fn new((channel, codes): (&'a Channel, Codes)) -> Seen<'a> {
         Seen {
             channel,
-            least: finite().reduce(f64::min),
-            most: finite().reduce(f64::max),
-            step: capture::quantisation_step(&channel.values),
-            noise: capture::noise(&channel.values),
-            clipped: capture::clipped(&channel.values, &channel.overrange)
+            least: codes.range.map(|r| r.0),
+            most: codes.range.map(|r| r.1),
+            step: codes.step,
+            noise: capture::noise_with(&channel.values, codes.step),
+            clipped: codes
+                .clipped
                 .into_iter()
                 .enumerate()
                 .filter_map(|(row, flag)| flag.then_some(row))
@@ -66,6 +66,10 @@ impl<'a> Seen<'a> {
     }
 }
 
+fn codes_of(channel: &Channel) -> Codes {
+    capture::codes(&channel.values, &channel.overrange)
+}
+
 /// Runs `look`.
 ///
 /// # Errors
@@ -77,13 +81,14 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     for (at, path) in arguments.files.iter().enumerate() {
         match capture::read(path, &options) {
             Ok(record) => {
-                let findings = Findings::of(&record);
+                let codes: Vec<Codes> = record.channels.iter().map(codes_of).collect();
+                let findings = Findings::of(&record, &codes);
                 let doubtful = findings.as_ref().is_none_or(Findings::doubtful)
                     || record.remarks.iter().any(|r| capture::is_doubtful(&r.kind));
                 if doubtful && status == Status::Stands {
                     status = Status::Doubtful;
                 }
-                let seen: Vec<Seen> = record.channels.iter().map(Seen::new).collect();
+                let seen: Vec<Seen> = record.channels.iter().zip(codes).map(Seen::new).collect();
                 if arguments.json {
                     documents.push(document(&record, &seen, findings.as_ref()));
                 } else {

@@ -2,8 +2,8 @@
 
 use super::look::engineering;
 use crate::bench::{Doubt, Role, role_name};
-use crate::capture::{Record, TimeAxis};
-use crate::events::{ColumnGuess, PhaseKind, Timeline, find, guess_columns, open_stretch};
+use crate::capture::{Codes, Record, TimeAxis};
+use crate::events::{ColumnGuess, PhaseKind, Timeline, guess_columns, open_stretch};
 use crate::ripple::{RippleLine, RippleOptions, RippleResult, analyse_run_down_at};
 use crate::stats::rounding::{Scale, write};
 use serde_json::{Value, json};
@@ -27,19 +27,18 @@ pub(super) struct Findings<'a> {
 
 impl<'a> Findings<'a> {
     /// Guesses and finds; `None` where no column can be a voltage or a current.
-    pub fn of(record: &'a Record) -> Option<Findings<'a>> {
+    pub fn of(record: &'a Record, codes: &[Codes]) -> Option<Findings<'a>> {
         let columns = guess_columns(record);
         columns.voltage.or(columns.current)?;
-        let waveform = columns.waveform(record);
         // Where no role shows, any switching role makes the finder say that nothing happens.
         let role = if columns.role.confidence > NO_ROLE {
             columns.role.role
         } else {
             Role::Start
         };
-        let timeline = find(&waveform, role);
+        let timeline = columns.events(record, codes, role);
         let ripple = (role == Role::RunDown)
-            .then(|| open_stretch(&waveform, &timeline))
+            .then(|| open_stretch(&columns.waveform(record), &timeline))
             .flatten()
             .map(|stretch| {
                 let options = RippleOptions::for_stretch(&stretch, None, None);

@@ -7,6 +7,7 @@ mod fit;
 mod import_flags;
 mod look;
 mod look_events;
+mod lot;
 mod quantity;
 mod sheet;
 mod standard_output;
@@ -53,6 +54,7 @@ enum Command {
     Look(look::Look),
     Sheet(sheet::SheetArguments),
     Fit(Box<fit::FitArguments>),
+    Lot(Box<lot::LotArguments>),
     Claim(claim::ClaimArguments),
     Drive(Box<drive::DriveArguments>),
     Export(export::ExportArguments),
@@ -68,9 +70,19 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Look(arguments) => look::run(&arguments),
         Command::Sheet(arguments) => sheet::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
+        Command::Lot(arguments) => lot::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
         Command::Drive(arguments) => drive::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
     }
+}
+
+/// Refuses what is no level of an interval.
+fn check_level(level: f64) -> anyhow::Result<()> {
+    anyhow::ensure!(
+        level > 0.5 && level < 1.0,
+        "--level {level} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95"
+    );
+    Ok(())
 }

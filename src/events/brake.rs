@@ -86,12 +86,11 @@ fn carries_current(view: &View, first: usize, end: usize) -> bool {
 fn short(view: &View, first: usize, end: usize) -> Option<Make> {
     let by_current = view.i.as_ref().and_then(|i| {
         let zero = i.median(end - (end - first) / 50 - 1, end)?;
-        let braking: Vec<f64> = i.x.iter().map(|x| zero - x).collect();
         let braking = Series {
-            x: braking,
+            x: i.x.iter().map(|x| zero - x).collect(),
             sigma: i.sigma,
             step: i.step,
-            clipped: Vec::new(),
+            clipped: Vec::new().into(),
         };
         let (_, peak) = braking.peak(first, end)?;
         let low = (0.08 * peak).max(5.0 * i.sigma);

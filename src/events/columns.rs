@@ -1,10 +1,13 @@
 //! Which channel of a record is the motor's voltage, which its current, and which way round they stand.
 
-use super::role::{RoleGuess, guess_role};
+use super::find::find_in;
+use super::phase::Timeline;
+use super::role::{RoleGuess, guess_role_in};
 use super::series::Series;
 use super::shape::Shape;
+use super::view::{View, sampling_interval};
 use crate::bench::{Role, Trace, Waveform};
-use crate::capture::{self, Channel, Record};
+use crate::capture::{self, Channel, Codes, Record};
 
 /// A guess which columns to use, with its grounds.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,9 +35,10 @@ impl ColumnGuess {
     pub fn waveform(&self, record: &Record) -> Waveform {
         let trace = |index: Option<usize>| {
             let channel = record.channels.get(index?)?;
+            let codes = capture::codes(&channel.values, &channel.overrange);
             Some(Trace {
-                clipped: capture::clipped(&channel.values, &channel.overrange),
-                quantisation_step: capture::quantisation_step(&channel.values),
+                clipped: codes.clipped,
+                quantisation_step: codes.step,
                 values: channel.values.clone(),
             })
         };
@@ -44,13 +48,38 @@ impl ColumnGuess {
             current_a: trace(self.current),
         }
     }
+
+    /// The events in the chosen columns, as [`super::find()`] finds them in [`Self::waveform`], without a copy of the
+    /// columns. `codes` are those of the record's channels, in their order.
+    pub fn events(&self, record: &Record, codes: &[Codes], role: Role) -> Timeline {
+        let values = |index: Option<usize>| {
+            record
+                .channels
+                .get(index?)
+                .map(|channel| channel.values.as_slice())
+        };
+        let series = |index: Option<usize>| {
+            let codes = codes.get(index?)?;
+            Series::of(values(index)?, codes.step, codes.clipped.as_slice().into())
+        };
+        let view = View {
+            time: &record.time,
+            rows: record.time.len(),
+            step_s: sampling_interval(&record.time),
+            raw_v: values(self.voltage),
+            raw_i: values(self.current),
+            v: series(self.voltage),
+            i: series(self.current),
+        };
+        find_in(view, role)
+    }
 }
 
 /// A channel that holds numbers.
 struct Candidate<'a> {
     index: usize,
     channel: &'a Channel,
-    series: Series,
+    series: Series<'a>,
     shape: Shape,
 }
 
@@ -64,7 +93,11 @@ pub fn guess_columns(record: &Record) -> ColumnGuess {
         .enumerate()
         .filter(|(_, c)| matches!(c.unit.as_deref(), None | Some("V" | "A")))
         .filter_map(|(index, channel)| {
-            let series = Series::new(&plain_trace(channel))?;
+            let series = Series::of(
+                &channel.values,
+                code_step(&channel.values),
+                overrange_flags(channel).into(),
+            )?;
             (series.len() >= 8).then(|| Candidate {
                 index,
                 channel,
@@ -82,12 +115,15 @@ pub fn guess_columns(record: &Record) -> ColumnGuess {
         [only] => single(only, &mut reasons),
         several => best_pair(several, &mut reasons),
     };
-    let waveform = Waveform {
-        time: record.time.clone(),
-        voltage_v: voltage.map(|c| plain_trace(c.channel)),
-        current_a: current.map(|c| plain_trace(c.channel)),
-    };
-    let role = guess_role(&waveform);
+    let role = guess_role_in(View {
+        time: &record.time,
+        rows: record.time.len(),
+        step_s: sampling_interval(&record.time),
+        raw_v: voltage.map(|c| c.channel.values.as_slice()),
+        raw_i: current.map(|c| c.channel.values.as_slice()),
+        v: voltage.map(|c| c.series.clone()),
+        i: current.map(|c| c.series.clone()),
+    });
     let voltage_reversed =
         voltage.is_some_and(|c| driving_sign(&c.shape, &c.series, role.role) < 0.0);
     let current_reversed = current.is_some_and(|c| current_sign(&c.shape, role.role) < 0.0);
@@ -121,19 +157,15 @@ pub fn guess_columns(record: &Record) -> ColumnGuess {
     }
 }
 
-/// The channel as a trace without knowledge of its scale.
-fn plain_trace(channel: &Channel) -> Trace {
+/// Rows with an overrange mark.
+fn overrange_flags(channel: &Channel) -> Vec<bool> {
     let mut clipped = vec![false; channel.values.len()];
     for (row, _) in &channel.overrange {
         if let Some(flag) = clipped.get_mut(*row) {
             *flag = true;
         }
     }
-    Trace {
-        values: channel.values.clone(),
-        quantisation_step: code_step(&channel.values),
-        clipped,
-    }
+    clipped
 }
 
 /// Smallest difference between neighbours where few enough values occur; `None` for continuous data.

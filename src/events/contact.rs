@@ -22,30 +22,37 @@ pub(crate) struct Closed {
 
 /// All stretches above `band` in `first .. end`, in time order. One pass.
 pub(crate) fn closed_stretches(x: &[f64], band: Band, first: usize, end: usize) -> Vec<Closed> {
+    let x = &x[..end.min(x.len())];
     let mut found: Vec<Closed> = Vec::new();
-    let mut closed = false;
     let mut last_low = None;
-    for (row, &value) in x.iter().enumerate().take(end.min(x.len())).skip(first) {
-        if closed {
-            if value < band.low {
-                closed = false;
-                last_low = Some(row);
-                if let Some(last) = found.last_mut() {
-                    last.until = Some(row);
-                }
-            }
-        } else if value >= band.high {
-            closed = true;
-            found.push(Closed {
-                from: last_low,
-                reached: row,
-                until: None,
-            });
-        } else if value < band.low {
-            last_low = Some(row);
-        }
+    let mut row = first;
+    while let Some(reached) = first_where(x, row, |value| value >= band.high) {
+        let below = x[row..reached].iter().rposition(|value| *value < band.low);
+        last_low = below.map(|k| row + k).or(last_low);
+        let until = first_where(x, reached, |value| value < band.low);
+        found.push(Closed {
+            from: last_low,
+            reached,
+            until,
+        });
+        let Some(until) = until else { break };
+        last_low = Some(until);
+        row = until;
     }
     found
+}
+
+/// First row from `row` on for which `is` holds. Blocks are looked at without a branch a row, so that long quiet stretches
+/// cost little.
+fn first_where(x: &[f64], row: usize, is: impl Fn(f64) -> bool) -> Option<usize> {
+    const BLOCK: usize = 256;
+    let rest = x.get(row..)?;
+    let block = rest
+        .chunks(BLOCK)
+        .position(|block| block.iter().fold(false, |any, value| any | is(*value)))?;
+    let begin = block * BLOCK;
+    let within = rest[begin..].iter().position(|value| is(*value))?;
+    Some(row + begin + within)
 }
 
 /// Time a contact may stay open and still be bouncing, s. Published bounce of switches and relays ends within about 10 ms

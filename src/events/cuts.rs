@@ -2,7 +2,6 @@
 
 use super::phase::{Phase, PhaseKind};
 use super::view::View;
-use crate::bench::Trace;
 use crate::capture::TimeAxis;
 
 /// Rows left out on either side of a bad stretch.
@@ -12,15 +11,12 @@ const MARGIN: usize = 2;
 pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
     let mut bad: Vec<(usize, usize, &'static str)> = Vec::new();
     // A channel without any number has no series: it counts as absent, not as a hole over the whole record.
-    for (trace, series) in [
-        (&view.waveform.voltage_v, &view.v),
-        (&view.waveform.current_a, &view.i),
-    ] {
-        if let (Some(trace), Some(series)) = (trace, series) {
-            stretches(trace, &series.clipped, view.rows, &mut bad);
+    for (values, series) in [(view.raw_v, &view.v), (view.raw_i, &view.i)] {
+        if let (Some(values), Some(series)) = (values, series) {
+            stretches(values, &series.clipped, view.rows, &mut bad);
         }
     }
-    if let TimeAxis::Listed(times) = &view.waveform.time {
+    if let TimeAxis::Listed(times) = view.time {
         let limit = 1.6 * view.step_s;
         for (row, pair) in times.windows(2).enumerate() {
             if pair[1] - pair[0] > limit {
@@ -37,7 +33,7 @@ pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
 
 /// Bad stretches of one trace with their margins.
 fn stretches(
-    trace: &Trace,
+    values: &[f64],
     clipped: &[bool],
     rows: usize,
     bad: &mut Vec<(usize, usize, &'static str)>,
@@ -45,7 +41,7 @@ fn stretches(
     let reason = |k: usize| {
         if clipped.get(k).is_some_and(|&c| c) {
             Some("clipped")
-        } else if trace.values.get(k).is_none_or(|v| !v.is_finite()) {
+        } else if values.get(k).is_none_or(|v| !v.is_finite()) {
             Some("missing")
         } else {
             None

@@ -11,7 +11,11 @@ use crate::bench::{Doubt, Role, Waveform};
 /// Rows run from 0 to the length of the time axis; the phases cover all of them in order. Works with voltage and current,
 /// or either alone. Linear in the number of rows.
 pub fn find(waveform: &Waveform, role: Role) -> Timeline {
-    let mut view = View::new(waveform);
+    find_in(View::new(waveform), role)
+}
+
+/// As [`find`], from what is prepared already.
+pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
     let mut draft = Draft::default();
     let end = view.len();
     if end < 8 {

@@ -236,33 +236,32 @@ fn current_limited(view: &View, draft: &mut Draft, settled: usize, peak_row: usi
 
 /// Values at the end of the converter's range, as flagged or as a run of the top code shows.
 pub(crate) fn about_clipping(view: &View, told: &mut Vec<String>) {
-    for (name, trace, series, unit, effect) in [
+    for (name, values, series, unit, effect) in [
         (
             "current",
-            &view.waveform.current_a,
+            view.raw_i,
             &view.i,
             "A",
             "the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut",
         ),
         (
             "voltage",
-            &view.waveform.voltage_v,
+            view.raw_v,
             &view.v,
             "V",
             "kicks and arcs beyond the screen are cut; a clipped supply level would bias every parameter",
         ),
     ] {
-        let (Some(trace), Some(series)) = (trace, series) else {
+        let (Some(values), Some(series)) = (values, series) else {
             continue;
         };
         let count = series.clipped.iter().filter(|&&c| c).count();
         if count == 0 {
             continue;
         }
-        let levels = trace
-            .values
+        let levels = values
             .iter()
-            .zip(&series.clipped)
+            .zip(series.clipped.iter())
             .filter(|(v, c)| **c && v.is_finite())
             .map(|(v, _)| *v);
         let (low, high) = levels.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {

@@ -40,7 +40,11 @@ impl RoleGuess {
 
 /// Guesses what a capture shows. Works with voltage and current or either alone, in any polarity; linear in the rows.
 pub fn guess_role(waveform: &Waveform) -> RoleGuess {
-    let mut view = View::new(waveform);
+    guess_role_in(View::new(waveform))
+}
+
+/// As [`guess_role`], from what is prepared already.
+pub(super) fn guess_role_in(mut view: View) -> RoleGuess {
     if view.len() < 40 {
         let text = format!(
             "only {} usable rows: nothing can be told from them",

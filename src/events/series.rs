@@ -1,50 +1,70 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
 use crate::bench::Trace;
+use rayon::prelude::*;
+use std::borrow::Cow;
+use std::cmp::Ordering;
 
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
 const STATISTIC_ROWS: usize = 100_000;
 
 /// A trace without holes, in the unit of the trace times `sign`.
 #[derive(Clone, Debug)]
-pub(crate) struct Series {
+pub(crate) struct Series<'a> {
     /// One value a row; a hole carries the last value before it (the first one after it at the beginning).
-    pub x: Vec<f64>,
+    pub x: Cow<'a, [f64]>,
     /// Standard deviation of the white part, from successive differences, never below what one code step makes.
     pub sigma: f64,
     /// Code step where the trace has one, else 0.
     pub step: f64,
     /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`].
-    pub clipped: Vec<bool>,
+    pub clipped: Cow<'a, [bool]>,
 }
 
-impl Series {
+impl<'a> Series<'a> {
     /// `None` when fewer than two rows hold a number.
-    pub fn new(trace: &Trace) -> Option<Series> {
-        let first = trace.values.iter().position(|v| v.is_finite())?;
-        trace.values.iter().filter(|v| v.is_finite()).nth(1)?;
-        let mut last = trace.values[first];
-        let x: Vec<f64> = trace
-            .values
-            .iter()
-            .map(|&v| {
+    pub fn new(trace: &'a Trace) -> Option<Series<'a>> {
+        Series::of(
+            &trace.values,
+            trace.quantisation_step,
+            Cow::Borrowed(&trace.clipped),
+        )
+    }
+
+    /// From values, code step and flags apart. Values without a hole are not copied.
+    pub fn of(
+        values: &'a [f64],
+        quantisation_step: Option<f64>,
+        clipped: Cow<'a, [bool]>,
+    ) -> Option<Series<'a>> {
+        let first = values.iter().position(|v| v.is_finite())?;
+        values.iter().filter(|v| v.is_finite()).nth(1)?;
+        let x = if stretches(values, 0).all(|(_, x)| x.iter().all(|v| v.is_finite())) {
+            Cow::Borrowed(values)
+        } else {
+            let mut last = values[first];
+            let bridged = values.iter().map(|&v| {
                 if v.is_finite() {
                     last = v;
                 }
                 last
-            })
-            .collect();
-        let step = trace
-            .quantisation_step
+            });
+            Cow::Owned(bridged.collect())
+        };
+        let step = quantisation_step
             .filter(|q| q.is_finite() && *q > 0.0)
             .unwrap_or(0.0);
         let sigma = difference_noise(&x).max(0.4 * step);
-        let clipped = if trace.clipped.iter().any(|&c| c) {
-            let mut flags = trace.clipped.clone();
-            flags.resize(x.len(), false);
-            flags
+        let clipped = if clipped.contains(&true) {
+            if clipped.len() == x.len() {
+                clipped
+            } else {
+                let mut flags = clipped.into_owned();
+                flags.resize(x.len(), false);
+                Cow::Owned(flags)
+            }
         } else {
-            top_code_runs(&x)
+            Cow::Owned(top_code_runs(&x))
         };
         Some(Series {
             x,
@@ -55,8 +75,8 @@ impl Series {
     }
 
     /// The same with the sign turned.
-    pub fn negated(mut self) -> Series {
-        self.x.iter_mut().for_each(|v| *v = -*v);
+    pub fn negated(mut self) -> Series<'a> {
+        self.x.to_mut().iter_mut().for_each(|v| *v = -*v);
         self
     }
 
@@ -99,9 +119,17 @@ impl Series {
     /// Largest value of the running median of three in `first .. end` and its row, so that a needle is no peak.
     pub fn peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let end = end.min(self.len());
+        let later = |a: (usize, f64), b: (usize, f64)| match a.1.total_cmp(&b.1) {
+            Ordering::Greater => a,
+            Ordering::Less => b,
+            Ordering::Equal if a.0 > b.0 => a,
+            Ordering::Equal => b,
+        };
         (first..end)
+            .into_par_iter()
+            .with_min_len(STRETCH)
             .map(|k| (k, self.median3(k)))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .reduce_with(later)
     }
 
     /// Median of the row and its neighbours.
@@ -151,19 +179,43 @@ fn difference_noise(x: &[f64]) -> f64 {
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
 fn top_code_runs(x: &[f64]) -> Vec<bool> {
     let mut clipped = vec![false; x.len()];
-    let (low, high) = x
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| {
-            (l.min(v), h.max(v))
-        });
-    let moving = x.windows(2).filter(|w| w[0] != w[1]).count().max(1);
+    let (low, high) = range(x);
     let at_ends = |v: f64| v == low || v == high;
-    let pairs = x.windows(2).filter(|w| !at_ends(w[0])).count();
-    let equal = x
-        .windows(2)
-        .filter(|w| !at_ends(w[0]) && w[0] == w[1])
-        .count();
-    if pairs < 100 || moving < 50 || high <= low {
+    // One row is no run: most records end here.
+    let runs: Vec<(usize, usize)> = stretches(x, 1)
+        .flat_map_iter(|(first, x)| {
+            let pairs = x.windows(2).enumerate();
+            pairs
+                .filter(|(_, w)| at_ends(w[0]) && w[0] == w[1])
+                .map(move |(k, _)| first + k)
+        })
+        .fold(Vec::new, with_pair)
+        .reduce(Vec::new, |mut all, more| {
+            for (first, end) in more {
+                match all.last_mut() {
+                    Some(last) if last.1 > first => last.1 = end,
+                    _ => all.push((first, end)),
+                }
+            }
+            all
+        });
+    if runs.is_empty() || high <= low {
+        return clipped;
+    }
+    // Neighbours that differ, neighbours not at an end, and those of them that are equal.
+    let [moving, pairs, equal] = stretches(x, 1)
+        .map(|(_, x)| {
+            x.windows(2).fold([0usize; 3], |[moving, pairs, equal], w| {
+                let (inner, same) = (!at_ends(w[0]), w[0] == w[1]);
+                [
+                    moving + usize::from(!same),
+                    pairs + usize::from(inner),
+                    equal + usize::from(inner && same),
+                ]
+            })
+        })
+        .reduce(|| [0; 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]]);
+    if pairs < 100 || moving < 50 {
         return clipped;
     }
     let share = (equal as f64 / pairs as f64).max(0.05);
@@ -171,16 +223,43 @@ fn top_code_runs(x: &[f64]) -> Vec<bool> {
         return clipped;
     }
     let needed = 1 + ((1e-4 / x.len() as f64).ln() / share.ln()).ceil() as usize;
-    let mut row = 0;
-    while row < x.len() {
-        let first = row;
-        while row < x.len() && x[row] == x[first] {
-            row += 1;
+    for (first, end) in runs {
+        if end - first >= needed {
+            clipped[first..end].fill(true);
         }
-        if at_ends(x[first]) && row - first >= needed {
-            clipped[first..row].fill(true);
-        }
-        row = row.max(first + 1);
     }
     clipped
+}
+
+/// Adds the pair of equal rows that begins at `row` to runs of rows (first, end). Equal neighbours of one extreme cannot
+/// follow those of the other without a row between.
+fn with_pair(mut runs: Vec<(usize, usize)>, row: usize) -> Vec<(usize, usize)> {
+    match runs.last_mut() {
+        Some(last) if last.1 > row => last.1 = row + 2,
+        _ => runs.push((row, row + 2)),
+    }
+    runs
+}
+
+/// Rows a task.
+const STRETCH: usize = 1 << 16;
+
+/// The rows in stretches with their first row, each with `more` rows of the next.
+pub(crate) fn stretches(
+    x: &[f64],
+    more: usize,
+) -> impl IndexedParallelIterator<Item = (usize, &[f64])> {
+    let count = x.len().div_ceil(STRETCH);
+    (0..count).into_par_iter().map(move |k| {
+        let first = k * STRETCH;
+        (first, &x[first..(first + STRETCH + more).min(x.len())])
+    })
+}
+
+/// Smallest and largest value.
+fn range(x: &[f64]) -> (f64, f64) {
+    const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+    stretches(x, 0)
+        .map(|(_, x)| x.iter().fold(NONE, |(l, h), &v| (l.min(v), h.max(v))))
+        .reduce(|| NONE, |a, b| (a.0.min(b.0), a.1.max(b.1)))
 }

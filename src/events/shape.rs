@@ -1,6 +1,7 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::series::Series;
+use super::series::{Series, stretches};
+use rayon::prelude::*;
 
 /// Levels of one trace.
 #[derive(Clone, Copy, Debug)]
@@ -34,13 +35,7 @@ impl Shape {
             x.quantile(0, n, 0.01).unwrap_or(0.0),
             x.quantile(0, n, 0.99).unwrap_or(0.0),
         );
-        let (mut peak_row, mut peak) = (0, tail);
-        for row in 0..n {
-            let value = x.median3(row);
-            if (value - tail).abs() > (peak - tail).abs() {
-                (peak_row, peak) = (row, value);
-            }
-        }
+        let (peak_row, peak) = largest_excursion(x, tail);
         let head_rows = x.rows(0, (n / 50).clamp(8, 5000));
         let head_mean = head_rows.iter().sum::<f64>() / head_rows.len().max(1) as f64;
         let head_ripple = (head_rows
@@ -52,20 +47,15 @@ impl Shape {
         let clear = high - low > 12.0 * x.sigma;
         let limit = 0.3 * (high - low);
         let count = if clear {
-            x.x.windows(2)
-                .filter(|w| (w[1] - w[0]).abs() > limit)
-                .count()
+            stretches(&x.x, 1)
+                .map(|(_, x)| x.windows(2).filter(|w| (w[1] - w[0]).abs() > limit).count())
+                .sum()
         } else {
             0
         };
-        let mut jumps: Vec<f64> = x.x.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
-        // The tenth largest jump of a record of any usual length: an edge or two bounces, not one needle.
-        let place = jumps.len().saturating_sub(1 + 2.min(jumps.len() / 4));
-        let jump = if jumps.is_empty() {
-            0.0
-        } else {
-            *jumps.select_nth_unstable_by(place, f64::total_cmp).1
-        };
+        // The third largest jump of a record of any usual length: an edge or two bounces, not one needle.
+        let pairs = n.saturating_sub(1);
+        let jump = largest_jumps(&x.x)[2.min(pairs / 4)];
         Shape {
             head: x.median(0, first).unwrap_or(0.0),
             tail,
@@ -103,4 +93,53 @@ impl Shape {
             self.low - zero
         }
     }
+}
+
+/// First row at which the running median of three is farthest from `tail`, and its value; row 0 and `tail` when it never
+/// leaves it.
+fn largest_excursion(x: &Series, tail: f64) -> (usize, f64) {
+    stretches(&x.x, 0)
+        .map(|(first, rows)| {
+            (first..first + rows.len()).fold((0, tail), |(row, peak), k| {
+                let value = x.median3(k);
+                if (value - tail).abs() > (peak - tail).abs() {
+                    (k, value)
+                } else {
+                    (row, peak)
+                }
+            })
+        })
+        .reduce(
+            || (0, tail),
+            |a, b| {
+                let (of_a, of_b) = ((a.1 - tail).abs(), (b.1 - tail).abs());
+                if of_b > of_a || (of_b == of_a && of_b > 0.0 && b.0 < a.0) {
+                    b
+                } else {
+                    a
+                }
+            },
+        )
+}
+
+/// The three largest differences between neighbours, the largest first; 0 where there are fewer.
+fn largest_jumps(x: &[f64]) -> [f64; 3] {
+    let put = |mut top: [f64; 3], jump: f64| {
+        if jump > top[2] {
+            top[2] = jump;
+            if jump > top[1] {
+                top.swap(1, 2);
+                if jump > top[0] {
+                    top.swap(0, 1);
+                }
+            }
+        }
+        top
+    };
+    stretches(x, 1)
+        .map(|(_, x)| {
+            x.windows(2)
+                .fold([0.0; 3], |top, w| put(top, (w[1] - w[0]).abs()))
+        })
+        .reduce(|| [0.0; 3], |a, b| b.into_iter().fold(a, put))
 }

@@ -62,14 +62,14 @@ fn fall(view: &View, first: usize, end: usize, head: usize) -> Option<(usize, us
 /// The stretch of the decay in which a clamp holds the voltage still: first row, end, level in V.
 fn clamped(view: &View, off: usize, gone: usize) -> Option<(usize, usize, f64)> {
     let v = view.v.as_ref()?;
-    let trace = view.waveform.voltage_v.as_ref()?;
+    let raw = view.raw_v?;
     let length = gone.checked_sub(off)?;
     if length < 20 {
         return None;
     }
     let (from, to) = (off + length / 10 + 2, gone - length / 20);
     let usable = |k: usize| {
-        trace.values.get(k).is_some_and(|x| x.is_finite()) && !v.clipped.get(k).is_some_and(|&c| c)
+        raw.get(k).is_some_and(|x| x.is_finite()) && !v.clipped.get(k).is_some_and(|&c| c)
     };
     if !(from..to).all(usable) {
         return None;

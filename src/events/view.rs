@@ -1,25 +1,31 @@
 //! A waveform as the event finders see it: holes bridged, voltage and current positive while the source drives.
 
 use super::series::Series;
-use crate::bench::Waveform;
+use crate::bench::{Trace, Waveform};
 use crate::capture::TimeAxis;
 
 /// Prepared traces of one waveform.
 pub(crate) struct View<'a> {
-    pub waveform: &'a Waveform,
+    pub time: &'a TimeAxis,
     pub rows: usize,
     /// Sampling interval in s: the median step where times are listed, 0 where time is absent.
     pub step_s: f64,
-    pub v: Option<Series>,
-    pub i: Option<Series>,
+    /// Values as recorded, holes and polarity as they stand.
+    pub raw_v: Option<&'a [f64]>,
+    pub raw_i: Option<&'a [f64]>,
+    pub v: Option<Series<'a>>,
+    pub i: Option<Series<'a>>,
 }
 
 impl<'a> View<'a> {
     pub fn new(waveform: &'a Waveform) -> View<'a> {
+        let values = |trace: &'a Option<Trace>| trace.as_ref().map(|t| t.values.as_slice());
         View {
-            waveform,
+            time: &waveform.time,
             rows: waveform.time.len(),
             step_s: sampling_interval(&waveform.time),
+            raw_v: values(&waveform.voltage_v),
+            raw_i: values(&waveform.current_a),
             v: waveform.voltage_v.as_ref().and_then(Series::new),
             i: waveform.current_a.as_ref().and_then(Series::new),
         }
@@ -51,7 +57,7 @@ impl<'a> View<'a> {
         let last = self.rows.checked_sub(1)?;
         let below = (row.max(0.0).floor() as usize).min(last);
         let above = (below + 1).min(last);
-        let (t0, t1) = (self.waveform.time.at(below)?, self.waveform.time.at(above)?);
+        let (t0, t1) = (self.time.at(below)?, self.time.at(above)?);
         Some(t0 + (row - below as f64).clamp(0.0, 1.0) * (t1 - t0))
     }
 

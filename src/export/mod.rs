@@ -7,8 +7,10 @@
 //! * [`script`]: Python and Octave snippets that simulate a start.
 //! * [`state_space`]: continuous and exact discrete matrices as JSON.
 //! * [`rows`]: CSV and Parquet, one row a motor.
+//! * [`columns`]: the same two formats for tables too long for memory, written batch by batch.
 
 pub mod c_header;
+pub mod columns;
 mod error;
 pub mod instance;
 pub mod modelica;

@@ -15,7 +15,7 @@ pub struct Row<'a> {
 }
 
 /// Unit as it ends a column name.
-fn suffix(name: ParameterName) -> &'static str {
+pub fn suffix(name: ParameterName) -> &'static str {
     match name {
         ParameterName::TerminalResistance => "ohm",
         ParameterName::ArmatureInductance => "h",

@@ -105,6 +105,26 @@ pub struct Shared {
     pub with_eddy: bool,
     /// Relative standard deviation of the resistance over rotor positions.
     pub position_sd: f64,
+    /// First guess of R, Ω.
+    pub resistance_guess_ohm: f64,
+}
+
+/// Share of V/R above which a motor about to be switched off counts as held: one that turns under load takes less than half
+/// of it at its best power, one that runs freely far less.
+const STALLED_SHARE: f64 = 0.65;
+
+/// Whether the rotor stands still in the leg with which a turn-off begins.
+fn stands_still(legs: &[Leg], resistance_ohm: f64) -> bool {
+    let Some(first) = legs.first().filter(|l| l.kind == LegKind::Connected) else {
+        return false;
+    };
+    let mean = |of: fn(&Bin) -> f64| {
+        let values = first.bins.iter().map(of).filter(|v| v.is_finite());
+        let (sum, count) = values.fold((0.0, 0.0), |(s, n), v| (s + v, n + 1.0));
+        sum / count
+    };
+    let (voltage, current) = (mean(|b| b.voltage_v), mean(|b| b.current_a));
+    current.abs() * resistance_ohm > STALLED_SHARE * voltage.abs()
 }
 
 impl CaptureModel {
@@ -121,7 +141,8 @@ impl CaptureModel {
         for &(direction, entry) in &shared.entries {
             links[direction].push((entry, 1.0));
         }
-        let held = matches!(capture.role, Role::LockedRotor | Role::PwmLocked);
+        let held = matches!(capture.role, Role::LockedRotor | Role::PwmLocked)
+            || (capture.role == Role::TurnOff && stands_still(&legs, shared.resistance_guess_ohm));
         add_channels(bench, capture, index, layout, &mut links);
         if held {
             let slot = Parameter::free(Slot::Position { capture: index }, 0.0);

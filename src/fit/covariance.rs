@@ -28,6 +28,11 @@ pub struct Covariance {
 }
 
 impl Covariance {
+    /// Covariance while the entries held at a bound stay there.
+    pub fn conditional(&self) -> &DMatrix<f64> {
+        &self.conditional
+    }
+
     /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
     /// the free entries following.
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {

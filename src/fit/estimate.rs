@@ -4,11 +4,13 @@ use super::capture_model::{CaptureModel, Prediction, Shared, direction};
 use super::covariance::{Covariance, covariance};
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
+use super::left_out::{LeftOut, left_out};
 use super::legs::{Leg, LegKind, legs};
 use super::problem::Problem;
+use super::profiled::{Reach, reaches};
 use super::readings;
-use super::ripple_anchor::{RippleFinding, ripple_anchors};
-use super::rows::{deviations_from_residuals, first_deviations};
+use super::ripple_anchor::{RippleFinding, read_ripple, ripple_anchors, turn_volt_seconds};
+use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
@@ -69,6 +71,10 @@ pub struct Estimate {
     pub inductance_seen: bool,
     /// Largest current and voltage that any capture shows, A and V.
     pub largest: (f64, f64),
+    /// Intervals that the profile likelihood shapes; the others are plain.
+    pub profiles: Vec<Reach>,
+    /// What each capture does to the result.
+    pub left_out: Vec<LeftOut>,
 }
 
 /// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
@@ -87,11 +93,13 @@ pub fn estimate(
     timelines: &[Timeline],
     options: &FitOptions,
 ) -> Result<Estimate, FitError> {
+    let (ripple, findings) = read_ripple(bench, timelines);
+    let turn_v_s = turn_volt_seconds(&ripple);
     let legs: Vec<Vec<Leg>> = bench
         .captures
         .iter()
         .zip(timelines)
-        .map(|(c, t)| legs(c, t))
+        .map(|(c, t)| legs(c, t, turn_v_s))
         .collect();
     let guess = first_guess(bench, &legs);
     let peak_a = peak_current(&legs).ok_or(FitError::NothingToFit)?;
@@ -112,8 +120,7 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
-    let (anchors, ripple, findings) = ripple_anchors(bench, timelines, &models, &mut layout);
-    terms.extend(anchors);
+    terms.extend(ripple_anchors(&ripple, &models, &mut layout));
     let mut problem = Problem::new(layout, models, terms);
     let mut x = problem.layout.start();
     let start = problem
@@ -152,7 +159,7 @@ pub fn estimate(
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
     remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
     let covariance = covariance(&problem, &solution, &predictions);
-    Ok(Estimate {
+    let mut out = Estimate {
         problem,
         solution,
         predictions,
@@ -166,13 +173,20 @@ pub fn estimate(
         options: options.clone(),
         inductance_seen: inductance_seen(bench, timelines),
         largest: (peak_a, largest_voltage(bench)),
-    })
+        profiles: Vec::new(),
+        left_out: Vec::new(),
+    };
+    if out.converged() {
+        out.left_out = left_out(&out);
+        out.profiles = reaches(&out);
+    }
+    Ok(out)
 }
 
 /// Gradient tolerance while weights still change: a few hundredths of a standard deviation.
 pub(super) const COARSE: f64 = 1e-3;
-/// Gradient tolerance of the result: below a thousandth of a standard deviation for a few thousand rows.
-const FINE: f64 = 2e-5;
+/// Gradient tolerance of the result: a few thousandths of a standard deviation for a few thousand rows.
+const FINE: f64 = 5e-5;
 
 pub(super) fn solve(
     problem: &Problem,
@@ -230,6 +244,8 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let Some(predictions) = problem.predict(x) else {
         return;
     };
+    let mut departures = Departures::default();
+    let mut scatters = Vec::with_capacity(predictions.len());
     for (k, prediction) in predictions.iter().enumerate() {
         let residuals: Vec<f64> = prediction
             .rows
@@ -243,10 +259,15 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
         let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
         let legs = &problem.models[k].legs;
         let role = bench.captures[k].role;
-        problem.deviations[k] =
-            deviations_from_residuals(&prediction.rows, &residuals, quantisation, |leg| {
-                independent_rows(role, legs, leg)
-            });
+        let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |leg| {
+            independent_rows(role, legs, leg)
+        });
+        departures.add(&prediction.rows, &residuals, &scatter);
+        scatters.push(scatter);
+    }
+    let share = departures.share();
+    for (k, scatter) in scatters.iter().enumerate() {
+        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
     }
 }
 
@@ -441,6 +462,7 @@ fn shared_parameters(
         reference_temperature_c,
         with_eddy: true,
         position_sd: position_sd(bench),
+        resistance_guess_ohm: guess.terminal_resistance_ohm,
     }
 }
 

@@ -4,8 +4,10 @@
 //! any length costs a few hundred model steps. A bin's mean is compared with the model's mean over the same time, so
 //! nothing is lost while the model is linear over a bin.
 
+use super::driving_voltage::{smooth, straighten};
 use crate::bench::{Capture, Doubt, Role, Waveform};
 use crate::events::{PhaseKind, Timeline};
+use crate::stats::robust::noise_from_differences;
 
 /// Mean of the samples in one stretch of time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,11 +58,13 @@ pub struct Leg {
 /// the rise of friction at creeping speed) is none of the model's terms. Common practice, no source.
 const SLOWEST_SHARE: f64 = 0.15;
 
-/// Most bins of a switched (PWM) leg.
-const MOST_SWITCHED_BINS: usize = 1500;
+/// Most bins of a switched (PWM) record, and least of one piece of it.
+const MOST_SWITCHED_BINS: usize = 600;
+const LEAST_SWITCHED_BINS: usize = 40;
 
-/// Cuts a capture into legs.
-pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
+/// Cuts a capture into legs. `turn_v_s`: volt-seconds of back-EMF in a turn of the rotor, where the ripple told it. Bins are
+/// then whole turns where they can be, over which segments, poles and all else that repeats with the turn average out.
+pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Vec<Leg> {
     let waveform = &capture.waveform;
     if capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled) {
         // The level of the voltage is lost, and with it what drives every leg.
@@ -80,14 +84,23 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
             PhaseKind::Rest => leg(LegKind::Rest, uniform(waveform, rows, 20), rows),
             PhaseKind::Driven | PhaseKind::Shorted => {
                 let bins = if switched {
-                    let mut bins = uniform(waveform, rows, MOST_SWITCHED_BINS);
+                    // The record's bins are shared out over its pieces.
+                    let share = (end - first) as f64 / waveform.time.len() as f64;
+                    let count = (share * MOST_SWITCHED_BINS as f64).ceil() as usize;
+                    let mut bins = uniform(waveform, rows, count.max(LEAST_SWITCHED_BINS));
                     mark_dead_current(&mut bins);
                     bins
                 } else if matches!(phase.kind, PhaseKind::Driven) && previous.is_none() {
                     // Running steadily since before the record began.
-                    uniform(waveform, rows, 80)
+                    let mut bins = turn_v_s
+                        .and_then(|turn| steady_turns(waveform, rows, turn, 80))
+                        .unwrap_or_else(|| uniform(waveform, rows, 80));
+                    straighten(&mut bins);
+                    bins
                 } else {
-                    growing(waveform, rows)
+                    let mut bins = growing(waveform, rows);
+                    smooth(&mut bins, sample_noise_v(waveform, rows));
+                    bins
                 };
                 let mut leg = leg(LegKind::Connected, bins, rows);
                 if matches!(phase.kind, PhaseKind::Driven) && !switched {
@@ -99,7 +112,10 @@ pub fn legs(capture: &Capture, timeline: &Timeline) -> Vec<Leg> {
                 leg
             }
             PhaseKind::Open => {
-                let mut leg = leg(LegKind::Open, uniform(waveform, rows, 250), rows);
+                let bins = turn_v_s
+                    .and_then(|turn| open_turns(waveform, rows, turn, 250))
+                    .unwrap_or_else(|| uniform(waveform, rows, 250));
+                let mut leg = leg(LegKind::Open, bins, rows);
                 leg.compared = before_fading(&leg.bins, |b| b.voltage_v.abs());
                 leg
             }
@@ -181,6 +197,22 @@ fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     (scatter - noise).max(0.0).sqrt()
 }
 
+/// Noise of one sample of the voltage over some rows, a converter's step included, V.
+fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+    let Some(trace) = &waveform.voltage_v else {
+        return 0.0;
+    };
+    let values: Vec<f64> = trace.values[rows.0..rows.1]
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
+    noise_from_differences(&values)
+        .unwrap_or(0.0)
+        .hypot(rounding)
+}
+
 /// Marks the bins of a switched leg in which the current has died: a plateau at its lower end, where a triangle would
 /// spend no more time than anywhere else.
 fn mark_dead_current(bins: &mut [Bin]) {
@@ -221,6 +253,69 @@ fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> 
             )
         })
         .collect()
+}
+
+/// Fewest turns that make bins of whole turns worth while.
+const FEWEST_TURNS: f64 = 12.0;
+
+/// Bins of whole turns of a motor that runs steadily; its back-EMF is taken for the terminal voltage, which is near enough
+/// for a stretch of few turns and averages out over many.
+fn steady_turns(
+    waveform: &Waveform,
+    rows: (usize, usize),
+    turn_v_s: f64,
+    most: usize,
+) -> Option<Vec<Bin>> {
+    let trace = waveform.voltage_v.as_ref()?;
+    let values = &trace.values[rows.0..rows.1];
+    let seen = values.iter().filter(|v| v.is_finite());
+    let (sum, count) = seen.fold((0.0, 0.0), |(s, n), v| (s + v.abs(), n + 1.0));
+    let span = waveform.time.at(rows.1 - 1)? - waveform.time.at(rows.0)?;
+    let turns = span * sum / count / turn_v_s;
+    if turns.is_nan() || turns < FEWEST_TURNS {
+        return None;
+    }
+    let each = (turns / most as f64).ceil();
+    Some(uniform(waveform, rows, (turns / each) as usize))
+}
+
+/// Bins of whole turns of an open, slowing motor: edges at equal steps of `∫ e dt`. Whatever is left at the end is one more.
+fn open_turns(
+    waveform: &Waveform,
+    rows: (usize, usize),
+    turn_v_s: f64,
+    most: usize,
+) -> Option<Vec<Bin>> {
+    let trace = waveform.voltage_v.as_ref()?;
+    let step = |k: usize| Some(waveform.time.at(k + 1)? - waveform.time.at(k)?);
+    let mut passed = Vec::with_capacity(rows.1 - rows.0);
+    let mut total = 0.0;
+    for k in rows.0..rows.1 {
+        passed.push(total);
+        let e = trace.values[k].abs();
+        if e.is_finite() && k + 1 < rows.1 {
+            total += e * step(k)?;
+        }
+    }
+    let turns = total / turn_v_s;
+    if turns < FEWEST_TURNS {
+        return None;
+    }
+    let each = (turns / most as f64).ceil() * turn_v_s;
+    let mut edges = vec![rows.0];
+    for (k, x) in passed.iter().enumerate() {
+        if *x >= each * edges.len() as f64 {
+            edges.push(rows.0 + k);
+        }
+    }
+    edges.push(rows.1);
+    edges.dedup();
+    Some(
+        edges
+            .windows(2)
+            .filter_map(|w| bin(waveform, w[0], w[1]))
+            .collect(),
+    )
 }
 
 /// Single samples first, then bins that grow with the time since the beginning of the leg.

@@ -14,8 +14,6 @@ pub struct Problem {
     pub readings: Vec<ReadingTerm>,
     /// Standard deviation of every row of every capture.
     pub deviations: Vec<Vec<f64>>,
-    /// Captures left out, for the pull of each.
-    pub left_out: Option<usize>,
     lower: DVector<f64>,
     upper: DVector<f64>,
     limits: DVector<f64>,
@@ -33,7 +31,6 @@ impl Problem {
             models,
             readings,
             deviations,
-            left_out: None,
             lower,
             upper,
             limits,
@@ -43,6 +40,27 @@ impl Problem {
     /// Predictions of every capture.
     pub fn predict(&self, x: &DVector<f64>) -> Option<Vec<Prediction>> {
         self.models.par_iter().map(|m| m.predict(x)).collect()
+    }
+
+    /// What the rows of capture `k` alone give.
+    pub fn capture_equations(&self, k: usize, prediction: &Prediction) -> NormalEquations {
+        let mut out = self.nothing();
+        scatter(
+            &self.models[k],
+            &prediction.rows,
+            &self.deviations[k],
+            &mut out,
+        );
+        out
+    }
+
+    fn nothing(&self) -> NormalEquations {
+        let n = self.layout.len();
+        NormalEquations {
+            cost: 0.0,
+            gradient: DVector::zeros(n),
+            normal: DMatrix::zeros(n, n),
+        }
     }
 
     /// Fixes entries at their present value.
@@ -114,17 +132,10 @@ impl LeastSquares for Problem {
     }
 
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
-        let n = self.layout.len();
-        let mut out = NormalEquations {
-            cost: 0.0,
-            gradient: DVector::zeros(n),
-            normal: DMatrix::zeros(n, n),
-        };
+        let mut out = self.nothing();
         let predictions = self.predict(x)?;
         for ((k, model), prediction) in self.models.iter().enumerate().zip(&predictions) {
-            if self.left_out != Some(k) {
-                scatter(model, &prediction.rows, &self.deviations[k], &mut out);
-            }
+            scatter(model, &prediction.rows, &self.deviations[k], &mut out);
         }
         for reading in &self.readings {
             let term = reading.evaluate(x, &self.models, &predictions)?;

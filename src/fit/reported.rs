@@ -2,6 +2,7 @@
 
 use super::estimate::Estimate;
 use super::layout::{Slot, Source};
+use super::monomial::{Monomial, monomials};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::DVector;
@@ -38,6 +39,8 @@ pub struct Reported {
     pub estimate: Option<Interval>,
     /// True where the interval ends at a physical bound.
     pub one_sided: bool,
+    /// True where the ends are those of the profile likelihood, since the plain ones are off by more than 5 % of the width.
+    pub profiled: bool,
     /// Winding temperature to which the value belongs, °C.
     pub temperature_c: Option<f64>,
     /// The same at 25 °C, where it differs and the temperature is known.
@@ -48,57 +51,6 @@ pub struct Reported {
     pub gradient: Option<DVector<f64>>,
     /// For an undetermined parameter: what would settle it.
     pub settled_by: Option<String>,
-}
-
-/// A product of powers: `Π exp(a_k x_k) · x_linear`.
-struct Monomial {
-    name: &'static str,
-    unit: &'static str,
-    logs: Vec<(Slot, f64)>,
-    linear: Option<Slot>,
-}
-
-fn monomials() -> Vec<Monomial> {
-    use Slot::{
-        BrushDrop, FrictionCurrent, LogBackEmfConstant as K, LogCapacitance as C,
-        LogInductance as L, LogResistance as R, ViscousConductance, Windage,
-    };
-    let m = |name, unit, logs: &[(Slot, f64)], linear: Option<Slot>| Monomial {
-        name,
-        unit,
-        logs: logs.to_vec(),
-        linear,
-    };
-    vec![
-        m("terminal_resistance", "Ohm", &[(R, 1.0)], None),
-        m("armature_inductance", "H", &[(L, 1.0)], None),
-        m("back_emf_constant", "V.s/rad", &[(K, 1.0)], None),
-        m(
-            "coulomb_friction_torque",
-            "N.m",
-            &[(K, 1.0)],
-            Some(FrictionCurrent),
-        ),
-        m(
-            "viscous_friction",
-            "N.m.s/rad",
-            &[(K, 2.0)],
-            Some(ViscousConductance),
-        ),
-        m("windage", "N.m.s2/rad2", &[(K, 3.0)], Some(Windage)),
-        m("rotor_inertia", "kg.m2", &[(C, 1.0), (K, 2.0)], None),
-        m("brush_drop", "V", &[], Some(BrushDrop)),
-        m("inertia_capacitance", "F", &[(C, 1.0)], None),
-        m("friction_current", "A", &[], Some(FrictionCurrent)),
-        m("viscous_conductance", "S", &[], Some(ViscousConductance)),
-        m(
-            "electrical_time_constant",
-            "s",
-            &[(L, 1.0), (R, -1.0)],
-            None,
-        ),
-        m("mechanical_time_constant", "s", &[(R, 1.0), (C, 1.0)], None),
-    ]
 }
 
 /// Relative standard uncertainty above which a parameter that must be positive counts as not determined.
@@ -117,6 +69,7 @@ impl Estimate {
             status: Status::Undetermined,
             estimate: None,
             one_sided: false,
+            profiled: false,
             temperature_c: self.temperature_c.map(|t| t.0),
             at_25_c: None,
             budget: Vec::new(),
@@ -129,26 +82,25 @@ impl Estimate {
         }
         let layout = &self.problem.layout;
         let x = &self.solution.x;
-        let mut factor = 1.0;
-        let mut gradient = DVector::zeros(layout.len());
-        for (slot, power) in &m.logs {
-            let Some(k) = layout.find(slot) else {
-                out.settled_by = Some(settled_by(m.name, true));
-                return out;
-            };
-            factor *= (power * x[k]).exp();
-            gradient[k] = *power;
-        }
-        let linear = m.linear.as_ref().and_then(|slot| layout.find(slot));
-        let amount = linear.map_or(1.0, |k| x[k]);
-        gradient *= factor * amount;
-        if let Some(k) = linear {
-            gradient[k] = factor;
-        }
-        let value = factor * amount;
+        let Some(placed) = m.place(layout) else {
+            out.settled_by = Some(settled_by(m.name, true));
+            return out;
+        };
+        let factor = placed.factor(x);
+        let (value, gradient) = placed.value(x);
+        let linear = placed.linear;
         let variance = (gradient.transpose() * &self.covariance.total * &gradient)[(0, 0)].max(0.0);
         let mut u = variance.sqrt();
         let z = crate::stats::quantiles::normal_quantile(0.5 + 0.5 * self.options.level);
+        let reach = self.profiles.iter().find(|p| p.parameter == m.name);
+        out.profiled = reach.is_some();
+        // The profile shapes what the fit itself spreads; what entries held at a bound may still do comes on top.
+        let fitted = (gradient.transpose() * self.covariance.conditional() * &gradient)[(0, 0)];
+        let reached = |ratio: f64| {
+            let share = (fitted / variance).clamp(0.0, 1.0);
+            (ratio * ratio * share + 1.0 - share).sqrt()
+        };
+        let (below, above) = reach.map_or((1.0, 1.0), |p| (reached(p.below), reached(p.above)));
         let interval = if let Some(k) = linear {
             // Not negative: the plain interval where it stays clear of zero, else one-sided from the truncated normal.
             let (centre, spread) = if self.covariance.free[k] {
@@ -161,8 +113,8 @@ impl Estimate {
                 Interval {
                     value,
                     standard_uncertainty: u,
-                    lower: value - z * u,
-                    upper: value + z * u,
+                    lower: (value - below * z * u).max(0.0),
+                    upper: value + above * z * u,
                 }
             } else {
                 out.one_sided = true;
@@ -181,8 +133,8 @@ impl Estimate {
             Interval {
                 value,
                 standard_uncertainty: u,
-                lower: value * (-z * relative).exp(),
-                upper: value * (z * relative).exp(),
+                lower: value * (-below * z * relative).exp(),
+                upper: value * (above * z * relative).exp(),
             }
         };
         // Whatever nothing touches comes out without any spread, which is no measurement either.

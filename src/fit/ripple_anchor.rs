@@ -20,14 +20,9 @@ pub struct RippleFinding {
     pub used: bool,
 }
 
-/// Reads the ripple of every run-down, adds a term for each that settles the constant, and tells the rest in words.
-pub fn ripple_anchors(
-    bench: &Bench,
-    timelines: &[Timeline],
-    models: &[CaptureModel],
-    layout: &mut Layout,
-) -> (Vec<ReadingTerm>, Vec<RippleFinding>, Vec<String>) {
-    let (mut terms, mut findings, mut remarks) = (Vec::new(), Vec::new(), Vec::new());
+/// Ripple of every run-down, and what it says in words.
+pub fn read_ripple(bench: &Bench, timelines: &[Timeline]) -> (Vec<RippleFinding>, Vec<String>) {
+    let (mut findings, mut remarks) = (Vec::new(), Vec::new());
     for (index, capture) in bench.captures.iter().enumerate() {
         if capture.role != Role::RunDown || capture.ac_coupled {
             continue;
@@ -37,39 +32,73 @@ pub fn ripple_anchors(
         };
         let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
         let options = RippleOptions::for_stretch(&stretch, bench.motor.commutator_segments, zero);
-        let result = match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
-            Ok(result) => result,
-            Err(why) => {
-                remarks.push(format!(
-                    "{}: its ripple tells no speed: {why}",
-                    capture.name
-                ));
-                continue;
+        match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
+            Ok(result) => {
+                // The fit carries the channel's gain itself.
+                let told = result
+                    .remarks
+                    .iter()
+                    .filter(|r| r.as_str() != RELATIVE_TO_GAIN);
+                remarks.extend(told.map(|r| format!("{}: {r}", capture.name)));
+                let used = result.settled(SETTLED).is_some();
+                findings.push(RippleFinding {
+                    capture: index,
+                    result,
+                    used,
+                });
             }
-        };
-        // The fit carries the channel's gain itself.
-        let told = result
-            .remarks
-            .iter()
-            .filter(|r| r.as_str() != RELATIVE_TO_GAIN);
-        remarks.extend(told.map(|r| format!("{}: {r}", capture.name)));
-        let settled = result.settled(SETTLED).cloned();
-        if let Some(candidate) = &settled {
+            Err(why) => remarks.push(format!(
+                "{}: its ripple tells no speed: {why}",
+                capture.name
+            )),
+        }
+    }
+    (findings, remarks)
+}
+
+/// A term for each run-down whose ripple settles the constant.
+pub fn ripple_anchors(
+    findings: &[RippleFinding],
+    models: &[CaptureModel],
+    layout: &mut Layout,
+) -> Vec<ReadingTerm> {
+    findings
+        .iter()
+        .filter_map(|finding| {
+            let candidate = finding.result.settled(SETTLED)?;
             let k = candidate.back_emf_constant_v_s_per_rad;
             let constant =
                 layout.add(Parameter::free(Slot::LogBackEmfConstant, k.ln()).stepping(1.0));
-            terms.push(ReadingTerm::Constant {
+            Some(ReadingTerm::Constant {
                 v_s_per_rad: k,
                 relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
                 constant,
-                gain: models[index].links[direction::VOLTAGE_GAIN].clone(),
-            });
-        }
-        findings.push(RippleFinding {
-            capture: index,
-            result,
-            used: settled.is_some(),
-        });
-    }
-    (terms, findings, remarks)
+                gain: models[finding.capture].links[direction::VOLTAGE_GAIN].clone(),
+            })
+        })
+        .collect()
+}
+
+/// Volt-seconds of back-EMF in one turn, or in a whole number of them: of the candidates that are not out of the question
+/// the largest, whose turn is a multiple of the others' more often than not.
+pub fn turn_volt_seconds(findings: &[RippleFinding]) -> Option<f64> {
+    let best = findings
+        .iter()
+        .max_by(|a, b| strength(a).total_cmp(&strength(b)))?;
+    let constant = best
+        .result
+        .candidates
+        .iter()
+        .filter(|c| c.constant_probability > 0.05)
+        .map(|c| c.back_emf_constant_v_s_per_rad)
+        .reduce(f64::max)?;
+    Some(std::f64::consts::TAU * constant)
+}
+
+fn strength(finding: &RippleFinding) -> f64 {
+    finding
+        .result
+        .candidates
+        .first()
+        .map_or(0.0, |c| c.constant_probability)
 }

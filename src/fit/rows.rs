@@ -5,10 +5,14 @@ use super::capture_model::{Quantity, Row};
 /// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;
 
-/// What the model itself is trusted to, relative to the reading: it knows no cogging, no single segment, no change of
-/// contact from turn to turn. One per cent of a current, two per mille of an open-terminal voltage; common practice, no
-/// source.
+/// What the model itself is trusted to before the residuals are seen, relative to the reading: it knows no cogging, no single
+/// segment, no change of contact from turn to turn. One per cent of a current, two per mille of an open-terminal voltage;
+/// common practice, no source.
 const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
+
+/// How many stretches of residuals that trust is worth, and the least share of it that remains however small they are.
+const PRIOR_WEIGHT: f64 = 4.0;
+const LEAST_SHARE: f64 = 0.1;
 
 /// Such departures last: a leg holds about this many independent ones, however many rows it has.
 const MODEL_DEPARTURES: f64 = 15.0;
@@ -34,64 +38,152 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
         .collect()
 }
 
-/// Standard deviations from residuals: the scatter about their own local line, pooled over neighbours in the same leg,
-/// together with a share of the reading for what the model leaves out.
+/// Rows of one leg and one channel with the variance of their noise.
+pub struct Scatter {
+    rows: Vec<usize>,
+    variance: Vec<f64>,
+    /// Whether the model's own departures come on top.
+    with_departures: bool,
+}
+
+/// The noise of the rows: the scatter about their own local line, pooled over neighbours in the same leg.
 ///
-/// Only the scatter sets the weight, never a lasting departure: a stretch that the model misses keeps its weight, so that
+/// Only the scatter counts, never a lasting departure: a stretch that the model misses keeps its weight, so that
 /// the fit has to explain it. Periodic ripple that averages out over a few rows counts for less than its size, a slow
 /// wander for more ([`long_run_factor`]).
 ///
 /// `counts_for`: for a leg too short for its ripple to average out, the number of independent rows of its departure's size
 /// that the whole leg is worth.
-pub fn deviations_from_residuals(
+pub fn scatter_of_residuals(
     rows: &[Row],
     residuals: &[f64],
     quantisation: [f64; 2],
     counts_for: impl Fn(usize) -> Option<f64>,
-) -> Vec<f64> {
-    // Exact data must not weigh infinitely.
-    let least = peaks(rows).map(|peak| 1e-6 * peak);
-    let mut out = vec![0.0; rows.len()];
-    for group in groups(rows) {
-        if let Some(u) = rows[group[0]].zero_uncertainty {
-            for &k in &group {
-                out[k] = u
-                    .hypot(0.03 * quantisation[rows[k].quantity as usize])
-                    .max(least[rows[k].quantity as usize]);
+) -> Vec<Scatter> {
+    groups(rows)
+        .into_iter()
+        .map(|group| {
+            let r: Vec<f64> = group.iter().map(|&k| residuals[k]).collect();
+            let (variance, with_departures) = if let Some(u) = rows[group[0]].zero_uncertainty {
+                let step = |k: usize| 0.03 * quantisation[rows[k].quantity as usize];
+                (
+                    group.iter().map(|&k| u * u + step(k).powi(2)).collect(),
+                    false,
+                )
+            } else if let Some(count) = counts_for(rows[group[0]].leg) {
+                let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
+                let one = (mean_square * r.len() as f64 / count).max(1e-24);
+                (vec![one; group.len()], false)
+            } else {
+                (pooled_scatter(rows, &group, &r, quantisation), true)
+            };
+            Scatter {
+                rows: group,
+                variance,
+                with_departures,
             }
-            continue;
-        }
-        let r: Vec<f64> = group.iter().map(|&k| residuals[k]).collect();
-        if let Some(count) = counts_for(rows[group[0]].leg) {
-            let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
-            let sd = (mean_square * r.len() as f64 / count).sqrt();
-            group.iter().for_each(|&k| out[k] = sd.max(1e-12));
-            continue;
-        }
-        let scatter = about_local_line(&r);
-        let local: Vec<f64> = (0..r.len())
-            .map(|k| {
-                let window =
-                    &scatter[k.saturating_sub(HALF_WINDOW)..(k + HALF_WINDOW + 1).min(r.len())];
-                window.iter().map(|v| v * v).sum::<f64>() / window.len() as f64
-            })
-            .collect();
-        let standard: Vec<f64> = scatter
-            .iter()
-            .zip(&local)
-            .map(|(r, v)| r / v.sqrt().max(1e-300))
-            .collect();
-        let factor = long_run_factor(&standard);
-        let lasting = (group.len() as f64 / MODEL_DEPARTURES).max(1.0);
-        for (&k, v) in group.iter().zip(&local) {
+        })
+        .collect()
+}
+
+fn pooled_scatter(
+    rows: &[Row],
+    group: &[usize],
+    residuals: &[f64],
+    quantisation: [f64; 2],
+) -> Vec<f64> {
+    let scatter = about_local_line(residuals);
+    let n = scatter.len();
+    let local: Vec<f64> = (0..n)
+        .map(|k| {
+            let window = &scatter[k.saturating_sub(HALF_WINDOW)..(k + HALF_WINDOW + 1).min(n)];
+            window.iter().map(|v| v * v).sum::<f64>() / window.len() as f64
+        })
+        .collect();
+    let standard: Vec<f64> = scatter
+        .iter()
+        .zip(&local)
+        .map(|(r, v)| r / v.sqrt().max(1e-300))
+        .collect();
+    let factor = long_run_factor(&standard);
+    group
+        .iter()
+        .zip(&local)
+        .map(|(&k, v)| {
             let q = quantisation[rows[k].quantity as usize];
             // Noise does not dither every code: a mean is never better than a few hundredths of a step.
             let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.03 * q).powi(2);
-            let share = MODEL_SHARE[rows[k].quantity as usize];
-            let model = (share * rows[k].recorded).powi(2) * lasting;
-            out[k] = ((v * factor).max(floor) + model)
-                .sqrt()
-                .max(least[rows[k].quantity as usize]);
+            (v * factor).max(floor)
+        })
+        .collect()
+}
+
+/// What the residuals of all captures say of the share of its reading to which the model can be trusted.
+///
+/// A leg's residuals are averaged over [`MODEL_DEPARTURES`] stretches. What these means scatter beyond the rows' noise is the
+/// model's. [`MODEL_SHARE`] counts as [`PRIOR_WEIGHT`] such stretches, and one that the noise drowns counts for less.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Departures {
+    weight: [f64; 2],
+    square: [f64; 2],
+}
+
+impl Departures {
+    /// Adds one capture's residuals.
+    pub fn add(&mut self, rows: &[Row], residuals: &[f64], scatter: &[Scatter]) {
+        let peaks = peaks(rows);
+        for group in scatter.iter().filter(|g| g.with_departures) {
+            let quantity = rows[group.rows[0]].quantity as usize;
+            let length = group.rows.len().div_ceil(MODEL_DEPARTURES as usize).max(1);
+            let usual = MODEL_SHARE[quantity].powi(2);
+            for start in (0..group.rows.len()).step_by(length) {
+                let end = (start + length).min(group.rows.len());
+                let (mut sum, mut noise, mut count) = (0.0, 0.0, 0.0);
+                for k in start..end {
+                    let row = group.rows[k];
+                    let size = rows[row].recorded.abs();
+                    if size > 0.03 * peaks[quantity] {
+                        sum += residuals[row] / size;
+                        noise += group.variance[k] / (size * size);
+                        count += 1.0;
+                    }
+                }
+                if count < 1.0 {
+                    continue;
+                }
+                let (mean, noise) = (sum / count, noise / (count * count));
+                let weight = (usual / (usual + noise)).powi(2);
+                self.weight[quantity] += weight;
+                self.square[quantity] += weight * (mean * mean - noise);
+            }
+        }
+    }
+
+    /// The share for voltages and for currents.
+    pub fn share(&self) -> [f64; 2] {
+        std::array::from_fn(|q| {
+            let usual = MODEL_SHARE[q] * MODEL_SHARE[q];
+            let square = (PRIOR_WEIGHT * usual + self.square[q]) / (PRIOR_WEIGHT + self.weight[q]);
+            square.max(LEAST_SHARE * LEAST_SHARE * usual).sqrt()
+        })
+    }
+}
+
+/// Standard deviations of the rows: noise and the model's share of the reading.
+pub fn deviations(rows: &[Row], scatter: &[Scatter], share: [f64; 2]) -> Vec<f64> {
+    // Exact data must not weigh infinitely.
+    let least = peaks(rows).map(|peak| 1e-6 * peak);
+    let mut out = vec![0.0; rows.len()];
+    for group in scatter {
+        let lasting = (group.rows.len() as f64 / MODEL_DEPARTURES).max(1.0);
+        for (&k, noise) in group.rows.iter().zip(&group.variance) {
+            let quantity = rows[k].quantity as usize;
+            let model = if group.with_departures {
+                (share[quantity] * rows[k].recorded).powi(2) * lasting
+            } else {
+                0.0
+            };
+            out[k] = (noise + model).sqrt().max(least[quantity]);
         }
     }
     out
@@ -137,24 +229,62 @@ pub fn groups(rows: &[Row]) -> Vec<Vec<usize>> {
     groups
 }
 
-/// Variance of a mean of such residuals over that of independent ones, `1 + 2 Σ w_k ρ_k` with Bartlett weights over a third
-/// of the leg (Newey & West 1987, Econometrica 55, 703-708): below 1 for ripple that averages out.
+/// Rows a period of the band in which the spectrum stands for frequency zero: the local line has taken what is slower.
+const BAND_ROWS: [usize; 2] = [10, 30];
+
+/// Weight of whiteness against the periodogram, in frequencies.
+const WHITE_WEIGHT: f64 = 2.0;
+
+/// Variance of a mean of such residuals over that of independent ones: their spectral density at low frequency over its mean,
+/// which is 1 for white noise and below 1 for ripple that averages out. Read from the periodogram in [`BAND_ROWS`], since
+/// residuals about a local line hold nothing at frequency zero itself.
 fn long_run_factor(standard: &[f64]) -> f64 {
     let n = standard.len();
     let energy: f64 = standard.iter().map(|r| r * r).sum();
-    let lags = (n / 3).min(100);
-    if lags < 2 || energy <= 0.0 {
+    let (first, last) = (n.div_ceil(BAND_ROWS[1]), n / BAND_ROWS[0]);
+    if first == 0 || last < first || energy <= 0.0 {
         return 1.0;
     }
-    let sum: f64 = (1..=lags)
-        .map(|lag| {
-            let products: f64 = standard
-                .iter()
-                .zip(&standard[lag..])
-                .map(|(a, b)| a * b)
-                .sum();
-            (1.0 - lag as f64 / (lags + 1) as f64) * products / energy
+    let power: f64 = (first..=last)
+        .map(|m| {
+            let (turn_sin, turn_cos) = (std::f64::consts::TAU * m as f64 / n as f64).sin_cos();
+            // cos and sin of the running phase by rotation: a leg has a few hundred rows.
+            let (mut c, mut s, mut re, mut im) = (1.0, 0.0, 0.0, 0.0);
+            for r in standard {
+                re += r * c;
+                im += r * s;
+                (c, s) = (c * turn_cos - s * turn_sin, s * turn_cos + c * turn_sin);
+            }
+            (re * re + im * im) / energy
         })
         .sum();
-    (1.0 + 2.0 * sum).clamp(0.1, 50.0)
+    let count = (last - first + 1) as f64;
+    ((WHITE_WEIGHT + power) / (WHITE_WEIGHT + count)).clamp(0.05, 50.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng, rngs::StdRng};
+
+    fn mean_factor(of: impl Fn(&mut StdRng, usize) -> f64) -> f64 {
+        let mut random = StdRng::seed_from_u64(5);
+        let runs = 200;
+        (0..runs)
+            .map(|_| {
+                let r: Vec<f64> = (0..240).map(|k| of(&mut random, k)).collect();
+                long_run_factor(&about_local_line(&r))
+            })
+            .sum::<f64>()
+            / f64::from(runs)
+    }
+
+    #[test]
+    fn white_noise_counts_as_it_is_and_ripple_for_less() {
+        let white = mean_factor(|random, _| random.random_range(-1.0..1.0));
+        assert!((white - 1.0).abs() < 0.1, "{white}");
+        let ripple =
+            mean_factor(|random, k| (k as f64 * 2.3).sin() + 0.1 * random.random_range(-1.0..1.0));
+        assert!(ripple < 0.2, "{ripple}");
+    }
 }

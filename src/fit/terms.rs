@@ -32,7 +32,7 @@ pub fn optional_entries(layout: &Layout) -> Vec<(usize, &'static str)> {
 }
 
 /// Standard deviations from zero beyond which a term is kept without another fit: its likelihood ratio is then the square.
-const PLAINLY_THERE: f64 = 5.0;
+const PLAINLY_THERE: f64 = 3.0;
 
 /// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds 2 (Akaike's criterion
 /// for one parameter); terms limited by a prior (saturation, reaction, screening) are always kept, since leaving them out

@@ -125,8 +125,8 @@ fn connected<S: Real>(
         }
     }
     let passed = 0.5 * (low + high);
-    if turning.is_some() {
-        at.end.back_emf = S::from(0.0);
+    if let Some(sign) = turning {
+        at.end.back_emf = moved_on(c, &at.end, v, sign);
     } else {
         // Just beyond the friction limit, so that the rotor moves on.
         let nudge = 1e-9 * c.friction_current.value().max(1e-12);
@@ -134,6 +134,21 @@ fn connected<S: Real>(
     }
     let rest = connected(c, at.end, v, h - passed, held, depth + 2);
     joined(at, passed, rest, h - passed)
+}
+
+/// The back-EMF, zero, at the instant in which the rotor comes to rest. Where a current turns it on at once the other way,
+/// friction changes sign there, and a shift of that instant shifts what follows by the ratio of the slopes after and before.
+fn moved_on<S: Real>(c: &Constants<S>, at: &State<S>, v: S, sign: f64) -> S {
+    let still = State {
+        back_emf: 0.0.into(),
+        ..*at
+    };
+    let Some(onward) = direction(c, &still) else {
+        return 0.0.into();
+    };
+    let before = slopes(c, at, v, sign).back_emf.value();
+    let after = slopes(c, at, v, onward).back_emf.value();
+    (at.back_emf - at.back_emf.value()) * (after / before)
 }
 
 /// A component of the state.
@@ -387,9 +402,17 @@ fn imposed<S: Real>(
             // Stops inside this piece; friction holds it unless the current turns it the other way.
             let part = state.back_emf.value() / (state.back_emf.value() - next.value());
             mean += state.back_emf * (0.5 * part / pieces as f64);
+            let before = slope_at(state.back_emf).0.value();
+            let arrived = (next - next.value()) * part
+                + (state.back_emf - state.back_emf.value()) * (1.0 - part);
             state.back_emf = 0.0.into();
             let left = piece_s * (1.0 - part) + piece_s * (pieces - 1 - k) as f64;
-            if direction(c, &state).is_some() && left > 0.0 {
+            if let Some(onward) = direction(c, &state)
+                && left > 0.0
+            {
+                let after =
+                    (torque_current - c.friction_current * onward).value() / c.capacitance.value();
+                state.back_emf = arrived * (after / before);
                 let rest = imposed(c, state, current, left, held);
                 mean += rest.mean_back_emf * (left / h);
                 state = rest.end;

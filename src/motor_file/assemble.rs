@@ -58,6 +58,9 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out.temperature_c = r.temperature_c;
     out.one_sided = r.one_sided.then_some(OneSided::Upper);
     out.budget = r.budget.iter().cloned().collect();
+    out.note = r.profiled.then(|| {
+        "the interval is that of the profile likelihood: the plain one differs by more than 5 % of its width".to_owned()
+    });
     out.suggestion = r.settled_by.clone();
     out.at_25_c = r.at_25_c.map(|at| AtTemperature {
         value: at.value,
@@ -172,6 +175,7 @@ fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Fit {
     };
     let rows: usize = estimate.predictions.iter().map(|p| p.rows.len()).sum();
     let free = estimate.covariance.free.iter().filter(|f| **f).count();
+    let left_out = &estimate.left_out;
     Fit {
         stop: Stop {
             reason,
@@ -194,7 +198,10 @@ fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Fit {
             .captures
             .iter()
             .enumerate()
-            .map(|(k, c)| capture_health(c, k, timelines, estimate))
+            .map(|(k, c)| {
+                let left_out = left_out.iter().find(|l| l.capture == k);
+                capture_health(c, k, timelines, estimate, left_out)
+            })
             .collect(),
         terms: estimate
             .terms
@@ -217,6 +224,7 @@ fn capture_health(
     k: usize,
     timelines: &[Timeline],
     estimate: &Estimate,
+    left_out: Option<&fit::LeftOut>,
 ) -> CaptureHealth {
     let rows = &estimate.predictions[k].rows;
     let plain: Vec<(f64, f64, Quantity)> = rows
@@ -252,8 +260,8 @@ fn capture_health(
                 expected: t.expected,
                 z: t.z,
             }),
-        pull: None,
-        pull_parameter: None,
+        pull: left_out.map(|l| l.pull),
+        pull_parameter: left_out.map(|l| l.parameter.to_owned()),
         cuts: timelines[k]
             .phases
             .iter()
@@ -360,6 +368,13 @@ fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Vec<W
             .iter()
             .map(|text| warning(super::table::FINDING, None, text)),
     );
+    for (k, text) in estimate.disagreements() {
+        out.push(warning(
+            "disagreement",
+            Some(&bench.captures[k].name),
+            &text,
+        ));
+    }
     if !estimate.converged() {
         out.push(warning(
             "fit",

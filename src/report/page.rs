@@ -81,9 +81,13 @@ pub fn inside_script(json: &str) -> String {
     out
 }
 
-fn policy(style: &str, scripts: &[&str]) -> String {
+/// The policy of a page with one style and these scripts; without any, no script may run.
+pub(crate) fn policy(style: &str, scripts: &[&str]) -> String {
     let hash = |text: &str| format!("'sha256-{}'", base64(&Sha256::digest(text.as_bytes())));
-    let scripts: Vec<String> = scripts.iter().map(|text| hash(text)).collect();
+    let mut scripts: Vec<String> = scripts.iter().map(|text| hash(text)).collect();
+    if scripts.is_empty() {
+        scripts.push("'none'".into());
+    }
     format!(
         "default-src 'none'; script-src {}; style-src {}; base-uri 'none'; form-action 'none'",
         scripts.join(" "),

@@ -6,71 +6,155 @@
 //! bias: a ripple above the Nyquist frequency of the first, fast part of a run-down still lands at its true place, because the
 //! samples' true places in x are used. Accuracy better than 1e-6 of Σ|z|.
 
+use super::turn::turn;
 use rustfft::{FftPlanner, num_complex::Complex64};
 use std::{cell::RefCell, f64::consts::PI, sync::OnceLock};
 
 /// Kernel width in grid cells and its shape for a grid twice as fine as needed.
 const WIDTH: usize = 8;
 const SHAPE: f64 = 2.30 * WIDTH as f64;
-const TABLE_PER_CELL: usize = 2048;
+const TABLE_PER_CELL: usize = 1024;
 
-static TABLE: OnceLock<Vec<f64>> = OnceLock::new();
+static TABLE: OnceLock<Vec<[f64; WIDTH]>> = OnceLock::new();
+static INVERSE: OnceLock<Vec<f64>> = OnceLock::new();
+/// Steps of the table of the inverse kernel transform; its frequencies end at a quarter of a cycle per cell.
+const INVERSE_STEPS: usize = 512;
 
 thread_local! {
-    // Twiddle factors of a size are worked out once a thread, not once a spectrum.
-    static PLANNER: RefCell<FftPlanner<f64>> = RefCell::new(FftPlanner::new());
+    static WORKSPACE: RefCell<Workspace> = RefCell::new(Workspace {
+        planner: FftPlanner::new(),
+        cells: Vec::new(),
+        packed: Vec::new(),
+        scratch: Vec::new(),
+    });
+}
+
+/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and memory that the system need not clear again.
+struct Workspace {
+    planner: FftPlanner<f64>,
+    cells: Vec<f64>,
+    packed: Vec<Complex64>,
+    scratch: Vec<Complex64>,
 }
 
 /// Transform of the values at the places `x` (unit u), at `k·frequency_step` (cycles per u), `k = 0 .. bins`.
 /// `values` is as long as `x`; places may lie anywhere as the transform is periodic in `1/frequency_step`.
 pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<Complex64> {
-    let grid = (4 * bins.max(WIDTH)).next_power_of_two();
+    transform_into(x, values, frequency_step, bins, |value| value)
+}
+
+/// Squared magnitudes of the transform.
+pub(super) fn powers(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<f64> {
+    transform_into(x, values, frequency_step, bins, |value| value.norm_sqr())
+}
+
+fn transform_into<T>(
+    x: &[f64],
+    values: &[f64],
+    frequency_step: f64,
+    bins: usize,
+    keep: impl Fn(Complex64) -> T,
+) -> Vec<T> {
+    // Values are real: even and odd cells are the real and imaginary parts of a transform of half the size.
+    let half_grid = smooth_size(2 * bins.max(WIDTH));
+    let grid = 2 * half_grid;
+    WORKSPACE.with_borrow_mut(|work| {
+        lay_down(&mut work.cells, grid, x, values, frequency_step);
+        work.packed.clear();
+        let pairs = work.cells.chunks_exact(2);
+        work.packed
+            .extend(pairs.map(|c| Complex64::new(c[0], c[1])));
+        let plan = work.planner.plan_fft_forward(half_grid);
+        let scratch = plan.get_inplace_scratch_len();
+        if work.scratch.len() < scratch {
+            work.scratch.resize(scratch, Complex64::default());
+        }
+        plan.process_with_scratch(&mut work.packed, &mut work.scratch[..scratch]);
+        let packed = &work.packed;
+        let inverse = INVERSE.get_or_init(inverse_table);
+        let per_cell = (grid as f64).recip();
+        (0..bins)
+            .map(|k| {
+                let mirror = if k == 0 { 0 } else { half_grid - k };
+                let (z, mirror) = (packed[k], packed[mirror].conj());
+                let frequency = k as f64 * per_cell;
+                let (cos, sin) = turn(frequency);
+                let odd = (z - mirror) * Complex64::new(-sin, -cos);
+                keep((z + mirror + odd) * (0.5 * inverse_at(inverse, frequency)))
+            })
+            .collect()
+    })
+}
+
+/// Lays the samples onto `grid` cells.
+fn lay_down(cells: &mut Vec<f64>, grid: usize, x: &[f64], values: &[f64], frequency_step: f64) {
+    cells.clear();
+    // The last kernels reach over the end; what they leave there belongs to the start.
+    cells.resize(grid + WIDTH, 0.0);
     let table = TABLE.get_or_init(kernel_table);
-    let mut cells = vec![Complex64::default(); grid];
     let scale = frequency_step * grid as f64;
     let half = (WIDTH / 2) as f64;
     for (&place, &value) in x.iter().zip(values) {
         let u = place * scale;
         let first = (u - half).ceil();
-        let mut cell = (first as i64).rem_euclid(grid as i64) as usize;
-        let mut at = (u - first).abs();
-        for step in 0..WIDTH {
-            cells[cell].re += value * table_at(table, at);
-            cell += 1;
-            if cell == grid {
-                cell = 0;
-            }
-            at = (u - first - (step + 1) as f64).abs();
+        let mut cell = first as i64;
+        if cell < 0 || cell >= grid as i64 {
+            cell = cell.rem_euclid(grid as i64);
+        }
+        let past = (first - (u - half)) * TABLE_PER_CELL as f64;
+        let (row, part) = (past as usize, past.fract());
+        let (here, next) = (&table[row], &table[row + 1]);
+        let at = cell as usize;
+        for (k, sum) in cells[at..at + WIDTH].iter_mut().enumerate() {
+            *sum += value * (here[k] + part * (next[k] - here[k]));
         }
     }
-    PLANNER
-        .with_borrow_mut(|planner| planner.plan_fft_forward(grid))
-        .process(&mut cells);
-    cells.truncate(bins);
-    for (k, value) in cells.iter_mut().enumerate() {
-        *value /= kernel_transform(k as f64 / grid as f64);
+    for k in 0..WIDTH {
+        cells[k] += cells[grid + k];
     }
-    cells
+    cells.truncate(grid);
 }
 
-fn kernel_table() -> Vec<f64> {
-    let half = WIDTH as f64 / 2.0;
-    (0..=WIDTH / 2 * TABLE_PER_CELL + 1)
+/// Smallest size not below `least` that is a power of two but for one small odd factor: a fast one.
+fn smooth_size(least: usize) -> usize {
+    [1, 3, 5, 9, 15]
+        .map(|odd| odd * least.div_ceil(odd).next_power_of_two())
+        .into_iter()
+        .min()
+        .unwrap_or(least)
+}
+
+/// `1/kernel_transform` at `k/(4·INVERSE_STEPS)`, from k = -1 on: the transform is even and smooth.
+fn inverse_table() -> Vec<f64> {
+    (0..INVERSE_STEPS + 4)
         .map(|k| {
-            let t = k as f64 / TABLE_PER_CELL as f64 / half;
-            bessel_i0(SHAPE * (1.0 - t * t).max(0.0).sqrt())
+            let f = (k as f64 - 1.0) / (4 * INVERSE_STEPS) as f64;
+            kernel_transform(f).recip()
         })
         .collect()
 }
 
-fn table_at(table: &[f64], distance: f64) -> f64 {
-    let place = distance * TABLE_PER_CELL as f64;
+/// A cubic through the four nearest entries.
+fn inverse_at(table: &[f64], frequency: f64) -> f64 {
+    let place = frequency * (4 * INVERSE_STEPS) as f64;
     let cell = place as usize;
-    if cell + 1 >= table.len() {
-        return 0.0;
-    }
-    let part = place - cell as f64;
-    table[cell] + part * (table[cell + 1] - table[cell])
+    let t = place - cell as f64;
+    let [a, b, c, d] = [0, 1, 2, 3].map(|k| table[cell + k]);
+    b + 0.5 * t * (c - a + t * (2.0 * a - 5.0 * b + 4.0 * c - d + t * (3.0 * (b - c) + d - a)))
+}
+
+/// Kernel at the WIDTH cells about a place, row by distance of the place from the first of them.
+fn kernel_table() -> Vec<[f64; WIDTH]> {
+    let half = WIDTH as f64 / 2.0;
+    // One row more than the steps: a distance can round up to a whole cell.
+    (0..=TABLE_PER_CELL + 1)
+        .map(|row| {
+            std::array::from_fn(|cell| {
+                let t = (cell as f64 + row as f64 / TABLE_PER_CELL as f64) / half - 1.0;
+                bessel_i0(SHAPE * (1.0 - t * t).max(0.0).sqrt())
+            })
+        })
+        .collect()
 }
 
 /// Transform of the kernel at `f` cycles per cell.

@@ -9,18 +9,17 @@
 //! stay flat. Scales are integrated over a logarithmic grid; so a hypothesis pays for lines it predicts and that are absent. The
 //! weights of once-per-revolution and odd lines against even ones decide between N and 2N.
 //!
-//! All hypotheses are weighed on the same band. A small part of the prior is kept whatever the data say, for what the model leaves out.
+//! All hypotheses are weighed on the same band; `comb_sums` holds the sums over a group. A small part of the prior is kept whatever the data say, for what the model leaves out.
 //! Strong lines are taken out before the spectrum is read and put back with the main lobe of the window only, so that
 //! its sidelobes are not read as lines.
 
-use rayon::prelude::*;
-use std::collections::BTreeSet;
-use std::f64::consts::PI;
-
 use super::{
-    rule::{cycles_per_revolution, segment_counts},
-    sort_lines::{LEAST_CYCLES, Spectrum},
+    comb_sums::{FALLS, Ladder, SCALES, Sums, cubic},
+    rule::{cycles_per_revolution, greatest_common_divisor, segment_counts},
+    sort_lines::LEAST_CYCLES,
 };
+use std::collections::BTreeMap;
+use std::f64::consts::PI;
 
 /// One weighed hypothesis.
 #[derive(Clone, Debug)]
@@ -35,14 +34,13 @@ pub(super) struct Weighed {
 
 /// Part of the prior that survives any evidence.
 const DISTRUST: f64 = 1e-3;
-/// Scales, as a fraction of the EMF: 3e-6 to 0.3.
-const SCALES: usize = 32;
-const FALLS: [f64; 4] = [0.0, 0.5, 1.0, 2.0];
-
 /// The lines of a record, as the comb is read from them.
 pub(super) struct Lines {
-    /// Hann spectrum of what the picked lines leave, finely padded.
-    pub rest: Spectrum,
+    /// Hann power spectrum of what the picked lines leave, finely padded, and its step, cycles per V·s.
+    pub rest: Vec<f64>,
+    pub step: f64,
+    /// |Y| of a line of unit relative amplitude.
+    pub gain: f64,
     /// Mean of |Y|² in noise.
     pub noise_power: f64,
     /// Lines taken out: frequency in cycles per V·s and relative amplitude.
@@ -56,12 +54,41 @@ pub(super) struct Lines {
 impl Lines {
     /// Power over mean noise power at any frequency; `None` beyond the spectrum.
     pub fn power(&self, frequency: f64) -> Option<f64> {
-        let mut power = power_at(&self.rest, frequency)?;
+        let mut power = power_at(&self.rest, frequency / self.step)?;
         for &(place, amplitude) in &self.picked {
             let response = hann_response((frequency - place) * self.span);
-            power += (amplitude * self.rest.gain * response).powi(2);
+            power += (amplitude * self.gain * response).powi(2);
         }
         Some(power / self.noise_power)
+    }
+
+    /// The same at all multiples of `revolution` within the band, by order; `None` for too few cycles or beyond the spectrum.
+    fn powers(&self, revolution: f64) -> Vec<Option<f64>> {
+        let orders = (self.band / revolution) as usize;
+        let least = LEAST_CYCLES as f64 / 2.0 / self.span;
+        let mut powers: Vec<Option<f64>> = (0..=orders)
+            .map(|m| revolution * m as f64)
+            .map(|f| {
+                (f >= least)
+                    .then(|| power_at(&self.rest, f / self.step))
+                    .flatten()
+            })
+            .collect();
+        for &(place, amplitude) in &self.picked {
+            let (low, high) = (place - 2.0 / self.span, place + 2.0 / self.span);
+            let near = (low.max(0.0) / revolution) as usize..=(high / revolution) as usize;
+            for m in near {
+                if let Some(Some(power)) = powers.get_mut(m) {
+                    let response = hann_response((revolution * m as f64 - place) * self.span);
+                    *power += (amplitude * self.gain * response).powi(2);
+                }
+            }
+        }
+        let per_noise = self.noise_power.recip();
+        for power in powers.iter_mut().flatten() {
+            *power *= per_noise;
+        }
+        powers
     }
 }
 
@@ -82,21 +109,31 @@ fn hann_response(bins: f64) -> f64 {
 /// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s.
 pub(super) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u32) -> Vec<Weighed> {
     let mut hypotheses = hypotheses(poles, most_segments);
-    let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1) as usize;
-    let wanted: BTreeSet<usize> = hypotheses.iter().map(|h| h.harmonic as usize).collect();
-    let mut combs: Vec<Option<Comb>> = (0..=most_harmonic).map(|_| None).collect();
-    for m in wanted {
-        combs[m] = Some(Comb::read(lines, strongest / m as f64));
-    }
+    let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1);
+    let most_m = (lines.band / strongest * f64::from(most_harmonic)) as usize + 1;
+    let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
+    // What does not depend on the whole hypothesis is worked out once: a comb by the harmonic, the commutation lines by their place
+    // against the strongest line.
+    let mut combs: BTreeMap<u32, Comb> = BTreeMap::new();
+    let mut commutations: BTreeMap<(u32, u32), f64> = BTreeMap::new();
     let logs: Vec<f64> = hypotheses
-        .par_iter()
+        .iter()
         .map(|h| {
-            let evidence = combs[h.harmonic as usize]
-                .as_ref()
-                .map_or(f64::MIN, |comb| {
-                    comb.log_evidence(h.cycles_per_revolution as usize)
-                });
-            h.prior.ln() + evidence
+            let comb = combs
+                .entry(h.harmonic)
+                .or_insert_with(|| Comb::read(lines, strongest / f64::from(h.harmonic), &ladder));
+            let cycles = h.cycles_per_revolution;
+            let shared = greatest_common_divisor(cycles, h.harmonic);
+            // A comb too close to be told has no line at all, whatever its place.
+            let place = if comb.powers.is_empty() {
+                (0, 0)
+            } else {
+                (cycles / shared, h.harmonic / shared)
+            };
+            let commutation = commutations
+                .entry(place)
+                .or_insert_with(|| comb.commutation(cycles as usize, &ladder));
+            h.prior.ln() + *commutation + comb.unevenness(cycles as usize, &ladder)
         })
         .collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
@@ -156,109 +193,111 @@ fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
 
 /// Normalised powers at the multiples of one revolution.
 struct Comb {
-    /// (order m, P_m) of every line that can be told.
-    lines: Vec<(usize, f64)>,
-    /// Signal-to-noise of a line of unit relative amplitude.
-    gain: f64,
+    /// P_m of the line of order m; `None` for a line that cannot be told.
+    powers: Vec<Option<f64>>,
+    /// Evidence of all even orders, those of the commutation line too.
+    even: Sums,
+    /// Evidence of the odd orders and of once per revolution against each scale of the even ones.
+    odd_and_once: Sums,
 }
 
-const COMMUTATION: usize = 0;
-const ONCE: usize = 1;
-const EVEN: usize = 2;
-const ODD: usize = 3;
-
 impl Comb {
-    fn read(lines: &Lines, revolution: f64) -> Comb {
-        let mut found = Vec::new();
+    fn read(lines: &Lines, revolution: f64, ladder: &Ladder) -> Comb {
+        let mut powers = Vec::new();
         // Lines closer than the main lobe of the window are not told apart.
         if revolution * lines.span >= 2.5 {
-            for m in 1..=(lines.band / revolution) as usize {
-                let frequency = revolution * m as f64;
-                if frequency * lines.span < LEAST_CYCLES as f64 / 2.0 {
-                    continue;
-                }
-                if let Some(power) = lines.power(frequency) {
-                    found.push((m, power));
-                }
-            }
+            powers = lines.powers(revolution);
         }
+        let from = |first: usize| {
+            let told = powers.iter().enumerate().skip(first).step_by(2);
+            ladder.sums(told.filter_map(|(m, p)| Some((m, (*p)?))))
+        };
+        let (even, odd) = (from(2), from(3));
+        let once = match powers.get(1) {
+            Some(Some(power)) => ladder.sum_of([(1.0, *power)].into_iter()),
+            _ => Sums::default(),
+        };
         Comb {
-            lines: found,
-            gain: lines.rest.gain.powi(2) / lines.noise_power,
+            even,
+            odd_and_once: odd_and_once(&odd, &once),
+            powers,
         }
     }
 
-    fn log_evidence(&self, cycles: usize) -> f64 {
-        let scale = |k: usize| 3e-6 * 1e5f64.powf(k as f64 / (SCALES - 1) as f64);
-        // Mean square of a complex Gaussian amplitude of scale a is 2a².
-        let ratios: [f64; SCALES] = std::array::from_fn(|k| 2.0 * scale(k).powi(2) * self.gain);
-        let mut sums = [[[0.0; SCALES]; FALLS.len()]; 4];
-        // Σ ln(1 + s) as the logarithm of a product, taken before it can overflow: one multiplication a term.
-        let mut products = [[[1.0f64; SCALES]; FALLS.len()]; 4];
-        for &(m, power) in &self.lines {
-            let (group, order) = match m {
-                m if m % cycles == 0 => (COMMUTATION, (m / cycles) as f64),
-                1 => (ONCE, 1.0),
-                // Scales of unevenness are those of two per revolution.
-                m => (if m % 2 == 0 { EVEN } else { ODD }, m as f64 / 2.0),
-            };
-            for ((fall, by_scale), by_product) in FALLS
-                .iter()
-                .zip(sums[group].iter_mut())
-                .zip(products[group].iter_mut())
-            {
-                let shrink = order.powf(-2.0 * fall);
-                for ((ratio, sum), product) in ratios
-                    .iter()
-                    .zip(by_scale.iter_mut())
-                    .zip(by_product.iter_mut())
-                {
-                    let s = ratio * shrink;
-                    let above = 1.0 + s;
-                    *sum += power * s / above;
-                    *product *= above;
-                    if *product > 1e200 {
-                        *sum -= product.ln();
-                        *product = 1.0;
-                    }
-                }
-            }
-        }
-        for (sum, product) in sums
-            .as_flattened_mut()
-            .as_flattened_mut()
-            .iter_mut()
-            .zip(products.as_flattened().as_flattened())
-        {
-            *sum -= product.ln();
-        }
-        // Commutation line: some scale above 3e-4, falling at least with the root of its order.
-        let commutation = log_mean(
+    /// (i, P) of the multiples i of the commutation line.
+    fn multiples(&self, cycles: usize) -> impl Iterator<Item = (f64, f64)> {
+        let told = self.powers.iter().step_by(cycles).enumerate().skip(1);
+        told.filter_map(|(i, power)| Some((i as f64, (*power)?)))
+    }
+
+    /// Log evidence of a commutation line: some scale above 3e-4, falling at least with the root of its order.
+    fn commutation(&self, cycles: usize, ladder: &Ladder) -> f64 {
+        let sums = ladder.sum_of(self.multiples(cycles));
+        log_mean(
             (1..FALLS.len())
                 .flat_map(|f| (13..SCALES).map(move |k| (f, k)))
-                .map(|(f, k)| (sums[COMMUTATION][f][k], 1.0)),
-        );
-        let mut unevenness = Vec::with_capacity(FALLS.len() * SCALES);
-        for ((once, even), odd) in sums[ONCE].iter().zip(&sums[EVEN]).zip(&sums[ODD]) {
-            for (scale_even, sum_even) in even.iter().enumerate() {
-                let against = |shift: i32| {
-                    usize::try_from(scale_even as i32 + shift)
-                        .ok()
-                        .filter(|k| *k < SCALES)
-                };
-                let sum_once =
-                    log_mean((-14..=20).filter_map(|shift| {
-                        against(shift).map(|k| (once[k], once_over_even(shift)))
-                    }));
-                // Equal poles leave no odd line at all.
-                let sum_odd = log_mean(std::iter::once((0.0, 0.4)).chain((-10..=4).filter_map(
-                    |shift| against(shift).map(|k| (odd[k], 0.6 * odd_over_even(shift))),
-                )));
-                unevenness.push((sum_even + sum_once + sum_odd, 1.0));
-            }
-        }
-        commutation + log_mean(unevenness.into_iter())
+                .map(|(f, k)| (sums.0[f][k], 1.0)),
+        )
     }
+
+    /// Log evidence of the lines that are no multiples of the commutation line. Those are even, as a number of equal poles is.
+    fn unevenness(&self, cycles: usize, ladder: &Ladder) -> f64 {
+        // Scales of unevenness are those of two per revolution.
+        let half = cycles as f64 / 2.0;
+        let taken = ladder.sum_of(self.multiples(cycles).map(|(i, power)| (i * half, power)));
+        let flat = |sums: &Sums| -> [f64; SCALES * FALLS.len()] {
+            std::array::from_fn(|k| sums.0[k / SCALES][k % SCALES])
+        };
+        let (even, taken, rest) = (flat(&self.even), flat(&taken), flat(&self.odd_and_once));
+        log_mean((0..even.len()).map(|k| (even[k] - taken[k] + rest[k], 1.0)))
+    }
+}
+
+/// Evidence of once per revolution and of odd orders where the even ones have each scale, averaged over the scales they may have.
+fn odd_and_once(odd: &Sums, once: &Sums) -> Sums {
+    let mut both = Sums::default();
+    for (fall, row) in both.0.iter_mut().enumerate() {
+        let once = around(&once.0[fall], -14..=20, once_over_even, None);
+        // Equal poles leave no odd line at all.
+        let odd = around(&odd.0[fall], -10..=4, |s| 0.6 * odd_over_even(s), Some(0.4));
+        for (k, value) in row.iter_mut().enumerate() {
+            *value = once[k] + odd[k];
+        }
+    }
+    both
+}
+
+/// For each scale the log of the mean, weighted by `weight` of the shift, of what the scales about it say; `none`: weight of no line at all.
+fn around(
+    logs: &[f64; SCALES],
+    shifts: std::ops::RangeInclusive<i32>,
+    weight: impl Fn(i32) -> f64,
+    none: Option<f64>,
+) -> [f64; SCALES] {
+    let weights: Vec<(i32, f64)> = shifts.map(|s| (s, weight(s))).collect();
+    let most = logs.iter().copied().fold(f64::MIN, f64::max).max(0.0);
+    let plain = logs.map(|l| (l - most).exp());
+    std::array::from_fn(|scale| {
+        let near = weights.iter().filter_map(|(shift, w)| {
+            let k = usize::try_from(scale as i32 + shift).ok()?;
+            (k < SCALES).then_some((k, *w))
+        });
+        let (mut sum, mut total) = (0.0, 0.0);
+        for (k, w) in near.clone() {
+            sum += w * plain[k];
+            total += w;
+        }
+        if let Some(w) = none {
+            sum += w * (-most).exp();
+            total += w;
+        }
+        // Where all of the neighbours vanish against the largest of all, they are weighed among themselves.
+        if sum < 1e-290 {
+            let empty = none.map(|w| (0.0, w));
+            return log_mean(near.map(|(k, w)| (logs[k], w)).chain(empty));
+        }
+        most + (sum / total).ln()
+    })
 }
 
 /// Weight of the once-per-revolution scale against that of two per revolution, in steps of the grid (a factor 1.45 each).
@@ -279,24 +318,23 @@ fn log_mean(terms: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
     let most = terms.clone().map(|t| t.0).fold(f64::MIN, f64::max);
     let (mut sum, mut weight) = (0.0, 0.0);
     for (value, w) in terms {
-        sum += w * (value - most).exp();
+        // Below the last place of the largest term there is nothing to add.
+        if value > most - 40.0 {
+            sum += w * (value - most).exp();
+        }
         weight += w;
     }
     most + (sum / weight).ln()
 }
 
-/// Power at any frequency by a parabola through three bins; `None` beyond the spectrum.
-fn power_at(spectrum: &Spectrum, frequency: f64) -> Option<f64> {
-    let place = frequency / spectrum.step;
-    let bin = place.round() as usize;
-    if bin == 0 || bin + 1 >= spectrum.power.len() {
+/// Power at any place, in bins, by a cubic through four bins; `None` beyond the spectrum.
+fn power_at(power: &[f64], place: f64) -> Option<f64> {
+    let bin = place as usize;
+    if bin == 0 || bin + 2 >= power.len() {
         return None;
     }
-    let t = place - bin as f64;
-    let [a, b, c] = [
-        spectrum.power[bin - 1],
-        spectrum.power[bin],
-        spectrum.power[bin + 1],
-    ];
-    Some((b + 0.5 * t * (c - a) + 0.5 * t * t * (a - 2.0 * b + c)).max(0.0))
+    let weights = cubic(place - bin as f64);
+    let near = &power[bin - 1..bin + 3];
+    let value: f64 = near.iter().zip(weights).map(|(p, w)| p * w).sum();
+    Some(value.max(0.0))
 }

@@ -3,13 +3,14 @@
 use super::{
     Window,
     comb::{Lines, Weighed},
+    line_set::LineSet,
     prepare::Prepared,
-    refine::{Harmonics, LineSet},
-    sort_lines::{highest_cycles, weighted},
+    refine::Harmonics,
+    sort_lines::{highest_cycles, peak_place, weighted_power},
 };
 
 /// Padding of the spectrum the comb is read from.
-const COMB_PADDING: usize = 8;
+const COMB_PADDING: usize = 4;
 const MOST_PICKING_ROUNDS: usize = 8;
 const MOST_PICKED_LINES: usize = 32;
 
@@ -17,9 +18,9 @@ const MOST_PICKED_LINES: usize = 32;
 fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
     // A strongest line that is unevenness itself has its ripple up to 48 orders higher; sampled as fast as the detection spectrum goes.
-    (60.0 * fit.frequency)
+    (60.0 * fit.fit.frequency)
         .min(highest_cycles(&fit.emf_v, span, prepared.interval_s) / span)
-        .max(1.2 * fit.frequency)
+        .max(1.2 * fit.fit.frequency)
 }
 
 /// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
@@ -29,28 +30,28 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
     let bins = (band * span * COMB_PADDING as f64) as usize + 4;
     let step = 1.0 / (COMB_PADDING as f64 * span);
     let weights = squares_of_weights(&fit.emf_v, &fit.x_v_s);
-    let mut ratios = fit.ratios.clone();
-    let mut set = LineSet::at(fit, &ratios);
+    let spectrum =
+        |set: &LineSet| weighted_power(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins);
+    let mut ratios = fit.fit.ratios.clone();
+    let mut set = LineSet::of(fit);
+    let (mut rest, gain) = spectrum(&set);
     for _ in 0..MOST_PICKING_ROUNDS {
-        let rest = weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0);
         let noise_power = set.noise_v.powi(2) * weights;
-        let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.power.len().saturating_sub(1))
+        let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.len().saturating_sub(1))
             .filter(|k| {
-                rest.power[*k] > 16.0 * noise_power
-                    && rest.power[*k] > rest.power[k - 1]
-                    && rest.power[*k] >= rest.power[k + 1]
+                rest[*k] > 16.0 * noise_power && rest[*k] > rest[k - 1] && rest[*k] >= rest[k + 1]
             })
             .collect();
-        peaks.sort_by(|a, b| rest.power[*b].total_cmp(&rest.power[*a]));
-        let most = peaks.first().map_or(0.0, |k| rest.power[*k]);
+        peaks.sort_by(|a, b| rest[*b].total_cmp(&rest[*a]));
+        let most = peaks.first().map_or(0.0, |k| rest[*k]);
         let before = ratios.len();
         for bin in peaks {
-            let ratio = rest.peak_frequency(bin) / fit.frequency;
+            let ratio = peak_place(&rest, bin) * step / fit.fit.frequency;
             let apart = ratios
                 .iter()
-                .all(|r| (r - ratio).abs() * fit.frequency * span > 1.0);
+                .all(|r| (r - ratio).abs() * fit.fit.frequency * span > 1.0);
             // Sidelobes of the strongest are not lines: what stays below them waits for the next round.
-            if apart && rest.power[bin] > 0.05 * most && ratios.len() < MOST_PICKED_LINES {
+            if apart && rest[bin] > 0.05 * most && ratios.len() < MOST_PICKED_LINES {
                 ratios.push(ratio);
             }
         }
@@ -58,13 +59,16 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
             break;
         }
         set = LineSet::at(fit, &ratios);
+        rest = spectrum(&set).0;
     }
     Lines {
-        rest: weighted(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins, 1.0),
+        rest,
+        step,
+        gain,
         noise_power: set.noise_v.powi(2) * weights,
         picked: ratios
             .iter()
-            .map(|r| r * fit.frequency)
+            .map(|r| r * fit.fit.frequency)
             .zip(set.amplitudes)
             .collect(),
         band,

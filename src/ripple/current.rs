@@ -296,8 +296,9 @@ fn choose(
     } else {
         2 * LEAST_CYCLES
     };
+    let thresholds: Vec<f64> = spectrum.floor.thresholds(rate).collect();
     (least * PADDING..spectrum.power.len())
-        .filter(|bin| spectrum.power[*bin] > spectrum.floor.threshold(*bin, rate))
+        .filter(|bin| spectrum.power[*bin] > thresholds[*bin])
         .filter(|bin| {
             let hz = *bin as f64 * spectrum.step;
             let reach = expected_hz.map_or(0.0, |(_, sd)| {

@@ -47,6 +47,7 @@ impl Floor {
                 cells: cells.max(1.0),
             };
         }
+        let logs: Vec<f64> = levels.iter().map(|l| l.ln()).collect();
         let mut mean = Vec::with_capacity(power.len());
         let mut freedom = Vec::with_capacity(power.len());
         let mut block = 0;
@@ -63,7 +64,7 @@ impl Floor {
                 0.0
             };
             // Between blocks the logarithm is interpolated: the floor is a power.
-            mean.push((levels[block].ln() * (1.0 - part) + levels[next].ln() * part).exp());
+            mean.push((logs[block] * (1.0 - part) + logs[next] * part).exp());
             freedom.push(freedoms[block].min(freedoms[next]));
         }
         Floor {
@@ -73,10 +74,16 @@ impl Floor {
         }
     }
 
-    /// Power at `bin` that noise alone exceeds anywhere in the band with probability `rate`.
-    pub fn threshold(&self, bin: usize, rate: f64) -> f64 {
-        let m = self.freedom[bin];
-        self.mean[bin] * m * ((self.cells / rate).powf(1.0 / m) - 1.0)
+    /// Power at each bin that noise alone exceeds anywhere in the band with probability `rate`.
+    pub fn thresholds(&self, rate: f64) -> impl Iterator<Item = f64> {
+        // The freedom is the same over whole blocks, so the power is taken once a block.
+        let (mut known, mut factor) = (f64::NAN, 0.0);
+        self.mean.iter().zip(&self.freedom).map(move |(mean, &m)| {
+            if m != known {
+                (known, factor) = (m, m * ((self.cells / rate).powf(1.0 / m) - 1.0));
+            }
+            mean * factor
+        })
     }
 
     /// Probability that noise alone makes such a power anywhere in the band.
@@ -100,12 +107,8 @@ mod tests {
                 .map(|k| -(1.0 - random.random::<f64>()).ln() * (1.0 + f64::from(k) / 500.0))
                 .collect();
             let floor = Floor::of(&power, 8, 1, 1.0);
-            if power
-                .iter()
-                .enumerate()
-                .skip(8)
-                .any(|(k, p)| *p > floor.threshold(k, 0.05))
-            {
+            let thresholds = floor.thresholds(0.05);
+            if power.iter().zip(thresholds).skip(8).any(|(p, t)| *p > t) {
                 alarms += 1;
             }
         }

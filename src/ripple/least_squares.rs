@@ -3,6 +3,7 @@
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// Scaled normal equations `(D A'A D + prior)`, factored.
+#[derive(Clone)]
 pub(super) struct Normal {
     factor: Cholesky<f64, Dyn>,
     scale: Vec<f64>,
@@ -12,18 +13,20 @@ impl Normal {
     /// Factors `A'A + diag(extra)`; columns are equally long; `None` where the matrix is not positive definite.
     pub fn new(columns: &[Vec<f64>], extra: &[f64]) -> Option<Normal> {
         let p = columns.len();
-        let mut matrix = DMatrix::<f64>::zeros(p, p);
+        let mut gram = DMatrix::<f64>::zeros(p, p);
         let rows = columns.first().map_or(0, Vec::len);
-        // Blocks of rows keep the columns in the cache.
-        const BLOCK: usize = 512;
         for start in (0..rows).step_by(BLOCK) {
             let end = (start + BLOCK).min(rows);
-            for i in 0..p {
-                for j in 0..=i {
-                    matrix[(i, j)] += dot(&columns[i][start..end], &columns[j][start..end]);
-                }
-            }
+            let block: Vec<&[f64]> = columns.iter().map(|c| &c[start..end]).collect();
+            add_products(&mut gram, &block);
         }
+        Normal::of(gram, extra)
+    }
+
+    /// Factors `gram + diag(extra)`, of which the lower triangle is read.
+    pub fn of(gram: DMatrix<f64>, extra: &[f64]) -> Option<Normal> {
+        let mut matrix = gram;
+        let p = matrix.nrows();
         for (i, value) in extra.iter().enumerate() {
             matrix[(i, i)] += value;
         }
@@ -67,6 +70,57 @@ impl Normal {
 /// `A'b`.
 pub(super) fn project(columns: &[Vec<f64>], data: &[f64]) -> Vec<f64> {
     columns.iter().map(|c| dot(c, data)).collect()
+}
+
+/// Rows taken at a time, so that some fifty columns stay in the nearest cache.
+pub(super) const BLOCK: usize = 64;
+
+/// Adds the products of all pairs of columns to the lower triangle of `gram`.
+pub(super) fn add_products(gram: &mut DMatrix<f64>, columns: &[&[f64]]) {
+    let p = columns.len();
+    for i in (0..p).step_by(2) {
+        let two = i + 1 < p;
+        let (a, b) = (columns[i], columns[if two { i + 1 } else { i }]);
+        for j in (0..i).step_by(2) {
+            // Two by two: each value read takes part in two products.
+            let [aa, ab, ba, bb] = dots(a, b, columns[j], columns[j + 1]);
+            gram[(i, j)] += aa;
+            gram[(i, j + 1)] += ab;
+            if two {
+                gram[(i + 1, j)] += ba;
+                gram[(i + 1, j + 1)] += bb;
+            }
+        }
+        gram[(i, i)] += dot(a, a);
+        if two {
+            gram[(i + 1, i)] += dot(b, a);
+            gram[(i + 1, i + 1)] += dot(b, b);
+        }
+    }
+}
+
+/// Products of `a` and of `b` with `c` and with `d`, equally long.
+fn dots(a: &[f64], b: &[f64], c: &[f64], d: &[f64]) -> [f64; 4] {
+    let n = a.len();
+    let (b, c, d) = (&b[..n], &c[..n], &d[..n]);
+    let mut sums = [[0.0; 2]; 4];
+    let pairs = n / 2 * 2;
+    for i in (0..pairs).step_by(2) {
+        for k in 0..2 {
+            sums[0][k] += a[i + k] * c[i + k];
+            sums[1][k] += a[i + k] * d[i + k];
+            sums[2][k] += b[i + k] * c[i + k];
+            sums[3][k] += b[i + k] * d[i + k];
+        }
+    }
+    let mut all = sums.map(|s| s[0] + s[1]);
+    if pairs < n {
+        all[0] += a[pairs] * c[pairs];
+        all[1] += a[pairs] * d[pairs];
+        all[2] += b[pairs] * c[pairs];
+        all[3] += b[pairs] * d[pairs];
+    }
+    all
 }
 
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {

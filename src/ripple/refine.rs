@@ -6,17 +6,48 @@
 //! and stationary in time, so this is maximum likelihood and its covariance `σ² (J'J + prior)⁻¹` is the Cramér-Rao bound. That of f
 //! holds what the smooth part and the zero offset leave open, not only the phase noise of the line.
 //!
-//! Gauss-Newton; it needs a start within about half a cycle over the record, which the spectrum gives.
+//! Gauss-Newton; it needs a start within about half a cycle over the record, which the spectrum gives. The matrix J'J hardly changes
+//! near the solution, so it is worked out anew only after a long step; the gradient J'r, which decides where the fit ends, is exact
+//! in every round. Rows are taken in blocks so that no column is ever laid down in full.
 
 use super::{
-    least_squares::{Normal, project},
-    smooth::{basis, combine, integral_basis},
+    least_squares::{BLOCK, Normal, add_products, dot, project},
+    smooth::{basis, integral_basis},
+    turn::turn,
 };
+use nalgebra::DMatrix;
 use std::f64::consts::PI;
 
-/// Fitted harmonic set.
-#[derive(Clone, Debug)]
-pub(super) struct Harmonics {
+/// Highest order of the smooth part.
+const MOST_ORDER: usize = 9;
+
+/// What all fits of a record share.
+pub(super) struct Frame {
+    /// `P_j` and `∫ P_j dt` (s) at each row, orders 0 to [`MOST_ORDER`].
+    smooth: Vec<Vec<f64>>,
+    integrals: Vec<Vec<f64>>,
+    /// Time from the first row, s.
+    elapsed: Vec<f64>,
+    /// Prior of the zero offset: value and standard deviation, V.
+    zero_prior_v: (f64, f64),
+}
+
+impl Frame {
+    /// At least two rows.
+    pub fn of(time_s: &[f64], zero_prior_v: (f64, f64)) -> Frame {
+        let (first, last) = (time_s[0], time_s[time_s.len() - 1]);
+        Frame {
+            smooth: basis(time_s, first, last, MOST_ORDER),
+            integrals: integral_basis(time_s, first, last, MOST_ORDER),
+            elapsed: time_s.iter().map(|t| t - first).collect(),
+            zero_prior_v,
+        }
+    }
+}
+
+/// Fitted parameters.
+pub(super) struct Fit {
+    pub order: usize,
     /// Cycles per V·s of the base line.
     pub frequency: f64,
     pub frequency_sd: f64,
@@ -26,6 +57,25 @@ pub(super) struct Harmonics {
     pub ratios: Vec<f64>,
     /// (p, q) of each line, fraction of the EMF.
     pub amplitudes: Vec<(f64, f64)>,
+    pub noise_v: f64,
+    /// Bayesian information criterion of the fit.
+    pub criterion: f64,
+    pub converged: bool,
+    smooth: Vec<f64>,
+    normal: Normal,
+}
+
+/// Where a fit starts.
+pub(super) enum Start<'a> {
+    /// A frequency (cycles per V·s) and a zero offset (V).
+    Seen(f64, f64),
+    /// An earlier fit of nearly the same record.
+    From(&'a Fit),
+}
+
+/// The parameters of a fit and the record laid out by them.
+pub(super) struct Harmonics {
+    pub fit: Fit,
     /// EMF e_i, V.
     pub emf_v: Vec<f64>,
     /// ∫ e dt, V·s.
@@ -34,308 +84,337 @@ pub(super) struct Harmonics {
     pub rough_v: Vec<f64>,
     /// v - smooth part - lines, V.
     pub residual_v: Vec<f64>,
-    pub noise_v: f64,
-    /// Bayesian information criterion of the fit.
-    pub criterion: f64,
-    pub converged: bool,
 }
 
-/// Where the fit starts.
-#[derive(Clone, Debug)]
-pub(super) struct Start<'a> {
-    pub order: usize,
-    pub ratios: &'a [f64],
-    pub frequency: f64,
-    pub zero_v: f64,
-    /// Prior of the zero offset: value and standard deviation, V.
-    pub zero_prior_v: (f64, f64),
-}
-
-impl Harmonics {
+impl Fit {
     /// Amplitude of line `l`, fraction of the EMF.
     pub fn amplitude(&self, l: usize) -> f64 {
         self.amplitudes[l].0.hypot(self.amplitudes[l].1)
     }
+
+    /// How many times its noise variance the squared residual would grow, at least about, without the terms above `order` (Wald).
+    pub fn worth_above(&self, order: usize) -> Option<f64> {
+        let above: Vec<usize> = (order + 1..self.smooth.len()).collect();
+        let covariance = DMatrix::from_fn(above.len(), above.len(), |i, j| {
+            self.normal.inverse(above[i], above[j])
+        });
+        let terms = nalgebra::DVector::from_iterator(
+            above.len(),
+            above.iter().map(|j| self.smooth[*j] / self.noise_v),
+        );
+        Some(terms.dot(&covariance.cholesky()?.solve(&terms)))
+    }
+
+    /// Lays the record out.
+    pub fn laid_out(self, frame: &Frame, voltage_v: &[f64]) -> Harmonics {
+        let n = voltage_v.len();
+        let mut rows = Rows::new(self.smooth.len(), self.ratios.len());
+        let mut harmonics = Harmonics {
+            emf_v: Vec::with_capacity(n),
+            x_v_s: Vec::with_capacity(n),
+            rough_v: Vec::with_capacity(n),
+            residual_v: Vec::with_capacity(n),
+            fit: self,
+        };
+        let parameters = Parameters::of(&harmonics.fit);
+        for first in (0..n).step_by(BLOCK) {
+            let count = BLOCK.min(n - first);
+            rows.read(frame, &parameters, first, count);
+            let smooth = rows.emf[..count].iter().map(|e| e + parameters.zero);
+            let voltage = &voltage_v[first..first + count];
+            let rough = voltage.iter().zip(smooth).map(|(v, s)| v - s);
+            harmonics.rough_v.extend(rough);
+            harmonics.emf_v.extend_from_slice(&rows.emf[..count]);
+            harmonics.x_v_s.extend_from_slice(&rows.x[..count]);
+            let left = harmonics.rough_v[first..].iter().zip(&rows.lines);
+            harmonics.residual_v.extend(left.map(|(r, l)| r - l));
+        }
+        harmonics
+    }
 }
 
-/// Fits the set; `None` where the normal equations are singular.
-pub(super) fn refine(time_s: &[f64], voltage_v: &[f64], start: &Start) -> Option<Harmonics> {
-    let (first, last) = (*time_s.first()?, *time_s.last()?);
-    let smooth = basis(time_s, first, last, start.order);
-    let integrals = integral_basis(time_s, first, last, start.order);
-    let terms = smooth.len();
-    let lines = start.ratios.len();
-    let n = time_s.len();
+/// Parameters on the way.
+struct Parameters<'a> {
+    c: Vec<f64>,
+    amplitudes: Vec<f64>,
+    /// 2π times the frequency.
+    kappa: f64,
+    zero: f64,
+    ratios: &'a [f64],
+}
 
-    let normal = Normal::new(&smooth, &[])?;
-    let mut c = normal.solve(&project(&smooth, voltage_v));
-    let mut zero = start.zero_v;
-    let mut kappa = 2.0 * PI * start.frequency;
-    let mut amplitudes = vec![0.0; 2 * lines];
-    let parameters = terms + 2 * lines + 2;
-    let elapsed: Vec<f64> = time_s.iter().map(|t| t - first).collect();
-
-    let mut state = State::at(
-        time_s,
-        &smooth,
-        &integrals,
-        &elapsed,
-        &c,
-        zero,
-        kappa,
-        start.ratios,
-    );
-    // Amplitudes at the starting phase, smooth part with them: linear.
-    let mut columns = smooth.clone();
-    columns.extend(state.lines.iter().cloned());
-    let linear = Normal::new(&columns, &[])?.solve(&project(&columns, voltage_v));
-    c.copy_from_slice(&linear[..terms]);
-    amplitudes.copy_from_slice(&linear[terms..]);
-    state = State::at(
-        time_s,
-        &smooth,
-        &integrals,
-        &elapsed,
-        &c,
-        zero,
-        kappa,
-        start.ratios,
-    );
-
-    let mut converged = false;
-    let mut noise = 0.0;
-    let mut last_normal = None;
-    for round in 0..25 {
-        let model = state.model(&amplitudes);
-        let residual: Vec<f64> = (0..n)
-            .map(|i| voltage_v[i] - zero - state.emf[i] - model.lines[i])
-            .collect();
-        let squares: f64 = residual.iter().map(|r| r * r).sum();
-        noise = (squares / (n.saturating_sub(parameters).max(1)) as f64)
-            .sqrt()
-            .max(f64::MIN_POSITIVE);
-
-        let mut jacobian = Vec::with_capacity(parameters);
-        for (p, integral) in smooth.iter().zip(&integrals) {
-            jacobian.push(
-                (0..n)
-                    .map(|i| {
-                        p[i] * (1.0 + model.relative[i]) + model.slope[i] * kappa * integral[i]
-                    })
-                    .collect(),
-            );
-        }
-        jacobian.extend(state.lines.iter().cloned());
-        jacobian.push(
-            (0..n)
-                .map(|i| model.slope[i] * state.x[i])
-                .collect::<Vec<f64>>(),
-        );
-        jacobian.push(
-            (0..n)
-                .map(|i| -model.relative[i] - model.slope[i] * kappa * elapsed[i])
-                .collect(),
-        );
-        let mut extra = vec![0.0; parameters];
-        let weight = (noise / start.zero_prior_v.1).powi(2);
-        extra[parameters - 1] = weight;
-        let mut right = project(&jacobian, &residual);
-        right[parameters - 1] += weight * (start.zero_prior_v.0 - zero);
-        let normal = Normal::new(&jacobian, &extra)?;
-        let step = normal.solve(&right);
-
-        // A step of more than half a cycle over the record would leave the basin.
-        let reach = (step[parameters - 2] * state.x[n - 1])
-            .abs()
-            .max((step[parameters - 1] * kappa * elapsed[n - 1]).abs());
-        let damp = if reach > 2.0 { 2.0 / reach } else { 1.0 };
-        for (value, s) in c.iter_mut().zip(&step) {
-            *value += damp * s;
-        }
-        for (value, s) in amplitudes.iter_mut().zip(&step[terms..]) {
-            *value += damp * s;
-        }
-        kappa += damp * step[parameters - 2];
-        zero += damp * step[parameters - 1];
-        if !(kappa.is_finite() && zero.is_finite()) {
-            return None;
-        }
-        state = State::at(
-            time_s,
-            &smooth,
-            &integrals,
-            &elapsed,
-            &c,
-            zero,
-            kappa,
-            start.ratios,
-        );
-        let settled = step[parameters - 2].abs()
-            < 1e-3 * noise * normal.inverse(parameters - 2, parameters - 2).sqrt()
-            || step[parameters - 2].abs() < 1e-12 * kappa.abs();
-        last_normal = Some(normal);
-        if settled && round > 0 {
-            converged = true;
-            break;
+impl Parameters<'_> {
+    fn of(fit: &Fit) -> Parameters<'_> {
+        Parameters {
+            c: fit.smooth.clone(),
+            amplitudes: fit.amplitudes.iter().flat_map(|(p, q)| [*p, *q]).collect(),
+            kappa: 2.0 * PI * fit.frequency,
+            zero: fit.zero_v,
+            ratios: &fit.ratios,
         }
     }
-    let normal = last_normal?;
-    let model = state.model(&amplitudes);
-    let rough_v: Vec<f64> = (0..n).map(|i| voltage_v[i] - zero - state.emf[i]).collect();
-    let residual_v: Vec<f64> = rough_v
-        .iter()
-        .zip(&model.lines)
-        .map(|(r, l)| r - l)
-        .collect();
-    let squares: f64 = residual_v.iter().map(|r| r * r).sum();
-    Some(Harmonics {
-        frequency: kappa / (2.0 * PI),
-        frequency_sd: noise
-            * normal
-                .inverse(parameters - 2, parameters - 2)
-                .max(0.0)
-                .sqrt()
-            / (2.0 * PI),
-        zero_v: zero,
-        zero_sd_v: noise
-            * normal
-                .inverse(parameters - 1, parameters - 1)
-                .max(0.0)
-                .sqrt(),
-        ratios: start.ratios.to_vec(),
-        amplitudes: amplitudes.chunks_exact(2).map(|a| (a[0], a[1])).collect(),
-        emf_v: state.emf,
-        x_v_s: state.x,
-        rough_v,
-        residual_v,
+}
+
+/// The model over a block of rows.
+struct Rows {
+    emf: [f64; BLOCK],
+    x: [f64; BLOCK],
+    lines: [f64; BLOCK],
+    /// Derivative of the lines with respect to the base phase φ, V/rad.
+    slope: [f64; BLOCK],
+    /// The columns of J: smooth part, cos and sin of each line times the EMF, κ, zero offset.
+    columns: Vec<[f64; BLOCK]>,
+    terms: usize,
+}
+
+impl Rows {
+    fn new(terms: usize, lines: usize) -> Rows {
+        let none = [0.0; BLOCK];
+        Rows {
+            emf: none,
+            x: none,
+            lines: none,
+            slope: none,
+            columns: vec![none; terms + 2 * lines + 2],
+            terms,
+        }
+    }
+
+    /// EMF, x and lines of `count` rows from `first` on.
+    fn read(&mut self, frame: &Frame, at: &Parameters, first: usize, count: usize) {
+        let rows = first..first + count;
+        let elapsed = &frame.elapsed[rows.clone()];
+        for i in 0..count {
+            self.emf[i] = -at.zero;
+            self.x[i] = -at.zero * elapsed[i];
+        }
+        for ((c, p), integral) in at.c.iter().zip(&frame.smooth).zip(&frame.integrals) {
+            let (p, integral) = (&p[rows.clone()], &integral[rows.clone()]);
+            for i in 0..count {
+                self.emf[i] += c * p[i];
+                self.x[i] += c * integral[i];
+            }
+        }
+        self.lines = [0.0; BLOCK];
+        self.slope = [0.0; BLOCK];
+        let columns = self.columns[self.terms..].chunks_exact_mut(2);
+        for ((ratio, a), pair) in at
+            .ratios
+            .iter()
+            .zip(at.amplitudes.chunks_exact(2))
+            .zip(columns)
+        {
+            let [cos, sin] = pair else { continue };
+            let turns = ratio * at.kappa / (2.0 * PI);
+            for i in 0..BLOCK {
+                let (c, s) = turn(turns * self.x[i]);
+                cos[i] = self.emf[i] * c;
+                sin[i] = self.emf[i] * s;
+                self.lines[i] += a[0] * cos[i] + a[1] * sin[i];
+                self.slope[i] += ratio * (a[1] * cos[i] - a[0] * sin[i]);
+            }
+        }
+    }
+
+    /// The other columns of J for rows read.
+    fn differentiate(&mut self, frame: &Frame, at: &Parameters, first: usize, count: usize) {
+        let rows = first..first + count;
+        let elapsed = &frame.elapsed[rows.clone()];
+        let mut relative = [0.0; BLOCK];
+        let mut turned = [0.0; BLOCK];
+        for i in 0..count {
+            let e = self.emf[i];
+            relative[i] = if e == 0.0 { 0.0 } else { self.lines[i] / e };
+            turned[i] = self.slope[i] * at.kappa;
+        }
+        for (column, (p, integral)) in self.columns[..self.terms]
+            .iter_mut()
+            .zip(frame.smooth.iter().zip(&frame.integrals))
+        {
+            let (p, integral) = (&p[rows.clone()], &integral[rows.clone()]);
+            for i in 0..count {
+                column[i] = p[i] * (1.0 + relative[i]) + turned[i] * integral[i];
+            }
+        }
+        let last = self.columns.len() - 1;
+        for i in 0..count {
+            self.columns[last - 1][i] = self.slope[i] * self.x[i];
+            self.columns[last][i] = -relative[i] - turned[i] * elapsed[i];
+        }
+    }
+}
+
+/// Sums over the record at one set of parameters.
+struct Pass {
+    /// J'r.
+    right: Vec<f64>,
+    /// J'J, lower triangle, where asked for.
+    gram: Option<DMatrix<f64>>,
+    squares: f64,
+}
+
+impl Pass {
+    fn over(
+        frame: &Frame,
+        voltage_v: &[f64],
+        at: &Parameters,
+        rows: &mut Rows,
+        with: bool,
+    ) -> Pass {
+        let n = voltage_v.len();
+        let parameters = rows.columns.len();
+        let mut pass = Pass {
+            right: vec![0.0; parameters],
+            gram: with.then(|| DMatrix::zeros(parameters, parameters)),
+            squares: 0.0,
+        };
+        for first in (0..n).step_by(BLOCK) {
+            let count = BLOCK.min(n - first);
+            rows.read(frame, at, first, count);
+            rows.differentiate(frame, at, first, count);
+            let mut residual = [0.0; BLOCK];
+            for (i, v) in voltage_v[first..first + count].iter().enumerate() {
+                residual[i] = v - at.zero - rows.emf[i] - rows.lines[i];
+            }
+            let columns: Vec<&[f64]> = rows.columns.iter().map(|c| &c[..count]).collect();
+            pass.squares += dot(&residual, &residual);
+            for (sum, column) in pass.right.iter_mut().zip(&columns) {
+                *sum += dot(column, &residual[..count]);
+            }
+            if let Some(gram) = &mut pass.gram {
+                add_products(gram, &columns);
+            }
+        }
+        pass
+    }
+}
+
+/// Fits the set; `None` where the normal equations are singular. `tolerance`: step of the frequency at which the fit ends, in
+/// standard deviations.
+pub(super) fn refine(
+    frame: &Frame,
+    voltage_v: &[f64],
+    order: usize,
+    ratios: &[f64],
+    start: Start,
+    tolerance: f64,
+) -> Option<Fit> {
+    let terms = order + 1;
+    let n = voltage_v.len();
+    let (frequency, zero, from) = match start {
+        Start::Seen(frequency, zero) => (frequency, zero, None),
+        Start::From(fit) => (fit.frequency, fit.zero_v, Some(fit)),
+    };
+    let known = |ratio: &f64| {
+        let fit = from?;
+        let l = fit.ratios.iter().position(|r| r == ratio)?;
+        Some(fit.amplitudes[l])
+    };
+    let smooth = &frame.smooth[..terms];
+    let mut at = Parameters {
+        c: match from {
+            Some(fit) if fit.order <= order => {
+                let mut c = fit.smooth.clone();
+                c.resize(terms, 0.0);
+                c
+            }
+            _ => Normal::new(smooth, &[])?.solve(&project(smooth, voltage_v)),
+        },
+        amplitudes: ratios
+            .iter()
+            .flat_map(|r| known(r).map_or([0.0; 2], |(p, q)| [p, q]))
+            .collect(),
+        kappa: 2.0 * PI * frequency,
+        zero,
+        ratios,
+    };
+    let parameters = terms + 2 * ratios.len() + 2;
+    let (k, z) = (parameters - 2, parameters - 1);
+    let mut rows = Rows::new(terms, ratios.len());
+    let span_s = frame.elapsed[n - 1];
+
+    let same = from.filter(|fit| fit.order == order && fit.ratios == ratios);
+    let mut kept: Option<Normal> = same.map(|fit| fit.normal.clone());
+    let mut converged = false;
+    let (mut noise, mut squares) = (0.0, 0.0);
+    let mut before = f64::MAX;
+    for round in 0..25 {
+        let pass = Pass::over(frame, voltage_v, &at, &mut rows, kept.is_none());
+        noise = (pass.squares / n.saturating_sub(parameters).max(1) as f64)
+            .sqrt()
+            .max(f64::MIN_POSITIVE);
+        let weight = (noise / frame.zero_prior_v.1).powi(2);
+        let mut right = pass.right;
+        right[z] += weight * (frame.zero_prior_v.0 - at.zero);
+        // Lines seen for the first time: smooth part and amplitudes, which are linear, come before the phase.
+        let linear = round == 0 && ratios.iter().any(|r| known(r).is_none());
+        let normal = match (kept.take(), pass.gram) {
+            (None, Some(gram)) => {
+                let mut extra = vec![0.0; parameters];
+                extra[z] = weight;
+                if linear {
+                    extra[k] = f64::MAX.sqrt();
+                    extra[z] = extra[k];
+                }
+                Normal::of(gram, &extra)?
+            }
+            (kept, _) => kept?,
+        };
+        let step = normal.solve(&right);
+        squares = pass.squares - step.iter().zip(&right).map(|(s, r)| s * r).sum::<f64>();
+
+        // A step of more than half a cycle over the record would leave the basin.
+        let x_end = rows.x[(n - 1) % BLOCK];
+        let reach = (step[k] * x_end)
+            .abs()
+            .max((step[z] * at.kappa * span_s).abs());
+        let damp = if reach > 2.0 { 2.0 / reach } else { 1.0 };
+        for (value, s) in at.c.iter_mut().zip(&step) {
+            *value += damp * s;
+        }
+        for (value, s) in at.amplitudes.iter_mut().zip(&step[terms..]) {
+            *value += damp * s;
+        }
+        at.kappa += damp * step[k];
+        at.zero += damp * step[z];
+        if !(at.kappa.is_finite() && at.zero.is_finite()) {
+            return None;
+        }
+        let sds = step[k].abs() / (noise * normal.inverse(k, k).max(0.0).sqrt());
+        let settled = sds < tolerance || step[k].abs() < 1e-12 * at.kappa.abs();
+        // A smooth part begun anew is not near its end after one step, even where the frequency is.
+        let begun = !linear && (round > 0 || from.is_some_and(|fit| fit.order <= order));
+        let fresh = begun && damp == 1.0 && sds < 1.0 && sds < 0.3 * before;
+        before = if linear { f64::MAX } else { sds };
+        if settled && begun {
+            converged = true;
+            kept = Some(normal);
+            break;
+        }
+        if fresh || round == 24 {
+            kept = Some(normal);
+        }
+    }
+    let normal = kept?;
+    let sd = |i: usize| noise * normal.inverse(i, i).max(0.0).sqrt();
+    let (frequency_sd, zero_sd_v) = (sd(k) / (2.0 * PI), sd(z));
+    Some(Fit {
+        order,
+        frequency: at.kappa / (2.0 * PI),
+        frequency_sd,
+        zero_v: at.zero,
+        zero_sd_v,
+        ratios: ratios.to_vec(),
+        amplitudes: at
+            .amplitudes
+            .chunks_exact(2)
+            .map(|a| (a[0], a[1]))
+            .collect(),
         noise_v: noise,
         criterion: n as f64 * (squares / n as f64).max(f64::MIN_POSITIVE).ln()
             + parameters as f64 * (n as f64).ln(),
         converged,
+        smooth: at.c,
+        normal,
     })
-}
-
-/// Amplitudes of a set of lines at the phase of a fit, with the smooth part free: linear.
-pub(super) struct LineSet {
-    /// Relative amplitude of each line.
-    pub amplitudes: Vec<f64>,
-    pub residual_v: Vec<f64>,
-    pub noise_v: f64,
-}
-
-impl LineSet {
-    /// `ratios` to the base line of `fit`. Where the lines cannot be told apart the fit's own residual is returned with no amplitudes.
-    pub fn at(fit: &Harmonics, ratios: &[f64]) -> LineSet {
-        let n = fit.emf_v.len();
-        let mut columns = basis(&fit.x_v_s, fit.x_v_s[0], fit.x_v_s[n - 1], 6);
-        let terms = columns.len();
-        for ratio in ratios {
-            let turn = 2.0 * PI * fit.frequency * ratio;
-            let (cos, sin): (Vec<f64>, Vec<f64>) = fit
-                .x_v_s
-                .iter()
-                .zip(&fit.emf_v)
-                .map(|(x, e)| ((turn * x).cos() * e, (turn * x).sin() * e))
-                .unzip();
-            columns.extend([cos, sin]);
-        }
-        let Some(normal) = Normal::new(&columns, &[]) else {
-            return LineSet {
-                amplitudes: Vec::new(),
-                residual_v: fit.residual_v.clone(),
-                noise_v: fit.noise_v,
-            };
-        };
-        let solved = normal.solve(&project(&columns, &fit.rough_v));
-        let model = combine(&columns, &solved);
-        let residual_v: Vec<f64> = fit.rough_v.iter().zip(&model).map(|(v, m)| v - m).collect();
-        let squares: f64 = residual_v.iter().map(|r| r * r).sum();
-        LineSet {
-            amplitudes: solved[terms..]
-                .chunks_exact(2)
-                .map(|a| a[0].hypot(a[1]))
-                .collect(),
-            noise_v: (squares / n.saturating_sub(columns.len()).max(1) as f64)
-                .sqrt()
-                .max(f64::MIN_POSITIVE),
-            residual_v,
-        }
-    }
-}
-
-/// EMF, x and line columns at the present parameters.
-struct State {
-    emf: Vec<f64>,
-    x: Vec<f64>,
-    /// cos and sin of each line times the EMF, in turn.
-    lines: Vec<Vec<f64>>,
-    ratios: Vec<f64>,
-}
-
-struct Model {
-    lines: Vec<f64>,
-    /// Lines over EMF.
-    relative: Vec<f64>,
-    /// Derivative of the lines with respect to the base phase φ, V/rad.
-    slope: Vec<f64>,
-}
-
-impl State {
-    #[allow(clippy::too_many_arguments)]
-    fn at(
-        time_s: &[f64],
-        smooth: &[Vec<f64>],
-        integrals: &[Vec<f64>],
-        elapsed: &[f64],
-        c: &[f64],
-        zero: f64,
-        kappa: f64,
-        ratios: &[f64],
-    ) -> State {
-        let mut emf = combine(smooth, c);
-        emf.iter_mut().for_each(|e| *e -= zero);
-        let mut x = combine(integrals, c);
-        for (x, t) in x.iter_mut().zip(elapsed) {
-            *x -= zero * t;
-        }
-        let n = time_s.len();
-        let mut lines = vec![vec![0.0; n]; 2 * ratios.len()];
-        for (l, ratio) in ratios.iter().enumerate() {
-            for i in 0..n {
-                let (s, co) = (ratio * kappa * x[i]).sin_cos();
-                lines[2 * l][i] = emf[i] * co;
-                lines[2 * l + 1][i] = emf[i] * s;
-            }
-        }
-        State {
-            emf,
-            x,
-            lines,
-            ratios: ratios.to_vec(),
-        }
-    }
-
-    fn model(&self, amplitudes: &[f64]) -> Model {
-        let n = self.emf.len();
-        let mut lines = vec![0.0; n];
-        let mut slope = vec![0.0; n];
-        for (l, ratio) in self.ratios.iter().enumerate() {
-            let (p, q) = (amplitudes[2 * l], amplitudes[2 * l + 1]);
-            let (cos, sin) = (&self.lines[2 * l], &self.lines[2 * l + 1]);
-            for i in 0..n {
-                lines[i] += p * cos[i] + q * sin[i];
-                slope[i] += ratio * (q * cos[i] - p * sin[i]);
-            }
-        }
-        let relative = lines
-            .iter()
-            .zip(&self.emf)
-            .map(|(l, e)| if *e == 0.0 { 0.0 } else { l / e })
-            .collect();
-        Model {
-            lines,
-            relative,
-            slope,
-        }
-    }
 }

@@ -26,7 +26,7 @@ pub fn ideal_ripple_fraction(pulses: u32) -> f64 {
     (1.0 - least) / (1.0 + least)
 }
 
-fn greatest_common_divisor(mut a: u32, mut b: u32) -> u32 {
+pub(super) fn greatest_common_divisor(mut a: u32, mut b: u32) -> u32 {
     while b != 0 {
         (a, b) = (b, a % b);
     }

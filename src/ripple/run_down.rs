@@ -4,16 +4,22 @@ use super::{
     Candidate, RippleLine, RippleOptions, RippleResult, RippleSpectrum, SpeedPoint, Unreadable,
     comb::{Weighed, weigh},
     comb_lines::{pick_lines, visible_ratios},
-    prepare::{Prepared, prepare},
-    refine::{Harmonics, Start, refine},
+    prepare::{Prepared, SMOOTH_ORDER, prepare},
+    refine::{Frame, Harmonics, Start, refine},
     result::ForeignLine,
     sort_lines::{Search, Spectrum, angle_spectrum},
     words,
 };
-use std::f64::consts::PI;
+use std::{collections::BTreeMap, f64::consts::PI};
 
-/// Orders of the smooth part tried in the final fit.
-const ORDERS: [usize; 3] = [4, 6, 9];
+/// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
+const OTHER_ORDERS: [usize; 2] = [4, 9];
+/// Steps of the frequency, in standard deviations, at which fits end: those of which only the criterion is wanted, the first, those
+/// whose phase or residual is looked at, and the last.
+const LOOSE: f64 = 1.0;
+const ROUGH: f64 = 0.1;
+const CLEAN: f64 = 0.01;
+const FINE: f64 = 1e-3;
 const SPEED_POINTS: usize = 200;
 /// Given a segment count by a person, the weight put on it before the comb is looked at.
 const TRUST_IN_GIVEN: f64 = 0.9;
@@ -74,58 +80,77 @@ pub fn analyse_run_down_at(
 
     // What is not ripple leaves the voltage for good.
     let mut voltage: Vec<f64> = smooth_v.iter().zip(&rough).map(|(s, r)| s + r).collect();
-    let fit = |voltage: &[f64], order: usize, ratios: &[f64], frequency: f64, zero_v: f64| {
-        let start = Start {
-            order,
-            ratios,
-            frequency,
-            zero_v,
-            zero_prior_v: prepared.zero_prior_v,
-        };
-        refine(&prepared.time_s, voltage, &start).ok_or(Unreadable::Singular { terms: order + 1 })
+    let frame = Frame::of(&prepared.time_s, prepared.zero_prior_v);
+    let fit = |voltage: &[f64], order: usize, ratios: &[f64], start: Start, tolerance: f64| {
+        refine(&frame, voltage, order, ratios, start, tolerance)
+            .ok_or(Unreadable::Singular { terms: order + 1 })
     };
-    let first = fit(&voltage, 6, &[1.0], seen.frequency, seen.zero_v)?;
-    let mut base = fit(
-        &voltage,
-        6,
-        &[1.0, 2.0, 3.0, 0.5],
-        first.frequency,
-        first.zero_v,
-    )?;
+    let start = Start::Seen(seen.frequency, seen.zero_v);
+    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, ROUGH)?;
+    let few = [1.0, 2.0, 3.0, 0.5];
+    let start = Start::From(&first);
+    let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
     // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
-    let mut ratios = Vec::new();
-    let mut weighed = Vec::new();
-    for round in 0..2 {
-        let lines = pick_lines(&base, &prepared);
-        weighed = weigh(&lines, base.frequency, options.poles, options.most_segments);
-        ratios = visible_ratios(&lines, base.frequency, &weighed[0]);
-        base = fit(&voltage, 6, &ratios, base.frequency, base.zero_v)?;
-        let mut residual = base.residual_v.clone();
-        if round == 0 && search.remove_time_lines(&mut residual, &mut foreign) {
-            for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
-                *v -= before - after;
+    let lines = pick_lines(&base, &prepared);
+    let weighed = weigh(
+        &lines,
+        base.fit.frequency,
+        options.poles,
+        options.most_segments,
+    );
+    let ratios = visible_ratios(&lines, base.fit.frequency, &weighed[0]);
+    let start = Start::From(&base.fit);
+    base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
+    let mut residual = base.residual_v.clone();
+    if search.remove_time_lines(&mut residual, &mut foreign) {
+        for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
+            *v -= before - after;
+        }
+        let start = Start::From(&base.fit);
+        base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
+    }
+    // The same once more.
+    let lines = pick_lines(&base, &prepared);
+    let weighed = weigh(
+        &lines,
+        base.fit.frequency,
+        options.poles,
+        options.most_segments,
+    );
+    let ratios = visible_ratios(&lines, base.fit.frequency, &weighed[0]);
+    let mut best = fit(
+        &voltage,
+        SMOOTH_ORDER,
+        &ratios,
+        Start::From(&base.fit),
+        FINE,
+    )?;
+    for order in OTHER_ORDERS {
+        // Terms worth many times what the criterion charges for them need no fit without them.
+        let charge = (voltage.len() as f64).ln() * (SMOOTH_ORDER as f64 - order as f64);
+        if order < SMOOTH_ORDER && best.worth_above(order).is_some_and(|w| w > 5.0 * charge) {
+            continue;
+        }
+        let fitted = fit(&voltage, order, &ratios, Start::From(&best), LOOSE)?;
+        // One step tells the criterion to a fraction of one, which decides unless the two are close.
+        if fitted.criterion < best.criterion + 3.0 {
+            let fitted = fit(&voltage, order, &ratios, Start::From(&fitted), FINE)?;
+            if fitted.criterion < best.criterion {
+                best = fitted;
             }
-            base = fit(&voltage, 6, &ratios, base.frequency, base.zero_v)?;
         }
     }
-    let mut best: Option<Harmonics> = None;
-    for order in ORDERS {
-        let fitted = fit(&voltage, order, &ratios, base.frequency, base.zero_v)?;
-        if best.as_ref().is_none_or(|b| fitted.criterion < b.criterion) {
-            best = Some(fitted);
-        }
-    }
-    let best = best.unwrap_or(base);
+    let best = best.laid_out(&frame, &voltage);
     let frequency_sd = with_linearity(&best, options);
 
     let span = best.x_v_s[best.x_v_s.len() - 1];
     let strongest = weighed[0].harmonic;
-    let candidates = candidates(&weighed, best.frequency, frequency_sd, options);
+    let candidates = candidates(&weighed, best.fit.frequency, frequency_sd, options);
     words::findings(
         &mut remarks,
         &words::Findings {
             prepared: &prepared,
-            fit: &best,
+            harmonics: &best,
             candidates: &candidates,
             strongest,
             foreign: &foreign,
@@ -138,25 +163,25 @@ pub fn analyse_run_down_at(
         .map(|c| (c.back_emf_constant_v_s_per_rad, c.standard_uncertainty));
     Ok(RippleResult {
         line: Some(RippleLine {
-            cycles_per_volt_second: best.frequency,
+            cycles_per_volt_second: best.fit.frequency,
             standard_uncertainty: frequency_sd,
-            noise_uncertainty: best.frequency_sd,
+            noise_uncertainty: best.fit.frequency_sd,
             harmonic_of_revolution: strongest,
-            relative_amplitude: best.amplitude(0),
+            relative_amplitude: best.fit.amplitude(0),
             signal_to_noise: seen.signal_to_noise,
-            cycles_seen: best.frequency * span,
+            cycles_seen: best.fit.frequency * span,
             false_alarm_probability: seen.false_alarm_probability,
         }),
         revolutions: constant.map(|(k, _)| span / (2.0 * PI * k)),
         candidates,
-        zero_offset_v: Some((best.zero_v, best.zero_sd_v)),
+        zero_offset_v: Some((best.fit.zero_v, best.fit.zero_sd_v)),
         stretch_s: stretch(&prepared),
         standstill_s: prepared.standstill_s,
         false_alarm_rate: options.false_alarm_rate,
         foreign_lines: foreign,
         spectrum,
-        speed: speed_points(&prepared, &best.emf_v, best.frequency, constant),
-        residual_v: best.noise_v,
+        speed: speed_points(&prepared, &best.emf_v, best.fit.frequency, constant),
+        residual_v: best.fit.noise_v,
         remarks,
     })
 }
@@ -165,7 +190,7 @@ pub fn analyse_run_down_at(
 fn with_linearity(fit: &Harmonics, options: &RippleOptions) -> f64 {
     let mean = fit.emf_v.iter().sum::<f64>() / fit.emf_v.len() as f64;
     let level = options.quantisation_step.unwrap_or(0.0) * options.converter_linearity_steps / mean;
-    fit.frequency_sd.hypot(fit.frequency * level)
+    fit.fit.frequency_sd.hypot(fit.fit.frequency * level)
 }
 
 fn stretch(prepared: &Prepared) -> (f64, f64) {
@@ -216,34 +241,26 @@ fn candidates(
     frequency_sd: f64,
     options: &RippleOptions,
 ) -> Vec<Candidate> {
-    let given = options.segments;
-    let weight = |w: &Weighed| match given {
-        Some(segments) => {
-            let prior: f64 = weighed
-                .iter()
-                .filter(|o| o.segments == segments)
-                .map(|o| o.prior)
-                .sum();
-            if prior == 0.0 {
-                w.probability
-            } else if w.segments == segments {
-                w.probability * TRUST_IN_GIVEN / prior
-            } else {
-                w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
-            }
+    let given = |w: &Weighed| options.segments == Some(w.segments);
+    let prior: f64 = weighed.iter().filter(|w| given(w)).map(|w| w.prior).sum();
+    let weight = |w: &Weighed| {
+        if prior == 0.0 {
+            w.probability
+        } else if given(w) {
+            w.probability * TRUST_IN_GIVEN / prior
+        } else {
+            w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
         }
-        None => w.probability,
     };
     let total: f64 = weighed.iter().map(weight).sum();
+    let mut together: BTreeMap<u32, f64> = BTreeMap::new();
+    for w in weighed {
+        *together.entry(w.harmonic).or_default() += weight(w);
+    }
     let mut all: Vec<Candidate> = weighed
         .iter()
         .map(|w| {
             let constant = f64::from(w.harmonic) / (2.0 * PI * frequency);
-            let together: f64 = weighed
-                .iter()
-                .filter(|o| o.harmonic == w.harmonic)
-                .map(weight)
-                .sum();
             Candidate {
                 segments: w.segments,
                 cycles_per_revolution: w.cycles_per_revolution,
@@ -251,7 +268,7 @@ fn candidates(
                 standard_uncertainty: constant * frequency_sd / frequency,
                 probability: weight(w) / total,
                 comb_probability: w.probability,
-                constant_probability: together / total,
+                constant_probability: together[&w.harmonic] / total,
             }
         })
         .collect();
@@ -273,6 +290,7 @@ fn spectrum_for_report(
         1.0,
     );
     let comb = strongest.map_or(Vec::new(), |strongest| {
+        let fit = &fit.fit;
         let mut lines: Vec<(f64, f64, f64)> = fit
             .ratios
             .iter()
@@ -298,9 +316,7 @@ fn report(spectrum: &Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleS
         frequency_cycles_per_v_s: (0..bins).map(|k| k as f64 * spectrum.step).collect(),
         relative_amplitude: spectrum.power.iter().map(|p| amplitude(*p)).collect(),
         floor: spectrum.floor.mean.iter().map(|p| amplitude(*p)).collect(),
-        threshold: (0..bins)
-            .map(|k| amplitude(spectrum.floor.threshold(k, rate)))
-            .collect(),
+        threshold: spectrum.floor.thresholds(rate).map(amplitude).collect(),
         comb,
     }
 }

@@ -29,14 +29,8 @@ impl Smooth {
 
     pub fn values(&self, time_s: &[f64]) -> Vec<f64> {
         let order = self.coefficients.len() - 1;
-        let mut row = vec![0.0; order + 2];
-        time_s
-            .iter()
-            .map(|&t| {
-                legendre(place(t, self.first_s, self.last_s), &mut row);
-                self.coefficients.iter().zip(&row).map(|(c, p)| c * p).sum()
-            })
-            .collect()
+        let columns = basis(time_s, self.first_s, self.last_s, order);
+        combine(&columns, &self.coefficients)
     }
 
     /// Integral from `first_s` to each time.
@@ -53,13 +47,20 @@ impl Smooth {
 
 /// Columns `P_0 .. P_order` at each time.
 pub(super) fn basis(time_s: &[f64], first_s: f64, last_s: f64, order: usize) -> Vec<Vec<f64>> {
-    let mut columns = vec![Vec::with_capacity(time_s.len()); order + 1];
-    let mut row = vec![0.0; order + 2];
-    for &t in time_s {
-        legendre(place(t, first_s, last_s), &mut row);
-        for (column, value) in columns.iter_mut().zip(&row) {
-            column.push(*value);
-        }
+    let n = time_s.len();
+    let u: Vec<f64> = time_s.iter().map(|t| place(*t, first_s, last_s)).collect();
+    let mut columns: Vec<Vec<f64>> = Vec::with_capacity(order + 1);
+    columns.push(vec![1.0; n]);
+    if order > 0 {
+        columns.push(u.clone());
+    }
+    // Column by column, so that several rows go through the recurrence at once.
+    for j in 2..=order {
+        let k = j as f64;
+        let (up, down) = ((2.0 * k - 1.0) / k, (k - 1.0) / k);
+        let (before, last) = (&columns[j - 2][..n], &columns[j - 1][..n]);
+        let next = (0..n).map(|i| up * u[i] * last[i] - down * before[i]);
+        columns.push(next.collect());
     }
     columns
 }
@@ -72,21 +73,18 @@ pub(super) fn integral_basis(
     order: usize,
 ) -> Vec<Vec<f64>> {
     let half = (last_s - first_s) / 2.0;
-    let mut columns = vec![Vec::with_capacity(time_s.len()); order + 1];
-    let mut row = vec![0.0; order + 2];
-    for &t in time_s {
-        let u = place(t, first_s, last_s);
-        legendre(u, &mut row);
-        for (j, column) in columns.iter_mut().enumerate() {
-            let integral = if j == 0 {
-                u + 1.0
-            } else {
-                (row[j + 1] - row[j - 1]) / (2 * j + 1) as f64
-            };
-            column.push(integral * half);
-        }
-    }
-    columns
+    let columns = basis(time_s, first_s, last_s, order + 1);
+    (0..=order)
+        .map(|j| {
+            let above = columns[j + 1].iter();
+            if j == 0 {
+                return above.map(|u| (u + 1.0) * half).collect();
+            }
+            let scale = half / (2 * j + 1) as f64;
+            let below = columns[j - 1].iter();
+            above.zip(below).map(|(a, b)| (a - b) * scale).collect()
+        })
+        .collect()
 }
 
 /// `Σ c_j column_j`.
@@ -102,17 +100,6 @@ pub(super) fn combine(columns: &[Vec<f64>], coefficients: &[f64]) -> Vec<f64> {
 
 fn place(t: f64, first_s: f64, last_s: f64) -> f64 {
     2.0 * (t - first_s) / (last_s - first_s) - 1.0
-}
-
-fn legendre(u: f64, row: &mut [f64]) {
-    row[0] = 1.0;
-    if row.len() > 1 {
-        row[1] = u;
-    }
-    for n in 2..row.len() {
-        let k = n as f64;
-        row[n] = ((2.0 * k - 1.0) * u * row[n - 1] - (k - 1.0) * row[n - 2]) / k;
-    }
 }
 
 #[cfg(test)]

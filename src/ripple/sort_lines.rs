@@ -7,10 +7,11 @@
 
 use super::{
     LineKind, Window,
-    angle_spectrum::transform,
+    angle_spectrum::{powers, transform},
     floor::Floor,
     least_squares::{Normal, project},
     result::ForeignLine,
+    turn::turn,
 };
 use rustfft::num_complex::Complex64;
 use std::f64::consts::PI;
@@ -42,8 +43,9 @@ impl Spectrum {
     pub fn strongest(&self, rate: f64) -> (usize, f64, bool) {
         let first = LEAST_CYCLES * PADDING;
         let mut best = (first, 0.0, false);
-        for bin in first..self.power.len() {
-            let ratio = self.power[bin] / self.floor.threshold(bin, rate);
+        let thresholds = self.floor.thresholds(rate);
+        for (bin, (power, threshold)) in self.power.iter().zip(thresholds).enumerate().skip(first) {
+            let ratio = power / threshold;
             if ratio > best.1 {
                 best = (bin, ratio, ratio > 1.0);
             }
@@ -59,18 +61,23 @@ impl Spectrum {
 
     /// Frequency of a peak by a parabola through the logarithms about `bin`.
     pub fn peak_frequency(&self, bin: usize) -> f64 {
-        if bin == 0 || bin + 1 >= self.power.len() {
-            return bin as f64 * self.step;
-        }
-        let [a, b, c] = [bin - 1, bin, bin + 1].map(|k| self.power[k].max(f64::MIN_POSITIVE).ln());
-        let curve = a - 2.0 * b + c;
-        let shift = if curve < 0.0 {
-            (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
-        } else {
-            0.0
-        };
-        (bin as f64 + shift) * self.step
+        peak_place(&self.power, bin) * self.step
     }
+}
+
+/// Place of a peak, in bins.
+pub(super) fn peak_place(power: &[f64], bin: usize) -> f64 {
+    if bin == 0 || bin + 1 >= power.len() {
+        return bin as f64;
+    }
+    let [a, b, c] = [bin - 1, bin, bin + 1].map(|k| power[k].max(f64::MIN_POSITIVE).ln());
+    let curve = a - 2.0 * b + c;
+    let shift = if curve < 0.0 {
+        (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    bin as f64 + shift
 }
 
 /// Spectrum in x of `rough` (V) weighted by the EMF: the matched filter of a line whose amplitude follows the EMF in noise stationary
@@ -123,6 +130,29 @@ pub(super) fn weighted(
     bins: usize,
     looks: f64,
 ) -> Spectrum {
+    let (power, gain) = weighted_power(rough, weight, place, step, bins);
+    let floor = Floor::of(
+        &power,
+        LEAST_CYCLES * PADDING,
+        PADDING,
+        looks * PEAKS_PER_CELL,
+    );
+    Spectrum {
+        step,
+        power,
+        floor,
+        gain,
+    }
+}
+
+/// The power and the gain of such a spectrum alone.
+pub(super) fn weighted_power(
+    rough: &[f64],
+    weight: &[f64],
+    place: &[f64],
+    step: f64,
+    bins: usize,
+) -> (Vec<f64>, f64) {
     let first = place[0];
     let span = place[place.len() - 1] - first;
     let mut gain = 0.0;
@@ -134,20 +164,7 @@ pub(super) fn weighted(
             rough[i] * w
         })
         .collect();
-    let values = transform(&shifted, &data, step, bins);
-    let power: Vec<f64> = values.iter().map(|v| v.norm_sqr()).collect();
-    let floor = Floor::of(
-        &power,
-        LEAST_CYCLES * PADDING,
-        PADDING,
-        looks * PEAKS_PER_CELL,
-    );
-    Spectrum {
-        step,
-        power,
-        floor,
-        gain: gain / 2.0,
-    }
+    (powers(&shifted, &data, step, bins), gain / 2.0)
 }
 
 /// What is searched.
@@ -318,25 +335,14 @@ impl Search<'_> {
     fn remove_code_lines(&self, rough: &mut [f64], ratio: f64) -> Option<ForeignLine> {
         let q = self.code_step_v.filter(|q| *q > 0.0)?;
         let n = rough.len();
-        let mut turn: Vec<Complex64> = vec![Complex64::new(1.0, 0.0); n];
-        let unit: Vec<Complex64> = self
-            .smooth_v
-            .iter()
-            .map(|v| Complex64::from_polar(1.0, 2.0 * PI * (v / q).fract()))
-            .collect();
+        let codes: Vec<f64> = self.smooth_v.iter().map(|v| v / q).collect();
         let noise: f64 = rough.iter().map(|r| r * r).sum();
-        let mut strong: Vec<(usize, f64)> = Vec::new();
-        for k in 1..=CODE_HARMONICS {
-            let mut sum = Complex64::default();
-            for i in 0..n {
-                turn[i] *= unit[i];
-                sum += turn[i] * rough[i];
-            }
-            let found = sum.norm_sqr() / noise;
-            if found > 10.0 {
-                strong.push((k, found));
-            }
-        }
+        let strong: Vec<(usize, f64)> = transform(&codes, rough, 1.0, CODE_HARMONICS + 1)
+            .iter()
+            .map(|sum| sum.norm_sqr() / noise)
+            .enumerate()
+            .filter(|(k, found)| *k > 0 && *found > 10.0)
+            .collect();
         let &(harmonic, found) = strong.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
         // The mean power of the whole residual is above the local floor, so this errs to calling a line a code line.
         if found * MARGIN < ratio.min(n as f64 / 8.0) {
@@ -344,12 +350,8 @@ impl Search<'_> {
         }
         let mut amplitude = 0.0;
         for (k, _) in &strong {
-            let phases: Vec<f64> = self
-                .smooth_v
-                .iter()
-                .map(|v| 2.0 * PI * *k as f64 * (v / q))
-                .collect();
-            let a = subtract(rough, &phases);
+            let turns: Vec<f64> = codes.iter().map(|c| *k as f64 * c).collect();
+            let a = subtract(rough, &turns);
             if *k == harmonic {
                 amplitude = a;
             }
@@ -373,16 +375,8 @@ pub(super) fn remove_time_line(
 ) -> ForeignLine {
     let first = time_s[0];
     let span = time_s[time_s.len() - 1] - first;
-    let power = |f: f64| {
-        let mut sum = Complex64::default();
-        for (t, r) in time_s.iter().zip(rough.iter()) {
-            sum += Complex64::from_polar(
-                r * Window::Hann.at((t - first) / span),
-                -2.0 * PI * f * (t - first),
-            );
-        }
-        sum.norm_sqr()
-    };
+    let near = Demodulated::of(rough, time_s, frequency_hz);
+    let power = |f: f64| near.power(f - frequency_hz);
     // Golden section over one bin either side.
     let golden = (5f64.sqrt() - 1.0) / 2.0;
     let (mut a, mut b) = (frequency_hz - 0.6 / span, frequency_hz + 0.6 / span);
@@ -400,11 +394,8 @@ pub(super) fn remove_time_line(
         }
     }
     let frequency = 0.5 * (a + b);
-    let phases: Vec<f64> = time_s
-        .iter()
-        .map(|t| 2.0 * PI * frequency * (t - first))
-        .collect();
-    let amplitude = subtract(rough, &phases);
+    let turns: Vec<f64> = time_s.iter().map(|t| frequency * (t - first)).collect();
+    let amplitude = subtract(rough, &turns);
     ForeignLine {
         kind,
         frequency,
@@ -413,12 +404,64 @@ pub(super) fn remove_time_line(
     }
 }
 
-/// Least-squares cosine and sine of the phases out of `rough`; returns the amplitude.
-fn subtract(rough: &mut [f64], phases: &[f64]) -> f64 {
-    let columns: Vec<Vec<f64>> = vec![
-        phases.iter().map(|p| p.cos()).collect(),
-        phases.iter().map(|p| p.sin()).collect(),
-    ];
+/// A record turned to zero frequency and summed over short blocks: all that its spectrum within a cell of `frequency_hz` needs.
+struct Demodulated {
+    /// Middle (s from the first row), sum, and sum of the moments about the middle of each block.
+    blocks: Vec<(f64, Complex64, Complex64)>,
+}
+
+impl Demodulated {
+    fn of(rough: &[f64], time_s: &[f64], frequency_hz: f64) -> Demodulated {
+        // Within a cell of its centre a line turns by less than 1/128 of a turn in a block: sum and moment hold it to 1e-4.
+        let rows = rough.len().div_ceil(128);
+        let first = time_s[0];
+        let span = time_s[time_s.len() - 1] - first;
+        let block = |(times, values): (&[f64], &[f64])| {
+            let middle = 0.5 * (times[0] + times[times.len() - 1]);
+            let (mut re, mut im, mut re_moment, mut im_moment) = (0.0, 0.0, 0.0, 0.0);
+            for (t, r) in times.iter().zip(values) {
+                let elapsed = t - first;
+                let (cos, sin) = turn(frequency_hz * elapsed);
+                let weighted = r * (0.5 - 0.5 * turn(elapsed / span).0);
+                let (c, s) = (weighted * cos, -weighted * sin);
+                re += c;
+                im += s;
+                re_moment += c * (t - middle);
+                im_moment += s * (t - middle);
+            }
+            (
+                middle - first,
+                Complex64::new(re, im),
+                Complex64::new(re_moment, im_moment),
+            )
+        };
+        Demodulated {
+            blocks: time_s
+                .chunks(rows)
+                .zip(rough.chunks(rows))
+                .map(block)
+                .collect(),
+        }
+    }
+
+    /// Power of the Hann-windowed spectrum `offset_hz` from the frequency turned to zero.
+    fn power(&self, offset_hz: f64) -> f64 {
+        let slope = Complex64::new(0.0, -2.0 * PI * offset_hz);
+        self.blocks
+            .iter()
+            .map(|(middle, sum, moment)| {
+                let (cos, sin) = turn(offset_hz * middle);
+                (sum + slope * moment) * Complex64::new(cos, -sin)
+            })
+            .sum::<Complex64>()
+            .norm_sqr()
+    }
+}
+
+/// Least-squares cosine and sine of the phases, in turns, out of `rough`; returns the amplitude.
+fn subtract(rough: &mut [f64], turns: &[f64]) -> f64 {
+    let (cos, sin) = turns.iter().map(|t| turn(*t)).unzip();
+    let columns: [Vec<f64>; 2] = [cos, sin];
     let Some(normal) = Normal::new(&columns, &[]) else {
         return 0.0;
     };

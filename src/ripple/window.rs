@@ -5,6 +5,7 @@
 //! coherent gain `Σ w / N`; equivalent noise bandwidth `N Σ w² / (Σ w)²` in bins; scalloping loss
 //! `|Σ w exp(-j π n/N)| / Σ w`, the loss of a tone halfway between two bins.
 
+use super::turn::turn;
 use std::f64::consts::PI;
 
 /// Shape of a window over the record.
@@ -30,13 +31,13 @@ impl Window {
         if !(0.0..=1.0).contains(&fraction) {
             return 0.0;
         }
-        let turn = 2.0 * PI * fraction;
+        let cos = |turns: f64| turn(turns).0;
         match self {
             Window::Rectangular => 1.0,
-            Window::Hann => 0.5 - 0.5 * turn.cos(),
+            Window::Hann => 0.5 - 0.5 * cos(fraction),
             Window::BlackmanHarris => {
-                0.35875 - 0.48829 * turn.cos() + 0.14128 * (2.0 * turn).cos()
-                    - 0.01168 * (3.0 * turn).cos()
+                0.35875 - 0.48829 * cos(fraction) + 0.14128 * cos(2.0 * fraction)
+                    - 0.01168 * cos(3.0 * fraction)
             }
         }
     }

@@ -119,7 +119,7 @@ pub(super) fn no_line(
 /// What the findings are told from.
 pub(super) struct Findings<'a> {
     pub prepared: &'a Prepared,
-    pub fit: &'a Harmonics,
+    pub harmonics: &'a Harmonics,
     pub candidates: &'a [Candidate],
     pub strongest: u32,
     pub foreign: &'a [ForeignLine],
@@ -128,17 +128,17 @@ pub(super) struct Findings<'a> {
 
 pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
     foreign_lines(remarks, found.foreign);
-    if !found.fit.converged {
+    if !found.harmonics.fit.converged {
         remarks.push("the least-squares fit of the ripple did not settle in 25 rounds: the uncertainty of its frequency may be too small".to_string());
     }
     let n = found.prepared.time_s.len();
     let nyquist_hz = 0.5 / found.prepared.interval_s;
-    let commutation = found.fit.frequency
+    let commutation = found.harmonics.fit.frequency
         * found.candidates.first().map_or(1.0, |c| {
             f64::from(c.cycles_per_revolution) / f64::from(found.strongest)
         });
     let over = found
-        .fit
+        .harmonics
         .emf_v
         .iter()
         .take_while(|e| commutation * *e > nyquist_hz)
@@ -147,12 +147,12 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
         remarks.push(format!(
             "the commutation ripple is aliased until {:.4} s: {:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. It is read at its true place because the speed falls; {:.0} % of the record is affected",
             found.prepared.time_s[over.min(n - 1)],
-            commutation * found.fit.emf_v[0],
+            commutation * found.harmonics.emf_v[0],
             100.0 * over as f64 / n as f64
         ));
     }
     counts(remarks, found);
-    let (zero, sd) = (found.fit.zero_v, found.fit.zero_sd_v);
+    let (zero, sd) = (found.harmonics.fit.zero_v, found.harmonics.fit.zero_sd_v);
     let (prior, prior_sd) = found.prepared.zero_prior_v;
     if (zero - prior).abs() > 4.0 * prior_sd.hypot(sd) {
         remarks.push(format!(

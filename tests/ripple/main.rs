@@ -5,6 +5,7 @@
 mod bad_input;
 mod bench;
 mod currents;
+mod fixtures;
 mod outside;
 mod run_downs;
 mod study;

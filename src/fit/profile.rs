@@ -1,0 +1,156 @@
+//! Profile likelihood: how far a quantity can move while everything else follows, until twice the cost has risen by z².
+//!
+//! Where the model bends little over an interval this is the plain `± z σ`; where it does not, the profile is right and the plain
+//! interval is not (Venzon & Moolgavkar 1988, Applied Statistics 37, 87-94).
+
+use super::solver::{LeastSquares, NormalEquations, Solution, SolverOptions, minimise};
+use nalgebra::{DMatrix, DVector};
+
+/// A quantity and its derivatives at a parameter vector.
+pub trait Target: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync {}
+impl<F: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync> Target for F {}
+
+/// The root of the rise of twice the cost over the plain distance in sigmas, at about `side · z · sigma` from the minimum: 1
+/// where the plain interval holds. One evaluation; what the other parameters would still gain is taken from the paraboloid.
+/// `covariance`: inverse of the normal matrix over the entries that can move, zero elsewhere.
+///
+/// `None` where the point cannot be evaluated or a bound stands in between.
+pub fn ratio_at(
+    problem: &impl LeastSquares,
+    solution: &Solution,
+    covariance: &DMatrix<f64>,
+    target: &impl Target,
+    side: f64,
+    z: f64,
+) -> Option<f64> {
+    let (at, slope) = target(&solution.x);
+    let along = covariance * &slope;
+    let variance = slope.dot(&along);
+    if variance.is_nan() || variance <= 0.0 {
+        return None;
+    }
+    let x = &solution.x + &along * (side * z / variance.sqrt());
+    if outside(problem, &x) {
+        return None;
+    }
+    let (value, slope) = target(&x);
+    let plain = (value - at).abs() / variance.sqrt();
+    let there = problem.normal_equations(&x)?;
+    let solved = covariance * &there.gradient;
+    let across = slope.dot(&solved);
+    let kept = slope.dot(&(covariance * &slope));
+    let gain = there.gradient.dot(&solved) - across * across / kept;
+    let rise = 2.0 * (there.cost - solution.equations.cost) - gain.max(0.0);
+    Some(rise.max(0.0).sqrt() / plain)
+}
+
+fn outside(problem: &impl LeastSquares, x: &DVector<f64>) -> bool {
+    let beyond = |bound: Option<&DVector<f64>>, sign: f64| {
+        bound.is_some_and(|b| x.iter().zip(b.iter()).any(|(x, b)| sign * (x - b) > 0.0))
+    };
+    beyond(problem.lower_bounds(), -1.0) || beyond(problem.upper_bounds(), 1.0)
+}
+
+/// The problem with its target held by a stiff spring.
+struct Held<'a, P, T> {
+    problem: &'a P,
+    target: &'a T,
+    value: f64,
+    stiffness: f64,
+}
+
+impl<P: LeastSquares, T: Target> LeastSquares for Held<'_, P, T> {
+    fn dimension(&self) -> usize {
+        self.problem.dimension()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        let r = (self.target)(x).0 - self.value;
+        Some(self.problem.cost(x)? + 0.5 * self.stiffness * r * r)
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        let mut out = self.problem.normal_equations(x)?;
+        let (value, slope) = (self.target)(x);
+        let r = value - self.value;
+        out.cost += 0.5 * self.stiffness * r * r;
+        out.gradient += &slope * (self.stiffness * r);
+        out.normal += &slope * slope.transpose() * self.stiffness;
+        Some(out)
+    }
+
+    fn lower_bounds(&self) -> Option<&DVector<f64>> {
+        self.problem.lower_bounds()
+    }
+
+    fn upper_bounds(&self) -> Option<&DVector<f64>> {
+        self.problem.upper_bounds()
+    }
+
+    fn step_limits(&self) -> Option<&DVector<f64>> {
+        self.problem.step_limits()
+    }
+}
+
+/// Spring against the target's own information: what the spring gives way is a ten-thousandth of a sigma.
+const STIFF: f64 = 1e4;
+/// Relative precision of the distance found.
+const PRECISION: f64 = 2e-3;
+const MOST_TRIALS: usize = 12;
+
+/// Distance from the minimum to the side (±1) at which twice the cost has risen by z², every other parameter at its best.
+///
+/// `sigma`: standard deviation of the target, the scale of the search.
+///
+/// `None` where the cost does not rise that far within ten times `z · sigma`, or cannot be evaluated.
+pub fn distance(
+    problem: &impl LeastSquares,
+    solution: &Solution,
+    target: &impl Target,
+    sigma: f64,
+    side: f64,
+    z: f64,
+) -> Option<f64> {
+    let (at, _) = target(&solution.x);
+    let options = SolverOptions {
+        gradient_tolerance: 1e-6,
+        ..SolverOptions::default()
+    };
+    let mut x = solution.x.clone();
+    // Distance at which the rise is known to be too small and too large.
+    let (mut low, mut high) = (0.0, f64::INFINITY);
+    let mut distance = z * sigma;
+    for _ in 0..MOST_TRIALS {
+        let held = Held {
+            problem,
+            target,
+            value: at + side * distance,
+            stiffness: STIFF / (sigma * sigma),
+        };
+        let found = minimise(&held, &x, &options).ok()?;
+        let reached = side * (target(&found.x).0 - at);
+        let rise = 2.0 * (problem.cost(&found.x)? - solution.equations.cost);
+        let ratio = rise.max(0.0).sqrt() / z;
+        if (ratio - 1.0).abs() < PRECISION {
+            return Some(reached);
+        }
+        if ratio < 1.0 {
+            low = f64::max(low, reached);
+        } else {
+            high = f64::min(high, reached);
+        }
+        if low > 10.0 * z * sigma {
+            return None;
+        }
+        let aimed = reached / ratio.max(0.2);
+        distance = if aimed > low && aimed < high {
+            aimed
+        } else if high.is_finite() {
+            0.5 * (low + high)
+        } else {
+            2.0 * low
+        };
+        x = found.x;
+    }
+    None
+}

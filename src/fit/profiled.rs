@@ -1,0 +1,76 @@
+//! Which intervals of an estimate the plain `± z σ` does not describe, and how far those reach instead.
+
+use super::estimate::Estimate;
+use super::monomial::monomials;
+use super::profile::{distance, ratio_at};
+use crate::stats::quantiles::normal_quantile;
+use nalgebra::DVector;
+use rayon::prelude::*;
+
+/// Reach of an interval to both sides over its plain reach.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reach {
+    /// Key of the parameter.
+    pub parameter: &'static str,
+    pub below: f64,
+    pub above: f64,
+}
+
+/// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is told.
+const AGREES: f64 = 0.05;
+
+/// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.
+const NARROWEST: f64 = 0.5;
+const WIDEST: f64 = 4.0;
+
+/// Profiles of every parameter whose interval is two-sided; those that agree with the plain interval are absent.
+pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
+    let z = normal_quantile(0.5 + 0.5 * estimate.options.level);
+    monomials()
+        .par_iter()
+        .filter_map(|m| {
+            let placed = m.place(&estimate.problem.layout)?;
+            // One at its bound has a one-sided interval of its own.
+            if placed.linear.is_some_and(|k| !estimate.covariance.free[k]) {
+                return None;
+            }
+            let target = |x: &DVector<f64>| placed.target(x);
+            let covariance = estimate.covariance.conditional();
+            let (at, slope) = target(&estimate.solution.x);
+            let sigma = slope.dot(&(covariance * &slope)).max(0.0).sqrt();
+            if sigma.is_nan() || sigma <= 0.0 || (placed.linear.is_some() && at < z * sigma) {
+                return None;
+            }
+            let side = |side: f64| {
+                let quick = ratio_at(
+                    &estimate.problem,
+                    &estimate.solution,
+                    covariance,
+                    &target,
+                    side,
+                    z,
+                );
+                if quick.is_some_and(|r| (r - 1.0).abs() <= AGREES) {
+                    return 1.0;
+                }
+                distance(
+                    &estimate.problem,
+                    &estimate.solution,
+                    &target,
+                    sigma,
+                    side,
+                    z,
+                )
+                .map(|d| (d / (z * sigma)).clamp(NARROWEST, WIDEST))
+                .filter(|r| (r - 1.0).abs() > AGREES)
+                .unwrap_or(1.0)
+            };
+            let (below, above) = (side(-1.0), side(1.0));
+            ((below, above) != (1.0, 1.0)).then_some(Reach {
+                parameter: m.name,
+                below,
+                above,
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,98 @@
+//! A bench with all that follows from it, and how a failure keeps what was doubted before it.
+
+use crate::bench::Bench;
+use crate::events::{self, Timeline};
+use crate::fit::{Estimate, FitError, FitOptions, estimate};
+use crate::motor_file::{MotorFile, assemble};
+use rayon::prelude::*;
+use std::fmt;
+
+/// What follows from a bench. The bench itself stays with the caller.
+pub struct Identified {
+    /// One a capture, in the order of the bench.
+    pub timelines: Vec<Timeline>,
+    pub estimate: Estimate,
+    pub file: MotorFile,
+}
+
+impl Identified {
+    /// True when the result may be trusted: the fit ended at a minimum, and no doubt about a capture spoils it.
+    pub fn stands(&self, bench: &Bench) -> bool {
+        let spoiled = bench
+            .doubts
+            .iter()
+            .chain(self.timelines.iter().flat_map(|t| &t.doubts))
+            .any(|doubt| doubt.spoils_estimate());
+        self.estimate.converged() && !spoiled
+    }
+}
+
+/// Why a bench could not be fitted, with the timelines: what was doubted in the captures most often says why.
+#[derive(thiserror::Error)]
+#[error("the captures could not be fitted")]
+pub struct IdentifyError {
+    pub timelines: Vec<Timeline>,
+    #[source]
+    pub source: FitError,
+}
+
+impl fmt::Debug for IdentifyError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // The timelines would bury the reason.
+        f.debug_struct("IdentifyError")
+            .field("source", &self.source)
+            .finish_non_exhaustive()
+    }
+}
+
+impl IdentifyError {
+    /// The doubts about the bench and its captures, one sentence each, those of a capture under its name.
+    pub fn doubts<'a>(&'a self, bench: &'a Bench) -> impl Iterator<Item = String> + 'a {
+        let of_captures =
+            bench
+                .captures
+                .iter()
+                .zip(&self.timelines)
+                .flat_map(|(capture, timeline)| {
+                    timeline
+                        .remarks
+                        .iter()
+                        .map(|remark| format!("{}: {remark}", capture.name))
+                });
+        bench.remarks.iter().cloned().chain(of_captures)
+    }
+}
+
+/// The events of every capture, in the order of the bench.
+pub fn find_events(bench: &Bench) -> Vec<Timeline> {
+    bench
+        .captures
+        .par_iter()
+        .map(|capture| events::find(&capture.waveform, capture.role))
+        .collect()
+}
+
+/// Finds the events, fits the motor and assembles its file. `lap` is called with the name of each stage as it ends.
+///
+/// # Errors
+/// [`IdentifyError`] when no capture can be used or the model cannot be evaluated at the first guess.
+pub fn identify(
+    bench: &Bench,
+    options: &FitOptions,
+    mut lap: impl FnMut(&'static str),
+) -> Result<Identified, IdentifyError> {
+    let timelines = find_events(bench);
+    lap("find events");
+    let estimate = match estimate(bench, &timelines, options) {
+        Ok(estimate) => estimate,
+        Err(source) => return Err(IdentifyError { timelines, source }),
+    };
+    lap("fit");
+    let file = assemble(bench, &timelines, &estimate);
+    lap("assemble");
+    Ok(Identified {
+        timelines,
+        estimate,
+        file,
+    })
+}

@@ -1,0 +1,141 @@
+//! A hash of all that decides a motor's result: program version, settings, bench sheet, captures.
+
+use super::entry::{Entry, Work};
+use sha2::{Digest, Sha256};
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+/// The fingerprint of a motor as its files are now. What cannot be read counts as absent, so that a failure is tried
+/// again as soon as the file is there.
+pub(super) fn of_files(entry: &Entry, settings: &str) -> String {
+    let mut digest = Sha256::new();
+    put(&mut digest, env!("CARGO_PKG_VERSION"));
+    put(&mut digest, settings);
+    match &entry.work {
+        Work::Sheet { path, folder } => {
+            let bytes = regular(path).and_then(|mut file| {
+                let mut bytes = Vec::new();
+                file.read_to_end(&mut bytes)?;
+                Ok(bytes)
+            });
+            let Ok(bytes) = bytes else {
+                put(&mut digest, "no sheet");
+                return hex(&digest.finalize());
+            };
+            put(&mut digest, &hex(&Sha256::digest(&bytes)));
+            let own = path.parent().unwrap_or(Path::new(""));
+            let folder = folder.as_deref().unwrap_or(own);
+            for file in captures_of(&bytes) {
+                put(&mut digest, &file);
+                put(&mut digest, &hash_of(&folder.join(&file)));
+            }
+        }
+        Work::Quick(run) => {
+            // Everything but the paths, which differ from machine to machine.
+            let mut told = (**run).clone();
+            told.captures.clear();
+            put(&mut digest, &format!("{told:?}"));
+            for (role, path) in &run.captures {
+                put(&mut digest, role.words());
+                put(&mut digest, &hash_of(path));
+            }
+        }
+    }
+    hex(&digest.finalize())
+}
+
+/// The capture files that a sheet names, as written there; none where it is no TOML.
+fn captures_of(sheet: &[u8]) -> Vec<String> {
+    let text = String::from_utf8_lossy(sheet.strip_prefix(b"\xef\xbb\xbf").unwrap_or(sheet));
+    let Ok(table) = text.parse::<toml::Table>() else {
+        return Vec::new();
+    };
+    let captures = table.get("captures").and_then(|c| c.as_array());
+    captures
+        .into_iter()
+        .flatten()
+        .filter_map(|capture| Some(capture.get("file")?.as_str()?.to_owned()))
+        .collect()
+}
+
+/// Only a regular file is opened: a pipe would wait, a device might never end.
+fn regular(path: &PathBuf) -> io::Result<File> {
+    if !std::fs::metadata(path)?.is_file() {
+        return Err(io::Error::other("no regular file"));
+    }
+    File::open(path)
+}
+
+fn hash_of(path: &PathBuf) -> String {
+    let hash = || -> io::Result<String> {
+        let mut file = regular(path)?;
+        let mut digest = Sha256::new();
+        let mut buffer = vec![0u8; 1 << 16];
+        loop {
+            let count = file.read(&mut buffer)?;
+            if count == 0 {
+                return Ok(hex(&digest.finalize()));
+            }
+            digest.update(&buffer[..count]);
+        }
+    };
+    hash().unwrap_or_else(|_| "absent".to_owned())
+}
+
+/// A text with its length in front, so that no two lists of texts look alike.
+fn put(digest: &mut Sha256, text: &str) {
+    digest.update((text.len() as u64).to_le_bytes());
+    digest.update(text.as_bytes());
+}
+
+/// Lower-case hex.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn any_byte_of_sheet_or_capture_and_any_setting_changes_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let sheet = folder.path().join("bench.toml");
+        let write =
+            |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+        write(
+            "bench.toml",
+            "[[captures]]\nfile = \"a.csv\"\nrole = \"start\"\n",
+        );
+        let entry = Entry {
+            row: 0,
+            motor: None,
+            order: None,
+            named: "bench.toml".into(),
+            work: Work::Sheet {
+                path: sheet,
+                folder: None,
+            },
+        };
+        let mut seen = vec![of_files(&entry, "level 0.95")];
+        let mut changed = |settings: &str| {
+            let now = of_files(&entry, settings);
+            assert!(!seen.contains(&now));
+            assert_eq!(now, of_files(&entry, settings));
+            seen.push(now);
+        };
+        changed("level 0.9");
+        write("a.csv", "1,2\n");
+        changed("level 0.95");
+        write("a.csv", "1,3\n");
+        changed("level 0.95");
+        write(
+            "bench.toml",
+            "[[captures]]\nfile = \"a.csv\"\nrole = \"brake\"\n",
+        );
+        changed("level 0.95");
+        std::fs::remove_file(folder.path().join("bench.toml")).unwrap();
+        changed("level 0.95");
+    }
+}

@@ -1,0 +1,79 @@
+//! The summary of a lot as one HTML page: no script, no network. What came from a file is text; the template escapes it.
+
+use super::error::LotError;
+use super::summary::Summary;
+use super::text;
+use crate::report::page::policy;
+use crate::stats::rounding::{Scale, write};
+use minijinja::{AutoEscape, Environment, context};
+
+const TEMPLATE: &str = include_str!("page/lot.html");
+const STYLE: &str = include_str!("page/lot.css");
+
+/// The page.
+///
+/// # Errors
+/// [`LotError::Page`], which no summary should meet.
+pub fn render(summary: &Summary) -> Result<String, LotError> {
+    let parameters: Vec<_> = summary
+        .parameters
+        .iter()
+        .map(|p| {
+            context! {
+                key => p.name.key(),
+                cells => text::row(summary, p),
+                drifts => p.drift.as_ref().is_some_and(|d| d.false_discovery_rate <= summary.false_discovery_rate),
+                picture => &p.picture,
+                bottom => write(p.picture.bottom, None, p.unit, Scale::Power),
+                top => write(p.picture.top, None, p.unit, Scale::Power),
+                observed => p.spread.as_ref().map(|s| text::short(p, s.observed_deviation)),
+                common => p.spread.as_ref().map(|s| text::short(p, s.common_uncertainty)),
+            }
+        })
+        .collect();
+    let outliers: Vec<_> = summary
+        .outliers
+        .iter()
+        .map(|o| context! { motor => o.motor, named => o.named, reasons => text::reasons(summary, o) })
+        .collect();
+    let mut environment = Environment::new();
+    environment.set_auto_escape_callback(|_| AutoEscape::Html);
+    environment.add_template("page", TEMPLATE)?;
+    Ok(environment.get_template("page")?.render(context! {
+        summary => summary,
+        head => text::head(summary),
+        percent => (summary.level * 1000.0).round() / 10.0,
+        rate => format!("{:.0}", 100.0 * summary.false_discovery_rate),
+        parameters => parameters,
+        outliers => outliers,
+        policy => policy(STYLE, &[]),
+        style => STYLE,
+    })?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::gather::tests::lot;
+    use super::super::{Counts, Outcome};
+    use super::*;
+
+    #[test]
+    fn names_stay_text_and_nothing_may_run_or_be_fetched() {
+        let mut gathered = lot(12, 2, |k, p| if k == 5 && p == 0 { 0.5 } else { 0.0 });
+        gathered.names[5].0 = "<script>alert(1)</script>".into();
+        gathered.troubles.push(super::super::summary::Trouble {
+            motor: "\"><img src=x>".into(),
+            named: "x".into(),
+            outcome: Outcome::Failed,
+            reason: "<b>".into(),
+        });
+        let summary = super::super::summarise(&gathered, "shelf & co", Counts::default(), 0.95);
+        let page = render(&summary).unwrap();
+        assert!(page.contains("&lt;script&gt;alert(1)"), "{page}");
+        assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<b>"));
+        assert!(page.contains("script-src &#x27;none&#x27;") || page.contains("script-src 'none'"));
+        assert!(!page.contains("http://") && !page.contains("https://"));
+        assert!(!STYLE.to_lowercase().contains("</style") && !STYLE.contains("url("));
+        assert!(page.contains("class=\"outlier\""));
+    }
+}

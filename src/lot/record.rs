@@ -1,0 +1,49 @@
+//! What is kept of one motor beside its motor file: how it ended, why, and from what.
+
+use serde::{Deserialize, Serialize};
+
+/// Value of the key `format`.
+pub(super) const FORMAT: &str = "rundown-lot-record/1";
+
+/// How the work on one motor ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// The result stands.
+    Stands,
+    /// There is a result, but it should not be trusted.
+    Doubtful,
+    /// There is none.
+    Failed,
+}
+
+impl Outcome {
+    /// As tables write it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Outcome::Stands => "stands",
+            Outcome::Doubtful => "doubtful",
+            Outcome::Failed => "failed",
+        }
+    }
+}
+
+/// The record of one motor: as long as its `fingerprint` is that of the files, the work is done.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MotorRecord {
+    pub format: String,
+    /// SHA-256 over program version, settings, bench sheet and captures.
+    pub fingerprint: String,
+    /// Name of the motor.
+    pub motor: String,
+    /// As the manifest names it.
+    pub named: String,
+    pub outcome: Outcome,
+    /// Why it is doubtful or failed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// SHA-256 of the motor file beside this record; absent where there is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub motor_file_sha256: Option<String>,
+}

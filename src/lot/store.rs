@@ -1,0 +1,165 @@
+//! The folder in which a lot's results lie.
+//!
+//! `lot.json` marks it and holds the summary; `motors/XX/ID.json` is a motor file, `motors/XX/ID.record.json` the record
+//! that says how that motor ended. XX, the last two digits of ID, keeps folders small. A record is written last and in one
+//! step: what has none is not done.
+
+use super::error::LotError;
+use super::record::{FORMAT, MotorRecord};
+use crate::motor_file::{self, MotorFile, write_whole};
+use sha2::{Digest, Sha256};
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Value of `format` in `lot.json`.
+pub const LOT_FORMAT: &str = "rundown-lot/1";
+
+/// Results on disk.
+#[derive(Clone, Debug)]
+pub struct Store {
+    folder: PathBuf,
+}
+
+impl Store {
+    /// Opens a folder of results, or makes one.
+    ///
+    /// # Errors
+    /// [`LotError::NotALot`] where the folder holds other things and `force` is not given; what the file system refuses.
+    pub fn open(folder: &Path, force: bool) -> Result<Store, LotError> {
+        let mark = folder.join("lot.json");
+        let store = Store {
+            folder: folder.to_owned(),
+        };
+        let empty = match std::fs::read_dir(folder) {
+            Ok(mut items) => items.next().is_none(),
+            Err(error) if error.kind() == io::ErrorKind::NotFound => true,
+            Err(error) => {
+                return Err(LotError::NotALot {
+                    path: folder.to_owned(),
+                    reason: error.to_string(),
+                });
+            }
+        };
+        let ours = std::fs::read_to_string(&mark).is_ok_and(|text| text.contains(LOT_FORMAT));
+        if !empty && !ours && !force {
+            return Err(LotError::NotALot {
+                path: folder.to_owned(),
+                reason: "it holds files, but no lot.json of this program".into(),
+            });
+        }
+        std::fs::create_dir_all(folder.join("motors")).map_err(|error| LotError::Write {
+            path: folder.to_owned(),
+            reason: error.to_string(),
+        })?;
+        if !ours {
+            // A run that is stopped leaves the mark behind, so that the next one knows the folder.
+            store.write(
+                "lot.json",
+                format!("{{\"format\": \"{LOT_FORMAT}\"}}\n").as_bytes(),
+            )?;
+        }
+        Ok(store)
+    }
+
+    /// A file of the lot as a whole.
+    pub fn path(&self, name: &str) -> PathBuf {
+        self.folder.join(name)
+    }
+
+    /// Writes a file of the lot as a whole, in one step.
+    ///
+    /// # Errors
+    /// [`LotError::Write`].
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), LotError> {
+        let path = self.path(name);
+        write_whole(&path, bytes).map_err(|error| LotError::Write {
+            path,
+            reason: error.to_string(),
+        })
+    }
+
+    /// Where the motor file of a motor lies.
+    pub fn motor_path(&self, id: &str) -> PathBuf {
+        let shard = id.get(id.len().saturating_sub(2)..).unwrap_or("00");
+        self.folder
+            .join("motors")
+            .join(shard)
+            .join(format!("{id}.json"))
+    }
+
+    fn record_path(&self, id: &str) -> PathBuf {
+        self.motor_path(id).with_extension("record.json")
+    }
+
+    /// The record of a motor; `None` where there is none, or one that cannot be used.
+    pub fn record(&self, id: &str) -> Option<MotorRecord> {
+        let bytes = std::fs::read(self.record_path(id)).ok()?;
+        let record: MotorRecord = serde_json::from_slice(&bytes).ok()?;
+        (record.format == FORMAT).then_some(record)
+    }
+
+    /// True when the motor's record has this fingerprint and its motor file is as it was written.
+    pub fn is_done(&self, id: &str, fingerprint: &str) -> Option<MotorRecord> {
+        let record = self.record(id).filter(|r| r.fingerprint == fingerprint)?;
+        let intact = match &record.motor_file_sha256 {
+            None => true,
+            Some(hash) => {
+                std::fs::read(self.motor_path(id)).is_ok_and(|bytes| hash_of(&bytes) == *hash)
+            }
+        };
+        intact.then_some(record)
+    }
+
+    /// Puts a motor down: motor file first, record last.
+    ///
+    /// # Errors
+    /// [`LotError::Write`].
+    pub fn put(
+        &self,
+        id: &str,
+        mut record: MotorRecord,
+        file: Option<&MotorFile>,
+    ) -> Result<(), LotError> {
+        let path = self.motor_path(id);
+        let fault = |path: &Path, reason: String| LotError::Write {
+            path: path.to_owned(),
+            reason,
+        };
+        if let Some(folder) = path.parent() {
+            std::fs::create_dir_all(folder).map_err(|e| fault(folder, e.to_string()))?;
+        }
+        match file {
+            Some(file) => {
+                let text =
+                    motor_file::to_text(&path, file).map_err(|e| fault(&path, e.to_string()))?;
+                record.motor_file_sha256 = Some(hash_of(text.as_bytes()));
+                write_whole(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))?;
+            }
+            None => match std::fs::remove_file(&path) {
+                Err(error) if error.kind() != io::ErrorKind::NotFound => {
+                    return Err(fault(&path, error.to_string()));
+                }
+                _ => record.motor_file_sha256 = None,
+            },
+        }
+        let path = self.record_path(id);
+        let text = serde_json::to_string_pretty(&record)?;
+        write_whole(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))
+    }
+
+    /// The motor file of a motor that has one.
+    ///
+    /// # Errors
+    /// [`LotError::Read`].
+    pub fn motor_file(&self, id: &str) -> Result<MotorFile, LotError> {
+        let path = self.motor_path(id);
+        motor_file::read(&path).map_err(|error| LotError::Read {
+            path,
+            reason: error.to_string(),
+        })
+    }
+}
+
+fn hash_of(bytes: &[u8]) -> String {
+    super::fingerprint::hex(&Sha256::digest(bytes))
+}

@@ -1,0 +1,229 @@
+//! The summary of a lot for the terminal.
+
+use super::summary::{ParameterSummary, Summary};
+use crate::stats::rounding::{Scale, write};
+use std::fmt::Write;
+
+/// Parameters told in one outlier's line.
+const REASONS: usize = 4;
+/// Lines of outliers and of troubles.
+const MOST: usize = 20;
+
+/// A deviation or change: relative in percent, else in the unit.
+pub fn amount(parameter: &ParameterSummary, value: f64, uncertainty: Option<f64>) -> String {
+    if parameter.relative {
+        write(
+            100.0 * value,
+            uncertainty.map(|u| 100.0 * u),
+            "%",
+            Scale::Plain,
+        )
+    } else {
+        write(value, uncertainty, parameter.unit, Scale::Power)
+    }
+}
+
+/// As [`amount`], without an uncertainty and to two or three digits.
+pub fn short(parameter: &ParameterSummary, value: f64) -> String {
+    let digits = |v: f64| {
+        if v == 0.0 {
+            return "0".to_owned();
+        }
+        let magnitude = v.abs().log10().floor() as i32;
+        let decimals = (1 - magnitude).clamp(0, 9) as usize;
+        format!("{v:.decimals$}")
+    };
+    if parameter.relative {
+        return format!("{} %", digits(100.0 * value));
+    }
+    if value == 0.0 {
+        return format!("0 {}", parameter.unit);
+    }
+    // To two digits: half a unit of the second as the uncertainty would say.
+    let unit = 10f64.powi(value.abs().log10().floor() as i32 - 1);
+    let rounded = (value / unit).round() * unit;
+    format!("{rounded:.1e} {}", parameter.unit)
+}
+
+/// The page for the terminal, ending in a line feed.
+pub fn render(summary: &Summary) -> String {
+    let mut text = String::new();
+    // Writing to a String cannot fail.
+    let _ = writeln!(text, "{}", head(summary));
+    let shown: Vec<&ParameterSummary> = summary.parameters.iter().collect();
+    if !shown.is_empty() {
+        text.push('\n');
+        text.push_str(&table(summary, &shown));
+    }
+    if !summary.outliers.is_empty() {
+        let _ = writeln!(
+            text,
+            "\nmotors that stand out (share of false ones at most {:.0} %):",
+            100.0 * summary.false_discovery_rate
+        );
+        for outlier in summary.outliers.iter().take(MOST) {
+            let _ = writeln!(
+                text,
+                "  {} ({}): {}",
+                outlier.motor,
+                outlier.named,
+                reasons(summary, outlier)
+            );
+        }
+        more(&mut text, summary.outliers.len());
+    }
+    if !summary.troubles.is_empty() {
+        text.push_str("\nmotors without a result that stands:\n");
+        for trouble in summary.troubles.iter().take(MOST) {
+            let _ = writeln!(
+                text,
+                "  {} ({}): {}: {}",
+                trouble.motor,
+                trouble.named,
+                trouble.outcome.words(),
+                cut(&trouble.reason)
+            );
+        }
+        more(
+            &mut text,
+            (summary.counts.doubtful + summary.counts.failed) as usize,
+        );
+    }
+    text
+}
+
+/// How many motors, and what became of them.
+pub fn head(summary: &Summary) -> String {
+    let counts = &summary.counts;
+    let mut head = format!(
+        "{} motors: {} stand, {} doubtful, {} failed",
+        counts.motors, counts.stand, counts.doubtful, counts.failed
+    );
+    if counts.kept > 0 {
+        let _ = write!(head, "; {} were done before and are unchanged", counts.kept);
+    }
+    head
+}
+
+/// Which parameters of an outlier, by how much.
+pub fn reasons(summary: &Summary, outlier: &super::Outlier) -> String {
+    let words: Vec<String> = outlier
+        .findings
+        .iter()
+        .take(REASONS)
+        .map(|finding| {
+            let parameter = summary
+                .parameters
+                .iter()
+                .find(|p| p.name.key() == finding.parameter);
+            let (words, unit) = parameter.map_or((finding.parameter.as_str(), ""), |p| {
+                (p.name.words(), p.unit)
+            });
+            format!(
+                "{words} {} is {:.1} standard deviations {}",
+                write(finding.value, None, unit, Scale::Power),
+                finding.sigmas.abs(),
+                if finding.sigmas > 0.0 {
+                    "too large"
+                } else {
+                    "too small"
+                }
+            )
+        })
+        .collect();
+    let mut text = words.join("; ");
+    if outlier.findings.len() > REASONS {
+        let _ = write!(text, "; and {} more", outlier.findings.len() - REASONS);
+    }
+    text
+}
+
+fn more(text: &mut String, total: usize) {
+    if total > MOST {
+        let _ = writeln!(text, "  and {} more, see motors.csv", total - MOST);
+    }
+}
+
+fn cut(text: &str) -> String {
+    let line: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    match line.char_indices().nth(240) {
+        Some((end, _)) => format!("{}...", &line[..end]),
+        None => line,
+    }
+}
+
+fn table(summary: &Summary, shown: &[&ParameterSummary]) -> String {
+    let percent = (summary.level * 1000.0).round() / 10.0;
+    let mut rows = vec![[
+        "parameter".to_owned(),
+        "motors".to_owned(),
+        "mean ± standard uncertainty".to_owned(),
+        format!("spread between motors ({percent} %)"),
+        "of one measurement".to_owned(),
+        "drift, first to last".to_owned(),
+    ]];
+    for parameter in shown {
+        rows.push(row(summary, parameter));
+    }
+    let width = |column: usize| {
+        rows.iter()
+            .map(|r| r[column].chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..6).map(width).collect();
+    let mut text = String::new();
+    for row in &rows {
+        let cells: Vec<String> = row
+            .iter()
+            .zip(&widths)
+            .map(|(cell, width)| format!("{cell:width$}"))
+            .collect();
+        text.push_str(cells.join("  ").trim_end());
+        text.push('\n');
+    }
+    text
+}
+
+/// Cells of one parameter, for the terminal and the page alike.
+pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
+    let mut name = format!("{} {}", parameter.name.words(), parameter.name.symbol());
+    if parameter.at_25_c {
+        name.push_str(" at 25 °C");
+    }
+    let none = || "too few motors".to_owned();
+    let (mean, spread, own) = match &parameter.spread {
+        Some(s) => (
+            write(
+                s.mean,
+                Some(s.mean_uncertainty),
+                parameter.unit,
+                Scale::Power,
+            ),
+            format!(
+                "{} ({} to {})",
+                short(parameter, s.deviation),
+                short(parameter, s.deviation_lower),
+                short(parameter, s.deviation_upper)
+            ),
+            short(parameter, s.own_uncertainty),
+        ),
+        None => (none(), String::new(), String::new()),
+    };
+    let drift = match &parameter.drift {
+        Some(d) => {
+            let seen = d.false_discovery_rate <= summary.false_discovery_rate;
+            format!(
+                "{}{}",
+                amount(parameter, d.change, Some(d.change_uncertainty)),
+                if seen { ", drifts" } else { "" }
+            )
+        }
+        None => String::new(),
+    };
+    let used = parameter
+        .spread
+        .as_ref()
+        .map_or(parameter.motors, |s| s.motors);
+    [name, used.to_string(), mean, spread, own, drift]
+}

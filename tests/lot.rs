@@ -1,0 +1,218 @@
+//! `rundown lot` on folders of drawn motors: failures kept apart, work not done twice, the same bits however it is shared out.
+
+use assert_cmd::Command;
+use rundown::synthetic::{Layout, ShotKind, draw, presets, write_folder};
+use std::collections::BTreeMap;
+use std::path::Path;
+
+fn program() -> Command {
+    Command::cargo_bin("rundown").expect("the program")
+}
+
+/// `count` motors with small captures, each in a folder of its own.
+fn shelf(root: &Path, count: u64) {
+    let mut scenario = presets::curd_stirrer().with_plan(&[
+        ("start", ShotKind::Start),
+        ("rundown", ShotKind::RunDown),
+        ("brake", ShotKind::Brake),
+    ]);
+    for shot in &mut scenario.plan {
+        shot.rows = 2000;
+    }
+    for k in 0..count {
+        let mut one = scenario.clone();
+        one.machine.terminal_resistance_ohm *= 1.0 + 0.02 * ((k as f64 * 2.4).sin());
+        one.facts.name = format!("stirrer {k}");
+        let drawn = draw(&one, 100 + k).expect("a bench");
+        write_folder(
+            &drawn,
+            &root.join(format!("m{k:02}")),
+            &[Layout::HeaderWithUnits],
+        )
+        .expect("a folder");
+    }
+}
+
+fn lot(manifest: &Path, output: &Path, more: &[&str]) -> (String, i32) {
+    let ran = program()
+        .arg("lot")
+        .arg(manifest)
+        .arg("-o")
+        .arg(output)
+        .args(more)
+        .output()
+        .expect("the program runs");
+    let text = String::from_utf8_lossy(&ran.stdout).into_owned();
+    let errors = String::from_utf8_lossy(&ran.stderr).into_owned();
+    (format!("{text}{errors}"), ran.status.code().unwrap_or(-1))
+}
+
+/// Every file below a folder of results with its bytes.
+fn files(root: &Path) -> BTreeMap<String, Vec<u8>> {
+    let mut out = BTreeMap::new();
+    let mut stack = vec![root.to_owned()];
+    while let Some(folder) = stack.pop() {
+        for item in std::fs::read_dir(folder).expect("a folder") {
+            let path = item.expect("an item").path();
+            if path.is_dir() {
+                stack.push(path);
+            } else {
+                let name = path
+                    .strip_prefix(root)
+                    .expect("below")
+                    .display()
+                    .to_string();
+                out.insert(name, std::fs::read(&path).expect("a file"));
+            }
+        }
+    }
+    out
+}
+
+#[test]
+fn a_shelf_is_fitted_resumed_and_shared_out_with_the_same_bits() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let shelf_at = folder.path().join("shelf");
+    shelf(&shelf_at, 6);
+    // One motor whose capture is missing, one whose sheet is no TOML.
+    std::fs::remove_file(shelf_at.join("m02/brake.csv")).expect("there");
+    std::fs::create_dir_all(shelf_at.join("m99")).expect("a folder");
+    std::fs::write(shelf_at.join("m99/bench.toml"), "motor = [").expect("written");
+
+    let one = folder.path().join("one");
+    let (text, status) = lot(&shelf_at, &one, &["-j", "1"]);
+    assert_eq!(status, 1, "{text}");
+    assert!(
+        text.starts_with("7 motors: 5 stand, 0 doubtful, 2 failed\n"),
+        "{text}"
+    );
+    assert!(
+        text.contains("m02/bench.toml): failed: ") && text.contains("brake.csv"),
+        "{text}"
+    );
+    assert!(
+        text.contains("m99/bench.toml): failed: ") && text.contains("not TOML"),
+        "{text}"
+    );
+    assert!(
+        text.contains("terminal resistance R at 25 °C  5 "),
+        "{text}"
+    );
+    let table = std::fs::read_to_string(one.join("motors.csv")).expect("a table");
+    assert_eq!(table.lines().count(), 8);
+    assert!(table.starts_with("row,motor,source,order,outcome,reason,terminal_resistance_ohm,"));
+    assert!(
+        table.contains("stirrer 3,m03/bench.toml,3.0,stands,,"),
+        "{table}"
+    );
+    let summary: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(one.join("lot.json")).expect("a summary"))
+            .expect("JSON");
+    assert_eq!(summary["format"], "rundown-lot/1");
+    assert_eq!(summary["counts"]["stand"], 5);
+    assert!(
+        summary["parameters"][0]["spread"]["deviation"]
+            .as_f64()
+            .expect("a number")
+            < 0.1
+    );
+
+    // Nothing changed: nothing is done again, and the results keep their bits.
+    let before = files(&one);
+    let (text, _) = lot(&shelf_at, &one, &[]);
+    assert!(
+        text.contains("; 7 were done before and are unchanged"),
+        "{text}"
+    );
+    let motors = |files: &BTreeMap<String, Vec<u8>>| -> BTreeMap<String, Vec<u8>> {
+        let kept = files.iter().filter(|f| f.0.starts_with("motors"));
+        kept.map(|(name, bytes)| (name.clone(), bytes.clone()))
+            .collect()
+    };
+    assert_eq!(motors(&before), motors(&files(&one)));
+
+    // Two parts on two threads, then joined in one folder: the same bits as on one thread.
+    let two = folder.path().join("two");
+    for part in ["2/2", "1/2"] {
+        let (text, _) = lot(&shelf_at, &two, &["--part", part, "-j", "2"]);
+        assert!(text.contains("motors: "), "{text}");
+    }
+    let (text, _) = lot(&shelf_at, &two, &[]);
+    assert!(text.contains("; 7 were done before"), "{text}");
+    assert_eq!(motors(&files(&one)), motors(&files(&two)));
+
+    // A byte of one capture, and that motor alone is done again.
+    let path = shelf_at.join("m04/start.csv");
+    let mut bytes = std::fs::read(&path).expect("a capture");
+    bytes.push(b'\n');
+    std::fs::write(&path, bytes).expect("written");
+    let (text, _) = lot(&shelf_at, &one, &[]);
+    assert!(text.contains("; 6 were done before"), "{text}");
+    // A motor file that was touched is made again.
+    let touched = motors(&files(&one))
+        .into_keys()
+        .find(|name| name.ends_with(".json") && !name.ends_with(".record.json"))
+        .expect("a motor file");
+    std::fs::write(one.join(touched), "{}").expect("written");
+    let (text, _) = lot(&shelf_at, &one, &[]);
+    assert!(text.contains("; 6 were done before"), "{text}");
+}
+
+#[test]
+fn one_sheet_serves_many_motors_named_in_a_table() {
+    let folder = tempfile::tempdir().expect("a folder");
+    shelf(folder.path(), 3);
+    let sheet = std::fs::read_to_string(folder.path().join("m00/bench.toml")).expect("a sheet");
+    std::fs::write(folder.path().join("station.toml"), sheet).expect("written");
+    let table = "motor,order,sheet,folder\nSN7,3.5,station.toml,m01\nSN8,1,station.toml,m02\n";
+    let manifest = folder.path().join("lot.csv");
+    std::fs::write(&manifest, table).expect("written");
+    let output = folder.path().join("results");
+    let (text, status) = lot(&manifest, &output, &[]);
+    assert_eq!(status, 0, "{text}");
+    let table = std::fs::read_to_string(output.join("motors.csv")).expect("a table");
+    assert!(
+        table.contains("\n0,SN7,station.toml in m01,3.5,stands,"),
+        "{table}"
+    );
+    assert!(
+        table.contains("\n1,SN8,station.toml in m02,1.0,stands,"),
+        "{table}"
+    );
+    // The motor files are as `fit` writes them.
+    let motor = files(&output)
+        .into_keys()
+        .find(|name| name.contains("SN7") && !name.ends_with(".record.json"))
+        .expect("a motor file");
+    let file = rundown::motor_file::read(&output.join(motor)).expect("a motor file");
+    assert_eq!(file.motor_name(), "SN7");
+}
+
+#[test]
+fn what_is_no_lot_is_told_before_any_work() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let output = folder.path().join("out");
+    let empty = folder.path().join("empty");
+    std::fs::create_dir(&empty).expect("a folder");
+    let (text, status) = lot(&empty, &output, &[]);
+    assert_eq!(status, 2);
+    assert!(text.contains("no bench sheet in it"), "{text}");
+    let (text, status) = lot(&folder.path().join("nowhere"), &output, &[]);
+    assert_eq!(status, 2);
+    assert!(text.contains("the manifest cannot be read"), "{text}");
+    let table = folder.path().join("lot.csv");
+    std::fs::write(&table, "sheet,order\na.toml,1\nb.toml,x\n").expect("written");
+    let (text, _) = lot(&table, &output, &[]);
+    assert!(
+        text.contains("lot.csv:3: column `order` holds \"x\""),
+        "{text}"
+    );
+    assert!(!output.exists());
+    std::fs::create_dir(&output).expect("a folder");
+    std::fs::write(output.join("thesis.txt"), "mine").expect("written");
+    std::fs::write(&table, "sheet\na.toml\n").expect("written");
+    let (text, _) = lot(&table, &output, &[]);
+    assert!(text.contains("is no folder of a lot"), "{text}");
+    let (text, _) = lot(&table, &output, &["--part", "3/2"]);
+    assert!(text.contains("there is no part 3 of 2"), "{text}");
+}
