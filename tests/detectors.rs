@@ -26,7 +26,10 @@ fn told(drawn: &SyntheticBench, role: Role) -> Option<Told> {
     let sheet = folder.path().join("bench.toml");
     let text = std::fs::read_to_string(&sheet).unwrap();
     // What the person did not know of is not in the sheet.
-    let text: String = text.lines().filter(|l| !l.starts_with("current_limit_a")).fold(String::new(), |t, l| t + l + "\n");
+    let text: String = text
+        .lines()
+        .filter(|l| !l.starts_with("current_limit_a"))
+        .fold(String::new(), |t, l| t + l + "\n");
     std::fs::write(&sheet, text).unwrap();
     let bench: Bench = read_sheet(&sheet, &LoadOptions::default()).ok()?;
     let waveform = &bench.captures[0].waveform;
@@ -108,7 +111,10 @@ fn thinned(drawn: &mut SyntheticBench, every: usize) -> bool {
     }
     *step_s *= every as f64;
     *len = len.div_ceil(every);
-    for trace in [&mut waveform.voltage_v, &mut waveform.current_a].into_iter().flatten() {
+    for trace in [&mut waveform.voltage_v, &mut waveform.current_a]
+        .into_iter()
+        .flatten()
+    {
         trace.values = trace.values.iter().copied().step_by(every).collect();
         trace.clipped = trace.clipped.iter().copied().step_by(every).collect();
     }
@@ -124,7 +130,14 @@ fn mistakes() -> Vec<Mistake> {
             name: "forgotten probe ratio",
             size: "voltage ten times too small",
             detector: "level of the voltage against the stated supply",
-            roles: &[Role::Start, Role::RunDown, Role::Brake, Role::LockedRotor, Role::Steady, Role::Pwm],
+            roles: &[
+                Role::Start,
+                Role::RunDown,
+                Role::Brake,
+                Role::LockedRotor,
+                Role::Steady,
+                Role::Pwm,
+            ],
             spoil: |drawn, _| scaled_voltage(drawn, 0.1),
             seen: |told| told.doubts.contains(&Doubt::ProbeRatio),
             wanted: 0.95,
@@ -133,9 +146,19 @@ fn mistakes() -> Vec<Mistake> {
             name: "reversed current probe",
             size: "current × -1",
             detector: "sign of the current while the source drives",
-            roles: &[Role::Start, Role::RunDown, Role::Brake, Role::LockedRotor, Role::Steady, Role::Pwm, Role::TurnOff],
+            roles: &[
+                Role::Start,
+                Role::RunDown,
+                Role::Brake,
+                Role::LockedRotor,
+                Role::Steady,
+                Role::Pwm,
+                Role::TurnOff,
+            ],
             spoil: |drawn, _| {
-                let Some((_, current)) = traces(drawn) else { return false };
+                let Some((_, current)) = traces(drawn) else {
+                    return false;
+                };
                 current.values.iter_mut().for_each(|i| *i = -*i);
                 true
             },
@@ -148,7 +171,9 @@ fn mistakes() -> Vec<Mistake> {
             detector: "a run-down whose voltage changes its sign",
             roles: &[Role::RunDown],
             spoil: |drawn, _| {
-                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else { return false };
+                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else {
+                    return false;
+                };
                 let share = 5.0 / trace.values.len() as f64;
                 // The coupling has settled on the level before the record begins.
                 let mut mean = trace.values[..20].iter().sum::<f64>() / 20.0;
@@ -167,11 +192,16 @@ fn mistakes() -> Vec<Mistake> {
             detector: "samples at the end of the range",
             roles: SWITCHED,
             spoil: |drawn, _| {
-                let Some((_, current)) = traces(drawn) else { return false };
+                let Some((_, current)) = traces(drawn) else {
+                    return false;
+                };
                 let peak = current.values.iter().fold(0.0_f64, |a, i| a.max(i.abs()));
                 let step = current.quantisation_step.unwrap_or(peak * 1e-3);
                 let limit = (0.7 * peak / step).round() * step;
-                current.values.iter_mut().for_each(|i| *i = i.clamp(-limit, limit));
+                current
+                    .values
+                    .iter_mut()
+                    .for_each(|i| *i = i.clamp(-limit, limit));
                 true
             },
             seen: |told| told.words.contains("current samples are clipped"),
@@ -196,7 +226,9 @@ fn mistakes() -> Vec<Mistake> {
             roles: &[Role::Start],
             spoil: |drawn, scenario| {
                 let (row, level) = (event_row(drawn), 0.15 * scenario.rig.supply_v);
-                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else { return false };
+                let Some(trace) = &mut drawn.bench.captures[0].waveform.voltage_v else {
+                    return false;
+                };
                 trace.values.iter_mut().take(row).for_each(|v| *v += level);
                 row > 50
             },
@@ -209,12 +241,19 @@ fn mistakes() -> Vec<Mistake> {
             detector: "the role shown as it is and with the two exchanged, or another doubt that spoils the estimate",
             roles: SWITCHED,
             spoil: |drawn, _| {
-                let Some((voltage, current)) = traces(drawn) else { return false };
+                let Some((voltage, current)) = traces(drawn) else {
+                    return false;
+                };
                 std::mem::swap(&mut voltage.values, &mut current.values);
-                std::mem::swap(&mut voltage.quantisation_step, &mut current.quantisation_step);
+                std::mem::swap(
+                    &mut voltage.quantisation_step,
+                    &mut current.quantisation_step,
+                );
                 true
             },
-            seen: |told| told.swapped || told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate()),
+            seen: |told| {
+                told.swapped || told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate())
+            },
             wanted: 0.0,
         },
         Mistake {
@@ -224,7 +263,9 @@ fn mistakes() -> Vec<Mistake> {
             roles: &[Role::Start, Role::LockedRotor],
             spoil: |drawn, _| {
                 let row = event_row(drawn);
-                let Some((voltage, current)) = traces(drawn) else { return false };
+                let Some((voltage, current)) = traces(drawn) else {
+                    return false;
+                };
                 if row < 100 {
                     return false;
                 }
@@ -254,9 +295,12 @@ struct Tally {
 /// Supply in its limit: another simulation, not a change of the record. Limit at half the stall current.
 fn limited(scenario: &Scenario, seed: u64) -> Option<Told> {
     let mut scenario = scenario.clone();
-    let stall = scenario.rig.supply_v / (scenario.machine.terminal_resistance_ohm + scenario.rig.source_resistance_ohm);
+    let stall = scenario.rig.supply_v
+        / (scenario.machine.terminal_resistance_ohm + scenario.rig.source_resistance_ohm);
     scenario.rig.current_limit_a = Some(0.5 * stall);
-    scenario.plan.retain(|shot| shot.kind.role() == Some(Role::Start));
+    scenario
+        .plan
+        .retain(|shot| shot.kind.role() == Some(Role::Start));
     scenario.plan.truncate(1);
     let drawn = draw(&scenario, seed).ok()?;
     (!drawn.bench.captures.is_empty()).then(|| told(&alone(&drawn, 0), Role::Start))?
@@ -291,12 +335,17 @@ fn study(seeds: u64) -> Vec<Tally> {
                     tallies[slot].sound += 1;
                     tallies[slot].cries += u64::from(cries);
                     if cries {
-                        println!("cry {slot} over {} {} of seed {seed}: {}", scenario.facts.name, capture.name, sound.words);
+                        println!(
+                            "cry {slot} over {} {} of seed {seed}: {}",
+                            scenario.facts.name, capture.name, sound.words
+                        );
                     }
                 };
                 let fine = 5.0 * step_s(&one) < rise_s(&scenario);
                 for (slot, mistake) in mistakes.iter().enumerate() {
-                    if mistake.roles.contains(&role) && (fine || !mistake.name.starts_with("sample rate")) {
+                    if mistake.roles.contains(&role)
+                        && (fine || !mistake.name.starts_with("sample rate"))
+                    {
                         count(slot, (mistake.seen)(&sound));
                     }
                 }
@@ -315,7 +364,8 @@ fn study(seeds: u64) -> Vec<Tally> {
                 }
                 if let Some(wrong) = wrong(role) {
                     tallies[role_slot].spoiled += 1;
-                    tallies[role_slot].found += u64::from(told(&one, wrong).is_none_or(|t| t.contradicted));
+                    tallies[role_slot].found +=
+                        u64::from(told(&one, wrong).is_none_or(|t| t.contradicted));
                 }
             }
             if let Some(told) = limited(&scenario, 1000 + seed) {
@@ -328,7 +378,10 @@ fn study(seeds: u64) -> Vec<Tally> {
 }
 
 fn page(tallies: &[Tally], seeds: u64) -> String {
-    let mut rows: Vec<[&str; 3]> = mistakes().iter().map(|m| [m.name, m.size, m.detector]).collect();
+    let mut rows: Vec<[&str; 3]> = mistakes()
+        .iter()
+        .map(|m| [m.name, m.size, m.detector])
+        .collect();
     rows.push([
         "current-limited supply",
         "limit at half the stall current (simulated)",
@@ -348,13 +401,26 @@ fn page(tallies: &[Tally], seeds: u64) -> String {
             return "none tried".to_owned();
         }
         let (low, high) = binomial::clopper_pearson(hits, of, 0.95).expect("counts");
-        format!("{:.1} % ({:.1} to {:.1})", 100.0 * hits as f64 / of as f64, 100.0 * low, 100.0 * high)
+        format!(
+            "{:.1} % ({:.1} to {:.1})",
+            100.0 * hits as f64 / of as f64,
+            100.0 * low,
+            100.0 * high
+        )
     };
     for (row, t) in rows.iter().zip(tallies) {
         let _ = writeln!(
             text,
             "| {} | {} | {} | {} | {} | {} | {} | {} | {} |",
-            row[0], row[1], row[2], t.found, t.spoiled, rate(t.found, t.spoiled), t.cries, t.sound, rate(t.cries, t.sound)
+            row[0],
+            row[1],
+            row[2],
+            t.found,
+            t.spoiled,
+            rate(t.found, t.spoiled),
+            t.cries,
+            t.sound,
+            rate(t.cries, t.sound)
         );
     }
     text
@@ -362,19 +428,44 @@ fn page(tallies: &[Tally], seeds: u64) -> String {
 
 #[test]
 fn mistakes_are_found_and_sound_captures_raise_no_alarm() {
-    let seeds = std::env::var("DETECTORS_SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(1);
+    let seeds = std::env::var("DETECTORS_SEEDS")
+        .ok()
+        .and_then(|s| s.parse().ok())
+        .unwrap_or(1);
     let tallies = study(seeds);
     let text = page(&tallies, seeds);
     println!("{text}");
     if let Ok(path) = std::env::var("DETECTORS_PAGE") {
         let before = std::fs::read_to_string(&path).expect("the page is there");
-        let (head, rest) = before.split_once("<!-- table -->\n").expect("the mark before the table");
-        let (_, tail) = rest.split_once("<!-- end of table -->").expect("the mark after the table");
-        std::fs::write(&path, format!("{head}<!-- table -->\n{text}<!-- end of table -->{tail}")).expect("the page is written");
+        let (head, rest) = before
+            .split_once("<!-- table -->\n")
+            .expect("the mark before the table");
+        let (_, tail) = rest
+            .split_once("<!-- end of table -->")
+            .expect("the mark after the table");
+        std::fs::write(
+            &path,
+            format!("{head}<!-- table -->\n{text}<!-- end of table -->{tail}"),
+        )
+        .expect("the page is written");
     }
-    let wanted = mistakes().iter().map(|m| m.wanted).chain([0.0, 0.9]).collect::<Vec<_>>();
+    let wanted = mistakes()
+        .iter()
+        .map(|m| m.wanted)
+        .chain([0.0, 0.9])
+        .collect::<Vec<_>>();
     for ((t, wanted), k) in tallies.iter().zip(wanted).zip(0..) {
-        assert!(t.found as f64 >= wanted * t.spoiled as f64, "row {k}: {} of {} found", t.found, t.spoiled);
-        assert!(100 * t.cries <= t.sound.max(100), "row {k}: {} of {} cried over", t.cries, t.sound);
+        assert!(
+            t.found as f64 >= wanted * t.spoiled as f64,
+            "row {k}: {} of {} found",
+            t.found,
+            t.spoiled
+        );
+        assert!(
+            100 * t.cries <= t.sound.max(100),
+            "row {k}: {} of {} cried over",
+            t.cries,
+            t.sound
+        );
     }
 }

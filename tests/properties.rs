@@ -38,7 +38,10 @@ fn waveform() -> impl Strategy<Value = Waveform> {
         scale(),
         scale(),
         -1e-2..1e-2_f64,
-        (-7_i32..-2, prop_oneof![Just(1.0), Just(2.0), Just(4.0), Just(5.0), Just(8.0)]),
+        (
+            -7_i32..-2,
+            prop_oneof![Just(1.0), Just(2.0), Just(4.0), Just(5.0), Just(8.0)],
+        ),
     )
         .prop_map(|(one, other, v, i, start, step)| {
             let rows = one.len().min(other.len());
@@ -56,7 +59,11 @@ fn waveform() -> impl Strategy<Value = Waveform> {
             for (trace, codes, scale) in traces {
                 let step = scale.1 * 10_f64.powi(scale.0) / 25.0;
                 let trace = trace.as_mut().expect("both were recorded");
-                trace.values = codes.iter().take(rows).map(|c| f64::from(*c) * step).collect();
+                trace.values = codes
+                    .iter()
+                    .take(rows)
+                    .map(|c| f64::from(*c) * step)
+                    .collect();
                 trace.clipped = vec![false; rows];
                 trace.quantisation_step = Some(step);
             }
@@ -100,7 +107,9 @@ proptest! {
 }
 
 fn fixture(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures")
+        .join(name)
 }
 
 fn fitted(bench: &Bench) -> MotorFile {
@@ -145,9 +154,13 @@ fn agree(one: &MotorFile, other: &MotorFile, share: f64, what: &str) {
 
 /// A capture of the fixture written as plain CSV with its columns multiplied by `by`, every digit kept.
 fn rewritten(file: &str, by: [f64; 2], folder: &Path) -> PathBuf {
-    let record: Record = capture::read(&fixture(file), &ReadOptions::default()).expect("the fixture");
+    let record: Record =
+        capture::read(&fixture(file), &ReadOptions::default()).expect("the fixture");
     let column = |unit: &str| {
-        let channel = record.channels.iter().find(|c| c.unit.as_deref() == Some(unit));
+        let channel = record
+            .channels
+            .iter()
+            .find(|c| c.unit.as_deref() == Some(unit));
         &channel.expect("a channel").values
     };
     let (v, i) = (column("V"), column("A"));
@@ -156,7 +169,10 @@ fn rewritten(file: &str, by: [f64; 2], folder: &Path) -> PathBuf {
         let time = record.time.at(row).unwrap();
         let _ = writeln!(text, "{time:e},{:e},{:e}", v[row] * by[0], i[row] * by[1]);
     }
-    let stem = Path::new(file).file_name().and_then(|n| n.to_str()).unwrap();
+    let stem = Path::new(file)
+        .file_name()
+        .and_then(|n| n.to_str())
+        .unwrap();
     let path = folder.join(format!("{}.csv", stem.split('.').next().unwrap()));
     std::fs::write(&path, text).unwrap();
     path
@@ -164,11 +180,15 @@ fn rewritten(file: &str, by: [f64; 2], folder: &Path) -> PathBuf {
 
 fn quick(by: [f64; 2], probe_ratio: Option<f64>, reverse_current: bool) -> MotorFile {
     let folder = tempfile::tempdir().unwrap();
-    let captures = [("startup", Role::Start), ("rundown", Role::RunDown), ("short", Role::Brake)]
-        .map(|(name, role)| {
-            let file = format!("telescope_focuser/{name}.csv.gz");
-            (role, rewritten(&file, by, folder.path()))
-        });
+    let captures = [
+        ("startup", Role::Start),
+        ("rundown", Role::RunDown),
+        ("short", Role::Brake),
+    ]
+    .map(|(name, role)| {
+        let file = format!("telescope_focuser/{name}.csv.gz");
+        (role, rewritten(&file, by, folder.path()))
+    });
     let bench = quick_bench(&QuickRun {
         captures: captures.into(),
         supply_v: Some(3.1),
@@ -188,12 +208,27 @@ fn a_scaled_channel_with_the_inverse_gain_and_a_sign_turned_twice_change_no_esti
     let plain = quick([1.0, 1.0], None, false);
     // These leave every digit of a value; only what is estimated from the codes may round otherwise.
     let eighth = quick([0.125, 1.0], Some(8.0), false);
-    agree(&plain, &eighth, 1e-6, "an eighth of the voltage through a probe of ratio 8");
+    agree(
+        &plain,
+        &eighth,
+        1e-6,
+        "an eighth of the voltage through a probe of ratio 8",
+    );
     let turned = quick([1.0, -1.0], None, true);
-    agree(&plain, &turned, 1e-6, "the current turned in the file and by the flag");
+    agree(
+        &plain,
+        &turned,
+        1e-6,
+        "the current turned in the file and by the flag",
+    );
     // A tenth rounds the last digit.
     let tenth = quick([0.1, 1.0], Some(10.0), false);
-    agree(&plain, &tenth, 1e-3, "a tenth of the voltage through a probe of ratio 10");
+    agree(
+        &plain,
+        &tenth,
+        1e-3,
+        "a tenth of the voltage through a probe of ratio 10",
+    );
 }
 
 #[test]
@@ -241,13 +276,19 @@ fn a_capture_twice_tightens_the_noise_and_never_the_gains() {
     let mut gains = 0;
     for (name, p) in measured(&FITTED) {
         let q = &doubled.parameters[&name];
-        let (before, after) = (p.standard_uncertainty.unwrap(), q.standard_uncertainty.unwrap());
+        let (before, after) = (
+            p.standard_uncertainty.unwrap(),
+            q.standard_uncertainty.unwrap(),
+        );
         assert!(after < 1.05 * before, "{name:?}: {before} to {after}");
         let (before, after) = (gain_variance(p), gain_variance(q));
         // Where gains are most of the variance another look at the same volts cannot take it away.
         if before > 0.3 * p.standard_uncertainty.unwrap().powi(2) {
             gains += 1;
-            assert!(after > 0.8 * before, "{name:?}: gain variance {before} to {after}");
+            assert!(
+                after > 0.8 * before,
+                "{name:?}: gain variance {before} to {after}"
+            );
         }
     }
     assert!(gains > 0, "no parameter whose gains can be judged");
@@ -261,7 +302,10 @@ fn finer_sampling_never_widens_a_bound_beyond_noise() {
         if let TimeAxis::Uniform { step_s, len, .. } = &mut waveform.time {
             *step_s *= 2.0;
             *len = len.div_ceil(2);
-            for trace in [&mut waveform.voltage_v, &mut waveform.current_a].into_iter().flatten() {
+            for trace in [&mut waveform.voltage_v, &mut waveform.current_a]
+                .into_iter()
+                .flatten()
+            {
                 trace.values = trace.values.iter().copied().step_by(2).collect();
                 trace.clipped = trace.clipped.iter().copied().step_by(2).collect();
             }
@@ -271,6 +315,9 @@ fn finer_sampling_never_widens_a_bound_beyond_noise() {
     for (name, p) in measured(&coarse) {
         let fine = FITTED.parameters[&name].standard_uncertainty.unwrap();
         let coarse = p.standard_uncertainty.unwrap();
-        assert!(fine < 1.1 * coarse, "{name:?}: {coarse} at half the rate, {fine} at the full one");
+        assert!(
+            fine < 1.1 * coarse,
+            "{name:?}: {coarse} at half the rate, {fine} at the full one"
+        );
     }
 }

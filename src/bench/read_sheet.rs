@@ -46,11 +46,10 @@ pub fn read_sheet_for(
     folder: Option<&Path>,
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
-    let bytes =
-        read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
-            path: path.to_path_buf(),
-            source,
-        })?;
+    let bytes = read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
+        path: path.to_path_buf(),
+        source,
+    })?;
     from_bytes(path, &bytes, folder, options)
 }
 

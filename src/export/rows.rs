@@ -53,10 +53,7 @@ pub fn table(rows: &[Row<'_>]) -> Result<DataFrame, ExportError> {
 
 fn frame(rows: &[Row<'_>], cell: fn(&str) -> Cow<'_, str>) -> Result<DataFrame, ExportError> {
     let mut columns: Vec<Column> = Vec::new();
-    let names: Vec<Cow<'_, str>> = rows
-        .iter()
-        .map(|row| cell(row.file.motor_name()))
-        .collect();
+    let names: Vec<Cow<'_, str>> = rows.iter().map(|row| cell(row.file.motor_name())).collect();
     let names: Vec<&str> = names.iter().map(Cow::as_ref).collect();
     columns.push(Column::new("motor".into(), names));
     let what: Vec<&str> = rows

@@ -40,7 +40,9 @@ pub fn read_at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
 fn too_large(limit: u64) -> io::Error {
     io::Error::new(
         io::ErrorKind::FileTooLarge,
-        format!("it is larger than the {limit} bytes that such a file may have; is it the right file?"),
+        format!(
+            "it is larger than the {limit} bytes that such a file may have; is it the right file?"
+        ),
     )
 }
 

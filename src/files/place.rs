@@ -15,7 +15,10 @@ pub fn check_place(path: &Path) -> io::Result<()> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             return Err(io::Error::new(
                 error.kind(),
-                format!("its folder {} is not there; make it first", folder.display()),
+                format!(
+                    "its folder {} is not there; make it first",
+                    folder.display()
+                ),
             ));
         }
         Err(error) => return Err(error),

@@ -80,7 +80,10 @@ pub fn reproduce(
         .iter()
         .find(|checked| checked.input.role.as_deref() == Some(SHEET))
         .ok_or(NotReproduced::NoSheet)?;
-    if inputs.iter().any(|checked| checked.state != State::Unchanged) {
+    if inputs
+        .iter()
+        .any(|checked| checked.state != State::Unchanged)
+    {
         return Err(NotReproduced::Inputs);
     }
     let bench = read_sheet(&sheet.path, &LoadOptions { allow_outside })?;

@@ -9,13 +9,21 @@ const SEVEN: [&[&str]; 7] = [
     &["hundreds of volts", "arc"],
     &["weld contacts", "fuse"],
     &["guard the shaft", "eye protection"],
-    &["raises its voltage", "raises the supply's voltage", "voltage rises"],
+    &[
+        "raises its voltage",
+        "raises the supply's voltage",
+        "voltage rises",
+    ],
     &["demagnetise", "weaken the magnets"],
     &["local codes", "rules of your country"],
 ];
 
 fn missing(page: &str) -> Vec<usize> {
-    let page = page.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ");
+    let page = page
+        .to_lowercase()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     (0..SEVEN.len())
         .filter(|k| !SEVEN[*k].iter().any(|words| page.contains(words)))
         .collect()
@@ -30,7 +38,10 @@ fn every_caution_stands_in_readme_guide_report_and_drive() {
     }
     let folder = tempfile::tempdir().unwrap();
     copy("telescope_focuser", folder.path());
-    let ran = run(folder.path(), &["fit", "bench.toml", "--report", "page.html"]);
+    let ran = run(
+        folder.path(),
+        &["fit", "bench.toml", "--report", "page.html"],
+    );
     assert!(ran.status.success(), "{}", errors(&ran));
     let page = std::fs::read_to_string(folder.path().join("page.html")).unwrap();
     assert_eq!(missing(&page), [0; 0], "report");
@@ -43,9 +54,15 @@ fn every_caution_stands_in_readme_guide_report_and_drive() {
 fn a_fit_that_advises_a_locked_rotor_says_what_that_does() {
     let folder = tempfile::tempdir().unwrap();
     copy("telescope_focuser", folder.path());
-    let ran = run(folder.path(), &["fit", "--rundown", "rundown.csv.gz", "--supply", "3V"]);
+    let ran = run(
+        folder.path(),
+        &["fit", "--rundown", "rundown.csv.gz", "--supply", "3V"],
+    );
     let told = text(&ran);
     assert!(told.contains("locked"), "{told} {}", errors(&ran));
-    assert!(told.contains("caution: a locked rotor at full voltage"), "{told}");
+    assert!(
+        told.contains("caution: a locked rotor at full voltage"),
+        "{told}"
+    );
     assert!(told.contains("caution: local codes"), "{told}");
 }

@@ -12,7 +12,10 @@ fn bounded(folder: &Path, arguments: &[&str]) -> Output {
     let started = Instant::now();
     let ran = shell(folder, r#"ulimit -v 1500000; exec "$@""#, arguments);
     let took = started.elapsed();
-    assert!(took < Duration::from_secs(30), "{arguments:?} took {took:?}");
+    assert!(
+        took < Duration::from_secs(30),
+        "{arguments:?} took {took:?}"
+    );
     ran
 }
 
@@ -22,7 +25,11 @@ fn refused(folder: &Path, arguments: &[&str], expected: &str) {
     let told = errors(&ran);
     assert_eq!(ran.status.code(), Some(2), "{arguments:?}: {told}");
     assert!(told.contains(expected), "{arguments:?}: {told}");
-    assert!(told.len() < 4000, "{arguments:?} tells {} bytes", told.len());
+    assert!(
+        told.len() < 4000,
+        "{arguments:?} tells {} bytes",
+        told.len()
+    );
 }
 
 /// A sparse file that begins with some text.
@@ -36,7 +43,9 @@ fn packed(path: &Path, line: &str, lines: usize) {
     let block = line.repeat(1000);
     let file = File::create(path).unwrap();
     let mut packer = flate2::write::GzEncoder::new(file, flate2::Compression::best());
-    let rows: String = (0..2000).map(|k| format!("{k}e-3,1.5,{}\n", k % 7)).collect();
+    let rows: String = (0..2000)
+        .map(|k| format!("{k}e-3,1.5,{}\n", k % 7))
+        .collect();
     packer.write_all(b"t (s),U (V),I (A)\n").unwrap();
     packer.write_all(rows.as_bytes()).unwrap();
     for _ in 0..lines / 1000 {
@@ -50,13 +59,27 @@ fn what_is_no_regular_file_is_told_and_not_read() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
     fs::create_dir(at.join("folder")).unwrap();
-    assert!(Command::new("mkfifo").arg(at.join("pipe")).status().unwrap().success());
+    assert!(
+        Command::new("mkfifo")
+            .arg(at.join("pipe"))
+            .status()
+            .unwrap()
+            .success()
+    );
     let motor = motor_file().to_str().unwrap();
-    for (path, expected) in [("folder", "director"), ("pipe", "pipe"), ("/dev/zero", "device")] {
+    for (path, expected) in [
+        ("folder", "director"),
+        ("pipe", "pipe"),
+        ("/dev/zero", "device"),
+    ] {
         refused(at, &["look", path], expected);
         refused(at, &["fit", "--start", path], expected);
     }
-    for (path, expected) in [("folder", "folder"), ("pipe", "pipe"), ("/dev/zero", "device")] {
+    for (path, expected) in [
+        ("folder", "folder"),
+        ("pipe", "pipe"),
+        ("/dev/zero", "device"),
+    ] {
         refused(at, &["fit", path], expected);
         refused(at, &["claim", motor, path], expected);
         refused(at, &["claim", path, path], expected);
@@ -80,11 +103,19 @@ fn huge_files_are_told_without_being_kept() {
     let motor = motor_file().to_str().unwrap();
     sparse(&at.join("zeros"), "", 4 << 30);
     refused(at, &["look", "zeros"], "not text");
-    sparse(&at.join("head"), &format!("t,v\n{}", "0.1,2\n".repeat(2000)), 4 << 30);
+    sparse(
+        &at.join("head"),
+        &format!("t,v\n{}", "0.1,2\n".repeat(2000)),
+        4 << 30,
+    );
     refused(at, &["look", "head"], "head:2002: a zero byte");
     sparse(&at.join("sheet.toml"), "[motor]\nname = \"x\"\n", 4 << 30);
     refused(at, &["fit", "sheet.toml"], "larger than the 1048576 bytes");
-    refused(at, &["claim", motor, "sheet.toml"], "larger than the 1048576 bytes");
+    refused(
+        at,
+        &["claim", motor, "sheet.toml"],
+        "larger than the 1048576 bytes",
+    );
     sparse(&at.join("m.json"), "{", 4 << 30);
     for command in ["drive", "verify"] {
         refused(at, &[command, "m.json"], "larger than the 8388608 bytes");
@@ -102,7 +133,12 @@ fn a_packed_file_that_unpacks_to_far_too_much_is_stopped_and_can_be_let_through(
     }
     let flags = ["look", "blank.csv.gz", "--max-unpack-ratio", "2000"];
     let ran = bounded(at, &flags);
-    assert!(text(&ran).contains("2000 rows"), "{} {}", text(&ran), errors(&ran));
+    assert!(
+        text(&ran).contains("2000 rows"),
+        "{} {}",
+        text(&ran),
+        errors(&ran)
+    );
     refused(
         at,
         &[&flags[..], &["--max-text-bytes", "1000000"]].concat(),
@@ -115,17 +151,37 @@ fn long_lines_many_columns_and_many_numbers_are_told_with_the_flag_that_raises_t
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
     fs::write(at.join("line.csv"), "1".repeat(64 << 20)).unwrap();
-    refused(at, &["look", "line.csv"], "line.csv:1: the line is longer than 1048576 bytes");
-    fs::write(at.join("late.csv"), format!("t,v\n{}{}", "0.5,1\n".repeat(50), "7".repeat(2 << 20))).unwrap();
+    refused(
+        at,
+        &["look", "line.csv"],
+        "line.csv:1: the line is longer than 1048576 bytes",
+    );
+    fs::write(
+        at.join("late.csv"),
+        format!("t,v\n{}{}", "0.5,1\n".repeat(50), "7".repeat(2 << 20)),
+    )
+    .unwrap();
     refused(at, &["look", "late.csv"], "late.csv:52: the line is longer");
     let row = |cells: usize| format!("{}\n", vec!["1"; cells].join(","));
     fs::write(at.join("wide.csv"), row(500_000).repeat(3)).unwrap();
     refused(at, &["look", "wide.csv"], "--max-columns");
     fs::write(at.join("wider.csv"), row(1_000_000).repeat(3)).unwrap();
     refused(at, &["look", "wider.csv"], "--max-line-bytes");
-    refused(at, &["look", "wider.csv", "--max-line-bytes", "4000000"], "--max-columns");
-    fs::write(at.join("long.csv"), "t,v\n".to_owned() + &"0.1,2\n".repeat(5000)).unwrap();
-    refused(at, &["look", "long.csv", "--max-numbers", "5000"], "--max-numbers");
+    refused(
+        at,
+        &["look", "wider.csv", "--max-line-bytes", "4000000"],
+        "--max-columns",
+    );
+    fs::write(
+        at.join("long.csv"),
+        "t,v\n".to_owned() + &"0.1,2\n".repeat(5000),
+    )
+    .unwrap();
+    refused(
+        at,
+        &["look", "long.csv", "--max-numbers", "5000"],
+        "--max-numbers",
+    );
     // In a sheet the same bounds are keys.
     copy("telescope_focuser", at);
     let sheet = fs::read_to_string(at.join("bench.toml")).unwrap();
@@ -150,11 +206,27 @@ fn a_preamble_of_a_hundred_thousand_channels_ends_soon() {
     }
     fs::write(at.join("below.csv"), format!("{lines}t,v\n0,1\n1,2\n2,3\n")).unwrap();
     let ran = bounded(at, &["look", "below.csv"]);
-    assert!(ran.status.code().is_some_and(|c| c <= 2), "{}", errors(&ran));
+    assert!(
+        ran.status.code().is_some_and(|c| c <= 2),
+        "{}",
+        errors(&ran)
+    );
     let cells: Vec<String> = (0..40_000).map(|k| format!("Channel {k}")).collect();
-    fs::write(at.join("beside.csv"), format!("Name,{}\n{}t,v\n0,1\n1,2\n2,3\n", cells.join(","), &lines[..20_000])).unwrap();
+    fs::write(
+        at.join("beside.csv"),
+        format!(
+            "Name,{}\n{}t,v\n0,1\n1,2\n2,3\n",
+            cells.join(","),
+            &lines[..20_000]
+        ),
+    )
+    .unwrap();
     let ran = bounded(at, &["look", "beside.csv"]);
-    assert!(ran.status.code().is_some_and(|c| c <= 2), "{}", errors(&ran));
+    assert!(
+        ran.status.code().is_some_and(|c| c <= 2),
+        "{}",
+        errors(&ran)
+    );
 }
 
 #[test]
@@ -166,7 +238,10 @@ fn deep_toml_and_deep_json_are_told_and_do_not_overflow_the_stack() {
     let dots = vec!["a"; deep].join(".");
     for (name, sheet) in [
         ("arrays", format!("a = {}", "[".repeat(deep))),
-        ("closed", format!("a = {}{}", "[".repeat(deep), "]".repeat(deep))),
+        (
+            "closed",
+            format!("a = {}{}", "[".repeat(deep), "]".repeat(deep)),
+        ),
         ("tables", format!("a = {}", "{a=".repeat(deep))),
         ("dotted", format!("{dots} = 1")),
         ("header", format!("[{dots}]\nb = 1")),
@@ -181,15 +256,29 @@ fn deep_toml_and_deep_json_are_told_and_do_not_overflow_the_stack() {
     for (name, json) in [
         ("arrays", "[".repeat(deep)),
         ("objects", "{\"a\":".repeat(deep)),
-        ("inside", format!("{{\"format\": \"rundown-motor-file/1\", \"program\": {}", "[".repeat(deep))),
+        (
+            "inside",
+            format!(
+                "{{\"format\": \"rundown-motor-file/1\", \"program\": {}",
+                "[".repeat(deep)
+            ),
+        ),
     ] {
         let path = format!("{name}.json");
         fs::write(at.join(&path), json).unwrap();
         refused(at, &["drive", &path], &path);
-        refused(at, &["fit", "--start", "x.csv", "-o", &path], "is no motor file");
+        refused(
+            at,
+            &["fit", "--start", "x.csv", "-o", &path],
+            "is no motor file",
+        );
     }
     // The largest that is read at all, of the smallest values there are.
-    fs::write(at.join("wide.json"), format!("[{}0]", "0,".repeat(4_000_000))).unwrap();
+    fs::write(
+        at.join("wide.json"),
+        format!("[{}0]", "0,".repeat(4_000_000)),
+    )
+    .unwrap();
     refused(at, &["drive", "wide.json"], "no motor file");
 }
 
@@ -200,7 +289,13 @@ fn a_folder_of_odd_things_gives_a_sheet_all_the_same() {
     copy("telescope_focuser", at);
     fs::remove_file(at.join("bench.toml")).unwrap();
     fs::create_dir(at.join("folder.csv")).unwrap();
-    assert!(Command::new("mkfifo").arg(at.join("pipe.csv")).status().unwrap().success());
+    assert!(
+        Command::new("mkfifo")
+            .arg(at.join("pipe.csv"))
+            .status()
+            .unwrap()
+            .success()
+    );
     sparse(&at.join("zeros.csv"), "", 4 << 30);
     fs::write(at.join("=1+1\u{1b}[2J.csv"), "x\n").unwrap();
     let ran = bounded(at, &["sheet", "."]);

@@ -102,7 +102,13 @@ fn places_that_take_no_file_are_told() {
         .permissions();
     permissions.set_readonly(true);
     fs::set_permissions(at.join("protected.json"), permissions).unwrap();
-    assert!(Command::new("mkfifo").arg(at.join("pipe")).status().unwrap().success());
+    assert!(
+        Command::new("mkfifo")
+            .arg(at.join("pipe"))
+            .status()
+            .unwrap()
+            .success()
+    );
     for flag in ["-o", "--report", "--report-data"] {
         refused(at, flag, "none/m.json", "make it first");
         refused(at, flag, "folder", "it is a folder");
@@ -146,23 +152,43 @@ fn no_output_replaces_an_input_or_another_output_even_when_forced() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
     copy("telescope_focuser", at);
-    let before: Vec<Vec<u8>> = names(at).iter().map(|n| fs::read(at.join(n)).unwrap()).collect();
+    let before: Vec<Vec<u8>> = names(at)
+        .iter()
+        .map(|n| fs::read(at.join(n)).unwrap())
+        .collect();
     for output in ["bench.toml", "startup.csv.gz", "./startup.csv.gz"] {
         for flag in ["-o", "--report", "--report-data"] {
             let ran = run(at, &["fit", "bench.toml", "--force", flag, output]);
             assert_eq!(ran.status.code(), Some(2));
-            assert!(errors(&ran).contains("take the place of"), "{}", errors(&ran));
+            assert!(
+                errors(&ran).contains("take the place of"),
+                "{}",
+                errors(&ran)
+            );
         }
     }
     let ran = run(at, &["fit", "bench.toml", "-o", "one", "--report", "./one"]);
     assert!(errors(&ran).contains("two outputs"), "{}", errors(&ran));
     let motor = motor_file();
     fs::copy(motor, at.join("m.json")).unwrap();
-    let ran = run(at, &["export", "m.json", "--to", "c", "--force", "-o", "m.json"]);
-    assert!(errors(&ran).contains("is the motor file"), "{}", errors(&ran));
-    assert_eq!(fs::read(at.join("m.json")).unwrap(), fs::read(motor).unwrap());
+    let ran = run(
+        at,
+        &["export", "m.json", "--to", "c", "--force", "-o", "m.json"],
+    );
+    assert!(
+        errors(&ran).contains("is the motor file"),
+        "{}",
+        errors(&ran)
+    );
+    assert_eq!(
+        fs::read(at.join("m.json")).unwrap(),
+        fs::read(motor).unwrap()
+    );
     fs::remove_file(at.join("m.json")).unwrap();
-    let after: Vec<Vec<u8>> = names(at).iter().map(|n| fs::read(at.join(n)).unwrap()).collect();
+    let after: Vec<Vec<u8>> = names(at)
+        .iter()
+        .map(|n| fs::read(at.join(n)).unwrap())
+        .collect();
     assert_eq!(before, after);
 }
 
@@ -176,11 +202,23 @@ fn a_full_disk_is_told_and_leaves_what_was_there() {
     let sheet = sheet.to_str().unwrap();
     // Files of at most 4 blocks of 512 bytes, as on a disk with that much left.
     let script = r#"trap "" XFSZ; ulimit -f 4; exec "$@""#;
-    let ran = shell(at, script, &["fit", sheet, "--level", "0.9", "-o", "m.json"]);
+    let ran = shell(
+        at,
+        script,
+        &["fit", sheet, "--level", "0.9", "-o", "m.json"],
+    );
     assert_eq!(ran.status.code(), Some(2), "{}", errors(&ran));
-    assert!(errors(&ran).contains("m.json: cannot be written"), "{}", errors(&ran));
+    assert!(
+        errors(&ran).contains("m.json: cannot be written"),
+        "{}",
+        errors(&ran)
+    );
     assert_eq!(fs::read(at.join("m.json")).unwrap(), old);
-    let ran = shell(at, script, &["export", "m.json", "--to", "csv", "-o", "t.csv"]);
+    let ran = shell(
+        at,
+        script,
+        &["export", "m.json", "--to", "csv", "-o", "t.csv"],
+    );
     assert_eq!(ran.status.code(), Some(2), "{}", errors(&ran));
     assert_eq!(names(at), ["m.json"]);
 }
@@ -206,7 +244,10 @@ fn two_runs_at_once_end_with_one_whole_file() {
         assert!(run.wait().unwrap().success());
     }
     assert_eq!(names(at), ["m.json"]);
-    assert_eq!(fs::read(at.join("m.json")).unwrap(), fs::read(motor_file()).unwrap());
+    assert_eq!(
+        fs::read(at.join("m.json")).unwrap(),
+        fs::read(motor_file()).unwrap()
+    );
 }
 
 #[test]
@@ -225,9 +266,17 @@ fn a_standard_output_that_is_full_or_gone_is_no_panic() {
     for command in commands {
         let full = shell(at, r#"exec "$@" > /dev/full"#, command);
         assert_eq!(full.status.code(), Some(2), "{command:?}");
-        assert!(errors(&full).contains("standard output"), "{}", errors(&full));
+        assert!(
+            errors(&full).contains("standard output"),
+            "{}",
+            errors(&full)
+        );
         let gone = shell(at, r#"("$@"; echo "status $?" >&2) | true"#, command);
-        assert!(!errors(&gone).contains("status 2"), "{command:?}: {}", errors(&gone));
+        assert!(
+            !errors(&gone).contains("status 2"),
+            "{command:?}: {}",
+            errors(&gone)
+        );
         assert!(!errors(&gone).contains("status 101"), "{command:?}");
     }
 }

@@ -6,14 +6,38 @@ use std::time::{Duration, Instant};
 #[test]
 fn a_capture_of_a_wrong_role_is_refused_soon_and_the_right_one_is_named() {
     for (file, flag, shown) in [
-        ("ticket_printer/t02_coast.csv.gz", "--locked", "shows a run-down"),
-        ("ticket_printer/t02_coast.csv.gz", "--steady", "shows a run-down"),
-        ("ticket_printer/t03_brake.csv.gz", "--locked", "shows a brake"),
+        (
+            "ticket_printer/t02_coast.csv.gz",
+            "--locked",
+            "shows a run-down",
+        ),
+        (
+            "ticket_printer/t02_coast.csv.gz",
+            "--steady",
+            "shows a run-down",
+        ),
+        (
+            "ticket_printer/t03_brake.csv.gz",
+            "--locked",
+            "shows a brake",
+        ),
         ("ticket_printer/t03_brake.csv.gz", "--pwm", "shows a brake"),
-        ("ticket_printer/t05_break.csv.gz", "--pwm", "shows a turn-off"),
+        (
+            "ticket_printer/t05_break.csv.gz",
+            "--pwm",
+            "shows a turn-off",
+        ),
         ("floor_scrubber/F0001.csv.gz", "--rundown", "shows a start"),
-        ("telescope_focuser/held_step.csv.gz", "--brake", "shows a locked-rotor"),
-        ("telescope_focuser/steady.csv.gz", "--start", "shows a steady"),
+        (
+            "telescope_focuser/held_step.csv.gz",
+            "--brake",
+            "shows a locked-rotor",
+        ),
+        (
+            "telescope_focuser/steady.csv.gz",
+            "--start",
+            "shows a steady",
+        ),
     ] {
         let path = fixture(file);
         let started = Instant::now();
@@ -44,7 +68,11 @@ fn roles_can_be_trusted_and_import_flags_serve_captures_named_by_flags() {
     let faulty = fixture("faulty");
     let advised = ["fit", "--start", "time_backwards.csv", "--supply", "12V"];
     let ran = run(&faulty, &advised);
-    assert!(errors(&ran).contains("--time-gaps split"), "{}", errors(&ran));
+    assert!(
+        errors(&ran).contains("--time-gaps split"),
+        "{}",
+        errors(&ran)
+    );
     let ran = run(&faulty, &[&advised[..], &["--time-gaps", "split"]].concat());
     assert_ne!(ran.status.code(), Some(2), "{}", errors(&ran));
     assert!(text(&ran).contains("terminal resistance"), "{}", text(&ran));

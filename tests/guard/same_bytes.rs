@@ -27,12 +27,24 @@ fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
         );
         out.push((arguments.join(" "), ran.stdout));
         for file in files {
-            out.push((file.to_string(), fs::read(folder.join(file)).expect("written")));
+            out.push((
+                file.to_string(),
+                fs::read(folder.join(file)).expect("written"),
+            ));
         }
     };
     let outputs = ["m.json", "page.html", "page.json"];
     run(
-        &["fit", "bench.toml", "-o", "m.json", "--report", "page.html", "--report-data", "page.json"],
+        &[
+            "fit",
+            "bench.toml",
+            "-o",
+            "m.json",
+            "--report",
+            "page.html",
+            "--report-data",
+            "page.json",
+        ],
         &outputs,
     );
     run(&["fit", "bench.toml", "--json"], &[]);
@@ -40,12 +52,34 @@ fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
     run(&["sheet", ".", "--show"], &[]);
     run(&["claim", "m.json", "vendor.toml"], &[]);
     run(&["claim", "m.json", "vendor.toml", "--json"], &[]);
-    run(&["drive", "m.json", "--supply", "3V", "--current-limit", "0.2A"], &[]);
+    run(
+        &[
+            "drive",
+            "m.json",
+            "--supply",
+            "3V",
+            "--current-limit",
+            "0.2A",
+        ],
+        &[],
+    );
     run(&["drive", "m.json", "--supply", "3V", "--json"], &[]);
-    for format in ["spice", "spice-half-bridge", "modelica", "c", "python", "octave", "state-space", "csv"] {
+    for format in [
+        "spice",
+        "spice-half-bridge",
+        "modelica",
+        "c",
+        "python",
+        "octave",
+        "state-space",
+        "csv",
+    ] {
         run(&["export", "m.json", "--to", format], &[]);
     }
-    run(&["export", "m.json", "--to", "csv", "--samples", "500"], &[]);
+    run(
+        &["export", "m.json", "--to", "csv", "--samples", "500"],
+        &[],
+    );
     out
 }
 
@@ -89,7 +123,15 @@ fn the_motor_file_holds_no_clock_and_no_name_of_the_machine() {
     let mut found = Vec::new();
     keys(&serde_json::from_str(&text).unwrap(), &mut found);
     assert!(found.iter().any(|key| key == "sha256"));
-    for word in ["date", "time", "timestamp", "created", "hostname", "user", "machine"] {
+    for word in [
+        "date",
+        "time",
+        "timestamp",
+        "created",
+        "hostname",
+        "user",
+        "machine",
+    ] {
         assert!(!found.iter().any(|key| key == word), "{word}");
     }
 }

@@ -49,21 +49,36 @@ fn no_cell_of_a_csv_table_is_a_formula_and_numbers_stay_numbers() {
     for (row, name) in reader.records().zip(names) {
         let row = row.unwrap();
         rows += 1;
-        let expected = if name.starts_with("plain") { name.to_owned() } else { format!("'{name}") };
+        let expected = if name.starts_with("plain") {
+            name.to_owned()
+        } else {
+            format!("'{name}")
+        };
         assert_eq!(row.get(0), Some(expected.as_str()));
         let mut numbers = 0;
         for (head, cell) in heads.iter().zip(&row) {
-            let is_text = head == "motor" || head == "what" || head == "program" || head == "inputs" || head.ends_with("_status");
+            let is_text = head == "motor"
+                || head == "what"
+                || head == "program"
+                || head == "inputs"
+                || head.ends_with("_status");
             if is_text {
                 let first = cell.trim_start().chars().next();
-                assert!(!first.is_some_and(|c| "=+-@".contains(c)), "{head}: {cell:?}");
+                assert!(
+                    !first.is_some_and(|c| "=+-@".contains(c)),
+                    "{head}: {cell:?}"
+                );
             } else if !cell.is_empty() {
-                cell.parse::<f64>().unwrap_or_else(|_| panic!("{head}: {cell:?} is no number"));
+                cell.parse::<f64>()
+                    .unwrap_or_else(|_| panic!("{head}: {cell:?} is no number"));
                 numbers += 1;
             }
         }
         assert!(numbers > 20);
-        assert!(row.iter().any(|cell| cell.starts_with("'@")), "the inputs are text too");
+        assert!(
+            row.iter().any(|cell| cell.starts_with("'@")),
+            "the inputs are text too"
+        );
     }
     assert_eq!(rows, names.len());
 }
@@ -72,7 +87,10 @@ fn no_cell_of_a_csv_table_is_a_formula_and_numbers_stay_numbers() {
 fn a_name_cannot_end_the_comment_it_stands_in() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
-    renamed(&at.join("m.json"), "x\nimport os */ int y; \u{2028}.control\r# z");
+    renamed(
+        &at.join("m.json"),
+        "x\nimport os */ int y; \u{2028}.control\r# z",
+    );
     for format in ["spice", "modelica", "c", "python", "octave"] {
         let ran = run(at, &["export", "m.json", "--to", format]);
         assert!(ran.status.success(), "{}", errors(&ran));
@@ -93,7 +111,11 @@ fn control_characters_of_a_capture_do_not_reach_the_terminal() {
         rows.push_str(&format!("{}e-4,{}.5,0.1{k}\n", k, k % 3));
     }
     fs::write(at.join("c.csv"), rows).unwrap();
-    for arguments in [vec!["look", "c.csv"], vec!["look", "c.csv", "--json"], vec!["fit", "--start", "c.csv"]] {
+    for arguments in [
+        vec!["look", "c.csv"],
+        vec!["look", "c.csv", "--json"],
+        vec!["fit", "--start", "c.csv"],
+    ] {
         let ran = run(at, &arguments);
         let all = text(&ran) + &errors(&ran);
         assert!(all.contains("owned") || arguments[0] == "fit", "{all}");
@@ -107,7 +129,11 @@ fn a_sheet_reads_nothing_outside_its_folder_unless_allowed() {
     let outer = tempfile::tempdir().unwrap();
     let inner = outer.path().join("inner");
     copy("telescope_focuser", &inner);
-    fs::rename(inner.join("startup.csv.gz"), outer.path().join("startup.csv.gz")).unwrap();
+    fs::rename(
+        inner.join("startup.csv.gz"),
+        outer.path().join("startup.csv.gz"),
+    )
+    .unwrap();
     let sheet = fs::read_to_string(inner.join("bench.toml")).unwrap();
     let link = inner.join("link.csv.gz");
     std::os::unix::fs::symlink("../startup.csv.gz", &link).unwrap();
@@ -121,12 +147,24 @@ fn a_sheet_reads_nothing_outside_its_folder_unless_allowed() {
         "/etc/passwd",
         absolute.to_str().unwrap(),
     ] {
-        fs::write(inner.join("bench.toml"), sheet.replace("startup.csv.gz", name)).unwrap();
+        fs::write(
+            inner.join("bench.toml"),
+            sheet.replace("startup.csv.gz", name),
+        )
+        .unwrap();
         let ran = run(&inner, &["fit", "bench.toml"]);
         assert_eq!(ran.status.code(), Some(2), "{name}");
-        assert!(errors(&ran).contains("--allow-outside"), "{name}: {}", errors(&ran));
+        assert!(
+            errors(&ran).contains("--allow-outside"),
+            "{name}: {}",
+            errors(&ran)
+        );
     }
-    fs::write(inner.join("bench.toml"), sheet.replace("startup.csv.gz", "link.csv.gz")).unwrap();
+    fs::write(
+        inner.join("bench.toml"),
+        sheet.replace("startup.csv.gz", "link.csv.gz"),
+    )
+    .unwrap();
     let ran = run(&inner, &["fit", "bench.toml", "--allow-outside"]);
     assert!(ran.status.success(), "{}", errors(&ran));
 }
@@ -156,18 +194,27 @@ fn a_motor_file_is_verified_and_any_change_is_told() {
     let ran = run(elsewhere.path(), &["verify", "m.json"]);
     assert_eq!(ran.status.code(), Some(1));
     assert!(text(&ran).contains("MISSING"), "{}", text(&ran));
-    let ran = run(elsewhere.path(), &["verify", "m.json", "--inputs", at.to_str().unwrap()]);
+    let ran = run(
+        elsewhere.path(),
+        &["verify", "m.json", "--inputs", at.to_str().unwrap()],
+    );
     assert!(ran.status.success(), "{}", text(&ran));
 
     // A number that was changed by hand, by a tenth of its uncertainty.
     let mut file = motor_file::read(&path).unwrap();
-    let changed = file.parameters.get_mut(&motor_file::ParameterName::TerminalResistance).unwrap();
+    let changed = file
+        .parameters
+        .get_mut(&motor_file::ParameterName::TerminalResistance)
+        .unwrap();
     let step = 0.1 * changed.standard_uncertainty.unwrap();
     changed.value = changed.value.map(|v| v + step);
     motor_file::write(&at.join("changed.json"), &file, Overwrite::MotorFileOnly).unwrap();
     let (status, told) = verify(&["changed.json"]);
     assert_eq!(status, Some(1), "{told}");
-    assert!(told.contains("DIFFERS: terminal_resistance.value"), "{told}");
+    assert!(
+        told.contains("DIFFERS: terminal_resistance.value"),
+        "{told}"
+    );
     assert_eq!(verify(&["changed.json", "--inputs-only"]).0, Some(0));
     assert_eq!(verify(&["changed.json", "--rounding", "0.2"]).0, Some(0));
 
@@ -194,21 +241,48 @@ fn a_file_made_from_flags_says_that_its_numbers_cannot_be_made_again() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
     copy("telescope_focuser", at);
-    let ran = run(at, &["fit", "--start", "startup.csv.gz", "--supply", "3V", "-o", "m.json"]);
+    let ran = run(
+        at,
+        &[
+            "fit",
+            "--start",
+            "startup.csv.gz",
+            "--supply",
+            "3V",
+            "-o",
+            "m.json",
+        ],
+    );
     assert_ne!(ran.status.code(), Some(2), "{}", errors(&ran));
     let ran = run(at, &["verify", "m.json"]);
     assert_eq!(ran.status.code(), Some(1));
-    assert!(text(&ran).contains("made from captures named by flags"), "{}", text(&ran));
-    assert_eq!(run(at, &["verify", "m.json", "--inputs-only"]).status.code(), Some(0));
+    assert!(
+        text(&ran).contains("made from captures named by flags"),
+        "{}",
+        text(&ran)
+    );
+    assert_eq!(
+        run(at, &["verify", "m.json", "--inputs-only"])
+            .status
+            .code(),
+        Some(0)
+    );
 }
 
 /// Names that the program takes from shared libraries: the strings of `.dynstr`, by the ELF format (64 bit, little-endian;
 /// System V ABI, chapters 4 and 5).
-#[cfg(all(target_os = "linux", target_pointer_width = "64", target_endian = "little"))]
+#[cfg(all(
+    target_os = "linux",
+    target_pointer_width = "64",
+    target_endian = "little"
+))]
 fn imports() -> Vec<String> {
     let bytes = fs::read(PROGRAM).unwrap();
     let number = |at: usize, size: usize| {
-        bytes[at..at + size].iter().rev().fold(0_usize, |n, b| (n << 8) | usize::from(*b))
+        bytes[at..at + size]
+            .iter()
+            .rev()
+            .fold(0_usize, |n, b| (n << 8) | usize::from(*b))
     };
     let (sections, size, count) = (number(0x28, 8), number(0x3a, 2), number(0x3c, 2));
     const DYNAMIC_SYMBOLS: usize = 11;
@@ -226,12 +300,24 @@ fn imports() -> Vec<String> {
 }
 
 /// What the program cannot call it cannot do: no function that opens a connection is among its imports.
-#[cfg(all(target_os = "linux", target_pointer_width = "64", target_endian = "little"))]
+#[cfg(all(
+    target_os = "linux",
+    target_pointer_width = "64",
+    target_endian = "little"
+))]
 #[test]
 fn the_program_cannot_reach_a_network() {
     let imports = imports();
     assert!(imports.iter().any(|name| name == "write"), "{imports:?}");
-    for name in ["socket", "connect", "getaddrinfo", "gethostbyname", "sendto", "listen", "bind"] {
+    for name in [
+        "socket",
+        "connect",
+        "getaddrinfo",
+        "gethostbyname",
+        "sendto",
+        "listen",
+        "bind",
+    ] {
         assert!(!imports.iter().any(|import| import == name), "{name}");
     }
 }
