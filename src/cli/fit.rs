@@ -10,7 +10,7 @@ use crate::drive::cautions::Caution;
 use crate::events;
 use crate::files;
 use crate::fit::FitOptions;
-use crate::identify::identify;
+use crate::identify::{check_roles, identify};
 use crate::motor_file::{self, MotorFile, Overwrite};
 use crate::report::{self, Target};
 use anyhow::bail;
@@ -222,29 +222,6 @@ fn keep_inputs(arguments: &FitArguments, bench: &Bench) -> anyhow::Result<()> {
                 "{}: would take the place of {}, which is read; choose another name",
                 output.display(),
                 input.display()
-            );
-        }
-    }
-    Ok(())
-}
-
-/// Stops where a capture surely shows another state of the motor than it is said to.
-fn check_roles(bench: &Bench) -> anyhow::Result<()> {
-    let found: Vec<_> = bench
-        .captures
-        .par_iter()
-        .map(|c| events::contradiction(&c.waveform, c.role))
-        .collect();
-    for (capture, guess) in bench.captures.iter().zip(found) {
-        if let Some(guess) = guess {
-            bail!(
-                "capture \"{}\" ({}) is named a {}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
-                capture.name,
-                capture.path.display(),
-                capture.role.words(),
-                guess.role.words(),
-                guess.confidence,
-                guess.reason
             );
         }
     }

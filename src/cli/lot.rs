@@ -1,6 +1,7 @@
 //! `rundown lot`: many motors.
 
 use super::Status;
+use super::standard_output::{complain, say, say_bytes};
 use super::timings::Timings;
 use crate::fit::FitOptions;
 use crate::lot::{self, Manifest, RunOptions, Step, Store};
@@ -118,19 +119,19 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     store.write("lot.json", json.as_bytes())?;
     timings.lap("summary");
     if arguments.json {
-        print!("{json}");
+        say_bytes(json.as_bytes())?;
     } else {
-        print!("{text}");
-        println!();
+        let mut page = text + "\n";
         for path in &gathered.written {
-            println!("written: {}", path.display());
+            page.push_str(&format!("written: {}\n", path.display()));
         }
         for name in ["summary.html", "summary.txt", "lot.json"] {
-            println!("written: {}", store.path(name).display());
+            page.push_str(&format!("written: {}\n", store.path(name).display()));
         }
+        say(&page)?;
     }
     if arguments.timings {
-        eprint!("{timings}");
+        complain(timings.to_string().trim_end());
     }
     Ok(if counts.stand == counts.motors {
         Status::Stands

@@ -26,6 +26,24 @@ pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
     (guess.confidence >= SURE && against.contains(&stated)).then_some(guess)
 }
 
+/// True when voltage and current seem to stand in each other's place: as it is the waveform does not show the stated role,
+/// and with the two exchanged it surely does.
+pub fn channels_swapped(waveform: &Waveform, stated: Role) -> bool {
+    if waveform.voltage_v.is_none()
+        || waveform.current_a.is_none()
+        || guess_role(waveform).role == stated
+    {
+        return false;
+    }
+    let exchanged = Waveform {
+        time: waveform.time.clone(),
+        voltage_v: waveform.current_a.clone(),
+        current_a: waveform.voltage_v.clone(),
+    };
+    let guess = guess_role(&exchanged);
+    guess.role == stated && guess.confidence >= SURE
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

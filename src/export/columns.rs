@@ -1,5 +1,6 @@
 //! Tables written batch by batch, as CSV and, in a build with the feature `parquet`, as Parquet; both whole or not at all.
 
+use super::rows::harmless;
 use polars::prelude::*;
 #[cfg(feature = "parquet")]
 use std::fs::File;
@@ -15,6 +16,19 @@ pub enum Cells {
 }
 
 impl Cells {
+    /// Text that no spreadsheet runs, see [`harmless`].
+    fn harmless(self) -> Cells {
+        match self {
+            Cells::Text(cells) => Cells::Text(
+                cells
+                    .into_iter()
+                    .map(|cell| cell.map(|text| harmless(&text).into_owned()))
+                    .collect(),
+            ),
+            other => other,
+        }
+    }
+
     fn column(self, name: &str) -> Column {
         match self {
             Cells::Text(cells) => Column::new(name.into(), cells),
@@ -81,9 +95,11 @@ impl TableWriter {
     /// What the file system refuses; columns of different lengths.
     pub fn append(&mut self, columns: Vec<(String, Cells)>) -> io::Result<()> {
         let rows = columns.first().map_or(0, |c| c.1.len());
+        #[cfg(feature = "parquet")]
+        let plain = columns.clone();
         let columns = columns
             .into_iter()
-            .map(|(name, cells)| cells.column(&name))
+            .map(|(name, cells)| cells.harmless().column(&name))
             .collect();
         let mut frame = DataFrame::new(rows, columns).map_err(other)?;
         CsvWriter::new(self.csv.as_file_mut())
@@ -93,6 +109,11 @@ impl TableWriter {
         self.head = false;
         #[cfg(feature = "parquet")]
         {
+            let columns = plain
+                .into_iter()
+                .map(|(name, cells)| cells.column(&name))
+                .collect();
+            let frame = DataFrame::new(rows, columns).map_err(other)?;
             if self.parquet.is_none() {
                 let file = temporary(&self.target)?;
                 let writer = ParquetWriter::new(file.reopen()?)

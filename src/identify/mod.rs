@@ -3,5 +3,7 @@
 //! The one way through the stages for every command that needs a fitted motor. It prints nothing and writes nothing.
 
 mod identified;
+mod roles;
 
 pub use identified::{Identified, IdentifyError, find_events, identify};
+pub use roles::{RoleError, check_roles};

@@ -9,7 +9,7 @@ use super::record::{FORMAT, MotorRecord, Outcome};
 use super::store::Store;
 use crate::bench::{Bench, Doubt, LoadOptions};
 use crate::fit::FitOptions;
-use crate::identify::{Identified, identify};
+use crate::identify::{Identified, check_roles, identify};
 use crate::motor_file::MotorFile;
 use std::num::NonZeroUsize;
 use std::sync::Mutex;
@@ -208,6 +208,15 @@ fn fitted(entry: &Entry, options: &RunOptions) -> Ended {
         }
     };
     let motor = Some(bench.motor.name.clone());
+    // One capture under a wrong role must not keep a whole lot waiting.
+    if let Err(error) = check_roles(&bench) {
+        return Ended {
+            motor,
+            outcome: Outcome::Failed,
+            reason: Some(chain(&error)),
+            file: None,
+        };
+    }
     match identify(&bench, &options.fit, |_| {}) {
         Ok(found) => {
             let stands = found.stands(&bench);

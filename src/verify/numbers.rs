@@ -2,10 +2,9 @@
 
 use super::inputs::{CheckedInput, SHEET, State};
 use crate::bench::{BenchError, LoadOptions, read_sheet};
-use crate::events;
-use crate::fit::{FitError, FitOptions, estimate};
-use crate::motor_file::{MotorFile, Parameter, ParameterName, assemble};
-use rayon::prelude::*;
+use crate::fit::FitOptions;
+use crate::identify::{IdentifyError, identify};
+use crate::motor_file::{MotorFile, Parameter, ParameterName};
 
 /// How far numbers made again may lie from the written ones.
 ///
@@ -40,7 +39,7 @@ pub enum NotReproduced {
     #[error(transparent)]
     Sheet(#[from] BenchError),
     #[error(transparent)]
-    Fit(#[from] FitError),
+    Fit(#[from] IdentifyError),
 }
 
 /// One number that is not reproduced.
@@ -105,22 +104,13 @@ pub fn reproduce(
     {
         return Err(NotReproduced::Inputs);
     }
-    let timelines: Vec<_> = bench
-        .captures
-        .par_iter()
-        .map(|capture| events::find(&capture.waveform, capture.role))
-        .collect();
     let level = file.parameters.values().find_map(|p| p.level);
     let options = FitOptions {
         level: level.unwrap_or(FitOptions::default().level),
         ..FitOptions::default()
     };
-    let found = estimate(&bench, &timelines, &options)?;
-    Ok(compare(
-        file,
-        &assemble(&bench, &timelines, &found),
-        rounding,
-    ))
+    let found = identify(&bench, &options, |_| {})?;
+    Ok(compare(file, &found.file, rounding))
 }
 
 /// Holds the numbers of `found` against those of `written`.

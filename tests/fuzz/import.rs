@@ -3,11 +3,11 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::capture::{self, Limits, ReadOptions, Record, TimeGaps};
 use rundown::events;
 use std::io::Write;
 use std::path::Path;
+use target::fuzz_target;
 
 fn options() -> ReadOptions {
     ReadOptions {
@@ -32,7 +32,12 @@ fn same(one: &Record, other: &Record) -> bool {
     let bits = |record: &Record| -> Vec<Vec<u64>> {
         let channels = record.channels.iter();
         channels
-            .map(|c| c.values.iter().map(|v| if v.is_nan() { 0 } else { v.to_bits() }).collect())
+            .map(|c| {
+                c.values
+                    .iter()
+                    .map(|v| if v.is_nan() { 0 } else { v.to_bits() })
+                    .collect()
+            })
             .collect()
     };
     bits(one) == bits(other) && one.time.len() == other.time.len()
@@ -52,7 +57,10 @@ fuzz_target!(|bytes| {
     };
     for channel in &record.channels {
         assert_eq!(channel.values.len(), record.time.len());
-        assert_eq!(channel.missing, channel.values.iter().filter(|v| v.is_nan()).count());
+        assert_eq!(
+            channel.missing,
+            channel.values.iter().filter(|v| v.is_nan()).count()
+        );
         capture::noise(&channel.values);
         capture::quantisation_step(&channel.values);
         let clipped = capture::clipped(&channel.values, &channel.overrange);

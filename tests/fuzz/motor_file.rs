@@ -3,10 +3,10 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::export::{End, Instance, c_header, modelica, script, spice, state_space};
 use rundown::motor_file::{self, ParameterName, from_text, to_text};
 use std::path::Path;
+use target::fuzz_target;
 
 fuzz_target!(|bytes| {
     let Ok(text) = std::str::from_utf8(bytes) else {
@@ -27,7 +27,12 @@ fuzz_target!(|bytes| {
     motor_file::table::warnings(&file);
     for motor in [
         Instance::estimate(&file, "a test"),
-        Instance::corner(&file, "a test", ParameterName::TerminalResistance, End::High),
+        Instance::corner(
+            &file,
+            "a test",
+            ParameterName::TerminalResistance,
+            End::High,
+        ),
     ]
     .into_iter()
     .flatten()

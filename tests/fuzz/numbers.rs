@@ -3,10 +3,10 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::capture::{self, ReadOptions};
 use rundown::motor_file::units::{self, Quantity};
 use std::path::Path;
+use target::fuzz_target;
 
 const QUANTITIES: [Quantity; 8] = [
     Quantity::Voltage,
@@ -71,7 +71,12 @@ fuzz_target!(|bytes| {
         bulk_bytes: Some(0),
         ..ReadOptions::default()
     };
-    let record = capture::read_from(Path::new("f.csv"), file.as_bytes(), &options).expect("a table");
-    let found = record.channels.last().and_then(|c| c.values.get(20)).copied();
+    let record =
+        capture::read_from(Path::new("f.csv"), file.as_bytes(), &options).expect("a table");
+    let found = record
+        .channels
+        .last()
+        .and_then(|c| c.values.get(20))
+        .copied();
     assert_eq!(found.map(f64::to_bits), Some(expected.to_bits()), "{text}");
 });

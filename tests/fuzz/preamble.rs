@@ -3,9 +3,9 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::capture::{self, ReadOptions};
 use std::path::Path;
+use target::fuzz_target;
 
 fuzz_target!(|bytes| {
     let Some((&choice, bytes)) = bytes.split_last() else {
@@ -34,10 +34,17 @@ fuzz_target!(|bytes| {
     if let Ok(record) = capture::read_from(Path::new("f.csv"), text.as_slice(), &options) {
         for channel in &record.channels {
             let facts = &channel.facts;
-            for number in [facts.probe_ratio, facts.vertical_scale_per_division, facts.vertical_offset] {
+            for number in [
+                facts.probe_ratio,
+                facts.vertical_scale_per_division,
+                facts.vertical_offset,
+            ] {
                 assert!(number.is_none_or(f64::is_finite), "{facts:?}");
             }
-            assert!(facts.probe_ratio.is_none_or(|ratio| ratio > 0.0), "{facts:?}");
+            assert!(
+                facts.probe_ratio.is_none_or(|ratio| ratio > 0.0),
+                "{facts:?}"
+            );
         }
     }
 });

@@ -3,18 +3,23 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::bench::{LoadOptions, read_sheet};
 use rundown::report::page::inside_script;
 use rundown::report::{Report, gather, render};
 use rundown::{events, fit, motor_file};
 use std::path::Path;
 use std::sync::LazyLock;
+use target::fuzz_target;
 
 static REPORT: LazyLock<Report> = LazyLock::new(|| {
-    let sheet = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/telescope_focuser/bench.toml");
+    let sheet =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../fixtures/telescope_focuser/bench.toml");
     let bench = read_sheet(&sheet, &LoadOptions::default()).expect("the fixture");
-    let timelines: Vec<_> = bench.captures.iter().map(|c| events::find(&c.waveform, c.role)).collect();
+    let timelines: Vec<_> = bench
+        .captures
+        .iter()
+        .map(|c| events::find(&c.waveform, c.role))
+        .collect();
     let estimate = fit::estimate(&bench, &timelines, &fit::FitOptions::default()).expect("a fit");
     let file = motor_file::assemble(&bench, &timelines, &estimate);
     let mut report = gather(&bench, &timelines, &estimate, &file);

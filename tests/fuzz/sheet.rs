@@ -3,10 +3,10 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::bench::{LoadOptions, read_sheet_bytes};
 use std::path::PathBuf;
 use std::sync::LazyLock;
+use target::fuzz_target;
 
 static SHEET: LazyLock<PathBuf> = LazyLock::new(|| {
     let folder = tempfile::tempdir().expect("a folder").keep();
@@ -15,7 +15,11 @@ static SHEET: LazyLock<PathBuf> = LazyLock::new(|| {
         for k in 0..120 {
             let on = f64::from(u8::from((k > 30) == start));
             let decay = (-0.05 * f64::from(k)).exp();
-            text.push_str(&format!("{k}e-4,{:.2},{:.3}\n", 12.0 * on, 2.0 * on * decay));
+            text.push_str(&format!(
+                "{k}e-4,{:.2},{:.3}\n",
+                12.0 * on,
+                2.0 * on * decay
+            ));
         }
         text
     };

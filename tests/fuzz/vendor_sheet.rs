@@ -3,9 +3,9 @@
 
 mod target;
 
-use target::fuzz_target;
 use rundown::claim::sheet::from_text;
 use std::path::Path;
+use target::fuzz_target;
 
 fuzz_target!(|bytes| {
     let Ok(text) = std::str::from_utf8(bytes) else {

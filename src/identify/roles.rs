@@ -1,0 +1,54 @@
+//! Captures that surely show something else than they are said to, before any time is spent on them.
+
+use crate::bench::{Bench, Capture};
+use crate::events::{self, RoleGuess};
+use rayon::prelude::*;
+use std::path::PathBuf;
+
+/// A capture from which its stated role cannot be fitted.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum RoleError {
+    #[error(
+        "capture \"{name}\" ({}): voltage and current seem to stand in each other's column: only with the two exchanged it shows a {stated}. Exchange the columns (or the probes), or pass --trust-roles to fit it as it is",
+        path.display()
+    )]
+    Swapped {
+        name: String,
+        path: PathBuf,
+        stated: &'static str,
+    },
+    #[error(
+        "capture \"{name}\" ({}) is named a {stated}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
+        path.display(), guess.role.words(), guess.confidence, guess.reason
+    )]
+    Contradicted {
+        name: String,
+        path: PathBuf,
+        stated: &'static str,
+        guess: RoleGuess,
+    },
+}
+
+/// Holds every capture's stated role against what its waveform surely shows.
+///
+/// # Errors
+/// [`RoleError`] of the first capture that contradicts.
+pub fn check_roles(bench: &Bench) -> Result<(), RoleError> {
+    let found: Vec<Option<RoleError>> = bench.captures.par_iter().map(check).collect();
+    found.into_iter().flatten().next().map_or(Ok(()), Err)
+}
+
+fn check(capture: &Capture) -> Option<RoleError> {
+    let (name, path) = (capture.name.clone(), capture.path.clone());
+    let stated = capture.role.words();
+    if events::channels_swapped(&capture.waveform, capture.role) {
+        return Some(RoleError::Swapped { name, path, stated });
+    }
+    let guess = events::contradiction(&capture.waveform, capture.role)?;
+    Some(RoleError::Contradicted {
+        name,
+        path,
+        stated,
+        guess,
+    })
+}
