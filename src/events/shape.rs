@@ -1,6 +1,6 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::series::{Series, stretches};
+use super::series::{Series, medians3, stretches};
 use rayon::prelude::*;
 
 /// Levels of one trace.
@@ -100,8 +100,7 @@ impl Shape {
 fn largest_excursion(x: &Series, tail: f64) -> (usize, f64) {
     stretches(&x.x, 0)
         .map(|(first, rows)| {
-            (first..first + rows.len()).fold((0, tail), |(row, peak), k| {
-                let value = x.median3(k);
+            medians3(&x.x, first, first + rows.len()).fold((0, tail), |(row, peak), (k, value)| {
                 if (value - tail).abs() > (peak - tail).abs() {
                     (k, value)
                 } else {
