@@ -1,12 +1,14 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
+use super::shape::Shape;
 use crate::bench::Trace;
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::cmp::Ordering;
+use std::sync::OnceLock;
 
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
-const STATISTIC_ROWS: usize = 100_000;
+pub(crate) const STATISTIC_ROWS: usize = 100_000;
 
 /// A trace without holes, in the unit of the trace times `sign`.
 #[derive(Clone, Debug)]
@@ -19,6 +21,8 @@ pub(crate) struct Series<'a> {
     pub step: f64,
     /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`].
     pub clipped: Cow<'a, [bool]>,
+    /// [`Shape::of`] this trace, worked out once.
+    pub shape: OnceLock<Shape>,
 }
 
 impl<'a> Series<'a> {
@@ -71,11 +75,13 @@ impl<'a> Series<'a> {
             sigma,
             step,
             clipped,
+            shape: OnceLock::new(),
         })
     }
 
     /// The same with the sign turned.
     pub fn negated(mut self) -> Series<'a> {
+        self.shape = OnceLock::new();
         self.x.to_mut().iter_mut().for_each(|v| *v = -*v);
         self
     }

@@ -28,6 +28,10 @@ pub(crate) struct Shape {
 
 impl Shape {
     pub fn of(x: &Series) -> Shape {
+        *x.shape.get_or_init(|| Shape::worked_out(x))
+    }
+
+    fn worked_out(x: &Series) -> Shape {
         let n = x.len();
         let (first, last) = ((n / 100).clamp(3, 1000), (n / 20).clamp(3, 5000));
         let tail = x.median(n - last, n).unwrap_or(0.0);
