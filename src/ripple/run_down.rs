@@ -157,6 +157,7 @@ pub fn analyse_run_down_at(
         spectrum,
         speed: speed_points(&prepared, &best.emf_v, best.frequency, constant),
         residual_v: best.noise_v,
+        fit_settled: best.converged,
         remarks,
     })
 }
@@ -206,6 +207,7 @@ fn without_line(
         spectrum: report,
         speed: Vec::new(),
         residual_v: (rough.iter().map(|r| r * r).sum::<f64>() / rough.len() as f64).sqrt(),
+        fit_settled: true,
         remarks,
     }
 }
