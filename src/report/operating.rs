@@ -281,9 +281,13 @@ pub(crate) mod tests {
             let parameter = Parameter::measured(name, value, uncertainty, interval, 0.95);
             file.parameters.insert(name, parameter);
         }
-        if let Some(motor) = file.motor.as_mut() {
-            motor.supply_v = Some(12.0);
-        }
+        file.motor = Some(crate::motor_file::MotorFacts {
+            name: "example".into(),
+            commutator_segments: None,
+            brushes: None,
+            magnets: None,
+            supply_v: Some(12.0),
+        });
         file
     }
 

@@ -135,7 +135,12 @@ fn outcome(bench: &Bench) -> Outcome {
             .filter(|c| c.cycles_per_revolution == best.cycles_per_revolution)
             .map(|c| c.probability)
             .sum(),
-        constant_probability: best.constant_probability,
+        // A fit that has not settled tells no K.
+        constant_probability: if result.fit_settled {
+            best.constant_probability
+        } else {
+            0.0
+        },
     }
 }
 
@@ -164,6 +169,16 @@ fn drawn_benches_reach_the_accuracy_and_the_segments() {
         );
         assert!(o.right, "{} segments taken for another count", o.segments);
     }
+}
+
+#[test]
+fn a_fit_that_does_not_settle_gives_no_constant() {
+    // Ripple of a fifth of the EMF from four segments over 118 turns: K would come out 1.2 % off.
+    let bench = drawn(4, 0.01, 109);
+    let result = analyse(&bench, &bench.make());
+    assert!(result.line.is_some() && !result.fit_settled);
+    assert_eq!(result.settled(0.95), None);
+    assert!(result.remarks.iter().any(|r| r.contains("did not settle")));
 }
 
 #[test]
