@@ -9,7 +9,9 @@ use super::legs::{Leg, LegKind, legs};
 use super::problem::Problem;
 use super::profiled::{Reach, reaches};
 use super::readings;
-use super::ripple_anchor::{RippleFinding, read_ripple, ripple_anchors, turn_volt_seconds};
+use super::ripple_anchor::{
+    Known, RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
+};
 use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
@@ -93,7 +95,7 @@ pub fn estimate(
     timelines: &[Timeline],
     options: &FitOptions,
 ) -> Result<Estimate, FitError> {
-    let (ripple, findings) = read_ripple(bench, timelines);
+    let (mut ripple, findings) = read_ripple(bench, timelines);
     let turn_v_s = turn_volt_seconds(&ripple);
     let legs: Vec<Vec<Leg>> = bench
         .captures
@@ -120,7 +122,11 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
-    terms.extend(ripple_anchors(&ripple, &models, &mut layout));
+    // Beside another anchor the ripple waits until that has said what it knows.
+    let anchored = layout.find(&Slot::LogBackEmfConstant);
+    if anchored.is_none() {
+        terms.extend(ripple_anchors(&ripple, &models, &mut layout));
+    }
     let mut problem = Problem::new(layout, models, terms);
     let mut x = problem.layout.start();
     let start = problem
@@ -143,7 +149,21 @@ pub fn estimate(
     problem.set_eddy(false);
     x = solve(&problem, &x, 60, COARSE, FAR)?.x;
     reweigh(&mut problem, bench, &x);
-    x = solve(&problem, &x, 60, COARSE, CLOSE)?.x;
+    let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
+    if let Some(entry) = anchored
+        && let Some(predictions) = problem.predict(&plain.x)
+    {
+        let spread = covariance(&problem, &plain, &predictions).total[(entry, entry)];
+        let known = Known {
+            log_constant: plain.x[entry],
+            standard_uncertainty: spread.max(0.0).sqrt(),
+        };
+        let (terms, told) =
+            ripple_anchors_beside(&mut ripple, known, &problem.models, &mut problem.layout);
+        problem.readings.extend(terms);
+        remarks.extend(told);
+    }
+    x = plain.x;
     for &(entry, _) in &optional {
         problem.thaw(entry);
     }

@@ -5,7 +5,9 @@ use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
-use crate::ripple::{RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at};
+use crate::ripple::{
+    Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at,
+};
 
 /// Probability that a candidate's constant must have to be used.
 const SETTLED: f64 = 0.95;
@@ -66,17 +68,86 @@ pub fn ripple_anchors(
         .iter()
         .filter_map(|finding| {
             let candidate = finding.result.settled(SETTLED)?;
-            let k = candidate.back_emf_constant_v_s_per_rad;
-            let constant =
-                layout.add(Parameter::free(Slot::LogBackEmfConstant, k.ln()).stepping(1.0));
-            Some(ReadingTerm::Constant {
-                v_s_per_rad: k,
-                relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
-                constant,
-                gain: models[finding.capture].links[direction::VOLTAGE_GAIN].clone(),
-            })
+            Some(term(candidate, finding.capture, models, layout))
         })
         .collect()
+}
+
+/// The logarithm of the constant as everything but the ripple has it, with its standard uncertainty.
+#[derive(Clone, Copy, Debug)]
+pub struct Known {
+    pub log_constant: f64,
+    pub standard_uncertainty: f64,
+}
+
+/// Sigmas within which a candidate agrees with what else is known of the constant.
+const AGREES: f64 = 4.0;
+
+/// As [`ripple_anchors`], where something else already tells the constant: a comb allows several segment counts, and the one
+/// that agrees is taken; ripple that contradicts it altogether is told and not used.
+pub fn ripple_anchors_beside(
+    findings: &mut [RippleFinding],
+    known: Known,
+    models: &[CaptureModel],
+    layout: &mut Layout,
+) -> (Vec<ReadingTerm>, Vec<String>) {
+    let (mut terms, mut remarks) = (Vec::new(), Vec::new());
+    for finding in findings {
+        let Some(first) = finding.result.candidates.first() else {
+            continue;
+        };
+        let sigmas = |c: &Candidate| {
+            let k = c.back_emf_constant_v_s_per_rad;
+            let relative = c.standard_uncertainty / k;
+            (k.ln() - known.log_constant) / known.standard_uncertainty.hypot(relative).max(1e-3)
+        };
+        let agreeing = finding
+            .result
+            .candidates
+            .iter()
+            .find(|c| sigmas(c).abs() < AGREES);
+        let name = &models[finding.capture].name;
+        let settled = finding.result.settled(SETTLED).is_some();
+        finding.used = match agreeing {
+            // Unsettled on its own, but of its counts only one agrees.
+            Some(c) if finding.result.fit_settled && c.constant_probability > 1e-6 => {
+                if settled && c.constant_probability < SETTLED {
+                    remarks.push(format!(
+                        "{name}: its ripple alone would make K {:.4} V·s/rad ({} segments), {:+.1} sigma from what the other speed anchors say; {} segments agree with them and are taken",
+                        first.back_emf_constant_v_s_per_rad, first.segments, sigmas(first), c.segments
+                    ));
+                }
+                terms.push(term(c, finding.capture, models, layout));
+                true
+            }
+            _ => {
+                if settled {
+                    remarks.push(format!(
+                        "{name}: its ripple says K {:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say, and no segment count mends it; it is not used. Check the tachometer's marks, the inertia or torque added, and the probe's ratio",
+                        first.back_emf_constant_v_s_per_rad, sigmas(first)
+                    ));
+                }
+                false
+            }
+        };
+    }
+    (terms, remarks)
+}
+
+fn term(
+    candidate: &Candidate,
+    capture: usize,
+    models: &[CaptureModel],
+    layout: &mut Layout,
+) -> ReadingTerm {
+    let k = candidate.back_emf_constant_v_s_per_rad;
+    let constant = layout.add(Parameter::free(Slot::LogBackEmfConstant, k.ln()).stepping(1.0));
+    ReadingTerm::Constant {
+        v_s_per_rad: k,
+        relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
+        constant,
+        gain: models[capture].links[direction::VOLTAGE_GAIN].clone(),
+    }
 }
 
 /// Volt-seconds of back-EMF in one turn, or in a whole number of them: of the candidates that are not out of the question

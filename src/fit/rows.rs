@@ -14,8 +14,10 @@ const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
 const PRIOR_WEIGHT: f64 = 4.0;
 const LEAST_SHARE: f64 = 0.1;
 
-/// Such departures last: a leg holds about this many independent ones, however many rows it has.
+/// Such departures last. They are looked for in this many stretches of a leg, and a leg holds about so many independent ones,
+/// however many rows it has: a winding that warms or an inductance that bends otherwise than modelled departs once or twice.
 const MODEL_DEPARTURES: f64 = 15.0;
+const INDEPENDENT_DEPARTURES: f64 = 6.0;
 
 /// Largest recorded size of voltage and current.
 fn peaks(rows: &[Row]) -> [f64; 2] {
@@ -175,7 +177,7 @@ pub fn deviations(rows: &[Row], scatter: &[Scatter], share: [f64; 2]) -> Vec<f64
     let least = peaks(rows).map(|peak| 1e-6 * peak);
     let mut out = vec![0.0; rows.len()];
     for group in scatter {
-        let lasting = (group.rows.len() as f64 / MODEL_DEPARTURES).max(1.0);
+        let lasting = (group.rows.len() as f64 / INDEPENDENT_DEPARTURES).max(1.0);
         for (&k, noise) in group.rows.iter().zip(&group.variance) {
             let quantity = rows[k].quantity as usize;
             let model = if group.with_departures {

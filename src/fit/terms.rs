@@ -34,8 +34,11 @@ pub fn optional_entries(layout: &Layout) -> Vec<(usize, &'static str)> {
 /// Standard deviations from zero beyond which a term is kept without another fit: its likelihood ratio is then the square.
 const PLAINLY_THERE: f64 = 3.0;
 
-/// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds 2 (Akaike's criterion
-/// for one parameter); terms limited by a prior (saturation, reaction, screening) are always kept, since leaving them out
+/// Twice the fall in cost beyond which a term is kept: chi-squared of one degree of freedom at 1 %. A weaker rule keeps terms by
+/// chance and then states two-sided intervals that exclude their absence.
+const EVIDENCE: f64 = 6.63;
+
+/// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds [`EVIDENCE`]; terms limited by a prior (saturation, reaction, screening) are always kept, since leaving them out
 /// would call the bias they stand for zero. What a dropped term may still do to the others stays in their covariance.
 ///
 /// # Errors
@@ -66,14 +69,14 @@ pub fn decide(
         problem.freeze(entry, 0.0);
         let without = solve(problem, &without_x, 40, COARSE, CLOSE)?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
-        let kept = ratio > 2.0;
+        let kept = ratio > EVIDENCE;
         let note = if kept {
             problem.thaw(entry);
-            format!("likelihood ratio {ratio:.1} against 2")
+            format!("likelihood ratio {ratio:.1} against {EVIDENCE}")
         } else {
             *solution = without;
             format!(
-                "likelihood ratio {:.1} below 2; left out, and its largest credible size stays in the bounds of the others",
+                "likelihood ratio {:.1} below {EVIDENCE}; left out, and its largest credible size stays in the bounds of the others",
                 ratio.max(0.0)
             )
         };
