@@ -6,8 +6,12 @@ The motor is linear between events, so every bin is one exact step (functions of
 perturbed parameter vectors of a Jacobian go through the bins together, as columns. Prints one JSON object.
 """
 import json
+import os
 import sys
 import time
+
+# One core, as for the other side.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pandas as pd
@@ -44,8 +48,8 @@ class Motor:
     def __init__(self, r, l, c, ic, gv):
         self.r, self.l, self.c, self.ic, self.gv = r, l, c, ic, gv
 
-    def column(self, k):
-        return Motor(*(np.atleast_1d(v)[k] if np.ndim(v) else v for v in (self.r, self.l, self.c, self.ic, self.gv)))
+    def take(self, columns):
+        return Motor(*(v[columns] for v in (self.r, self.l, self.c, self.ic, self.gv)))
 
     def turning(self, i, e, v, sign, h):
         """End and mean of current and back-EMF after h seconds of rotation with this sign."""
@@ -65,30 +69,39 @@ class Motor:
         """Direction of rotation; 0 where friction holds the rotor."""
         return np.where(np.abs(e) > STILL, np.sign(e), np.where(np.abs(i) > self.ic, np.sign(i), 0.0))
 
-    def step(self, i, e, v, h, held):
-        """One bin of one column, with the instant at which the rotor stops or breaks away."""
-        s = 0.0 if held else float(self.sign(i, e))
-        move = (lambda t: self.turning(i, e, v, s, t)) if s else (lambda t: self.still(i, e, v, t))
-        end = move(h)
-        if held:
-            return end
-        event = (lambda at: at[1] * s) if s else (lambda at: self.ic - abs(at[0]))
-        if event(end) >= 0 or (s and abs(e) <= STILL):
-            return end
-        low, high = 0.0, h
-        while high - low >= 1e-9 * h:
-            middle = 0.5 * (low + high)
-            at = move(middle)
-            low, high = (middle, high) if event(at) >= 0 else (low, middle)
-        t = 0.5 * (low + high)
-        i1, e1 = at[0], at[1]
-        if s:
-            e1 = 0.0
-        else:
-            i1 += 1e-9 * max(self.ic, 1e-12) * np.sign(i1)
-        i2, e2, mi, me = self.step(i1, e1, v, h - t, held)
-        w = t / h
-        return i2, e2, w * at[2] + (1 - w) * mi, w * at[3] + (1 - w) * me
+    def move(self, i, e, v, s, h):
+        """As `turning` where s is not 0, else as `still`."""
+        turning, still = self.turning(i, e, v, s, h), self.still(i, e, v, h)
+        return tuple(np.where(s != 0, t, q) for t, q in zip(turning, still))
+
+    def event(self, i, e, s):
+        """Falls below 0 where the rotor has stopped or broken away."""
+        return np.where(s != 0, e * s, self.ic - np.abs(i))
+
+    def step(self, i, e, v, h):
+        """One bin, with the instants at which the rotor stops or breaks away. All arguments have one entry a column."""
+        s = self.sign(i, e)
+        end = [np.array(x) for x in self.move(i, e, v, s, h)]
+        passed = (self.event(end[0], end[1], s) < 0) & ~((s != 0) & (np.abs(e) <= STILL))
+        at = np.flatnonzero(passed)
+        if len(at):
+            part = self.take(at)
+            i0, e0, v0, s0, h0 = i[at], e[at], v[at], s[at], h[at]
+            low, high = np.zeros(len(at)), h0.copy()
+            while np.any(high - low >= 1e-9 * h0):
+                middle = 0.5 * (low + high)
+                now = part.move(i0, e0, v0, s0, middle)
+                before = part.event(now[0], now[1], s0) >= 0
+                low, high = np.where(before, middle, low), np.where(before, high, middle)
+            t = 0.5 * (low + high)
+            i1, e1, mi, me = part.move(i0, e0, v0, s0, t)
+            i1 = np.where(s0 != 0, i1, i1 + 1e-9 * np.maximum(part.ic, 1e-12) * np.sign(i1))
+            e1 = np.where(s0 != 0, 0.0, e1)
+            rest = part.step(i1, e1, v0, h0 - t)
+            w = t / h0
+            for k, value in enumerate((rest[0], rest[1], w * mi + (1 - w) * rest[2], w * me + (1 - w) * rest[3])):
+                end[k][at] = value
+        return end
 
 
 def connected(motor, i, e, v, h, held):
@@ -112,9 +125,7 @@ def connected(motor, i, e, v, h, held):
                 i, e, mean_i[k], mean_e[k] = i1, e1, mi, me
                 k += 1
                 continue
-        i, e = np.array(i, float), np.array(e, float)
-        for j in range(m):
-            i[j], e[j], mean_i[k, j], mean_e[k, j] = motor.column(j).step(i[j], e[j], v[k, j], h[k], held)
+        i, e, mean_i[k], mean_e[k] = motor.step(i, e, v[k], np.full(m, h[k]))
         k += 1
     return i, e, mean_i, mean_e
 
@@ -136,19 +147,27 @@ class Steps:
         return i + p0 * f1 + p1 * g1, e + p0 * f2 + p1 * g2, i + m0 * f1 + m1 * g1, e + m0 * f2 + m1 * g2
 
 
-def imposed(motor, i, e, h, held):
-    """One bin under an imposed current: end and mean of the back-EMF."""
-    if held:
-        return e, e
-    s = motor.sign(i, e)
+def run_down(motor, i, e, h, held):
+    """Back-EMF at the end of and its mean over every bin under imposed currents (one row a bin)."""
+    n, m = i.shape
+    ends, means = np.empty((n, m)), np.empty((n, m))
     a = -motor.gv / motor.c
-    f = (i - motor.ic * s - motor.gv * e) / motor.c
-    one, two = phi(a * h + 0j)
-    end, mean = e + one.real * h * f, e + two.real * h * f
-    end, mean = np.where(s == 0, 0.0, end), np.where(s == 0, 0.0, mean)
-    stops = (s != 0) & (end * s < 0)
-    part = np.where(stops, e / np.where(stops, e - end, 1.0), 0.0)
-    return np.where(stops, 0.0, end), np.where(stops, 0.5 * part * e, mean)
+    one, two = (x.real for x in phi(a[None, :] * h[:, None] + 0j))
+    for k in range(n):
+        if held:
+            ends[k] = means[k] = e
+            continue
+        s = motor.sign(i[k], e)
+        f = (i[k] - motor.ic * s - motor.gv * e) / motor.c * h[k]
+        end, mean = e + one[k] * f, e + two[k] * f
+        if np.any(s == 0) or np.any(end * s < 0):
+            stops = (s != 0) & (end * s < 0)
+            part = np.where(stops, e / np.where(stops, e - end, 1.0), 0.0)
+            mean = np.where(s == 0, 0.0, np.where(stops, 0.5 * part * e, mean))
+            end = np.where((s == 0) | stops, 0.0, end)
+        e = ends[k] = end
+        means[k] = mean
+    return e, means
 
 
 def predict(model, X):
@@ -181,9 +200,9 @@ def predict(model, X):
         elif kind == "lost":
             known = held
         elif kind == "carried":
-            for k in range(len(h)):
-                i = (amperes[k] - zero_i) / gain_i
-                e, _ = imposed(motor, i, e, h[k], held)
+            given = (amperes[:, None] - zero_i) / gain_i
+            e, _ = run_down(motor, given, e, h, held)
+            i = given[-1]
         elif kind == "connected":
             which = next(currents, None)
             if which is None or not model["links"][which]:
@@ -206,10 +225,9 @@ def predict(model, X):
             out += list(gain_i * mean_i[rows] + zero_i)
         else:
             i = np.zeros(m)
-            for k in range(len(h)):
-                e, mean = imposed(motor, i, e, h[k], held)
-                if k < leg["compared"] and np.isfinite(volts[k]):
-                    out.append(gain_v * mean + zero_v)
+            e, means = run_down(motor, np.zeros((len(h), m)), e, h, held)
+            rows = np.flatnonzero(np.isfinite(volts[: leg["compared"]]))
+            out += list(gain_v * means[rows] + zero_v)
             if (number, "current") in zeros:
                 out.append(zero_i)
     return np.array(out)

@@ -19,6 +19,7 @@
 //! * [`report`]: the HTML page of a fit, and its data.
 //! * [`verify`]: a motor file held against its inputs.
 //! * [`lot`]: many motors, and what they say together.
+//! * [`mod@plot`]: pictures of a motor file, SVG and PNG.
 //! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
@@ -35,6 +36,7 @@ pub mod identify;
 pub mod lot;
 pub mod motor;
 pub mod motor_file;
+pub mod plot;
 pub mod report;
 pub mod ripple;
 pub mod stats;

@@ -133,3 +133,52 @@ fn a_start_has_no_ripple_and_a_noise_floor_has_no_line() {
         "{text}"
     );
 }
+
+#[test]
+fn val_the_line_of_a_steady_current_is_at_the_simulated_speed() {
+    // f = N ω/(2π), ω and N from the truth files of these motors; the clocks are good to 25 ppm.
+    for (motor, file) in [
+        ("telescope_focuser", "steady.csv.gz"),
+        ("floor_scrubber", "F0002.csv.gz"),
+    ] {
+        let truth: Value = serde_json::from_str(
+            &std::fs::read_to_string(format!(
+                "{}/fixtures/{motor}/truth.json",
+                env!("CARGO_MANIFEST_DIR")
+            ))
+            .unwrap(),
+        )
+        .unwrap();
+        let speed = truth["steady"]["speed_rad_s"].as_f64().unwrap();
+        let cycles = truth["commutator"]["lines_per_turn"].as_f64().unwrap();
+        let found = found(&format!("{motor}/{file}"));
+        let current = &found["current_ripple"][0];
+        assert_eq!(current["motion"], "steady running");
+        assert_relative_eq!(
+            current["frequency_hz"].as_f64().unwrap(),
+            cycles * speed / std::f64::consts::TAU,
+            max_relative = 3e-4
+        );
+        // At constant speed an alias cannot be excluded, and is told.
+        assert!(current["aliases_hz"].as_array().unwrap().len() > 1);
+        assert!(
+            current["remarks"][0]
+                .as_str()
+                .unwrap()
+                .contains("cannot tell")
+        );
+    }
+}
+
+#[test]
+fn a_start_tells_the_line_it_rises_to() {
+    let found = found("telescope_focuser/startup.csv.gz");
+    let current = &found["current_ripple"][0];
+    assert_eq!(current["motion"], "start");
+    assert!(current["frequency_hz"].as_f64().unwrap() > 1900.0);
+    let (_, text) = look(&["telescope_focuser/startup.csv.gz"]);
+    assert!(
+        text.contains("ripple of the current (start): line at"),
+        "{text}"
+    );
+}

@@ -221,6 +221,49 @@ fn the_data_hold_every_picture_with_arrays_of_one_length() {
 }
 
 #[test]
+fn val_the_speed_from_the_ripple_of_the_current_is_the_one_of_the_tachometer() {
+    // The bench notes of this motor: 5160 rpm by optical tachometer while running freely.
+    let motion = MADE.data["motion"].as_array().unwrap();
+    let steady = motion
+        .iter()
+        .find(|m| m["capture"] == CAPTURE && m["role"] == "steady running")
+        .unwrap();
+    let column = |key: &str| -> Vec<f64> {
+        steady[key]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(serde_json::Value::as_f64)
+            .collect()
+    };
+    let (speed, lower, upper) = (
+        column("speed_rad_s"),
+        column("speed_lower_rad_s"),
+        column("speed_upper_rad_s"),
+    );
+    assert!(speed.len() > 50 && speed.len() == lower.len() && speed.len() == upper.len());
+    let truth = 5160.0 * std::f64::consts::TAU / 60.0;
+    let middle = speed.len() / 2;
+    assert!(
+        (speed[middle] / truth - 1.0).abs() < 2e-3,
+        "{} {truth}",
+        speed[middle]
+    );
+    assert!(upper[middle] - lower[middle] < 0.01 * truth);
+    assert_eq!(column("model_rad_s").len(), speed.len());
+}
+
+#[test]
+fn findings_of_the_ripple_are_no_doubts() {
+    let findings = MADE.data["findings"].as_array().unwrap();
+    assert!(!findings.is_empty());
+    let doubts = MADE.data["warnings"].to_string();
+    for finding in findings {
+        assert!(!doubts.contains(finding.as_str().unwrap()), "{finding}");
+    }
+}
+
+#[test]
 fn weighted_residuals_scatter_as_their_bounds_say() {
     // A standard normal stays within 3 in 99.7 % of cases; the weights are widened for correlation, never narrowed.
     for capture in MADE.data["captures"].as_array().unwrap() {

@@ -68,7 +68,13 @@ fn val_profile_intervals_agree_with_a_general_purpose_library() {
         };
         let sigma = covariance[(k, k)].sqrt();
         for (side, key) in [(-1.0, "below"), (1.0, "above")] {
-            let found = profile::distance(&problem, &best, &target, sigma, side, z).unwrap();
+            let search = profile::Search {
+                first: z * sigma,
+                trials: 12,
+                options: SolverOptions::default(),
+            };
+            let found =
+                profile::distance(&problem, &best, &target, sigma, side, z, &search).unwrap();
             approx::assert_relative_eq!(found, of(key), max_relative = 5e-3);
             // The quick look sees where the plain interval will not do.
             let ratio = profile::ratio_at(&problem, &best, &covariance, &target, side, z).unwrap();

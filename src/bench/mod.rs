@@ -24,7 +24,7 @@ pub use draft::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
 pub use error::{BenchError, Place};
 pub use guess_sheet::{RecordGuess, guess_sheet};
 pub use quick::{QuickRun, quick_bench};
-pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for};
+pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
 pub use setup::{
     Bench, BrushKind, Capture, ChannelChain, Instrument, MagnetKind, MotorFacts, Reading, Role,
     Stated,

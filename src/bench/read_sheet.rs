@@ -46,11 +46,26 @@ pub fn read_sheet_for(
     folder: Option<&Path>,
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
-    let bytes = read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
+    from_bytes(path, &sheet_bytes(path)?, folder, options, &|_| true)
+}
+
+fn sheet_bytes(path: &Path) -> Result<Vec<u8>, BenchError> {
+    read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
         path: path.to_path_buf(),
         source,
-    })?;
-    from_bytes(path, &bytes, folder, options)
+    })
+}
+
+/// As [`read_sheet`], with only those captures whose file `keep` accepts; the others are not opened.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_of(
+    path: &Path,
+    options: &LoadOptions,
+    keep: &dyn Fn(&Path) -> bool,
+) -> Result<Bench, BenchError> {
+    from_bytes(path, &sheet_bytes(path)?, None, options, keep)
 }
 
 /// As [`read_sheet`], from the bytes of a sheet that is to be taken as standing at `path`.
@@ -62,7 +77,7 @@ pub fn read_sheet_bytes(
     bytes: &[u8],
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
-    from_bytes(path, bytes, None, options)
+    from_bytes(path, bytes, None, options, &|_| true)
 }
 
 fn from_bytes(
@@ -70,6 +85,7 @@ fn from_bytes(
     bytes: &[u8],
     folder: Option<&Path>,
     options: &LoadOptions,
+    keep: &dyn Fn(&Path) -> bool,
 ) -> Result<Bench, BenchError> {
     let text = sheet_text(path, bytes)?;
     let source = Source {
@@ -85,7 +101,7 @@ fn from_bytes(
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };
-    let mut bench = build(&typed, folder, *options)?;
+    let mut bench = build(&typed, folder, *options, keep)?;
     bench.path = Some(path.to_path_buf());
     bench.sha256 = Some(hex(&Sha256::digest(bytes)));
     Ok(bench)
@@ -119,7 +135,12 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Bench, BenchError> {
+fn build(
+    typed: &TypedSheet,
+    folder: &Path,
+    options: LoadOptions,
+    keep: &dyn Fn(&Path) -> bool,
+) -> Result<Bench, BenchError> {
     let mut remarks = Vec::new();
     let hardware = resolve(&typed.instruments, &mut remarks);
     let mut motor = typed.motor.clone();
@@ -143,6 +164,8 @@ fn build(typed: &TypedSheet, folder: &Path, options: LoadOptions) -> Result<Benc
         .iter()
         .map(|r| reading(r, &typed.instruments, &names, &mut remarks))
         .collect::<Result<Vec<_>, _>>()?;
+    // After the readings, which may name a capture that is not kept.
+    plans.retain(|plan| keep(&plan.path));
     temperature_missing(&plans, &mut remarks);
     let expected = Expectations {
         supply_v: motor.supply_v,

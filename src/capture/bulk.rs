@@ -53,13 +53,14 @@ impl Read for Left {
     }
 }
 
-/// Appends full pieces of `piece` bytes to the table.
+/// Appends full pieces of `piece` bytes to the table. `bytes`: how long the text is, where that is known.
 pub(super) fn read_blocks<R: Read>(
     text: &mut R,
     layout: &Layout,
     table: &mut Table,
     limits: &Limits,
     piece: usize,
+    bytes: Option<u64>,
 ) -> Left {
     let size = piece * PIECES;
     let plan = Plan::new(layout, table);
@@ -67,6 +68,7 @@ pub(super) fn read_blocks<R: Read>(
     let mut now = Block::default();
     let mut next = Block::default();
     let mut state = now.fill(text, size);
+    let mut first = true;
     loop {
         // Of the last block the last piece stays, so that the end of the file is judged row by row.
         let end = match state {
@@ -99,6 +101,12 @@ pub(super) fn read_blocks<R: Read>(
                 }
             });
         }
+        if std::mem::take(&mut first)
+            && taken > 0
+            && let Some(bytes) = bytes
+        {
+            make_room(table, bytes as f64 / taken as f64, limits, plan.columns);
+        }
         let fault = |filled| match filled {
             Filled::Fault(error) => Some(error),
             _ => None,
@@ -118,6 +126,17 @@ pub(super) fn read_blocks<R: Read>(
                 };
             }
         }
+    }
+}
+
+/// Makes room for `times` as many rows as there are, so that columns need not move while they grow: a move holds both
+/// the old and the new. Room that is not used costs no memory; where it cannot be had the columns grow as they must.
+fn make_room(table: &mut Table, times: f64, limits: &Limits, columns: usize) {
+    let rows = (table.rows as f64 * times * 1.02) as usize;
+    let rows = rows.min(limits.numbers / columns.max(1));
+    for column in &mut table.values {
+        let more = rows.saturating_sub(column.values.len());
+        let _ = column.values.try_reserve_exact(more);
     }
 }
 
@@ -453,7 +472,14 @@ mod tests {
             for text in [&good, &odd] {
                 let mut table = table::empty(&layout);
                 let mut reader = Spoiled(text.as_bytes(), 37);
-                let left = read_blocks(&mut reader, &layout, &mut table, &Limits::default(), 64);
+                let left = read_blocks(
+                    &mut reader,
+                    &layout,
+                    &mut table,
+                    &Limits::default(),
+                    64,
+                    None,
+                );
                 assert!(left.fault.is_some() || !reader.0.is_empty());
                 let first: Vec<&str> = text.lines().take(table.rows).collect();
                 let kept = format!("{}\n", first.join("\n"));

@@ -39,55 +39,50 @@ impl Printed {
 /// not that simple.
 #[inline]
 pub(super) fn printed(text: &[u8], decimal: u8) -> Option<Printed> {
-    let mut at = 0;
-    let negative = text.first() == Some(&b'-');
-    if negative || text.first() == Some(&b'+') {
-        at = 1;
-    }
-    let first = at;
+    let (negative, mut rest) = match text {
+        [b'-', rest @ ..] => (true, rest),
+        [b'+', rest @ ..] => (false, rest),
+        rest => (false, rest),
+    };
     let mut digits = 0u64;
-    while let Some(digit) = digit(text, at) {
-        digits = digits.wrapping_mul(10).wrapping_add(digit);
-        at += 1;
-    }
-    let mut count = at - first;
+    let before = rest.len();
+    digits_of(&mut digits, &mut rest);
+    let mut count = before - rest.len();
     let mut power = 0i32;
-    if text.get(at) == Some(&decimal) {
-        at += 1;
-        let mark = at;
-        while let Some(eight) = eight_digits(text, at) {
+    if let [mark, behind @ ..] = rest
+        && *mark == decimal
+    {
+        rest = behind;
+        let before = rest.len();
+        while let Some((eight, behind)) = rest.split_first_chunk::<8>()
+            && let Some(eight) = eight_digits(*eight)
+        {
             digits = digits.wrapping_mul(100_000_000).wrapping_add(eight);
-            at += 8;
+            rest = behind;
         }
-        while let Some(digit) = digit(text, at) {
-            digits = digits.wrapping_mul(10).wrapping_add(digit);
-            at += 1;
-        }
-        count += at - mark;
-        power = -((at - mark) as i32);
+        digits_of(&mut digits, &mut rest);
+        let places = before - rest.len();
+        count += places;
+        power = -(places as i32);
     }
     // Up to 19 digits the whole number has not run over.
     if count == 0 || count > 19 || digits > WHOLE {
         return None;
     }
-    if matches!(text.get(at), Some(b'e' | b'E')) {
-        at += 1;
-        let down = text.get(at) == Some(&b'-');
-        if down || text.get(at) == Some(&b'+') {
-            at += 1;
-        }
-        let from = at;
-        let mut exponent = 0i32;
-        while let Some(digit) = digit(text, at) {
-            exponent = exponent * 10 + digit as i32;
-            at += 1;
-            if at - from > 4 {
-                return None;
-            }
-        }
-        if at == from {
+    if let [b'e' | b'E', behind @ ..] = rest {
+        let (down, behind) = match behind {
+            [b'-', behind @ ..] => (true, behind),
+            [b'+', behind @ ..] => (false, behind),
+            behind => (false, behind),
+        };
+        rest = behind;
+        let mut exponent = 0u64;
+        digits_of(&mut exponent, &mut rest);
+        let places = behind.len() - rest.len();
+        if places == 0 || places > 4 {
             return None;
         }
+        let exponent = exponent as i32;
         power += if down { -exponent } else { exponent };
     }
     let whole = digits as f64;
@@ -101,21 +96,27 @@ pub(super) fn printed(text: &[u8], decimal: u8) -> Option<Printed> {
         digits,
         power,
         negative,
-        length: at,
+        length: text.len() - rest.len(),
     })
 }
 
+/// Takes the digits at the beginning of `rest` into `whole`.
 #[inline]
-fn digit(text: &[u8], at: usize) -> Option<u64> {
-    let digit = text.get(at)?.wrapping_sub(b'0');
-    (digit < 10).then_some(u64::from(digit))
+fn digits_of(whole: &mut u64, rest: &mut &[u8]) {
+    while let [byte, behind @ ..] = *rest {
+        let digit = byte.wrapping_sub(b'0');
+        if digit > 9 {
+            break;
+        }
+        *whole = whole.wrapping_mul(10).wrapping_add(u64::from(digit));
+        *rest = behind;
+    }
 }
 
 /// Eight digits at once, by the arithmetic on eight bytes that Lemire describes (Softw. Pract. Exp. 51 (2021) 1700-1727).
 #[inline]
-fn eight_digits(text: &[u8], at: usize) -> Option<u64> {
-    let bytes = text.get(at..at + 8)?;
-    let word = u64::from_le_bytes(bytes.try_into().ok()?);
+fn eight_digits(bytes: [u8; 8]) -> Option<u64> {
+    let word = u64::from_le_bytes(bytes);
     let above = word.wrapping_add(0x4646_4646_4646_4646);
     let below = word.wrapping_sub(0x3030_3030_3030_3030);
     if (above | below) & 0x8080_8080_8080_8080 != 0 {

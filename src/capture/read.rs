@@ -51,7 +51,8 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Record, ReadError> {
             },
         });
     }
-    read_from(path, File::open(path).map_err(io)?, options)
+    let file = File::open(path).map_err(io)?;
+    read_sized(path, file, options, Some(metadata.len()))
 }
 
 /// Reads an exported file from any reader; `path` names it in messages and in the record.
@@ -62,6 +63,16 @@ pub fn read_from<R: Read>(
     path: &Path,
     reader: R,
     options: &ReadOptions,
+) -> Result<Record, ReadError> {
+    read_sized(path, reader, options, None)
+}
+
+/// `length`: bytes of the file, where that is known.
+fn read_sized<R: Read>(
+    path: &Path,
+    reader: R,
+    options: &ReadOptions,
+    length: Option<u64>,
 ) -> Result<Record, ReadError> {
     let fail = |error| ReadError::from_io(path, error);
     let named = match &options.encoding {
@@ -107,7 +118,9 @@ pub fn read_from<R: Read>(
             None => Box::new(rest),
         };
         let lines = Lines::new(text, options.limits.line_bytes, options.limits.text_bytes);
-        read_text(path, lines, options, named, why)?
+        // Text as long as the file; packed or wide text is not.
+        let length = length.filter(|_| !packed && encoding.transcode.is_none());
+        read_text(path, lines, options, named, why, length)?
     };
     record.sha256 = hashing.finish().map_err(fail)?;
     Ok(record)
@@ -182,6 +195,7 @@ fn read_text<R: Read>(
     options: &ReadOptions,
     named: Option<&'static Encoding>,
     mut why: Vec<String>,
+    length: Option<u64>,
 ) -> Result<Record, ReadError> {
     let open_end = text.open_end();
     let check_quotes = text.check_quotes();
@@ -214,7 +228,8 @@ fn read_text<R: Read>(
     let piece = options.bulk_bytes.unwrap_or(BULK_BYTES);
     let mut left = Left::default();
     if piece > 0 && bulk::suits(&layout) {
-        left = bulk::read_blocks(&mut body, &layout, &mut table, &options.limits, piece);
+        let limits = &options.limits;
+        left = bulk::read_blocks(&mut body, &layout, &mut table, limits, piece, length);
     }
     let line = layout.first_line + table.rows;
     let rest = left.chain(body);

@@ -3,15 +3,18 @@
 use super::Status;
 use super::import_flags::ImportFlags;
 use super::standard_output::{complain, say, say_bytes};
+use super::terminal_plot;
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use crate::drive::cautions::Caution;
+use crate::events;
 use crate::files;
 use crate::fit::FitOptions;
 use crate::identify::{check_roles, identify};
 use crate::motor_file::{self, MotorFile, Overwrite};
 use crate::report::{self, Target};
 use anyhow::bail;
+use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
@@ -100,6 +103,9 @@ pub struct FitArguments {
     timings: bool,
     #[command(flatten)]
     import: ImportFlags,
+    /// No small plot where the output is a terminal
+    #[arg(long)]
+    no_plot: bool,
 }
 
 /// Runs the command.
@@ -109,7 +115,7 @@ pub struct FitArguments {
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     super::check_level(arguments.level)?;
     check_outputs(arguments)?;
-    let mut timings = Timings::start();
+    let mut timings = Timings::start(&["read captures", "find events", "fit", "write"]);
     let bench = load(arguments)?;
     keep_inputs(arguments, &bench)?;
     if !arguments.trust_roles {
@@ -121,6 +127,8 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         ..FitOptions::default()
     };
     let found = identify(&bench, &options, |stage| timings.lap(stage)).map_err(|error| {
+        timings.end();
+        // What was doubted in the captures most often says why.
         for doubt in error.doubts(&bench) {
             complain(&format!("warning: {doubt}"));
         }
@@ -137,11 +145,16 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         }
         timings.lap("report");
     }
+    timings.end();
     if arguments.json {
         let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
         say_bytes(text.as_bytes())?;
     } else {
         say(&result(&found.file, &written(arguments)))?;
+        if terminal_plot::wanted(arguments.no_plot) {
+            let columns = terminal_plot::columns();
+            say(&terminal_plot::of_fit(&bench, &found.estimate, columns))?;
+        }
     }
     if arguments.timings {
         complain(timings.to_string().trim_end());

@@ -4,6 +4,7 @@ use super::Status;
 use super::import_flags::ImportFlags;
 use super::look_events::Findings;
 use super::standard_output::{complain, say, say_bytes};
+use super::terminal_plot;
 use crate::capture::{self, Channel, Codes, Record, TimeAxis};
 use clap::Args;
 use serde_json::{Value, json};
@@ -18,6 +19,9 @@ pub struct Look {
     /// Print JSON: an array with one object a file.
     #[arg(long)]
     json: bool,
+    /// No small plots where the output is a terminal.
+    #[arg(long)]
+    no_plot: bool,
     #[command(flatten)]
     import: ImportFlags,
 }
@@ -95,6 +99,12 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                     let gap = if at > 0 { "\n" } else { "" };
                     let page = page(&record, &seen, findings.as_ref());
                     say(&format!("{gap}{page}"))?;
+                    if terminal_plot::wanted(arguments.no_plot)
+                        && let Some(findings) = &findings
+                    {
+                        let columns = terminal_plot::columns();
+                        say(&terminal_plot::of_waveform(&findings.waveform(), columns))?;
+                    }
                 }
             }
             Err(error) => {

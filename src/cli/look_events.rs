@@ -1,10 +1,14 @@
 //! What the waveform in one record says, for `look`: columns, role, events, phases, doubts, and the ripple of a run-down.
 
 use super::look::engineering;
-use crate::bench::{Doubt, Role, role_name};
+use crate::bench::{Doubt, Role, Waveform, role_name};
 use crate::capture::{Codes, Record, TimeAxis};
-use crate::events::{ColumnGuess, PhaseKind, Timeline, guess_columns, open_stretch};
-use crate::ripple::{RippleLine, RippleOptions, RippleResult, analyse_run_down_at};
+use crate::events::{
+    ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess_columns, open_stretch,
+};
+use crate::ripple::{
+    CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
+};
 use crate::stats::rounding::{Scale, write};
 use serde_json::{Value, json};
 
@@ -16,11 +20,16 @@ const LEAST_PROBABILITY: f64 = 0.005;
 /// Confidence at and below which the shape shows no role at all.
 const NO_ROLE: f64 = 0.05;
 
+/// Longest record whose current is read for ripple: it has to be copied for that, and a shorter one tells as much.
+const MOST_ROWS: usize = 2_000_000;
+
 /// Everything that voltage and current of one record show.
 pub(super) struct Findings<'a> {
     record: &'a Record,
     columns: ColumnGuess,
     timeline: Timeline,
+    /// Of the currents in starts, brakes and steady running; the error in words.
+    currents: Vec<(Motion, Result<CurrentRipple, String>)>,
     /// Only for a run-down with an open stretch; the error in words.
     ripple: Option<Result<RippleResult, String>>,
 }
@@ -45,12 +54,30 @@ impl<'a> Findings<'a> {
                 analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
                     .map_err(|why| why.to_string())
             });
+        let currents = if columns.role.confidence > NO_ROLE && record.time.len() <= MOST_ROWS {
+            current_stretches(&columns.waveform(record), &timeline, role)
+        } else {
+            Vec::new()
+        };
+        let currents = currents
+            .iter()
+            .map(|stretch| {
+                let found = speed_in_current(stretch, None, None, &RippleOptions::default());
+                (stretch.motion, found.map_err(|why| why.to_string()))
+            })
+            .collect();
         Some(Findings {
             record,
             columns,
             timeline,
+            currents,
             ripple,
         })
+    }
+
+    /// Voltage and current as guessed.
+    pub fn waveform(&self) -> Waveform {
+        self.columns.waveform(self.record)
     }
 
     /// True when the capture cannot be taken as it stands.
@@ -119,6 +146,9 @@ impl<'a> Findings<'a> {
         }
         if let Some(ripple) = &self.ripple {
             lines.extend(ripple_lines(ripple));
+        }
+        for (motion, found) in &self.currents {
+            lines.extend(current_lines(*motion, found));
         }
         let path = self.record.path.display();
         lines.extend(
@@ -216,6 +246,9 @@ impl<'a> Findings<'a> {
             }).collect::<Vec<_>>(),
             "doubts": self.timeline.remarks,
             "ripple": self.ripple.as_ref().map(ripple_document),
+            "current_ripple": self.currents.iter()
+                .map(|(motion, found)| current_document(*motion, found))
+                .collect::<Vec<_>>(),
         })
     }
 }
@@ -262,6 +295,48 @@ fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String> {
     }
     lines.extend(result.remarks.iter().map(|r| format!("    {r}")));
     lines
+}
+
+fn current_lines(motion: Motion, found: &Result<CurrentRipple, String>) -> Vec<String> {
+    let what = format!("  ripple of the current ({})", motion.words());
+    let found = match found {
+        Ok(found) => found,
+        Err(why) => return vec![format!("{what}: tells no speed: {why}")],
+    };
+    let mut lines = vec![match found.frequency_hz {
+        None => format!("{what}: no line stands above the floor"),
+        Some((hz, sd)) => format!(
+            "{what}: line at {}{}, {:.0} times the noise in power, seen over {:.0} cycles",
+            write(hz, Some(sd), "Hz", Scale::Plain),
+            match motion {
+                Motion::Rising => " at the speed it rises to",
+                Motion::Steady => "",
+                Motion::Falling => " at the beginning",
+            },
+            found.signal_to_noise.unwrap_or(f64::NAN),
+            found.cycles_seen.unwrap_or(f64::NAN)
+        ),
+    }];
+    lines.extend(found.remarks.iter().map(|r| format!("    {r}")));
+    lines
+}
+
+fn current_document(motion: Motion, found: &Result<CurrentRipple, String>) -> Value {
+    let found = match found {
+        Ok(found) => found,
+        Err(why) => return json!({"motion": motion.words(), "error": why}),
+    };
+    json!({
+        "motion": motion.words(),
+        "frequency_hz": found.frequency_hz.map(|f| f.0),
+        "standard_uncertainty_hz": found.frequency_hz.map(|f| f.1),
+        "amplitude_a": found.amplitude_a,
+        "signal_to_noise": found.signal_to_noise,
+        "false_alarm_probability": found.false_alarm_probability,
+        "cycles_seen": found.cycles_seen,
+        "aliases_hz": found.aliases_hz,
+        "remarks": found.remarks,
+    })
 }
 
 fn line_words(line: &RippleLine) -> String {

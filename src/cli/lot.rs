@@ -70,7 +70,7 @@ fn part(text: &str) -> Result<(u64, u64), String> {
 /// A manifest that cannot be read, results that cannot be written. A motor that fails is told in the results.
 pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     super::check_level(arguments.level)?;
-    let mut timings = Timings::start();
+    let mut timings = Timings::start(&[]);
     let manifest = Manifest::open(&arguments.manifest, arguments.base.as_deref())?;
     let options = RunOptions {
         fit: FitOptions {

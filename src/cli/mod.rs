@@ -8,9 +8,12 @@ mod import_flags;
 mod look;
 mod look_events;
 mod lot;
+mod plot;
+mod progress;
 mod quantity;
 mod sheet;
 mod standard_output;
+mod terminal_plot;
 mod timings;
 mod verify;
 
@@ -59,6 +62,7 @@ enum Command {
     Drive(Box<drive::DriveArguments>),
     Export(export::ExportArguments),
     Verify(verify::VerifyArguments),
+    Plot(plot::PlotArguments),
 }
 
 /// Runs one command.
@@ -75,6 +79,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Drive(arguments) => drive::run(&arguments),
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
+        Command::Plot(arguments) => plot::run(&arguments),
     }
 }
 

@@ -1,5 +1,6 @@
-//! How long each stage of a command took.
+//! How long each stage of a command took, and on a terminal what it is doing.
 
+use super::progress::Progress;
 use std::fmt;
 use std::time::{Duration, Instant};
 
@@ -7,21 +8,34 @@ use std::time::{Duration, Instant};
 pub struct Timings {
     last: Instant,
     laps: Vec<(&'static str, Duration)>,
+    /// Stages to come, told on a terminal.
+    stages: &'static [&'static str],
+    progress: Progress,
 }
 
 impl Timings {
-    /// Starts the clock.
-    pub fn start() -> Self {
+    /// Starts the clock; `stages` are what a terminal tells, one after each lap.
+    pub fn start(stages: &'static [&'static str]) -> Self {
         Timings {
             last: Instant::now(),
             laps: Vec::new(),
+            stages,
+            progress: Progress::start(stages.first().copied().unwrap_or("")),
         }
+    }
+
+    /// Takes the stage off the terminal, before anything is printed.
+    pub fn end(&self) {
+        self.progress.end();
     }
 
     /// Ends a stage.
     pub fn lap(&mut self, stage: &'static str) {
         let now = Instant::now();
         self.laps.push((stage, now - self.last));
+        if let Some(next) = self.stages.get(self.laps.len()) {
+            self.progress.stage(next);
+        }
         self.last = now;
     }
 }

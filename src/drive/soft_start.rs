@@ -11,6 +11,7 @@ use super::inrush::{running, started};
 use super::page::{Column, Known, Sink, Unit, Why, Worst, column, high, plain};
 use super::sample::Sample;
 use crate::motor::{Condition, Constants, State, advance};
+use rayon::prelude::*;
 
 /// Duty held over each of equal pieces; full duty after the last.
 #[derive(Clone, Debug, PartialEq)]
@@ -156,7 +157,7 @@ pub fn design(setting: &Setting, estimate: &Sample, draws: &[Sample]) -> Known<S
     let some: Vec<&Sample> = draws.iter().step_by((draws.len() / 200).max(1)).collect();
     for _ in 0..2 {
         let mut excess: Vec<f64> = some
-            .iter()
+            .par_iter()
             .filter_map(|m| Some(drive(setting, m, &plan).ok()?.peak_a / room(m).ok()?))
             .collect();
         excess.push(drive(setting, estimate, &plan)?.peak_a / room(estimate)?);

@@ -11,6 +11,7 @@ use super::series::Series;
 use super::standstill::standstill;
 use super::start;
 use super::view::View;
+use std::sync::OnceLock;
 
 /// Rows of ringing looked for after the short.
 const RINGING_ROWS: usize = 40;
@@ -91,6 +92,7 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
             sigma: i.sigma,
             step: i.step,
             clipped: Vec::new().into(),
+            shape: OnceLock::new(),
         };
         let (_, peak) = braking.peak(first, end)?;
         let low = (0.08 * peak).max(5.0 * i.sigma);

@@ -6,6 +6,7 @@
 mod brake;
 mod columns;
 mod contact;
+mod current_stretch;
 mod cuts;
 mod draft;
 mod find;
@@ -28,6 +29,7 @@ mod turnoff;
 mod view;
 
 pub use columns::{ColumnGuess, guess_columns};
+pub use current_stretch::{CurrentStretch, Motion, current_stretches};
 pub use find::find;
 pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};

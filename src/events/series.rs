@@ -1,12 +1,14 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
+use super::shape::Shape;
 use crate::bench::Trace;
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::cmp::Ordering;
+use std::sync::OnceLock;
 
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
-const STATISTIC_ROWS: usize = 100_000;
+pub(crate) const STATISTIC_ROWS: usize = 100_000;
 
 /// A trace without holes, in the unit of the trace times `sign`.
 #[derive(Clone, Debug)]
@@ -19,6 +21,8 @@ pub(crate) struct Series<'a> {
     pub step: f64,
     /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`].
     pub clipped: Cow<'a, [bool]>,
+    /// [`Shape::of`] this trace, worked out once.
+    pub shape: OnceLock<Shape>,
 }
 
 impl<'a> Series<'a> {
@@ -71,11 +75,13 @@ impl<'a> Series<'a> {
             sigma,
             step,
             clipped,
+            shape: OnceLock::new(),
         })
     }
 
     /// The same with the sign turned.
     pub fn negated(mut self) -> Series<'a> {
+        self.shape = OnceLock::new();
         self.x.to_mut().iter_mut().for_each(|v| *v = -*v);
         self
     }
@@ -119,16 +125,19 @@ impl<'a> Series<'a> {
     /// Largest value of the running median of three in `first .. end` and its row, so that a needle is no peak.
     pub fn peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let end = end.min(self.len());
+        let rows = end.saturating_sub(first);
+        // Of equal peaks the last, as rows follow each other.
         let later = |a: (usize, f64), b: (usize, f64)| match a.1.total_cmp(&b.1) {
             Ordering::Greater => a,
-            Ordering::Less => b,
-            Ordering::Equal if a.0 > b.0 => a,
-            Ordering::Equal => b,
+            _ => b,
         };
-        (first..end)
+        (0..rows.div_ceil(STRETCH))
             .into_par_iter()
-            .with_min_len(STRETCH)
-            .map(|k| (k, self.median3(k)))
+            .filter_map(|k| {
+                let from = first + k * STRETCH;
+                let medians = medians3(&self.x, from, (from + STRETCH).min(end));
+                medians.reduce(later)
+            })
             .reduce_with(later)
     }
 
@@ -239,6 +248,20 @@ fn with_pair(mut runs: Vec<(usize, usize)>, row: usize) -> Vec<(usize, usize)> {
         _ => runs.push((row, row + 2)),
     }
     runs
+}
+
+/// Rows `from .. end` with the medians of each row and its neighbours, as [`Series::median3`].
+pub(crate) fn medians3(x: &[f64], from: usize, end: usize) -> impl Iterator<Item = (usize, f64)> {
+    let last = x.len().saturating_sub(1);
+    let (low, high) = (from.max(1), end.min(last));
+    let inner = x.get(low - 1..high + 1).unwrap_or_default();
+    let edge = move |row: usize| (from..end).contains(&row).then(|| (row, x[row]));
+    let medians = inner.windows(3).enumerate().map(move |(k, w)| {
+        let (a, b, c) = (w[0], w[1], w[2]);
+        (low + k, a.min(b).max(a.max(b).min(c)))
+    });
+    let at_end = if last > 0 { edge(last) } else { None };
+    edge(0).into_iter().chain(medians).chain(at_end)
 }
 
 /// Rows a task.

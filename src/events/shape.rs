@@ -1,6 +1,6 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::series::{Series, stretches};
+use super::series::{Series, medians3, stretches};
 use rayon::prelude::*;
 
 /// Levels of one trace.
@@ -28,6 +28,10 @@ pub(crate) struct Shape {
 
 impl Shape {
     pub fn of(x: &Series) -> Shape {
+        *x.shape.get_or_init(|| Shape::worked_out(x))
+    }
+
+    fn worked_out(x: &Series) -> Shape {
         let n = x.len();
         let (first, last) = ((n / 100).clamp(3, 1000), (n / 20).clamp(3, 5000));
         let tail = x.median(n - last, n).unwrap_or(0.0);
@@ -100,8 +104,7 @@ impl Shape {
 fn largest_excursion(x: &Series, tail: f64) -> (usize, f64) {
     stretches(&x.x, 0)
         .map(|(first, rows)| {
-            (first..first + rows.len()).fold((0, tail), |(row, peak), k| {
-                let value = x.median3(k);
+            medians3(&x.x, first, first + rows.len()).fold((0, tail), |(row, peak), (k, value)| {
                 if (value - tail).abs() > (peak - tail).abs() {
                     (k, value)
                 } else {

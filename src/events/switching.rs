@@ -1,7 +1,7 @@
 //! A switched supply: the edges, their period and duty.
 
 use super::contact::{Band, closed_stretches};
-use super::series::{Series, quantile};
+use super::series::{STATISTIC_ROWS, Series, quantile};
 use super::view::View;
 use crate::bench::Waveform;
 
@@ -96,12 +96,8 @@ pub(crate) fn in_view(view: &View) -> Option<Switching> {
 fn level_high(v: &Series) -> Option<f64> {
     let top = v.quantile(0, v.len(), 0.98)?;
     let low = v.quantile(0, v.len(), 0.02)?;
-    let upper: Vec<f64> =
-        v.x.iter()
-            .copied()
-            .filter(|&x| x > low + 0.8 * (top - low))
-            .collect();
-    quantile(&upper, 0.5)
+    let upper = v.x.iter().copied().filter(|&x| x > low + 0.8 * (top - low));
+    median_of(upper)
 }
 
 /// Voltage in the rows where the current has come to rest at its lowest level while the supply is off.
@@ -110,14 +106,20 @@ fn idle_voltage(view: &View, high_v: f64, low_v: f64, duty: f64) -> Option<f64> 
     let (floor, top) = (i.quantile(0, i.len(), 0.02)?, i.quantile(0, i.len(), 0.98)?);
     let limit = floor + (4.0 * i.sigma).max(0.03 * (top - floor));
     let span = high_v - low_v;
-    let idle: Vec<f64> = (0..v.len())
+    let idle = (0..v.len())
         .filter(|&k| i.x[k] < limit && v.x[k] < high_v - 0.1 * span)
-        .map(|k| v.x[k])
-        .collect();
+        .map(|k| v.x[k]);
     // A triangle spends a share of its falling time near its lowest level that its height gives; resting current more.
     let falling = (1.0 - duty).max(0.0) * (limit - floor) / (top - floor).max(f64::MIN_POSITIVE);
-    if (idle.len() as f64) < (0.08 + 2.0 * falling) * v.len() as f64 {
+    if (idle.clone().count() as f64) < (0.08 + 2.0 * falling) * v.len() as f64 {
         return None;
     }
-    quantile(&idle, 0.5)
+    median_of(idle)
+}
+
+/// Median as [`quantile`] has it, of values that are not put down first: most rows of a long record may be among them.
+fn median_of(values: impl Iterator<Item = f64> + Clone) -> Option<f64> {
+    let stride = values.clone().count().div_ceil(STATISTIC_ROWS).max(1);
+    let kept: Vec<f64> = values.step_by(stride).collect();
+    quantile(&kept, 0.5)
 }

@@ -11,7 +11,7 @@ pub trait Target: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync {}
 impl<F: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync> Target for F {}
 
 /// The root of the rise of twice the cost over the plain distance in sigmas, at about `side · z · sigma` from the minimum: 1
-/// where the plain interval holds. One evaluation; what the other parameters would still gain is taken from the paraboloid.
+/// where the plain interval holds. One evaluation; what the other parameters would still gain there is one Gauss-Newton step's.
 /// `covariance`: inverse of the normal matrix over the entries that can move, zero elsewhere.
 ///
 /// `None` where the point cannot be evaluated or a bound stands in between.
@@ -96,7 +96,15 @@ impl<P: LeastSquares, T: Target> LeastSquares for Held<'_, P, T> {
 const STIFF: f64 = 1e4;
 /// Relative precision of the distance found.
 const PRECISION: f64 = 2e-3;
-const MOST_TRIALS: usize = 12;
+
+/// How [`distance`] searches.
+pub struct Search {
+    /// Distance tried first.
+    pub first: f64,
+    /// Most fits.
+    pub trials: usize,
+    pub options: SolverOptions,
+}
 
 /// Distance from the minimum to the side (±1) at which twice the cost has risen by z², every other parameter at its best.
 ///
@@ -110,24 +118,22 @@ pub fn distance(
     sigma: f64,
     side: f64,
     z: f64,
+    search: &Search,
 ) -> Option<f64> {
     let (at, _) = target(&solution.x);
-    let options = SolverOptions {
-        gradient_tolerance: 1e-6,
-        ..SolverOptions::default()
-    };
     let mut x = solution.x.clone();
     // Distance at which the rise is known to be too small and too large.
     let (mut low, mut high) = (0.0, f64::INFINITY);
-    let mut distance = z * sigma;
-    for _ in 0..MOST_TRIALS {
+    let mut distance = search.first;
+    let mut last = None;
+    for _ in 0..search.trials {
         let held = Held {
             problem,
             target,
             value: at + side * distance,
             stiffness: STIFF / (sigma * sigma),
         };
-        let found = minimise(&held, &x, &options).ok()?;
+        let found = minimise(&held, &x, &search.options).ok()?;
         let reached = side * (target(&found.x).0 - at);
         let rise = 2.0 * (problem.cost(&found.x)? - solution.equations.cost);
         let ratio = rise.max(0.0).sqrt() / z;
@@ -150,7 +156,8 @@ pub fn distance(
         } else {
             2.0 * low
         };
+        last = Some(distance);
         x = found.x;
     }
-    None
+    last
 }

@@ -2,7 +2,8 @@
 
 use super::estimate::Estimate;
 use super::monomial::monomials;
-use super::profile::{distance, ratio_at};
+use super::profile::{Search, distance, ratio_at};
+use super::solver::SolverOptions;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
 use rayon::prelude::*;
@@ -18,6 +19,11 @@ pub struct Reach {
 
 /// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is told.
 const AGREES: f64 = 0.05;
+
+/// Departure beyond which every other parameter is fitted again instead of moved by one step.
+const STRONG: f64 = 0.3;
+
+const QUICK_TRIALS: usize = 4;
 
 /// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.
 const NARROWEST: f64 = 0.5;
@@ -41,29 +47,50 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
             if sigma.is_nan() || sigma <= 0.0 || (placed.linear.is_some() && at < z * sigma) {
                 return None;
             }
+            let problem = &estimate.problem;
+            let solution = &estimate.solution;
             let side = |side: f64| {
-                let quick = ratio_at(
-                    &estimate.problem,
-                    &estimate.solution,
-                    covariance,
-                    &target,
-                    side,
-                    z,
-                );
-                if quick.is_some_and(|r| (r - 1.0).abs() <= AGREES) {
-                    return 1.0;
+                // Sigmas at which the quick profile has risen by z², by secant steps.
+                let mut sigmas = z;
+                for _ in 0..QUICK_TRIALS {
+                    let Some(ratio) =
+                        ratio_at(problem, solution, covariance, &target, side, sigmas)
+                    else {
+                        return 1.0;
+                    };
+                    let next = z / ratio.max(0.1);
+                    let settled = (next / sigmas - 1.0).abs() < 0.2 * AGREES;
+                    if sigmas == z && (ratio - 1.0).abs() <= AGREES {
+                        return 1.0;
+                    }
+                    sigmas = next.clamp(NARROWEST * z, WIDEST * z);
+                    if settled {
+                        break;
+                    }
                 }
-                distance(
-                    &estimate.problem,
-                    &estimate.solution,
-                    &target,
-                    sigma,
-                    side,
-                    z,
-                )
-                .map(|d| (d / (z * sigma)).clamp(NARROWEST, WIDEST))
-                .filter(|r| (r - 1.0).abs() > AGREES)
-                .unwrap_or(1.0)
+                if (sigmas / z - 1.0).abs() > STRONG {
+                    let search = Search {
+                        first: sigmas * sigma,
+                        trials: 1,
+                        options: SolverOptions {
+                            max_iterations: 5,
+                            gradient_tolerance: 2e-3,
+                            loose_gradient_tolerance: 2e-3,
+                            cost_tolerance: 1e-7,
+                            initial_damping: 1e-8,
+                            ..SolverOptions::default()
+                        },
+                    };
+                    if let Some(d) = distance(problem, solution, &target, sigma, side, z, &search) {
+                        sigmas = d / sigma;
+                    }
+                }
+                let reach = (sigmas / z).clamp(NARROWEST, WIDEST);
+                if (reach - 1.0).abs() > AGREES {
+                    reach
+                } else {
+                    1.0
+                }
             };
             let (below, above) = (side(-1.0), side(1.0));
             ((below, above) != (1.0, 1.0)).then_some(Reach {

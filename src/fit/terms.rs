@@ -1,6 +1,6 @@
 //! Model terms on evidence: windage, brush drop, saturation, armature reaction, the screened inductance.
 
-use super::estimate::{COARSE, FitError, solve};
+use super::estimate::{CLOSE, COARSE, FitError, solve};
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
 use super::solver::Solution;
@@ -64,7 +64,7 @@ pub fn decide(
         let mut without_x = solution.x.clone();
         without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
-        let without = solve(problem, &without_x, 40, COARSE)?;
+        let without = solve(problem, &without_x, 40, COARSE, CLOSE)?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
         let kept = ratio > 2.0;
         let note = if kept {

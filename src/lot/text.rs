@@ -23,26 +23,40 @@ pub fn amount(parameter: &ParameterSummary, value: f64, uncertainty: Option<f64>
     }
 }
 
-/// As [`amount`], without an uncertainty and to two or three digits.
+/// As [`amount`], without an uncertainty and to two digits.
 pub fn short(parameter: &ParameterSummary, value: f64) -> String {
     let digits = |v: f64| {
-        if v == 0.0 {
-            return "0".to_owned();
-        }
         let magnitude = v.abs().log10().floor() as i32;
         let decimals = (1 - magnitude).clamp(0, 9) as usize;
         format!("{v:.decimals$}")
     };
+    if value == 0.0 || !value.is_finite() {
+        let unit = if parameter.relative {
+            "%"
+        } else {
+            parameter.unit
+        };
+        return format!("{value} {unit}");
+    }
     if parameter.relative {
         return format!("{} %", digits(100.0 * value));
     }
-    if value == 0.0 {
-        return format!("0 {}", parameter.unit);
+    // A power of ten that is a multiple of three, as everywhere.
+    let power = 3 * (value.abs().log10() / 3.0).floor() as i32;
+    if power == 0 {
+        return format!("{} {}", digits(value), parameter.unit);
     }
-    // To two digits: half a unit of the second as the uncertainty would say.
-    let unit = 10f64.powi(value.abs().log10().floor() as i32 - 1);
-    let rounded = (value / unit).round() * unit;
-    format!("{rounded:.1e} {}", parameter.unit)
+    let raised: String = power
+        .to_string()
+        .chars()
+        .map(|c| match c {
+            '-' => '⁻',
+            digit => ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹']
+                [digit.to_digit(10).unwrap_or(0) as usize],
+        })
+        .collect();
+    let scaled = digits(value / 10f64.powi(power));
+    format!("{scaled} × 10{raised} {}", parameter.unit)
 }
 
 /// The page for the terminal, ending in a line feed.
@@ -226,4 +240,51 @@ pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
         .as_ref()
         .map_or(parameter.motors, |s| s.motors);
     [name, used.to_string(), mean, spread, own, drift]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::gather::tests::lot;
+    use super::super::{Counts, summarise};
+    use super::*;
+
+    #[test]
+    fn amounts_are_written_as_everywhere() {
+        let gathered = lot(12, 2, |_, _| 0.0);
+        let summary = summarise(&gathered, "shelf", Counts::default(), 0.95);
+        let mut parameter = summary.parameters[0].clone();
+        for (value, text) in [
+            (0.0312, "3.1 %"),
+            (0.1234, "12 %"),
+            (0.0, "0 %"),
+            (0.002, "0.20 %"),
+        ] {
+            assert_eq!(short(&parameter, value), text);
+        }
+        parameter.relative = false;
+        for (value, text) in [
+            (2.34e-5, "23 × 10⁻⁶ Ω"),
+            (0.5, "500 × 10⁻³ Ω"),
+            (12.3, "12 Ω"),
+            (0.0, "0 Ω"),
+        ] {
+            assert_eq!(short(&parameter, value), text);
+        }
+    }
+
+    #[test]
+    fn the_reason_of_an_outlier_names_parameter_and_distance() {
+        let gathered = lot(30, 4, |k, p| if k == 3 && p == 2 { -0.4 } else { 0.0 });
+        let summary = summarise(&gathered, "shelf", Counts::default(), 0.95);
+        let text = render(&summary);
+        let line = text
+            .lines()
+            .find(|l| l.contains("motor 3 "))
+            .expect("a line");
+        assert!(
+            line.contains("(m3/bench.toml): back-EMF constant "),
+            "{line}"
+        );
+        assert!(line.contains("standard deviations too small"), "{line}");
+    }
 }

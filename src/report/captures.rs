@@ -14,17 +14,26 @@ use crate::stats::rounding::{self, Scale};
 const MOST_LAGS: usize = 40;
 /// Fewest rows whose autocorrelation means anything.
 const FEWEST_ROWS: usize = 20;
-/// Bins of the first milliseconds.
-const INSET_BINS: usize = 600;
 
-/// The view of capture `k`; `bins` is the number of bins its whole record is averaged over.
+/// How finely one capture is shown.
+#[derive(Clone, Copy, Debug)]
+pub struct Points {
+    /// Bins that the whole record is averaged over.
+    pub bins: usize,
+    /// Most rows of the model in one channel.
+    pub model_rows: usize,
+    /// Bins of the first milliseconds.
+    pub inset_bins: usize,
+}
+
+/// The view of capture `k`.
 pub fn view(
     bench: &Bench,
     k: usize,
     timeline: &Timeline,
-    estimate: &Estimate,
+    estimate: Option<&Estimate>,
     file: &MotorFile,
-    bins: usize,
+    points: Points,
 ) -> CaptureView {
     let capture = &bench.captures[k];
     let rows = capture.waveform.time.len();
@@ -34,12 +43,15 @@ pub fn view(
         .flat_map(|phase| [phase.first, phase.end])
         .filter(|&row| row > 0 && row < rows)
         .collect();
-    let curve = |quantity| model_curve(k, quantity, estimate);
+    let curve = |quantity| model_curve(k, quantity, estimate?);
     let (voltage_model, current_model) = (curve(Quantity::Voltage), curve(Quantity::Current));
     let autocorrelation = [("voltage", &voltage_model), ("current", &current_model)]
         .into_iter()
         .filter_map(|(channel, curve)| correlogram(channel, curve.as_ref()?))
         .collect();
+    // The autocorrelation has seen every row; the picture need not.
+    let shown = |curve: Option<ModelCurve>| curve.map(|c| c.thinned(points.model_rows));
+    let (voltage_model, current_model) = (shown(voltage_model), shown(current_model));
     let instants: Vec<Instant> = timeline
         .instants
         .iter()
@@ -55,15 +67,18 @@ pub fn view(
         file: file_name(capture),
         rows,
         description: String::new(),
-        trace: traces::view(&capture.waveform, &traces::edges((0, rows), &corners, bins)),
+        trace: traces::view(
+            &capture.waveform,
+            &traces::edges((0, rows), &corners, points.bins),
+        ),
         voltage_model,
         current_model,
         cuts: cuts(capture, timeline),
         autocorrelation,
-        inset: inset(capture, timeline, file),
+        inset: inset(capture, timeline, file, points.inset_bins),
         instants,
     };
-    out.description = description(&out, file, k);
+    out.description = description(&out, file);
     out
 }
 
@@ -73,7 +88,10 @@ fn file_name(capture: &Capture) -> String {
 }
 
 fn seconds(time_s: f64) -> String {
-    rounding::write(short(time_s, 5), None, "s", Scale::Prefix)
+    if time_s == 0.0 {
+        return "0 s".to_owned();
+    }
+    rounding::write(short(time_s, 5), None, "s", Scale::Prefix).replace('-', "−")
 }
 
 /// Model, band and weighted residual at the rows of one channel, with a break between legs.
@@ -115,6 +133,25 @@ impl ModelCurve {
         self.lower.push(short(value - spread, 5));
         self.upper.push(short(value + spread, 5));
         self.residual.push(short(residual, 4));
+    }
+
+    /// At most about `most` rows, evenly chosen; breaks stay.
+    fn thinned(self, most: usize) -> ModelCurve {
+        let step = self.time_s.len().div_ceil(most.max(1));
+        if step <= 1 {
+            return self;
+        }
+        let keep: Vec<usize> = (0..self.time_s.len())
+            .filter(|k| k % step == 0 || self.value[*k].is_nan())
+            .collect();
+        let pick = |values: &[f64]| keep.iter().map(|&k| values[k]).collect();
+        ModelCurve {
+            time_s: pick(&self.time_s),
+            value: pick(&self.value),
+            lower: pick(&self.lower),
+            upper: pick(&self.upper),
+            residual: pick(&self.residual),
+        }
     }
 }
 
@@ -183,7 +220,7 @@ fn cuts(capture: &Capture, timeline: &Timeline) -> Vec<CutView> {
 }
 
 /// The rise of the current after a make: until the last bounce and six electrical time constants more.
-fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile) -> Option<Inset> {
+fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile, bins: usize) -> Option<Inset> {
     if !matches!(capture.role, Role::Start | Role::LockedRotor) {
         return None;
     }
@@ -206,7 +243,7 @@ fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile) -> Option<Ins
     if rows.1 < rows.0 + 8 {
         return None;
     }
-    let edges = traces::edges(rows, &[], INSET_BINS);
+    let edges = traces::edges(rows, &[], bins);
     Some(Inset {
         from_s: short(from, 9),
         to_s: short(to, 9),
@@ -234,7 +271,7 @@ fn first_row_at(time: &crate::capture::TimeAxis, at_s: f64) -> usize {
     low
 }
 
-fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
+fn description(view: &CaptureView, file: &MotorFile) -> String {
     let mut text = format!("Capture {}, {} samples.", view.role, view.rows);
     let mut span = view.trace.time_s.iter().filter(|t| t.is_finite());
     if let (Some(first), Some(last)) = (span.clone().next(), span.next_back()) {
@@ -256,7 +293,7 @@ fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
             text += &format!(" {what} from {} to {}.", number(least), number(most));
         }
     }
-    if let Some(health) = file.fit.captures.get(k) {
+    if let Some(health) = file.fit.captures.iter().find(|c| c.name == view.name) {
         for (what, unit, rms) in [
             ("voltage", "V", health.voltage_residual_rms_v),
             ("current", "A", health.current_residual_rms_a),
@@ -274,4 +311,23 @@ fn description(view: &CaptureView, file: &MotorFile, k: usize) -> String {
         text += &format!(" Events: {}.", words.join(", "));
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_thinned_curve_keeps_its_breaks() {
+        let mut curve = ModelCurve::default();
+        for k in 0..1000 {
+            let value = if k == 501 { f64::NAN } else { 1.0 };
+            curve.push(k as f64, value, 0.1, 0.5);
+        }
+        let thin = curve.thinned(100);
+        assert!(thin.time_s.len() <= 102, "{}", thin.time_s.len());
+        assert_eq!(thin.residual.len(), thin.time_s.len());
+        let at = thin.time_s.iter().position(|t| *t == 501.0).expect("kept");
+        assert!(thin.value[at].is_nan());
+    }
 }

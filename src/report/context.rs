@@ -24,8 +24,12 @@ pub struct Report {
     /// The motor's own parameters, then those that the terminals see.
     pub parameters: Vec<ParameterRow>,
     pub warnings: Vec<WarningGroup>,
+    /// What the ripple told, doubts or not.
+    pub findings: Vec<String>,
     pub captures: Vec<CaptureView>,
     pub ripple: Vec<RippleView>,
+    /// Speed over time from the ripple of currents.
+    pub motion: Vec<MotionView>,
     pub correlation: Option<Correlation>,
     pub budget: Budget,
     pub operating: Option<Operating>,
@@ -204,6 +208,21 @@ pub struct RippleView {
     pub speed_words: String,
 }
 
+/// Speed over time from the ripple of one capture's current.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MotionView {
+    pub capture: String,
+    pub role: &'static str,
+    /// What was found, doubts included.
+    pub words: String,
+    pub speed_time_s: Vec<f64>,
+    pub speed_rad_s: Vec<f64>,
+    pub speed_lower_rad_s: Vec<f64>,
+    pub speed_upper_rad_s: Vec<f64>,
+    /// Speed of the fitted model, (v - R i - V_b)/K, at the same times.
+    pub model_rad_s: Vec<f64>,
+}
+
 /// A line of the comb.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Tooth {
@@ -290,6 +309,8 @@ pub struct Operating {
     pub largest_current_a: Option<f64>,
     pub largest_speed_rad_s: Option<f64>,
     pub temperature_c: Option<f64>,
+    /// Motors drawn from the covariance: R, K, T_c, B, C_w, V_b in SI units.
+    pub draws: Vec<[f64; 6]>,
 }
 
 /// What to measure next.

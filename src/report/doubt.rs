@@ -129,6 +129,7 @@ fn budget_row(name: ParameterName, parameter: &Parameter, sources: &[BudgetSourc
     let top: Vec<String> = shares
         .iter()
         .take(3)
+        .filter(|(_, share)| *share >= 0.005)
         .map(|(source, share)| format!("{:.0} % {source}", 100.0 * share))
         .collect();
     BudgetRow {

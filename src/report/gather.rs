@@ -1,19 +1,29 @@
 //! From the fit's results to the plain data of the page.
 
 use super::context::{
-    FORMAT, InputRow, NuisanceRow, Operating, Provenance, Report, TermRow, Verdict, WarningGroup,
+    CaptureView, FORMAT, InputRow, NuisanceRow, Provenance, Report, TermRow, Verdict, WarningGroup,
 };
-use super::{answer, captures, cautions, doubt, ripple_view};
+use super::{answer, captures, cautions, doubt, motion, operating, ripple_view};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
+use crate::motor_file::table::FINDING;
 use crate::motor_file::units::{self, Quantity};
-use crate::motor_file::{MotorFile, ParameterName, StopReason};
+use crate::motor_file::{MotorFile, StopReason};
 use crate::stats::rounding::{self, Scale};
 use std::collections::BTreeMap;
 
-/// Display bins of all captures together, which bounds the size of the page for records of any length and number.
+/// Points of all pictures of one kind together, which bounds the size of the page for records of any length and number.
 const BINS: usize = 7000;
+const MODEL_ROWS: usize = 6000;
+const INSET_BINS: usize = 6000;
+const SPECTRUM_POINTS: usize = 8000;
+const SPEED_POINTS: usize = 4000;
+
+/// Points of one of `count` pictures.
+fn share(all: usize, count: usize, least: usize, most: usize) -> usize {
+    (all / count.max(1)).clamp(least, most)
+}
 
 /// The report's data; `timelines` in the order of the bench's captures.
 pub fn gather(
@@ -22,34 +32,85 @@ pub fn gather(
     estimate: &Estimate,
     file: &MotorFile,
 ) -> Report {
-    let bins = (BINS / bench.captures.len().max(1)).clamp(60, 1200);
     let level = estimate.options.level;
+    Report {
+        level,
+        captures: capture_views(bench, timelines, Some(estimate), file),
+        ripple: estimate
+            .ripple
+            .iter()
+            .map(|finding| {
+                let count = estimate.ripple.len();
+                let points = share(SPECTRUM_POINTS, count, 200, 1600);
+                ripple_view::view(bench, finding, level, points)
+            })
+            .collect(),
+        motion: motion::views(
+            bench,
+            timelines,
+            estimate,
+            file,
+            share(SPEED_POINTS, bench.captures.len(), 40, 200),
+        ),
+        ..from_file(file)
+    }
+}
+
+/// Each capture as the page shows it; without an estimate the record alone, no model and no residual.
+pub fn capture_views(
+    bench: &Bench,
+    timelines: &[Timeline],
+    estimate: Option<&Estimate>,
+    file: &MotorFile,
+) -> Vec<CaptureView> {
+    let count = bench.captures.len();
+    let points = captures::Points {
+        bins: share(BINS, count, 60, 1200),
+        model_rows: share(MODEL_ROWS, count, 100, 1600),
+        inset_bins: share(INSET_BINS, count, 120, 600),
+    };
+    (0..bench.captures.len())
+        .zip(timelines)
+        .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, points))
+        .collect()
+}
+
+/// What the motor file alone tells: everything but captures, ripple and speed over time.
+pub fn from_file(file: &MotorFile) -> Report {
     Report {
         format: FORMAT,
         program: file.program.name.clone(),
         version: file.program.version.clone(),
         motor: file.motor_name().to_owned(),
         facts: facts(file),
-        level,
+        level: level(file),
         verdict: verdict(file),
         parameters: answer::rows(file),
         warnings: warnings(file),
-        captures: (0..bench.captures.len())
-            .zip(timelines)
-            .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, bins))
-            .collect(),
-        ripple: estimate
-            .ripple
+        findings: file
+            .warnings
             .iter()
-            .map(|finding| ripple_view::view(bench, finding, level))
+            .filter(|w| w.kind == FINDING)
+            .map(|w| w.text.clone())
             .collect(),
+        captures: Vec::new(),
+        ripple: Vec::new(),
+        motion: Vec::new(),
         correlation: doubt::correlation(file),
         budget: doubt::budget(file),
-        operating: operating(file),
+        operating: operating::operating(file),
         next: doubt::next_steps(file),
         cautions: cautions::CAUTIONS.to_vec(),
         provenance: provenance(file),
     }
+}
+
+/// Level of the intervals in a motor file; 0.95 where no parameter has one.
+pub fn level(file: &MotorFile) -> f64 {
+    file.parameters
+        .values()
+        .find_map(|p| p.level)
+        .unwrap_or(0.95)
 }
 
 fn facts(file: &MotorFile) -> Vec<String> {
@@ -100,8 +161,9 @@ fn verdict(file: &MotorFile) -> Verdict {
             undetermined.join(", ")
         );
     }
-    if !file.warnings.is_empty() {
-        text += &match file.warnings.len() {
+    let doubts = file.warnings.iter().filter(|w| w.kind != FINDING).count();
+    if doubts > 0 {
+        text += &match doubts {
             1 => " One doubt is told below.".to_owned(),
             n => format!(" {n} doubts are told below."),
         };
@@ -120,7 +182,7 @@ fn verdict(file: &MotorFile) -> Verdict {
 /// Warnings by what they are about, each said once.
 fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
     let mut groups: Vec<WarningGroup> = Vec::new();
-    for warning in &file.warnings {
+    for warning in file.warnings.iter().filter(|w| w.kind != FINDING) {
         let about = warning
             .subject
             .clone()
@@ -144,46 +206,6 @@ fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
         }
     }
     groups
-}
-
-/// Without a back-EMF constant there is no torque and no speed, and so no chart.
-fn operating(file: &MotorFile) -> Option<Operating> {
-    let value = |name| file.value(name);
-    let friction = |name| file.value(name).unwrap_or(0.0);
-    let k = value(ParameterName::BackEmfConstant).filter(|k| *k > 0.0)?;
-    let terms = file.model.unwrap_or_default();
-    let largest_current_a = file
-        .validity
-        .current_a
-        .map(|r| r.lower.abs().max(r.upper.abs()));
-    let emf = file
-        .validity
-        .back_emf_v
-        .map(|r| r.lower.abs().max(r.upper.abs()));
-    let voltage_v = file.motor.as_ref().and_then(|m| m.supply_v).or(emf)?;
-    Some(Operating {
-        terminal_resistance_ohm: value(ParameterName::TerminalResistance).filter(|r| *r > 0.0)?,
-        back_emf_constant_v_s_per_rad: k,
-        coulomb_friction_nm: friction(ParameterName::CoulombFrictionTorque),
-        viscous_friction_nm_s_per_rad: friction(ParameterName::ViscousFriction),
-        windage_nm_s2_per_rad2: friction(ParameterName::Windage),
-        brush_drop_v: friction(ParameterName::BrushDrop),
-        // A drop without a scale is a step on the scale of the captures.
-        brush_scale_a: terms
-            .brush_scale_a
-            .map_or(1e-3 * largest_current_a.unwrap_or(1.0), |t| t.value),
-        armature_reaction_per_a: terms.armature_reaction_per_a.map_or(0.0, |t| t.value),
-        voltage_v: super::traces::short(voltage_v.abs(), 3),
-        largest_current_a,
-        largest_speed_rad_s: file
-            .validity
-            .speed_rad_s
-            .map(|r| r.lower.abs().max(r.upper.abs())),
-        temperature_c: file
-            .parameters
-            .get(&ParameterName::TerminalResistance)
-            .and_then(|p| p.temperature_c),
-    })
 }
 
 fn provenance(file: &MotorFile) -> Provenance {

@@ -15,6 +15,8 @@ pub mod context;
 mod doubt;
 mod error;
 mod gather;
+mod motion;
+pub mod operating;
 pub mod page;
 mod ripple_view;
 mod traces;
@@ -22,6 +24,6 @@ mod write;
 
 pub use context::Report;
 pub use error::ReportError;
-pub use gather::gather;
+pub use gather::{capture_views, from_file, gather, level};
 pub use page::render;
 pub use write::{Target, check_target, to_json, write};

@@ -29,6 +29,7 @@ const OWN_SCRIPTS: [&str; 5] = [
 struct Pictures<'a> {
     captures: &'a [super::context::CaptureView],
     ripple: &'a [super::context::RippleView],
+    motion: &'a [super::context::MotionView],
     operating: &'a Option<super::context::Operating>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
@@ -48,6 +49,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
     let data = serde_json::to_string(&Pictures {
         captures: &report.captures,
         ripple: &report.ripple,
+        motion: &report.motion,
         operating: &report.operating,
         units: &report.provenance.units,
         level: report.level,

@@ -9,18 +9,16 @@ use crate::stats::quantiles::normal_quantile;
 use crate::stats::rounding::{self, Scale};
 use std::f64::consts::TAU;
 
-/// Most points of the spectrum; beyond, the highest of a bin is kept.
-const MOST_POINTS: usize = 1600;
 /// Most points of the speed.
 const MOST_SPEEDS: usize = 400;
 
-/// The view of one finding.
-pub fn view(bench: &Bench, finding: &RippleFinding, level: f64) -> RippleView {
+/// The view of one finding; `points` bounds the spectrum, of which the highest point of each bin is kept.
+pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -> RippleView {
     let result = &finding.result;
     let candidate = result.candidates.first();
     // x = ∫e dt = Kθ: one cycle per V·s is 2πK cycles per revolution.
     let scale = candidate.map_or(1.0, |c| TAU * c.back_emf_constant_v_s_per_rad);
-    let (frequency, amplitude, floor, threshold) = thinned(&result.spectrum, scale);
+    let (frequency, amplitude, floor, threshold) = thinned(&result.spectrum, scale, points);
     let comb: Vec<Tooth> = result
         .spectrum
         .comb
@@ -34,7 +32,7 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64) -> RippleView {
     let last = frequency.last().copied().unwrap_or(1.0);
     let highest = comb.iter().map(|t| t.frequency).fold(0.0, f64::max);
     let z = normal_quantile(0.5 + 0.5 * level);
-    let step = result.speed.len().div_ceil(MOST_SPEEDS).max(1);
+    let step = result.speed.len().div_ceil(MOST_SPEEDS.min(points)).max(1);
     let speeds: Vec<(f64, f64, f64)> = result
         .speed
         .iter()
@@ -97,10 +95,14 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64) -> RippleView {
     }
 }
 
-/// Spectrum with at most [`MOST_POINTS`], the highest point of each bin kept at its own place.
-fn thinned(spectrum: &RippleSpectrum, scale: f64) -> (Vec<f64>, Vec<f64>, Vec<f64>, Vec<f64>) {
+/// Spectrum with at most `most` points, the highest point of each bin kept at its own place.
+fn thinned(
+    spectrum: &RippleSpectrum,
+    scale: f64,
+    most: usize,
+) -> (Vec<f64>, Vec<f64>, Vec<f64>, Vec<f64>) {
     let n = spectrum.frequency_cycles_per_v_s.len();
-    let step = n.div_ceil(MOST_POINTS).max(1);
+    let step = n.div_ceil(most).max(1);
     let (mut f, mut a, mut floor, mut threshold) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let at = |of: &[f64], k: usize| of.get(k).map_or(f64::NAN, |v| short(*v, 4));
     for first in (0..n).step_by(step) {
@@ -185,8 +187,8 @@ mod tests {
             threshold: vec![5e-6; n],
             comb: Vec::new(),
         };
-        let (f, a, floor, threshold) = thinned(&spectrum, 2.0);
-        assert!(f.len() <= MOST_POINTS && floor.len() == f.len() && threshold.len() == f.len());
+        let (f, a, floor, threshold) = thinned(&spectrum, 2.0, 1600);
+        assert!(f.len() <= 1600 && floor.len() == f.len() && threshold.len() == f.len());
         let top = (0..a.len())
             .max_by(|&x, &y| a[x].total_cmp(&a[y]))
             .expect("points");

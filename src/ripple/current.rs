@@ -54,6 +54,13 @@ pub struct CurrentRipple {
 }
 
 const SPEED_POINTS: usize = 200;
+/// Corrections of the stiffer course that a changing speed is compared with.
+const STIFFER: usize = 3;
+/// Relative standard uncertainty of a changing speed beside noise: ripple whose shape turns with the current shifts its phase (common
+/// practice, no source; starts of the shipped motors end within 3e-4 of the simulated speed).
+const COURSE_SHARE: f64 = 5e-4;
+/// Order of the polynomial that a foreseen course is smoothed with.
+pub(super) const COURSE_ORDER: usize = SMOOTH_ORDER;
 
 /// Reads the ripple of a current.
 ///
@@ -166,11 +173,26 @@ pub fn analyse_current(
         .collect();
     // A constant speed leaves only its slow drift free.
     let corrections = if steady { 1 } else { 5 };
-    let Some(fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
+    let Some(mut fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
         return Err(Unreadable::Singular {
             terms: SMOOTH_ORDER + 1,
         });
     };
+    if !steady && let Some(stiffer) = fit_course(&time, &cleaned, course, fit.frequency, STIFFER) {
+        // The covariance knows nothing of a course that no polynomial of this order follows: what a stiffer one says
+        // otherwise counts as a further standard deviation.
+        for (sd, (one, other)) in fit
+            .course_sd_hz
+            .iter_mut()
+            .zip(fit.course_hz.iter().zip(&stiffer.course_hz))
+        {
+            *sd = sd.hypot(one - other).hypot(COURSE_SHARE * one);
+        }
+        fit.frequency_sd = fit
+            .frequency_sd
+            .hypot(fit.frequency - stiffer.frequency)
+            .hypot(COURSE_SHARE * fit.frequency);
+    }
     let sampling_hz = 1.0 / interval_s;
     let aliases_hz = if steady {
         aliases(fit.frequency, sampling_hz)

@@ -14,6 +14,7 @@
 //!
 //! Method, equations, sources and measured performance: `docs/ripple.md`.
 
+mod anchor;
 mod angle_spectrum;
 mod bounds;
 mod comb;
@@ -37,6 +38,7 @@ mod turn;
 mod window;
 mod words;
 
+pub use anchor::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
 pub use angle_spectrum::transform;
 pub use bounds::{ToneBound, single_tone_bound};
 pub use current::{CurrentRipple, SpeedShape, analyse_current};

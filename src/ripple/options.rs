@@ -18,8 +18,8 @@ pub struct RippleOptions {
     pub zero_offset_standard_uncertainty: Option<f64>,
     /// Step between converter codes in the unit of the data; `None` where unknown or continuous.
     pub quantisation_step: Option<f64>,
-    /// Standard uncertainty of the converter's level, mean over the codes used, in code steps: codes are not evenly wide. A tenth
-    /// is common practice for 8 bits, no source.
+    /// Standard uncertainty of the converter's level, mean over the codes used, in code steps: codes are not evenly wide. A tenth is a
+    /// working assumption without a source; see `docs/ripple.md`, section 5.
     pub converter_linearity_steps: f64,
     /// Rows at the end of the converter's range, left out. Same length as the data.
     pub clipped: Option<Vec<bool>>,

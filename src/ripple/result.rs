@@ -113,15 +113,17 @@ pub struct RippleResult {
     pub speed: Vec<SpeedPoint>,
     /// Standard deviation of what no smooth part and no line explains, V.
     pub residual_v: f64,
+    /// False where the least squares had not settled: the frequency may then be off by many of its uncertainties.
+    pub fit_settled: bool,
     /// Doubts and findings, worded for the person.
     pub remarks: Vec<String>,
 }
 
 impl RippleResult {
-    /// The most probable candidate when its K is at least this probable.
+    /// The most probable candidate when its K is at least this probable and the fit of its line settled.
     pub fn settled(&self, least_probability: f64) -> Option<&Candidate> {
         self.candidates
             .first()
-            .filter(|c| c.constant_probability >= least_probability)
+            .filter(|c| self.fit_settled && c.constant_probability >= least_probability)
     }
 }

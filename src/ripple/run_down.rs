@@ -182,6 +182,7 @@ pub fn analyse_run_down_at(
         spectrum,
         speed: speed_points(&prepared, &best.emf_v, best.fit.frequency, constant),
         residual_v: best.fit.noise_v,
+        fit_settled: best.fit.converged,
         remarks,
     })
 }
@@ -231,6 +232,7 @@ fn without_line(
         spectrum: report,
         speed: Vec::new(),
         residual_v: (rough.iter().map(|r| r * r).sum::<f64>() / rough.len() as f64).sqrt(),
+        fit_settled: true,
         remarks,
     }
 }

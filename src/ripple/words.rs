@@ -129,7 +129,7 @@ pub(super) struct Findings<'a> {
 pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
     foreign_lines(remarks, found.foreign);
     if !found.harmonics.fit.converged {
-        remarks.push("the least-squares fit of the ripple did not settle in 25 rounds: the uncertainty of its frequency may be too small".to_string());
+        remarks.push("the least-squares fit of the ripple did not settle in 25 rounds: its frequency may be off by many of its uncertainties, so its constant is not used. Ripple of a fifth of the EMF and more does that; a speed reading settles it".to_string());
     }
     let n = found.prepared.time_s.len();
     let nyquist_hz = 0.5 / found.prepared.interval_s;

@@ -62,7 +62,7 @@ function number(text) {
 /** Charts that the data hold are in the page: a picture that fell away would not fail to draw. */
 function expectedCharts(page) {
   return page.evaluate(() => {
-    const { captures, ripple, operating } = JSON.parse(document.getElementById("data").textContent);
+    const { captures, ripple, motion, operating } = JSON.parse(document.getElementById("data").textContent);
     const ids = operating ? ["operating-speed", "operating-power"] : [];
     captures.forEach((c, k) => {
       if (c.trace.voltage_v) ids.push(`capture-${k}-voltage`);
@@ -74,6 +74,9 @@ function expectedCharts(page) {
     ripple.forEach((r, k) => {
       ids.push(`ripple-${k}-spectrum`);
       if (r.speed_rad_s.length > 0) ids.push(`ripple-${k}-speed`);
+    });
+    motion.forEach((m, k) => {
+      if (m.speed_rad_s.length > 2) ids.push(`motion-${k}-speed`);
     });
     return ids.sort();
   });
@@ -187,7 +190,7 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
   const cell = page.locator("#p-back_emf_constant td").first();
   const si = (await cell.locator(".si").textContent()).trim();
   assert.ok(si.endsWith("V·s/rad"), si);
-  const noLoad = () => page.locator("#operating-table tbody tr").first().locator("td").nth(1).textContent();
+  const noLoad = () => page.locator("#operating-table tbody tr").first().locator("td").nth(1).evaluate((c) => c.firstChild.textContent);
   const radians = await noLoad();
   assert.ok(radians.endsWith("rad/s"), radians);
   assert.ok(await cell.locator(".si").isVisible() && !(await cell.locator(".trade").isVisible()));
@@ -200,12 +203,12 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
   const turns = await noLoad();
   assert.ok(turns.endsWith("rpm"), turns);
   assert.ok(Math.abs(number(turns) * 2 * Math.PI / 60 / number(radians) - 1) < 1e-3, `${radians} ${turns}`);
-  assert.match(await page.locator("#operating-table tbody tr").last().locator("td").first().textContent(), /mN·m$/);
+  assert.match(await page.locator("#operating-table tbody tr").last().locator("td").first().evaluate((c) => c.firstChild.textContent), /mN·m$/);
 }));
 
 test("the voltage field changes the torque-speed chart as the motor's equations say", () => on(FIRST, async (page) => {
   const motor = await page.evaluate(() => JSON.parse(document.getElementById("data").textContent).operating);
-  const row = (k) => page.$$eval("#operating-table tbody tr", (rows, k) => [...rows[k].querySelectorAll("td")].map((c) => c.textContent), k);
+  const row = (k) => page.$$eval("#operating-table tbody tr", (rows, k) => [...rows[k].querySelectorAll("td")].map((c) => c.firstChild.textContent), k);
   const scale = (text) => ({ m: 1e-3, µ: 1e-6, k: 1e3 })[text.split("\u202f")[1]?.[0]] ?? 1;
   const before = await axisOf(page, "operating-speed");
   const picture = () => page.$eval("#operating-speed canvas", (c) => c.toDataURL());
@@ -233,6 +236,26 @@ test("the voltage field changes the torque-speed chart as the motor's equations 
   assert.notEqual(await picture(), drawn);
   await page.fill("#voltage", "0");
   assert.match(await page.textContent("#voltage-told"), /above zero/);
+}));
+
+test("the ranges beside the torque-speed chart are those of the drawn motors", () => on(FIRST, async (page) => {
+  const { operating: motor, level } = await page.evaluate(() => JSON.parse(document.getElementById("data").textContent));
+  assert.equal(motor.draws.length, 200);
+  // At standstill i = (U - V_b)/R, as the brush drop is saturated there; the order statistics of that in closed form.
+  const currents = motor.draws.map(([r, , , , , drop]) => (motor.voltage_v - drop) / r).sort((a, b) => a - b);
+  const at = (share) => currents[Math.round(share * (currents.length - 1))];
+  const told = await page.$eval("#operating-table tbody tr:last-child td:nth-of-type(3) .spread", (c) => c.textContent);
+  const [low, high] = told.split(" to ").map(Number);
+  assert.ok(Math.abs(low / at(0.5 - level / 2) - 1) < 5e-3 && Math.abs(high / at(0.5 + level / 2) - 1) < 5e-3, `${told}: ${at(0.5 - level / 2)} ${at(0.5 + level / 2)}`);
+  // Every value lies within its own range.
+  for (const [value, range] of await page.$$eval("#operating-table td:has(.spread)", (cells) => cells.map((c) => [c.firstChild.textContent, c.querySelector(".spread").textContent]))) {
+    const [from, to] = range.split(" to ").map(Number);
+    assert.ok(number(value) >= from && number(value) <= to, `${value}: ${range}`);
+  }
+  await page.fill("#voltage", String(motor.voltage_v / 2));
+  await page.waitForTimeout(150);
+  const half = await page.$eval("#operating-table tbody tr:last-child td:nth-of-type(3) .spread", (c) => c.textContent);
+  assert.ok(Number(half.split(" to ")[1]) < 0.6 * high, half);
 }));
 
 test("every control is reached by the keyboard", () => on(FIRST, async (page) => {

@@ -10,6 +10,10 @@ use rayon::prelude::*;
 use rundown::ripple::{RippleOptions, analyse_run_down, ideal_ripple_fraction};
 use std::fmt::Write;
 
+// The method was mended on benches 1 to 4 and silent records 10 000 to 12 000; the tables come from seeds not looked at before.
+const FRESH_BENCHES: u64 = 100;
+const FRESH_RECORDS: u64 = 50_000;
+
 /// A bench drawn for a count: ripple about the ideal of its pulses but above the 8-bit step, 30 to 120 turns.
 fn drawn(segments: u32, unevenness: f64, seed: u64) -> Bench {
     let mut random = StdRng::seed_from_u64(seed * 1000 + u64::from(segments));
@@ -88,7 +92,11 @@ struct Outcome {
     noise_pull: f64,
     pull: f64,
     right: bool,
+    /// K within 1 %.
+    constant_right: bool,
+    /// Of N, all hypotheses that share it.
     probability: f64,
+    constant_probability: f64,
 }
 
 fn outcome(bench: &Bench) -> Outcome {
@@ -101,7 +109,9 @@ fn outcome(bench: &Bench) -> Outcome {
             noise_pull: f64::NAN,
             pull: f64::NAN,
             right: false,
+            constant_right: false,
             probability: 0.0,
+            constant_probability: 0.0,
         };
     };
     // The line may be unevenness; its truth is its own order.
@@ -116,7 +126,21 @@ fn outcome(bench: &Bench) -> Outcome {
         noise_pull: (line.cycles_per_volt_second - truth) / line.noise_uncertainty,
         pull: (line.cycles_per_volt_second - truth) / line.standard_uncertainty,
         right,
-        probability: best.constant_probability,
+        constant_right: (best.back_emf_constant_v_s_per_rad / bench.constant_v_s_per_rad - 1.0)
+            .abs()
+            < 0.01,
+        probability: result
+            .candidates
+            .iter()
+            .filter(|c| c.cycles_per_revolution == best.cycles_per_revolution)
+            .map(|c| c.probability)
+            .sum(),
+        // A fit that has not settled tells no K.
+        constant_probability: if result.fit_settled {
+            best.constant_probability
+        } else {
+            0.0
+        },
     }
 }
 
@@ -145,6 +169,16 @@ fn drawn_benches_reach_the_accuracy_and_the_segments() {
         );
         assert!(o.right, "{} segments taken for another count", o.segments);
     }
+}
+
+#[test]
+fn a_fit_that_does_not_settle_gives_no_constant() {
+    // Ripple of a fifth of the EMF from four segments over 118 turns: K would come out 1.2 % off.
+    let bench = drawn(4, 0.01, 109);
+    let result = analyse(&bench, &bench.make());
+    assert!(result.line.is_some() && !result.fit_settled);
+    assert_eq!(result.settled(0.95), None);
+    assert!(result.remarks.iter().any(|r| r.contains("did not settle")));
 }
 
 #[test]
@@ -191,15 +225,15 @@ fn accuracy_and_count(text: &mut String, seeds: u64) {
         "{seeds} benches for each of S = 3 ... 24 and each unevenness, 32 to 120 revolutions, 8 bits, ripple above the code step, zero offset up to 0.4 codes, hum in a third.\n"
     )
     .expect("string");
-    writeln!(text, "| unevenness | benches | line found | K/N error, median | 95 % | worst | within 0.1 % | error over noise uncertainty (sd) | over standard uncertainty (sd) | right S | told with p ≥ 0.95 | of these wrong |").expect("string");
+    writeln!(text, "| unevenness | benches | line found | K/N error, median | 95 % | worst | within 0.1 % | error over noise uncertainty (sd) | over standard uncertainty (sd) | right S | S told with p ≥ 0.95 | of these wrong | right K | K told with p ≥ 0.95 | of these wrong |").expect("string");
     writeln!(
         text,
-        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
     )
     .expect("string");
     for unevenness in [0.01, 0.02] {
         let cases: Vec<(u32, u64)> = (3..=24)
-            .flat_map(|s| (1..=seeds).map(move |k| (s, k)))
+            .flat_map(|s| (1..=seeds).map(move |k| (s, FRESH_BENCHES + k)))
             .collect();
         let outcomes: Vec<Outcome> = cases
             .par_iter()
@@ -227,9 +261,16 @@ fn accuracy_and_count(text: &mut String, seeds: u64) {
             .iter()
             .filter(|o| o.probability >= 0.95 && !o.right)
             .count();
+        let share = |what: &dyn Fn(&Outcome) -> bool| {
+            outcomes.iter().filter(|o| what(o)).count() as f64 / outcomes.len() as f64
+        };
+        let constant_wrong = outcomes
+            .iter()
+            .filter(|o| o.constant_probability >= 0.95 && !o.constant_right)
+            .count();
         writeln!(
             text,
-            "| {:.0} % | {} | {found} | {:.4} % | {:.4} % | {:.4} % | {:.1} % | {:.2} | {:.2} | {:.1} % | {:.1} % | {wrong} ({:.1} %) |",
+            "| {:.0} % | {} | {found} | {:.4} % | {:.4} % | {:.4} % | {:.1} % | {:.2} | {:.2} | {:.1} % | {:.1} % | {wrong} ({:.1} %) | {:.1} % | {:.1} % | {constant_wrong} |",
             100.0 * unevenness,
             outcomes.len(),
             100.0 * quantile(&mut errors, 0.5),
@@ -241,6 +282,8 @@ fn accuracy_and_count(text: &mut String, seeds: u64) {
             100.0 * right as f64 / outcomes.len() as f64,
             100.0 * certain as f64 / outcomes.len() as f64,
             100.0 * wrong as f64 / outcomes.len() as f64,
+            100.0 * share(&|o| o.constant_right),
+            100.0 * share(&|o| o.constant_probability >= 0.95),
         )
         .expect("string");
         let missed: Vec<String> = outcomes
@@ -316,10 +359,10 @@ fn false_alarms(text: &mut String, records: u64) {
     let found: Vec<(&str, bool)> = (0..records)
         .into_par_iter()
         .map(|seed| {
-            let (kind, bench) = silent(seed + 10_000);
+            let (kind, bench) = silent(seed + FRESH_RECORDS);
             let found = analyse(&bench, &bench.make()).line.is_some();
             if found {
-                eprintln!("false speed: seed {} ({kind})", seed + 10_000);
+                eprintln!("false speed: seed {} ({kind})", seed + FRESH_RECORDS);
             }
             (kind, found)
         })

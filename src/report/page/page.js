@@ -1,6 +1,7 @@
 // Draws everything once, and again when width, colours or units change.
 for (const article of document.querySelectorAll(".capture")) drawCapture(article);
 for (const article of document.querySelectorAll(".ripple")) drawRipple(article);
+for (const figure of document.querySelectorAll(".motion")) drawMotion(figure);
 drawOperating();
 
 for (const radio of document.querySelectorAll("#units input")) {

@@ -1,0 +1,87 @@
+//! `rundown plot`: a motor file as pictures.
+
+use super::Status;
+use super::progress::Progress;
+use crate::bench::LoadOptions;
+use crate::motor_file;
+use crate::plot::{self, Format};
+use clap::Args;
+use std::path::PathBuf;
+
+/// Draw a motor file as pictures (SVG and PNG): parameters, budget, torque-speed chart, and every capture with its model.
+///
+/// A motor file holds no records. They are looked for through the bench sheet it names, known by their SHA-256, and fitted
+/// again to draw model and residuals; what is not found is left out and told.
+///
+/// Exit status: 0 when everything was drawn, 1 when something was left out, 2 when the command could not run.
+#[derive(Debug, Args)]
+pub struct PlotArguments {
+    /// Motor file written by `rundown fit`
+    motor: PathBuf,
+    /// Folder for the pictures; made where it is not there
+    #[arg(long, value_name = "DIR")]
+    to: PathBuf,
+    /// Bench sheet, where it is neither at the place the motor file names nor beside it
+    #[arg(long, value_name = "BENCH.toml")]
+    bench: Option<PathBuf>,
+    /// Files to write: svg, png, or both
+    #[arg(long, value_enum, value_delimiter = ',', default_values_t = [FormatFlag::Svg, FormatFlag::Png])]
+    format: Vec<FormatFlag>,
+    /// Let the sheet name files outside its own folder
+    #[arg(long)]
+    allow_outside: bool,
+    /// Overwrite files even if they are no pictures of this program
+    #[arg(long)]
+    force: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum FormatFlag {
+    Svg,
+    Png,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// A motor file that cannot be read, a picture that cannot be drawn or written.
+pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
+    let mut formats: Vec<Format> = Vec::new();
+    for flag in &arguments.format {
+        let format = match flag {
+            FormatFlag::Svg => Format::Svg,
+            FormatFlag::Png => Format::Png,
+        };
+        if !formats.contains(&format) {
+            formats.push(format);
+        }
+    }
+    let file = motor_file::read(&arguments.motor)?;
+    let names = plot::possible_names(&file);
+    plot::check_folder(&arguments.to, &names, &formats, arguments.force)?;
+    let progress = Progress::start("fit the captures again");
+    let options = LoadOptions {
+        allow_outside: arguments.allow_outside,
+    };
+    let (records, told) = plot::find(&file, &arguments.motor, arguments.bench.as_deref(), options);
+    progress.stage("draw");
+    let report = plot::data(&file, records.as_ref());
+    let written = plot::write(
+        &arguments.to,
+        &plot::pictures(&report),
+        &formats,
+        arguments.force,
+    )?;
+    progress.end();
+    for text in &told {
+        eprintln!("warning: {text}");
+    }
+    for path in &written {
+        println!("written: {}", path.display());
+    }
+    Ok(if told.is_empty() {
+        Status::Stands
+    } else {
+        Status::Doubtful
+    })
+}

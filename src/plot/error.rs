@@ -1,0 +1,34 @@
+//! Why pictures could not be drawn or written.
+
+use std::path::PathBuf;
+
+/// A picture that could not be drawn or written.
+#[derive(Debug, thiserror::Error)]
+pub enum PlotError {
+    #[error("a picture could not be drawn: {0}")]
+    Draw(String),
+    #[error("a picture could not be packed as PNG: {0}")]
+    Png(#[from] png::EncodingError),
+    #[error("{}: {reason}, so nothing was written; choose another folder, or pass --force to overwrite it", path.display())]
+    WouldOverwrite { path: PathBuf, reason: String },
+    #[error("{}: the folder could not be made: {source}", path.display())]
+    Folder {
+        path: PathBuf,
+        source: std::io::Error,
+    },
+    #[error("{}: could not be written: {source}{}", path.display(), before(*written))]
+    Write {
+        path: PathBuf,
+        source: std::io::Error,
+        /// Pictures written before this one, each whole.
+        written: usize,
+    },
+}
+
+fn before(written: usize) -> String {
+    match written {
+        0 => String::new(),
+        1 => "; one picture was written before it".to_owned(),
+        n => format!("; {n} pictures were written before it"),
+    }
+}

@@ -1,0 +1,117 @@
+//! Pictures on disk: each whole or not at all, and nothing else overwritten.
+
+use super::error::PlotError;
+use super::picture::{PNG_SOFTWARE, Picture, SVG_MARK};
+use crate::motor_file::write_whole;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+/// How far into a file its mark is looked for.
+const HEAD: u64 = 4096;
+
+/// Which files a picture becomes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    Svg,
+    Png,
+}
+
+impl Format {
+    fn ending(self) -> &'static str {
+        match self {
+            Format::Svg => "svg",
+            Format::Png => "png",
+        }
+    }
+}
+
+/// Refuses a folder in which a picture would replace a file that is none of ours.
+///
+/// # Errors
+/// [`PlotError::WouldOverwrite`].
+pub fn check_folder(
+    folder: &Path,
+    names: &[String],
+    formats: &[Format],
+    force: bool,
+) -> Result<(), PlotError> {
+    let refuse = |path: &Path, reason: &str| {
+        Err(PlotError::WouldOverwrite {
+            path: path.to_owned(),
+            reason: reason.to_owned(),
+        })
+    };
+    if folder.exists() && !folder.is_dir() {
+        return refuse(folder, "it is a file, not a folder");
+    }
+    if force {
+        return Ok(());
+    }
+    for name in names {
+        for &format in formats {
+            let path = place(folder, name, format);
+            match is_ours(&path, format) {
+                Ok(true) => {}
+                Ok(false) => {
+                    return refuse(&path, "a file is there that is no picture of this program");
+                }
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                Err(error) => return refuse(&path, &format!("it cannot be read ({error})")),
+            }
+        }
+    }
+    Ok(())
+}
+
+fn place(folder: &Path, name: &str, format: Format) -> PathBuf {
+    folder.join(format!("{name}.{}", format.ending()))
+}
+
+fn is_ours(path: &Path, format: Format) -> io::Result<bool> {
+    let mut head = Vec::new();
+    std::fs::File::open(path)?
+        .take(HEAD)
+        .read_to_end(&mut head)?;
+    let mark = match format {
+        Format::Svg => SVG_MARK.as_bytes().to_vec(),
+        Format::Png => format!("Software\0{PNG_SOFTWARE}").into_bytes(),
+    };
+    Ok(head.windows(mark.len()).any(|part| part == mark))
+}
+
+/// Draws all pictures, then writes them; the paths written, in order. The folder is made where it is not there.
+///
+/// # Errors
+/// As [`check_folder`], [`Picture::svg`] and [`Picture::png`], [`PlotError::Folder`] or [`PlotError::Write`]. Nothing is written
+/// before all are drawn.
+pub fn write(
+    folder: &Path,
+    pictures: &[Picture],
+    formats: &[Format],
+    force: bool,
+) -> Result<Vec<PathBuf>, PlotError> {
+    let names: Vec<String> = pictures.iter().map(|p| p.name.clone()).collect();
+    check_folder(folder, &names, formats, force)?;
+    let mut drawn: Vec<(PathBuf, Vec<u8>)> = Vec::new();
+    for picture in pictures {
+        for &format in formats {
+            let bytes = match format {
+                Format::Svg => picture.svg()?.into_bytes(),
+                Format::Png => picture.png()?,
+            };
+            drawn.push((place(folder, &picture.name, format), bytes));
+        }
+    }
+    std::fs::create_dir_all(folder).map_err(|source| PlotError::Folder {
+        path: folder.to_owned(),
+        source,
+    })?;
+    for (written, (path, bytes)) in drawn.iter().enumerate() {
+        write_whole(path, bytes).map_err(|source| PlotError::Write {
+            path: path.clone(),
+            source,
+            written,
+        })?;
+    }
+    Ok(drawn.into_iter().map(|d| d.0).collect())
+}

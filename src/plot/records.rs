@@ -1,0 +1,192 @@
+//! The records behind a motor file: found through its inputs, known by their SHA-256, and fitted again so that model and residuals
+//! can be drawn.
+//!
+//! A motor file holds no records and not all that was fitted beside the motor. Its inputs name the bench sheet, and the sheet
+//! names the captures; a fit of the same files by the same program gives the same motor file. What cannot be found, or has
+//! changed since, is left out and told; without all of it the rest is drawn without a model.
+
+use crate::bench::{Bench, LoadOptions, read_sheet_of};
+use crate::events::{self, Timeline};
+use crate::fit::{Estimate, FitOptions, estimate};
+use crate::motor_file::{Input, MotorFile, assemble};
+use rayon::prelude::*;
+use sha2::{Digest, Sha256};
+use std::path::{Path, PathBuf};
+
+/// Role of the sheet among the inputs.
+const SHEET: &str = "bench sheet";
+/// Shift in standard uncertainties from which a new fit counts as another result.
+const ANOTHER: f64 = 0.01;
+
+/// What was found.
+pub struct Records {
+    pub bench: Bench,
+    /// In the order of the bench's captures.
+    pub timelines: Vec<Timeline>,
+    /// Where all inputs are there and unchanged.
+    pub estimate: Option<Estimate>,
+}
+
+/// Looks for the records of a motor file that lies at `path`; `sheet` names the bench sheet where it has been moved.
+///
+/// Returns them, or `None`, and in words what was left out and why.
+pub fn find(
+    file: &MotorFile,
+    path: &Path,
+    sheet: Option<&Path>,
+    options: LoadOptions,
+) -> (Option<Records>, Vec<String>) {
+    let mut told = Vec::new();
+    let sheet_input = file
+        .inputs
+        .iter()
+        .find(|i| i.role.as_deref() == Some(SHEET));
+    let Some(input) = sheet_input else {
+        told.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
+        return (None, told);
+    };
+    let Some(sheet) = locate(input, path, sheet, &mut told) else {
+        return (None, told);
+    };
+    let known: Vec<&str> = file.inputs.iter().map(|i| i.sha256.as_str()).collect();
+    let missing = std::sync::Mutex::new(Vec::new());
+    let keep = |capture: &Path| match digest(capture) {
+        Ok(sum) if known.contains(&sum.as_str()) => true,
+        other => {
+            let why = match other {
+                Ok(_) => "has changed since the fit".to_owned(),
+                Err(error) => format!("cannot be read ({error})"),
+            };
+            if let Ok(mut missing) = missing.lock() {
+                missing.push(format!("{}: {why}; it is left out", capture.display()));
+            }
+            false
+        }
+    };
+    let bench = match read_sheet_of(&sheet, &options, &keep) {
+        Ok(bench) => bench,
+        Err(error) => {
+            told.push(format!(
+                "captures and ripple are left out: the bench sheet could not be read again: {error}"
+            ));
+            return (None, told);
+        }
+    };
+    let missing = missing.into_inner().unwrap_or_default();
+    let complete = missing.is_empty();
+    told.extend(missing);
+    let timelines: Vec<Timeline> = bench
+        .captures
+        .par_iter()
+        .map(|c| events::find(&c.waveform, c.role))
+        .collect();
+    let estimate = if complete {
+        fit_again(file, &bench, &timelines, &mut told)
+    } else {
+        told.push("the fit cannot be made again without all of its captures, so the others are drawn without model, residuals and ripple".to_owned());
+        None
+    };
+    let records = Records {
+        bench,
+        timelines,
+        estimate,
+    };
+    (Some(records), told)
+}
+
+/// The sheet: as given, as the motor file names it, or beside the motor file.
+fn locate(
+    input: &Input,
+    motor_file: &Path,
+    given: Option<&Path>,
+    told: &mut Vec<String>,
+) -> Option<PathBuf> {
+    let named = Path::new(&input.path);
+    let folder = motor_file.parent().unwrap_or(Path::new(""));
+    let places: Vec<PathBuf> = match given {
+        Some(given) => vec![given.to_owned()],
+        None => [
+            Some(named.to_owned()),
+            Some(folder.join(named)),
+            named.file_name().map(|name| folder.join(name)),
+        ]
+        .into_iter()
+        .flatten()
+        .collect(),
+    };
+    let mut changed = None;
+    for place in places {
+        match digest(&place) {
+            Ok(sum) if sum == input.sha256 => return Some(place),
+            Ok(_) => changed = changed.or(Some(place)),
+            Err(_) => {}
+        }
+    }
+    told.push(match changed {
+        Some(place) => format!(
+            "{}: not the bench sheet of this motor file (its SHA-256 differs), so captures and ripple are left out; fit again to draw them",
+            place.display()
+        ),
+        None => format!(
+            "the bench sheet {} was not found, neither from here nor beside the motor file, so captures and ripple are left out; name it with --bench",
+            input.path
+        ),
+    });
+    None
+}
+
+fn digest(path: &Path) -> std::io::Result<String> {
+    use std::fmt::Write;
+    let bytes = std::fs::read(path)?;
+    Ok(Sha256::digest(bytes)
+        .iter()
+        .fold(String::new(), |mut text, byte| {
+            // Writing to a String cannot fail.
+            let _ = write!(text, "{byte:02x}");
+            text
+        }))
+}
+
+fn fit_again(
+    file: &MotorFile,
+    bench: &Bench,
+    timelines: &[Timeline],
+    told: &mut Vec<String>,
+) -> Option<Estimate> {
+    let options = FitOptions {
+        level: crate::report::level(file),
+        ..FitOptions::default()
+    };
+    match estimate(bench, timelines, &options) {
+        Ok(estimate) => {
+            let again = assemble(bench, timelines, &estimate);
+            let shift = largest_shift(file, &again);
+            if shift > ANOTHER {
+                told.push(format!(
+                    "fitted again by this version of the program, the captures give values that differ from the file's by up to {shift:.2} standard uncertainties (the file was written by version {}); models and residuals drawn are those of the new fit",
+                    file.program.version
+                ));
+            }
+            Some(estimate)
+        }
+        Err(error) => {
+            told.push(format!(
+                "the captures could not be fitted again ({error}), so they are drawn without model, residuals and ripple"
+            ));
+            None
+        }
+    }
+}
+
+/// Largest difference of a value in its standard uncertainty; infinite where one file has a value and the other none.
+fn largest_shift(one: &MotorFile, other: &MotorFile) -> f64 {
+    one.parameters
+        .iter()
+        .map(|(name, p)| match (p.value, other.value(*name)) {
+            (Some(a), Some(b)) if a == b => 0.0,
+            (Some(a), Some(b)) => (a - b).abs() / p.standard_uncertainty.unwrap_or(0.0),
+            (None, None) => 0.0,
+            _ => f64::INFINITY,
+        })
+        .fold(0.0, f64::max)
+}

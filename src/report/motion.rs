@@ -1,0 +1,259 @@
+//! Speed over time from the ripple of currents, where starts, brakes and steady running show it.
+
+use super::context::MotionView;
+use super::traces::short;
+use crate::bench::{Bench, ChannelChain};
+use crate::events::{CurrentStretch, Timeline, current_stretches};
+use crate::fit::{Estimate, Slot};
+use crate::motor_file::{MotorFile, ParameterName};
+use crate::ripple::{
+    CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
+};
+use crate::stats::quantiles::normal_quantile;
+use crate::stats::rounding::{self, Scale};
+use rayon::prelude::*;
+use std::f64::consts::TAU;
+
+/// Relative standard uncertainty of the foreseen speed beside that of K: gains of the channels and resistance (common
+/// practice, no source). It only says how far the line is looked for.
+const FORESEEN: f64 = 0.02;
+/// Share of the highest speed below which the course is not shown: too few cycles are left there to hold it.
+const SLOWEST_SHARE: f64 = 0.15;
+/// Field poles, as the ripple analysis assumes.
+const POLES: u32 = 2;
+
+/// One view of at most about `points` for each stretch whose current was read; none without a number of cycles a revolution.
+pub fn views(
+    bench: &Bench,
+    timelines: &[Timeline],
+    estimate: &Estimate,
+    file: &MotorFile,
+    points: usize,
+) -> Vec<MotionView> {
+    let Some(cycles) = cycles(bench, estimate) else {
+        return Vec::new();
+    };
+    bench
+        .captures
+        .par_iter()
+        .zip(timelines)
+        .enumerate()
+        .flat_map_iter(|(k, (capture, timeline))| {
+            current_stretches(&capture.waveform, timeline, capture.role)
+                .into_iter()
+                .map(move |stretch| {
+                    let foreseen = foreseen(bench, k, &stretch, file, estimate);
+                    view(&capture.name, &stretch, cycles, foreseen, estimate, points)
+                })
+        })
+        .collect()
+}
+
+/// Ripple cycles a revolution: as the comb settled it, else from the count that the sheet tells.
+fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
+    let settled = estimate.ripple.iter().find(|f| f.used);
+    settled
+        .and_then(|f| Some(f.result.candidates.first()?.cycles_per_revolution))
+        .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, POLES))
+}
+
+fn view(
+    capture: &str,
+    stretch: &CurrentStretch,
+    cycles: u32,
+    foreseen: Option<Foreseen>,
+    estimate: &Estimate,
+    most_points: usize,
+) -> MotionView {
+    let found = speed_in_current(
+        stretch,
+        foreseen.as_ref(),
+        Some(cycles),
+        &RippleOptions::default(),
+    );
+    let found = match found {
+        Ok(found) => found,
+        Err(why) => {
+            return MotionView {
+                words: format!("Its current tells no speed: {why}."),
+                ..empty(capture, stretch)
+            };
+        }
+    };
+    let z = normal_quantile(0.5 + 0.5 * estimate.options.level);
+    let points: Vec<(f64, f64, f64)> = found
+        .speed
+        .iter()
+        .filter_map(|p| {
+            Some((
+                p.time_s,
+                p.speed_rad_per_s?,
+                p.standard_uncertainty_rad_per_s?,
+            ))
+        })
+        .collect();
+    let most = points.iter().map(|p| p.1).fold(0.0, f64::max);
+    let points: Vec<(f64, f64, f64)> = points
+        .into_iter()
+        .filter(|p| p.1 >= SLOWEST_SHARE * most)
+        .step_by(found.speed.len().div_ceil(most_points).max(1))
+        .collect();
+    MotionView {
+        words: words(&found, cycles),
+        speed_time_s: points.iter().map(|p| short(p.0, 9)).collect(),
+        speed_rad_s: points.iter().map(|p| short(p.1, 6)).collect(),
+        speed_lower_rad_s: points.iter().map(|p| short(p.1 - z * p.2, 6)).collect(),
+        speed_upper_rad_s: points.iter().map(|p| short(p.1 + z * p.2, 6)).collect(),
+        model_rad_s: foreseen
+            .map(|f| at_times(stretch, &f, &points))
+            .unwrap_or_default(),
+        ..empty(capture, stretch)
+    }
+}
+
+fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
+    MotionView {
+        capture: capture.to_owned(),
+        role: stretch.motion.words(),
+        words: String::new(),
+        speed_time_s: Vec::new(),
+        speed_rad_s: Vec::new(),
+        speed_lower_rad_s: Vec::new(),
+        speed_upper_rad_s: Vec::new(),
+        model_rad_s: Vec::new(),
+    }
+}
+
+/// Back-EMF by the voltage balance of the fitted motor, from the record with the fitted gains and zeros taken off.
+fn foreseen(
+    bench: &Bench,
+    k: usize,
+    stretch: &CurrentStretch,
+    file: &MotorFile,
+    estimate: &Estimate,
+) -> Option<Foreseen> {
+    let constant = file
+        .parameters
+        .get(&ParameterName::BackEmfConstant)
+        .filter(|k| k.value.is_some_and(|v| v > 0.0))?;
+    let (constant, u) = (constant.value?, constant.standard_uncertainty?);
+    let capture = bench.captures.get(k)?;
+    let r = file.value(ParameterName::TerminalResistance)?
+        + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
+    let drop = file.value(ParameterName::BrushDrop).unwrap_or(0.0);
+    let voltage = stretch.voltage_v.as_ref()?;
+    let channels = [
+        (&capture.voltage_chain, Slot::VoltageZero { capture: k }),
+        (&capture.current_chain, Slot::CurrentZero { capture: k }),
+    ];
+    let [(gain_v, zero_v), (gain_i, zero_i)] = channels.map(|(chain, slot)| {
+        let gain = chain.as_ref().map_or(1.0, |c| gain(bench, c, estimate));
+        (gain, zero(k, &slot, estimate))
+    });
+    Some(Foreseen {
+        back_emf_v: voltage
+            .iter()
+            .zip(&stretch.current_a)
+            .map(|(v, i)| {
+                let (v, i) = ((v - zero_v) / gain_v, (i - zero_i) / gain_i);
+                v - r * i - drop * i.signum()
+            })
+            .collect(),
+        back_emf_constant_v_s_per_rad: constant,
+        relative_uncertainty: (u / constant).hypot(FORESEEN),
+    })
+}
+
+/// Fitted gain of a channel.
+fn gain(bench: &Bench, chain: &ChannelChain, estimate: &Estimate) -> f64 {
+    let fitted = |&k: &usize| {
+        let per_channel = bench.instruments.get(k)?.gain_per_channel;
+        let slot = Slot::Gain {
+            instrument: k,
+            column: per_channel.then(|| chain.column.clone()),
+        };
+        let entry = estimate.problem.layout.find(&slot)?;
+        estimate.solution.x.get(entry).copied()
+    };
+    chain
+        .instruments
+        .iter()
+        .filter_map(fitted)
+        .sum::<f64>()
+        .exp()
+}
+
+/// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.
+fn zero(k: usize, slot: &Slot, estimate: &Estimate) -> f64 {
+    let parameters = &estimate.problem.layout.parameters;
+    let is_own = |entry: usize| parameters.get(entry).is_some_and(|p| p.slot == *slot);
+    let Some(model) = estimate.problem.models.get(k) else {
+        return 0.0;
+    };
+    model
+        .links
+        .iter()
+        .find(|link| link.iter().any(|(entry, _)| is_own(*entry)))
+        .into_iter()
+        .flatten()
+        .filter_map(|(entry, factor)| Some(factor * estimate.solution.x.get(*entry)?))
+        .sum()
+}
+
+/// Speed by the voltage balance, averaged over the time between the points.
+fn at_times(stretch: &CurrentStretch, foreseen: &Foreseen, points: &[(f64, f64, f64)]) -> Vec<f64> {
+    let speed = |from: usize, to: usize| {
+        let part: Vec<f64> = foreseen
+            .back_emf_v
+            .get(from..to)
+            .unwrap_or_default()
+            .iter()
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        let mean = part.iter().sum::<f64>() / part.len() as f64;
+        short(mean.abs() / foreseen.back_emf_constant_v_s_per_rad, 5)
+    };
+    let row = |t: f64| stretch.time_s.partition_point(|x| *x < t);
+    (0..points.len())
+        .map(|k| {
+            let before = points.get(k.wrapping_sub(1)).unwrap_or(&points[k]).0;
+            let after = points.get(k + 1).unwrap_or(&points[k]).0;
+            let (from, to) = (
+                row(0.5 * (before + points[k].0)),
+                row(0.5 * (after + points[k].0)),
+            );
+            speed(from, to.max(from + 1))
+        })
+        .collect()
+}
+
+fn words(found: &CurrentRipple, cycles: u32) -> String {
+    let mut text = String::new();
+    if let (Some(seen), Some(best)) = (found.cycles_seen, found.sharpest(cycles)) {
+        text = format!(
+            "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} dB above the noise. Best known at {}: {}, {:.1} rpm.",
+            10.0 * found.signal_to_noise.unwrap_or(1.0).log10(),
+            rounding::write(short(best.time_s, 4), None, "s", Scale::Prefix).replace('-', "−"),
+            rounding::write(
+                best.speed_rad_per_s,
+                Some(best.standard_uncertainty_rad_per_s),
+                "rad/s",
+                Scale::Plain
+            ),
+            best.speed_rad_per_s * 60.0 / TAU
+        );
+    }
+    for remark in &found.remarks {
+        if !text.is_empty() {
+            text.push(' ');
+        }
+        let mut letters = remark.chars();
+        if let Some(first) = letters.next() {
+            text.extend(first.to_uppercase());
+            text.push_str(letters.as_str());
+            text.push('.');
+        }
+    }
+    text
+}
