@@ -7,14 +7,12 @@ use super::terminal_plot;
 use super::timings::Timings;
 use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use crate::drive::cautions::Caution;
-use crate::events;
 use crate::files;
 use crate::fit::FitOptions;
 use crate::identify::{check_roles, identify};
 use crate::motor_file::{self, MotorFile, Overwrite};
 use crate::report::{self, Target};
 use anyhow::bail;
-use rayon::prelude::*;
 use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
