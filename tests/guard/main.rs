@@ -4,6 +4,7 @@
 
 mod bench;
 mod cautions;
+mod corpora;
 mod limits;
 mod outputs;
 mod roles;
