@@ -346,11 +346,9 @@ fn append(parsed: &Parsed, layout: &Layout, table: &mut Table) {
     if let Some(time) = &mut table.time
         && let Some(times) = columns.next()
     {
-        // Packed pieces stand before those that are not.
-        match &parsed.times {
-            Some(packed) if time.values.is_empty() => time.packed.push(packed.clone()),
-            _ => time.values.extend_from_slice(times),
-        }
+        let packed = parsed.times.clone();
+        time.packed
+            .push(packed.unwrap_or_else(|| Packed::plain(times)));
         table.time_digits = table.time_digits.max(parsed.time_digits);
     }
     for (column, values) in table.values.iter_mut().zip(columns) {

@@ -19,7 +19,8 @@ pub(crate) struct Series<'a> {
     pub sigma: f64,
     /// Code step where the trace has one, else 0.
     pub step: f64,
-    /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`].
+    /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`]; may be empty
+    /// where no row is.
     pub clipped: Cow<'a, [bool]>,
     /// [`Shape::of`] this trace, worked out once.
     pub shape: OnceLock<Shape>,
@@ -187,7 +188,6 @@ fn difference_noise(x: &[f64]) -> f64 {
 /// A share `p` of all neighbours is equal; a run of `n` equal rows then has a chance of about `p^(n−1)`, and one below
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
 fn top_code_runs(x: &[f64]) -> Vec<bool> {
-    let mut clipped = vec![false; x.len()];
     let (low, high) = range(x);
     let at_ends = |v: f64| v == low || v == high;
     // One row is no run: most records end here.
@@ -209,7 +209,7 @@ fn top_code_runs(x: &[f64]) -> Vec<bool> {
             all
         });
     if runs.is_empty() || high <= low {
-        return clipped;
+        return Vec::new();
     }
     // Neighbours that differ, neighbours not at an end, and those of them that are equal.
     let [moving, pairs, equal] = stretches(x, 1)
@@ -225,13 +225,14 @@ fn top_code_runs(x: &[f64]) -> Vec<bool> {
         })
         .reduce(|| [0; 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]]);
     if pairs < 100 || moving < 50 {
-        return clipped;
+        return Vec::new();
     }
     let share = (equal as f64 / pairs as f64).max(0.05);
     if share > 0.9 {
-        return clipped;
+        return Vec::new();
     }
     let needed = 1 + ((1e-4 / x.len() as f64).ln() / share.ln()).ceil() as usize;
+    let mut clipped = vec![false; x.len()];
     for (first, end) in runs {
         if end - first >= needed {
             clipped[first..end].fill(true);
