@@ -124,13 +124,12 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         level: arguments.level,
         ..FitOptions::default()
     };
-    let found = identify(&bench, &options, |stage| timings.lap(stage)).map_err(|error| {
+    let found = identify(&bench, &options, |stage| timings.lap(stage)).inspect_err(|error| {
         timings.end();
         // What was doubted in the captures most often says why.
         for doubt in error.doubts(&bench) {
             complain(&format!("warning: {doubt}"));
         }
-        error
     })?;
     if let Some(output) = &arguments.output {
         motor_file::write(output, &found.file, overwrite(arguments))?;

@@ -79,8 +79,9 @@ pub fn smooth(bins: &mut [Bin], sample_sd_v: f64) {
 /// Value at bin `k` of the parabola through the widest window around it whose interval still meets those of all narrower
 /// ones.
 fn widest_fit(bins: &[Bin], variance: &[f64], k: usize) -> f64 {
-    let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
     let mut best = bins[k].voltage_v;
+    let own = AGREEMENT * variance[k].sqrt();
+    let (mut low, mut high) = (best - own, best + own);
     let mut reach = 2;
     while reach <= k && k + reach < bins.len() {
         let window = k - reach..=k + reach;

@@ -228,7 +228,6 @@ pub(super) fn solve(
         step_tolerance: 1e-8,
         cost_tolerance: 1e-7,
         initial_damping: damping,
-        ..SolverOptions::default()
     };
     let mut solution = minimise(problem, x, &options)?;
     // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.

@@ -25,7 +25,7 @@ pub enum RoleError {
         name: String,
         path: PathBuf,
         stated: &'static str,
-        guess: RoleGuess,
+        guess: Box<RoleGuess>,
     },
 }
 
@@ -49,6 +49,6 @@ fn check(capture: &Capture) -> Option<RoleError> {
         name,
         path,
         stated,
-        guess,
+        guess: Box::new(guess),
     })
 }

@@ -184,9 +184,9 @@ impl Rows {
     fn read(&mut self, frame: &Frame, at: &Parameters, first: usize, count: usize) {
         let rows = first..first + count;
         let elapsed = &frame.elapsed[rows.clone()];
-        for i in 0..count {
+        for (i, elapsed) in elapsed.iter().enumerate() {
             self.emf[i] = -at.zero;
-            self.x[i] = -at.zero * elapsed[i];
+            self.x[i] = -at.zero * elapsed;
         }
         for ((c, p), integral) in at.c.iter().zip(&frame.smooth).zip(&frame.integrals) {
             let (p, integral) = (&p[rows.clone()], &integral[rows.clone()]);

@@ -172,13 +172,18 @@ fn drawn_benches_reach_the_accuracy_and_the_segments() {
 }
 
 #[test]
-fn a_fit_that_does_not_settle_gives_no_constant() {
-    // Ripple of a fifth of the EMF from four segments over 118 turns: K would come out 1.2 % off.
+fn a_strong_ripple_gives_the_right_constant_or_none() {
+    // Ripple of a fifth of the EMF from four segments over 118 turns: an earlier fit ended 1.2 % off.
     let bench = drawn(4, 0.01, 109);
     let result = analyse(&bench, &bench.make());
-    assert!(result.line.is_some() && !result.fit_settled);
-    assert_eq!(result.settled(0.95), None);
-    assert!(result.remarks.iter().any(|r| r.contains("did not settle")));
+    assert!(result.line.is_some());
+    match result.settled(0.95) {
+        Some(_) => {
+            let error = outcome(&bench).error;
+            assert!(error.is_some_and(|e| e.abs() < 1e-3), "{error:?}");
+        }
+        None => assert!(result.remarks.iter().any(|r| r.contains("did not settle"))),
+    }
 }
 
 #[test]
