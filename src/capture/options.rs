@@ -24,7 +24,7 @@ pub struct Limits {
     pub numbers: usize,
     /// Bytes of text after unpacking.
     pub text_bytes: u64,
-    /// Bytes of text that one packed byte may give, once [`UNPACK_FREE_BYTES`] are unpacked. Exported samples give
+    /// Bytes of text that one packed byte may give, once `UNPACK_FREE_BYTES` are unpacked. Exported samples give
     /// up to some twenty; gzip can give 1032.
     pub unpack_ratio: u64,
 }

@@ -25,7 +25,7 @@ pub fn say_bytes(bytes: &[u8]) -> anyhow::Result<()> {
     }
 }
 
-/// Prints one line to the standard error, where there is one to take it; control characters as in [`say`].
+/// Prints one line to the standard error, where there is one to take it; control characters as in `say`.
 pub fn complain(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", shown(text));
 }

@@ -98,7 +98,7 @@ fn without(estimate: &Estimate, k: usize) -> Option<(DVector<f64>, DMatrix<f64>)
 }
 
 impl Estimate {
-    /// Captures that contradict the rest beyond [`DISAGREEMENT`], in words: which parameter, by how much, and what usually is
+    /// Captures that contradict the rest beyond `DISAGREEMENT`, in words: which parameter, by how much, and what usually is
     /// the cause on a bench.
     pub fn disagreements(&self) -> Vec<(usize, String)> {
         let name = |k: usize| self.problem.models[k].name.as_str();

@@ -50,7 +50,7 @@ pub struct Summary {
     pub common_instruments: bool,
     pub parameters: Vec<ParameterSummary>,
     pub outliers: Vec<Outlier>,
-    /// Motors that failed or are doubtful, with the reason; at most [`MOST_TOLD`].
+    /// Motors that failed or are doubtful, with the reason; at most `MOST_TOLD`.
     pub troubles: Vec<Trouble>,
 }
 
