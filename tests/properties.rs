@@ -315,8 +315,9 @@ fn finer_sampling_never_widens_a_bound_beyond_noise() {
     for (name, p) in measured(&coarse) {
         let fine = FITTED.parameters[&name].standard_uncertainty.unwrap();
         let coarse = p.standard_uncertainty.unwrap();
+        // An uncertainty is itself estimated, from some thirty stretches of residuals: it scatters by 1/√(2·30) = 13 %.
         assert!(
-            fine < 1.1 * coarse,
+            fine < 1.25 * coarse,
             "{name:?}: {coarse} at half the rate, {fine} at the full one"
         );
     }
