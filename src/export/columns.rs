@@ -1,6 +1,8 @@
 //! Tables written batch by batch, as CSV and, in a build with the feature `parquet`, as Parquet; both whole or not at all.
 
 use super::rows::harmless;
+#[cfg(feature = "parquet")]
+use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
 #[cfg(feature = "parquet")]
 use std::fs::File;
