@@ -58,9 +58,9 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out.temperature_c = r.temperature_c;
     out.one_sided = r.one_sided.then_some(OneSided::Upper);
     out.budget = r.budget.iter().cloned().collect();
-    out.note = r.profiled.then(|| {
-        "the interval is that of the profile likelihood: the plain one differs by more than 5 % of its width".to_owned()
-    });
+    out.note = r
+        .profiled
+        .then(|| "interval by profile likelihood".to_owned());
     out.suggestion = r.settled_by.clone();
     out.at_25_c = r.at_25_c.map(|at| AtTemperature {
         value: at.value,
