@@ -49,6 +49,36 @@ impl Covariance {
     }
 }
 
+/// Inverse of a normal matrix over some of its entries, zero elsewhere, and its condition number, both after scaling to a unit
+/// diagonal. A direction whose share of the largest information is below `floor` gets a variance too large to be mistaken
+/// for a measurement.
+pub(super) fn inverse_over(
+    normal: &DMatrix<f64>,
+    entries: &[usize],
+    floor: f64,
+) -> (DMatrix<f64>, f64) {
+    let scale: Vec<f64> = entries
+        .iter()
+        .map(|&k| normal[(k, k)].sqrt().max(1e-150))
+        .collect();
+    let m = entries.len();
+    let scaled = DMatrix::from_fn(m, m, |a, b| {
+        normal[(entries[a], entries[b])] / (scale[a] * scale[b])
+    });
+    let eigen = scaled.symmetric_eigen();
+    let (largest, smallest) = (eigen.eigenvalues.max(), eigen.eigenvalues.min());
+    let inverse = &eigen.eigenvectors
+        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(largest * floor)))
+        * eigen.eigenvectors.transpose();
+    let mut out = DMatrix::zeros(normal.nrows(), normal.ncols());
+    for (a, &ka) in entries.iter().enumerate() {
+        for (b, &kb) in entries.iter().enumerate() {
+            out[(ka, kb)] = inverse[(a, b)] / (scale[a] * scale[b]);
+        }
+    }
+    (out, largest / smallest.max(1e-300))
+}
+
 /// Gauss-Newton covariance with each prior's and each reading's part told apart: the estimate is linear in
 /// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
 pub fn covariance(
@@ -65,31 +95,7 @@ pub fn covariance(
         })
         .collect();
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
-    let m = index.len();
-    let mut scaled = DMatrix::zeros(m, m);
-    let scale: Vec<f64> = index
-        .iter()
-        .map(|&k| solution.equations.normal[(k, k)].sqrt().max(1e-150))
-        .collect();
-    for (a, &ka) in index.iter().enumerate() {
-        for (b, &kb) in index.iter().enumerate() {
-            scaled[(a, b)] = solution.equations.normal[(ka, kb)] / (scale[a] * scale[b]);
-        }
-    }
-    let eigen = scaled.symmetric_eigen();
-    let largest = eigen.eigenvalues.max();
-    let smallest = eigen.eigenvalues.min();
-    // A direction without information gets a variance too large to be mistaken for a measurement.
-    let floor = largest * 1e-14;
-    let inverse = &eigen.eigenvectors
-        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(floor)))
-        * eigen.eigenvectors.transpose();
-    let mut total = DMatrix::zeros(n, n);
-    for (a, &ka) in index.iter().enumerate() {
-        for (b, &kb) in index.iter().enumerate() {
-            total[(ka, kb)] = inverse[(a, b)] / (scale[a] * scale[b]);
-        }
-    }
+    let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
     let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
     let mut add = |source: Source, vector: &DVector<f64>| {
         let moved = &total * vector;
@@ -124,7 +130,7 @@ pub fn covariance(
         total,
         parts,
         free,
-        condition: largest / smallest.max(1e-300),
+        condition,
         normal: solution.equations.normal.clone(),
         gradient: solution.equations.gradient.clone(),
         x: solution.x.clone(),

@@ -1,7 +1,7 @@
 //! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
 
 use super::capture_model::{CaptureModel, Prediction, Shared, direction};
-use super::covariance::{Covariance, covariance};
+use super::covariance::{Covariance, covariance, inverse_over};
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
@@ -18,7 +18,7 @@ use super::terms::{self, TermDecision};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
 /// Settings of a fit.
 #[derive(Clone, Debug)]
@@ -245,25 +245,9 @@ fn distance_to_minimum(solution: &Solution) -> f64 {
     let free: Vec<usize> = (0..solution.x.len())
         .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
         .collect();
-    let scale: Vec<f64> = free
-        .iter()
-        .map(|&k| solution.equations.normal[(k, k)].sqrt())
-        .collect();
-    let scaled = DMatrix::from_fn(free.len(), free.len(), |a, b| {
-        solution.equations.normal[(free[a], free[b])] / (scale[a] * scale[b])
-    });
-    let gradient = DVector::from_fn(free.len(), |a, _| {
-        solution.equations.gradient[free[a]] / scale[a]
-    });
-    let eigen = scaled.symmetric_eigen();
-    let floor = eigen.eigenvalues.max() * 1e-12;
-    let along = eigen.eigenvectors.transpose() * gradient;
-    along
-        .iter()
-        .zip(eigen.eigenvalues.iter())
-        .map(|(g, value)| g * g / value.max(floor))
-        .sum::<f64>()
-        .sqrt()
+    let (inverse, _) = inverse_over(&solution.equations.normal, &free, 1e-12);
+    let gradient = &solution.equations.gradient;
+    gradient.dot(&(inverse * gradient)).sqrt()
 }
 
 /// Sets every row's deviation from the residuals at `x`.

@@ -4,6 +4,7 @@
 //! Gauss-Newton step `−N'⁻¹g'` leads to the minimum without it. Of two estimates, one from part of the data, the variance of the
 //! difference is the difference of the variances (Hausman 1978, Econometrica 46, 1251-1271), which gives the shift its sigma.
 
+use super::covariance::inverse_over;
 use super::estimate::Estimate;
 use super::problem::Problem;
 use nalgebra::{DMatrix, DVector};
@@ -78,21 +79,7 @@ fn without(estimate: &Estimate, k: usize) -> Option<(DVector<f64>, DMatrix<f64>)
             estimate.covariance.free[j] && normal[(j, j)] > NOTHING_LEFT * equations.normal[(j, j)]
         })
         .collect();
-    let scale: Vec<f64> = free.iter().map(|&j| normal[(j, j)].sqrt()).collect();
-    let scaled = DMatrix::from_fn(free.len(), free.len(), |a, b| {
-        normal[(free[a], free[b])] / (scale[a] * scale[b])
-    });
-    let eigen = scaled.symmetric_eigen();
-    let floor = eigen.eigenvalues.max() * 1e-13;
-    let inverse = &eigen.eigenvectors
-        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(floor)))
-        * eigen.eigenvectors.transpose();
-    let mut covariance = DMatrix::zeros(n, n);
-    for (a, &ja) in free.iter().enumerate() {
-        for (b, &jb) in free.iter().enumerate() {
-            covariance[(ja, jb)] = inverse[(a, b)] / (scale[a] * scale[b]);
-        }
-    }
+    let (covariance, _) = inverse_over(&normal, &free, 1e-13);
     let shift = -(&covariance * gradient);
     Some((shift, covariance))
 }
@@ -102,12 +89,12 @@ impl Estimate {
     /// the cause on a bench.
     pub fn disagreements(&self) -> Vec<(usize, String)> {
         let name = |k: usize| self.problem.models[k].name.as_str();
+        let reported = self.reported();
         self.left_out
             .iter()
             .filter(|l| l.pull.abs() > DISAGREEMENT)
             .map(|l| {
-                let with = self
-                    .reported()
+                let with = reported
                     .iter()
                     .find(|r| r.name == l.parameter)
                     .and_then(|r| r.estimate)

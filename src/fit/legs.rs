@@ -170,11 +170,7 @@ fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     let Some(trace) = &waveform.current_a else {
         return 0.0;
     };
-    let values: Vec<f64> = trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]
-        .iter()
-        .copied()
-        .filter(|v| v.is_finite())
-        .collect();
+    let values = finite(&trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]);
     let n = values.len() as f64;
     if n < 16.0 {
         return 0.0;
@@ -197,16 +193,16 @@ fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     (scatter - noise).max(0.0).sqrt()
 }
 
+fn finite(values: &[f64]) -> Vec<f64> {
+    values.iter().copied().filter(|v| v.is_finite()).collect()
+}
+
 /// Noise of one sample of the voltage over some rows, a converter's step included, V.
 fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     let Some(trace) = &waveform.voltage_v else {
         return 0.0;
     };
-    let values: Vec<f64> = trace.values[rows.0..rows.1]
-        .iter()
-        .copied()
-        .filter(|v| v.is_finite())
-        .collect();
+    let values = finite(&trace.values[rows.0..rows.1]);
     let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
     noise_from_differences(&values)
         .unwrap_or(0.0)

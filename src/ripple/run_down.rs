@@ -90,15 +90,15 @@ pub fn analyse_run_down_at(
     let few = [1.0, 2.0, 3.0, 0.5];
     let start = Start::From(&first);
     let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
+    let comb_of = |base: &Harmonics| {
+        let frequency = base.fit.frequency;
+        let lines = pick_lines(base, &prepared);
+        let weighed = weigh(&lines, frequency, options.poles, options.most_segments);
+        let ratios = visible_ratios(&lines, frequency, &weighed[0]);
+        (weighed, ratios)
+    };
     // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
-    let lines = pick_lines(&base, &prepared);
-    let weighed = weigh(
-        &lines,
-        base.fit.frequency,
-        options.poles,
-        options.most_segments,
-    );
-    let ratios = visible_ratios(&lines, base.fit.frequency, &weighed[0]);
+    let (_, ratios) = comb_of(&base);
     let start = Start::From(&base.fit);
     base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
     let mut residual = base.residual_v.clone();
@@ -110,14 +110,7 @@ pub fn analyse_run_down_at(
         base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
     }
     // The same once more.
-    let lines = pick_lines(&base, &prepared);
-    let weighed = weigh(
-        &lines,
-        base.fit.frequency,
-        options.poles,
-        options.most_segments,
-    );
-    let ratios = visible_ratios(&lines, base.fit.frequency, &weighed[0]);
+    let (weighed, ratios) = comb_of(&base);
     let mut best = fit(
         &voltage,
         SMOOTH_ORDER,
