@@ -10,7 +10,7 @@ use super::readings::reading;
 use super::setup::{Bench, Stated};
 use super::table::{Source, Table};
 use super::typed::{Measures, TypedCapture, TypedSheet, read_typed};
-use crate::files::{LARGEST_SHEET, is_inside, read_at_most};
+use crate::files::{LARGEST_SHEET, hex, is_inside, read_at_most};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use toml::de::DeTable;
@@ -123,15 +123,6 @@ fn sheet_text<'b>(path: &Path, bytes: &'b [u8]) -> Result<&'b str, BenchError> {
             },
             text: "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; captures are named inside it".into(),
         }
-    })
-}
-
-fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
     })
 }
 

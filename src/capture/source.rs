@@ -3,6 +3,7 @@
 use super::error::StreamFault;
 use super::line_ends::tidy;
 use super::options::UNPACK_FREE_BYTES;
+use crate::files::hex;
 use encoding_rs::{CoderResult, Decoder, Encoding};
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
@@ -30,12 +31,7 @@ impl<R: Read> Hashing<R> {
     pub fn finish(mut self) -> io::Result<String> {
         let mut buffer = [0u8; 1 << 16];
         while self.read(&mut buffer)? > 0 {}
-        Ok(self
-            .digest
-            .finalize()
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect())
+        Ok(hex(&self.digest.finalize()))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::Status;
 use super::progress::Progress;
+use super::standard_output::{complain, say};
 use crate::bench::LoadOptions;
 use crate::motor_file;
 use crate::plot::{self, Format};
@@ -74,10 +75,10 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
     )?;
     progress.end();
     for text in &told {
-        eprintln!("warning: {text}");
+        complain(&format!("warning: {text}"));
     }
     for path in &written {
-        println!("written: {}", path.display());
+        say(&format!("written: {}\n", path.display()))?;
     }
     Ok(if told.is_empty() {
         Status::Stands

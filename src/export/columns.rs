@@ -1,6 +1,7 @@
 //! Tables written batch by batch, as CSV and, in a build with the feature `parquet`, as Parquet; both whole or not at all.
 
 use super::rows::harmless;
+use crate::files::{folder_of, temporary};
 #[cfg(feature = "parquet")]
 use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
@@ -61,21 +62,6 @@ fn other(error: impl std::fmt::Display) -> io::Error {
     io::Error::other(error.to_string())
 }
 
-fn temporary(target: &Path) -> io::Result<tempfile::NamedTempFile> {
-    let folder = match target.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".rundown-").suffix(".tmp");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
-}
-
 impl TableWriter {
     /// Begins a table at `target`, whose ending is replaced by `csv` and `parquet`.
     ///
@@ -84,7 +70,7 @@ impl TableWriter {
     pub fn create(target: &Path) -> io::Result<TableWriter> {
         Ok(TableWriter {
             target: target.to_owned(),
-            csv: temporary(target)?,
+            csv: temporary(folder_of(target), None)?,
             head: true,
             #[cfg(feature = "parquet")]
             parquet: None,
@@ -117,7 +103,7 @@ impl TableWriter {
                 .collect();
             let frame = DataFrame::new(rows, columns).map_err(other)?;
             if self.parquet.is_none() {
-                let file = temporary(&self.target)?;
+                let file = temporary(folder_of(&self.target), None)?;
                 let writer = ParquetWriter::new(file.reopen()?)
                     .batched(frame.schema())
                     .map_err(other)?;

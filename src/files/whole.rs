@@ -72,7 +72,7 @@ pub fn put<E>(
 }
 
 /// An empty temporary file, which takes itself away when dropped.
-pub(super) fn temporary(
+pub(crate) fn temporary(
     folder: &Path,
     permissions: Option<Permissions>,
 ) -> io::Result<NamedTempFile> {

@@ -38,7 +38,7 @@ impl Entry {
         digest.update(self.named.as_bytes());
         digest.update([0]);
         digest.update(self.motor.as_deref().unwrap_or("").as_bytes());
-        let hash = super::fingerprint::hex(&digest.finalize());
+        let hash = crate::files::hex(&digest.finalize());
         let words = match &self.motor {
             Some(motor) => motor.clone(),
             None => readable(&self.named),

@@ -1,10 +1,10 @@
 //! A hash of all that decides a motor's result: program version, settings, bench sheet, captures.
 
 use super::entry::{Entry, Work};
+use crate::files::{hex, open_regular, sha256};
 use sha2::{Digest, Sha256};
-use std::fs::File;
-use std::io::{self, Read};
-use std::path::{Path, PathBuf};
+use std::io::Read;
+use std::path::Path;
 
 /// The fingerprint of a motor as its files are now. What cannot be read counts as absent, so that a failure is tried
 /// again as soon as the file is there.
@@ -14,7 +14,7 @@ pub(super) fn of_files(entry: &Entry, settings: &str) -> String {
     put(&mut digest, settings);
     match &entry.work {
         Work::Sheet { path, folder } => {
-            let bytes = regular(path).and_then(|mut file| {
+            let bytes = open_regular(path).and_then(|mut file| {
                 let mut bytes = Vec::new();
                 file.read_to_end(&mut bytes)?;
                 Ok(bytes)
@@ -59,39 +59,14 @@ fn captures_of(sheet: &[u8]) -> Vec<String> {
         .collect()
 }
 
-/// Only a regular file is opened: a pipe would wait, a device might never end.
-fn regular(path: &PathBuf) -> io::Result<File> {
-    if !std::fs::metadata(path)?.is_file() {
-        return Err(io::Error::other("no regular file"));
-    }
-    File::open(path)
-}
-
-fn hash_of(path: &PathBuf) -> String {
-    let hash = || -> io::Result<String> {
-        let mut file = regular(path)?;
-        let mut digest = Sha256::new();
-        let mut buffer = vec![0u8; 1 << 16];
-        loop {
-            let count = file.read(&mut buffer)?;
-            if count == 0 {
-                return Ok(hex(&digest.finalize()));
-            }
-            digest.update(&buffer[..count]);
-        }
-    };
-    hash().unwrap_or_else(|_| "absent".to_owned())
+fn hash_of(path: &Path) -> String {
+    sha256(path).unwrap_or_else(|_| "absent".to_owned())
 }
 
 /// A text with its length in front, so that no two lists of texts look alike.
 fn put(digest: &mut Sha256, text: &str) {
     digest.update((text.len() as u64).to_le_bytes());
     digest.update(text.as_bytes());
-}
-
-/// Lower-case hex.
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 #[cfg(test)]

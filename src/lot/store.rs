@@ -161,5 +161,5 @@ impl Store {
 }
 
 fn hash_of(bytes: &[u8]) -> String {
-    super::fingerprint::hex(&Sha256::digest(bytes))
+    crate::files::hex(&Sha256::digest(bytes))
 }

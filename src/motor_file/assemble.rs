@@ -3,7 +3,7 @@
 use super::{
     AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input, ModelTerms,
     MotorFacts, MotorFile, Nuisance, OneSided, Parameter, ParameterName, Program, Range, RunsTest,
-    Status, Stop, StopReason, Term, TermDecision, Validity, Warning,
+    SHEET_ROLE, Status, Stop, StopReason, Term, TermDecision, Validity, Warning,
 };
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
@@ -119,7 +119,7 @@ fn inputs(bench: &Bench) -> Vec<Input> {
         .map(|(path, sha256)| Input {
             path: path.display().to_string(),
             sha256: sha256.clone(),
-            role: Some("bench sheet".into()),
+            role: Some(SHEET_ROLE.into()),
         });
     let captures = bench.captures.iter().map(|c| Input {
         path: c.path.display().to_string(),

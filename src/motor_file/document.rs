@@ -8,6 +8,9 @@ use std::collections::BTreeMap;
 /// Value of the key `format`. The number rises when a reader of the old one would misread the new one.
 pub const FORMAT: &str = "rundown-motor-file/1";
 
+/// Role of the bench sheet among the inputs.
+pub const SHEET_ROLE: &str = "bench sheet";
+
 /// Everything known of one motor, as written.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

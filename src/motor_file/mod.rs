@@ -25,7 +25,7 @@ pub mod units;
 
 pub use assemble::assemble;
 pub use document::{
-    Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, Validity, Warning,
+    Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,
 };
 pub use error::MotorFileError;
 pub use health::{

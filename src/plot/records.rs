@@ -6,15 +6,13 @@
 //! changed since, is left out and told; without all of it the rest is drawn without a model.
 
 use crate::bench::{Bench, LoadOptions, read_sheet_of};
-use crate::events::{self, Timeline};
+use crate::events::Timeline;
+use crate::files::sha256;
 use crate::fit::{Estimate, FitOptions, estimate};
-use crate::motor_file::{Input, MotorFile, assemble};
-use rayon::prelude::*;
-use sha2::{Digest, Sha256};
+use crate::identify::find_events;
+use crate::motor_file::{Input, MotorFile, SHEET_ROLE, assemble};
 use std::path::{Path, PathBuf};
 
-/// Role of the sheet among the inputs.
-const SHEET: &str = "bench sheet";
 /// Shift in standard uncertainties from which a new fit counts as another result.
 const ANOTHER: f64 = 0.01;
 
@@ -40,7 +38,7 @@ pub fn find(
     let sheet_input = file
         .inputs
         .iter()
-        .find(|i| i.role.as_deref() == Some(SHEET));
+        .find(|i| i.role.as_deref() == Some(SHEET_ROLE));
     let Some(input) = sheet_input else {
         told.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
         return (None, told);
@@ -50,7 +48,7 @@ pub fn find(
     };
     let known: Vec<&str> = file.inputs.iter().map(|i| i.sha256.as_str()).collect();
     let missing = std::sync::Mutex::new(Vec::new());
-    let keep = |capture: &Path| match digest(capture) {
+    let keep = |capture: &Path| match sha256(capture) {
         Ok(sum) if known.contains(&sum.as_str()) => true,
         other => {
             let why = match other {
@@ -75,11 +73,7 @@ pub fn find(
     let missing = missing.into_inner().unwrap_or_default();
     let complete = missing.is_empty();
     told.extend(missing);
-    let timelines: Vec<Timeline> = bench
-        .captures
-        .par_iter()
-        .map(|c| events::find(&c.waveform, c.role))
-        .collect();
+    let timelines = find_events(&bench);
     let estimate = if complete {
         fit_again(file, &bench, &timelines, &mut told)
     } else {
@@ -116,7 +110,7 @@ fn locate(
     };
     let mut changed = None;
     for place in places {
-        match digest(&place) {
+        match sha256(&place) {
             Ok(sum) if sum == input.sha256 => return Some(place),
             Ok(_) => changed = changed.or(Some(place)),
             Err(_) => {}
@@ -133,18 +127,6 @@ fn locate(
         ),
     });
     None
-}
-
-fn digest(path: &Path) -> std::io::Result<String> {
-    use std::fmt::Write;
-    let bytes = std::fs::read(path)?;
-    Ok(Sha256::digest(bytes)
-        .iter()
-        .fold(String::new(), |mut text, byte| {
-            // Writing to a String cannot fail.
-            let _ = write!(text, "{byte:02x}");
-            text
-        }))
 }
 
 fn fit_again(

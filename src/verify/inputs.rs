@@ -1,15 +1,10 @@
 //! The inputs of a motor file, found and hashed.
 
-use crate::files::{folder_of, is_inside};
-use crate::motor_file::{Input, MotorFile};
+use crate::files::{folder_of, is_inside, sha256};
+use crate::motor_file::{Input, MotorFile, SHEET_ROLE};
 use rayon::prelude::*;
-use sha2::{Digest, Sha256};
-use std::fs::File;
-use std::io::{self, Read};
+use std::io;
 use std::path::{Path, PathBuf};
-
-/// Role of the sheet among the inputs.
-pub(super) const SHEET: &str = "bench sheet";
 
 /// Where inputs are looked for.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -47,7 +42,7 @@ pub fn check_inputs(path: &Path, file: &MotorFile, search: &Search) -> Vec<Check
     let sheet_folder = file
         .inputs
         .iter()
-        .find(|input| input.role.as_deref() == Some(SHEET))
+        .find(|input| input.role.as_deref() == Some(SHEET_ROLE))
         .map(|input| folder_of(Path::new(&input.path)).to_owned());
     file.inputs
         .par_iter()
@@ -94,7 +89,7 @@ fn find(
             }
             continue;
         }
-        let state = match hash(&path) {
+        let state = match sha256(&path) {
             Ok(found) if found == input.sha256 => return (path, State::Unchanged),
             Ok(found) => State::Changed(found),
             Err(error) if error.kind() == io::ErrorKind::NotFound => State::Missing,
@@ -105,28 +100,6 @@ fn find(
         }
     }
     last
-}
-
-/// SHA-256 of a regular file in lower-case hex; memory does not grow with the file.
-fn hash(path: &Path) -> io::Result<String> {
-    if !std::fs::metadata(path)?.is_file() {
-        return Err(io::Error::other("it is no regular file"));
-    }
-    let mut file = File::open(path)?;
-    let mut digest = Sha256::new();
-    let mut buffer = vec![0; 1 << 16];
-    loop {
-        let count = file.read(&mut buffer)?;
-        if count == 0 {
-            break;
-        }
-        digest.update(&buffer[..count]);
-    }
-    Ok(digest
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect())
 }
 
 #[cfg(test)]

@@ -1,10 +1,10 @@
 //! The numbers of a motor file, made again and compared.
 
-use super::inputs::{CheckedInput, SHEET, State};
+use super::inputs::{CheckedInput, State};
 use crate::bench::{BenchError, LoadOptions, read_sheet};
 use crate::fit::FitOptions;
 use crate::identify::{IdentifyError, identify};
-use crate::motor_file::{MotorFile, Parameter, ParameterName};
+use crate::motor_file::{MotorFile, Parameter, ParameterName, SHEET_ROLE};
 
 /// How far numbers made again may lie from the written ones.
 ///
@@ -78,7 +78,7 @@ pub fn reproduce(
 ) -> Result<Comparison, NotReproduced> {
     let sheet = inputs
         .iter()
-        .find(|checked| checked.input.role.as_deref() == Some(SHEET))
+        .find(|checked| checked.input.role.as_deref() == Some(SHEET_ROLE))
         .ok_or(NotReproduced::NoSheet)?;
     if inputs
         .iter()
