@@ -69,7 +69,7 @@ pub fn of_fit(bench: &Bench, estimate: &Estimate, columns: usize) -> String {
         (Quantity::Current, "current", "A"),
         (Quantity::Voltage, "voltage", "V"),
     ] {
-        for (capture, prediction) in bench.captures.iter().zip(&estimate.predictions) {
+        for (capture, prediction) in bench.captures.iter().zip(estimate.predictions.iter()) {
             let rows: Vec<_> = prediction
                 .rows
                 .iter()

@@ -6,12 +6,45 @@ use crate::bench::{Bench, Capture, Role};
 use crate::motor::Real;
 use crate::motor::{Condition, Constants, Dual, State, advance};
 use nalgebra::DVector;
-use std::f64::consts::FRAC_PI_2;
+use std::f64::consts::{FRAC_PI_2, TAU};
 
-/// Directions in which one capture's prediction is differentiated.
-pub const DIRECTIONS: usize = 26;
-/// A number with its derivatives in the directions of one capture.
-pub type Local = Dual<DIRECTIONS>;
+/// Directions in which a capture's settings can move.
+pub const DIRECTIONS: usize = 26 + UNEVENNESS;
+/// Cosine and sine of the first four waves of the back-EMF constant over a turn.
+pub const UNEVENNESS: usize = 8;
+/// A setting with its derivatives.
+type Setting = Dual<DIRECTIONS>;
+/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`]; three are spare.
+pub const LANES: usize = 32;
+/// A number with its derivatives in the lanes of one capture.
+pub type Local = Dual<LANES>;
+
+/// Lanes after those of the constants.
+mod lane {
+    pub const VOLTAGE_GAIN: usize = 12;
+    pub const VOLTAGE_ZERO: usize = 13;
+    pub const CURRENT_GAIN: usize = 14;
+    pub const CURRENT_ZERO: usize = 15;
+    pub const EMF: [usize; 2] = [16, 17];
+    pub const CURRENT: [usize; 3] = [18, 19, 20];
+    /// The first of [`super::UNEVENNESS`].
+    pub const UNEVENNESS: usize = 21;
+    /// With the direction that each stands for.
+    pub const OF_DIRECTIONS: [(usize, usize); 9] = {
+        use super::direction as d;
+        [
+            (VOLTAGE_GAIN, d::VOLTAGE_GAIN),
+            (VOLTAGE_ZERO, d::VOLTAGE_ZERO),
+            (CURRENT_GAIN, d::CURRENT_GAIN),
+            (CURRENT_ZERO, d::CURRENT_ZERO),
+            (EMF[0], d::EMF[0]),
+            (EMF[1], d::EMF[1]),
+            (CURRENT[0], d::CURRENT[0]),
+            (CURRENT[1], d::CURRENT[1]),
+            (CURRENT[2], d::CURRENT[2]),
+        ]
+    };
+}
 
 /// Names of the directions; each maps to none, one or several entries of the parameter vector.
 pub mod direction {
@@ -42,6 +75,8 @@ pub mod direction {
     pub const CONSTANT: usize = 24;
     /// Relative error of that inertia or torque.
     pub const ATTACHED: usize = 25;
+    /// The first of [`super::UNEVENNESS`].
+    pub const UNEVENNESS: usize = 26;
 }
 
 /// Which channel a row compares.
@@ -68,6 +103,10 @@ pub struct Row {
 /// What a capture's simulation gives.
 pub struct Prediction {
     pub rows: Vec<Row>,
+    /// For each lane the entries of the parameter vector it moves with, and by how much.
+    pub slopes: Vec<Vec<(usize, f64)>>,
+    /// Angle at the middle of each bin of a leg that lasts a few turns, and over it, in recorded volt-seconds.
+    angles: Vec<Vec<[f64; 2]>>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
     pub running_emf: Option<Local>,
 }
@@ -92,6 +131,10 @@ pub struct CaptureModel {
     attached: (f64, f64),
     /// Whether the screened share of the inductance is simulated.
     pub with_eddy: bool,
+    /// Volt-seconds of back-EMF in a turn, as recorded, where this capture's unevenness over a turn is followed.
+    turn_v_s: Option<f64>,
+    /// Cosine and sine of the waves of each bin of each leg; empty where a leg has none or its angles are not known yet.
+    waves: Vec<Vec<[f64; UNEVENNESS]>>,
 }
 
 /// Places in the parameter vector that every capture shares.
@@ -107,6 +150,18 @@ pub struct Shared {
     pub position_sd: f64,
     /// First guess of R, Ω.
     pub resistance_guess_ohm: f64,
+    /// Volt-seconds of back-EMF in a turn, where the ripple told it.
+    pub turn_v_s: Option<f64>,
+}
+
+/// Standard deviation of the cosine and of the sine of each wave of the relative back-EMF constant over a turn, before the capture is
+/// seen: segments and coils of a small motor differ by a per cent or so (common practice, no source).
+const UNEVENNESS_SD: f64 = 0.006;
+
+/// Whether a leg lasts for a few turns from a known instant, so that what repeats with the turn does not average out: one that
+/// is no longer whole turns a bin, as steady running is, nor switched.
+fn is_transient(role: Role, number: usize, leg: &Leg) -> bool {
+    leg.kind == LegKind::Connected && number > 0 && !matches!(role, Role::Pwm | Role::PwmLocked)
 }
 
 /// Share of V/R above which a motor about to be switched off counts as held: one that turns under load takes less than half
@@ -165,6 +220,24 @@ impl CaptureModel {
         });
         let attached = add_attached(bench, index, layout, &mut links);
         add_unknown_states(&legs, index, held, layout, &mut links);
+        let turn_v_s = shared.turn_v_s.filter(|_| {
+            !held
+                && legs
+                    .iter()
+                    .enumerate()
+                    .any(|(number, leg)| is_transient(capture.role, number, leg))
+        });
+        if turn_v_s.is_some() {
+            for wave in 0..UNEVENNESS {
+                let slot = Slot::Unevenness {
+                    capture: index,
+                    wave,
+                };
+                let parameter =
+                    Parameter::free(slot, 0.0).with_prior(0.0, UNEVENNESS_SD, Source::Position);
+                links[direction::UNEVENNESS + wave].push((layout.add(parameter), 1.0));
+            }
+        }
         let temperature_ratio = match (
             shared.reference_temperature_c,
             capture.winding_temperature_c,
@@ -194,12 +267,12 @@ impl CaptureModel {
             } else {
                 None
             },
-            current_lag_s: slowest
-                .is_finite()
-                .then(|| 1.0 / (std::f64::consts::TAU * slowest)),
+            current_lag_s: slowest.is_finite().then(|| 1.0 / (TAU * slowest)),
             temperature_ratio,
             attached,
             with_eddy: shared.with_eddy,
+            turn_v_s,
+            waves: Vec::new(),
         }
     }
 
@@ -210,19 +283,19 @@ impl CaptureModel {
             .sum()
     }
 
-    fn variable(&self, x: &DVector<f64>, which: usize) -> Local {
-        Local::variable(self.local(x, which), which)
+    fn variable(&self, x: &DVector<f64>, which: usize) -> Setting {
+        Setting::variable(self.local(x, which), which)
     }
 
-    fn exponential(&self, x: &DVector<f64>, which: usize) -> Local {
+    fn exponential(&self, x: &DVector<f64>, which: usize) -> Setting {
         let value = self.local(x, which).exp();
-        let mut out = Local::from(value);
+        let mut out = Setting::from(value);
         out.gradient[which] = value;
         out
     }
 
-    /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated.
-    pub fn predict(&self, x: &DVector<f64>) -> Option<Prediction> {
+    /// The model's constants with their derivatives in this capture's directions.
+    fn settings(&self, x: &DVector<f64>) -> Constants<Setting> {
         use direction as d;
         let winding = self.exponential(x, d::RESISTANCE)
             * self.temperature_ratio
@@ -230,11 +303,11 @@ impl CaptureModel {
         let series = (self.variable(x, d::SHUNT) + 1.0) * self.series_ohm;
         // J' /K² and T/K of what was attached to the shaft.
         let per_k = self.exponential(x, d::CONSTANT);
-        let per_k = Local::from(1.0) / per_k;
+        let per_k = Setting::from(1.0) / per_k;
         let actual = self.variable(x, d::ATTACHED) + 1.0;
         let added_capacitance = per_k * per_k * actual * self.attached.0;
         let load_current = per_k * actual * self.attached.1;
-        let constants = Constants {
+        Constants {
             resistance: winding + series + self.variable(x, d::LOOP) + self.loop_ohm,
             inductance: self.exponential(x, d::INDUCTANCE),
             capacitance: self.exponential(x, d::CAPACITANCE) + added_capacitance,
@@ -248,11 +321,45 @@ impl CaptureModel {
             eddy_share: self.variable(x, d::EDDY_SHARE),
             eddy_resistance: self.exponential(x, d::EDDY_RESISTANCE),
             with_eddy: self.with_eddy,
+            own_directions: false,
+        }
+    }
+
+    /// For each lane the entries of the parameter vector it moves with.
+    fn slopes(&self, settings: &Constants<Setting>) -> Vec<Vec<(usize, f64)>> {
+        let mut out = vec![Vec::new(); LANES];
+        for (entries, constant) in out.iter_mut().zip(settings.each()) {
+            for (links, slope) in self.links.iter().zip(&constant.gradient) {
+                if *slope != 0.0 {
+                    entries.extend(links.iter().map(|&(entry, factor)| (entry, factor * slope)));
+                }
+            }
+        }
+        for (lane, direction) in lane::OF_DIRECTIONS {
+            out[lane].clone_from(&self.links[direction]);
+        }
+        for wave in 0..UNEVENNESS {
+            out[lane::UNEVENNESS + wave].clone_from(&self.links[direction::UNEVENNESS + wave]);
+        }
+        out
+    }
+
+    /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated.
+    pub fn predict(&self, x: &DVector<f64>) -> Option<Prediction> {
+        use direction as d;
+        let settings = self.settings(x);
+        let constants = settings.in_own_directions();
+        let variable = |direction, lane| Local::variable(self.local(x, direction), lane);
+        let exponential = |direction, lane| {
+            let value = self.local(x, direction).exp();
+            let mut out = Local::from(value);
+            out.gradient[lane] = value;
+            out
         };
-        let gain_v = self.exponential(x, d::VOLTAGE_GAIN);
-        let zero_v = self.variable(x, d::VOLTAGE_ZERO);
-        let gain_i = self.exponential(x, d::CURRENT_GAIN);
-        let zero_i = self.variable(x, d::CURRENT_ZERO);
+        let gain_v = exponential(d::VOLTAGE_GAIN, lane::VOLTAGE_GAIN);
+        let zero_v = variable(d::VOLTAGE_ZERO, lane::VOLTAGE_ZERO);
+        let gain_i = exponential(d::CURRENT_GAIN, lane::CURRENT_GAIN);
+        let zero_i = variable(d::CURRENT_ZERO, lane::CURRENT_ZERO);
         let mut state = State::<Local>::rest();
         let mut rows = Vec::new();
         let mut running = None;
@@ -260,13 +367,18 @@ impl CaptureModel {
         let mut emf_known =
             matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
         let mut last_voltage = 0.0;
+        let amplitudes: [Local; UNEVENNESS] =
+            std::array::from_fn(|k| variable(d::UNEVENNESS + k, lane::UNEVENNESS + k));
+        let mut angles = vec![Vec::new(); self.legs.len()];
+        // Angle since the first transient began, in recorded volt-seconds.
+        let mut passed_v_s = 0.0;
         for (number, leg) in self.legs.iter().enumerate() {
             if !emf_known && matches!(leg.kind, LegKind::Connected | LegKind::Open) {
                 let Some(&which) = d::EMF.get(emfs).filter(|&&w| !self.links[w].is_empty()) else {
                     break;
                 };
+                state.back_emf = variable(which, lane::EMF[emfs]);
                 emfs += 1;
-                state.back_emf = self.variable(x, which);
                 emf_known = true;
             }
             match leg.kind {
@@ -297,18 +409,21 @@ impl CaptureModel {
                     else {
                         break;
                     };
+                    state.current = variable(which, lane::CURRENT[currents]);
                     currents += 1;
-                    state.current = self.variable(x, which);
                     state.eddy_current = state.current;
                     // The model follows the mean of a rippling current, over which the contact drop is rounder than at
                     // one current: E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2)) for Gaussian ξ (MacKay 1992, Neural
                     // Computation 4, 720-736, for the logistic function).
                     let variance = FRAC_PI_2 * leg.current_ripple_a * leg.current_ripple_a;
-                    let constants = Constants {
+                    let mut constants = Constants {
                         brush_scale: (constants.brush_scale * constants.brush_scale + variance)
                             .sqrt(),
                         ..constants
                     };
+                    let friction = constants.friction_current;
+                    let waves = self.waves.get(number).filter(|w| !w.is_empty());
+                    let transient = self.turn_v_s.is_some() && is_transient(self.role, number, leg);
                     let mut lagged = state.current;
                     let mut mean_emf = Local::from(0.0);
                     let mut total = 0.0;
@@ -321,6 +436,27 @@ impl CaptureModel {
                                 }
                                 (zero_v * -1.0 + last_voltage) / gain_v
                             }
+                        };
+                        let voltage = match waves {
+                            Some(waves) => {
+                                let mut wave = Local::from(0.0);
+                                for (k, (amplitude, shape)) in
+                                    amplitudes.iter().zip(&waves[k]).enumerate()
+                                {
+                                    wave.value += amplitude.value * shape;
+                                    wave.gradient[lane::UNEVENNESS + k] = *shape;
+                                }
+                                // K(1 + ε) makes the back-EMF larger by ε, and the torque: a friction smaller by ε i.
+                                let turning = if state.back_emf.value == 0.0 {
+                                    state.current.value.signum()
+                                } else {
+                                    state.back_emf.value.signum()
+                                };
+                                constants.friction_current =
+                                    friction + wave * state.current * -turning;
+                                voltage + wave * state.back_emf * -1.0
+                            }
+                            None => voltage,
                         };
                         let condition = if bin.conducting {
                             Condition::Voltage(voltage)
@@ -342,6 +478,11 @@ impl CaptureModel {
                             }
                             None => next.mean_current,
                         };
+                        if transient {
+                            let step = next.mean_back_emf.value * gain_v.value * bin.width_s;
+                            angles[number].push([passed_v_s + 0.5 * step, step]);
+                            passed_v_s += step;
+                        }
                         mean_emf += next.mean_back_emf * bin.width_s;
                         total += bin.width_s;
                         if k < leg.compared && bin.current_a.is_finite() {
@@ -373,6 +514,7 @@ impl CaptureModel {
                         let next =
                             advance(&constants, state, Condition::Open, bin.width_s, self.held);
                         state = next.end;
+                        passed_v_s += next.mean_back_emf.value * gain_v.value * bin.width_s;
                         if k < leg.compared && bin.voltage_v.is_finite() {
                             rows.push(Row {
                                 time_s: bin.time_s,
@@ -391,9 +533,48 @@ impl CaptureModel {
         }
         Some(Prediction {
             rows,
+            slopes: self.slopes(&settings),
+            angles,
             running_emf: running,
         })
     }
+}
+
+/// Turns after which the unevenness is half faded: by then it averages out, and its phase is no longer known.
+const FADING_TURNS: f64 = 8.0;
+
+impl CaptureModel {
+    /// Lays the waves of the back-EMF constant over the angles that were predicted. They stay where they are until the next call:
+    /// the phase of a wave is no information on the parameters that the fit should use.
+    pub fn lay_waves(&mut self, prediction: &Prediction) {
+        let Some(turn_v_s) = self.turn_v_s else {
+            return;
+        };
+        self.waves = prediction
+            .angles
+            .iter()
+            .map(|leg| leg.iter().map(|at| waves(*at, turn_v_s)).collect())
+            .collect();
+    }
+}
+
+/// Means of the waves over a bin, from its middle and width.
+fn waves([middle_v_s, step_v_s]: [f64; 2], turn_v_s: f64) -> [f64; UNEVENNESS] {
+    let left = 1.0 / (1.0 + (middle_v_s / turn_v_s / FADING_TURNS).powi(2));
+    let mut out = [0.0; UNEVENNESS];
+    for (wave, pair) in out.chunks_exact_mut(2).enumerate() {
+        let per_v_s = TAU * (wave + 1) as f64 / turn_v_s;
+        let half = 0.5 * step_v_s * per_v_s;
+        let kept = if half.abs() < 1e-3 {
+            1.0 - half * half / 6.0
+        } else {
+            half.sin() / half
+        };
+        let (sin, cos) = (middle_v_s * per_v_s).sin_cos();
+        pair[0] = left * kept * cos;
+        pair[1] = left * kept * sin;
+    }
+    out
 }
 
 /// One row for the mean of a channel over a leg in which its true value is zero.

@@ -115,7 +115,7 @@ pub fn covariance(
         }
     }
     for reading in &problem.readings {
-        if let Some(term) = reading.evaluate(&solution.x, &problem.models, predictions) {
+        if let Some(term) = reading.evaluate(&solution.x, predictions) {
             let mut vector = DVector::zeros(n);
             for (k, g) in term.gradient {
                 vector[k] += g;

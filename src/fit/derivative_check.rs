@@ -65,7 +65,8 @@ fn derivatives_of_every_row_agree_with_central_differences() {
     let mut compared = 0;
     let mut failures = Vec::new();
     for model in &found.problem.models {
-        let at = model.predict(&x).unwrap().rows;
+        let prediction = model.predict(&x).unwrap();
+        let at = prediction.rows;
         assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
         let entries: std::collections::BTreeSet<usize> = model
             .links
@@ -82,8 +83,8 @@ fn derivatives_of_every_row_agree_with_central_differences() {
             };
             let sides = h.map(|h| (moved(h), moved(-h)));
             let derivative = |k: usize| -> f64 {
-                model
-                    .links
+                prediction
+                    .slopes
                     .iter()
                     .enumerate()
                     .flat_map(|(which, links)| links.iter().map(move |link| (which, link)))

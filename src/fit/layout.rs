@@ -52,6 +52,8 @@ pub enum Slot {
     InitialCurrent { capture: usize, piece: usize },
     /// Relative departure of the resistance at a held rotor's position from its mean over a turn.
     Position { capture: usize },
+    /// Cosine (even) or sine (odd) of a wave of the relative back-EMF constant over a turn in a capture.
+    Unevenness { capture: usize, wave: usize },
     /// Open-circuit voltage of an unrecorded source, as a departure from its stated value, V.
     Source { capture: usize },
     /// Resistance in the loop outside the motor, as a departure from its stated value, Ω.

@@ -1,11 +1,12 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::capture_model::{CaptureModel, DIRECTIONS, Prediction, Row};
+use super::capture_model::{CaptureModel, LANES, Prediction};
 use super::layout::Layout;
 use super::readings::ReadingTerm;
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
+use std::sync::{Arc, Mutex};
 
 /// Everything the solver needs.
 pub struct Problem {
@@ -17,6 +18,8 @@ pub struct Problem {
     lower: DVector<f64>,
     upper: DVector<f64>,
     limits: DVector<f64>,
+    /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
+    last: Mutex<Option<(DVector<f64>, Arc<Vec<Prediction>>)>>,
 }
 
 impl Problem {
@@ -34,23 +37,34 @@ impl Problem {
             lower,
             upper,
             limits,
+            last: Mutex::new(None),
         }
     }
 
     /// Predictions of every capture.
-    pub fn predict(&self, x: &DVector<f64>) -> Option<Vec<Prediction>> {
-        self.models.par_iter().map(|m| m.predict(x)).collect()
+    pub fn predict(&self, x: &DVector<f64>) -> Option<Arc<Vec<Prediction>>> {
+        // A thread that panicked while it held the lock left a whole entry or none.
+        let last = || {
+            self.last
+                .lock()
+                .unwrap_or_else(|poisoned| poisoned.into_inner())
+        };
+        if let Some((at, predictions)) = &*last()
+            && at == x
+        {
+            return Some(Arc::clone(predictions));
+        }
+        let predictions: Option<Vec<Prediction>> =
+            self.models.par_iter().map(|m| m.predict(x)).collect();
+        let predictions = Arc::new(predictions?);
+        *last() = Some((x.clone(), Arc::clone(&predictions)));
+        Some(predictions)
     }
 
     /// What the rows of capture `k` alone give.
     pub fn capture_equations(&self, k: usize, prediction: &Prediction) -> NormalEquations {
         let mut out = self.nothing();
-        scatter(
-            &self.models[k],
-            &prediction.rows,
-            &self.deviations[k],
-            &mut out,
-        );
+        scatter(prediction, &self.deviations[k], &mut out);
         out
     }
 
@@ -78,6 +92,15 @@ impl Problem {
     /// Switches the screened share of the inductance on or off in every capture.
     pub fn set_eddy(&mut self, on: bool) {
         self.models.iter_mut().for_each(|m| m.with_eddy = on);
+        self.last = Mutex::new(None);
+    }
+
+    /// Lays the unevenness of every capture over the angles predicted at `x`.
+    pub fn lay_waves(&mut self, predictions: &[Prediction]) {
+        for (model, prediction) in self.models.iter_mut().zip(predictions) {
+            model.lay_waves(prediction);
+        }
+        self.last = Mutex::new(None);
     }
 
     /// True when an entry cannot move.
@@ -86,34 +109,74 @@ impl Problem {
     }
 }
 
-// Indices are the directions of the derivatives, over half of a symmetric matrix.
+/// What one capture's rows give in its lanes.
+struct LaneEquations {
+    cost: f64,
+    gradient: [f64; LANES],
+    /// Lower half; what stands above the diagonal is not to be read.
+    normal: [[f64; LANES]; LANES],
+}
+
+/// Sums `weight · g gᵀ` and `weight · g r` over the rows.
+fn sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
+    #[cfg(target_arch = "x86_64")]
+    if std::arch::is_x86_feature_detected!("avx2") {
+        // SAFETY: the processor has the instructions, as was just asked.
+        #[allow(unsafe_code)]
+        return unsafe { wide_sums(prediction, deviations) };
+    }
+    any_sums(prediction, deviations)
+}
+
+/// The same operations in the same order, four at a time.
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn wide_sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
+    any_sums(prediction, deviations)
+}
+
+// Indices are lanes, over half of a symmetric matrix.
 #[allow(clippy::needless_range_loop)]
-/// Adds `weight · g gᵀ` and `weight · g r` of one capture's rows to the global equations.
-fn scatter(model: &CaptureModel, rows: &[Row], deviations: &[f64], out: &mut NormalEquations) {
-    let mut normal = [[0.0; DIRECTIONS]; DIRECTIONS];
-    let mut gradient = [0.0; DIRECTIONS];
-    for (row, sd) in rows.iter().zip(deviations) {
+#[inline(always)]
+fn any_sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
+    /// Lanes that the processor takes at a time.
+    const WIDTH: usize = 4;
+    let mut out = LaneEquations {
+        cost: 0.0,
+        gradient: [0.0; LANES],
+        normal: [[0.0; LANES]; LANES],
+    };
+    for (row, sd) in prediction.rows.iter().zip(deviations) {
         let weight = 1.0 / (sd * sd);
         let residual = row.predicted.value - row.recorded;
         out.cost += 0.5 * weight * residual * residual;
         let g = &row.predicted.gradient;
-        for a in 0..DIRECTIONS {
+        for a in 0..LANES {
             let scaled = weight * g[a];
             if scaled != 0.0 {
-                gradient[a] += scaled * residual;
-                for b in 0..=a {
-                    normal[a][b] += scaled * g[b];
+                out.gradient[a] += scaled * residual;
+                for block in 0..=a / WIDTH {
+                    for b in block * WIDTH..(block + 1) * WIDTH {
+                        out.normal[a][b] += scaled * g[b];
+                    }
                 }
             }
         }
     }
-    for a in 0..DIRECTIONS {
-        for &(entry_a, factor_a) in &model.links[a] {
-            out.gradient[entry_a] += factor_a * gradient[a];
-            for b in 0..DIRECTIONS {
-                let value = if b <= a { normal[a][b] } else { normal[b][a] };
+    out
+}
+
+/// Adds what one capture's rows give to the global equations.
+fn scatter(prediction: &Prediction, deviations: &[f64], out: &mut NormalEquations) {
+    let lanes = sums(prediction, deviations);
+    out.cost += lanes.cost;
+    for (a, of_a) in prediction.slopes.iter().enumerate() {
+        for &(entry_a, factor_a) in of_a {
+            out.gradient[entry_a] += factor_a * lanes.gradient[a];
+            for (b, of_b) in prediction.slopes.iter().enumerate() {
+                let value = lanes.normal[a.max(b)][a.min(b)];
                 if value != 0.0 {
-                    for &(entry_b, factor_b) in &model.links[b] {
+                    for &(entry_b, factor_b) in of_b {
                         out.normal[(entry_a, entry_b)] += factor_a * factor_b * value;
                     }
                 }
@@ -134,11 +197,11 @@ impl LeastSquares for Problem {
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
         let mut out = self.nothing();
         let predictions = self.predict(x)?;
-        for ((k, model), prediction) in self.models.iter().enumerate().zip(&predictions) {
-            scatter(model, &prediction.rows, &self.deviations[k], &mut out);
+        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
+            scatter(prediction, deviations, &mut out);
         }
         for reading in &self.readings {
-            let term = reading.evaluate(x, &self.models, &predictions)?;
+            let term = reading.evaluate(x, &predictions)?;
             out.cost += 0.5 * term.residual * term.residual;
             for &(a, ga) in &term.gradient {
                 out.gradient[a] += ga * term.residual;

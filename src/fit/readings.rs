@@ -193,12 +193,7 @@ pub fn prepare(
 
 impl ReadingTerm {
     /// The residual at `x`, given every capture's prediction; `None` where a log has no argument.
-    pub fn evaluate(
-        &self,
-        x: &DVector<f64>,
-        models: &[CaptureModel],
-        predictions: &[Prediction],
-    ) -> Option<Term> {
+    pub fn evaluate(&self, x: &DVector<f64>, predictions: &[Prediction]) -> Option<Term> {
         match self {
             ReadingTerm::Resistance {
                 ohm,
@@ -236,7 +231,7 @@ impl ReadingTerm {
                     return None;
                 }
                 let mut gradient = vec![(*constant, 1.0 / relative_sd)];
-                for (which, links) in models[*model].links.iter().enumerate() {
+                for (which, links) in predictions[*model].slopes.iter().enumerate() {
                     for &(entry, factor) in links {
                         gradient.push((
                             entry,
@@ -296,7 +291,7 @@ pub fn conflicts(problem: &Problem, x: &DVector<f64>, predictions: &[Prediction]
         .readings
         .iter()
         .filter(|r| r.source() == Source::Anchor)
-        .filter_map(|r| Some((r, r.evaluate(x, &problem.models, predictions)?.residual)))
+        .filter_map(|r| Some((r, r.evaluate(x, predictions)?.residual)))
         .collect();
     let worst = anchors.iter().map(|a| a.1.abs()).fold(0.0, f64::max);
     if anchors.len() < 2 || worst < LARGEST_PULL {

@@ -1,8 +1,12 @@
 //! Forward-mode automatic differentiation with a fixed number of directions.
 //!
 //! The simulation is written once over [`Real`]; with `f64` it simulates, with [`Dual`] it also carries the derivative
-//! of every state with respect to `N` parameters (the variational equations, solved in the same pass).
+//! of every state with respect to `N` parameters (the variational equations, solved in the same pass). The smooth step, nearly all
+//! of the work, has its derivatives written out ([`super::step_partials`]).
 
+use super::differentiated::differentiated_step;
+use super::step::plain_step;
+use super::{Advance, Constants, State};
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
 /// A real number, or one that carries derivatives.
@@ -33,6 +37,17 @@ pub trait Real:
     /// Absolute value; the derivative at 0 is taken from the positive side.
     fn abs(self) -> Self {
         if self.value() < 0.0 { -self } else { self }
+    }
+    /// One smooth step of the motor over M components of its state ([`super::step`]), with the relative size of its last
+    /// correction. `sign`: that of the rotation, 0 unless `TURNING`.
+    fn smooth_step<const M: usize, const TURNING: bool>(
+        c: &Constants<Self>,
+        from: &State<Self>,
+        v: Self,
+        h: f64,
+        sign: f64,
+    ) -> (Advance<Self>, f64) {
+        plain_step::<Self, M, TURNING>(c, from, v, h, sign)
     }
 }
 
@@ -175,6 +190,16 @@ impl<const N: usize> Mul<f64> for Dual<N> {
 }
 
 impl<const N: usize> Real for Dual<N> {
+    #[inline(always)]
+    fn smooth_step<const M: usize, const TURNING: bool>(
+        c: &Constants<Self>,
+        from: &State<Self>,
+        v: Self,
+        h: f64,
+        sign: f64,
+    ) -> (Advance<Self>, f64) {
+        differentiated_step::<N, M, TURNING>(c, from, &v, h, sign)
+    }
     #[inline(always)]
     fn value(self) -> f64 {
         self.value

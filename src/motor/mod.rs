@@ -2,12 +2,15 @@
 //!
 //! Knows nothing of files, captures or terminals. See `docs/theory.md` for the equations with their sources.
 
+mod bent_slopes;
+mod differentiated;
 pub mod dual;
 pub mod energy;
 pub mod parameters;
 pub mod propagator;
 pub mod state;
 pub mod step;
+mod step_partials;
 pub mod temperature;
 
 pub use dual::{Dual, Real};

@@ -37,50 +37,42 @@ pub struct Propagator<const M: usize> {
     pub phi3_partial: [[f64; M]; M],
 }
 
+/// Places of one coefficient: itself, then its derivatives with respect to up to three characteristic coefficients. Four numbers
+/// that are always worked on together, whatever M.
+const PLACES: usize = 4;
+
 /// A polynomial of degree < M in `A` with derivatives with respect to the M characteristic coefficients.
 #[derive(Clone, Copy)]
-struct Element<const M: usize> {
-    c: [f64; M],
-    d: [[f64; M]; M],
-}
+struct Element<const M: usize>([[f64; PLACES]; M]);
 
 impl<const M: usize> Element<M> {
+    #[inline(always)]
     fn constant(value: f64) -> Self {
-        let mut c = [0.0; M];
-        c[0] = value;
-        Element {
-            c,
-            d: [[0.0; M]; M],
-        }
+        let mut out = [[0.0; PLACES]; M];
+        out[0][0] = value;
+        Element(out)
     }
 
     /// `A` times this element, with `A^M = Σ p[j] A^j`.
     #[inline(always)]
     fn shifted(&self, p: &[f64; M]) -> Self {
-        let top = self.c[M - 1];
-        let top_d = self.d[M - 1];
-        let mut out = Element {
-            c: [0.0; M],
-            d: [[0.0; M]; M],
-        };
+        let top = self.0[M - 1];
+        let mut out = [[0.0; PLACES]; M];
         for k in 0..M {
-            let below = if k == 0 { 0.0 } else { self.c[k - 1] };
-            out.c[k] = below + top * p[k];
-            for j in 0..M {
-                let below_d = if k == 0 { 0.0 } else { self.d[k - 1][j] };
-                out.d[k][j] = below_d + top_d[j] * p[k];
+            for place in 0..PLACES {
+                let below = if k == 0 { 0.0 } else { self.0[k - 1][place] };
+                out[k][place] = below + top[place] * p[k];
             }
-            out.d[k][k] += top;
+            out[k][k + 1] += top[0];
         }
-        out
+        Element(out)
     }
 
     #[inline(always)]
     fn scaled(mut self, s: f64) -> Self {
         for k in 0..M {
-            self.c[k] *= s;
-            for j in 0..M {
-                self.d[k][j] *= s;
+            for place in 0..PLACES {
+                self.0[k][place] *= s;
             }
         }
         self
@@ -89,29 +81,34 @@ impl<const M: usize> Element<M> {
     #[inline(always)]
     fn plus(mut self, other: &Self) -> Self {
         for k in 0..M {
-            self.c[k] += other.c[k];
-            for j in 0..M {
-                self.d[k][j] += other.d[k][j];
+            for place in 0..PLACES {
+                self.0[k][place] += other.0[k][place];
             }
         }
+        self
+    }
+
+    #[inline(always)]
+    fn plus_constant(mut self, value: f64) -> Self {
+        self.0[0][0] += value;
         self
     }
 
     /// Product modulo the characteristic polynomial, by Horner over the powers of `A` in `other`.
     #[inline(always)]
     fn times(&self, other: &Self, p: &[f64; M]) -> Self {
-        let mut out = Element {
-            c: [0.0; M],
-            d: [[0.0; M]; M],
-        };
+        let mut out = Element([[0.0; PLACES]; M]);
         for k in (0..M).rev() {
             if k < M - 1 {
                 out = out.shifted(p);
             }
+            let mut derivatives = other.0[k];
+            derivatives[0] = 0.0;
+            let value = other.0[k][0];
             for i in 0..M {
-                out.c[i] += self.c[i] * other.c[k];
-                for j in 0..M {
-                    out.d[i][j] += self.d[i][j] * other.c[k] + self.c[i] * other.d[k][j];
+                let own = self.0[i][0];
+                for place in 0..PLACES {
+                    out.0[i][place] += self.0[i][place] * value + own * derivatives[place];
                 }
             }
         }
@@ -119,7 +116,33 @@ impl<const M: usize> Element<M> {
     }
 }
 
+/// 1/k: a division less in every term of the series.
+const RECIPROCALS: [f64; 20] = {
+    let mut out = [1.0; 20];
+    let mut k = 1;
+    while k < 20 {
+        out[k] = 1.0 / k as f64;
+        k += 1;
+    }
+    out
+};
+
+/// Back from powers of `A·scale` and derivatives with respect to its coefficients to those of `A`; `powers[k]` is scale^k.
+#[inline(always)]
+fn unscaled<const M: usize>(e: &Element<M>, powers: &[f64; PLACES]) -> ([f64; M], [[f64; M]; M]) {
+    let mut c = [0.0; M];
+    let mut d = [[0.0; M]; M];
+    for k in 0..M {
+        c[k] = e.0[k][0] * powers[k];
+        for j in 0..M {
+            d[k][j] = e.0[k][j + 1] * powers[k] * powers[M - j];
+        }
+    }
+    (c, d)
+}
+
 impl<const M: usize> Propagator<M> {
+    #[inline(always)]
     /// φ₁ and φ₂ for the matrix with `A^M = Σ characteristic[j] A^j` (so for M = 2 `characteristic = [−det, trace]`).
     pub fn new(characteristic: [f64; M]) -> Self {
         // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound).
@@ -138,7 +161,12 @@ impl<const M: usize> Propagator<M> {
         }
         let scale = 1.0 / f64::from(1u32 << halvings);
         // Work with B = A·scale: B^M = Σ p_j scale^(M−j) B^j.
-        let p: [f64; M] = std::array::from_fn(|j| characteristic[j] * scale.powi((M - j) as i32));
+        let mut p = characteristic;
+        for j in 0..M {
+            for _ in j..M {
+                p[j] *= scale;
+            }
+        }
         let terms: u32 = match radius * scale {
             r if r < 1e-3 => 4,
             r if r < 0.05 => 8,
@@ -146,46 +174,39 @@ impl<const M: usize> Propagator<M> {
             _ => 16,
         };
         // φ₃(B) = Σ B^k/(k+3)!, then φ₂ = I/2 + B φ₃, φ₁ = I + B φ₂ and e^B = I + B φ₁.
-        let one = Element::constant(1.0);
-        let mut phi3 = one;
+        let mut phi3 = Element::constant(1.0);
         for k in (1..=terms).rev() {
-            phi3 = phi3.shifted(&p).scaled(1.0 / f64::from(k + 3)).plus(&one);
+            phi3 = phi3
+                .shifted(&p)
+                .scaled(RECIPROCALS[k as usize + 3])
+                .plus_constant(1.0);
         }
         phi3 = phi3.scaled(1.0 / 6.0);
-        let mut phi2 = phi3.shifted(&p).plus(&Element::constant(0.5));
-        let mut phi1 = phi2.shifted(&p).plus(&one);
+        let mut phi2 = phi3.shifted(&p).plus_constant(0.5);
+        let mut phi1 = phi2.shifted(&p).plus_constant(1.0);
         // With X = 2^k B, in powers of B throughout: φ₃(2X) = (φ₁φ₂ + φ₂ + 2φ₃)/8, φ₂(2X) = (φ₁² + 2φ₂)/4,
         // φ₁(2X) = (e^X + I) φ₁/2.
         let mut doubling = 1.0;
         for _ in 0..halvings {
-            let exponential = phi1.shifted(&p).scaled(doubling).plus(&one);
+            let exponential = phi1.shifted(&p).scaled(doubling).plus_constant(1.0);
             let next3 = phi1
                 .times(&phi2, &p)
                 .plus(&phi2)
                 .plus(&phi3.scaled(2.0))
                 .scaled(0.125);
             let next2 = phi1.times(&phi1, &p).plus(&phi2.scaled(2.0)).scaled(0.25);
-            phi1 = exponential.plus(&one).times(&phi1, &p).scaled(0.5);
+            phi1 = exponential.plus_constant(1.0).times(&phi1, &p).scaled(0.5);
             phi2 = next2;
             phi3 = next3;
             doubling *= 2.0;
         }
-        // Back from powers of B = A·scale and derivatives with respect to p to those of A.
-        let back = |e: Element<M>| {
-            let mut c = [0.0; M];
-            let mut d = [[0.0; M]; M];
-            for k in 0..M {
-                let power = scale.powi(k as i32);
-                c[k] = e.c[k] * power;
-                for j in 0..M {
-                    d[k][j] = e.d[k][j] * power * scale.powi((M - j) as i32);
-                }
-            }
-            (c, d)
-        };
-        let (c1, d1) = back(phi1);
-        let (c2, d2) = back(phi2);
-        let (c3, d3) = back(phi3);
+        let mut powers = [1.0; PLACES];
+        for k in 1..=M {
+            powers[k] = powers[k - 1] * scale;
+        }
+        let (c1, d1) = unscaled(&phi1, &powers);
+        let (c2, d2) = unscaled(&phi2, &powers);
+        let (c3, d3) = unscaled(&phi3, &powers);
         Propagator {
             phi1: c1,
             phi1_partial: d1,

@@ -1,6 +1,6 @@
 //! The state of the motor seen from its terminals, its time derivative and Jacobian.
 
-use super::{Real, TerminalParameters};
+use super::{Dual, Real, TerminalParameters};
 
 /// Parameters of the state equations over any [`Real`], SI units.
 #[derive(Clone, Copy, Debug)]
@@ -21,6 +21,9 @@ pub struct Constants<S> {
     pub eddy_resistance: S,
     /// Whether the eddy branch is simulated at all; without it the state has no third component.
     pub with_eddy: bool,
+    /// Promise that the k-th of [`Constants::each`] has a derivative in direction k alone, which saves work; friction, which
+    /// a capture may change from step to step, is free of it.
+    pub own_directions: bool,
 }
 
 impl<S: Real> Constants<S> {
@@ -40,6 +43,85 @@ impl<S: Real> Constants<S> {
             eddy_share: p.eddy_share.into(),
             eddy_resistance: p.eddy_resistance_ohm.into(),
             with_eddy: p.eddy_share > 0.0,
+            own_directions: false,
+        }
+    }
+
+    /// The twelve constants in a fixed order.
+    pub fn each(&self) -> [&S; 12] {
+        [
+            &self.resistance,
+            &self.inductance,
+            &self.capacitance,
+            &self.friction_current,
+            &self.viscous_conductance,
+            &self.windage,
+            &self.brush_drop,
+            &self.brush_scale,
+            &self.saturation,
+            &self.reaction,
+            &self.eddy_share,
+            &self.eddy_resistance,
+        ]
+    }
+
+    /// Without derivatives.
+    #[inline(always)]
+    pub fn values(&self) -> Constants<f64> {
+        Constants {
+            resistance: self.resistance.value(),
+            inductance: self.inductance.value(),
+            capacitance: self.capacitance.value(),
+            friction_current: self.friction_current.value(),
+            viscous_conductance: self.viscous_conductance.value(),
+            windage: self.windage.value(),
+            brush_drop: self.brush_drop.value(),
+            brush_scale: self.brush_scale.value(),
+            saturation: self.saturation.value(),
+            reaction: self.reaction.value(),
+            eddy_share: self.eddy_share.value(),
+            eddy_resistance: self.eddy_resistance.value(),
+            with_eddy: self.with_eddy,
+            own_directions: false,
+        }
+    }
+}
+
+impl<const N: usize> Constants<Dual<N>> {
+    /// The same constants with a direction of their own each: the k-th of [`Constants::each`] is direction k of M.
+    ///
+    /// # Panics
+    /// With fewer than twelve directions: a slip in the code.
+    pub fn in_own_directions<const M: usize>(&self) -> Constants<Dual<M>> {
+        let [
+            r,
+            l,
+            c,
+            friction,
+            viscous,
+            windage,
+            drop,
+            scale,
+            saturation,
+            reaction,
+            share,
+            eddy,
+        ] = self.each().map(|constant| constant.value);
+        Constants {
+            resistance: Dual::variable(r, 0),
+            inductance: Dual::variable(l, 1),
+            capacitance: Dual::variable(c, 2),
+            friction_current: Dual::variable(friction, 3),
+            viscous_conductance: Dual::variable(viscous, 4),
+            windage: Dual::variable(windage, 5),
+            brush_drop: Dual::variable(drop, 6),
+            brush_scale: Dual::variable(scale, 7),
+            saturation: Dual::variable(saturation, 8),
+            reaction: Dual::variable(reaction, 9),
+            eddy_share: Dual::variable(share, 10),
+            eddy_resistance: Dual::variable(eddy, 11),
+            with_eddy: self.with_eddy,
+            own_directions: true,
         }
     }
 }
@@ -62,6 +144,16 @@ impl<S: Real> State<S> {
             current: 0.0.into(),
             back_emf: 0.0.into(),
             eddy_current: 0.0.into(),
+        }
+    }
+
+    /// Without derivatives.
+    #[inline(always)]
+    pub fn values(&self) -> State<f64> {
+        State {
+            current: self.current.value(),
+            back_emf: self.back_emf.value(),
+            eddy_current: self.eddy_current.value(),
         }
     }
 }

@@ -100,21 +100,24 @@ fn connected<S: Real>(
         return next;
     }
     // Did the rotor stop, or break away, inside this step?
-    let event = |s: &State<S>| match turning {
-        Some(sign) => s.back_emf.value() * sign,
+    let event = |s: &State<f64>| match turning {
+        Some(sign) => s.back_emf * sign,
         None => {
-            let i = s.current.value();
+            let i = s.current;
             c.friction_current.value() - (i * (1.0 - c.reaction.value() * i.abs())).abs()
         }
     };
-    if event(&next.end) >= 0.0 || (turning.is_some() && from.back_emf.value().abs() <= STILL_V) {
+    if event(&next.end.values()) >= 0.0
+        || (turning.is_some() && from.back_emf.value().abs() <= STILL_V)
+    {
         return next;
     }
     let (mut low, mut high) = (0.0, h);
-    let mut at = next;
+    // The instant is sought without derivatives.
+    let (plain, start) = (c.values(), from.values());
     for _ in 0..40 {
         let middle = 0.5 * (low + high);
-        at = exponential_step(c, &from, v, middle, turning).0;
+        let at = exponential_step(&plain, &start, v.value(), middle, turning).0;
         if event(&at.end) >= 0.0 {
             low = middle
         } else {
@@ -125,6 +128,7 @@ fn connected<S: Real>(
         }
     }
     let passed = 0.5 * (low + high);
+    let mut at = exponential_step(c, &from, v, passed, turning).0;
     if let Some(sign) = turning {
         at.end.back_emf = moved_on(c, &at.end, v, sign);
     } else {
@@ -152,8 +156,8 @@ fn moved_on<S: Real>(c: &Constants<S>, at: &State<S>, v: S, sign: f64) -> S {
 }
 
 /// A component of the state.
-#[derive(Clone, Copy)]
-enum Component {
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Component {
     Current,
     Emf,
     Eddy,
@@ -168,13 +172,26 @@ impl Component {
         }
     }
 
-    fn of<S: Copy>(self, state: &mut State<S>) -> &mut S {
+    /// That component of a state.
+    #[inline(always)]
+    pub(super) fn of<S: Copy>(self, state: &mut State<S>) -> &mut S {
         match self {
             Component::Current => &mut state.current,
             Component::Emf => &mut state.back_emf,
             Component::Eddy => &mut state.eddy_current,
         }
     }
+}
+
+/// What moves in a step: the current, the back-EMF of a turning rotor, and what is left of M components is the screened current.
+#[inline(always)]
+pub(super) fn moving<const M: usize, const TURNING: bool>() -> [Component; M] {
+    use Component::{Current, Eddy, Emf};
+    std::array::from_fn(|k| match (k, TURNING) {
+        (0, _) => Current,
+        (1, true) => Emf,
+        _ => Eddy,
+    })
 }
 
 /// Entry of the Jacobian: derivative of the slope of `row` with respect to `column`.
@@ -200,24 +217,24 @@ fn exponential_step<S: Real>(
     h: f64,
     turning: Option<f64>,
 ) -> (Advance<S>, f64) {
-    use Component::{Current, Eddy, Emf};
+    let sign = turning.unwrap_or(0.0);
     match (turning.is_some(), c.with_eddy) {
-        (false, false) => step_of(c, from, v, h, turning, [Current]),
-        (false, true) => step_of(c, from, v, h, turning, [Current, Eddy]),
-        (true, false) => step_of(c, from, v, h, turning, [Current, Emf]),
-        (true, true) => step_of(c, from, v, h, turning, [Current, Emf, Eddy]),
+        (false, false) => S::smooth_step::<1, false>(c, from, v, h, 0.0),
+        (false, true) => S::smooth_step::<2, false>(c, from, v, h, 0.0),
+        (true, false) => S::smooth_step::<2, true>(c, from, v, h, sign),
+        (true, true) => S::smooth_step::<3, true>(c, from, v, h, sign),
     }
 }
 
-fn step_of<S: Real, const M: usize>(
+/// The step in the arithmetic of `S`, derivatives and all.
+pub(super) fn plain_step<S: Real, const M: usize, const TURNING: bool>(
     c: &Constants<S>,
     from: &State<S>,
     v: S,
     h: f64,
-    turning: Option<f64>,
-    which: [Component; M],
+    sign: f64,
 ) -> (Advance<S>, f64) {
-    let sign = turning.unwrap_or(0.0);
+    let which = moving::<M, TURNING>();
     let s = slopes(c, from, v, sign);
     let f = which.map(|component| component.slope(&s));
     let a: [[S; M]; M] =
@@ -301,7 +318,8 @@ fn polynomial<S: Real, const M: usize>(
 }
 
 /// Coefficients of `A^M = Σ p_j A^j`.
-fn characteristic<S: Real, const M: usize>(a: &[[S; M]; M]) -> [S; M] {
+#[inline(always)]
+pub(super) fn characteristic<S: Real, const M: usize>(a: &[[S; M]; M]) -> [S; M] {
     let minor = |i: usize, j: usize| a[i][i] * a[j][j] - a[i][j] * a[j][i];
     std::array::from_fn(|k| match (M, k) {
         (1, 0) => a[0][0],
@@ -318,7 +336,8 @@ fn characteristic<S: Real, const M: usize>(a: &[[S; M]; M]) -> [S; M] {
 }
 
 /// Whether the slopes bend anywhere near this step.
-fn is_nonlinear<S: Real>(c: &Constants<S>, from: &State<S>, end: &State<S>) -> bool {
+#[inline(always)]
+pub(super) fn is_nonlinear<S: Real>(c: &Constants<S>, from: &State<S>, end: &State<S>) -> bool {
     let (before, after) = (from.current.value(), end.current.value());
     let least = if before * after <= 0.0 {
         0.0
@@ -332,7 +351,8 @@ fn is_nonlinear<S: Real>(c: &Constants<S>, from: &State<S>, end: &State<S>) -> b
 }
 
 /// The size against which a correction of a component is judged.
-fn scale_of<S: Real>(
+#[inline(always)]
+pub(super) fn scale_of<S: Real>(
     which: Component,
     c: &Constants<S>,
     from: &State<S>,

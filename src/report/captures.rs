@@ -157,7 +157,7 @@ impl ModelCurve {
 
 /// Standard uncertainty of the model at a row from the covariance of all that was fitted.
 fn model_uncertainty(k: usize, row: &Row, estimate: &Estimate) -> f64 {
-    let links = &estimate.problem.models[k].links;
+    let links = &estimate.predictions[k].slopes;
     let mut gradient: Vec<(usize, f64)> = Vec::new();
     for (link, slope) in links.iter().zip(&row.predicted.gradient) {
         gradient.extend(link.iter().map(|&(entry, factor)| (entry, factor * slope)));
