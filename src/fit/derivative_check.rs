@@ -65,7 +65,7 @@ fn derivatives_of_every_row_agree_with_central_differences() {
     let mut compared = 0;
     let mut failures = Vec::new();
     for model in &found.problem.models {
-        let at = model.predict(&x).unwrap().rows;
+        let at = model.predict(&x, &mut 0).unwrap().rows;
         assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
         let entries: std::collections::BTreeSet<usize> = model
             .links
@@ -78,7 +78,7 @@ fn derivatives_of_every_row_agree_with_central_differences() {
             let moved = |by: f64| {
                 let mut x = x.clone();
                 x[entry] += by;
-                model.predict(&x).unwrap().rows
+                model.predict(&x, &mut 0).unwrap().rows
             };
             let sides = h.map(|h| (moved(h), moved(-h)));
             let derivative = |k: usize| -> f64 {

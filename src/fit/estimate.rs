@@ -49,6 +49,11 @@ pub enum FitError {
         "the model could not be evaluated at the first guess ({0}); check scales, polarity and roles with `rundown look`"
     )]
     Start(String),
+    #[error(
+        "the fit was given up after {steps_per_bin:.0} model steps a point, where sound captures take some 100 to 200: the model follows a voltage that \
+         belongs to another state of the motor, or a time axis is off. Look at role, polarity and time of every capture with `rundown look`"
+    )]
+    GivenUp { steps_per_bin: f64 },
     #[error(transparent)]
     Solver(#[from] SolverError),
 }
@@ -196,6 +201,7 @@ pub fn estimate(
         profiles: Vec::new(),
         left_out: Vec::new(),
     };
+    out.problem.lift_bound();
     if out.converged() {
         out.left_out = left_out(&out);
         out.profiles = reaches(&out);
@@ -229,7 +235,13 @@ pub(super) fn solve(
         cost_tolerance: 1e-7,
         initial_damping: damping,
     };
-    let mut solution = minimise(problem, x, &options)?;
+    let solution = minimise(problem, x, &options);
+    if problem.exhausted() {
+        return Err(FitError::GivenUp {
+            steps_per_bin: problem.spent_per_bin(),
+        });
+    }
+    let mut solution = solution?;
     // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
     if !solution.reason.converged() && distance_to_minimum(&solution) < NEAR {
         solution.reason = StopReason::CostFlat;
