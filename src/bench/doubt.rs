@@ -13,6 +13,12 @@ pub enum Doubt {
     RiseBetweenSamples,
     /// The voltage contradicts the supply by the ratio of a probe.
     ProbeRatio,
+    /// A rotor that was said to be held turned.
+    Slipped,
+    /// The times of a capture contradict the others', or any motor's, by a factor of a thousand or so.
+    TimeBase,
+    /// A meter contradicts the captures by a factor of ten.
+    TenTimesOff,
     /// The unit of a column contradicts what it is used as.
     Unit,
     /// The importer read the record only by an assumption, or only in part.
@@ -30,7 +36,13 @@ impl Doubt {
     pub fn spoils_estimate(self) -> bool {
         matches!(
             self,
-            Doubt::WrongPolarity | Doubt::ProbeRatio | Doubt::Unit | Doubt::Record
+            Doubt::WrongPolarity
+                | Doubt::ProbeRatio
+                | Doubt::Slipped
+                | Doubt::TimeBase
+                | Doubt::TenTimesOff
+                | Doubt::Unit
+                | Doubt::Record
         )
     }
 }

@@ -1,6 +1,7 @@
 //! A closing contact: its makes and the openings between them.
 
 use super::series::Series;
+use std::cmp::Ordering;
 
 /// Two levels with a dead band: the contact counts as closed from `high` up until the trace falls below `low`.
 #[derive(Clone, Copy, Debug)]
@@ -21,7 +22,13 @@ pub(crate) struct Closed {
 }
 
 /// All stretches above `band` in `first .. end`, in time order. One pass.
+///
+/// None where `low` is not at or below `high`, as when a level taken from the noise passes one taken from the peak: a row
+/// between the two would close and open at once, for ever.
 pub(crate) fn closed_stretches(x: &[f64], band: Band, first: usize, end: usize) -> Vec<Closed> {
+    if band.low.partial_cmp(&band.high).is_none_or(Ordering::is_gt) {
+        return Vec::new();
+    }
     let x = &x[..end.min(x.len())];
     let mut found: Vec<Closed> = Vec::new();
     let mut last_low = None;
@@ -122,4 +129,19 @@ pub(crate) fn settled_after(x: &Series, row: usize, reach: usize, tolerance: f64
         .rev()
         .find(|&k| (x.x[k] - level).abs() > tolerance)
         .map_or(row, |k| k + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_band_upside_down_holds_no_stretch() {
+        let x = [0.0, 5.0, 0.0, 5.0];
+        let stretches = |low, high| closed_stretches(&x, Band { low, high }, 0, x.len()).len();
+        assert_eq!(stretches(1.0, 4.0), 2);
+        assert_eq!(stretches(4.0, 4.0), 2);
+        assert_eq!(stretches(6.0, 4.0), 0);
+        assert_eq!(stretches(f64::NAN, 4.0), 0);
+    }
 }

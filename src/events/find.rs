@@ -3,7 +3,7 @@
 use super::draft::Draft;
 use super::phase::{PhaseKind, Timeline};
 use super::view::View;
-use super::{brake, cuts, polarity, remarks, rundown, start, switching, turnoff};
+use super::{brake, cuts, held, polarity, remarks, rundown, start, switching, turnoff};
 use crate::bench::{Doubt, Role, Waveform};
 
 /// Cuts a waveform of known role into phases, finds its instants and says what looks wrong.
@@ -37,6 +37,9 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
             if !start::lay(&view, &mut draft, end) {
                 draft.remarks.push(remarks::no_make());
                 draft.until(PhaseKind::Driven, end);
+            }
+            if role == Role::LockedRotor {
+                held::about_held(&view, &mut draft);
             }
         }
         Role::RunDown => {

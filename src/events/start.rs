@@ -5,6 +5,7 @@ use super::draft::Draft;
 use super::phase::PhaseKind;
 use super::release::{Release, release};
 use super::remarks;
+use super::rise::about_rise;
 use super::rundown;
 use super::series::Series;
 use super::view::View;
@@ -237,6 +238,11 @@ fn lay_one(view: &View, draft: &mut Draft, make: &Make, by_voltage: bool, end: u
         None => draft.until(PhaseKind::Driven, end),
     }
     remarks::about_start(view, draft, make, settled, end);
+    if let (Some(i), true, Some(&row)) = (&view.i, by_voltage, make.makes.last())
+        && let Some(peak) = i.peak(row, end)
+    {
+        about_rise(view, draft, sub_row(view, row, by_voltage), peak);
+    }
 }
 
 /// The open-terminal voltage before the make when it stands clear of zero: the rotor was turning.

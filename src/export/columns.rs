@@ -147,7 +147,7 @@ pub type TextTable = (Vec<String>, Vec<Vec<String>>);
 /// Why it cannot be read.
 #[cfg(feature = "parquet")]
 pub fn parquet_text(path: &Path) -> Result<TextTable, String> {
-    let file = File::open(path).map_err(|e| e.to_string())?;
+    let file = crate::files::open_regular(path).map_err(|e| e.to_string())?;
     let frame = ParquetReader::new(file)
         .finish()
         .map_err(|e| e.to_string())?;

@@ -37,6 +37,53 @@ pub fn read_at_most(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
     Ok(bytes)
 }
 
+/// Most bytes of one line of a table that is read as it goes, such as a lot's. A line names a few files.
+pub const LONGEST_LINE: usize = 1 << 20;
+
+/// Text whose lines are counted as they pass: a line of more than `limit` bytes is an error, not memory.
+pub struct LinesAtMost<R> {
+    inner: R,
+    limit: usize,
+    line: u64,
+    length: usize,
+}
+
+impl<R> LinesAtMost<R> {
+    /// Lines of `inner` of up to `limit` bytes, their ends not counted.
+    pub fn new(inner: R, limit: usize) -> LinesAtMost<R> {
+        LinesAtMost {
+            inner,
+            limit,
+            line: 1,
+            length: 0,
+        }
+    }
+}
+
+impl<R: Read> Read for LinesAtMost<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let count = self.inner.read(buffer)?;
+        for part in buffer[..count].split_inclusive(|&byte| byte == b'\n') {
+            let ended = part.ends_with(b"\n");
+            self.length += part.len() - usize::from(ended);
+            if self.length > self.limit {
+                return Err(io::Error::new(
+                    io::ErrorKind::FileTooLarge,
+                    format!(
+                        "line {} is longer than {} bytes; is it the right file?",
+                        self.line, self.limit
+                    ),
+                ));
+            }
+            if ended {
+                self.line += 1;
+                self.length = 0;
+            }
+        }
+        Ok(count)
+    }
+}
+
 fn too_large(limit: u64) -> io::Error {
     io::Error::new(
         io::ErrorKind::FileTooLarge,
@@ -59,6 +106,28 @@ mod tests {
         let error = read_at_most(&path, 9).unwrap_err();
         assert_eq!(error.kind(), io::ErrorKind::FileTooLarge);
         assert!(error.to_string().contains("9 bytes"), "{error}");
+    }
+
+    #[test]
+    fn a_line_at_the_limit_passes_and_one_byte_more_is_told_with_its_number() {
+        let read = |text: &str, step: usize| {
+            let mut lines = LinesAtMost::new(text.as_bytes(), 5);
+            let mut out = Vec::new();
+            let mut buffer = vec![0; step];
+            loop {
+                match lines.read(&mut buffer) {
+                    Ok(0) => return Ok(out),
+                    Ok(count) => out.extend_from_slice(&buffer[..count]),
+                    Err(error) => return Err(error.to_string()),
+                }
+            }
+        };
+        for step in [1, 2, 3, 7, 100] {
+            let fits = "12345\n\n1\n12345";
+            assert_eq!(read(fits, step).unwrap(), fits.as_bytes());
+            let error = read("12345\n123456\n", step).unwrap_err();
+            assert!(error.contains("line 2 is longer than 5 bytes"), "{error}");
+        }
     }
 
     #[test]

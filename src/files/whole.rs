@@ -71,13 +71,22 @@ pub fn put<E>(
     Err(fail(io::ErrorKind::ResourceBusy.into()))
 }
 
+/// Begin and end of the name of a temporary file.
+const TEMPORARY: (&str, &str) = (".rundown-", ".tmp");
+
+/// True for the name of a file that a kill in the middle of a write left behind.
+pub(crate) fn is_temporary(name: &std::ffi::OsStr) -> bool {
+    let name = name.to_string_lossy();
+    name.starts_with(TEMPORARY.0) && name.ends_with(TEMPORARY.1)
+}
+
 /// An empty temporary file, which takes itself away when dropped.
 pub(crate) fn temporary(
     folder: &Path,
     permissions: Option<Permissions>,
 ) -> io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".rundown-").suffix(".tmp");
+    builder.prefix(TEMPORARY.0).suffix(TEMPORARY.1);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;

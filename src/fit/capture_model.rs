@@ -182,6 +182,9 @@ fn stands_still(legs: &[Leg], resistance_ohm: f64) -> bool {
     current.abs() * resistance_ohm > STALLED_SHARE * voltage.abs()
 }
 
+/// Model steps a bin, on the average of a capture, beyond which a prediction is given up.
+const MOST_STEPS_PER_BIN: u64 = 100;
+
 impl CaptureModel {
     /// Prepares a capture and adds its own parameters to the layout.
     pub fn new(
@@ -276,6 +279,16 @@ impl CaptureModel {
         }
     }
 
+    /// Model steps beyond which one prediction is given up.
+    fn most_steps(&self) -> u64 {
+        MOST_STEPS_PER_BIN * self.bins()
+    }
+
+    /// Bins of all legs.
+    pub fn bins(&self) -> u64 {
+        self.legs.iter().map(|l| l.bins.len() as u64).sum()
+    }
+
     fn local(&self, x: &DVector<f64>, which: usize) -> f64 {
         self.links[which]
             .iter()
@@ -344,9 +357,11 @@ impl CaptureModel {
         out
     }
 
-    /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated.
-    pub fn predict(&self, x: &DVector<f64>) -> Option<Prediction> {
+    /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated, or only in far more steps than a
+    /// motor on its own voltage takes. The model steps it took are added to `steps`.
+    pub fn predict(&self, x: &DVector<f64>, steps: &mut u64) -> Option<Prediction> {
         use direction as d;
+        let most = *steps + self.most_steps();
         let settings = self.settings(x);
         let constants = settings.in_own_directions();
         let variable = |direction, lane| Local::variable(self.local(x, direction), lane);
@@ -392,14 +407,15 @@ impl CaptureModel {
                 LegKind::Carried => {
                     for bin in &leg.bins {
                         let current = (zero_i * -1.0 + bin.current_a) / gain_i;
-                        state = advance(
+                        let next = advance(
                             &constants,
                             state,
                             Condition::Current(current),
                             bin.width_s,
                             self.held,
-                        )
-                        .end;
+                        );
+                        *steps += u64::from(next.steps);
+                        state = next.end;
                     }
                 }
                 LegKind::Connected => {
@@ -465,7 +481,11 @@ impl CaptureModel {
                         };
                         let next = advance(&constants, state, condition, bin.width_s, self.held);
                         state = next.end;
-                        if !(state.current.value.is_finite() && state.back_emf.value.is_finite()) {
+                        *steps += u64::from(next.steps);
+                        if *steps > most
+                            || !(state.current.value.is_finite()
+                                && state.back_emf.value.is_finite())
+                        {
                             return None;
                         }
                         let seen = match self.current_lag_s {
@@ -513,6 +533,7 @@ impl CaptureModel {
                     for (k, bin) in leg.bins.iter().enumerate() {
                         let next =
                             advance(&constants, state, Condition::Open, bin.width_s, self.held);
+                        *steps += u64::from(next.steps);
                         state = next.end;
                         passed_v_s += next.mean_back_emf.value * gain_v.value * bin.width_s;
                         if k < leg.compared && bin.voltage_v.is_finite() {

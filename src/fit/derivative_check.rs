@@ -65,7 +65,7 @@ fn derivatives_of_every_row_agree_with_central_differences() {
     let mut compared = 0;
     let mut failures = Vec::new();
     for model in &found.problem.models {
-        let prediction = model.predict(&x).unwrap();
+        let prediction = model.predict(&x, &mut 0).unwrap();
         let at = prediction.rows;
         assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
         let entries: std::collections::BTreeSet<usize> = model
@@ -79,7 +79,7 @@ fn derivatives_of_every_row_agree_with_central_differences() {
             let moved = |by: f64| {
                 let mut x = x.clone();
                 x[entry] += by;
-                model.predict(&x).unwrap().rows
+                model.predict(&x, &mut 0).unwrap().rows
             };
             let sides = h.map(|h| (moved(h), moved(-h)));
             let derivative = |k: usize| -> f64 {

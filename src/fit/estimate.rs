@@ -6,6 +6,7 @@ use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
 use super::legs::{Leg, LegKind, legs};
+use super::meters;
 use super::problem::Problem;
 use super::profiled::{Reach, reaches};
 use super::readings;
@@ -14,7 +15,9 @@ use super::ripple_anchor::{
 };
 use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
+use super::tenfold;
 use super::terms::{self, TermDecision};
+use super::time_base;
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
@@ -50,6 +53,13 @@ pub enum FitError {
         "the model could not be evaluated at the first guess ({0}); check scales, polarity and roles with `rundown look`"
     )]
     Start(String),
+    #[error(
+        "the fit was given up after {steps_per_bin:.0} model steps a point, where sound captures take some 100 to 200: the model follows a voltage that \
+         belongs to another state of the motor, or a time axis is off. Look at role, polarity and time of every capture with `rundown look`"
+    )]
+    GivenUp { steps_per_bin: f64 },
+    #[error("{0}")]
+    TimeBase(String),
     #[error(transparent)]
     Solver(#[from] SolverError),
 }
@@ -69,6 +79,8 @@ pub struct Estimate {
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
     pub remarks: Vec<String>,
+    /// Those among them that decide whether the estimate may be trusted.
+    pub doubts: Vec<Doubt>,
     pub options: FitOptions,
     /// False where every rise of current falls between two samples.
     pub inductance_seen: bool,
@@ -104,6 +116,9 @@ pub fn estimate(
         .zip(timelines)
         .map(|(c, t)| legs(c, t, turn_v_s))
         .collect();
+    if let Some(told) = time_base::between(bench, &legs) {
+        return Err(FitError::TimeBase(told));
+    }
     let guess = first_guess(bench, &legs);
     let peak_a = peak_current(&legs).ok_or(FitError::NothingToFit)?;
     let temperature_c = reference_temperature(bench);
@@ -126,6 +141,15 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+    let mut doubts = Vec::new();
+    if let Some(told) = time_base::against_any_motor(bench, &legs) {
+        remarks.push(told);
+        doubts.push(Doubt::TimeBase);
+    }
+    if let Some(told) = tenfold::against_the_ohmmeter(bench, &legs) {
+        remarks.push(told);
+        doubts.push(Doubt::TenTimesOff);
+    }
     // Beside another anchor the ripple waits until that has said what it knows.
     let anchored = layout.find(&Slot::LogBackEmfConstant);
     if anchored.is_none() {
@@ -162,8 +186,13 @@ pub fn estimate(
             log_constant: plain.x[entry],
             standard_uncertainty: spread.max(0.0).sqrt(),
         };
-        let (terms, told) =
-            ripple_anchors_beside(&mut ripple, known, &problem.models, &mut problem.layout);
+        let (terms, told) = ripple_anchors_beside(
+            &mut ripple,
+            known,
+            bench.motor.commutator_segments,
+            &problem.models,
+            &mut problem.layout,
+        );
         problem.readings.extend(terms);
         remarks.extend(told);
     }
@@ -194,14 +223,20 @@ pub fn estimate(
         ripple,
         findings,
         remarks,
+        doubts,
         options: options.clone(),
         inductance_seen: inductance_seen(bench, timelines),
         largest: (peak_a, largest_voltage(bench)),
         profiles: Vec::new(),
         left_out: Vec::new(),
     };
+    out.problem.lift_bound();
     if out.converged() {
         out.left_out = left_out(&out);
+        if !out.doubts.contains(&Doubt::TenTimesOff) {
+            let told = meters::contradictions(&out);
+            out.remarks.extend(told);
+        }
         out.profiles = reaches(&out);
     }
     Ok(out)
@@ -233,7 +268,13 @@ pub(super) fn solve(
         cost_tolerance: 1e-7,
         initial_damping: damping,
     };
-    let mut solution = minimise(problem, x, &options)?;
+    let solution = minimise(problem, x, &options);
+    if problem.exhausted() {
+        return Err(FitError::GivenUp {
+            steps_per_bin: problem.spent_per_bin(),
+        });
+    }
+    let mut solution = solution?;
     // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
     if !solution.reason.converged() && distance_to_minimum(&solution) < NEAR {
         solution.reason = StopReason::CostFlat;

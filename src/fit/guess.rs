@@ -3,51 +3,31 @@
 //! Each is a crude reading of one feature; the fit converges from guesses wrong by a factor of five either way.
 
 use super::legs::{Bin, Leg, LegKind};
-use crate::bench::{Bench, Role};
+use crate::bench::{Bench, Capture, Role};
 use crate::motor::TerminalParameters;
 
 /// What one capture's legs suggest.
 #[derive(Default)]
-struct Hints {
-    resistance: Vec<f64>,
-    rise_time_s: Vec<f64>,
-    capacitance: Vec<f64>,
-    no_load_current: Vec<f64>,
-    running_emf: Vec<f64>,
+pub(super) struct Hints {
+    pub resistance: Vec<f64>,
+    pub rise_time_s: Vec<f64>,
+    /// Those among the rise times that span some samples.
+    pub resolved_rise_time_s: Vec<f64>,
+    pub capacitance: Vec<f64>,
+    pub no_load_current: Vec<f64>,
+    pub running_emf: Vec<f64>,
     /// −de/dt while open at high speed, V/s.
-    slowing: Vec<f64>,
+    pub slowing: Vec<f64>,
 }
+
+/// Samples that a resolved rise spans.
+const RESOLVED_SAMPLES: f64 = 4.0;
 
 /// Guesses every terminal parameter; what nothing hints at gets the magnitude of a small motor.
 pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
     let mut hints = Hints::default();
     for (capture, legs) in bench.captures.iter().zip(legs) {
-        let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
-        let source = capture.source_v.map(|v| v.value);
-        let mut emf_before: Option<f64> = None;
-        for (number, leg) in legs.iter().enumerate() {
-            match leg.kind {
-                LegKind::Connected => connected(
-                    capture.role,
-                    leg,
-                    number,
-                    series,
-                    source,
-                    emf_before,
-                    &mut hints,
-                ),
-                LegKind::Open => {
-                    open(leg, &mut hints);
-                    emf_before = leg
-                        .bins
-                        .iter()
-                        .rev()
-                        .map(|b| b.voltage_v)
-                        .find(|v| v.is_finite());
-                }
-                _ => {}
-            }
-        }
+        read_hints(capture, legs, &mut hints);
     }
     let resistance = least(&hints.resistance).unwrap_or(1.0);
     let no_load = middle(&mut hints.no_load_current).unwrap_or(0.05).max(1e-6);
@@ -66,6 +46,30 @@ pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
             0.7 * no_load,
             0.3 * no_load / emf,
         )
+    }
+}
+
+/// Adds what one capture suggests.
+pub(super) fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
+    let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
+    let source = capture.source_v.map(|v| v.value);
+    let mut emf_before: Option<f64> = None;
+    for (number, leg) in legs.iter().enumerate() {
+        match leg.kind {
+            LegKind::Connected => {
+                connected(capture.role, leg, number, series, source, emf_before, hints);
+            }
+            LegKind::Open => {
+                open(leg, hints);
+                emf_before = leg
+                    .bins
+                    .iter()
+                    .rev()
+                    .map(|b| b.voltage_v)
+                    .find(|v| v.is_finite());
+            }
+            _ => {}
+        }
     }
 }
 
@@ -108,14 +112,22 @@ fn connected(
         let begin = bins[0].time_s - 0.5 * bins[0].width_s;
         bins.iter()
             .find(|b| b.current_a.abs() >= level)
-            .map(|b| (b.time_s - begin).max(b.width_s))
+            .map(|b| ((b.time_s - begin).max(b.width_s), b.width_s))
+    };
+    let add_rise = |hints: &mut Hints, level: f64| {
+        if let Some((time_s, width_s)) = rise(level) {
+            hints.rise_time_s.push(time_s);
+            if time_s > RESOLVED_SAMPLES * width_s {
+                hints.resolved_rise_time_s.push(time_s);
+            }
+        }
     };
     match role {
         Role::Start => {
             hints
                 .resistance
                 .push((voltage(peak).abs() / peak_i - series).max(1e-3));
-            hints.rise_time_s.extend(rise(0.63 * peak_i));
+            add_rise(hints, 0.63 * peak_i);
             hints.no_load_current.push(tail_i.abs());
             let emf = (tail_v - tail_i * voltage(peak) / peak_i).abs();
             hints.running_emf.push(emf);
@@ -128,7 +140,7 @@ fn connected(
             hints
                 .resistance
                 .push((tail_v / tail_i.abs().max(1e-9) - series).abs().max(1e-3));
-            hints.rise_time_s.extend(rise(0.63 * tail_i.abs()));
+            add_rise(hints, 0.63 * tail_i.abs());
         }
         Role::Brake | Role::RunDown | Role::Steady if number == 0 => {
             hints.no_load_current.push(tail_i.abs());
@@ -142,7 +154,7 @@ fn connected(
                 hints.capacitance.push((charge / emf).abs().max(1e-12));
             }
             if peak_at > 0 {
-                hints.rise_time_s.extend(rise(0.63 * peak_i));
+                add_rise(hints, 0.63 * peak_i);
             }
         }
         _ => {}
@@ -173,7 +185,7 @@ fn open(leg: &Leg, hints: &mut Hints) {
     hints.running_emf.push(v0.abs());
 }
 
-fn least(values: &[f64]) -> Option<f64> {
+pub(super) fn least(values: &[f64]) -> Option<f64> {
     values
         .iter()
         .copied()
@@ -181,7 +193,7 @@ fn least(values: &[f64]) -> Option<f64> {
         .reduce(f64::min)
 }
 
-fn middle(values: &mut [f64]) -> Option<f64> {
+pub(super) fn middle(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);
     values
         .get(values.len() / 2)

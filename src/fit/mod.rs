@@ -10,6 +10,7 @@ mod guess;
 mod layout;
 mod left_out;
 mod legs;
+mod meters;
 mod monomial;
 mod problem;
 pub mod profile;
@@ -19,7 +20,9 @@ mod reported;
 mod ripple_anchor;
 mod rows;
 pub mod solver;
+mod tenfold;
 mod terms;
+mod time_base;
 
 pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;

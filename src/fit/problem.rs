@@ -6,6 +6,7 @@ use super::readings::ReadingTerm;
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 
 /// Everything the solver needs.
@@ -20,7 +21,13 @@ pub struct Problem {
     limits: DVector<f64>,
     /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
     last: Mutex<Option<(DVector<f64>, Arc<Vec<Prediction>>)>>,
+    /// Model steps taken so far, and how many may be.
+    spent: AtomicU64,
+    most_steps: u64,
 }
+
+/// Model steps a bin of all captures after which a fit is given up. Fits of sound captures take some 100 to 200.
+const MOST_STEPS_PER_BIN: u64 = 1500;
 
 impl Problem {
     /// Puts a problem together; deviations are set later.
@@ -29,6 +36,7 @@ impl Problem {
         let upper = layout.vector(|p| p.upper);
         let limits = layout.vector(|p| p.step_limit);
         let deviations = vec![Vec::new(); models.len()];
+        let bins: u64 = models.iter().map(CaptureModel::bins).sum();
         Problem {
             layout,
             models,
@@ -38,11 +46,19 @@ impl Problem {
             upper,
             limits,
             last: Mutex::new(None),
+            spent: AtomicU64::new(0),
+            most_steps: MOST_STEPS_PER_BIN * bins,
         }
     }
 
-    /// Predictions of every capture.
+    /// Predictions of every capture; `None` where one cannot be evaluated, and once the fit has spent its steps.
+    ///
+    /// Steps are counted instead of seconds, so that the result does not depend on the machine; all captures are predicted
+    /// whatever becomes of the others, so that it does not depend on the threads either.
     pub fn predict(&self, x: &DVector<f64>) -> Option<Arc<Vec<Prediction>>> {
+        if self.exhausted() {
+            return None;
+        }
         // A thread that panicked while it held the lock left a whole entry or none.
         let last = || {
             self.last
@@ -54,11 +70,44 @@ impl Problem {
         {
             return Some(Arc::clone(predictions));
         }
+        let predictions: Vec<(Option<Prediction>, u64)> = self
+            .models
+            .par_iter()
+            .map(|model| {
+                let mut steps = 0;
+                let prediction = model.predict(x, &mut steps);
+                (prediction, steps)
+            })
+            .collect();
+        let steps = predictions.iter().map(|(_, steps)| steps).sum();
+        self.spent.fetch_add(steps, Ordering::Relaxed);
         let predictions: Option<Vec<Prediction>> =
-            self.models.par_iter().map(|m| m.predict(x)).collect();
+            predictions.into_iter().map(|(p, _)| p).collect();
         let predictions = Arc::new(predictions?);
         *last() = Some((x.clone(), Arc::clone(&predictions)));
         Some(predictions)
+    }
+
+    /// Model steps taken so far.
+    pub fn spent(&self) -> u64 {
+        self.spent.load(Ordering::Relaxed)
+    }
+
+    /// The same for each bin of the captures.
+    pub fn spent_per_bin(&self) -> f64 {
+        let bins: u64 = self.models.iter().map(CaptureModel::bins).sum();
+        self.spent() as f64 / bins.max(1) as f64
+    }
+
+    /// True once so many steps are spent that the fit is to be given up.
+    pub fn exhausted(&self) -> bool {
+        self.spent() > self.most_steps
+    }
+
+    /// Lets evaluations go on without end: they come from several threads from now on, among which a common bound would depend on
+    /// their order.
+    pub fn lift_bound(&mut self) {
+        self.most_steps = u64::MAX;
     }
 
     /// What the rows of capture `k` alone give.

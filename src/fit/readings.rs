@@ -24,6 +24,8 @@ pub enum ReadingTerm {
         ohm: f64,
         relative_sd: f64,
         temperature_ratio: f64,
+        /// Standard uncertainty of the winding's temperature under the meter, K.
+        temperature_sd_k: f64,
         resistance: usize,
         excess: usize,
     },
@@ -132,6 +134,7 @@ pub fn prepare(
                     ohm: mean,
                     relative_sd: sd,
                     temperature_ratio,
+                    temperature_sd_k: temperature_c.map_or(0.0, |t| t.standard_uncertainty),
                     resistance,
                     excess,
                 });
@@ -201,6 +204,7 @@ impl ReadingTerm {
                 temperature_ratio,
                 resistance,
                 excess,
+                ..
             } => {
                 let total = 1.0 + x[*excess];
                 (total > 0.0).then(|| Term {

@@ -88,6 +88,7 @@ const AGREES: f64 = 4.0;
 pub fn ripple_anchors_beside(
     findings: &mut [RippleFinding],
     known: Known,
+    stated_segments: Option<u32>,
     models: &[CaptureModel],
     layout: &mut Layout,
 ) -> (Vec<ReadingTerm>, Vec<String>) {
@@ -116,6 +117,14 @@ pub fn ripple_anchors_beside(
                         "{name}: its ripple alone would make K {:.4} V·s/rad ({} segments), {:+.1} sigma from what the other speed anchors say; {} segments agree with them and are taken",
                         first.back_emf_constant_v_s_per_rad, first.segments, sigmas(first), c.segments
                     ));
+                } else if let Some(stated) = stated_segments
+                    && !agreeing_segments(&finding.result.candidates, c).contains(&stated)
+                {
+                    remarks.push(format!(
+                        "{name}: with the stated {stated} segments its ripple contradicts the other speed anchors; with {} it agrees with them, and these are taken. \
+                         Count the commutator's segments again; everything else stands",
+                        c.segments
+                    ));
                 }
                 terms.push(term(c, finding.capture, models, layout));
                 true
@@ -132,6 +141,15 @@ pub fn ripple_anchors_beside(
         };
     }
     (terms, remarks)
+}
+
+/// Segment counts that give the same constant as `chosen`.
+fn agreeing_segments(candidates: &[Candidate], chosen: &Candidate) -> Vec<u32> {
+    let k = chosen.back_emf_constant_v_s_per_rad;
+    let same = candidates
+        .iter()
+        .filter(|c| (c.back_emf_constant_v_s_per_rad / k - 1.0).abs() < 1e-6);
+    same.map(|c| c.segments).collect()
 }
 
 fn term(

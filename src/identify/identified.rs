@@ -22,6 +22,7 @@ impl Identified {
             .doubts
             .iter()
             .chain(self.timelines.iter().flat_map(|t| &t.doubts))
+            .chain(&self.estimate.doubts)
             .any(|doubt| doubt.spoils_estimate());
         self.estimate.converged() && !spoiled
     }

@@ -9,6 +9,7 @@ use super::entry::{Entry, Work};
 use super::error::LotError;
 use super::walk::Walk;
 use crate::bench::{QuickRun, Role};
+use crate::files::{LONGEST_LINE, LinesAtMost, open_regular};
 use std::path::{Path, PathBuf};
 
 /// The captures that a table may name.
@@ -111,11 +112,11 @@ fn rows(path: &Path) -> Result<Rows, LotError> {
             cells: Box::new(cells.into_iter().map(Ok)),
         });
     }
+    let file = open_regular(path).map_err(|error| fault(error.to_string()))?;
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .comment(Some(b'#'))
-        .from_path(path)
-        .map_err(|error| fault(error.to_string()))?;
+        .from_reader(LinesAtMost::new(file, LONGEST_LINE));
     let names = reader
         .headers()
         .map_err(|error| fault(error.to_string()))?
@@ -298,6 +299,13 @@ mod tests {
             (run.supply_v, run.commutator_segments),
             (Some(12.1), Some(7))
         );
+    }
+
+    #[test]
+    fn a_line_without_end_is_told_and_not_kept() {
+        let found = entries(&format!("sheet\na.toml\n{}\n", "x".repeat(2 << 20)));
+        let error = found.into_iter().find_map(Result::err).expect("told");
+        assert!(error.contains("line 3 is longer than"), "{error}");
     }
 
     #[test]

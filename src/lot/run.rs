@@ -270,11 +270,15 @@ fn doubts(bench: &Bench, found: &Identified) -> String {
     let all = bench
         .doubts
         .iter()
-        .chain(found.timelines.iter().flat_map(|t| &t.doubts));
+        .chain(found.timelines.iter().flat_map(|t| &t.doubts))
+        .chain(&found.estimate.doubts);
     for doubt in all.filter(|d| d.spoils_estimate()) {
         let told = match doubt {
             Doubt::WrongPolarity => "voltage or current is the wrong way round",
             Doubt::ProbeRatio => "a voltage contradicts the supply by the ratio of a probe",
+            Doubt::Slipped => "a rotor that was to be held turned",
+            Doubt::TimeBase => "the times of a capture are off by a factor of a thousand or so",
+            Doubt::TenTimesOff => "a meter contradicts the captures by a factor of ten",
             Doubt::Unit => "the unit of a column contradicts its use",
             Doubt::Record => "a record was read only by an assumption, or only in part",
             Doubt::NoEvent => "nothing happens in a capture",

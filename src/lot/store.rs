@@ -6,9 +6,10 @@
 
 use super::error::LotError;
 use super::record::{FORMAT, MotorRecord};
+use crate::files::{LARGEST_JSON, is_temporary, open_regular, read_at_most, sha256};
 use crate::motor_file::{self, MotorFile, write_whole};
 use sha2::{Digest, Sha256};
-use std::io;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 /// Value of `format` in `lot.json`.
@@ -31,7 +32,7 @@ impl Store {
             folder: folder.to_owned(),
         };
         let empty = match std::fs::read_dir(folder) {
-            Ok(mut items) => items.next().is_none(),
+            Ok(items) => items.flatten().all(|item| is_temporary(&item.file_name())),
             Err(error) if error.kind() == io::ErrorKind::NotFound => true,
             Err(error) => {
                 return Err(LotError::NotALot {
@@ -40,24 +41,28 @@ impl Store {
                 });
             }
         };
-        let ours = std::fs::read_to_string(&mark).is_ok_and(|text| text.contains(LOT_FORMAT));
+        let ours = head_of(&mark).is_ok_and(|head| head.contains(LOT_FORMAT));
         if !empty && !ours && !force {
             return Err(LotError::NotALot {
                 path: folder.to_owned(),
                 reason: "it holds files, but no lot.json of this program".into(),
             });
         }
-        std::fs::create_dir_all(folder.join("motors")).map_err(|error| LotError::Write {
-            path: folder.to_owned(),
-            reason: error.to_string(),
-        })?;
+        let make = |folder: &Path| {
+            std::fs::create_dir_all(folder).map_err(|error| LotError::Write {
+                path: folder.to_owned(),
+                reason: error.to_string(),
+            })
+        };
+        make(folder)?;
         if !ours {
-            // A run that is stopped leaves the mark behind, so that the next one knows the folder.
+            // First of all, so that a run that is stopped anywhere leaves a folder that the next one knows.
             store.write(
                 "lot.json",
                 format!("{{\"format\": \"{LOT_FORMAT}\"}}\n").as_bytes(),
             )?;
         }
+        make(&folder.join("motors"))?;
         Ok(store)
     }
 
@@ -93,7 +98,7 @@ impl Store {
 
     /// The record of a motor; `None` where there is none, or one that cannot be used.
     pub fn record(&self, id: &str) -> Option<MotorRecord> {
-        let bytes = std::fs::read(self.record_path(id)).ok()?;
+        let bytes = read_at_most(&self.record_path(id), LARGEST_JSON).ok()?;
         let record: MotorRecord = serde_json::from_slice(&bytes).ok()?;
         (record.format == FORMAT).then_some(record)
     }
@@ -103,9 +108,7 @@ impl Store {
         let record = self.record(id).filter(|r| r.fingerprint == fingerprint)?;
         let intact = match &record.motor_file_sha256 {
             None => true,
-            Some(hash) => {
-                std::fs::read(self.motor_path(id)).is_ok_and(|bytes| hash_of(&bytes) == *hash)
-            }
+            Some(hash) => sha256(&self.motor_path(id)).is_ok_and(|found| found == *hash),
         };
         intact.then_some(record)
     }
@@ -160,6 +163,34 @@ impl Store {
     }
 }
 
+/// Bytes of `lot.json` in which its format stands.
+const HEAD: u64 = 4096;
+
+fn head_of(path: &Path) -> io::Result<String> {
+    let mut head = Vec::new();
+    open_regular(path)?.take(HEAD).read_to_end(&mut head)?;
+    Ok(String::from_utf8_lossy(&head).into_owned())
+}
+
 fn hash_of(bytes: &[u8]) -> String {
     crate::files::hex(&Sha256::digest(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_that_a_kill_left_unfinished_is_taken_and_a_foreign_one_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = folder.path().join("lot");
+        std::fs::create_dir(&at).unwrap();
+        std::fs::write(at.join(".rundown-x1y2z3.tmp"), "{\"for").unwrap();
+        Store::open(&at, false).expect("only the remains of a write");
+        Store::open(&at, false).expect("its own mark");
+        let other = folder.path().join("other");
+        std::fs::create_dir(&other).unwrap();
+        std::fs::write(other.join("notes.txt"), "mine").unwrap();
+        assert!(Store::open(&other, false).is_err());
+    }
 }

@@ -65,6 +65,7 @@ fn any_step<const N: usize, const M: usize, const TURNING: bool>(
         },
     };
     let advance = Advance {
+        steps: 1,
         end,
         mean_current: Dual {
             value: p.mean_current,

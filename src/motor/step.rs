@@ -34,6 +34,8 @@ pub struct Advance<S> {
     pub end: State<S>,
     pub mean_current: S,
     pub mean_back_emf: S,
+    /// Steps that were computed for it, those of halvings included.
+    pub steps: u32,
 }
 
 /// Advances the motor by `step_s` seconds; `held` clamps the rotor.
@@ -63,6 +65,7 @@ fn joined<S: Real>(
         end: second.end,
         mean_current: first.mean_current * share + second.mean_current * (1.0 - share),
         mean_back_emf: first.mean_back_emf * share + second.mean_back_emf * (1.0 - share),
+        steps: first.steps + second.steps,
     }
 }
 
@@ -86,7 +89,7 @@ fn connected<S: Real>(
     depth: u32,
 ) -> Advance<S> {
     let turning = if held { None } else { direction(c, &from) };
-    let (next, neglected) = match turning {
+    let (mut next, neglected) = match turning {
         Some(sign) => exponential_step(c, &from, v, h, Some(sign)),
         None => exponential_step(c, &from, v, h, None),
     };
@@ -94,7 +97,9 @@ fn connected<S: Real>(
         let half = 0.5 * h;
         let first = connected(c, from, v, half, held, depth + 1);
         let second = connected(c, first.end, v, half, held, depth + 1);
-        return joined(first, half, second, half);
+        let mut both = joined(first, half, second, half);
+        both.steps += next.steps;
+        return both;
     }
     if held || depth >= MOST_HALVINGS {
         return next;
@@ -117,6 +122,7 @@ fn connected<S: Real>(
     let (plain, start) = (c.values(), from.values());
     for _ in 0..40 {
         let middle = 0.5 * (low + high);
+        next.steps += 1;
         let at = exponential_step(&plain, &start, v.value(), middle, turning).0;
         if event(&at.end) >= 0.0 {
             low = middle
@@ -137,6 +143,7 @@ fn connected<S: Real>(
         at.end.current = at.end.current + nudge * at.end.current.value().signum();
     }
     let rest = connected(c, at.end, v, h - passed, held, depth + 2);
+    at.steps = next.steps;
     joined(at, passed, rest, h - passed)
 }
 
@@ -282,6 +289,7 @@ pub(super) fn plain_step<S: Real, const M: usize, const TURNING: bool>(
             end,
             mean_current: mean.current,
             mean_back_emf: mean.back_emf,
+            steps: 1,
         },
         correction_size,
     )
@@ -387,6 +395,7 @@ fn imposed<S: Real>(
         end: state,
         mean_current: current,
         mean_back_emf: state.back_emf,
+        steps: 1,
     };
     if held {
         return still(state);
@@ -441,6 +450,7 @@ fn imposed<S: Real>(
                 end: state,
                 mean_current: current,
                 mean_back_emf: mean,
+                steps: pieces as u32,
             };
         }
         mean += (state.back_emf + me) * (1.0 / pieces as f64);
@@ -450,6 +460,7 @@ fn imposed<S: Real>(
         end: state,
         mean_current: current,
         mean_back_emf: mean,
+        steps: pieces as u32,
     }
 }
 

@@ -87,6 +87,9 @@ fn what_is_no_regular_file_is_told_and_not_read() {
         refused(at, &["export", path, "--to", "csv"], expected);
         refused(at, &["verify", path], expected);
     }
+    for path in ["pipe", "/dev/zero"] {
+        refused(at, &["lot", path, "-o", "results"], "no regular file");
+    }
     // A sheet that names them.
     let sheet = fs::read_to_string(fixture("telescope_focuser/bench.toml")).unwrap();
     copy("telescope_focuser", at);
@@ -116,6 +119,11 @@ fn huge_files_are_told_without_being_kept() {
         &["claim", motor, "sheet.toml"],
         "larger than the 1048576 bytes",
     );
+    sparse(&at.join("lot.csv"), "sheet\na/bench.toml\n", 4 << 30);
+    let ran = bounded(at, &["lot", "lot.csv", "-o", "results"]);
+    assert_ne!(ran.status.code(), Some(0), "{}", text(&ran));
+    let told = errors(&ran);
+    assert!(told.contains("line 3 is longer than"), "{told}");
     sparse(&at.join("m.json"), "{", 4 << 30);
     for command in ["drive", "verify"] {
         refused(at, &[command, "m.json"], "larger than the 8388608 bytes");

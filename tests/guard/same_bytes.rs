@@ -3,10 +3,21 @@
 use crate::bench::{PROGRAM, copy, motor_file};
 use serde_json::Value;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 const SHEET: &str = "[sheet]\nname = \"Focuser, as sold\"\nnominal_voltage = \"3 V\"\n\n[claims]\nno_load_speed = { value = \"5000 rpm\", tolerance = \"10 %\" }\nterminal_resistance = { value = \"12 Ohm\", tolerance = \"10 %\" }\n";
+
+/// A file, or all files below a folder, in the order of their names.
+fn below(path: &Path) -> Vec<PathBuf> {
+    if !path.is_dir() {
+        return vec![path.to_owned()];
+    }
+    let items = fs::read_dir(path).expect("a folder");
+    let mut paths: Vec<PathBuf> = items.map(|item| item.expect("an item").path()).collect();
+    paths.sort();
+    paths.iter().flat_map(|path| below(path)).collect()
+}
 
 /// Everything the program puts out, with its name.
 fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
@@ -27,10 +38,15 @@ fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
         );
         out.push((arguments.join(" "), ran.stdout));
         for file in files {
-            out.push((
-                file.to_string(),
-                fs::read(folder.join(file)).expect("written"),
-            ));
+            let written = below(&folder.join(file));
+            assert!(!written.is_empty(), "{arguments:?} wrote no {file}");
+            for path in written {
+                let bytes = fs::read(&path).expect("written");
+                out.push((
+                    path.strip_prefix(folder).unwrap().display().to_string(),
+                    bytes,
+                ));
+            }
         }
     };
     let outputs = ["m.json", "page.html", "page.json"];
@@ -80,6 +96,8 @@ fn all(folder: &Path, threads: &str) -> Vec<(String, Vec<u8>)> {
         &["export", "m.json", "--to", "csv", "--samples", "500"],
         &[],
     );
+    run(&["plot", "m.json", "--to", "pictures"], &["pictures"]);
+    run(&["lot", ".", "-o", "results"], &["results"]);
     out
 }
 
@@ -98,7 +116,13 @@ fn every_output_is_the_same_on_a_second_run_and_for_1_2_and_4_threads() {
         let other = tempfile::tempdir().unwrap();
         prepare(&folder(other.path()));
         let found = all(&folder(other.path()), threads);
-        for ((name, bytes), (_, found)) in expected.iter().zip(found) {
+        assert_eq!(
+            expected.len(),
+            found.len(),
+            "outputs with {threads} threads"
+        );
+        for ((name, bytes), (other, found)) in expected.iter().zip(found) {
+            assert_eq!(*name, other);
             assert!(!bytes.is_empty(), "{name} is empty");
             assert!(*bytes == found, "{name} differs with {threads} threads");
         }
