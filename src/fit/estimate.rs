@@ -12,7 +12,7 @@ use super::readings;
 use super::ripple_anchor::{
     Known, RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
 };
-use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
+use super::rows::{Departures, Scatter, deviations, first_deviations, scatter_of_residuals};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::terms::{self, TermDecision};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
@@ -255,6 +255,18 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let Some(predictions) = problem.predict(x) else {
         return;
     };
+    let (scatters, share) = noise_of_rows(problem, bench, &predictions);
+    for (k, scatter) in scatters.iter().enumerate() {
+        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
+    }
+}
+
+/// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
+pub(super) fn noise_of_rows(
+    problem: &Problem,
+    bench: &Bench,
+    predictions: &[Prediction],
+) -> (Vec<Vec<Scatter>>, [f64; 2]) {
     let mut departures = Departures::default();
     let mut scatters = Vec::with_capacity(predictions.len());
     for (k, prediction) in predictions.iter().enumerate() {
@@ -276,15 +288,12 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
         departures.add(&prediction.rows, &residuals, &scatter);
         scatters.push(scatter);
     }
-    let share = departures.share();
-    for (k, scatter) in scatters.iter().enumerate() {
-        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
-    }
+    (scatters, departures.share())
 }
 
 /// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
 /// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+pub(super) fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
     match role {
         Role::Pwm | Role::PwmLocked => Some(20.0),
         Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
@@ -478,7 +487,7 @@ fn shared_parameters(
 }
 
 /// Spread of the resistance over rotor positions, from the ohmmeter where several positions were read.
-fn position_sd(bench: &Bench) -> f64 {
+pub(super) fn position_sd(bench: &Bench) -> f64 {
     bench
         .readings
         .iter()

@@ -42,10 +42,10 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
 
 /// Rows of one leg and one channel with the variance of their noise.
 pub struct Scatter {
-    rows: Vec<usize>,
-    variance: Vec<f64>,
+    pub(super) rows: Vec<usize>,
+    pub(super) variance: Vec<f64>,
     /// Whether the model's own departures come on top.
-    with_departures: bool,
+    pub(super) with_departures: bool,
 }
 
 /// The noise of the rows: the scatter about their own local line, pooled over neighbours in the same leg.
