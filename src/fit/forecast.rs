@@ -109,8 +109,7 @@ impl<'a> Forecaster<'a> {
                 clear(&mut normal, k);
                 continue;
             }
-            let (information, second_moment) =
-                estimate.covariance.held_moments(k, parameter.lower);
+            let (information, second_moment) = estimate.covariance.held_moments(k, parameter.lower);
             let pseudo = (1.0 / second_moment.max(1e-300) - information).max(0.0);
             normal[(k, k)] += pseudo;
         }
@@ -203,10 +202,7 @@ impl<'a> Forecaster<'a> {
         let n = old.layout.len();
         let mut x = layout.start();
         x.rows_mut(0, n).copy_from(&self.estimate.solution.x);
-        if let Some(k) = layout
-            .find(&Slot::LogBackEmfConstant)
-            .filter(|&k| k >= n)
-        {
+        if let Some(k) = layout.find(&Slot::LogBackEmfConstant).filter(|&k| k >= n) {
             x[k] = addition.assumed_constant_v_s_per_rad.ln();
         }
         for (k, planned) in addition.captures.iter().enumerate() {
@@ -232,8 +228,9 @@ impl<'a> Forecaster<'a> {
         let mut noise_assumed = false;
         for k in first..problem.models.len() {
             let prediction = problem.models[k].predict(&x)?;
-            let (deviations, assumed) =
-                self.learned.deviations(&problem.models[k], &prediction.rows);
+            let (deviations, assumed) = self
+                .learned
+                .deviations(&problem.models[k], &prediction.rows);
             noise_assumed |= assumed;
             problem.deviations[k] = deviations;
             normal += problem.capture_equations(k, &prediction).normal;
@@ -383,11 +380,8 @@ impl<'a> Forecaster<'a> {
                     None => Some(after),
                     Some(_) => (value > z * after).then(|| after / value),
                 };
-                let has_value = !needs_constant
-                    || self
-                        .estimate
-                        .value(&Slot::LogBackEmfConstant)
-                        .is_some();
+                let has_value =
+                    !needs_constant || self.estimate.value(&Slot::LogBackEmfConstant).is_some();
                 out.standard_uncertainty = has_value.then(|| match placed.linear {
                     None => after * value,
                     Some(_) => after,

@@ -68,15 +68,19 @@ impl Learned {
                     largest(rows, group.rows.iter().copied())
                 };
                 let special = independent_rows(model.role, &model.legs, first.leg);
-                let noise = group.rows.iter().zip(&group.variance).map(|(&row, variance)| {
-                    let samples = match (zero, special) {
-                        (true, _) => 1.0,
-                        // Such a leg is worth a number of rows, however many it has.
-                        (_, Some(count)) => count / group.rows.len() as f64,
-                        _ => rows[row].samples as f64,
-                    };
-                    variance * samples / (peak * peak)
-                });
+                let noise = group
+                    .rows
+                    .iter()
+                    .zip(&group.variance)
+                    .map(|(&row, variance)| {
+                        let samples = match (zero, special) {
+                            (true, _) => 1.0,
+                            // Such a leg is worth a number of rows, however many it has.
+                            (_, Some(count)) => count / group.rows.len() as f64,
+                            _ => rows[row].samples as f64,
+                        };
+                        variance * samples / (peak * peak)
+                    });
                 templates.push(Template {
                     role: model.role,
                     kind: model.legs[first.leg].kind,
@@ -104,7 +108,8 @@ impl Learned {
             t.quantity == quantity && t.zero == zero && t.with_departures == with_departures
         };
         let unlike = |t: &Template| {
-            let far = f64::from(u8::from(t.kind != kind)) * 2.0 + f64::from(u8::from(t.role != role));
+            let far =
+                f64::from(u8::from(t.kind != kind)) * 2.0 + f64::from(u8::from(t.role != role));
             1e3 * far + (t.peak / peak).ln().abs()
         };
         self.templates
