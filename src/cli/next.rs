@@ -3,7 +3,7 @@
 use super::Status;
 use super::standard_output::{complain, say, say_bytes};
 use crate::bench::{Bench, LoadOptions, read_sheet};
-use crate::fit::FitOptions;
+use crate::fit::{Estimate, FitOptions, LegKind};
 use crate::identify::{check_roles, identify};
 use crate::next::first::{resistance_given, resistance_of};
 use crate::next::ranking::Question;
@@ -126,7 +126,7 @@ fn before_captures(
             ),
         }
     };
-    if bench.is_none() && arguments.goal.iter().any(|g| g != "all") {
+    if arguments.goal.iter().any(|g| g != "all") {
         complain(
             "warning: --for ranks candidates by what a fit says; before the first captures it changes nothing",
         );
@@ -150,6 +150,19 @@ fn before_captures(
         say(&first_table::render(&plan))?;
     }
     Ok(Status::Stands)
+}
+
+/// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
+fn driven_v(estimate: &Estimate) -> Option<f64> {
+    estimate
+        .legs
+        .iter()
+        .flatten()
+        .filter(|leg| leg.kind == LegKind::Connected)
+        .flat_map(|leg| &leg.bins)
+        .map(|bin| bin.voltage_v.abs())
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .reduce(f64::max)
 }
 
 fn after_a_fit(
@@ -185,7 +198,7 @@ fn after_a_fit(
     let Some(supply_v) = arguments
         .supply
         .or(bench.motor.supply_v)
-        .or_else(|| Some(found.estimate.largest.1).filter(|v| *v > 0.0))
+        .or_else(|| driven_v(&found.estimate))
     else {
         bail!("no capture and no sheet tells the supply voltage; pass --supply 24V");
     };

@@ -343,8 +343,7 @@ impl<'a> Forecaster<'a> {
                 if let (Status::Measured, Some(at), Some(before)) =
                     (now.status, &now.estimate, before)
                 {
-                    // Rounding of two inverses is no information.
-                    let ratio = (after / before).min(1.0);
+                    let ratio = after / before;
                     out.ratio = Some(ratio);
                     out.standard_uncertainty = Some(at.standard_uncertainty * ratio);
                     out.relative = (!now.one_sided && at.value != 0.0)

@@ -8,12 +8,15 @@
 use super::capture_model::{CaptureModel, Quantity, Row};
 use super::estimate::{Estimate, independent_rows, noise_of_rows};
 use super::legs::LegKind;
-use super::rows::{Scatter, deviations, groups};
+use super::rows::{MODEL_SHARE, Scatter, deviations, groups};
 use crate::bench::{Bench, Role};
 
 /// Relative standard deviation of a bin of voltage and of current where nothing like it was recorded (common practice, no
 /// source).
 const USUAL_NOISE: [f64; 2] = [0.003, 0.01];
+
+/// The same for the departure of a leg that lasts for a few turns only, where ripple does not average out.
+const USUAL_SHORT: [f64; 2] = [0.01, 0.03];
 
 /// The same for the mean of a channel over a stretch at zero: a thousandth of its largest reading.
 const USUAL_ZERO: f64 = 1e-3;
@@ -118,9 +121,24 @@ impl Learned {
             .min_by(|a, b| unlike(a).total_cmp(&unlike(b)))
     }
 
+    /// Largest variance of a sample of the current while the motor ran on its supply, A².
+    fn running(&self) -> Option<f64> {
+        let runs = |t: &&Template| {
+            matches!(t.role, Role::RunDown | Role::Steady)
+                && t.kind == LegKind::Connected
+                && t.quantity == Quantity::Current
+                && !t.zero
+        };
+        self.templates
+            .iter()
+            .filter(runs)
+            .map(|t| t.peak * t.peak * t.noise.iter().sum::<f64>() / t.noise.len() as f64)
+            .reduce(f64::max)
+    }
+
     /// Standard deviations of a planned capture's rows, and whether a usual figure had to stand in for one of its channels.
     pub(super) fn deviations(&self, model: &CaptureModel, rows: &[Row]) -> (Vec<f64>, bool) {
-        let mut assumed = false;
+        let (mut assumed, mut unlike) = (false, false);
         let scatter: Vec<Scatter> = groups(rows)
             .into_iter()
             .map(|group| {
@@ -143,6 +161,10 @@ impl Learned {
                     peak,
                 );
                 let n = group.len();
+                let of_its_kind = template.is_some_and(|t| t.role == model.role && t.kind == kind);
+                unlike |= with_departures && !of_its_kind;
+                let starts = model.role == Role::Start && kind == LegKind::Connected;
+                let running = (starts && !of_its_kind).then(|| self.running()).flatten();
                 let variance = (0..n)
                     .map(|k| {
                         let samples = match (zero, special) {
@@ -153,9 +175,21 @@ impl Learned {
                         let relative = match template {
                             Some(t) => t.noise[(2 * k + 1) * t.noise.len() / (2 * n)],
                             None if zero => USUAL_ZERO * USUAL_ZERO,
+                            None if special.is_some() => {
+                                USUAL_SHORT[first.quantity as usize].powi(2)
+                            }
                             None => USUAL_NOISE[first.quantity as usize].powi(2) * samples,
                         };
-                        relative * peak * peak / samples
+                        let own = relative * peak * peak / samples;
+                        let ripple = match running {
+                            // Its ripple grows with the speed, which the fall of the current tells.
+                            Some(variance) => {
+                                let speed = 1.0 - rows[group[k]].recorded.abs() / peak;
+                                variance * speed * speed / samples
+                            }
+                            None => 0.0,
+                        };
+                        own.max(ripple)
                     })
                     .collect();
                 assumed |= template.is_none() && !zero;
@@ -166,6 +200,12 @@ impl Learned {
                 }
             })
             .collect();
-        (deviations(rows, &scatter, self.share), assumed)
+        // Of a kind of capture that nobody made yet the model is trusted half as the others say, half as usual.
+        let share = if unlike {
+            std::array::from_fn(|q| (0.5 * (self.share[q].powi(2) + MODEL_SHARE[q].powi(2))).sqrt())
+        } else {
+            self.share
+        };
+        (deviations(rows, &scatter, share), assumed)
     }
 }

@@ -80,7 +80,7 @@ fn fuse_words(machine: &Machine) -> String {
         .stall_a(machine.supply_v)
         .map(|inrush| fuse_a(inrush.value, running))
     {
-        Some(Some(rating)) => format!("fuse {rating} A, time-lag"),
+        Some(Some(rating)) => format!("fuse {}, time-lag", amount(rating, "A")),
         Some(None) => "a fuse above 60 A: let a licensed person choose it".into(),
         None => "a fuse chosen after the ohmmeter has told R".into(),
     }

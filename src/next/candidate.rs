@@ -6,7 +6,7 @@ use super::machine::Machine;
 use super::protection::brake_resistor_ohm;
 use super::rig::{Deed, Rig};
 use super::series::resistor_near;
-use super::words::amount;
+use super::words::{amount, three_digits};
 use crate::bench::{Bench, Reading, Role, Stated};
 use crate::drive::cautions::Caution;
 use crate::fit::{Addition, Estimate, Forecaster, PlannedCapture};
@@ -307,8 +307,8 @@ fn added_inertia(ground: &Ground<'_>) -> Option<Candidate> {
         // A steel disc (7850 kg/m³, common practice) of thickness a tenth of its diameter: J = π ρ d⁴ h/32.
         let diameter = (32.0 * inertia / (PI * 7850.0 * 0.1)).powf(0.2);
         format!(
-            "a disc of about {:.2} g·cm², known to 1 %: steel of {:.0} mm by {:.1} mm",
-            inertia * 1e7,
+            "a disc of about {} g·cm², known to 1 %: steel of {:.0} mm by {:.1} mm",
+            three_digits(inertia * 1e7),
             1e3 * diameter,
             100.0 * diameter
         )

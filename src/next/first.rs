@@ -66,14 +66,14 @@ pub fn resistance_of(bench: &Bench) -> Option<Guess> {
             value: mean,
             low: lowest * (1.0 - meter) * (1.0 - excess),
             high: highest * (1.0 + meter),
-            basis: Basis::Measured,
+            basis: Basis::FromGuess,
         })
     })
 }
 
 /// R behind one reading that the person gave.
 pub fn resistance_given(ohm: f64) -> Guess {
-    behind_reading(ohm, Basis::Given, UNKNOWN_BRUSHES_HIGH)
+    behind_reading(ohm, UNKNOWN_BRUSHES_HIGH)
 }
 
 /// Works the proposal out.

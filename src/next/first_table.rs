@@ -42,7 +42,12 @@ pub fn render(plan: &FirstPlan) -> String {
             amount(advice.voltage_v, "V"),
             advice.role
         );
-        capture(&mut text, advice, "     ");
+        capture(
+            &mut text,
+            advice,
+            plan.shunt.map(|s| s.resistance_ohm),
+            "     ",
+        );
         for caution in &advice.cautions {
             let _ = writeln!(text, "     caution  {caution}");
         }
@@ -72,16 +77,31 @@ fn title(role: &str) -> &'static str {
     }
 }
 
+const READING: &str = "resistance R behind the reading";
+
 fn known(text: &mut String, plan: &FirstPlan) {
     let m = &plan.machine;
     let _ = writeln!(text, "\nWHAT IS EXPECTED");
     let mut cells: Vec<[String; 3]> = Vec::new();
     let mut row = |what: &str, guess: Option<Guess>, unit: &str| {
         if let Some(g) = guess {
-            cells.push([what.into(), span(Some(g), unit), g.basis.words().into()]);
+            let basis = if what == READING {
+                "your reading; a meter reads high on carbon brushes (common practice, no source)"
+            } else {
+                g.basis.words()
+            };
+            let told = if unit == "r/min" {
+                format!(
+                    "{:.0} r/min (guess {:.0} to {:.0} r/min)",
+                    g.value, g.low, g.high
+                )
+            } else {
+                span(Some(g), unit)
+            };
+            cells.push([what.into(), told, basis.into()]);
         }
     };
-    row("resistance R behind the reading", m.resistance_ohm, "Ω");
+    row(READING, m.resistance_ohm, "Ω");
     row("inrush V/R, at every start", plan.inrush_a, "A");
     row("running current, no load", m.running_a, "A");
     row(
@@ -133,7 +153,8 @@ fn bench(text: &mut String, plan: &FirstPlan) {
         "fuse".into(),
         match plan.fuse_a {
             Some(rating) => format!(
-                "{rating} A time-lag in the plus lead, close to the source, rated for DC at {} or more: it carries the start and opens on a stalled rotor within seconds",
+                "{} time-lag in the plus lead, close to the source, rated for DC at {} or more: it carries the start and opens on a stalled rotor within seconds",
+                amount(rating, "A"),
                 amount(plan.machine.supply_v, "V")
             ),
             None => "above 60 A: let a licensed person choose it".into(),

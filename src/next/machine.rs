@@ -41,12 +41,13 @@ fn guess((low, value, high): (f64, f64, f64)) -> Guess {
 }
 
 /// Range of the true resistance behind an ohmmeter's reading.
-pub fn behind_reading(reading_ohm: f64, basis: Basis, high_share: f64) -> Guess {
+pub fn behind_reading(reading_ohm: f64, high_share: f64) -> Guess {
+    // The range is a guess, though the reading is not.
     Guess {
         value: reading_ohm,
         low: reading_ohm * (1.0 - high_share),
         high: reading_ohm * (1.0 + METER_LOW),
-        basis,
+        basis: Basis::FromGuess,
     }
 }
 

@@ -2,7 +2,8 @@
 
 use super::advice::Advice;
 use super::ranking::{After, LITTLE, Now, Ranked, Ranking};
-use super::words::{amount, percent, span};
+use super::series::one_two_five_up;
+use super::words::{amount, percent};
 use crate::motor_file::ParameterName;
 use crate::stats::rounding::{self, Scale};
 use std::fmt::Write;
@@ -33,13 +34,22 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
             let _ = writeln!(text, "     needs    {needs}");
         }
         if let Some(advice) = &candidate.advice {
-            capture(&mut text, advice, "     ");
+            capture(&mut text, advice, None, "     ");
         }
         if let Some(how) = &candidate.how {
             let _ = writeln!(text, "     how      {how}");
         }
         for caution in &candidate.cautions {
             let _ = writeln!(text, "     caution  {caution}");
+        }
+    }
+    // A hazard is told beside every candidate that has one, explained or not.
+    for candidate in helpful(ranking).skip(explained) {
+        let role = candidate.advice.as_ref().map(|a| a.role);
+        if matches!(role, Some("brake" | "locked-rotor")) {
+            for caution in &candidate.cautions {
+                let _ = writeln!(text, "caution: {}: {caution}", candidate.title);
+            }
         }
     }
     for remark in &ranking.remarks {
@@ -240,9 +250,15 @@ fn two_digits(ratio: f64) -> String {
     format!("{ratio:.2}")
 }
 
-/// How one capture is to be made, a line a topic.
-pub fn capture(text: &mut String, advice: &Advice, indent: &str) {
+/// How one capture is to be made, a line a topic. `shunt_ohm`: the current is then told as the volts across it, too.
+pub fn capture(text: &mut String, advice: &Advice, shunt_ohm: Option<f64>, indent: &str) {
     let s = &advice.settings;
+    let across = shunt_ohm.map_or(String::new(), |ohm| {
+        format!(
+            " ({} across the shunt)",
+            amount(one_two_five_up(s.current_a.per_division * ohm), "V")
+        )
+    });
     let _ = writeln!(
         text,
         "{indent}wiring   {} (docs/bench.md, section {})",
@@ -255,8 +271,13 @@ pub fn capture(text: &mut String, advice: &Advice, indent: &str) {
         amount(s.voltage_v.per_division, "V")
     );
     let current = match advice.expected_current_a {
+        Some(_) if s.current_a.lowest == 0.0 => format!(
+            "0 to {}: {} a division{across}",
+            amount(s.current_a.highest, "A"),
+            amount(s.current_a.per_division, "A")
+        ),
         Some(_) => format!(
-            "{} to {}: {} a division",
+            "{} to {}: {} a division{across}",
             amount(s.current_a.lowest, "A"),
             amount(s.current_a.highest, "A"),
             amount(s.current_a.per_division, "A")
@@ -281,11 +302,6 @@ pub fn capture(text: &mut String, advice: &Advice, indent: &str) {
 
 fn points(count: f64) -> String {
     amount(count.ceil(), "").trim().to_string()
-}
-
-/// Expected current of a capture, for tables.
-pub fn current_words(advice: &Advice) -> String {
-    span(advice.expected_current_a, "A")
 }
 
 /// Columns under each other.
