@@ -16,16 +16,16 @@ use super::estimate::{Estimate, position_sd};
 use super::layout::{Layout, Parameter, Slot};
 use super::learned::Learned;
 use super::legs::{Leg, legs};
-use super::monomial::{Monomial, monomials};
+use super::monomial::monomials;
+use super::outlook::{Outlook, uncertainty};
 use super::problem::Problem;
 use super::readings::{self, ReadingTerm};
-use super::reported::{LARGEST_RELATIVE, Reported, Status};
+use super::reported::Reported;
 use crate::bench::{Bench, Capture, Reading, Waveform};
 use crate::capture::TimeAxis;
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
-use crate::stats::quantiles::normal_quantile;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 /// Information below which nothing touches an entry, as in the covariance.
 const NO_INFORMATION: f64 = 1e-200;
@@ -55,21 +55,6 @@ pub struct Addition {
     pub assumed_constant_v_s_per_rad: f64,
 }
 
-/// One parameter after an addition.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Outlook {
-    /// Key of the parameter.
-    pub name: &'static str,
-    /// Standard uncertainty after over that of now; `None` where one of both does not exist.
-    pub ratio: Option<f64>,
-    /// Standard uncertainty after, SI; `None` where it stays undetermined, or has no value yet.
-    pub standard_uncertainty: Option<f64>,
-    /// The same over the value; `None` where it stays undetermined or cannot be told from zero.
-    pub relative: Option<f64>,
-    /// Undetermined now, measured after.
-    pub newly_determined: bool,
-}
-
 /// The bounds expected after an addition.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expected {
@@ -81,15 +66,15 @@ pub struct Expected {
 
 /// A solved problem that can be asked what more would bring.
 pub struct Forecaster<'a> {
-    estimate: &'a Estimate,
+    pub(super) estimate: &'a Estimate,
     /// The bench without its waveforms.
     bench: Bench,
     learned: Learned,
     /// Information at the solution with the pseudo-priors of held entries.
     normal: DMatrix<f64>,
-    reported: Vec<Reported>,
+    pub(super) reported: Vec<Reported>,
     /// Relative (two-sided logs) or absolute standard uncertainty of each parameter by that matrix.
-    before: Vec<Option<f64>>,
+    pub(super) before: Vec<Option<f64>>,
     /// Usable readings of the bench.
     readings: usize,
 }
@@ -303,115 +288,6 @@ impl<'a> Forecaster<'a> {
             resistance_guess_ohm: self.motor().terminal_resistance_ohm,
         }
     }
-
-    fn outlooks(
-        &self,
-        layout: &Layout,
-        x: &DVector<f64>,
-        covariance: &DMatrix<f64>,
-        addition: &Addition,
-    ) -> Vec<Outlook> {
-        let z = normal_quantile(0.5 + 0.5 * self.estimate.options.level);
-        let constant_known = monomials()
-            .iter()
-            .find(|m| m.name == "back_emf_constant")
-            .and_then(|m| relative(m, layout, x, covariance))
-            .is_some_and(|u| u <= LARGEST_RELATIVE);
-        let sees_rise = addition
-            .captures
-            .iter()
-            .any(|c| c.timeline.instants.iter().any(|(name, _)| name == "make"))
-            || addition
-                .readings
-                .iter()
-                .any(|r| matches!(r, Reading::InductanceMeter { .. }));
-        monomials()
-            .iter()
-            .zip(&self.reported)
-            .zip(&self.before)
-            .map(|((m, now), before)| {
-                let mut out = Outlook {
-                    name: m.name,
-                    ratio: None,
-                    standard_uncertainty: None,
-                    relative: None,
-                    newly_determined: false,
-                };
-                let Some(after) = uncertainty(m, layout, x, covariance) else {
-                    return out;
-                };
-                if let (Status::Measured, Some(at), Some(before)) =
-                    (now.status, &now.estimate, before)
-                {
-                    let ratio = after / before;
-                    out.ratio = Some(ratio);
-                    out.standard_uncertainty = Some(at.standard_uncertainty * ratio);
-                    out.relative = (!now.one_sided && at.value != 0.0)
-                        .then(|| at.standard_uncertainty * ratio / at.value.abs());
-                    return out;
-                }
-                let needs_rise = m.logs.iter().any(|(slot, _)| *slot == Slot::LogInductance);
-                let needs_constant = m
-                    .logs
-                    .iter()
-                    .any(|(slot, _)| *slot == Slot::LogBackEmfConstant);
-                if (needs_rise && !self.estimate.inductance_seen && !sees_rise)
-                    || (needs_constant && !constant_known)
-                {
-                    return out;
-                }
-                let Some(placed) = m.place(layout) else {
-                    return out;
-                };
-                let value = placed.value(x).0;
-                let vague = match placed.linear {
-                    None => after > LARGEST_RELATIVE,
-                    Some(_) => self
-                        .estimate
-                        .largest_possible(m)
-                        .is_some_and(|most| value + z * after > most * placed.factor(x)),
-                };
-                if vague || !after.is_finite() {
-                    return out;
-                }
-                out.newly_determined = true;
-                out.relative = match placed.linear {
-                    None => Some(after),
-                    Some(_) => (value > z * after).then(|| after / value),
-                };
-                let has_value =
-                    !needs_constant || self.estimate.value(&Slot::LogBackEmfConstant).is_some();
-                out.standard_uncertainty = has_value.then(|| match placed.linear {
-                    None => after * value,
-                    Some(_) => after,
-                });
-                out
-            })
-            .collect()
-    }
-}
-
-/// Standard uncertainty of a parameter: relative where it is positive by nature, absolute where it may be zero.
-fn uncertainty(
-    m: &Monomial,
-    layout: &Layout,
-    x: &DVector<f64>,
-    covariance: &DMatrix<f64>,
-) -> Option<f64> {
-    let (_, slope) = m.place(layout)?.target(x);
-    let variance = slope.dot(&(covariance * &slope));
-    (variance > 0.0).then(|| variance.sqrt())
-}
-
-fn relative(
-    m: &Monomial,
-    layout: &Layout,
-    x: &DVector<f64>,
-    covariance: &DMatrix<f64>,
-) -> Option<f64> {
-    let value = m.place(layout)?.value(x).0.abs();
-    let u = uncertainty(m, layout, x, covariance)?;
-    Some(if m.linear.is_some() { u / value } else { u })
 }
 
 /// Inverse over every entry that anything touches.

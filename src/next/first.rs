@@ -62,7 +62,7 @@ pub fn resistance_of(bench: &Bench) -> Option<Guess> {
             Some(BrushKind::Carbon) | None => UNKNOWN_BRUSHES_HIGH,
         };
         let meter = 2.0 * relative_uncertainty;
-        (mean > 0.0 && lowest > 0.0).then(|| Guess {
+        (mean > 0.0 && lowest > 0.0).then_some(Guess {
             value: mean,
             low: lowest * (1.0 - meter) * (1.0 - excess),
             high: highest * (1.0 + meter),

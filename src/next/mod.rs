@@ -12,6 +12,8 @@ pub mod advice;
 pub mod candidate;
 pub mod first;
 pub mod first_table;
+mod further_captures;
+mod further_readings;
 pub mod goal;
 pub mod guess;
 pub mod heating;
