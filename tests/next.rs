@@ -430,8 +430,8 @@ fn without_a_speed_an_anchor_is_the_first_advice() {
         let candidate = ranking.candidates.iter().find(|c| c.key == key);
         let after = candidate.expect("on the list").after.iter();
         after
-            .filter(|a| a.parameter == "rotor_inertia")
-            .map(|a| (a.newly_determined, a.relative_standard_uncertainty))
+            .filter(|a| a.name == "rotor_inertia")
+            .map(|a| (a.newly_determined, a.relative))
             .next()
             .expect("a row")
     };

@@ -7,17 +7,23 @@ use super::reported::{LARGEST_RELATIVE, Status};
 use crate::bench::Reading;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::{DMatrix, DVector};
+use serde::Serialize;
+
+/// Standard deviation of the half of a normal distribution above its centre, over that of the whole: √(1 − 2/π).
+const HALF_NORMAL: f64 = 0.602_810;
 
 /// One parameter after an addition.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Outlook {
     /// Key of the parameter.
+    #[serde(rename = "parameter")]
     pub name: &'static str,
     /// Standard uncertainty after over that of now; `None` where one of both does not exist.
     pub ratio: Option<f64>,
     /// Standard uncertainty after, SI; `None` where it stays undetermined, or has no value yet.
     pub standard_uncertainty: Option<f64>,
     /// The same over the value; `None` where it stays undetermined or cannot be told from zero.
+    #[serde(rename = "relative_standard_uncertainty")]
     pub relative: Option<f64>,
     /// Undetermined now, measured after.
     pub newly_determined: bool,
@@ -64,7 +70,13 @@ impl Forecaster<'_> {
                 if let (Status::Measured, Some(at), Some(before)) =
                     (now.status, &now.estimate, before)
                 {
-                    let ratio = after / before;
+                    // A limit is sharper than the matrix says where other bounds hold it: then they are what has to be beaten.
+                    let ratio = if now.one_sided {
+                        let limited = at.standard_uncertainty / HALF_NORMAL;
+                        (after / before.min(limited)).min(1.0)
+                    } else {
+                        after / before
+                    };
                     out.ratio = Some(ratio);
                     out.standard_uncertainty = Some(at.standard_uncertainty * ratio);
                     out.relative = (!now.one_sided && at.value != 0.0)

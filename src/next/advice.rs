@@ -77,7 +77,7 @@ fn current(guess: Option<Guess>) -> (f64, f64) {
 fn fuse_words(machine: &Machine) -> String {
     let running = machine.running_a.map_or(0.0, |i| i.value);
     match machine
-        .stall_a(machine.supply_v)
+        .stall_a(machine.working_v)
         .map(|inrush| fuse_a(inrush.value, running))
     {
         Some(Some(rating)) => format!("fuse {}, time-lag", amount(rating, "A")),
@@ -327,6 +327,6 @@ pub fn steady(machine: &Machine, voltage_v: f64, tachometer: bool) -> Advice {
 /// Highest current that a supply has to give without limiting, A.
 pub fn supply_limit_a(machine: &Machine) -> Option<f64> {
     machine
-        .stall_a(machine.supply_v)
+        .stall_a(machine.working_v)
         .map(protection::supply_limit_a)
 }

@@ -5,6 +5,7 @@ use super::guess::{Basis, Guess};
 use super::machine::{Machine, UNKNOWN_BRUSHES_HIGH, behind_reading};
 use super::protection::{self, Shunt, brake_resistor_ohm, fuse_a};
 use super::size::Size;
+use super::words::{amount, span};
 use crate::bench::{Bench, BrushKind, Reading};
 use serde::Serialize;
 
@@ -24,8 +25,9 @@ pub struct Known {
 pub struct FirstPlan {
     pub motor: Option<String>,
     pub machine: Machine,
-    /// V/R.
+    /// V/R at the supply, and at the voltage of the captures.
     pub inrush_a: Option<Guess>,
+    pub working_inrush_a: Option<Guess>,
     pub shunt: Option<Shunt>,
     /// Rating of a time-lag fuse, A.
     pub fuse_a: Option<f64>,
@@ -80,23 +82,25 @@ pub fn resistance_given(ohm: f64) -> Guess {
 pub fn first_plan(known: &Known) -> FirstPlan {
     let supply = known.supply_v;
     let machine = Machine::guessed(supply, known.resistance_ohm, &known.size, known.segments);
-    let inrush = machine.stall_a(supply);
+    let working = machine.working_v;
+    let inrush = machine.stall_a(working);
     let running = machine.running_a.map_or(0.0, |i| i.value);
     let brake_ohm = known
         .resistance_ohm
-        .and_then(|r| brake_resistor_ohm(r.value, machine.running_emf_v));
+        .and_then(|r| brake_resistor_ohm(r.value, machine.running_emf_v * working / supply));
     let mut captures = vec![
-        advice::start(&machine, supply),
-        advice::run_down(&machine, supply),
-        advice::brake(&machine, supply, brake_ohm.unwrap_or(0.0)),
+        advice::start(&machine, working),
+        advice::run_down(&machine, working),
+        advice::brake(&machine, working, brake_ohm.unwrap_or(0.0)),
         advice::locked(&machine),
     ];
     if known.tachometer {
-        captures.push(advice::steady(&machine, supply, true));
+        captures.push(advice::steady(&machine, working, true));
     }
     FirstPlan {
         motor: known.name.clone(),
-        inrush_a: inrush,
+        inrush_a: machine.stall_a(supply),
+        working_inrush_a: inrush,
         shunt: known
             .resistance_ohm
             .zip(inrush)
@@ -106,12 +110,12 @@ pub fn first_plan(known: &Known) -> FirstPlan {
         hold: hold(&machine),
         brake_resistor_ohm: brake_ohm,
         captures,
-        lost: lost(known, inrush),
+        lost: lost(known, &machine),
         machine,
     }
 }
 
-fn lost(known: &Known, inrush: Option<Guess>) -> Vec<String> {
+fn lost(known: &Known, machine: &Machine) -> Vec<String> {
     let mut out = Vec::new();
     if known.resistance_ohm.is_none() {
         out.push(
@@ -134,11 +138,13 @@ fn lost(known: &Known, inrush: Option<Guess>) -> Vec<String> {
             "no tachometer (--tachometer if you have one): the speed, and with it K, inertia and friction in mechanical units, has to come from the ripple of the run-down; {count}"
         ));
     }
-    if inrush.is_some_and(|i| i.value > 60.0) {
-        out.push(
-            "an inrush of this size is beyond a hobby bench: work with a licensed or trained person, from a reduced voltage"
-                .into(),
-        );
+    if machine.working_v < machine.supply_v {
+        out.push(format!(
+            "the inrush at the full {} is beyond a hobby bench: everything below is for {} instead, where it is {}. For the full voltage work with a licensed or trained person",
+            amount(machine.supply_v, "V"),
+            amount(machine.working_v, "V"),
+            span(machine.stall_a(machine.working_v), "A")
+        ));
     }
     out
 }
@@ -181,6 +187,28 @@ mod tests {
         assert!(plan.hold.voltage_v <= 6.0);
         assert!(plan.hold.measuring_s.unwrap().low >= 2.0);
         assert_relative_eq!(plan.hold.longest_s, 1.0);
+    }
+
+    #[test]
+    fn a_large_inrush_makes_the_captures_start_lower() {
+        let plan = first_plan(&Known {
+            supply_v: 48.0,
+            resistance_ohm: Some(resistance_given(0.35)),
+            ..Known::default()
+        });
+        // 60 A · 0.35 Ω = 21 V, set as 20 V.
+        assert_relative_eq!(plan.machine.working_v, 20.0);
+        assert_relative_eq!(
+            plan.inrush_a.unwrap().value,
+            137.142_857,
+            max_relative = 1e-6
+        );
+        assert_relative_eq!(plan.captures[0].voltage_v, 20.0);
+        assert!(
+            plan.lost.iter().any(|l| l.contains("licensed")),
+            "{:?}",
+            plan.lost
+        );
     }
 
     #[test]

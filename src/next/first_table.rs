@@ -102,7 +102,7 @@ fn known(text: &mut String, plan: &FirstPlan) {
         }
     };
     row(READING, m.resistance_ohm, "Ω");
-    row("inrush V/R, at every start", plan.inrush_a, "A");
+    row("inrush V/R, at every start", plan.working_inrush_a, "A");
     row("running current, no load", m.running_a, "A");
     row(
         "electrical time constant L/R",
@@ -126,7 +126,9 @@ fn known(text: &mut String, plan: &FirstPlan) {
 }
 
 fn bench(text: &mut String, plan: &FirstPlan) {
-    let Some(inrush) = plan.inrush_a else { return };
+    let Some(inrush) = plan.working_inrush_a else {
+        return;
+    };
     let _ = writeln!(text, "\nBENCH");
     let mut cells: Vec<[String; 2]> = Vec::new();
     if let Some(s) = plan.shunt {
@@ -184,7 +186,7 @@ fn bench(text: &mut String, plan: &FirstPlan) {
             "brake".into(),
             format!(
                 "not as a plain short, which would be {}: through {}",
-                span(plan.inrush_a.map(|i| i.times(0.95)), "A"),
+                span(plan.working_inrush_a.map(|i| i.times(0.95)), "A"),
                 amount(ohm, "Ω")
             ),
         ]);

@@ -2,6 +2,7 @@
 
 use super::guess::{Basis, Guess};
 use super::rig::Rig;
+use super::series::settable_down;
 use super::size::{Size, copper_from_inertia_kg};
 use crate::fit::{Forecaster, Reported, Status};
 use serde::Serialize;
@@ -23,6 +24,8 @@ const METER_LOW: f64 = 0.05;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Machine {
     pub supply_v: f64,
+    /// At which captures are proposed: the supply, or less where its inrush would be too much.
+    pub working_v: f64,
     pub resistance_ohm: Option<Guess>,
     pub electrical_time_constant_s: Guess,
     pub mechanical_time_constant_s: Guess,
@@ -35,6 +38,9 @@ pub struct Machine {
     pub copper_kg: Option<Guess>,
     pub segments: Option<u32>,
 }
+
+/// Inrush beyond which the first captures are made at a lower voltage (common practice, no source), A.
+const LARGEST_INRUSH_A: f64 = 60.0;
 
 fn guess((low, value, high): (f64, f64, f64)) -> Guess {
     Guess::range(low, value, high)
@@ -70,8 +76,14 @@ impl Machine {
             mechanical.value / share.value,
             mechanical.high / share.value,
         );
+        let bearable = resistance_ohm.map_or(f64::INFINITY, |r| LARGEST_INRUSH_A * r.value);
         Machine {
             supply_v,
+            working_v: if bearable < supply_v {
+                settable_down(bearable)
+            } else {
+                supply_v
+            },
             resistance_ohm,
             electrical_time_constant_s: size.electrical_time_constant_s(),
             mechanical_time_constant_s: mechanical,
@@ -103,6 +115,7 @@ impl Machine {
             .or_else(|| Some(copper_from_inertia_kg(measured("rotor_inertia")?.value)));
         Machine {
             supply_v,
+            working_v: supply_v,
             resistance_ohm: Some(
                 measured("terminal_resistance")
                     .unwrap_or_else(|| Guess::within_factor(motor.terminal_resistance_ohm, 1.5)),

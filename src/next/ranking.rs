@@ -48,19 +48,6 @@ pub struct Share {
     pub share: f64,
 }
 
-/// One parameter after a candidate.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct After {
-    pub parameter: &'static str,
-    /// Bound after over bound now.
-    pub ratio: Option<f64>,
-    /// SI.
-    pub standard_uncertainty: Option<f64>,
-    /// Of the value.
-    pub relative_standard_uncertainty: Option<f64>,
-    pub newly_determined: bool,
-}
-
 /// A candidate with what it brings.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Ranked {
@@ -68,7 +55,7 @@ pub struct Ranked {
     pub title: String,
     /// Geometric mean of the bounds' ratios over the goal.
     pub score: f64,
-    pub after: Vec<After>,
+    pub after: Vec<Outlook>,
     pub needs: Option<String>,
     pub how: Option<String>,
     pub cautions: Vec<String>,
@@ -84,7 +71,7 @@ pub struct Step {
     pub title: String,
     /// Of all steps so far against now.
     pub score: f64,
-    pub after: Vec<After>,
+    pub after: Vec<Outlook>,
 }
 
 /// What to measure next.
@@ -179,7 +166,7 @@ fn taken(
 ) -> (Ranked, Addition) {
     let ranked = Ranked {
         score: score(&expected.outlooks, reported, goal),
-        after: expected.outlooks.iter().map(after).collect(),
+        after: expected.outlooks.clone(),
         key: candidate.key,
         title: candidate.title,
         needs: candidate.needs,
@@ -189,16 +176,6 @@ fn taken(
         noise_assumed: expected.noise_assumed,
     };
     (ranked, candidate.addition)
-}
-
-fn after(outlook: &Outlook) -> After {
-    After {
-        parameter: outlook.name,
-        ratio: outlook.ratio,
-        standard_uncertainty: outlook.standard_uncertainty,
-        relative_standard_uncertainty: outlook.relative,
-        newly_determined: outlook.newly_determined,
-    }
 }
 
 /// Geometric mean of what becomes of the goal's bounds.
@@ -246,7 +223,7 @@ fn plan(forecaster: &Forecaster<'_>, ranked: &[(Ranked, Addition)], goal: &Goal)
             key: ranked.key.clone(),
             title: ranked.title.clone(),
             score,
-            after: expected.outlooks.iter().map(after).collect(),
+            after: expected.outlooks.clone(),
         });
     }
     steps

@@ -12,6 +12,9 @@ use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
 /// Rows of a planned record, and most where the rise needs a finer grid.
 const ROWS: usize = 8_000;
 const MOST_ROWS: usize = 24_000;
+/// Rows within L/R where memory allows, and the longest step over L/R with which a rise is seen.
+const FINE_ROWS: f64 = 20.0;
+const LONGEST_STEP: f64 = 0.25;
 /// Share of the first back-EMF at which a planned run-down ends.
 const RUN_DOWN_TO: f64 = 0.12;
 
@@ -47,16 +50,62 @@ pub struct Rig<'b> {
     motor: TerminalParameters,
 }
 
-/// Recorded means of one stretch of rows.
-#[derive(Default)]
-struct Tape {
+/// A record as it grows: means over every row, phase by phase.
+struct Recorder {
+    state: State<f64>,
+    held: bool,
+    step_s: f64,
     voltage_v: Vec<f64>,
     current_a: Vec<f64>,
     phases: Vec<Phase>,
 }
 
-impl Tape {
-    fn phase(&mut self, kind: PhaseKind, first: usize) {
+impl Recorder {
+    fn new(state: State<f64>, held: bool, step_s: f64) -> Self {
+        Recorder {
+            state,
+            held,
+            step_s,
+            voltage_v: Vec::new(),
+            current_a: Vec::new(),
+            phases: Vec::new(),
+        }
+    }
+
+    fn rest(&mut self, rows: usize) {
+        self.add(PhaseKind::Rest, rows, |_| (0.0, 0.0));
+    }
+
+    /// `voltage`: what the voltage channel shows for a mean current and back-EMF.
+    fn drive(
+        &mut self,
+        kind: PhaseKind,
+        constants: &Constants<f64>,
+        condition: Condition<f64>,
+        rows: usize,
+        voltage: impl Fn(f64, f64) -> f64,
+    ) {
+        if matches!(condition, Condition::Open) {
+            (self.state.current, self.state.eddy_current) = (0.0, 0.0);
+        }
+        self.add(kind, rows, |recorder| {
+            let (step_s, held) = (recorder.step_s, recorder.held);
+            let next = advance(constants, recorder.state, condition, step_s, held);
+            recorder.state = next.end;
+            (
+                voltage(next.mean_current, next.mean_back_emf),
+                next.mean_current,
+            )
+        });
+    }
+
+    fn add(&mut self, kind: PhaseKind, rows: usize, row: impl Fn(&mut Self) -> (f64, f64)) {
+        let first = self.voltage_v.len();
+        for _ in 0..rows {
+            let (voltage, current) = row(self);
+            self.voltage_v.push(voltage);
+            self.current_a.push(current);
+        }
         let end = self.voltage_v.len();
         self.phases.push(Phase { kind, first, end });
     }
@@ -151,146 +200,48 @@ impl<'b> Rig<'b> {
             motor.electrical_time_constant_s(),
             motor.mechanical_time_constant_s(),
         );
-        let fine = |span_s: f64| ((20.0 * span_s / tau_e) as usize).clamp(ROWS, MOST_ROWS);
-        let mut tape = Tape::default();
-        let mut state = match deed {
+        let fine = |span_s: f64| ((FINE_ROWS * span_s / tau_e) as usize).clamp(ROWS, MOST_ROWS);
+        let from = match deed {
             Deed::Start | Deed::Locked => State::rest(),
-            _ => {
-                let mut s = State::rest();
-                s.back_emf = self.running(supply_v).back_emf;
-                s.current = self.running(supply_v).current;
-                s.eddy_current = s.current;
-                s
-            }
+            _ => self.running(supply_v),
         };
-        let initial_emf_v = state.back_emf;
-        let held = deed == Deed::Locked;
-        let mut drive = |tape: &mut Tape,
-                         kind: PhaseKind,
-                         constants: &Constants<f64>,
-                         condition: Condition<f64>,
-                         shown: &dyn Fn(f64, f64) -> f64,
-                         step_s: f64,
-                         rows: usize| {
-            let first = tape.voltage_v.len();
-            if matches!(condition, Condition::Open) {
-                (state.current, state.eddy_current) = (0.0, 0.0);
+        let initial_emf_v = from.back_emf;
+        let (span_s, rows) = match deed {
+            Deed::Start => (8.0 * tau_m, fine(8.0 * tau_m)),
+            Deed::Locked => (40.0 * tau_e, ROWS),
+            Deed::RunDown => (self.run_down_s(initial_emf_v, RUN_DOWN_TO, added_f), ROWS),
+            Deed::Brake { through_ohm } => {
+                let slower = 1.0 + through_ohm / motor.terminal_resistance_ohm;
+                (5.0 * slower * tau_m, fine(5.0 * slower * tau_m))
             }
-            for _ in 0..rows {
-                let next = advance(constants, state, condition, step_s, held);
-                tape.voltage_v
-                    .push(shown(next.mean_current, next.mean_back_emf));
-                tape.current_a.push(next.mean_current);
-                state = next.end;
-            }
-            tape.phase(kind, first);
+            Deed::Steady => ((20.0 * tau_m).max(1.0), ROWS),
         };
-        let supply = |_: f64, _: f64| supply_v;
-        let emf = |_: f64, e: f64| e;
-        let on = Condition::Voltage(supply_v);
-        let mut make = None;
-        let step_s;
+        let step_s = span_s / rows as f64;
+        let mut record = Recorder::new(from, deed == Deed::Locked, step_s);
+        let (on, few) = (Condition::Voltage(supply_v), rows / 10);
         match deed {
             Deed::Start | Deed::Locked => {
-                let span_s = if deed == Deed::Start {
-                    8.0 * tau_m
-                } else {
-                    40.0 * tau_e
-                };
-                let rows = fine(span_s);
-                step_s = span_s / rows as f64;
-                let rest = rows / 8;
-                tape.voltage_v.resize(rest, 0.0);
-                tape.current_a.resize(rest, 0.0);
-                tape.phase(PhaseKind::Rest, 0);
-                make = (step_s < 0.25 * tau_e).then_some(0.0);
-                drive(
-                    &mut tape,
-                    PhaseKind::Driven,
-                    &closed,
-                    on,
-                    &supply,
-                    step_s,
-                    rows,
-                );
+                record.rest(rows / 8);
+                record.drive(PhaseKind::Driven, &closed, on, rows, |_, _| supply_v);
             }
             Deed::RunDown => {
-                let span_s = self.run_down_s(initial_emf_v, RUN_DOWN_TO, added_f);
-                step_s = span_s / ROWS as f64;
-                drive(
-                    &mut tape,
-                    PhaseKind::Driven,
-                    &closed,
-                    on,
-                    &supply,
-                    step_s,
-                    ROWS / 10,
-                );
-                drive(
-                    &mut tape,
-                    PhaseKind::Open,
-                    &closed,
-                    Condition::Open,
-                    &emf,
-                    step_s,
-                    ROWS,
-                );
+                record.drive(PhaseKind::Driven, &closed, on, few, |_, _| supply_v);
+                record.drive(PhaseKind::Open, &closed, Condition::Open, rows, |_, e| e);
             }
             Deed::Brake { through_ohm } => {
-                let shorted = loop_of(through_ohm);
-                let share =
-                    (motor.terminal_resistance_ohm + through_ohm) / motor.terminal_resistance_ohm;
-                let span_s = 5.0 * tau_m * share;
-                let rows = fine(span_s);
-                step_s = span_s / rows as f64;
-                let few = rows / 10;
-                let braking = |i: f64, _: f64| -through_ohm * i;
-                let zero = Condition::Voltage(0.0);
-                drive(
-                    &mut tape,
-                    PhaseKind::Driven,
-                    &closed,
-                    on,
-                    &supply,
-                    step_s,
-                    few,
-                );
-                drive(
-                    &mut tape,
-                    PhaseKind::Open,
-                    &closed,
-                    Condition::Open,
-                    &emf,
-                    step_s,
-                    few,
-                );
-                drive(
-                    &mut tape,
-                    PhaseKind::Shorted,
-                    &shorted,
-                    zero,
-                    &braking,
-                    step_s,
-                    rows,
-                );
+                let (shorted, zero) = (loop_of(through_ohm), Condition::Voltage(0.0));
+                record.drive(PhaseKind::Driven, &closed, on, few, |_, _| supply_v);
+                record.drive(PhaseKind::Open, &closed, Condition::Open, few, |_, e| e);
+                record.drive(PhaseKind::Shorted, &shorted, zero, rows, |i, _| {
+                    -through_ohm * i
+                });
             }
-            Deed::Steady => {
-                let span_s = (20.0 * tau_m).max(1.0);
-                step_s = span_s / ROWS as f64;
-                drive(
-                    &mut tape,
-                    PhaseKind::Driven,
-                    &closed,
-                    on,
-                    &supply,
-                    step_s,
-                    ROWS,
-                );
-            }
+            Deed::Steady => record.drive(PhaseKind::Driven, &closed, on, rows, |_, _| supply_v),
         }
-        let rest_rows = tape.phases.first().filter(|p| p.kind == PhaseKind::Rest);
-        let start_s = -(rest_rows.map_or(0, |p| p.end) as f64) * step_s;
-        let len = tape.voltage_v.len();
+        let rest = record.phases.first().filter(|p| p.kind == PhaseKind::Rest);
+        let rest_rows = rest.map_or(0, |p| p.end);
+        let seen = rest_rows > 0 && step_s < LONGEST_STEP * tau_e;
+        let len = record.voltage_v.len();
         let trace = |values: Vec<f64>| Trace {
             clipped: vec![false; values.len()],
             values,
@@ -305,16 +256,19 @@ impl<'b> Rig<'b> {
         };
         let voltage_chain = chain(
             &|c| Some((c.voltage_chain.as_ref()?, c.waveform.voltage_v.as_ref()?)),
-            &tape.voltage_v,
+            &record.voltage_v,
         )?;
         let current_chain = chain(
             &|c| Some((c.current_chain.as_ref()?, c.waveform.current_a.as_ref()?)),
-            &tape.current_a,
+            &record.current_a,
         )?;
         Some(PlannedCapture {
             timeline: Timeline {
-                phases: tape.phases,
-                instants: make.map(|t| ("make".to_string(), t)).into_iter().collect(),
+                phases: record.phases,
+                instants: seen
+                    .then(|| ("make".to_string(), 0.0))
+                    .into_iter()
+                    .collect(),
                 remarks: Vec::new(),
                 doubts: Vec::new(),
             },
@@ -325,12 +279,12 @@ impl<'b> Rig<'b> {
                 role,
                 waveform: Waveform {
                     time: TimeAxis::Uniform {
-                        start_s,
+                        start_s: -(rest_rows as f64) * step_s,
                         step_s,
                         len,
                     },
-                    voltage_v: Some(trace(tape.voltage_v)),
-                    current_a: Some(trace(tape.current_a)),
+                    voltage_v: Some(trace(record.voltage_v)),
+                    current_a: Some(trace(record.current_a)),
                 },
                 voltage_chain: Some(voltage_chain),
                 current_chain: Some(current_chain),

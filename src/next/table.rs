@@ -1,9 +1,10 @@
 //! A ranking as text.
 
 use super::advice::Advice;
-use super::ranking::{After, LITTLE, Now, Ranked, Ranking};
+use super::ranking::{LITTLE, Now, Ranked, Ranking};
 use super::series::one_two_five_up;
 use super::words::{amount, percent};
+use crate::fit::Outlook;
 use crate::motor_file::ParameterName;
 use crate::stats::rounding::{self, Scale};
 use std::fmt::Write;
@@ -84,13 +85,23 @@ fn standing(text: &mut String, ranking: &Ranking) {
         cells.push([
             words(now.parameter),
             bound_now(now, ranking.coverage_factor()),
-            match &now.settled_by {
-                Some(by) => format!("to settle it: {by}"),
-                None => shares(now),
-            },
+            shares(now),
         ]);
     }
     align(text, &cells);
+    let mut settled: Vec<(&str, Vec<&str>)> = Vec::new();
+    for now in ranking.now.iter().filter(|n| n.wanted) {
+        let Some(by) = now.settled_by.as_deref() else {
+            continue;
+        };
+        match settled.iter_mut().find(|(other, _)| *other == by) {
+            Some((_, names)) => names.push(symbol(now.parameter)),
+            None => settled.push((by, vec![symbol(now.parameter)])),
+        }
+    }
+    for (by, names) in settled {
+        let _ = writeln!(text, "  to settle {}: {by}", names.join(", "));
+    }
 }
 
 /// The sources that make up most of a variance.
@@ -207,21 +218,30 @@ fn order(text: &mut String, ranking: &Ranking) {
 }
 
 /// What becomes of the goal's parameters: newly determined ones, then those that gain most.
-fn changes(after: &[After], ranking: &Ranking) -> String {
+fn changes(after: &[Outlook], ranking: &Ranking) -> String {
     let z = ranking.coverage_factor();
-    let wanted: Vec<(&After, &Now)> = after
+    let wanted: Vec<(&Outlook, &Now)> = after
         .iter()
         .zip(&ranking.now)
         .filter(|(_, now)| now.wanted)
         .collect();
-    let fresh: Vec<String> = wanted
-        .iter()
-        .filter(|(a, _)| a.newly_determined)
-        .map(|(a, _)| match a.relative_standard_uncertainty {
-            Some(u) => format!("{} to ± {}", symbol(a.parameter), percent(z * u)),
-            None => format!("{} to an upper limit", symbol(a.parameter)),
+    let determined = || wanted.iter().filter(|(a, _)| a.newly_determined);
+    let mut fresh: Vec<String> = determined()
+        .filter_map(|(a, _)| {
+            Some(format!(
+                "{} to ± {}",
+                symbol(a.name),
+                percent(z * a.relative?)
+            ))
         })
         .collect();
+    let limits: Vec<&str> = determined()
+        .filter(|(a, _)| a.relative.is_none())
+        .map(|(a, _)| symbol(a.name))
+        .collect();
+    if !limits.is_empty() {
+        fresh.push(format!("{} to an upper limit", limits.join(" and ")));
+    }
     let mut told = Vec::new();
     if !fresh.is_empty() {
         told.push(format!("becomes measured: {}", fresh.join(", ")));
@@ -230,7 +250,7 @@ fn changes(after: &[After], ranking: &Ranking) -> String {
         .iter()
         .filter_map(|(a, now)| {
             let ratio = a.ratio.filter(|r| *r < 0.97)?;
-            let name = symbol(a.parameter);
+            let name = symbol(a.name);
             let told = if now.one_sided || now.value == Some(0.0) {
                 format!("{name} limit × {}", two_digits(ratio))
             } else {
