@@ -15,6 +15,7 @@
 //! * [`mod@identify`]: the way from a bench through events and fit to the motor file.
 //! * [`claim`]: a vendor's sheet held against a motor file.
 //! * [`drive`]: what the motor file means for the drive.
+//! * [`next`]: what to measure next, before any capture and after a fit.
 //! * [`export`]: one file a format that other tools read.
 //! * [`report`]: the HTML page of a fit, and its data.
 //! * [`verify`]: a motor file held against its inputs.
@@ -36,6 +37,7 @@ pub mod identify;
 pub mod lot;
 pub mod motor;
 pub mod motor_file;
+pub mod next;
 pub mod plot;
 pub mod report;
 pub mod ripple;

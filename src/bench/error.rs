@@ -92,7 +92,7 @@ pub enum BenchError {
 }
 
 /// The name among `known` that is nearest to `found`.
-pub(super) fn nearest<'k>(found: &str, known: &[&'k str]) -> Option<&'k str> {
+pub fn nearest<'k>(found: &str, known: &[&'k str]) -> Option<&'k str> {
     let found = found.to_lowercase();
     let mut best: Option<(&'k str, f64)> = None;
     for candidate in known {

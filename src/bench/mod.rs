@@ -21,7 +21,7 @@ mod waveform;
 
 pub use doubt::Doubt;
 pub use draft::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
-pub use error::{BenchError, Place};
+pub use error::{BenchError, Place, nearest};
 pub use guess_sheet::{RecordGuess, guess_sheet};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};

@@ -8,6 +8,7 @@ mod import_flags;
 mod look;
 mod look_events;
 mod lot;
+mod next;
 mod plot;
 mod progress;
 mod quantity;
@@ -57,6 +58,7 @@ enum Command {
     Look(look::Look),
     Sheet(sheet::SheetArguments),
     Fit(Box<fit::FitArguments>),
+    Next(Box<next::NextArguments>),
     Lot(Box<lot::LotArguments>),
     Claim(claim::ClaimArguments),
     Drive(Box<drive::DriveArguments>),
@@ -74,6 +76,7 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Look(arguments) => look::run(&arguments),
         Command::Sheet(arguments) => sheet::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
+        Command::Next(arguments) => next::run(&arguments),
         Command::Lot(arguments) => lot::run(&arguments),
         Command::Claim(arguments) => claim::run(&arguments),
         Command::Drive(arguments) => drive::run(&arguments),

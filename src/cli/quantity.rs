@@ -92,6 +92,35 @@ pub fn speed(text: &str) -> Parsed {
     )
 }
 
+/// Metres.
+pub fn length(text: &str) -> Parsed {
+    parse(
+        text,
+        "length",
+        &[
+            ("mm", 1e-3),
+            ("cm", 1e-2),
+            ("m", 1.0),
+            ("in", 0.0254),
+            ("inch", 0.0254),
+        ],
+    )
+}
+
+/// Kilograms.
+pub fn mass(text: &str) -> Parsed {
+    parse(
+        text,
+        "mass",
+        &[
+            ("g", 1e-3),
+            ("kg", 1.0),
+            ("lb", 0.453_592_37),
+            ("oz", 0.028_349_523_125),
+        ],
+    )
+}
+
 /// Degrees Celsius.
 pub fn temperature(text: &str) -> Parsed {
     parse(text, "temperature", &[("C", 1.0), ("°C", 1.0)])

@@ -111,6 +111,18 @@ pub struct Prediction {
     pub running_emf: Option<Local>,
 }
 
+impl Prediction {
+    /// The same without its rows.
+    pub fn without_rows(&self) -> Self {
+        Prediction {
+            rows: Vec::new(),
+            slopes: self.slopes.clone(),
+            angles: Vec::new(),
+            running_emf: self.running_emf,
+        }
+    }
+}
+
 /// A capture prepared for the fit.
 #[derive(Clone, Debug)]
 pub struct CaptureModel {

@@ -33,6 +33,14 @@ impl Covariance {
         &self.conditional
     }
 
+    /// Information on an entry held at its bound `lower`, and the second moment about that bound of what it may still be.
+    pub(super) fn held_moments(&self, entry: usize, lower: f64) -> (f64, f64) {
+        let (centre, spread) = self.bound_moments(entry);
+        let above = TruncatedNormal::above_zero(centre - lower, spread);
+        let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
+        (1.0 / (spread * spread), second_moment)
+    }
+
     /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
     /// the free entries following.
     pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
@@ -157,9 +165,7 @@ impl Covariance {
             if self.normal[(k, k)] <= NO_INFORMATION {
                 continue;
             }
-            let (centre, spread) = self.bound_moments(k);
-            let above = TruncatedNormal::above_zero(centre - parameter.lower, spread);
-            let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
+            let (_, second_moment) = self.held_moments(k, parameter.lower);
             let follow = &self.conditional * self.normal.column(k) * -1.0;
             added += &follow * follow.transpose() * second_moment;
         }

@@ -13,7 +13,7 @@ use super::readings;
 use super::ripple_anchor::{
     Known, RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
 };
-use super::rows::{Departures, deviations, first_deviations, scatter_of_residuals};
+use super::rows::{Departures, Scatter, deviations, first_deviations, scatter_of_residuals};
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::tenfold;
 use super::terms::{self, TermDecision};
@@ -318,6 +318,20 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let Some(predictions) = problem.predict(x) else {
         return;
     };
+    let (scatters, share) = noise_of_rows(problem, bench, x, &predictions);
+    for (k, scatter) in scatters.iter().enumerate() {
+        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
+    }
+    problem.lay_waves(&predictions);
+}
+
+/// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
+pub(super) fn noise_of_rows(
+    problem: &Problem,
+    bench: &Bench,
+    x: &DVector<f64>,
+    predictions: &[Prediction],
+) -> (Vec<Vec<Scatter>>, [f64; 2]) {
     let mut departures = Departures::default();
     let mut scatters = Vec::with_capacity(predictions.len());
     for (k, prediction) in predictions.iter().enumerate() {
@@ -342,15 +356,12 @@ fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let mut share = departures.share();
     let current = Quantity::Current as usize;
     share[current] = share[current].hypot(UNEVENNESS_LEFT * unevenness(problem, x));
-    for (k, scatter) in scatters.iter().enumerate() {
-        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
-    }
-    problem.lay_waves(&predictions);
+    (scatters, share)
 }
 
 /// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
 /// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+pub(super) fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
     match role {
         Role::Pwm | Role::PwmLocked => Some(20.0),
         Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
@@ -545,7 +556,7 @@ fn shared_parameters(
 }
 
 /// Spread of the resistance over rotor positions, from the ohmmeter where several positions were read.
-fn position_sd(bench: &Bench) -> f64 {
+pub(super) fn position_sd(bench: &Bench) -> f64 {
     bench
         .readings
         .iter()

@@ -54,7 +54,7 @@ pub struct Reported {
 }
 
 /// Relative standard uncertainty above which a parameter that must be positive counts as not determined.
-const LARGEST_RELATIVE: f64 = 0.5;
+pub(super) const LARGEST_RELATIVE: f64 = 0.5;
 
 impl Estimate {
     /// Every parameter of the result, in the motor file's order.
@@ -157,7 +157,7 @@ impl Estimate {
 
     /// Size that a parameter of the terminal domain which may be zero cannot exceed: friction takes less current than the largest
     /// seen, a brush drops less than the largest voltage. An interval that reaches beyond says nothing at all.
-    fn largest_possible(&self, m: &Monomial) -> Option<f64> {
+    pub(super) fn largest_possible(&self, m: &Monomial) -> Option<f64> {
         let (current_a, voltage_v) = self.largest;
         match m.linear.as_ref()? {
             Slot::FrictionCurrent => Some(current_a),

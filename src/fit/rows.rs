@@ -8,7 +8,7 @@ const HALF_WINDOW: usize = 12;
 /// What the model itself is trusted to before the residuals are seen, relative to the reading: it knows no cogging, no single
 /// segment, no change of contact from turn to turn. One per cent of a current, two per mille of an open-terminal voltage;
 /// common practice, no source.
-const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
+pub(super) const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
 
 /// How many stretches of residuals that trust is worth, and the least share of it that remains however small they are.
 const PRIOR_WEIGHT: f64 = 4.0;
@@ -42,10 +42,10 @@ pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
 
 /// Rows of one leg and one channel with the variance of their noise.
 pub struct Scatter {
-    rows: Vec<usize>,
-    variance: Vec<f64>,
+    pub(super) rows: Vec<usize>,
+    pub(super) variance: Vec<f64>,
     /// Whether the model's own departures come on top.
-    with_departures: bool,
+    pub(super) with_departures: bool,
 }
 
 /// The noise of the rows: the scatter about their own local line, pooled over neighbours in the same leg.

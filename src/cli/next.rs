@@ -1,0 +1,224 @@
+//! `rundown next`: what to measure next.
+
+use super::Status;
+use super::standard_output::{complain, say, say_bytes};
+use crate::bench::{Bench, LoadOptions, read_sheet};
+use crate::fit::{Estimate, FitOptions, LegKind};
+use crate::identify::{check_roles, identify};
+use crate::next::first::{resistance_given, resistance_of};
+use crate::next::ranking::Question;
+use crate::next::{Goal, Known, Size, first_plan, first_table, rank, table};
+use anyhow::bail;
+use std::path::PathBuf;
+
+/// Say what to measure next: for a fitted bench the captures and readings that would bring most, before that the first captures.
+///
+/// With a bench sheet that names captures they are fitted, and every candidate is told with the bounds expected after it. Without
+/// captures, from supply voltage, ohmmeter reading and rough size, the first captures are proposed with scope settings, shunt,
+/// fuse and the limits of a held rotor.
+///
+/// Exit status: 0 when the answer stands, 1 when the fit behind it should not be trusted, 2 when the command could not run.
+#[derive(Debug, clap::Args)]
+pub struct NextArguments {
+    /// Bench sheet (TOML), with or without captures
+    #[arg(value_name = "BENCH.toml")]
+    sheet: Option<PathBuf>,
+    /// What is wanted: parameters by key, symbol or short name, parted by commas (inertia, J, friction, rotor_inertia)
+    #[arg(long = "for", value_name = "PARAMETER", default_value = "all")]
+    goal: Vec<String>,
+    /// Supply voltage, e.g. 24V; the sheet's without it
+    #[arg(long, value_name = "VOLTAGE", value_parser = super::quantity::voltage, allow_hyphen_values = true)]
+    supply: Option<f64>,
+    /// Ohmmeter reading at the terminals, leads taken off, e.g. 3.2ohm; before the first captures only
+    #[arg(long, value_name = "RESISTANCE", value_parser = super::quantity::resistance, allow_hyphen_values = true)]
+    resistance: Option<f64>,
+    /// Outer diameter of the motor, e.g. 36mm
+    #[arg(long, value_name = "LENGTH", value_parser = super::quantity::length, allow_hyphen_values = true)]
+    diameter: Option<f64>,
+    /// Length of the motor without its shaft, e.g. 57mm
+    #[arg(long, value_name = "LENGTH", value_parser = super::quantity::length, allow_hyphen_values = true)]
+    length: Option<f64>,
+    /// Mass of the motor, e.g. 220g
+    #[arg(long, value_name = "MASS", value_parser = super::quantity::mass, allow_hyphen_values = true)]
+    mass: Option<f64>,
+    /// Commutator segments, where they can be counted; before the first captures only
+    #[arg(long, value_name = "COUNT")]
+    segments: Option<u32>,
+    /// There is a tachometer; before the first captures only
+    #[arg(long)]
+    tachometer: bool,
+    /// Candidates that are told in full
+    #[arg(long, value_name = "N", default_value_t = 3)]
+    explain: usize,
+    /// Probability that an interval covers the true value
+    #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
+    level: f64,
+    /// Let the sheet name files outside its own folder
+    #[arg(long)]
+    allow_outside: bool,
+    /// Fit captures as they are named even where their waveform surely shows something else
+    #[arg(long)]
+    trust_roles: bool,
+    /// Print JSON with SI units instead of the text
+    #[arg(long)]
+    json: bool,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// No supply voltage, an option that cannot be meant, a sheet or capture that cannot be read, captures that cannot be fitted.
+pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
+    super::check_level(arguments.level)?;
+    let goal = Goal::parse(&arguments.goal)?;
+    let size = Size {
+        diameter_m: arguments.diameter,
+        length_m: arguments.length,
+        mass_kg: arguments.mass,
+    };
+    size.check()?;
+    for (option, value, unit) in [
+        ("--supply", arguments.supply, "V"),
+        ("--resistance", arguments.resistance, "Ω"),
+    ] {
+        if let Some(bad) = value.filter(|v| *v <= 0.0) {
+            bail!("{option} is {bad} {unit}; expected a number above zero");
+        }
+    }
+    if arguments.segments.is_some_and(|s| s < 3) {
+        bail!(
+            "--segments {}: a commutator has three segments or more; leave the option out if they cannot be counted",
+            arguments.segments.unwrap_or(0)
+        );
+    }
+    let bench = arguments
+        .sheet
+        .as_ref()
+        .map(|sheet| {
+            let options = LoadOptions {
+                allow_outside: arguments.allow_outside,
+            };
+            read_sheet(sheet, &options)
+        })
+        .transpose()?;
+    match bench {
+        Some(bench) if !bench.captures.is_empty() => after_a_fit(arguments, &bench, goal, size),
+        other => before_captures(arguments, other.as_ref(), size),
+    }
+}
+
+fn before_captures(
+    arguments: &NextArguments,
+    bench: Option<&Bench>,
+    size: Size,
+) -> anyhow::Result<Status> {
+    let Some(supply_v) = arguments
+        .supply
+        .or_else(|| bench.and_then(|b| b.motor.supply_v))
+    else {
+        match &arguments.sheet {
+            Some(sheet) => bail!(
+                "{}: names no capture, and tells no supply voltage from which first ones could be proposed; write [supply] voltage = {{ v = 24.0, limit_percent = 1 }}, or pass --supply 24V",
+                sheet.display()
+            ),
+            None => bail!(
+                "neither a bench sheet nor a supply voltage is given. With captures: rundown next BENCH.toml; before the first: rundown next --supply 24V --resistance 3.2ohm --diameter 36mm"
+            ),
+        }
+    };
+    if arguments.goal.iter().any(|g| g != "all") {
+        complain(
+            "warning: --for ranks candidates by what a fit says; before the first captures it changes nothing",
+        );
+    }
+    let plan = first_plan(&Known {
+        name: bench.map(|b| b.motor.name.clone()),
+        supply_v,
+        resistance_ohm: arguments
+            .resistance
+            .map(resistance_given)
+            .or_else(|| bench.and_then(resistance_of)),
+        size,
+        segments: arguments
+            .segments
+            .or_else(|| bench.and_then(|b| b.motor.commutator_segments)),
+        tachometer: arguments.tachometer,
+    });
+    if arguments.json {
+        say_bytes((serde_json::to_string_pretty(&plan)? + "\n").as_bytes())?;
+    } else {
+        say(&first_table::render(&plan))?;
+    }
+    Ok(Status::Stands)
+}
+
+/// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
+fn driven_v(estimate: &Estimate) -> Option<f64> {
+    estimate
+        .legs
+        .iter()
+        .flatten()
+        .filter(|leg| leg.kind == LegKind::Connected)
+        .flat_map(|leg| &leg.bins)
+        .map(|bin| bin.voltage_v.abs())
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .reduce(f64::max)
+}
+
+fn after_a_fit(
+    arguments: &NextArguments,
+    bench: &Bench,
+    goal: Goal,
+    size: Size,
+) -> anyhow::Result<Status> {
+    for (option, given) in [
+        ("--resistance", arguments.resistance.is_some()),
+        ("--segments", arguments.segments.is_some()),
+        ("--tachometer", arguments.tachometer),
+    ] {
+        if given {
+            bail!(
+                "{option} is for a motor without captures; the sheet names {}, so write it there ([[readings]], commutator_segments) and it takes part in the fit",
+                bench.captures.len()
+            );
+        }
+    }
+    if !arguments.trust_roles {
+        check_roles(bench)?;
+    }
+    let options = FitOptions {
+        level: arguments.level,
+        ..FitOptions::default()
+    };
+    let found = identify(bench, &options, |_| {}).inspect_err(|error| {
+        for doubt in error.doubts(bench) {
+            complain(&format!("warning: {doubt}"));
+        }
+    })?;
+    let Some(supply_v) = arguments
+        .supply
+        .or(bench.motor.supply_v)
+        .or_else(|| driven_v(&found.estimate))
+    else {
+        bail!("no capture and no sheet tells the supply voltage; pass --supply 24V");
+    };
+    let question = Question {
+        goal,
+        supply_v,
+        size,
+    };
+    let ranking = rank(bench, &found.estimate, &question);
+    let stands = found.stands(bench);
+    if arguments.json {
+        say_bytes((serde_json::to_string_pretty(&ranking)? + "\n").as_bytes())?;
+    } else {
+        say(&table::render(&ranking, arguments.explain))?;
+    }
+    if stands {
+        return Ok(Status::Stands);
+    }
+    complain(
+        "warning: the fit behind this should not be trusted as it is (`rundown fit` says why); mend that before anything else is measured",
+    );
+    Ok(Status::Doubtful)
+}

@@ -1,0 +1,224 @@
+//! The first captures of a motor of which only supply, ohmmeter reading and size are known.
+
+use super::advice::{self, Advice, Hold, hold};
+use super::guess::{Basis, Guess};
+use super::machine::{Machine, UNKNOWN_BRUSHES_HIGH, behind_reading};
+use super::protection::{self, Shunt, brake_resistor_ohm, fuse_a};
+use super::size::Size;
+use super::words::{amount, span};
+use crate::bench::{Bench, BrushKind, Reading};
+use serde::Serialize;
+
+/// What is known before anything is captured, SI.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Known {
+    pub name: Option<String>,
+    pub supply_v: f64,
+    pub resistance_ohm: Option<Guess>,
+    pub size: Size,
+    pub segments: Option<u32>,
+    pub tachometer: bool,
+}
+
+/// A proposal for the first captures.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FirstPlan {
+    pub motor: Option<String>,
+    pub machine: Machine,
+    /// V/R at the supply, and at the voltage of the captures.
+    pub inrush_a: Option<Guess>,
+    pub working_inrush_a: Option<Guess>,
+    pub shunt: Option<Shunt>,
+    /// Rating of a time-lag fuse, A.
+    pub fuse_a: Option<f64>,
+    /// Least setting of the supply's current limit, A.
+    pub supply_limit_a: Option<f64>,
+    pub hold: Hold,
+    /// Resistor to brake through, Ω; absent where a plain short will do.
+    pub brake_resistor_ohm: Option<f64>,
+    pub captures: Vec<Advice>,
+    /// What cannot be told, and what would tell it.
+    pub lost: Vec<String>,
+}
+
+/// R behind the ohmmeter readings of a sheet: their range with the meter's accuracy, and the contact of the brushes.
+pub fn resistance_of(bench: &Bench) -> Option<Guess> {
+    bench.readings.iter().find_map(|reading| {
+        let Reading::Ohmmeter {
+            readings_ohm,
+            leads_ohm,
+            relative_uncertainty,
+            ..
+        } = reading
+        else {
+            return None;
+        };
+        let leads = leads_ohm.map_or(0.0, |l| l.value);
+        let n = readings_ohm.len() as f64;
+        let mean = readings_ohm.iter().sum::<f64>() / n - leads;
+        let lowest = readings_ohm.iter().copied().fold(f64::INFINITY, f64::min) - leads;
+        let highest = readings_ohm.iter().copied().fold(0.0, f64::max) - leads;
+        let excess = match bench.motor.brushes {
+            Some(BrushKind::Metal) => 0.02,
+            Some(BrushKind::MetalCarbon) => 0.15,
+            Some(BrushKind::Carbon) | None => UNKNOWN_BRUSHES_HIGH,
+        };
+        let meter = 2.0 * relative_uncertainty;
+        (mean > 0.0 && lowest > 0.0).then_some(Guess {
+            value: mean,
+            low: lowest * (1.0 - meter) * (1.0 - excess),
+            high: highest * (1.0 + meter),
+            basis: Basis::FromGuess,
+        })
+    })
+}
+
+/// R behind one reading that the person gave.
+pub fn resistance_given(ohm: f64) -> Guess {
+    behind_reading(ohm, UNKNOWN_BRUSHES_HIGH)
+}
+
+/// Works the proposal out.
+pub fn first_plan(known: &Known) -> FirstPlan {
+    let supply = known.supply_v;
+    let machine = Machine::guessed(supply, known.resistance_ohm, &known.size, known.segments);
+    let working = machine.working_v;
+    let inrush = machine.stall_a(working);
+    let running = machine.running_a.map_or(0.0, |i| i.value);
+    let brake_ohm = known
+        .resistance_ohm
+        .and_then(|r| brake_resistor_ohm(r.value, machine.running_emf_v * working / supply));
+    let mut captures = vec![
+        advice::start(&machine, working),
+        advice::run_down(&machine, working),
+        advice::brake(&machine, working, brake_ohm.unwrap_or(0.0)),
+        advice::locked(&machine),
+    ];
+    if known.tachometer {
+        captures.push(advice::steady(&machine, working, true));
+    }
+    FirstPlan {
+        motor: known.name.clone(),
+        inrush_a: machine.stall_a(supply),
+        working_inrush_a: inrush,
+        shunt: known
+            .resistance_ohm
+            .zip(inrush)
+            .and_then(|(r, i)| protection::shunt(r.value, i.value, running)),
+        fuse_a: inrush.and_then(|i| fuse_a(i.value, running)),
+        supply_limit_a: advice::supply_limit_a(&machine),
+        hold: hold(&machine),
+        brake_resistor_ohm: brake_ohm,
+        captures,
+        lost: lost(known, &machine),
+        machine,
+    }
+}
+
+fn lost(known: &Known, machine: &Machine) -> Vec<String> {
+    let mut out = Vec::new();
+    if known.resistance_ohm.is_none() {
+        out.push(
+            "no ohmmeter reading: inrush, braking current, shunt, fuse, supply limit and the current ranges cannot be told, and nothing below says whether a switch stands the current. Read it first (docs/bench.md, section 8): six rotor positions, leads shorted and taken off; then --resistance 3.2ohm"
+                .into(),
+        );
+    }
+    if known.size.is_unknown() {
+        out.push(
+            "no size: the copper's mass is not guessed, so the seconds a held rotor stands are unknown and its voltage is kept at a tenth of the supply; L/R is only known to lie within what fits in a hand. Give --diameter (and --length), or --mass"
+                .into(),
+        );
+    }
+    if !known.tachometer {
+        let count = match known.segments {
+            Some(_) => "the segments you counted tell how many cycles make a turn",
+            None => "count the commutator segments if a slot allows (--segments N)",
+        };
+        out.push(format!(
+            "no tachometer (--tachometer if you have one): the speed, and with it K, inertia and friction in mechanical units, has to come from the ripple of the run-down; {count}"
+        ));
+    }
+    if machine.working_v < machine.supply_v {
+        out.push(format!(
+            "the inrush at the full {} is beyond a hobby bench: everything below is for {} instead, where it is {}. For the full voltage work with a licensed or trained person",
+            amount(machine.supply_v, "V"),
+            amount(machine.working_v, "V"),
+            span(machine.stall_a(machine.working_v), "A")
+        ));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn printer() -> Known {
+        Known {
+            supply_v: 24.0,
+            resistance_ohm: Some(resistance_given(3.2)),
+            size: Size {
+                diameter_m: Some(0.036),
+                length_m: Some(0.057),
+                mass_kg: None,
+            },
+            ..Known::default()
+        }
+    }
+
+    #[test]
+    fn the_plan_of_a_24_v_motor_has_its_numbers() {
+        let plan = first_plan(&printer());
+        let inrush = plan.inrush_a.unwrap();
+        assert_relative_eq!(inrush.value, 7.5);
+        // 24 V over 2.24 Ω and over 3.36 Ω.
+        assert_relative_eq!(inrush.high, 10.714_286, max_relative = 1e-6);
+        assert_relative_eq!(inrush.low, 7.142_857, max_relative = 1e-6);
+        assert_relative_eq!(plan.shunt.unwrap().resistance_ohm, 0.05);
+        assert_eq!(plan.fuse_a, Some(2.0));
+        assert_relative_eq!(
+            plan.supply_limit_a.unwrap(),
+            13.928_571,
+            max_relative = 1e-6
+        );
+        assert_eq!(plan.captures.len(), 4);
+        // The held rotor: at least two seconds to ten kelvin by the low ends, and never above a quarter of the supply.
+        assert!(plan.hold.voltage_v <= 6.0);
+        assert!(plan.hold.measuring_s.unwrap().low >= 2.0);
+        assert_relative_eq!(plan.hold.longest_s, 1.0);
+    }
+
+    #[test]
+    fn a_large_inrush_makes_the_captures_start_lower() {
+        let plan = first_plan(&Known {
+            supply_v: 48.0,
+            resistance_ohm: Some(resistance_given(0.35)),
+            ..Known::default()
+        });
+        // 60 A · 0.35 Ω = 21 V, set as 20 V.
+        assert_relative_eq!(plan.machine.working_v, 20.0);
+        assert_relative_eq!(
+            plan.inrush_a.unwrap().value,
+            137.142_857,
+            max_relative = 1e-6
+        );
+        assert_relative_eq!(plan.captures[0].voltage_v, 20.0);
+        assert!(
+            plan.lost.iter().any(|l| l.contains("licensed")),
+            "{:?}",
+            plan.lost
+        );
+    }
+
+    #[test]
+    fn without_an_ohmmeter_nothing_is_told_that_needs_it() {
+        let plan = first_plan(&Known {
+            resistance_ohm: None,
+            ..printer()
+        });
+        assert!(plan.inrush_a.is_none() && plan.shunt.is_none() && plan.fuse_a.is_none());
+        assert!(plan.captures.iter().all(|c| c.expected_current_a.is_none()));
+        assert!(plan.lost[0].contains("--resistance"), "{:?}", plan.lost);
+    }
+}

@@ -1,0 +1,195 @@
+//! The proposal for the first captures as text.
+
+use super::first::FirstPlan;
+use super::guess::Guess;
+use super::series::one_two_five_up;
+use super::table::{align, capture};
+use super::words::{amount, percent, span};
+use crate::drive::cautions::Caution;
+use std::f64::consts::TAU;
+use std::fmt::Write;
+
+/// Renders the plan; ends in a line feed.
+pub fn render(plan: &FirstPlan) -> String {
+    let mut text = String::new();
+    let _ = writeln!(
+        text,
+        "the first captures{} at {}",
+        plan.motor
+            .as_ref()
+            .map_or(String::new(), |name| format!(" of {name}")),
+        amount(plan.machine.supply_v, "V")
+    );
+    let _ = writeln!(
+        text,
+        "nothing is captured yet; (guess a to b) marks a guess with its range: common practice, no source"
+    );
+    for lost in &plan.lost {
+        let _ = writeln!(text, "missing: {lost}");
+    }
+    known(&mut text, plan);
+    bench(&mut text, plan);
+    let _ = writeln!(
+        text,
+        "\nCAPTURES, in this order; let the motor rest between them (3 to 5 minutes when it is warm)"
+    );
+    for (k, advice) in plan.captures.iter().enumerate() {
+        let _ = writeln!(
+            text,
+            "  {}. {} at {} (role = \"{}\")",
+            k + 1,
+            title(advice.role),
+            amount(advice.voltage_v, "V"),
+            advice.role
+        );
+        capture(
+            &mut text,
+            advice,
+            plan.shunt.map(|s| s.resistance_ohm),
+            "     ",
+        );
+        for caution in &advice.cautions {
+            let _ = writeln!(text, "     caution  {caution}");
+        }
+    }
+    let _ = writeln!(
+        text,
+        "\nThen: `rundown look` on each file, `rundown sheet` on the folder, `rundown fit`, and `rundown next` again with the sheet."
+    );
+    for caution in [
+        Caution::TurningShaft,
+        Caution::OpenedInductance,
+        Caution::LargeCurrents,
+        Caution::Codes,
+    ] {
+        let _ = writeln!(text, "caution: {}", caution.text());
+    }
+    text
+}
+
+fn title(role: &str) -> &'static str {
+    match role {
+        "start" => "start from rest",
+        "run-down" => "run-down, terminals open",
+        "brake" => "brake",
+        "locked-rotor" => "step onto the held rotor",
+        _ => "steady running, tachometer read",
+    }
+}
+
+const READING: &str = "resistance R behind the reading";
+
+fn known(text: &mut String, plan: &FirstPlan) {
+    let m = &plan.machine;
+    let _ = writeln!(text, "\nWHAT IS EXPECTED");
+    let mut cells: Vec<[String; 3]> = Vec::new();
+    let mut row = |what: &str, guess: Option<Guess>, unit: &str| {
+        if let Some(g) = guess {
+            let basis = if what == READING {
+                "your reading; a meter reads high on carbon brushes (common practice, no source)"
+            } else {
+                g.basis.words()
+            };
+            let told = if unit == "r/min" {
+                format!(
+                    "{:.0} r/min (guess {:.0} to {:.0} r/min)",
+                    g.value, g.low, g.high
+                )
+            } else {
+                span(Some(g), unit)
+            };
+            cells.push([what.into(), told, basis.into()]);
+        }
+    };
+    row(READING, m.resistance_ohm, "Ω");
+    row("inrush V/R, at every start", plan.working_inrush_a, "A");
+    row("running current, no load", m.running_a, "A");
+    row(
+        "electrical time constant L/R",
+        Some(m.electrical_time_constant_s),
+        "s",
+    );
+    row(
+        "mechanical time constant",
+        Some(m.mechanical_time_constant_s),
+        "s",
+    );
+    row("run-down to standstill", Some(m.run_down_s), "s");
+    let rpm = m.speed_rad_s.times(60.0 / TAU);
+    row("free-running speed", Some(rpm), "r/min");
+    row(
+        "copper in the winding",
+        m.copper_kg.map(|c| c.times(1e3)),
+        "g",
+    );
+    align(text, &cells);
+}
+
+fn bench(text: &mut String, plan: &FirstPlan) {
+    let Some(inrush) = plan.working_inrush_a else {
+        return;
+    };
+    let _ = writeln!(text, "\nBENCH");
+    let mut cells: Vec<[String; 2]> = Vec::new();
+    if let Some(s) = plan.shunt {
+        let full = s.resistance_ohm * inrush.high;
+        cells.push([
+            "shunt".into(),
+            format!(
+                "{}, {} of R, four terminals: {} at the inrush ({} a division), {} there for a moment, {} while running",
+                amount(s.resistance_ohm, "Ω"),
+                percent(s.share_of_resistance),
+                amount(s.drop_at_inrush_v, "V"),
+                amount(one_two_five_up(full / 7.0), "V"),
+                amount(s.power_at_inrush_w, "W"),
+                amount(s.power_running_w, "W")
+            ),
+        ]);
+    } else {
+        cells.push([
+            "current".into(),
+            "no usual shunt is small enough: use a DC clamp probe".into(),
+        ]);
+    }
+    cells.push([
+        "fuse".into(),
+        match plan.fuse_a {
+            Some(rating) => format!(
+                "{} time-lag in the plus lead, close to the source, rated for DC at {} or more: it carries the start and opens on a stalled rotor within seconds",
+                amount(rating, "A"),
+                amount(plan.machine.supply_v, "V")
+            ),
+            None => "above 60 A: let a licensed person choose it".into(),
+        },
+    ]);
+    if let Some(limit) = plan.supply_limit_a {
+        cells.push([
+            "supply".into(),
+            format!(
+                "current limit at {} or more for starts; if it cannot, 10 000 µF or more across its output, or a battery, and in any case record the voltage at the motor. For the held rotor set the limit to {}",
+                amount(limit, "A"),
+                plan.hold
+                    .current_a
+                    .map_or("little".into(), |i| amount(1.3 * i.high, "A"))
+            ),
+        ]);
+    }
+    cells.push([
+        "switch".into(),
+        format!(
+            "one that makes {} and, for the brake, carries the same the other way",
+            amount(inrush.high, "A")
+        ),
+    ]);
+    if let Some(ohm) = plan.brake_resistor_ohm {
+        cells.push([
+            "brake".into(),
+            format!(
+                "not as a plain short, which would be {}: through {}",
+                span(plan.working_inrush_a.map(|i| i.times(0.95)), "A"),
+                amount(ohm, "Ω")
+            ),
+        ]);
+    }
+    align(text, &cells);
+}

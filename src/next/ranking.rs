@@ -1,0 +1,286 @@
+//! The candidates in the order of what they bring to a goal, and the best few on top of each other.
+//!
+//! A candidate's score is the mean of ln(bound after / bound now) over the goal's parameters, told as its exponential: 0.7 says
+//! that the bounds shrink to 0.7 of today's in the geometric mean. A parameter that is undetermined now counts as uncertain by
+//! its own size, so what settles it counts for much; one that stays undetermined counts as unchanged.
+
+use super::advice::Advice;
+use super::candidate::{Candidate, Ground, candidates};
+use super::goal::Goal;
+use super::machine::Machine;
+use super::rig::Rig;
+use super::size::Size;
+use crate::bench::{Bench, Reading};
+use crate::fit::{Addition, Estimate, Expected, Forecaster, Outlook, Reported, Status};
+use crate::motor_file::ParameterName;
+use crate::stats::quantiles::normal_quantile;
+use rayon::prelude::*;
+use serde::Serialize;
+
+/// Scores above which a candidate is not worth the shot.
+pub const LITTLE: f64 = 0.98;
+/// Steps of the plan.
+const STEPS: usize = 3;
+/// Least that a parameter undetermined now may count as known to afterwards.
+const SMALLEST: f64 = 1e-4;
+
+/// One parameter as it stands.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Now {
+    pub parameter: &'static str,
+    pub unit: &'static str,
+    /// Whether the goal asks for it.
+    pub wanted: bool,
+    pub status: &'static str,
+    pub value: Option<f64>,
+    pub standard_uncertainty: Option<f64>,
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+    pub one_sided: bool,
+    /// Share of the variance by source, largest first, adding up to 1.
+    pub budget: Vec<Share>,
+    pub settled_by: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Share {
+    pub source: String,
+    pub share: f64,
+}
+
+/// A candidate with what it brings.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ranked {
+    pub key: String,
+    pub title: String,
+    /// Geometric mean of the bounds' ratios over the goal.
+    pub score: f64,
+    pub after: Vec<Outlook>,
+    pub needs: Option<String>,
+    pub how: Option<String>,
+    pub cautions: Vec<String>,
+    pub advice: Option<Advice>,
+    /// The noise of a channel was assumed, no capture shows it.
+    pub noise_assumed: bool,
+}
+
+/// One step of the plan, on top of those before it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Step {
+    pub key: String,
+    pub title: String,
+    /// Of all steps so far against now.
+    pub score: f64,
+    pub after: Vec<Outlook>,
+}
+
+/// What to measure next.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ranking {
+    pub motor: String,
+    pub goal: String,
+    pub level: f64,
+    pub machine: Machine,
+    pub now: Vec<Now>,
+    pub candidates: Vec<Ranked>,
+    pub plan: Vec<Step>,
+    /// Why candidates are missing.
+    pub remarks: Vec<String>,
+}
+
+impl Ranking {
+    /// Factor from standard uncertainty to the half width of an interval.
+    pub fn coverage_factor(&self) -> f64 {
+        normal_quantile(0.5 + 0.5 * self.level)
+    }
+}
+
+/// What is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    pub goal: Goal,
+    pub supply_v: f64,
+    pub size: Size,
+}
+
+/// Ranks what could come next for a fitted bench.
+pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking {
+    let forecaster = Forecaster::new(bench, estimate);
+    let rig = Rig::new(bench, forecaster.motor());
+    let machine = Machine::fitted(
+        question.supply_v,
+        &forecaster,
+        &rig,
+        &question.size,
+        bench.motor.commutator_segments,
+    );
+    let ground = Ground {
+        bench,
+        estimate,
+        forecaster: &forecaster,
+        rig: &rig,
+        machine: &machine,
+    };
+    let list = candidates(&ground);
+    let reported = forecaster.reported();
+    let mut ranked: Vec<(Ranked, Addition)> = list
+        .into_par_iter()
+        .filter_map(|c| {
+            let expected = forecaster.expect(&c.addition)?;
+            Some(taken(c, &expected, reported, &question.goal))
+        })
+        .collect();
+    ranked.sort_by(|a, b| {
+        a.0.score
+            .total_cmp(&b.0.score)
+            .then_with(|| a.0.key.cmp(&b.0.key))
+    });
+    let plan = plan(&forecaster, &ranked, &question.goal);
+    let mut remarks = Vec::new();
+    if rig
+        .capture("trial", super::rig::Deed::Steady, question.supply_v, None)
+        .is_none()
+    {
+        remarks.push(
+            "no recorded capture has both voltage and current, so no further capture can be foreseen; record both at the motor"
+                .into(),
+        );
+    }
+    Ranking {
+        motor: bench.motor.name.clone(),
+        goal: question.goal.words(),
+        level: estimate.options.level,
+        machine,
+        now: reported.iter().map(|r| now(r, &question.goal)).collect(),
+        candidates: ranked.into_iter().map(|r| r.0).collect(),
+        plan,
+        remarks,
+    }
+}
+
+fn taken(
+    candidate: Candidate,
+    expected: &Expected,
+    reported: &[Reported],
+    goal: &Goal,
+) -> (Ranked, Addition) {
+    let ranked = Ranked {
+        score: score(&expected.outlooks, reported, goal),
+        after: expected.outlooks.clone(),
+        key: candidate.key,
+        title: candidate.title,
+        needs: candidate.needs,
+        how: candidate.how,
+        cautions: candidate.cautions,
+        advice: candidate.advice,
+        noise_assumed: expected.noise_assumed,
+    };
+    (ranked, candidate.addition)
+}
+
+/// Geometric mean of what becomes of the goal's bounds.
+pub fn score(outlooks: &[Outlook], reported: &[Reported], goal: &Goal) -> f64 {
+    let logs: Vec<f64> = outlooks
+        .iter()
+        .zip(reported)
+        .filter(|(o, _)| ParameterName::from_key(o.name).is_some_and(|name| goal.wants(name)))
+        .map(|(o, now)| match (o.ratio, now.status) {
+            (Some(ratio), _) => ratio.ln(),
+            (None, Status::Measured) => 0.0,
+            (None, _) if o.newly_determined => o.relative.unwrap_or(1.0).clamp(SMALLEST, 1.0).ln(),
+            (None, _) => 0.0,
+        })
+        .collect();
+    (logs.iter().sum::<f64>() / logs.len().max(1) as f64).exp()
+}
+
+/// The best few, each on top of those before it.
+fn plan(forecaster: &Forecaster<'_>, ranked: &[(Ranked, Addition)], goal: &Goal) -> Vec<Step> {
+    let reported = forecaster.reported();
+    let mut steps: Vec<Step> = Vec::new();
+    let mut so_far = Addition::default();
+    let mut reached = 1.0;
+    for _ in 0..STEPS {
+        let best = ranked
+            .par_iter()
+            .filter(|(r, _)| steps.iter().all(|s| s.key != r.key))
+            .filter_map(|(r, addition)| {
+                let together = joined(&so_far, addition, steps.len());
+                let expected = forecaster.expect(&together)?;
+                let score = score(&expected.outlooks, reported, goal);
+                Some((score, r, together, expected))
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.key.cmp(&b.1.key)));
+        let Some((score, ranked, together, expected)) = best else {
+            break;
+        };
+        if score > LITTLE * reached {
+            break;
+        }
+        reached = score;
+        so_far = together;
+        steps.push(Step {
+            key: ranked.key.clone(),
+            title: ranked.title.clone(),
+            score,
+            after: expected.outlooks.clone(),
+        });
+    }
+    steps
+}
+
+/// Both additions; captures of the second get names of their own.
+fn joined(first: &Addition, second: &Addition, step: usize) -> Addition {
+    let mut out = first.clone();
+    out.assumed_constant_v_s_per_rad = second.assumed_constant_v_s_per_rad;
+    let named = |name: &str| format!("{name} (step {})", step + 1);
+    for planned in &second.captures {
+        let mut planned = planned.clone();
+        planned.capture.name = named(&planned.capture.name);
+        out.captures.push(planned);
+    }
+    for reading in &second.readings {
+        let mut reading = reading.clone();
+        if let Reading::Speed {
+            capture: Some(name),
+            ..
+        } = &mut reading
+            && second.captures.iter().any(|c| c.capture.name == *name)
+        {
+            *name = named(name);
+        }
+        out.readings.push(reading);
+    }
+    out.gains.extend_from_slice(&second.gains);
+    out.ripple.extend_from_slice(&second.ripple);
+    out
+}
+
+fn now(r: &Reported, goal: &Goal) -> Now {
+    let name = ParameterName::from_key(r.name);
+    let at = r.estimate;
+    Now {
+        parameter: r.name,
+        unit: name.map_or("", ParameterName::si),
+        wanted: name.is_some_and(|n| goal.wants(n)),
+        status: match r.status {
+            Status::Measured => "measured",
+            Status::FromPrior => "from_prior",
+            Status::Undetermined => "undetermined",
+        },
+        value: at.map(|a| a.value),
+        standard_uncertainty: at.map(|a| a.standard_uncertainty),
+        lower: at.map(|a| a.lower),
+        upper: at.map(|a| a.upper),
+        one_sided: r.one_sided,
+        budget: r
+            .budget
+            .iter()
+            .map(|(source, share)| Share {
+                source: source.clone(),
+                share: *share,
+            })
+            .collect(),
+        settled_by: r.settled_by.clone(),
+    }
+}
