@@ -70,6 +70,8 @@ pub struct Prediction {
     pub rows: Vec<Row>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
     pub running_emf: Option<Local>,
+    /// Back-EMF at each instant of [`CaptureModel::probes`]; `None` where no current is simulated then.
+    pub probed_emf: Vec<Option<Local>>,
 }
 
 /// A capture prepared for the fit.
@@ -92,6 +94,8 @@ pub struct CaptureModel {
     attached: (f64, f64),
     /// Whether the screened share of the inductance is simulated.
     pub with_eddy: bool,
+    /// Instants on the capture's time axis at which the back-EMF is asked for, s.
+    pub probes: Vec<f64>,
 }
 
 /// Places in the parameter vector that every capture shares.
@@ -200,6 +204,7 @@ impl CaptureModel {
             temperature_ratio,
             attached,
             with_eddy: shared.with_eddy,
+            probes: Vec::new(),
         }
     }
 
@@ -256,6 +261,7 @@ impl CaptureModel {
         let mut state = State::<Local>::rest();
         let mut rows = Vec::new();
         let mut running = None;
+        let mut probed_emf = vec![None; self.probes.len()];
         let (mut emfs, mut currents) = (0, 0);
         let mut emf_known =
             matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
@@ -328,6 +334,13 @@ impl CaptureModel {
                             Condition::Open
                         };
                         let next = advance(&constants, state, condition, bin.width_s, self.held);
+                        for (seen, &time_s) in probed_emf.iter_mut().zip(&self.probes) {
+                            let part = (time_s - bin.time_s) / bin.width_s + 0.5;
+                            if (0.0..=1.0).contains(&part) {
+                                let gained = next.end.back_emf - state.back_emf;
+                                *seen = Some(state.back_emf + gained * part);
+                            }
+                        }
                         state = next.end;
                         if !(state.current.value.is_finite() && state.back_emf.value.is_finite()) {
                             return None;
@@ -392,6 +405,7 @@ impl CaptureModel {
         Some(Prediction {
             rows,
             running_emf: running,
+            probed_emf,
         })
     }
 }

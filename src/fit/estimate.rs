@@ -1,7 +1,9 @@
 //! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
 
 use super::capture_model::{CaptureModel, Prediction, Shared, direction};
+use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance, inverse_over};
+use super::current_anchor::{SoFar, current_anchors};
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
@@ -150,16 +152,25 @@ pub fn estimate(
     x = solve(&problem, &x, 60, COARSE, FAR)?.x;
     reweigh(&mut problem, bench, &x);
     let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
-    if let Some(entry) = anchored
+    if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
         && let Some(predictions) = problem.predict(&plain.x)
     {
-        let spread = covariance(&problem, &plain, &predictions).total[(entry, entry)];
+        let spread = covariance(&problem, &plain, &predictions).total;
         let known = Known {
             log_constant: plain.x[entry],
-            standard_uncertainty: spread.max(0.0).sqrt(),
+            standard_uncertainty: spread[(entry, entry)].max(0.0).sqrt(),
         };
-        let (terms, told) =
-            ripple_anchors_beside(&mut ripple, known, &problem.models, &mut problem.layout);
+        if anchored.is_some() {
+            let (terms, told) =
+                ripple_anchors_beside(&mut ripple, known, &problem.models, &mut problem.layout);
+            problem.readings.extend(terms);
+            remarks.extend(told);
+        }
+        let so_far = SoFar {
+            x: &plain.x,
+            covariance: &spread,
+        };
+        let (terms, told) = current_anchors(bench, timelines, &ripple, &mut problem, &so_far);
         problem.readings.extend(terms);
         remarks.extend(told);
     }
@@ -177,7 +188,7 @@ pub fn estimate(
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
-    remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
+    remarks.extend(conflicts(&problem, &solution.x, &predictions));
     let covariance = covariance(&problem, &solution, &predictions);
     let mut out = Estimate {
         problem,

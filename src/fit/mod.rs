@@ -1,7 +1,10 @@
 //! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
 
+mod anchor_ratio;
 mod capture_model;
+mod conflict;
 mod covariance;
+mod current_anchor;
 #[cfg(test)]
 mod derivative_check;
 mod driving_voltage;
@@ -20,6 +23,7 @@ mod ripple_anchor;
 mod rows;
 pub mod solver;
 mod terms;
+mod voltage_balance;
 
 pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;
@@ -32,3 +36,4 @@ pub use profiled::Reach;
 pub use reported::{Interval, Reported, Status};
 pub use ripple_anchor::RippleFinding;
 pub use terms::TermDecision;
+pub use voltage_balance::voltage_balance;
