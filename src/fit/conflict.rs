@@ -2,6 +2,7 @@
 
 use super::anchor_ratio::Ratio;
 use super::capture_model::Prediction;
+use super::estimate::{CLOSE, COARSE, FitError, solve};
 use super::layout::{Slot, Source};
 use super::problem::Problem;
 use super::readings::ReadingTerm;
@@ -21,16 +22,49 @@ struct Anchor<'a> {
     term: Option<&'a ReadingTerm>,
 }
 
+/// Relative standard uncertainty of the ratio of two constants beside that of what was read: gains of the channels (common practice,
+/// no source).
+const GAINS: f64 = 0.01;
+
 /// Anchors that contradict the rest, with their sigmas.
+///
+/// Two anchors may also be reconciled by a gain that nobody would believe, so a gain far from its prior counts as well. What each
+/// anchor says alone is taken where none of them bends the fit: it is solved once more without them.
+///
+/// # Errors
+/// When that fit cannot be evaluated.
 pub(super) fn conflicts(
-    problem: &Problem,
+    problem: &mut Problem,
     x: &DVector<f64>,
     predictions: &[Prediction],
-) -> Vec<String> {
-    let anchors = anchors(problem, x, predictions);
-    let worst = anchors.iter().map(|a| a.pull.abs()).fold(0.0, f64::max);
-    if anchors.len() < 2 || worst < LARGEST_PULL {
-        return Vec::new();
+) -> Result<Vec<String>, FitError> {
+    let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+        return Ok(Vec::new());
+    };
+    let gains = problem.layout.parameters.iter().zip(x).map(|(p, x)| {
+        let gain = matches!(p.slot, Slot::Gain { .. });
+        p.prior
+            .filter(|_| gain)
+            .map_or(0.0, |(mean, sd)| (x - mean).abs() / sd)
+    });
+    let strained = gains.fold(0.0, f64::max);
+    let bent = anchors(problem, constant, x, predictions);
+    let worst = bent.iter().map(|a| a.pull.abs()).fold(strained, f64::max);
+    if bent.len() < 2 || worst < LARGEST_PULL {
+        return Ok(Vec::new());
+    }
+    let pulls: Vec<f64> = bent.iter().map(|a| a.pull).collect();
+    let free = without_anchors(problem, constant, x)?;
+    let Some(free_predictions) = problem.predict(&free) else {
+        return Ok(Vec::new());
+    };
+    let mut anchors = anchors(problem, constant, &free, &free_predictions);
+    for (anchor, pull) in anchors.iter_mut().zip(pulls) {
+        anchor.pull = pull;
+    }
+    // A strained gain alone is no conflict of anchors: they must differ where nothing bends them.
+    if !anchors.iter().any(|a| a.pull.abs() >= LARGEST_PULL) && !differ(&anchors) {
+        return Ok(Vec::new());
     }
     let told: Vec<String> = anchors
         .iter()
@@ -44,20 +78,44 @@ pub(super) fn conflicts(
     } else {
         ratios.join("; ")
     };
-    vec![format!(
+    Ok(vec![format!(
         "the speed anchors contradict each other ({}); the back-EMF constant and all that follows from it should not be trusted. {usual}",
         told.join(", ")
-    )]
+    )])
+}
+
+/// The minimum with no anchor's term; the constant, which nothing then tells, stays where it is.
+fn without_anchors(
+    problem: &mut Problem,
+    constant: usize,
+    x: &DVector<f64>,
+) -> Result<DVector<f64>, FitError> {
+    let all = std::mem::take(&mut problem.readings);
+    let is_anchor = |r: &ReadingTerm| r.source() == Source::Anchor;
+    problem.readings = all.iter().filter(|r| !is_anchor(r)).cloned().collect();
+    problem.freeze(constant, x[constant]);
+    let solved = solve(problem, x, 40, COARSE, CLOSE);
+    problem.thaw(constant);
+    problem.readings = all;
+    Ok(solved?.x)
+}
+
+/// Whether the constants of two anchors differ by more than their uncertainties and the gains allow.
+fn differ(anchors: &[Anchor<'_>]) -> bool {
+    let alone: Vec<(f64, f64)> = anchors.iter().filter_map(|a| a.alone).collect();
+    alone.iter().enumerate().any(|(k, a)| {
+        alone[k + 1..]
+            .iter()
+            .any(|b| (a.0 - b.0).abs() > LARGEST_PULL * a.1.hypot(b.1).hypot(GAINS))
+    })
 }
 
 fn anchors<'a>(
     problem: &'a Problem,
+    constant: usize,
     x: &DVector<f64>,
     predictions: &[Prediction],
 ) -> Vec<Anchor<'a>> {
-    let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
-        return Vec::new();
-    };
     let terms = problem
         .readings
         .iter()
@@ -115,7 +173,7 @@ fn ratios(anchors: &[Anchor<'_>]) -> Vec<String> {
             };
             let ratio = Ratio {
                 of_constants: (ka - kb).exp(),
-                relative_sd: ua.hypot(ub),
+                relative_sd: ua.hypot(ub).hypot(GAINS),
                 cycles_per_revolution: cycles(a),
             };
             out.extend(ratio.words(&format!("K from {}", a.name), &format!("K from {}", b.name)));

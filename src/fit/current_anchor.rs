@@ -9,7 +9,6 @@
 //!
 //! Aliased ripple is never used: at a steady speed only its foreseen place would tell it, which is no measurement.
 
-use super::capture_model::CaptureModel;
 use super::layout::Slot;
 use super::problem::Problem;
 use super::readings::ReadingTerm;
@@ -18,6 +17,7 @@ use super::voltage_balance::voltage_balance;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
 use crate::ripple::{RippleOptions, SpeedAnchor, cycles_per_revolution, speed_in_current};
+use crate::stats::rounding::{Scale, write};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use std::f64::consts::PI;
@@ -34,7 +34,7 @@ const UNEVEN_STEPS: f64 = 0.1;
 const VAGUE: f64 = 0.03;
 
 /// Field poles, as the ripple analysis assumes.
-const POLES: u32 = 2;
+pub(super) const POLES: u32 = 2;
 
 /// The fit so far.
 pub struct SoFar<'a> {
@@ -42,9 +42,48 @@ pub struct SoFar<'a> {
     pub covariance: &'a DMatrix<f64>,
 }
 
+/// A speed that the ripple of a current told and that entered the fit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurrentSpeed {
+    /// Index of the capture in the bench.
+    pub capture: usize,
+    pub motion: Motion,
+    pub anchor: SpeedAnchor,
+}
+
+impl CurrentSpeed {
+    /// One sentence.
+    pub fn words(&self, bench: &Bench) -> String {
+        let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
+        format!(
+            "{name}: the ripple of its current ({}) at {} cycles a revolution tells {} at {}",
+            self.motion.words(),
+            self.anchor.cycles_per_revolution,
+            write(
+                self.anchor.speed_rad_per_s,
+                Some(self.anchor.standard_uncertainty_rad_per_s),
+                "rad/s",
+                Scale::Plain
+            ),
+            write(self.anchor.time_s, None, "s", Scale::Prefix)
+        )
+    }
+}
+
+/// What the currents add.
+#[derive(Default)]
+pub struct CurrentAnchors {
+    pub terms: Vec<ReadingTerm>,
+    /// Of each term.
+    pub speeds: Vec<CurrentSpeed>,
+    /// Doubts.
+    pub remarks: Vec<String>,
+}
+
 /// What one stretch of current told.
 enum Told {
-    Speed(Motion, SpeedAnchor, f64),
+    /// The model's back-EMF there is known to this share.
+    Speed(CurrentSpeed, f64),
     Aliased(Motion, f64),
 }
 
@@ -58,10 +97,10 @@ pub fn current_anchors(
     ripple: &[RippleFinding],
     problem: &mut Problem,
     so_far: &SoFar<'_>,
-) -> (Vec<ReadingTerm>, Vec<String>) {
-    let none = (Vec::new(), Vec::new());
+) -> CurrentAnchors {
+    let mut out = CurrentAnchors::default();
     let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
-        return none;
+        return out;
     };
     let constant_sd = so_far.covariance[(constant, constant)].max(0.0).sqrt();
     let by_ripple = counted(ripple);
@@ -69,7 +108,7 @@ pub fn current_anchors(
         let segments = bench.motor.commutator_segments?;
         cycles_per_revolution(segments, POLES).filter(|_| constant_sd < VAGUE)
     }) else {
-        return none;
+        return out;
     };
     let told: Vec<(usize, Told)> = bench
         .captures
@@ -94,71 +133,67 @@ pub fn current_anchors(
                         return Some((k, Told::Aliased(stretch.motion, found.aliased_share)));
                     }
                     let doubt = doubt(bench, capture, &stretch, mean_emf, problem, so_far.x);
-                    Some((k, Told::Speed(stretch.motion, anchor, doubt)))
+                    let speed = CurrentSpeed {
+                        capture: k,
+                        motion: stretch.motion,
+                        anchor,
+                    };
+                    Some((k, Told::Speed(speed, doubt)))
                 })
         })
         .collect();
     let steady = told
         .iter()
-        .filter(|(_, t)| matches!(t, Told::Speed(Motion::Steady, ..)))
+        .filter(|(_, t)| matches!(t, Told::Speed(s, _) if s.motion == Motion::Steady))
         .count();
-    let (mut terms, mut remarks) = (Vec::new(), Vec::new());
+    let mut asked = Vec::new();
     for (k, told) in told {
         let model = &mut problem.models[k];
         match told {
-            Told::Aliased(motion, share) => remarks.push(aliased(&model.name, motion, share)),
-            Told::Speed(motion, anchor, doubt) => {
-                model.probes.push(anchor.time_s);
-                let shared = match motion {
+            Told::Aliased(motion, share) => out.remarks.push(aliased(&model.name, motion, share)),
+            Told::Speed(speed, doubt) => {
+                model.probes.push(speed.anchor.time_s);
+                let shared = match speed.motion {
                     Motion::Steady => doubt * (steady as f64).sqrt(),
                     Motion::Rising | Motion::Falling => doubt,
                 };
-                let relative = anchor.standard_uncertainty_rad_per_s / anchor.speed_rad_per_s;
-                terms.push((
-                    motion,
-                    ReadingTerm::Speed {
-                        rad_s: anchor.speed_rad_per_s,
-                        relative_sd: relative.hypot(shared),
-                        constant,
-                        model: k,
-                        probe: Some(model.probes.len() - 1),
-                    },
-                ));
+                let rad_s = speed.anchor.speed_rad_per_s;
+                let relative = speed.anchor.standard_uncertainty_rad_per_s / rad_s;
+                let term = ReadingTerm::Speed {
+                    rad_s,
+                    relative_sd: relative.hypot(shared),
+                    constant,
+                    model: k,
+                    probe: Some(model.probes.len() - 1),
+                };
+                asked.push((speed, term));
             }
         }
     }
     let Some(predictions) = problem.predict(so_far.x) else {
-        return (Vec::new(), remarks);
+        return out;
     };
-    let terms = terms
-        .into_iter()
-        .filter_map(|(motion, term)| {
-            // Where the model does not follow the current there is no back-EMF to compare with.
-            let at = term.evaluate(so_far.x, &problem.models, &predictions)?;
-            let mut gradient = DVector::zeros(so_far.x.len());
-            for (entry, g) in &at.gradient {
-                gradient[*entry] += g;
-            }
-            let spread = gradient.dot(&(so_far.covariance * &gradient)).max(0.0);
-            let sigmas = at.residual / (1.0 + spread).sqrt();
-            if sigmas.abs() < AGREES {
-                return Some(term);
-            }
-            let ReadingTerm::Speed { model, rad_s, .. } = &term else {
-                return None;
-            };
-            remarks.push(contradicts(
-                &problem.models[*model],
-                motion,
-                *rad_s,
-                cycles,
-                sigmas,
-                by_ripple.is_some(),
-            ));
-            None
-        })
-        .collect();
-    (terms, remarks)
+    for (speed, term) in asked {
+        // Where the model does not follow the current there is no back-EMF to compare with.
+        let Some(at) = term.evaluate(so_far.x, &problem.models, &predictions) else {
+            continue;
+        };
+        let mut gradient = DVector::zeros(so_far.x.len());
+        for (entry, g) in &at.gradient {
+            gradient[*entry] += g;
+        }
+        let spread = gradient.dot(&(so_far.covariance * &gradient)).max(0.0);
+        let sigmas = at.residual / (1.0 + spread).sqrt();
+        if sigmas.abs() < AGREES {
+            out.terms.push(term);
+            out.speeds.push(speed);
+        } else {
+            let name = &problem.models[speed.capture].name;
+            let text = contradicts(name, &speed, sigmas, by_ripple.is_some());
+            out.remarks.push(text);
+        }
+    }
+    out
 }
 
 /// Cycles a revolution of the run-downs' ripple that entered the fit; `None` where two of them say different things.
@@ -214,7 +249,7 @@ fn doubt(
 
 /// Standard uncertainty of a mean level behind a converter: codes of uneven width, and the rounding that noise of σ does not wash out,
 /// whose amplitude is `(q/π) exp(−2π²σ²/q²)`, q the step (B. Widrow, I. Kollár, Quantization Noise, 2008, ch. 19, from memory).
-fn level_uncertainty(values: &[f64], step: f64) -> f64 {
+pub(super) fn level_uncertainty(values: &[f64], step: f64) -> f64 {
     let (mut sum, mut squares, mut n) = (0.0, 0.0, 0.0);
     let first = values
         .iter()
@@ -247,23 +282,17 @@ fn aliased(name: &str, motion: Motion, share: f64) -> String {
     )
 }
 
-fn contradicts(
-    model: &CaptureModel,
-    motion: Motion,
-    rad_s: f64,
-    cycles: u32,
-    sigmas: f64,
-    by_ripple: bool,
-) -> String {
+fn contradicts(name: &str, speed: &CurrentSpeed, sigmas: f64, by_ripple: bool) -> String {
     let count = if by_ripple {
-        String::new()
+        ""
     } else {
-        ", with the segment count of the sheet, which no run-down's ripple settles,".to_owned()
+        ", by the segment count of the sheet, which no run-down's ripple confirms,"
     };
     format!(
-        "{}: the ripple of its current ({}) at {cycles} cycles a revolution{count} says {rad_s:.2} rad/s, {sigmas:+.1} sigma from the back-EMF over the constant that the other speed anchors say; it is not used. Check the segment count and the scales of that capture",
-        model.name,
-        motion.words()
+        "{name}: the ripple of its current ({}) at {} cycles a revolution{count} says {:.2} rad/s, {sigmas:+.1} sigma from the back-EMF over the constant that the other speed anchors say; it is not used. Check the segment count and the scales of that capture",
+        speed.motion.words(),
+        speed.anchor.cycles_per_revolution,
+        speed.anchor.speed_rad_per_s
     )
 }
 

@@ -3,7 +3,8 @@
 use super::capture_model::{CaptureModel, Prediction, Shared, direction};
 use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance, inverse_over};
-use super::current_anchor::{SoFar, current_anchors};
+use super::current_anchor::{self, CurrentSpeed, SoFar, current_anchors};
+use super::driven;
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
@@ -20,6 +21,7 @@ use super::terms::{self, TermDecision};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use crate::ripple::cycles_per_revolution;
 use nalgebra::DVector;
 
 /// Settings of a fit.
@@ -69,6 +71,8 @@ pub struct Estimate {
     pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
+    /// Speeds that the ripple of currents told and that entered the fit.
+    pub speeds: Vec<CurrentSpeed>,
     pub remarks: Vec<String>,
     pub options: FitOptions,
     /// False where every rise of current falls between two samples.
@@ -97,7 +101,7 @@ pub fn estimate(
     timelines: &[Timeline],
     options: &FitOptions,
 ) -> Result<Estimate, FitError> {
-    let (mut ripple, findings) = read_ripple(bench, timelines);
+    let (mut ripple, mut findings) = read_ripple(bench, timelines);
     let turn_v_s = turn_volt_seconds(&ripple);
     let legs: Vec<Vec<Leg>> = bench
         .captures
@@ -124,6 +128,10 @@ pub fn estimate(
         .collect();
     let (mut terms, mut remarks) =
         readings::prepare(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+    let driven = driven::terms(bench, timelines, &ripple, &models, &mut layout);
+    terms.extend(driven.terms);
+    remarks.extend(driven.remarks);
+    findings.extend(driven.findings);
     // Beside another anchor the ripple waits until that has said what it knows.
     let anchored = layout.find(&Slot::LogBackEmfConstant);
     if anchored.is_none() {
@@ -152,6 +160,7 @@ pub fn estimate(
     x = solve(&problem, &x, 60, COARSE, FAR)?.x;
     reweigh(&mut problem, bench, &x);
     let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
+    let mut speeds = Vec::new();
     if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
         && let Some(predictions) = problem.predict(&plain.x)
     {
@@ -161,8 +170,15 @@ pub fn estimate(
             standard_uncertainty: spread[(entry, entry)].max(0.0).sqrt(),
         };
         if anchored.is_some() {
-            let (terms, told) =
-                ripple_anchors_beside(&mut ripple, known, &problem.models, &mut problem.layout);
+            let stated = bench.motor.commutator_segments;
+            let stated = stated.and_then(|s| cycles_per_revolution(s, current_anchor::POLES));
+            let (terms, told) = ripple_anchors_beside(
+                &mut ripple,
+                known,
+                stated,
+                &problem.models,
+                &mut problem.layout,
+            );
             problem.readings.extend(terms);
             remarks.extend(told);
         }
@@ -170,9 +186,11 @@ pub fn estimate(
             x: &plain.x,
             covariance: &spread,
         };
-        let (terms, told) = current_anchors(bench, timelines, &ripple, &mut problem, &so_far);
-        problem.readings.extend(terms);
-        remarks.extend(told);
+        let found = current_anchors(bench, timelines, &ripple, &mut problem, &so_far);
+        problem.readings.extend(found.terms);
+        remarks.extend(found.remarks);
+        findings.extend(found.speeds.iter().map(|s| s.words(bench)));
+        speeds = found.speeds;
     }
     x = plain.x;
     for &(entry, _) in &optional {
@@ -188,7 +206,7 @@ pub fn estimate(
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
-    remarks.extend(conflicts(&problem, &solution.x, &predictions));
+    remarks.extend(conflicts(&mut problem, &solution.x, &predictions)?);
     let covariance = covariance(&problem, &solution, &predictions);
     let mut out = Estimate {
         problem,
@@ -199,6 +217,7 @@ pub fn estimate(
         temperature_c,
         terms: decisions,
         ripple,
+        speeds,
         findings,
         remarks,
         options: options.clone(),
@@ -361,7 +380,7 @@ fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
             Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
                 step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
             }
-            Role::RunDown | Role::Steady => false,
+            Role::RunDown | Role::Steady | Role::Driven => false,
         })
 }
 

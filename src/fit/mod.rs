@@ -7,6 +7,7 @@ mod covariance;
 mod current_anchor;
 #[cfg(test)]
 mod derivative_check;
+mod driven;
 mod driving_voltage;
 mod estimate;
 mod guess;
@@ -27,6 +28,7 @@ mod voltage_balance;
 
 pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;
+pub use current_anchor::CurrentSpeed;
 pub use estimate::{Estimate, FitError, FitOptions, estimate};
 pub use layout::{Layout, Slot, Source};
 pub use left_out::LeftOut;

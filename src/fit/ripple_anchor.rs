@@ -92,10 +92,12 @@ pub struct Known {
 pub(super) const AGREES: f64 = 4.0;
 
 /// As [`ripple_anchors`], where something else already tells the constant: a comb allows several segment counts, and the one
-/// that agrees is taken; ripple that contradicts it altogether is told and not used.
+/// that agrees is taken; ripple that contradicts it altogether is told and not used. `stated_cycles`: cycles a revolution by the segment
+/// count of the sheet, which is told where it contradicts.
 pub fn ripple_anchors_beside(
     findings: &mut [RippleFinding],
     known: Known,
+    stated_cycles: Option<u32>,
     models: &[CaptureModel],
     layout: &mut Layout,
 ) -> (Vec<ReadingTerm>, Vec<String>) {
@@ -116,37 +118,48 @@ pub fn ripple_anchors_beside(
             .enumerate()
             .find(|(_, c)| sigmas(c).abs() < AGREES);
         let name = &models[finding.capture].name;
-        let settled = finding.result.settled(SETTLED).is_some();
-        let k = first.back_emf_constant_v_s_per_rad;
-        let ratio = || {
-            let found = Ratio {
+        let settled = finding.result.settled(SETTLED).map(|_| first);
+        // What somebody counted is held against the anchors too, settled or not.
+        let counted = stated_cycles.and_then(|n| {
+            let mut read_so = finding.result.candidates.iter();
+            read_so.find(|c| c.cycles_per_revolution == n)
+        });
+        let claimed = settled.or(counted.filter(|_| finding.result.fit_settled));
+        let claim = |c: &Candidate| {
+            let k = c.back_emf_constant_v_s_per_rad;
+            let ratio = Ratio {
                 of_constants: (k.ln() - known.log_constant).exp(),
-                relative_sd: known
-                    .standard_uncertainty
-                    .hypot(first.standard_uncertainty / k),
-                cycles_per_revolution: Some(first.cycles_per_revolution),
+                relative_sd: known.standard_uncertainty.hypot(c.standard_uncertainty / k),
+                cycles_per_revolution: Some(c.cycles_per_revolution),
             };
-            found
-                .words("K from this ripple", "K from the other anchors")
-                .map_or_else(String::new, |words| format!(". {words}"))
+            let words = ratio.words("K from this ripple", "K from the other anchors");
+            let told = words.map_or_else(String::new, |words| format!(". {words}"));
+            (
+                format!(
+                    "{name}: its ripple with {} segments would make K {k:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say",
+                    c.segments,
+                    sigmas(c)
+                ),
+                told,
+            )
         };
+        let differs = |c: &Candidate| claimed.filter(|d| sigmas(d).abs() > AGREES && *d != c);
         finding.taken = match agreeing {
             // Unsettled on its own, but of its counts only one agrees.
             Some((index, c)) if finding.result.fit_settled && c.constant_probability > 1e-6 => {
-                if settled && c.constant_probability < SETTLED {
+                if let Some((head, ratio)) = differs(c).map(claim) {
                     remarks.push(format!(
-                        "{name}: its ripple alone would make K {k:.4} V·s/rad ({} segments), {:+.1} sigma from what the other speed anchors say; {} segments agree with them and are taken{}",
-                        first.segments, sigmas(first), c.segments, ratio()
+                        "{head}; {} segments agree with them and are taken{ratio}",
+                        c.segments
                     ));
                 }
                 terms.push(term(c, finding.capture, models, layout));
                 Some(index)
             }
             _ => {
-                if settled {
+                if let Some((head, ratio)) = claimed.map(claim) {
                     remarks.push(format!(
-                        "{name}: its ripple says K {k:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say, and no segment count mends it; it is not used, and the back-EMF constant should not be trusted until the conflict is settled. Check the tachometer's marks, the inertia or torque added, and the probe's ratio{}",
-                        sigmas(first), ratio()
+                        "{head}, and no segment count mends it; it is not used, and the back-EMF constant should not be trusted until the conflict is settled. Check the tachometer's marks, the inertia or torque added, and the probe's ratio{ratio}"
                     ));
                 }
                 None
