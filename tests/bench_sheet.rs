@@ -354,7 +354,7 @@ fn wrong_types_missing_keys_and_unknown_names_tell_their_place() {
         told(&format!(
             "{HEAD}[[captures]]\nfile = \"start.csv\"\nrole = \"rundown\"\n"
         )),
-        "bench.toml:5:8: `rundown` is no known role; the nearest is `run-down`. Known: start, run-down, brake, locked-rotor, turn-off, pwm, pwm-locked, steady"
+        "bench.toml:5:8: `rundown` is no known role; the nearest is `run-down`. Known: start, run-down, brake, locked-rotor, turn-off, pwm, pwm-locked, steady, driven"
     );
     assert_eq!(
         told(&WIRED.replace("\"clamp\"]", "\"clam\"]")),

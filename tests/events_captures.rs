@@ -54,7 +54,7 @@ fn switch_name(role: Role) -> Option<&'static str> {
         Role::Start | Role::LockedRotor => Some("make"),
         Role::RunDown | Role::TurnOff => Some("release"),
         Role::Brake => Some("short"),
-        Role::Pwm | Role::PwmLocked | Role::Steady => None,
+        Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => None,
     }
 }
 
@@ -202,6 +202,7 @@ fn the_phases_of_each_capture_follow_its_role() {
                 Role::Brake => &[&["driven", "open", "shorted", "rest"]],
                 Role::TurnOff => &[&["driven", "rest"]],
                 Role::Pwm | Role::PwmLocked | Role::Steady => &[&["driven"]],
+                Role::Driven => &[&["open"]],
             };
             assert!(
                 expected.contains(&kinds.as_slice()),

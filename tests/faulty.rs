@@ -381,6 +381,7 @@ fn no_file_makes_the_event_finder_panic_in_a_role_it_has_not() {
             Role::Pwm,
             Role::PwmLocked,
             Role::Steady,
+            Role::Driven,
         ] {
             let timeline = rundown::events::find(&waveform, role);
             let rows: usize = timeline.phases.iter().map(|p| p.end - p.first).sum();

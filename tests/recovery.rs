@@ -106,6 +106,7 @@ fn simulated(
         winding_temperature_c: None,
         added_inertia_kg_m2: None,
         load_torque_nm: None,
+        driven_speed_rad_s: None,
         ac_coupled: false,
     }
 }

@@ -65,6 +65,16 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
             draft.left_out.push((file, guess.column_reasons.join("; ")));
             continue;
         }
+        if guess.role == Role::Driven {
+            draft.left_out.push((
+                file,
+                format!(
+                    "{}. If the shaft was driven, add the capture with role = \"driven\" and driven_speed = {{ rpm = ..., limit_rpm = ... }}",
+                    guess.role_reason
+                ),
+            ));
+            continue;
+        }
         seen.push(Seen {
             voltage,
             current,

@@ -27,6 +27,7 @@ pub(super) struct CapturePlan {
     pub source_v: Option<Stated>,
     pub added_inertia_kg_m2: Option<Stated>,
     pub load_torque_nm: Option<Stated>,
+    pub driven_speed_rad_s: Option<Stated>,
     pub import: ReadOptions,
 }
 
@@ -152,6 +153,7 @@ fn load(
         winding_temperature_c: plan.winding_temperature_c,
         added_inertia_kg_m2: plan.added_inertia_kg_m2,
         load_torque_nm: plan.load_torque_nm,
+        driven_speed_rad_s: plan.driven_speed_rad_s,
         ac_coupled,
     };
     if ac_coupled {

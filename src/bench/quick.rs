@@ -105,6 +105,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
             source_v: None,
             added_inertia_kg_m2: None,
             load_torque_nm: None,
+            driven_speed_rad_s: None,
             import: run.import.clone(),
         });
     }

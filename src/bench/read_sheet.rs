@@ -6,7 +6,7 @@ use super::doubts::Expectations;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::load::{CapturePlan, load_all};
-use super::readings::reading;
+use super::readings::{reading, tachometer};
 use super::setup::{Bench, Stated};
 use super::table::{Source, Table};
 use super::typed::{Measures, TypedCapture, TypedSheet, read_typed};
@@ -234,6 +234,10 @@ fn plan_capture(
             .as_ref()
             .map(|q| q.stated("load_torque"))
             .transpose()?,
+        driven_speed_rad_s: typed
+            .driven_speed
+            .as_ref()
+            .map(|speed| tachometer(speed, None, speed.place.line, remarks)),
         import: typed.import.clone(),
         name,
     })

@@ -117,7 +117,7 @@ fn by(quantity: &Quantity, meter: Option<Accuracy>, key: &str) -> Result<Stated,
     }
 }
 
-fn tachometer(
+pub(super) fn tachometer(
     speed: &Quantity,
     with: Option<&TypedInstrument>,
     line: u32,

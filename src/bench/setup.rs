@@ -31,6 +31,8 @@ pub enum Role {
     PwmLocked,
     /// Running freely at constant supply.
     Steady,
+    /// Terminals open, shaft turned from outside at a known speed.
+    Driven,
 }
 
 /// Brush material, which decides how far an ohmmeter may be believed.
@@ -111,6 +113,8 @@ pub struct Capture {
     pub added_inertia_kg_m2: Option<Stated>,
     /// Steady load torque applied in this capture, N·m.
     pub load_torque_nm: Option<Stated>,
+    /// Speed at which the shaft is driven from outside, rad/s.
+    pub driven_speed_rad_s: Option<Stated>,
     /// AC-coupled voltage channel, as stated or as the preamble says.
     pub ac_coupled: bool,
 }

@@ -396,7 +396,7 @@ fn driving_sign(s: &Shape, x: &Series, role: Role) -> f64 {
         Role::Start | Role::LockedRotor => s.tail,
         Role::RunDown | Role::Brake | Role::TurnOff if s.head.abs() > 6.0 * s.sigma => s.head,
         Role::RunDown | Role::Brake | Role::TurnOff => 1.0,
-        Role::Pwm | Role::PwmLocked | Role::Steady => {
+        Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => {
             let middle = x.mean(0, x.len());
             if middle.abs() > 3.0 * s.sigma {
                 middle
@@ -413,7 +413,7 @@ fn current_sign(s: &Shape, role: Role) -> f64 {
         Role::Start | Role::LockedRotor => s.peak_from(s.head),
         Role::Brake => -(s.peak - s.tail),
         Role::RunDown | Role::TurnOff => s.head_mean - s.tail,
-        Role::Pwm | Role::PwmLocked | Role::Steady => s.head_mean,
+        Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => s.head_mean,
     };
     if level.abs() > 2.0 * s.sigma {
         level

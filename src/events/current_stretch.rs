@@ -82,7 +82,9 @@ pub fn current_stretches(
                 .map(|p| (Motion::Falling, p));
             before.into_iter().chain(brake).collect()
         }
-        Role::LockedRotor | Role::TurnOff | Role::Pwm | Role::PwmLocked => Vec::new(),
+        Role::LockedRotor | Role::TurnOff | Role::Pwm | Role::PwmLocked | Role::Driven => {
+            Vec::new()
+        }
     };
     let make = timeline
         .instants

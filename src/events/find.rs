@@ -80,6 +80,7 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
             draft.until(PhaseKind::Driven, end);
         }
         Role::Steady => draft.until(PhaseKind::Driven, end),
+        Role::Driven => draft.until(PhaseKind::Open, end),
     }
     draft.cut("missing", view.rows);
     cuts::apply(&view, draft.phases_mut());

@@ -61,7 +61,7 @@ fn driving_level(v: &Series, role: Role) -> f64 {
             let (low, high) = range(v);
             low + high
         }
-        Role::Steady => 0.5 * (head + tail),
+        Role::Steady | Role::Driven => 0.5 * (head + tail),
     }
 }
 
@@ -99,6 +99,8 @@ fn driving_current(i: &Series, role: Role) -> f64 {
             }
         }
         Role::TurnOff => head - tail,
+        // Open terminals carry none.
+        Role::Driven => 0.0,
         Role::Pwm | Role::PwmLocked | Role::Steady => {
             let middle = i.median(0, i.len()).unwrap_or(0.0);
             if middle.abs() > 3.0 * i.sigma {
@@ -148,9 +150,9 @@ pub(crate) fn begins_at_rest(view: &View) -> bool {
     }
 }
 
-/// True when no channel leaves its noise: the trigger was missed. A steady run is allowed to be quiet.
+/// True when no channel leaves its noise: the trigger was missed. A steady run, and a driven shaft, are allowed to be quiet.
 pub(crate) fn nothing_happens(view: &View, role: Role) -> bool {
-    if role == Role::Steady {
+    if matches!(role, Role::Steady | Role::Driven) {
         return false;
     }
     [&view.v, &view.i].into_iter().flatten().all(still)

@@ -102,11 +102,21 @@ fn quiet(view: &View) -> Option<RoleGuess> {
         if view.i.as_ref().is_some_and(|i| !still(i) && !returns(i)) {
             return None;
         }
+        if middle.abs() > 8.0 * noise && view.i.as_ref().is_some_and(carries_none) {
+            let text = format!(
+                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V and no current flows: open terminals of a shaft that something drives, or a supply with nothing on it"
+            );
+            return Some(RoleGuess::new(Role::Driven, 0.6, text).or(Role::Steady, 0.3));
+        }
         if middle.abs() > 8.0 * noise {
             let text = format!(
                 "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V, and the current repeats itself"
             );
-            return Some(RoleGuess::new(Role::Steady, 0.9, text));
+            let guess = RoleGuess::new(Role::Steady, 0.9, text);
+            return Some(match view.i {
+                Some(_) => guess,
+                None => guess.or(Role::Driven, 0.1),
+            });
         }
         if view.i.as_ref().is_none_or(still) {
             return Some(nothing(middle, noise, "V"));
@@ -123,6 +133,14 @@ fn quiet(view: &View) -> Option<RoleGuess> {
             format!("the current stays around {middle:.3e} A from the first row to the last");
         RoleGuess::new(Role::Steady, 0.7, text).or(Role::Pwm, 0.2)
     })
+}
+
+/// True when a current channel shows nothing but its noise, zero included.
+fn carries_none(i: &Series) -> bool {
+    let middle = i.median(0, i.len()).unwrap_or(0.0);
+    still(i)
+        && middle.abs() < (3.0 * i.sigma).max(i.step)
+        && i.spread(0, i.len()) < 2.0 * i.sigma.max(i.step)
 }
 
 fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {

@@ -12,16 +12,18 @@ const SURE: f64 = 0.9;
 /// `None` where the guess is unsure, agrees, or where both can be meant: a start cut short looks like a held rotor, a long
 /// run-down like a turn-off, a locked-rotor record may end in its turn-off, a start may be switched.
 pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
-    use Role::{Brake, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
+    use Role::{Brake, Driven, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
     let guess = guess_role(waveform);
     let against: &[Role] = match guess.role {
-        Start => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked],
-        RunDown => &[Start, Brake, LockedRotor, Steady, Pwm, PwmLocked],
-        Brake => &[Start, RunDown, LockedRotor, Steady, Pwm, PwmLocked],
-        LockedRotor => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked],
-        TurnOff => &[Start, Steady, Pwm, PwmLocked],
-        Pwm | PwmLocked => &[RunDown, Brake, TurnOff],
+        Start => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked, Driven],
+        RunDown => &[Start, Brake, LockedRotor, Steady, Pwm, PwmLocked, Driven],
+        Brake => &[Start, RunDown, LockedRotor, Steady, Pwm, PwmLocked, Driven],
+        LockedRotor => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked, Driven],
+        TurnOff => &[Start, Steady, Pwm, PwmLocked, Driven],
+        Pwm | PwmLocked => &[RunDown, Brake, TurnOff, Driven],
+        // A voltage that stays may as well be that of a driven shaft.
         Steady => &[Start, RunDown, Brake, LockedRotor, TurnOff, Pwm, PwmLocked],
+        Driven => &[Start, RunDown, Brake, LockedRotor, TurnOff, Pwm, PwmLocked],
     };
     (guess.confidence >= SURE && against.contains(&stated)).then_some(guess)
 }

@@ -109,6 +109,8 @@ pub struct Prediction {
     angles: Vec<Vec<[f64; 2]>>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
     pub running_emf: Option<Local>,
+    /// Back-EMF at each instant of [`CaptureModel::probes`]; `None` where no current is simulated then.
+    pub probed_emf: Vec<Option<Local>>,
 }
 
 impl Prediction {
@@ -118,6 +120,7 @@ impl Prediction {
             rows: Vec::new(),
             slopes: self.slopes.clone(),
             angles: Vec::new(),
+            probed_emf: self.probed_emf.clone(),
             running_emf: self.running_emf,
         }
     }
@@ -147,6 +150,8 @@ pub struct CaptureModel {
     turn_v_s: Option<f64>,
     /// Cosine and sine of the waves of each bin of each leg; empty where a leg has none or its angles are not known yet.
     waves: Vec<Vec<[f64; UNEVENNESS]>>,
+    /// Instants on the capture's time axis at which the back-EMF is asked for, s.
+    pub probes: Vec<f64>,
 }
 
 /// Places in the parameter vector that every capture shares.
@@ -288,6 +293,7 @@ impl CaptureModel {
             with_eddy: shared.with_eddy,
             turn_v_s,
             waves: Vec::new(),
+            probes: Vec::new(),
         }
     }
 
@@ -390,6 +396,7 @@ impl CaptureModel {
         let mut state = State::<Local>::rest();
         let mut rows = Vec::new();
         let mut running = None;
+        let mut probed_emf = vec![None; self.probes.len()];
         let (mut emfs, mut currents) = (0, 0);
         let mut emf_known =
             matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
@@ -492,6 +499,13 @@ impl CaptureModel {
                             Condition::Open
                         };
                         let next = advance(&constants, state, condition, bin.width_s, self.held);
+                        for (seen, &time_s) in probed_emf.iter_mut().zip(&self.probes) {
+                            let part = (time_s - bin.time_s) / bin.width_s + 0.5;
+                            if (0.0..=1.0).contains(&part) {
+                                let gained = next.end.back_emf - state.back_emf;
+                                *seen = Some(state.back_emf + gained * part);
+                            }
+                        }
                         state = next.end;
                         *steps += u64::from(next.steps);
                         if *steps > most
@@ -569,6 +583,7 @@ impl CaptureModel {
             slopes: self.slopes(&settings),
             angles,
             running_emf: running,
+            probed_emf,
         })
     }
 }

@@ -1,7 +1,10 @@
 //! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
 
 use super::capture_model::{CaptureModel, Prediction, Quantity, Shared, direction};
+use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance, inverse_over};
+use super::current_anchor::{CurrentSpeed, SoFar, current_anchors};
+use super::driven;
 use super::guess::first_guess;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
@@ -78,6 +81,8 @@ pub struct Estimate {
     pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
+    /// Speeds that the ripple of currents told and that entered the fit.
+    pub speeds: Vec<CurrentSpeed>,
     pub remarks: Vec<String>,
     /// Those among them that decide whether the estimate may be trusted.
     pub doubts: Vec<Doubt>,
@@ -108,7 +113,7 @@ pub fn estimate(
     timelines: &[Timeline],
     options: &FitOptions,
 ) -> Result<Estimate, FitError> {
-    let (mut ripple, findings) = read_ripple(bench, timelines);
+    let (mut ripple, mut findings) = read_ripple(bench, timelines);
     let turn_v_s = turn_volt_seconds(&ripple);
     let legs: Vec<Vec<Leg>> = bench
         .captures
@@ -150,6 +155,10 @@ pub fn estimate(
         remarks.push(told);
         doubts.push(Doubt::TenTimesOff);
     }
+    let driven = driven::terms(bench, timelines, &ripple, &models, &mut layout);
+    terms.extend(driven.terms);
+    remarks.extend(driven.remarks);
+    findings.extend(driven.findings);
     // Beside another anchor the ripple waits until that has said what it knows.
     let anchored = layout.find(&Slot::LogBackEmfConstant);
     if anchored.is_none() {
@@ -178,23 +187,35 @@ pub fn estimate(
     x = solve(&problem, &x, 60, COARSE, FAR)?.x;
     reweigh(&mut problem, bench, &x);
     let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
-    if let Some(entry) = anchored
+    let mut speeds = Vec::new();
+    if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
         && let Some(predictions) = problem.predict(&plain.x)
     {
-        let spread = covariance(&problem, &plain, &predictions).total[(entry, entry)];
+        let spread = covariance(&problem, &plain, &predictions).total;
         let known = Known {
             log_constant: plain.x[entry],
-            standard_uncertainty: spread.max(0.0).sqrt(),
+            standard_uncertainty: spread[(entry, entry)].max(0.0).sqrt(),
         };
-        let (terms, told) = ripple_anchors_beside(
-            &mut ripple,
-            known,
-            bench.motor.commutator_segments,
-            &problem.models,
-            &mut problem.layout,
-        );
-        problem.readings.extend(terms);
-        remarks.extend(told);
+        if anchored.is_some() {
+            let (terms, told) = ripple_anchors_beside(
+                &mut ripple,
+                known,
+                bench.motor.commutator_segments,
+                &problem.models,
+                &mut problem.layout,
+            );
+            problem.readings.extend(terms);
+            remarks.extend(told);
+        }
+        let so_far = SoFar {
+            x: &plain.x,
+            covariance: &spread,
+        };
+        let found = current_anchors(bench, timelines, &ripple, &mut problem, &so_far);
+        problem.readings.extend(found.terms);
+        remarks.extend(found.remarks);
+        findings.extend(found.speeds.iter().map(|s| s.words(bench)));
+        speeds = found.speeds;
     }
     x = plain.x;
     for &(entry, _) in &optional {
@@ -210,7 +231,7 @@ pub fn estimate(
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
-    remarks.extend(readings::conflicts(&problem, &solution.x, &predictions));
+    remarks.extend(conflicts(&mut problem, &solution.x, &predictions)?);
     let covariance = covariance(&problem, &solution, &predictions);
     let mut out = Estimate {
         problem,
@@ -221,6 +242,7 @@ pub fn estimate(
         temperature_c,
         terms: decisions,
         ripple,
+        speeds,
         findings,
         remarks,
         doubts,
@@ -427,7 +449,7 @@ fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
             Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
                 step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
             }
-            Role::RunDown | Role::Steady => false,
+            Role::RunDown | Role::Steady | Role::Driven => false,
         })
 }
 

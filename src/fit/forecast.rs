@@ -182,7 +182,9 @@ impl<'a> Forecaster<'a> {
                 v_s_per_rad: k,
                 relative_sd,
                 constant,
-                gain: models[model].links[direction::VOLTAGE_GAIN].clone(),
+                shift: models[model].links[direction::VOLTAGE_GAIN].clone(),
+                model,
+                cycles_per_revolution: None,
             });
         }
         let n = old.layout.len();
@@ -337,6 +339,7 @@ fn without_waveforms(bench: &Bench) -> Bench {
                 winding_temperature_c: c.winding_temperature_c,
                 added_inertia_kg_m2: c.added_inertia_kg_m2,
                 load_torque_nm: c.load_torque_nm,
+                driven_speed_rad_s: c.driven_speed_rad_s,
                 ac_coupled: c.ac_coupled,
             })
             .collect(),

@@ -71,6 +71,11 @@ pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Ve
         let rows = (0, waveform.time.len());
         return vec![leg(LegKind::Lost, uniform(waveform, rows, 200), rows)];
     }
+    if capture.role == Role::Driven {
+        // The shaft obeys something else than the motor's own friction: no leg of the model, but a term of its own.
+        let rows = (0, waveform.time.len());
+        return vec![leg(LegKind::Lost, uniform(waveform, rows, 200), rows)];
+    }
     let switched = matches!(capture.role, Role::Pwm | Role::PwmLocked);
     let mut out: Vec<Leg> = Vec::new();
     for phase in &timeline.phases {

@@ -1,9 +1,13 @@
 //! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
 
+mod anchor_ratio;
 mod capture_model;
+mod conflict;
 mod covariance;
+mod current_anchor;
 #[cfg(test)]
 mod derivative_check;
+mod driven;
 mod driving_voltage;
 mod estimate;
 mod forecast;
@@ -26,9 +30,11 @@ pub mod solver;
 mod tenfold;
 mod terms;
 mod time_base;
+mod voltage_balance;
 
 pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;
+pub use current_anchor::CurrentSpeed;
 pub use estimate::{Estimate, FitError, FitOptions, estimate};
 pub use forecast::{Addition, Expected, Forecaster, PlannedCapture};
 pub use layout::{Layout, Slot, Source};
@@ -40,3 +46,4 @@ pub use profiled::Reach;
 pub use reported::{Interval, Reported, Status};
 pub use ripple_anchor::RippleFinding;
 pub use terms::TermDecision;
+pub use voltage_balance::voltage_balance;

@@ -138,10 +138,15 @@ impl Problem {
         self.upper[entry] = self.layout.parameters[entry].upper;
     }
 
+    /// To be called when a model was changed: what was predicted before holds no longer.
+    pub fn forget(&mut self) {
+        self.last = Mutex::new(None);
+    }
+
     /// Switches the screened share of the inductance on or off in every capture.
     pub fn set_eddy(&mut self, on: bool) {
         self.models.iter_mut().for_each(|m| m.with_eddy = on);
-        self.last = Mutex::new(None);
+        self.forget();
     }
 
     /// Lays the unevenness of every capture over the angles predicted at `x`.
@@ -149,7 +154,7 @@ impl Problem {
         for (model, prediction) in self.models.iter_mut().zip(predictions) {
             model.lay_waves(prediction);
         }
-        self.last = Mutex::new(None);
+        self.forget();
     }
 
     /// True when an entry cannot move.

@@ -2,7 +2,6 @@
 
 use super::capture_model::{CaptureModel, Local, Prediction};
 use super::layout::{Layout, Parameter, Slot, Source};
-use super::problem::Problem;
 use crate::bench::{Bench, BrushKind, Reading, Role};
 use nalgebra::DVector;
 
@@ -41,6 +40,8 @@ pub enum ReadingTerm {
         relative_sd: f64,
         constant: usize,
         model: usize,
+        /// For a speed at an instant, from the ripple of the capture's current: which of its probes.
+        probe: Option<usize>,
     },
     /// ln(V/ω) against ln K.
     BackEmf {
@@ -48,12 +49,16 @@ pub enum ReadingTerm {
         relative_sd: f64,
         constant: usize,
     },
-    /// ln K from another estimate (commutation ripple with its voltage channel's gain).
+    /// ln K from a capture's voltage alone (ripple of a run-down, a driven record) with the errors of its voltage channel.
     Constant {
         v_s_per_rad: f64,
         relative_sd: f64,
         constant: usize,
-        gain: Vec<(usize, f64)>,
+        /// Entries that shift ln of what the channel shows, and by how much.
+        shift: Vec<(usize, f64)>,
+        model: usize,
+        /// For ripple: cycles a revolution.
+        cycles_per_revolution: Option<u32>,
     },
 }
 
@@ -167,6 +172,7 @@ pub fn prepare(
                             relative_sd: relative.hypot(if named.is_some() { 0.0 } else { REPEATABILITY }).max(1e-5),
                             constant: constant(layout, emf / speed_rad_s.value),
                             model,
+                            probe: None,
                         });
                     }
                     None => remarks.push(format!(
@@ -229,8 +235,13 @@ impl ReadingTerm {
                 relative_sd,
                 constant,
                 model,
+                probe,
             } => {
-                let emf: Local = predictions[*model].running_emf?;
+                let prediction = &predictions[*model];
+                let emf: Local = match probe {
+                    None => prediction.running_emf?,
+                    Some(probe) => (*prediction.probed_emf.get(*probe)?)?,
+                };
                 if emf.value == 0.0 {
                     return None;
                 }
@@ -260,16 +271,18 @@ impl ReadingTerm {
                 v_s_per_rad,
                 relative_sd,
                 constant,
-                gain,
+                shift,
+                ..
             } => {
-                let shift: f64 = gain.iter().map(|&(entry, factor)| factor * x[entry]).sum();
+                let shifted: f64 = shift.iter().map(|&(entry, factor)| factor * x[entry]).sum();
                 let mut gradient = vec![(*constant, 1.0 / relative_sd)];
                 gradient.extend(
-                    gain.iter()
+                    shift
+                        .iter()
                         .map(|&(entry, factor)| (entry, factor / relative_sd)),
                 );
                 Some(Term {
-                    residual: (x[*constant] + shift - v_s_per_rad.ln()) / relative_sd,
+                    residual: (x[*constant] + shifted - v_s_per_rad.ln()) / relative_sd,
                     gradient,
                 })
             }
@@ -289,41 +302,39 @@ impl ReadingTerm {
     }
 }
 
-/// Anchors that contradict the rest, with their sigmas.
-pub fn conflicts(problem: &Problem, x: &DVector<f64>, predictions: &[Prediction]) -> Vec<String> {
-    let anchors: Vec<(&ReadingTerm, f64)> = problem
-        .readings
-        .iter()
-        .filter(|r| r.source() == Source::Anchor)
-        .filter_map(|r| Some((r, r.evaluate(x, predictions)?.residual)))
-        .collect();
-    let worst = anchors.iter().map(|a| a.1.abs()).fold(0.0, f64::max);
-    if anchors.len() < 2 || worst < LARGEST_PULL {
-        return Vec::new();
-    }
-    let told: Vec<String> = anchors
-        .iter()
-        .map(|(reading, pull)| format!("{} by {:+.1} sigma", reading.words(), pull))
-        .collect();
-    vec![format!(
-        "the speed anchors contradict each other ({}); the back-EMF constant and all that follows from it should not be trusted. \
-         A wrong segment count shows as a ratio of small whole numbers; a tachometer that counted two marks as a factor of two",
-        told.join(", ")
-    )]
-}
-
-/// Sigmas of one anchor beyond which a conflict is told.
-const LARGEST_PULL: f64 = 3.5;
-
 impl ReadingTerm {
-    /// As messages name it.
-    fn words(&self) -> &'static str {
+    /// Relative standard uncertainty of what was read.
+    pub(super) fn relative_sd(&self) -> f64 {
         match self {
-            ReadingTerm::Resistance { .. } => "the ohmmeter is off",
-            ReadingTerm::Inductance { .. } => "the inductance meter is off",
-            ReadingTerm::Speed { .. } => "the tachometer is off",
-            ReadingTerm::BackEmf { .. } => "the driven back-EMF is off",
-            ReadingTerm::Constant { .. } => "the commutation ripple is off",
+            ReadingTerm::Resistance { relative_sd, .. }
+            | ReadingTerm::Inductance { relative_sd, .. }
+            | ReadingTerm::Speed { relative_sd, .. }
+            | ReadingTerm::BackEmf { relative_sd, .. }
+            | ReadingTerm::Constant { relative_sd, .. } => *relative_sd,
         }
+    }
+
+    /// As messages name it.
+    pub(super) fn words(&self, models: &[CaptureModel]) -> String {
+        let name = |model: usize| &models[model].name;
+        match self {
+            ReadingTerm::Resistance { .. } => "the ohmmeter".into(),
+            ReadingTerm::Inductance { .. } => "the inductance meter".into(),
+            ReadingTerm::Speed { probe: None, .. } => "the tachometer".into(),
+            ReadingTerm::Speed { model, .. } => {
+                format!("the ripple of the current of {}", name(*model))
+            }
+            ReadingTerm::BackEmf { .. } => "the driven back-EMF".into(),
+            ReadingTerm::Constant {
+                model,
+                cycles_per_revolution: Some(_),
+                ..
+            } => format!("the commutation ripple of {}", name(*model)),
+            ReadingTerm::Constant { model, .. } => format!("the driven record {}", name(*model)),
+        }
+    }
+
+    pub(super) fn is_tachometer(&self) -> bool {
+        matches!(self, ReadingTerm::Speed { probe: None, .. })
     }
 }

@@ -1,12 +1,15 @@
 //! The back-EMF constant from the commutation ripple of a run-down, as a term of the joint fit.
 
+use super::anchor_ratio::Ratio;
 use super::capture_model::{CaptureModel, direction};
+use super::current_anchor::POLES;
 use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::ripple::{
     Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at,
+    cycles_per_revolution,
 };
 
 /// Probability that a candidate's constant must have to be used.
@@ -18,8 +21,15 @@ pub struct RippleFinding {
     /// Index of the capture in the bench.
     pub capture: usize,
     pub result: RippleResult,
-    /// Whether its constant entered the fit.
-    pub used: bool,
+    /// Index of the candidate whose constant entered the fit.
+    pub taken: Option<usize>,
+}
+
+impl RippleFinding {
+    /// The candidate whose constant entered the fit.
+    pub fn candidate(&self) -> Option<&Candidate> {
+        self.result.candidates.get(self.taken?)
+    }
 }
 
 /// Ripple of every run-down, and what it says in words.
@@ -42,11 +52,11 @@ pub fn read_ripple(bench: &Bench, timelines: &[Timeline]) -> (Vec<RippleFinding>
                     .iter()
                     .filter(|r| r.as_str() != RELATIVE_TO_GAIN);
                 remarks.extend(told.map(|r| format!("{}: {r}", capture.name)));
-                let used = result.settled(SETTLED).is_some();
+                let taken = result.settled(SETTLED).map(|_| 0);
                 findings.push(RippleFinding {
                     capture: index,
                     result,
-                    used,
+                    taken,
                 });
             }
             Err(why) => remarks.push(format!(
@@ -81,10 +91,11 @@ pub struct Known {
 }
 
 /// Sigmas within which a candidate agrees with what else is known of the constant.
-const AGREES: f64 = 4.0;
+pub(super) const AGREES: f64 = 4.0;
 
 /// As [`ripple_anchors`], where something else already tells the constant: a comb allows several segment counts, and the one
-/// that agrees is taken; ripple that contradicts it altogether is told and not used.
+/// that agrees is taken; ripple that contradicts it altogether is told and not used. `stated_segments`: the count of the sheet,
+/// which is told where it contradicts.
 pub fn ripple_anchors_beside(
     findings: &mut [RippleFinding],
     known: Known,
@@ -106,16 +117,43 @@ pub fn ripple_anchors_beside(
             .result
             .candidates
             .iter()
-            .find(|c| sigmas(c).abs() < AGREES);
+            .enumerate()
+            .find(|(_, c)| sigmas(c).abs() < AGREES);
         let name = &models[finding.capture].name;
-        let settled = finding.result.settled(SETTLED).is_some();
-        finding.used = match agreeing {
+        let settled = finding.result.settled(SETTLED).map(|_| first);
+        // What somebody counted is held against the anchors too, settled or not.
+        let stated_cycles = stated_segments.and_then(|s| cycles_per_revolution(s, POLES));
+        let counted = stated_cycles.and_then(|n| {
+            let mut read_so = finding.result.candidates.iter();
+            read_so.find(|c| c.cycles_per_revolution == n)
+        });
+        let claimed = settled.or(counted.filter(|_| finding.result.fit_settled));
+        let claim = |c: &Candidate| {
+            let k = c.back_emf_constant_v_s_per_rad;
+            let ratio = Ratio {
+                of_constants: (k.ln() - known.log_constant).exp(),
+                relative_sd: known.standard_uncertainty.hypot(c.standard_uncertainty / k),
+                cycles_per_revolution: Some(c.cycles_per_revolution),
+            };
+            let words = ratio.words("K from this ripple", "K from the other anchors");
+            let told = words.map_or_else(String::new, |words| format!(". {words}"));
+            (
+                format!(
+                    "{name}: its ripple with {} segments would make K {k:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say",
+                    c.segments,
+                    sigmas(c)
+                ),
+                told,
+            )
+        };
+        let differs = |c: &Candidate| claimed.filter(|d| sigmas(d).abs() > AGREES && *d != c);
+        finding.taken = match agreeing {
             // Unsettled on its own, but of its counts only one agrees.
-            Some(c) if finding.result.fit_settled && c.constant_probability > 1e-6 => {
-                if settled && c.constant_probability < SETTLED {
+            Some((index, c)) if finding.result.fit_settled && c.constant_probability > 1e-6 => {
+                if let Some((head, ratio)) = differs(c).map(claim) {
                     remarks.push(format!(
-                        "{name}: its ripple alone would make K {:.4} V·s/rad ({} segments), {:+.1} sigma from what the other speed anchors say; {} segments agree with them and are taken",
-                        first.back_emf_constant_v_s_per_rad, first.segments, sigmas(first), c.segments
+                        "{head}; {} segments agree with them and are taken{ratio}",
+                        c.segments
                     ));
                 } else if let Some(stated) = stated_segments
                     && !agreeing_segments(&finding.result.candidates, c).contains(&stated)
@@ -127,16 +165,15 @@ pub fn ripple_anchors_beside(
                     ));
                 }
                 terms.push(term(c, finding.capture, models, layout));
-                true
+                Some(index)
             }
             _ => {
-                if settled {
+                if let Some((head, ratio)) = claimed.map(claim) {
                     remarks.push(format!(
-                        "{name}: its ripple says K {:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say, and no segment count mends it; it is not used. Check the tachometer's marks, the inertia or torque added, and the probe's ratio",
-                        first.back_emf_constant_v_s_per_rad, sigmas(first)
+                        "{head}, and no segment count mends it; it is not used, and the back-EMF constant should not be trusted until the conflict is settled. Check the tachometer's marks, the inertia or torque added, and the probe's ratio{ratio}"
                     ));
                 }
-                false
+                None
             }
         };
     }
@@ -164,7 +201,9 @@ fn term(
         v_s_per_rad: k,
         relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
         constant,
-        gain: models[capture].links[direction::VOLTAGE_GAIN].clone(),
+        shift: models[capture].links[direction::VOLTAGE_GAIN].clone(),
+        model: capture,
+        cycles_per_revolution: Some(candidate.cycles_per_revolution),
     }
 }
 

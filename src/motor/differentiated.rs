@@ -149,6 +149,7 @@ mod tests {
         c.in_own_directions()
     }
 
+    /// To the rounding that powers of `A` over many time constants leave.
     fn agree(fast: Wide, plain: Wide) -> Result<(), TestCaseError> {
         let size = plain
             .gradient
@@ -159,7 +160,7 @@ mod tests {
             "{fast:?} {plain:?}"
         );
         for (a, b) in fast.gradient.iter().zip(&plain.gradient) {
-            prop_assert!((a - b).abs() <= 1e-9 * size, "{fast:?} {plain:?}");
+            prop_assert!((a - b).abs() <= 1e-7 * size, "{fast:?} {plain:?}");
         }
         Ok(())
     }

@@ -439,6 +439,7 @@ impl Role {
             Role::Pwm => "pwm",
             Role::PwmLocked => "pwm-locked",
             Role::Steady => "steady",
+            Role::Driven => "driven",
         }
     }
 }

@@ -71,7 +71,7 @@ impl Ground<'_> {
         self.estimate
             .ripple
             .iter()
-            .filter(|f| f.used)
+            .filter(|f| f.taken.is_some())
             .filter_map(|f| f.result.candidates.first())
             .map(|c| c.standard_uncertainty / c.back_emf_constant_v_s_per_rad)
             .reduce(f64::min)

@@ -91,7 +91,7 @@ fn anchors(ground: &Ground<'_>) -> Vec<Candidate> {
 
 /// Ripple: of a run-down that is there and allows several counts, or of one yet to be made.
 fn segments(ground: &Ground<'_>) -> Option<Candidate> {
-    if ground.estimate.ripple.iter().any(|f| f.used) {
+    if ground.estimate.ripple.iter().any(|f| f.taken.is_some()) {
         return None;
     }
     let counted = ground.bench.motor.commutator_segments.is_some();

@@ -294,6 +294,7 @@ impl<'b> Rig<'b> {
                 winding_temperature_c: template.winding_temperature_c,
                 added_inertia_kg_m2: added.map(|a| a.1),
                 load_torque_nm: None,
+                driven_speed_rad_s: None,
                 ac_coupled: false,
             },
             initial_emf_v,

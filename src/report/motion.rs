@@ -2,9 +2,9 @@
 
 use super::context::MotionView;
 use super::traces::short;
-use crate::bench::{Bench, ChannelChain};
+use crate::bench::Bench;
 use crate::events::{CurrentStretch, Timeline, current_stretches};
-use crate::fit::{Estimate, Slot};
+use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::ripple::{
     CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
@@ -14,9 +14,6 @@ use crate::stats::rounding::{self, Scale};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 
-/// Relative standard uncertainty of the foreseen speed beside that of K: gains of the channels and resistance (common
-/// practice, no source). It only says how far the line is looked for.
-const FORESEEN: f64 = 0.02;
 /// Share of the highest speed below which the course is not shown: too few cycles are left there to hold it.
 const SLOWEST_SHARE: f64 = 0.15;
 /// Field poles, as the ripple analysis assumes.
@@ -49,11 +46,13 @@ pub fn views(
         .collect()
 }
 
-/// Ripple cycles a revolution: as the comb settled it, else from the count that the sheet tells.
+/// Ripple cycles a revolution: as the fit took them, else from the count that the sheet tells.
 fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
-    let settled = estimate.ripple.iter().find(|f| f.used);
-    settled
-        .and_then(|f| Some(f.result.candidates.first()?.cycles_per_revolution))
+    estimate
+        .ripple
+        .iter()
+        .find_map(|f| f.candidate())
+        .map(|c| c.cycles_per_revolution)
         .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, POLES))
 }
 
@@ -124,7 +123,7 @@ fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
     }
 }
 
-/// Back-EMF by the voltage balance of the fitted motor, from the record with the fitted gains and zeros taken off.
+/// Back-EMF by the voltage balance of the fitted motor, where its constant is known.
 fn foreseen(
     bench: &Bench,
     k: usize,
@@ -136,68 +135,9 @@ fn foreseen(
         .parameters
         .get(&ParameterName::BackEmfConstant)
         .filter(|k| k.value.is_some_and(|v| v > 0.0))?;
-    let (constant, u) = (constant.value?, constant.standard_uncertainty?);
-    let capture = bench.captures.get(k)?;
-    let r = file.value(ParameterName::TerminalResistance)?
-        + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
-    let drop = file.value(ParameterName::BrushDrop).unwrap_or(0.0);
-    let voltage = stretch.voltage_v.as_ref()?;
-    let channels = [
-        (&capture.voltage_chain, Slot::VoltageZero { capture: k }),
-        (&capture.current_chain, Slot::CurrentZero { capture: k }),
-    ];
-    let [(gain_v, zero_v), (gain_i, zero_i)] = channels.map(|(chain, slot)| {
-        let gain = chain.as_ref().map_or(1.0, |c| gain(bench, c, estimate));
-        (gain, zero(k, &slot, estimate))
-    });
-    Some(Foreseen {
-        back_emf_v: voltage
-            .iter()
-            .zip(&stretch.current_a)
-            .map(|(v, i)| {
-                let (v, i) = ((v - zero_v) / gain_v, (i - zero_i) / gain_i);
-                v - r * i - drop * i.signum()
-            })
-            .collect(),
-        back_emf_constant_v_s_per_rad: constant,
-        relative_uncertainty: (u / constant).hypot(FORESEEN),
-    })
-}
-
-/// Fitted gain of a channel.
-fn gain(bench: &Bench, chain: &ChannelChain, estimate: &Estimate) -> f64 {
-    let fitted = |&k: &usize| {
-        let per_channel = bench.instruments.get(k)?.gain_per_channel;
-        let slot = Slot::Gain {
-            instrument: k,
-            column: per_channel.then(|| chain.column.clone()),
-        };
-        let entry = estimate.problem.layout.find(&slot)?;
-        estimate.solution.x.get(entry).copied()
-    };
-    chain
-        .instruments
-        .iter()
-        .filter_map(fitted)
-        .sum::<f64>()
-        .exp()
-}
-
-/// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.
-fn zero(k: usize, slot: &Slot, estimate: &Estimate) -> f64 {
-    let parameters = &estimate.problem.layout.parameters;
-    let is_own = |entry: usize| parameters.get(entry).is_some_and(|p| p.slot == *slot);
-    let Some(model) = estimate.problem.models.get(k) else {
-        return 0.0;
-    };
-    model
-        .links
-        .iter()
-        .find(|link| link.iter().any(|(entry, _)| is_own(*entry)))
-        .into_iter()
-        .flatten()
-        .filter_map(|(entry, factor)| Some(factor * estimate.solution.x.get(*entry)?))
-        .sum()
+    let relative = constant.standard_uncertainty? / constant.value?;
+    let (problem, x) = (&estimate.problem, &estimate.solution.x);
+    voltage_balance(bench, problem, x, k, stretch, relative)
 }
 
 /// Speed by the voltage balance, averaged over the time between the points.

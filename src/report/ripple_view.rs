@@ -50,7 +50,7 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -
             .captures
             .get(finding.capture)
             .map_or_else(String::new, |c| c.name.clone()),
-        used: finding.used,
+        used: finding.taken.is_some(),
         words: words(finding),
         axis: if candidate.is_some() {
             "cycles per revolution"
@@ -147,7 +147,7 @@ fn words(finding: &RippleFinding) -> String {
             candidate.segments, candidate.cycles_per_revolution
         );
     }
-    text += if finding.used {
+    text += if finding.taken.is_some() {
         ". Its constant entered the fit."
     } else {
         ". Its constant did not enter the fit: the segment count is not settled."

@@ -47,6 +47,8 @@ pub struct CurrentRipple {
     pub cycles_seen: Option<f64>,
     /// Frequencies that sampling cannot tell from the one found, Hz, up to four times the sampling rate; steady records only.
     pub aliases_hz: Vec<f64>,
+    /// Share of the record in which the ripple is above the Nyquist frequency.
+    pub aliased_share: f64,
     /// Course of the ripple frequency, and of the speed where the cycles per revolution are known.
     pub speed: Vec<SpeedPoint>,
     pub foreign_lines: Vec<ForeignLine>,
@@ -159,6 +161,7 @@ pub fn analyse_current(
             time_constant_s: None,
             cycles_seen: None,
             aliases_hz: Vec::new(),
+            aliased_share: 0.0,
             speed: Vec::new(),
             foreign_lines,
             remarks,
@@ -267,6 +270,11 @@ pub fn analyse_current(
         time_constant_s: course.time_constant_s,
         cycles_seen: Some(fit.cycles),
         aliases_hz,
+        aliased_share: if steady {
+            f64::from(u8::from(chosen > 0.5 * sampling_hz))
+        } else {
+            aliased as f64 / time.len() as f64
+        },
         speed,
         foreign_lines,
         remarks,

@@ -3,7 +3,6 @@
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 /// Scaled normal equations `(D A'A D + prior)`, factored.
-#[derive(Clone)]
 pub(super) struct Normal {
     factor: Cholesky<f64, Dyn>,
     scale: Vec<f64>,

@@ -225,6 +225,7 @@ pub fn draw(scenario: &Scenario, seed: u64) -> Result<SyntheticBench, SyntheticE
                         },
                     ),
                     load_torque_nm: None,
+                    driven_speed_rad_s: None,
                     ac_coupled: false,
                 });
             }

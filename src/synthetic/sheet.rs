@@ -185,6 +185,7 @@ fn one_capture(text: &mut String, capture: &Capture, file: &str, truth: Option<&
         Role::Pwm => "pwm",
         Role::PwmLocked => "pwm-locked",
         Role::Steady => "steady",
+        Role::Driven => "driven",
     };
     let _ = writeln!(
         text,
@@ -212,6 +213,8 @@ fn one_capture(text: &mut String, capture: &Capture, file: &str, truth: Option<&
         ("loop_resistance", "ohm", capture.loop_resistance_ohm),
         ("source", "v", capture.source_v),
         ("added_inertia", "kg_m2", capture.added_inertia_kg_m2),
+        ("load_torque", "nm", capture.load_torque_nm),
+        ("driven_speed", "rad_s", capture.driven_speed_rad_s),
     ] {
         if let Some(stated) = stated {
             let _ = writeln!(text, "{key} = {}", quantity(stated, unit));

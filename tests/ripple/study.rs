@@ -187,6 +187,32 @@ fn a_strong_ripple_gives_the_right_constant_or_none() {
 }
 
 #[test]
+fn unevenness_as_the_base_line_settles_and_tells_the_right_constant() {
+    // Once per revolution is the strongest line here and commutation one of high order. With a matrix kept from earlier rounds the first
+    // three fits did not settle, up to 0.8 % off, and the fourth told 24 segments for certain.
+    let benches = [
+        (13, 0.01, 101),
+        (7, 0.02, 102),
+        (14, 0.02, 114),
+        (17, 0.01, 108),
+    ];
+    for (segments, unevenness, seed) in benches {
+        let bench = drawn(segments, unevenness, seed);
+        assert!(
+            analyse(&bench, &bench.make()).fit_settled,
+            "{segments} segments"
+        );
+        let o = outcome(&bench);
+        assert!(o.right && o.constant_right, "{segments} segments");
+        assert!(
+            o.error.is_some_and(|e| e.abs() < 1e-3),
+            "{segments} segments: {:?}",
+            o.error
+        );
+    }
+}
+
+#[test]
 fn silent_records_give_no_speed() {
     // At a rate of 1e-3 one alarm in 24 records has a chance of 2 %; the seeds are fixed.
     let alarms = (100..124u64).into_par_iter().filter(|seed| {

@@ -3,7 +3,7 @@
 use super::channel::{ChannelOverride, Measures, read_override};
 use super::import_keys::read_import;
 use crate::bench::accuracy::{
-    INERTIA, Quantity, RESISTANCE, TEMPERATURE, TORQUE, VOLTAGE, quantity_at,
+    INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at,
 };
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Role;
@@ -11,7 +11,7 @@ use crate::bench::table::Table;
 use crate::capture::ReadOptions;
 
 /// Names of the roles in a sheet.
-pub(in crate::bench) const ROLES: [(&str, Role); 8] = [
+pub(in crate::bench) const ROLES: [(&str, Role); 9] = [
     ("start", Role::Start),
     ("run-down", Role::RunDown),
     ("brake", Role::Brake),
@@ -20,6 +20,7 @@ pub(in crate::bench) const ROLES: [(&str, Role); 8] = [
     ("pwm", Role::Pwm),
     ("pwm-locked", Role::PwmLocked),
     ("steady", Role::Steady),
+    ("driven", Role::Driven),
 ];
 
 #[derive(Clone, Debug)]
@@ -36,6 +37,7 @@ pub(in crate::bench) struct TypedCapture {
     pub source: Option<Quantity>,
     pub added_inertia: Option<Quantity>,
     pub load_torque: Option<Quantity>,
+    pub driven_speed: Option<Quantity>,
     pub import: ReadOptions,
 }
 
@@ -53,9 +55,25 @@ pub(super) fn read_capture(
     let source = quantity_at(table, "source", VOLTAGE)?;
     let added_inertia = quantity_at(table, "added_inertia", INERTIA)?;
     let load_torque = quantity_at(table, "load_torque", TORQUE)?;
+    let driven_speed = quantity_at(table, "driven_speed", SPEED)?;
     let import = read_import(table, base)?;
     table.text("note")?;
     table.finish()?;
+    match (role, &driven_speed) {
+        (Some(Role::Driven), None) => {
+            return Err(table.missing(
+                "driven_speed",
+                "the speed at which the shaft was driven, e.g. driven_speed = { rpm = 1500, limit_rpm = 2 }",
+            ));
+        }
+        (Some(other), Some(_)) if other != Role::Driven => {
+            return table.invalid(
+                "driven_speed",
+                "belongs to a capture of role \"driven\" (terminals open, shaft turned from outside); a speed read while the motor ran by itself is a [[readings]] of kind \"tachometer\"",
+            );
+        }
+        _ => {}
+    }
     let roles: Vec<&str> = ROLES.iter().map(|(name, _)| *name).collect();
     Ok(TypedCapture {
         place: table.place(),
@@ -70,6 +88,7 @@ pub(super) fn read_capture(
         source,
         added_inertia,
         load_torque,
+        driven_speed,
         import,
     })
 }
