@@ -73,7 +73,7 @@ fn holds(found: &Estimate, drawn: &SyntheticBench, relative: f64) -> bool {
 }
 
 /// Benches whose three 95 % intervals must hold, and how many of them may miss: the three hang on the same gain, so they miss together,
-/// and of eight benches two or more do by chance once in twenty.
+/// and of four benches two or more do by chance once in seventy.
 const BENCHES: u64 = 4;
 const MAY_MISS: usize = 1;
 
