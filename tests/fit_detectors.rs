@@ -193,7 +193,7 @@ fn mistakes() -> Vec<Mistake> {
                 bench
                     .bench
                     .captures
-                    .retain(|c| c.added_inertia_kg_m2.is_none());
+                    .retain(|c| c.added_inertia_kg_m2.is_none() && c.role != Role::Driven);
                 Some(bench)
             },
             seen: |told| told.words(ANCHORS),
