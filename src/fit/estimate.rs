@@ -57,7 +57,7 @@ pub enum FitError {
     )]
     Start(String),
     #[error(
-        "the fit was given up after {steps_per_bin:.0} model steps a point, where sound captures take some 100 to 200: the model follows a voltage that \
+        "the fit was given up after {steps_per_bin:.0} model steps a point, where sound captures take up to some 300: the model follows a voltage that \
          belongs to another state of the motor, or a time axis is off. Look at role, polarity and time of every capture with `rundown look`"
     )]
     GivenUp { steps_per_bin: f64 },

@@ -1,0 +1,443 @@
+//! Mistakes at the bench that show only when captures and readings are held against each other by the whole fit: how often
+//! each is found at a stated size, and how often sound benches are cried over.
+//!
+//! The short form is a test. `scripts/detectors` runs more benches (`FIT_DETECTORS_SOUND` and `FIT_DETECTORS_SPOILED` seeds of every
+//! built-in scenario) and writes docs/detectors.md (`DETECTORS_PAGE`).
+
+mod detection;
+
+use detection::{Row, Tally, put_table, rows_of};
+use rundown::bench::{Bench, Doubt, Reading, Role, Trace};
+use rundown::capture::TimeAxis;
+use rundown::fit::FitOptions;
+use rundown::identify::{check_roles, identify};
+use rundown::motor_file::ParameterName;
+use rundown::synthetic::{Scenario, SyntheticBench, draw, presets};
+use std::time::Instant;
+
+/// What the program said of a bench.
+#[derive(Default)]
+struct Told {
+    /// Kind and text of every warning of the motor file.
+    warnings: Vec<(String, String)>,
+    doubts: Vec<Doubt>,
+    /// K, V·s/rad.
+    constant: Option<f64>,
+    /// Model steps a bin that the fit took.
+    steps: f64,
+    /// The captures were refused before the fit, or the fit gave no result.
+    refused: bool,
+}
+
+impl Told {
+    fn words(&self, words: &[&str]) -> bool {
+        self.warnings
+            .iter()
+            .any(|(_, text)| words.iter().any(|w| text.contains(w)))
+    }
+
+    fn disagreement(&self) -> bool {
+        self.warnings.iter().any(|(kind, _)| kind == "disagreement")
+    }
+}
+
+fn told(bench: &Bench) -> Told {
+    if check_roles(bench).is_err() {
+        return Told {
+            refused: true,
+            ..Told::default()
+        };
+    }
+    match identify(bench, &FitOptions::default(), |_| {}) {
+        Err(_) => Told {
+            refused: true,
+            ..Told::default()
+        },
+        Ok(found) => Told {
+            warnings: found
+                .file
+                .warnings
+                .iter()
+                .map(|w| (w.kind.clone(), w.text.clone()))
+                .collect(),
+            doubts: found.estimate.doubts.clone(),
+            constant: found
+                .file
+                .parameters
+                .get(&ParameterName::BackEmfConstant)
+                .and_then(|p| p.value),
+            steps: found.estimate.problem.spent_per_bin(),
+            refused: !found.estimate.converged(),
+        },
+    }
+}
+
+/// The bench with the mistake in it; `None` where the scenario does not allow it.
+type Spoil = fn(&Scenario, u64) -> Option<SyntheticBench>;
+
+struct Mistake {
+    name: &'static str,
+    size: &'static str,
+    detector: &'static str,
+    spoil: Spoil,
+    seen: fn(&Told) -> bool,
+    /// Whether a bench whose mistake was not told came to no harm by it; it then counts as no mistake.
+    harmless: fn(&Told, &SyntheticBench) -> bool,
+    /// Share of the spoiled benches that has to be found.
+    wanted: f64,
+}
+
+fn drawn(scenario: &Scenario, seed: u64) -> SyntheticBench {
+    draw(scenario, seed).expect("the scenarios describe real benches")
+}
+
+fn miscounted(scenario: &Scenario, seed: u64) -> SyntheticBench {
+    let mut bench = drawn(scenario, seed);
+    bench.bench.motor.commutator_segments = Some(scenario.machine.commutator.segments + 1);
+    bench
+}
+
+/// True when K is within 2 % of the truth: the ripple overruled the count.
+fn constant_stands(told: &Told, bench: &SyntheticBench) -> bool {
+    let truth = bench.truth.parameter("back_emf_constant");
+    told.constant
+        .zip(truth)
+        .is_some_and(|(k, truth)| (k / truth - 1.0).abs() < 0.02)
+}
+
+fn scale_current(bench: &mut Bench, by: f64) {
+    for capture in &mut bench.captures {
+        if let Some(trace) = &mut capture.waveform.current_a {
+            scale(trace, by);
+        }
+        // The shunt is stated so many times too small.
+        if let Some((ohm, _)) = &mut capture.series_in_voltage {
+            *ohm /= by;
+        }
+        if let Some(chain) = &mut capture.current_chain {
+            chain.zero_uncertainty *= by;
+        }
+    }
+}
+
+fn scale(trace: &mut Trace, by: f64) {
+    trace.values.iter_mut().for_each(|v| *v *= by);
+    trace.quantisation_step = trace.quantisation_step.map(|s| s * by);
+}
+
+fn scale_time(bench: &mut Bench, capture: usize, by: f64) {
+    if let TimeAxis::Uniform {
+        start_s, step_s, ..
+    } = &mut bench.captures[capture].waveform.time
+    {
+        *start_s *= by;
+        *step_s *= by;
+    }
+}
+
+/// Which capture a mistake is put into: another one with every seed.
+fn chosen(bench: &Bench, seed: u64) -> usize {
+    let moving: Vec<usize> = (0..bench.captures.len())
+        .filter(|&k| {
+            matches!(
+                bench.captures[k].role,
+                Role::Start | Role::RunDown | Role::Brake
+            )
+        })
+        .collect();
+    moving[seed as usize % moving.len()]
+}
+
+/// The same errors of all instruments, winding so much warmer than noted.
+fn warmed(scenario: &Scenario, seed: u64, by_k: f64) -> SyntheticBench {
+    let mut hot = scenario.clone();
+    hot.rig.temperature.winding_c += by_k;
+    let mut bench = drawn(&hot, seed);
+    for capture in &mut bench.bench.captures {
+        if let Some(stated) = &mut capture.winding_temperature_c {
+            stated.value = scenario.rig.temperature.winding_c;
+        }
+    }
+    bench
+}
+
+const ANCHORS: &[&str] = &[
+    "segments do not agree with the comb",
+    "the speed anchors contradict",
+    "segments agree with them and are taken",
+    "no segment count mends it",
+    "segments its ripple contradicts the other speed anchors",
+];
+
+fn mistakes() -> Vec<Mistake> {
+    vec![
+        Mistake {
+            name: "wrong segment count, with a tachometer reading",
+            size: "one segment too many, where K then is more than 2 % off",
+            detector: "the comb of the ripple, and the speed anchors against each other",
+            spoil: |scenario, seed| Some(miscounted(scenario, seed)),
+            seen: |told| told.words(ANCHORS),
+            harmless: constant_stands,
+            wanted: 0.5,
+        },
+        Mistake {
+            name: "wrong segment count, nothing else tells the speed",
+            size: "one segment too many, where K then is more than 2 % off",
+            detector: "the comb of the ripple",
+            spoil: |scenario, seed| {
+                let mut bench = miscounted(scenario, seed);
+                bench
+                    .bench
+                    .readings
+                    .retain(|r| !matches!(r, Reading::Speed { .. } | Reading::SpunBackEmf { .. }));
+                bench
+                    .bench
+                    .captures
+                    .retain(|c| c.added_inertia_kg_m2.is_none() && c.role != Role::Driven);
+                Some(bench)
+            },
+            seen: |told| told.words(ANCHORS),
+            harmless: constant_stands,
+            wanted: 0.0,
+        },
+        Mistake {
+            name: "winding warmer than noted, all captures",
+            size: "40 K (+15 % of resistance), ohmmeter read cold",
+            detector: "resistance of the captures against the ohmmeter",
+            spoil: |scenario, seed| {
+                let mut bench = warmed(scenario, seed, 40.0);
+                let cold = drawn(scenario, seed).bench.readings;
+                let meter = |r: &Reading| matches!(r, Reading::Ohmmeter { .. });
+                bench.bench.readings.retain(|r| !meter(r));
+                bench.bench.readings.extend(cold.into_iter().filter(meter));
+                bench.bench.readings.iter().any(meter).then_some(bench)
+            },
+            seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
+            harmless: |_, _| false,
+            wanted: 0.0,
+        },
+        Mistake {
+            name: "winding warmer than noted, one capture",
+            size: "40 K (+15 % of resistance) in one of start, run-down and brake",
+            detector: "each capture against the others",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                let k = chosen(&bench.bench, seed);
+                // A run-down carries no current worth the name.
+                if bench.bench.captures[k].role == Role::RunDown {
+                    return None;
+                }
+                bench.bench.captures[k] =
+                    warmed(scenario, seed, 40.0).bench.captures.swap_remove(k);
+                Some(bench)
+            },
+            seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
+            harmless: |_, _| false,
+            wanted: 0.0,
+        },
+        Mistake {
+            name: "shunt or ratio of the current ten times off",
+            size: "all currents ten times too large",
+            detector: "resistance of the captures against the ohmmeter",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                scale_current(&mut bench.bench, 10.0);
+                Some(bench)
+            },
+            seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
+            harmless: |_, _| false,
+            wanted: 0.5,
+        },
+        Mistake {
+            name: "shunt or ratio of the current ten times off, the other way",
+            size: "all currents ten times too small",
+            detector: "resistance of the captures against the ohmmeter",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                scale_current(&mut bench.bench, 0.1);
+                Some(bench)
+            },
+            seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
+            harmless: |_, _| false,
+            wanted: 0.5,
+        },
+        Mistake {
+            name: "captures of two different motors",
+            size: "one capture of a specimen with R, L, K and J 15, 10, 10 and 20 % larger",
+            detector: "each capture against the others",
+            spoil: |scenario, seed| {
+                let mut other = scenario.clone();
+                other.machine.terminal_resistance_ohm *= 1.15;
+                other.machine.armature_inductance_h *= 1.10;
+                other.machine.back_emf_constant_v_s_per_rad *= 1.10;
+                other.machine.rotor_inertia_kg_m2 *= 1.20;
+                let mut bench = drawn(scenario, seed);
+                let k = chosen(&bench.bench, seed);
+                bench.bench.captures[k] = drawn(&other, seed).bench.captures.swap_remove(k);
+                Some(bench)
+            },
+            seen: |told| told.disagreement() || told.words(&["where the ohmmeter reads"]),
+            harmless: |_, _| false,
+            wanted: 0.0,
+        },
+        Mistake {
+            name: "time base in the wrong unit, one capture",
+            size: "milliseconds taken for seconds in one of start, run-down and brake",
+            detector: "time constants of the captures against each other, or a role that the record no longer shows",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                let k = chosen(&bench.bench, seed);
+                scale_time(&mut bench.bench, k, 1e3);
+                Some(bench)
+            },
+            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            harmless: |_, _| false,
+            wanted: 0.5,
+        },
+        Mistake {
+            name: "time base in the wrong unit, all captures",
+            size: "milliseconds taken for seconds",
+            detector: "time constants against those of any motor, or a role that the record no longer shows",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                for k in 0..bench.bench.captures.len() {
+                    scale_time(&mut bench.bench, k, 1e3);
+                }
+                Some(bench)
+            },
+            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            harmless: |_, _| false,
+            wanted: 0.5,
+        },
+        Mistake {
+            name: "time base in the wrong unit, all captures, the other way",
+            size: "seconds taken for milliseconds",
+            detector: "time constants against those of any motor, or a role that the record no longer shows",
+            spoil: |scenario, seed| {
+                let mut bench = drawn(scenario, seed);
+                for k in 0..bench.bench.captures.len() {
+                    scale_time(&mut bench.bench, k, 1e-3);
+                }
+                Some(bench)
+            },
+            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            harmless: |_, _| false,
+            wanted: 0.5,
+        },
+    ]
+}
+
+/// Tallies of the mistakes, and how many sound benches were fitted. Of each round of seeds one bench is spoiled in every way and the
+/// others are left sound, so that a run which ends by time holds its share of both.
+fn study(scenarios: &[Scenario], sound: u64, spoiled: u64, seconds: u64) -> (Vec<Tally>, u64) {
+    let begun = Instant::now();
+    let over = || begun.elapsed().as_secs() >= seconds;
+    let mistakes = mistakes();
+    let mut tallies = vec![Tally::default(); mistakes.len()];
+    let (mut most_steps, mut fitted) = (0.0_f64, 0);
+    let each = sound.div_ceil(spoiled.max(1)).max(1);
+    for seed in 0..sound.max(spoiled * each) {
+        for scenario in scenarios {
+            if seed < sound && !over() {
+                let told = told(&drawn(scenario, 3001 + seed).bench);
+                most_steps = most_steps.max(told.steps);
+                fitted += 1;
+                for (mistake, tally) in mistakes.iter().zip(&mut tallies) {
+                    let cries = (mistake.seen)(&told);
+                    tally.sound += 1;
+                    tally.cries += u64::from(cries);
+                    if cries {
+                        tell("cry", mistake, scenario, 3001 + seed, &told);
+                    }
+                }
+            }
+            if seed % each == 0 && seed / each < spoiled {
+                let seed = 4001 + seed / each;
+                for (mistake, tally) in mistakes.iter().zip(&mut tallies) {
+                    if over() {
+                        break;
+                    }
+                    let Some(bench) = (mistake.spoil)(scenario, seed) else {
+                        continue;
+                    };
+                    let at = Instant::now();
+                    let told = told(&bench.bench);
+                    let found = (mistake.seen)(&told);
+                    if !found && (mistake.harmless)(&told, &bench) {
+                        continue;
+                    }
+                    tally.spoiled += 1;
+                    tally.found += u64::from(found);
+                    if !found {
+                        tell("missed", mistake, scenario, seed, &told);
+                    }
+                    if at.elapsed().as_secs() >= 20 {
+                        tell(
+                            &format!("{:.0?}", at.elapsed()),
+                            mistake,
+                            scenario,
+                            seed,
+                            &told,
+                        );
+                    }
+                }
+            }
+        }
+    }
+    println!("most model steps a bin for a sound bench: {most_steps:.0}");
+    (tallies, fitted)
+}
+
+fn tell(what: &str, mistake: &Mistake, scenario: &Scenario, seed: u64, told: &Told) {
+    println!(
+        "{what}: {}, {}, seed {seed}: refused {}, {:?}, {:?}",
+        mistake.name, scenario.facts.name, told.refused, told.doubts, told.warnings
+    );
+}
+
+fn seeds(variable: &str) -> Option<u64> {
+    std::env::var(variable).ok()?.parse().ok()
+}
+
+#[test]
+fn mistakes_that_only_the_fit_can_find_are_found_and_sound_benches_raise_no_alarm() {
+    let (scenarios, sound, spoiled) = match seeds("FIT_DETECTORS_SOUND") {
+        Some(sound) => (
+            presets::all(),
+            sound,
+            seeds("FIT_DETECTORS_SPOILED").unwrap_or(1),
+        ),
+        None => (vec![presets::blind_winder(), presets::label_peeler()], 1, 1),
+    };
+    let seconds = seeds("FIT_DETECTORS_SECONDS").unwrap_or(u64::MAX);
+    let (tallies, fitted) = study(&scenarios, sound, spoiled, seconds);
+    let mistakes = mistakes();
+    let rows: Vec<Row> = mistakes
+        .iter()
+        .map(|m| [m.name, m.size, m.detector])
+        .collect();
+    let text = format!(
+        "{fitted} sound benches of {} built-in scenarios, each with all its captures and readings, and others with one mistake in each. \
+         An interval is the exact binomial one at 95 %.\n\n{}",
+        scenarios.len(),
+        rows_of(&rows, &tallies)
+    );
+    println!("{text}");
+    put_table("fit table", &text);
+    for (mistake, t) in mistakes.iter().zip(&tallies) {
+        assert!(
+            t.found as f64 >= mistake.wanted * t.spoiled as f64,
+            "{}: {} of {} found",
+            mistake.name,
+            t.found,
+            t.spoiled
+        );
+        assert!(
+            100 * t.cries <= t.sound.max(100),
+            "{}: {} of {} cried over",
+            mistake.name,
+            t.cries,
+            t.sound
+        );
+    }
+}
