@@ -112,7 +112,10 @@ fn comparisons(name: &str, bench: &Bench) -> Vec<Comparison> {
         let Some(mut planned) = rig.capture("planned", deed, voltage, added) else {
             continue;
         };
-        let ripple = full.ripple.iter().find(|f| f.capture == k && f.taken.is_some());
+        let ripple = full
+            .ripple
+            .iter()
+            .find(|f| f.capture == k && f.taken.is_some());
         planned.ripple_relative = ripple.map(|_| 5e-4);
         let readings = with
             .into_iter()

@@ -31,7 +31,8 @@ impl Ratio {
             // Fractions of that size are that far apart: a vaguer ratio is none of them.
             error.abs() < within && within < 0.5 / f64::from(p * q)
         };
-        let coprime = |p: u32, q: u32| (2..=p.min(q)).all(|d| !(p % d == 0 && q % d == 0));
+        let coprime =
+            |p: u32, q: u32| (2..=p.min(q)).all(|d| !(p.is_multiple_of(d) && q.is_multiple_of(d)));
         (1..=LARGEST)
             .flat_map(|p| (1..=LARGEST).map(move |q| (p, q)))
             .filter(|&(p, q)| (p, q) != (1, 1) && coprime(p, q))

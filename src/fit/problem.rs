@@ -9,6 +9,9 @@ use rayon::prelude::*;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 
+/// A point and what was predicted there.
+type Looked = (DVector<f64>, Arc<Vec<Prediction>>);
+
 /// Everything the solver needs.
 pub struct Problem {
     pub layout: Layout,
@@ -20,7 +23,7 @@ pub struct Problem {
     upper: DVector<f64>,
     limits: DVector<f64>,
     /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
-    last: Mutex<Option<(DVector<f64>, Arc<Vec<Prediction>>)>>,
+    last: Mutex<Option<Looked>>,
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,

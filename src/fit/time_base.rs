@@ -65,7 +65,8 @@ fn read(bench: &Bench, legs: &[Vec<Leg>]) -> (Vec<Clock>, Option<f64>) {
 pub fn between(bench: &Bench, legs: &[Vec<Leg>]) -> Option<String> {
     let (clocks, _) = read(bench, legs);
     let name = |k: usize| bench.captures[k].name.as_str();
-    let kinds: [(&str, &str, fn(&Clock) -> Option<f64>); 2] = [
+    type Constant = fn(&Clock) -> Option<f64>;
+    let kinds: [(&str, &str, Constant); 2] = [
         ("J/K²", "F", |c| c.capacitance_f),
         ("L/R", "s", |c| c.rise_s),
     ];

@@ -79,6 +79,8 @@ fn any_step<const N: usize, const M: usize, const TURNING: bool>(
     (advance, p.neglected)
 }
 
+// Indices are directions, of several numbers at a time.
+#[allow(clippy::needless_range_loop)]
 /// The derivatives of one output from those of every input.
 #[inline(always)]
 fn chain<const N: usize>(
