@@ -104,9 +104,9 @@ fn quiet(view: &View) -> Option<RoleGuess> {
         }
         if middle.abs() > 8.0 * noise && view.i.as_ref().is_some_and(carries_none) {
             let text = format!(
-                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V and no current flows: open terminals of a shaft that something drives, or a supply with nothing on it"
+                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V and no current is seen: a motor that runs on less than the probe's noise, or the open terminals of a shaft that something drives"
             );
-            return Some(RoleGuess::new(Role::Driven, 0.6, text).or(Role::Steady, 0.3));
+            return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Driven, 0.35));
         }
         if middle.abs() > 8.0 * noise {
             let text = format!(
