@@ -109,7 +109,7 @@ pub struct Prediction {
     angles: Vec<Vec<[f64; 2]>>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
     pub running_emf: Option<Local>,
-    /// Back-EMF at each instant of [`CaptureModel::probes`]; `None` where no current is simulated then.
+    /// Back-EMF at each instant of the probes of the capture; `None` where no current is simulated then.
     pub probed_emf: Vec<Option<Local>>,
 }
 

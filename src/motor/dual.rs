@@ -2,7 +2,7 @@
 //!
 //! The simulation is written once over [`Real`]; with `f64` it simulates, with [`Dual`] it also carries the derivative
 //! of every state with respect to `N` parameters (the variational equations, solved in the same pass). The smooth step, nearly all
-//! of the work, has its derivatives written out ([`super::step_partials`]).
+//! of the work, has its derivatives written out (`step_partials`).
 
 use super::differentiated::differentiated_step;
 use super::step::plain_step;
