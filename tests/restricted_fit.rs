@@ -40,6 +40,7 @@ fn vanishes(slot: &Slot) -> bool {
             | Slot::Reaction
             | Slot::EddyShare
             | Slot::Position { .. }
+            | Slot::Unevenness { .. }
     )
 }
 
