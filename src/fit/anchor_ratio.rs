@@ -3,15 +3,12 @@
 //! A commutator counted wrongly makes `K = N/(2πf)` wrong by `N/N'`, N the ripple cycles a revolution; a tachometer that takes
 //! two marks for two turns shows twice the speed and so half of K.
 
-use crate::ripple::segment_counts;
+use crate::ripple::{SEGMENTS, USUAL_POLES, segment_counts};
 
 /// Largest numerator and denominator that count as small.
 const LARGEST: u32 = 13;
 /// Standard deviations of the ratio within which it is taken for a fraction.
 const WITHIN: f64 = 3.0;
-/// Field poles, and the segment counts considered, as the ripple analysis has them.
-const POLES: u32 = 2;
-const SEGMENTS: (u32, u32) = (3, 48);
 
 /// Ratio of the back-EMF constants that two anchors say.
 #[derive(Clone, Copy, Debug)]
@@ -52,7 +49,7 @@ impl Ratio {
         let mut causes = Vec::new();
         if let Some(cycles) = self.cycles_per_revolution {
             let named = |cycles| {
-                let counts = segment_counts(cycles, POLES, SEGMENTS.0, SEGMENTS.1);
+                let counts = segment_counts(cycles, USUAL_POLES, SEGMENTS.0, SEGMENTS.1);
                 let texts: Vec<String> = counts.iter().map(u32::to_string).collect();
                 (!texts.is_empty())
                     .then(|| texts.join(" (or ") + if texts.len() > 1 { ")" } else { "" })

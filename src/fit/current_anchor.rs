@@ -16,7 +16,9 @@ use super::ripple_anchor::{AGREES, RippleFinding};
 use super::voltage_balance::voltage_balance;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
-use crate::ripple::{RippleOptions, SpeedAnchor, cycles_per_revolution, speed_in_current};
+use crate::ripple::{
+    RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
+};
 use crate::stats::rounding::{Scale, write};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -32,9 +34,6 @@ const UNEVEN_STEPS: f64 = 0.1;
 
 /// Relative standard uncertainty of K above which agreeing with a count that only the sheet tells means nothing.
 const VAGUE: f64 = 0.03;
-
-/// Field poles, as the ripple analysis assumes.
-pub(super) const POLES: u32 = 2;
 
 /// The fit so far.
 pub struct SoFar<'a> {
@@ -106,7 +105,7 @@ pub fn current_anchors(
     let by_ripple = counted(ripple);
     let Some(cycles) = by_ripple.or_else(|| {
         let segments = bench.motor.commutator_segments?;
-        cycles_per_revolution(segments, POLES).filter(|_| constant_sd < VAGUE)
+        cycles_per_revolution(segments, USUAL_POLES).filter(|_| constant_sd < VAGUE)
     }) else {
         return out;
     };

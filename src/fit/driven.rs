@@ -14,7 +14,9 @@ use super::readings::ReadingTerm;
 use super::ripple_anchor::RippleFinding;
 use crate::bench::{Bench, Capture, Role, Stated};
 use crate::events::{PhaseKind, Timeline};
-use crate::ripple::{RippleOptions, SpeedShape, analyse_current, segment_counts};
+use crate::ripple::{
+    RippleOptions, SEGMENTS, SpeedShape, USUAL_POLES, analyse_current, segment_counts,
+};
 use crate::stats::rounding::{Scale, write};
 use std::f64::consts::TAU;
 
@@ -26,9 +28,6 @@ const DRIFT_TOLD: f64 = 0.005;
 const CLEAR: f64 = 8.0;
 /// Largest standard uncertainty of a count of cycles that still names a whole number.
 const COUNTABLE: f64 = 0.15;
-/// Field poles, and the segment counts considered, as the ripple analysis has them.
-const POLES: u32 = 2;
-const SEGMENTS: (u32, u32) = (3, 48);
 
 /// What the driven records add.
 #[derive(Default)]
@@ -258,7 +257,7 @@ fn cycles_of(
         )));
     }
     let count = whole as u32;
-    let counts: Vec<String> = segment_counts(count, POLES, SEGMENTS.0, SEGMENTS.1)
+    let counts: Vec<String> = segment_counts(count, USUAL_POLES, SEGMENTS.0, SEGMENTS.1)
         .iter()
         .map(u32::to_string)
         .collect();

@@ -2,13 +2,12 @@
 
 use super::anchor_ratio::Ratio;
 use super::capture_model::{CaptureModel, direction};
-use super::current_anchor::POLES;
 use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::ripple::{
-    Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at,
+    Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, USUAL_POLES, analyse_run_down_at,
     cycles_per_revolution,
 };
 
@@ -122,7 +121,7 @@ pub fn ripple_anchors_beside(
         let name = &models[finding.capture].name;
         let settled = finding.result.settled(SETTLED).map(|_| first);
         // What somebody counted is held against the anchors too, settled or not.
-        let stated_cycles = stated_segments.and_then(|s| cycles_per_revolution(s, POLES));
+        let stated_cycles = stated_segments.and_then(|s| cycles_per_revolution(s, USUAL_POLES));
         let counted = stated_cycles.and_then(|n| {
             let mut read_so = finding.result.candidates.iter();
             read_so.find(|c| c.cycles_per_revolution == n)

@@ -7,7 +7,7 @@ use crate::events::{CurrentStretch, Timeline, current_stretches};
 use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::ripple::{
-    CurrentRipple, Foreseen, RippleOptions, cycles_per_revolution, speed_in_current,
+    CurrentRipple, Foreseen, RippleOptions, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
 use crate::stats::quantiles::normal_quantile;
 use crate::stats::rounding::{self, Scale};
@@ -16,8 +16,6 @@ use std::f64::consts::TAU;
 
 /// Share of the highest speed below which the course is not shown: too few cycles are left there to hold it.
 const SLOWEST_SHARE: f64 = 0.15;
-/// Field poles, as the ripple analysis assumes.
-const POLES: u32 = 2;
 
 /// One view of at most about `points` for each stretch whose current was read; none without a number of cycles a revolution.
 pub fn views(
@@ -53,7 +51,7 @@ fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
         .iter()
         .find_map(|f| f.candidate())
         .map(|c| c.cycles_per_revolution)
-        .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, POLES))
+        .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, USUAL_POLES))
 }
 
 fn view(

@@ -15,7 +15,7 @@
 
 use super::{
     comb_sums::{FALLS, Ladder, SCALES, Sums, cubic},
-    rule::{cycles_per_revolution, greatest_common_divisor, segment_counts},
+    rule::{SEGMENTS, cycles_per_revolution, greatest_common_divisor, segment_counts},
     sort_lines::LEAST_CYCLES,
 };
 use std::collections::BTreeMap;
@@ -156,7 +156,9 @@ fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
         };
         // Large counts are rare in small motors; of an odd count and its double, which make the same ripple, the odd is common.
         let mut weight = if segments <= 24 { 1.0 } else { 0.1 };
-        if segments.is_multiple_of(2) && segment_counts(cycles, poles, 3, segments).len() > 1 {
+        if segments.is_multiple_of(2)
+            && segment_counts(cycles, poles, SEGMENTS.0, segments).len() > 1
+        {
             weight *= 0.4;
         }
         let mut add = |harmonic: u32, share: f64| {

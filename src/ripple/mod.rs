@@ -47,7 +47,9 @@ pub use options::RippleOptions;
 pub use result::{
     Candidate, ForeignLine, LineKind, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
 };
-pub use rule::{cycles_per_revolution, ideal_ripple_fraction, segment_counts};
+pub use rule::{
+    SEGMENTS, USUAL_POLES, cycles_per_revolution, ideal_ripple_fraction, segment_counts,
+};
 pub use run_down::{analyse_run_down, analyse_run_down_at};
 pub use window::{Window, WindowFigures};
 pub use words::RELATIVE_TO_GAIN;

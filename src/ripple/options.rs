@@ -1,5 +1,6 @@
 //! What the caller knows about a record, and what is asked of the analysis.
 
+use super::rule::{SEGMENTS, USUAL_POLES};
 use crate::events::OpenStretch;
 
 /// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes two poles and nothing else.
@@ -54,8 +55,8 @@ impl Default for RippleOptions {
         RippleOptions {
             false_alarm_rate: 1e-3,
             segments: None,
-            poles: 2,
-            most_segments: 48,
+            poles: USUAL_POLES,
+            most_segments: SEGMENTS.1,
             zero_offset_standard_uncertainty: None,
             quantisation_step: None,
             converter_linearity_steps: 0.1,

@@ -3,6 +3,12 @@
 //! `N = lcm(S, 2p)` for S segments and 2p poles; for two poles N = S for even S and 2S for odd S. Common practice, no source; it
 //! follows from the symmetry of coil and field.
 
+/// Field poles of nearly all small motors (common practice, no source).
+pub const USUAL_POLES: u32 = 2;
+
+/// Fewest and most commutator segments that are considered.
+pub const SEGMENTS: (u32, u32) = (3, 48);
+
 /// Ripple cycles per revolution of `segments` commutator segments under `poles` field poles; `None` for fewer than 2 segments or an odd
 /// or zero number of poles.
 pub fn cycles_per_revolution(segments: u32, poles: u32) -> Option<u32> {
