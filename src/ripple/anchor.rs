@@ -88,8 +88,11 @@ pub fn speed_in_current(
                 .start_s
                 .or(stretch.time_s.first().copied())
                 .unwrap_or(0.0),
+            like: course.as_deref(),
         },
-        Motion::Falling => SpeedShape::DecayToRest,
+        Motion::Falling => SpeedShape::DecayToRest {
+            like: course.as_deref(),
+        },
     };
     if let Some(course) = &course {
         let found = analyse(SpeedShape::Given(course), expected_hz)?;

@@ -2,15 +2,13 @@
 
 use super::{
     SpeedShape, Unreadable,
-    least_squares::{Normal, project},
+    course_pass::{LINES, Passes},
+    least_squares::Normal,
     smooth::{basis, combine, integral_basis},
 };
-use std::f64::consts::PI;
 
 /// Order of the current's smooth part.
 pub(super) const SMOOTH_ORDER: usize = 9;
-/// Harmonics of the ripple fitted.
-const HARMONICS: usize = 2;
 
 /// A supposed course: g, its integral, its time constant.
 pub(super) struct Course {
@@ -20,8 +18,46 @@ pub(super) struct Course {
     pub time_constant_s: Option<f64>,
 }
 
+/// Root mean square of the difference from a rough course, both with their largest value 1, up to which a course is near it.
+const NEAR: f64 = 0.1;
+
 /// The courses worth a look for a shape, at the times used; `all_times` belong to given values.
 pub(super) fn courses(
+    shape: SpeedShape,
+    time: &[f64],
+    all_times: &[f64],
+) -> Result<Vec<Course>, Unreadable> {
+    let all = every_course(shape, time, all_times)?;
+    let (SpeedShape::RiseFromRest { like, .. } | SpeedShape::DecayToRest { like }) = shape else {
+        return Ok(all);
+    };
+    let Some(rough) = like else {
+        return Ok(all);
+    };
+    let rough = every_course(SpeedShape::Given(rough), time, all_times)?;
+    let distances: Vec<f64> = all.iter().map(|c| distance(c, &rough[0])).collect();
+    let nearest = distances.iter().copied().fold(f64::MAX, f64::min);
+    let near = all.into_iter().zip(distances);
+    Ok(near
+        .filter(|(_, d)| *d <= NEAR.max(nearest))
+        .map(|(course, _)| course)
+        .collect())
+}
+
+/// Root mean square of the difference of two courses, each with its largest value 1.
+fn distance(one: &Course, other: &Course) -> f64 {
+    let scale = |c: &Course| c.g.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+    let (a, b) = (scale(one), scale(other));
+    let square: f64 = one
+        .g
+        .iter()
+        .zip(&other.g)
+        .map(|(x, y)| (x / a - y / b).powi(2))
+        .sum();
+    (square / one.g.len() as f64).sqrt()
+}
+
+fn every_course(
     shape: SpeedShape,
     time: &[f64],
     all_times: &[f64],
@@ -39,7 +75,7 @@ pub(super) fn courses(
             x_s: time.iter().map(|t| t - first).collect(),
             time_constant_s: None,
         }],
-        SpeedShape::RiseFromRest { start_s } => constants(span / 20.0, span * 2.0)
+        SpeedShape::RiseFromRest { start_s, .. } => constants(span / 20.0, span * 2.0)
             .map(|tau| Course {
                 g: time
                     .iter()
@@ -56,7 +92,7 @@ pub(super) fn courses(
                 time_constant_s: Some(tau),
             })
             .collect(),
-        SpeedShape::DecayToRest => constants(span / 6.0, span * 4.0)
+        SpeedShape::DecayToRest { .. } => constants(span / 6.0, span * 4.0)
             .flat_map(|tau| [0.0, 0.15, 0.4].map(|c| (tau, c)))
             .map(|(tau, c)| Course {
                 g: time
@@ -124,107 +160,114 @@ pub(super) struct CourseFit {
     pub course_sd_hz: Vec<f64>,
 }
 
-/// The nonlinear least-squares fit; `None` where its normal equations are singular.
+/// Most rounds of the fit.
+const ROUNDS: usize = 25;
+/// Turns of the ripple that a round may move it by at any time.
+const LARGEST_STEP: f64 = 0.3;
+/// Turns below which it has settled, and below which it is nearly there when the rounds are over: what the ratio of the last two steps leaves to
+/// come then counts as a further standard deviation.
+const SETTLED: f64 = 1e-4;
+const NEARLY: f64 = 0.03;
+/// Largest ratio of two steps that is taken at its word.
+const SLOWEST: f64 = 0.98;
+/// Share by which the cost may rise before a step counts as too long.
+const ROUGHNESS: f64 = 1e-9;
+
+/// The nonlinear least-squares fit of `rough`, a current with its smooth part of [`SMOOTH_ORDER`] taken off or not; `None` where its normal
+/// equations are singular, or where it does not settle.
+///
+/// Smooth part and amplitudes are linear and solved anew in each round (variable projection, Golub & Pereyra 1973); the slopes that the phases
+/// move the ripple with take the amplitudes of the round before, so that one pass over the record gives all products.
 pub(super) fn fit_course(
     time: &[f64],
-    current: &[f64],
+    rough: &[f64],
     course: &Course,
     frequency: f64,
     corrections: usize,
 ) -> Option<CourseFit> {
     let n = time.len();
     let (first, last) = (time[0], time[n - 1]);
-    let smooth = basis(time, first, last, SMOOTH_ORDER);
-    // Phase terms in cycles per Hz: the course itself, then the integrals of P_1 .. .
+    // Phase terms in turns per Hz: the course itself, then the integrals of P_1 .. .
     let mut phases = vec![course.x_s.clone()];
     phases.extend(
         integral_basis(time, first, last, corrections)
             .into_iter()
             .skip(1),
     );
-    let mut rates = vec![course.g.clone()];
-    rates.extend(basis(time, first, last, corrections).into_iter().skip(1));
-    let mut parts = vec![0.0; phases.len()];
+    let passes = Passes::new(basis(time, first, last, SMOOTH_ORDER), phases, rough);
+    let linear = passes.smooth.len() + LINES;
+    let count = linear + passes.phases.len();
+    let mut parts = vec![0.0; passes.phases.len()];
     parts[0] = frequency;
     let prior = 0.1 * frequency;
-    let terms = smooth.len();
-    let count = terms + 2 * HARMONICS + phases.len();
-    let mut amplitudes = [0.0; 2 * HARMONICS];
-    let mut c = vec![0.0; terms];
-    let mut normal = None;
-    let mut noise = 0.0;
-    for round in 0..25 {
-        let turn = combine(&phases, &parts);
-        let lines: Vec<Vec<f64>> = (1..=HARMONICS)
-            .flat_map(|l| {
-                let (cos, sin) = turn
-                    .iter()
-                    .map(|p| {
-                        let (s, c) = (2.0 * PI * l as f64 * p).sin_cos();
-                        (c, s)
-                    })
-                    .unzip();
-                [cos, sin]
-            })
-            .collect();
-        let mut columns = smooth.clone();
-        columns.extend(lines.iter().cloned());
-        // The linear part is solved anew each round: variable projection.
-        let linear = Normal::new(&columns, &[])?.solve(&project(&columns, current));
-        c.copy_from_slice(&linear[..terms]);
-        amplitudes.copy_from_slice(&linear[terms..]);
-        let model = combine(&columns, &linear);
-        let residual: Vec<f64> = current.iter().zip(&model).map(|(i, m)| i - m).collect();
-        noise = (residual.iter().map(|r| r * r).sum::<f64>()
-            / n.saturating_sub(count).max(1) as f64)
+    let mut amplitudes = passes.over(&parts, &[0.0; LINES]).solution(linear)?.1;
+    // A full Gauss-Newton step overshoots where the ripple is no sinusoid of constant amplitude, and may swing for ever.
+    // Where the cost is least so far, and the step from there that was tried last.
+    let mut best: Option<(f64, Vec<f64>, Vec<f64>)> = None;
+    let mut solved_last = None;
+    let (mut reach, mut ratio) = (f64::INFINITY, 1.0);
+    for round in 0..ROUNDS {
+        let products = passes.over(&parts, &amplitudes);
+        let (solved, found) = products.solution(linear)?;
+        let left = products.residual(&solved);
+        let noise = (left / n.saturating_sub(count).max(1) as f64)
             .sqrt()
             .max(f64::MIN_POSITIVE);
-        let slope: Vec<f64> = (0..n)
-            .map(|i| {
-                (0..HARMONICS)
-                    .map(|l| {
-                        2.0 * PI
-                            * (l + 1) as f64
-                            * (amplitudes[2 * l + 1] * lines[2 * l][i]
-                                - amplitudes[2 * l] * lines[2 * l + 1][i])
-                    })
-                    .sum()
-            })
-            .collect();
-        for phase in &phases {
-            columns.push(phase.iter().zip(&slope).map(|(p, s)| p * s).collect());
-        }
-        let mut extra = vec![0.0; count];
-        let mut right = project(&columns, &residual);
         let weight = (noise / prior).powi(2);
-        for k in 1..phases.len() {
-            extra[count - phases.len() + k] = weight;
-            right[count - phases.len() + k] -= weight * parts[k];
+        let pulled: f64 = parts[1..].iter().map(|d| weight * d * d).sum();
+        if let Some((least, at, step)) = &mut best
+            && left + pulled > *least * (1.0 + ROUGHNESS)
+        {
+            step.iter_mut().for_each(|s| *s *= 0.5);
+            parts = at.iter().zip(step.iter()).map(|(a, s)| a + s).collect();
+            continue;
         }
-        let factored = Normal::new(&columns, &extra)?;
-        let step = factored.solve(&right);
-        let steps = &step[count - phases.len()..];
-        let reach = combine(&phases, steps)
-            .iter()
-            .fold(0.0f64, |a, p| a.max(p.abs()));
-        let damp = if reach > 0.3 { 0.3 / reach } else { 1.0 };
-        for (part, s) in parts.iter_mut().zip(steps) {
-            *part += damp * s;
+        amplitudes = found;
+        let mut extra = vec![0.0; count];
+        let mut right = vec![0.0; count];
+        for k in 0..parts.len() {
+            let row = linear + k;
+            let explained: f64 = (0..linear)
+                .map(|j| products.gram[(row, j)] * solved[j])
+                .sum();
+            right[row] = products.right[row] - explained;
+            if k > 0 {
+                extra[row] = weight;
+                right[row] -= weight * parts[k];
+            }
         }
-        normal = Some(factored);
-        if round > 1 && reach < 1e-5 {
+        let normal = Normal::of(products.gram, &extra)?;
+        let full = normal.solve(&right).split_off(linear);
+        let moved = combine(&passes.phases, &full);
+        let before = reach;
+        reach = moved.iter().fold(0.0f64, |a, p| a.max(p.abs()));
+        ratio = reach / before;
+        solved_last = Some((normal, noise));
+        if round > 1 && reach < SETTLED {
             break;
         }
+        let damp = (LARGEST_STEP / reach).min(1.0);
+        let step: Vec<f64> = full.iter().map(|s| damp * s).collect();
+        let next = parts.iter().zip(&step).map(|(p, s)| p + s).collect();
+        best = Some((left + pulled, std::mem::replace(&mut parts, next), step));
     }
-    let normal = normal?;
-    let offset = count - phases.len();
-    let covariance: Vec<Vec<f64>> = (0..phases.len())
+    let (normal, noise) = solved_last.filter(|_| reach < NEARLY)?;
+    let turn = combine(&passes.phases, &parts);
+    let cycles = turn[n - 1] - turn[0];
+    let to_come = if reach < SETTLED {
+        0.0
+    } else {
+        reach / (1.0 - ratio.min(SLOWEST)) / cycles.abs()
+    };
+    let covariance: Vec<Vec<f64>> = (0..parts.len())
         .map(|i| {
-            (0..phases.len())
-                .map(|j| noise * noise * normal.inverse(offset + i, offset + j))
+            (0..parts.len())
+                .map(|j| noise * noise * normal.inverse(linear + i, linear + j))
                 .collect()
         })
         .collect();
+    let mut rates = vec![course.g.clone()];
+    rates.extend(basis(time, first, last, corrections).into_iter().skip(1));
     let course_hz = combine(&rates, &parts);
     let course_sd_hz = (0..n)
         .map(|i| {
@@ -234,15 +277,14 @@ pub(super) fn fit_course(
                     variance += rates[a][i] * rates[b][i] * value;
                 }
             }
-            variance.max(0.0).sqrt()
+            variance.max(0.0).sqrt().hypot(to_come * course_hz[i])
         })
         .collect();
-    let turn = combine(&phases, &parts);
     Some(CourseFit {
         frequency: parts[0],
-        frequency_sd: covariance[0][0].max(0.0).sqrt(),
+        frequency_sd: covariance[0][0].max(0.0).sqrt().hypot(to_come * parts[0]),
         amplitude: amplitudes[0].hypot(amplitudes[1]),
-        cycles: turn[n - 1] - turn[0],
+        cycles,
         course_hz,
         course_sd_hz,
     })

@@ -23,10 +23,14 @@ use std::f64::consts::PI;
 pub enum SpeedShape<'a> {
     /// Steady running.
     Constant,
-    /// From rest at `start_s` towards a final speed: `g = 1 - exp(-(t - start)/τ)`, τ found.
-    RiseFromRest { start_s: f64 },
-    /// Towards rest from the first row on: `g = (1 + c) exp(-t/τ) - c`, τ and c found.
-    DecayToRest,
+    /// From rest at `start_s` towards a final speed: `g = 1 - exp(-(t - start)/τ)`, τ found; among those near `like`, a rough course as
+    /// long as the data, where there is one.
+    RiseFromRest {
+        start_s: f64,
+        like: Option<&'a [f64]>,
+    },
+    /// Towards rest from the first row on: `g = (1 + c) exp(-t/τ) - c`, τ and c found, likewise.
+    DecayToRest { like: Option<&'a [f64]> },
     /// Proportional to these values, as long as the data.
     Given(&'a [f64]),
 }
@@ -153,35 +157,27 @@ pub fn analyse_current(
     }
     let Some(peak) = best else {
         remarks.push(format!("no ripple line of the current stands above its noise at a false-alarm rate of {:.0e}; no speed is taken from it", options.false_alarm_rate));
-        return Ok(CurrentRipple {
-            frequency_hz: None,
-            amplitude_a: None,
-            signal_to_noise: None,
-            false_alarm_probability: None,
-            time_constant_s: None,
-            cycles_seen: None,
-            aliases_hz: Vec::new(),
-            aliased_share: 0.0,
-            speed: Vec::new(),
-            foreign_lines,
-            remarks,
-        });
+        return Ok(CurrentRipple::without_line(foreign_lines, remarks));
     };
-    let course = &courses[peak.index];
-    let cleaned: Vec<f64> = smooth
-        .values(&time)
-        .iter()
-        .zip(&rough)
-        .map(|(s, r)| s + r)
-        .collect();
+    let (time, rough, course) = thinned(
+        time,
+        rough,
+        &courses[peak.index],
+        interval_s * peak.frequency,
+    );
+    let course = &course;
     // A constant speed leaves only its slow drift free.
     let corrections = if steady { 1 } else { 5 };
-    let Some(mut fit) = fit_course(&time, &cleaned, course, peak.frequency, corrections) else {
-        return Err(Unreadable::Singular {
-            terms: SMOOTH_ORDER + 1,
-        });
+    let fitted = fit_course(&time, &rough, course, peak.frequency, corrections);
+    let stiffer = fitted
+        .as_ref()
+        .filter(|_| !steady)
+        .map(|fit| fit_course(&time, &rough, course, fit.frequency, STIFFER));
+    let (Some(mut fit), None | Some(Some(_))) = (fitted, &stiffer) else {
+        remarks.push(format!("a line of the current stands out at {:.1} Hz, but no course of the speed follows it to an end; no speed is taken from it", peak.frequency));
+        return Ok(CurrentRipple::without_line(foreign_lines, remarks));
     };
-    if !steady && let Some(stiffer) = fit_course(&time, &cleaned, course, fit.frequency, STIFFER) {
+    if let Some(stiffer) = stiffer.flatten() {
         // The covariance knows nothing of a course that no polynomial of this order follows: what a stiffer one says
         // otherwise counts as a further standard deviation.
         for (sd, (one, other)) in fit
@@ -279,6 +275,51 @@ pub fn analyse_current(
         foreign_lines,
         remarks,
     })
+}
+
+impl CurrentRipple {
+    /// Nothing found.
+    fn without_line(foreign_lines: Vec<ForeignLine>, remarks: Vec<String>) -> Self {
+        CurrentRipple {
+            frequency_hz: None,
+            amplitude_a: None,
+            signal_to_noise: None,
+            false_alarm_probability: None,
+            time_constant_s: None,
+            cycles_seen: None,
+            aliases_hz: Vec::new(),
+            aliased_share: 0.0,
+            speed: Vec::new(),
+            foreign_lines,
+            remarks,
+        }
+    }
+}
+
+/// Samples a ripple cycle with which its course is fitted, and the rows that are left at least.
+const SAMPLES_PER_CYCLE: f64 = 10.0;
+const LEAST_ROWS: usize = 1024;
+
+/// Means of neighbours, as many as leave [`SAMPLES_PER_CYCLE`]; `cycles_per_sample` at the fastest.
+fn thinned(
+    time: Vec<f64>,
+    rough: Vec<f64>,
+    course: &Course,
+    cycles_per_sample: f64,
+) -> (Vec<f64>, Vec<f64>, Course) {
+    let wanted = (SAMPLES_PER_CYCLE * cycles_per_sample).recip() as usize;
+    let group = wanted.min(time.len() / LEAST_ROWS).max(1);
+    let mean = |data: &[f64]| -> Vec<f64> {
+        data.chunks_exact(group)
+            .map(|c| c.iter().sum::<f64>() / group as f64)
+            .collect()
+    };
+    let thin = Course {
+        g: mean(&course.g),
+        x_s: mean(&course.x_s),
+        time_constant_s: course.time_constant_s,
+    };
+    (mean(&time), mean(&rough), thin)
 }
 
 struct Peak {

@@ -76,8 +76,34 @@ pub(super) const BLOCK: usize = 64;
 
 /// Adds the products of all pairs of columns to the lower triangle of `gram`.
 pub(super) fn add_products(gram: &mut DMatrix<f64>, columns: &[&[f64]]) {
+    add_products_from(gram, columns, 0);
+}
+
+/// The same for the rows of `gram` from `first` (even) on.
+pub(super) fn add_products_from(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
+    #[cfg(target_arch = "x86_64")]
+    if std::arch::is_x86_feature_detected!("avx2") {
+        // SAFETY: the processor has the instructions, as was just asked.
+        #[allow(unsafe_code)]
+        unsafe {
+            wide_products(gram, columns, first)
+        };
+        return;
+    }
+    any_products(gram, columns, first);
+}
+
+/// The same operations in the same order, four at a time.
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn wide_products(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
+    any_products(gram, columns, first);
+}
+
+#[inline(always)]
+fn any_products(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
     let p = columns.len();
-    for i in (0..p).step_by(2) {
+    for i in (first..p).step_by(2) {
         let two = i + 1 < p;
         let (a, b) = (columns[i], columns[if two { i + 1 } else { i }]);
         for j in (0..i).step_by(2) {
@@ -99,29 +125,33 @@ pub(super) fn add_products(gram: &mut DMatrix<f64>, columns: &[&[f64]]) {
 }
 
 /// Products of `a` and of `b` with `c` and with `d`, equally long.
+#[inline(always)]
 fn dots(a: &[f64], b: &[f64], c: &[f64], d: &[f64]) -> [f64; 4] {
+    /// Values that the processor takes at a time.
+    const WIDTH: usize = 4;
     let n = a.len();
     let (b, c, d) = (&b[..n], &c[..n], &d[..n]);
-    let mut sums = [[0.0; 2]; 4];
-    let pairs = n / 2 * 2;
-    for i in (0..pairs).step_by(2) {
-        for k in 0..2 {
+    let mut sums = [[0.0; WIDTH]; 4];
+    let whole = n / WIDTH * WIDTH;
+    for i in (0..whole).step_by(WIDTH) {
+        for k in 0..WIDTH {
             sums[0][k] += a[i + k] * c[i + k];
             sums[1][k] += a[i + k] * d[i + k];
             sums[2][k] += b[i + k] * c[i + k];
             sums[3][k] += b[i + k] * d[i + k];
         }
     }
-    let mut all = sums.map(|s| s[0] + s[1]);
-    if pairs < n {
-        all[0] += a[pairs] * c[pairs];
-        all[1] += a[pairs] * d[pairs];
-        all[2] += b[pairs] * c[pairs];
-        all[3] += b[pairs] * d[pairs];
+    let mut all = sums.map(|s| (s[0] + s[2]) + (s[1] + s[3]));
+    for i in whole..n {
+        all[0] += a[i] * c[i];
+        all[1] += a[i] * d[i];
+        all[2] += b[i] * c[i];
+        all[3] += b[i] * d[i];
     }
     all
 }
 
+#[inline(always)]
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     // Four partial sums let the compiler keep the adders busy.
     let mut sums = [0.0; 4];

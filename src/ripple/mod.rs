@@ -21,6 +21,7 @@ mod comb;
 mod comb_lines;
 mod comb_sums;
 mod course;
+mod course_pass;
 mod current;
 mod error;
 mod floor;

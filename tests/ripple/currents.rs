@@ -26,7 +26,10 @@ fn speed_of_a_start_is_followed() {
     let found = analyse_current(
         &t,
         &i,
-        SpeedShape::RiseFromRest { start_s: 0.0 },
+        SpeedShape::RiseFromRest {
+            start_s: 0.0,
+            like: None,
+        },
         None,
         Some(14),
         &RippleOptions::default(),
@@ -55,7 +58,10 @@ fn hum_in_a_start_is_not_taken_for_speed() {
     let found = analyse_current(
         &t,
         &i,
-        SpeedShape::RiseFromRest { start_s: 0.0 },
+        SpeedShape::RiseFromRest {
+            start_s: 0.0,
+            like: None,
+        },
         None,
         Some(14),
         &RippleOptions::default(),
