@@ -67,6 +67,7 @@ fn motor() -> MotorFile {
         parameters,
         covariance: Covariance { order, matrix },
         model: None,
+        operating: None,
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,

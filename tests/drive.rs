@@ -52,6 +52,7 @@ fn file(values: &[(Name, f64, f64)]) -> MotorFile {
             matrix: values.iter().map(|(name, _, u)| row(*name, *u)).collect(),
         },
         model: None,
+        operating: None,
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,

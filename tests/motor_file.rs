@@ -2,9 +2,9 @@
 
 use rundown::motor_file::{
     self, AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input,
-    ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided, Overwrite, Parameter,
-    ParameterName, Program, Range, RunsTest, Status, Stop, StopReason, Term, TermDecision,
-    Validity, Warning,
+    ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided, OperatingPoint,
+    OperatingPoints, Overwrite, Parameter, ParameterName, Program, Range, RunsTest, Status, Stop,
+    StopReason, Term, TermDecision, Validity, Warning,
 };
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -15,6 +15,16 @@ fn schema() -> jsonschema::Validator {
     let schema: Value = serde_json::from_str(text).expect("the schema is JSON");
     jsonschema::draft202012::meta::validate(&schema).expect("the schema is a schema");
     jsonschema::draft202012::new(&schema).expect("the schema compiles")
+}
+
+fn point(unit: &str) -> OperatingPoint {
+    OperatingPoint {
+        value: 1.0 / 3.0,
+        unit: unit.to_owned(),
+        standard_uncertainty: 0.01,
+        lower: 0.31,
+        upper: 0.35,
+    }
 }
 
 /// A file in which every optional key stands.
@@ -92,6 +102,15 @@ fn full() -> MotorFile {
             order: vec![Name::TerminalResistance, Name::ArmatureInductance],
             matrix: vec![vec![r * r, 0.3 * r * l], vec![0.3 * r * l, l * l]],
         },
+        operating: Some(OperatingPoints {
+            voltage_v: 24.0,
+            level: 0.95,
+            trials: 10_000,
+            no_load_speed: Some(point("rad/s")),
+            no_load_current: Some(point("A")),
+            stall_torque: Some(point("N.m")),
+            stall_current: Some(point("A")),
+        }),
         model: Some(ModelTerms {
             brush_scale_a: Some(Term {
                 value: 0.3,
@@ -196,6 +215,7 @@ fn bare() -> MotorFile {
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
         model: None,
+        operating: None,
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Stalled,
@@ -279,6 +299,10 @@ fn wrong_files_are_refused_by_schema_and_reader_alike() {
         (
             |v| v["parameters"]["terminal_resistance"]["unit"] = json!("ohm"),
             "parameters.terminal_resistance.unit: found \"ohm\", expected \"Ohm\"",
+        ),
+        (
+            |v| v["operating"]["stall_torque"]["unit"] = json!("N.cm"),
+            "operating.stall_torque.unit: found \"N.cm\", expected \"N.m\"",
         ),
         (
             |v| v["parameters"]["terminal_resistance"]["value"] = json!(-1.0),

@@ -287,6 +287,10 @@ fn cautions(file: &MotorFile) -> Vec<Caution> {
 
 fn result(file: &MotorFile, written: &[&Path]) -> String {
     let mut text = motor_file::table::render(file);
+    if let Some(operating) = &file.operating {
+        text.push('\n');
+        text.push_str(&operating.words());
+    }
     let warnings = motor_file::table::warnings(file);
     if !warnings.is_empty() {
         text.push('\n');

@@ -1,7 +1,7 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
 use super::capture_model::Prediction;
-use super::layout::Source;
+use super::layout::{Layout, Source};
 use super::problem::Problem;
 use super::solver::Solution;
 use crate::stats::truncated::TruncatedNormal;
@@ -39,6 +39,26 @@ impl Covariance {
         let above = TruncatedNormal::above_zero(centre - lower, spread);
         let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
         (1.0 / (spread * spread), second_moment)
+    }
+
+    /// Entries held at their bound that the captures see, with that bound; a term that touches nothing moves nothing.
+    pub(super) fn held_entries<'a>(
+        &'a self,
+        layout: &'a Layout,
+    ) -> impl Iterator<Item = (usize, f64)> + 'a {
+        layout
+            .parameters
+            .iter()
+            .enumerate()
+            .map(|(k, parameter)| (k, parameter.lower))
+            .filter(|&(k, lower)| {
+                !self.free[k] && lower.is_finite() && self.normal[(k, k)] > NO_INFORMATION
+            })
+    }
+
+    /// How the free entries follow one that is held: their change over its own.
+    pub(super) fn following(&self, held: usize) -> DVector<f64> {
+        &self.conditional * self.normal.column(held) * -1.0
     }
 
     /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
@@ -157,16 +177,9 @@ impl Covariance {
             .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
         self.parts.push((Source::Noise, &self.total - accounted));
         let mut added = DMatrix::zeros(n, n);
-        for (k, parameter) in problem.layout.parameters.iter().enumerate() {
-            if self.free[k] || !parameter.lower.is_finite() {
-                continue;
-            }
-            // A term that touches nothing in these captures moves nothing.
-            if self.normal[(k, k)] <= NO_INFORMATION {
-                continue;
-            }
-            let (_, second_moment) = self.held_moments(k, parameter.lower);
-            let follow = &self.conditional * self.normal.column(k) * -1.0;
+        for (k, lower) in self.held_entries(&problem.layout) {
+            let (_, second_moment) = self.held_moments(k, lower);
+            let follow = self.following(k);
             added += &follow * follow.transpose() * second_moment;
         }
         self.total += &added;

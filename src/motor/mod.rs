@@ -9,6 +9,7 @@ pub mod energy;
 pub mod parameters;
 pub mod propagator;
 pub mod state;
+pub mod steady;
 pub mod step;
 mod step_partials;
 pub mod temperature;

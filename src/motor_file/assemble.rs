@@ -2,8 +2,9 @@
 
 use super::{
     AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input, ModelTerms,
-    MotorFacts, MotorFile, Nuisance, OneSided, Parameter, ParameterName, Program, Range, RunsTest,
-    SHEET_ROLE, Status, Stop, StopReason, Term, TermDecision, Validity, Warning,
+    MotorFacts, MotorFile, Nuisance, OneSided, OperatingPoint, OperatingPoints, Parameter,
+    ParameterName, Program, Range, RunsTest, SHEET_ROLE, Status, Stop, StopReason, Term,
+    TermDecision, Validity, Warning,
 };
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
@@ -32,6 +33,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         inputs: inputs(bench),
         parameters,
         model: Some(model_terms(estimate)),
+        operating: operating(bench, estimate),
         covariance: covariance(&reported, estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
@@ -109,6 +111,31 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
         eddy_share: eddy,
         eddy_resistance_ohm: eddy.and_then(|_| term(Slot::LogEddyResistance, true)),
     }
+}
+
+/// No-load and stall values at the stated supply.
+fn operating(bench: &Bench, estimate: &Estimate) -> Option<OperatingPoints> {
+    let voltage_v = bench.motor.supply_v.map(f64::abs).filter(|v| *v > 0.0)?;
+    let found = estimate.operating(voltage_v);
+    let point = |name: &str| {
+        let one = found.iter().find(|one| one.name == name)?;
+        Some(OperatingPoint {
+            value: one.interval.value,
+            unit: one.unit.to_owned(),
+            standard_uncertainty: one.interval.standard_uncertainty,
+            lower: one.interval.lower,
+            upper: one.interval.upper,
+        })
+    };
+    (!found.is_empty()).then(|| OperatingPoints {
+        voltage_v,
+        level: estimate.options.level,
+        trials: fit::TRIALS as u64,
+        no_load_speed: point("no_load_speed"),
+        no_load_current: point("no_load_current"),
+        stall_torque: point("stall_torque"),
+        stall_current: point("stall_current"),
+    })
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
@@ -296,6 +323,20 @@ fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
                     capture(*k)
                 ),
                 "1",
+            ),
+            Slot::ProbeLag { instrument } => (
+                format!(
+                    "time constant of {} over that of its stated bandwidth, ln",
+                    bench.instruments[*instrument].name
+                ),
+                "1",
+            ),
+            Slot::Skew { instrument } => (
+                format!(
+                    "delay of the current through {}",
+                    bench.instruments[*instrument].name
+                ),
+                "s",
             ),
             Slot::Source { capture: k } => {
                 (format!("source voltage in {}, departure", capture(*k)), "V")

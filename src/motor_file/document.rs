@@ -1,6 +1,6 @@
 //! The motor file as a whole.
 
-use super::{Fit, ModelTerms, Parameter, ParameterName};
+use super::{Fit, ModelTerms, OperatingPoints, Parameter, ParameterName};
 use crate::bench::{BrushKind, MagnetKind};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
@@ -36,6 +36,13 @@ pub struct MotorFile {
         skip_serializing_if = "Option::is_none"
     )]
     pub model: Option<ModelTerms>,
+    /// What the motor does at its supply voltage; absent where no supply is stated.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub operating: Option<OperatingPoints>,
     pub fit: Fit,
     pub warnings: Vec<Warning>,
     pub validity: Validity,

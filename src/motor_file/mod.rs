@@ -18,6 +18,7 @@ mod error;
 mod health;
 mod model;
 mod name;
+mod operating;
 mod parameter;
 mod store;
 pub mod table;
@@ -33,5 +34,6 @@ pub use health::{
 };
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
+pub use operating::{OperatingPoint, OperatingPoints};
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
 pub use store::{Overwrite, check_target, from_text, read, to_text, write};

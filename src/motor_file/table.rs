@@ -243,6 +243,7 @@ pub(crate) mod tests {
             parameters: BTreeMap::new(),
             covariance: Covariance::default(),
             model: None,
+            operating: None,
             fit: Fit {
                 stop: Stop {
                     reason: StopReason::Converged,

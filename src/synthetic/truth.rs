@@ -78,6 +78,48 @@ impl Truth {
             .find_map(|(key, value)| (key == name).then_some(value))
     }
 
+    /// No-load speed and current, stall torque and current on `voltage_v` (V), under the names of the motor file; means over a
+    /// turn, winding and magnets as warm as in the captures. `None` where friction holds the rotor.
+    pub fn operating_at(&self, voltage_v: f64) -> Option<[(&'static str, f64); 4]> {
+        let machine = &self.machine_at_25_c;
+        let resistance = machine.resistance_at(self.winding_c);
+        let constant = machine.back_emf_constant_at(self.magnets_c);
+        let flux = |current: f64| constant * (1.0 - machine.armature_reaction_per_a * current);
+        // Both searches halve an interval over which their function rises.
+        let zero = |high: f64, of: &dyn Fn(f64) -> f64| {
+            let (mut low, mut high) = (0.0, high);
+            for _ in 0..200 {
+                let middle = 0.5 * (low + high);
+                if of(middle) < 0.0 {
+                    low = middle;
+                } else {
+                    high = middle;
+                }
+            }
+            high
+        };
+        let current = |omega: f64| {
+            zero(voltage_v / resistance, &|i| {
+                resistance * i + machine.contact_drop_v(i) + flux(i) * omega - voltage_v
+            })
+        };
+        let shaft = |omega: f64| {
+            let i = current(omega);
+            flux(i) * i - machine.running_friction_nm(omega)
+        };
+        let stall_nm = shaft(0.0);
+        if stall_nm <= 0.0 {
+            return None;
+        }
+        let free = zero(2.0 * voltage_v / constant, &|omega| -shaft(omega));
+        Some([
+            ("no_load_speed", free),
+            ("no_load_current", current(free)),
+            ("stall_torque", stall_nm),
+            ("stall_current", current(0.0)),
+        ])
+    }
+
     fn parameters_with(&self, winding_c: f64, magnets_c: f64) -> Vec<(&'static str, f64)> {
         let machine = &self.machine_at_25_c;
         let resistance = machine.resistance_at(winding_c);

@@ -1,0 +1,162 @@
+//! What the motor does at its supply voltage: no-load and stall values with intervals.
+
+use super::document::present;
+use super::units::{self, Quantity};
+use crate::stats::rounding::{self, Scale};
+use serde::{Deserialize, Serialize};
+use std::fmt::Write;
+
+/// Steady states on one voltage, by Monte Carlo (JCGM 101:2008) over what the fit leaves possible. The winding is as warm as the
+/// resistance's temperature says; a stalled one warms within seconds.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OperatingPoints {
+    pub voltage_v: f64,
+    /// Probability that an interval covers the true value.
+    pub level: f64,
+    /// Motors drawn.
+    pub trials: u64,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub no_load_speed: Option<OperatingPoint>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub no_load_current: Option<OperatingPoint>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub stall_torque: Option<OperatingPoint>,
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub stall_current: Option<OperatingPoint>,
+}
+
+/// One of them: mean, standard deviation and interval of the drawn values.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OperatingPoint {
+    pub value: f64,
+    /// UCUM code.
+    pub unit: String,
+    pub standard_uncertainty: f64,
+    pub lower: f64,
+    pub upper: f64,
+}
+
+impl OperatingPoints {
+    /// Those that are known, with words, kind and, where it differs, the unit of the trade.
+    pub fn known(
+        &self,
+    ) -> impl Iterator<
+        Item = (
+            &'static str,
+            Quantity,
+            Option<&'static str>,
+            &OperatingPoint,
+        ),
+    > {
+        [
+            (
+                "no-load speed",
+                Quantity::Speed,
+                Some("rpm"),
+                &self.no_load_speed,
+            ),
+            (
+                "no-load current",
+                Quantity::Current,
+                None,
+                &self.no_load_current,
+            ),
+            ("stall torque", Quantity::Torque, None, &self.stall_torque),
+            (
+                "stall current",
+                Quantity::Current,
+                None,
+                &self.stall_current,
+            ),
+        ]
+        .into_iter()
+        .filter_map(|(words, kind, trade, point)| Some((words, kind, trade, point.as_ref()?)))
+    }
+
+    /// One line a quantity, under a heading; empty where nothing is known. Ends in a line feed.
+    pub fn words(&self) -> String {
+        let mut text = String::new();
+        for (words, kind, trade, at) in self.known() {
+            if text.is_empty() {
+                let _ = writeln!(
+                    text,
+                    "at {} V, winding as warm as R's temperature ({} motors drawn):",
+                    self.voltage_v, self.trials
+                );
+            }
+            let si = units::UNITS.iter().find(|u| u.quantity == kind);
+            let si = si.map_or("", |u| u.text);
+            let scale = if kind == Quantity::Speed {
+                Scale::Plain
+            } else {
+                Scale::Prefix
+            };
+            let value = rounding::write(at.value, Some(at.standard_uncertainty), si, scale);
+            let range = rounding::write_interval(at.lower, at.upper, si, scale);
+            let percent = (self.level * 1000.0).round() / 10.0;
+            let _ = write!(text, "  {words:<16} {value}, {range} ({percent} %)");
+            if let Some(unit) = trade.and_then(|text| units::find(kind, text).ok()) {
+                let number = unit.from_si(at.value);
+                let uncertainty = unit.uncertainty_from_si(at.value, at.standard_uncertainty);
+                let written = rounding::write(number, Some(uncertainty), unit.text, Scale::Plain);
+                let _ = write!(text, "; {written}");
+            }
+            text.push('\n');
+        }
+        text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_lines_hold_what_is_known_and_nothing_else() {
+        let points = OperatingPoints {
+            voltage_v: 24.0,
+            level: 0.95,
+            trials: 10_000,
+            no_load_speed: Some(OperatingPoint {
+                value: 523.12,
+                unit: "rad/s".into(),
+                standard_uncertainty: 2.04,
+                lower: 519.1,
+                upper: 527.2,
+            }),
+            no_load_current: None,
+            stall_torque: None,
+            stall_current: Some(OperatingPoint {
+                value: 7.512,
+                unit: "A".into(),
+                standard_uncertainty: 0.081,
+                lower: 7.353,
+                upper: 7.671,
+            }),
+        };
+        let expected = "\
+at 24 V, winding as warm as R's temperature (10000 motors drawn):
+  no-load speed    523.1 ± 2.0 rad/s, 519.1 to 527.2 rad/s (95 %); 4995 ± 19 rpm
+  stall current    7.512 ± 0.081 A, 7.35 to 7.67 A (95 %)
+";
+        assert_eq!(points.words(), expected);
+    }
+}
