@@ -316,7 +316,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
         told(&format!(
             "{HEAD}[instruments.scope]\nkind = \"oscilloscope\"\ngian = {{ limit_percent = 2 }}\n"
         )),
-        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, zero, time_base, bandwidth_hz, note"
+        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, zero, time_base, bandwidth_hz, skew_s, note"
     );
     assert_eq!(
         told("[moter]\nname = \"pump\"\n"),

@@ -40,6 +40,8 @@ fn vanishes(slot: &Slot) -> bool {
             | Slot::Reaction
             | Slot::EddyShare
             | Slot::Position { .. }
+            | Slot::ProbeLag { .. }
+            | Slot::Skew { .. }
             | Slot::Unevenness { .. }
     )
 }

@@ -83,6 +83,7 @@ fn one(typed: &TypedInstrument, remarks: &mut Vec<String>) -> Hardware {
             name: name.clone(),
             gain_relative_uncertainty: gain.standard_uncertainty(nominal, 0.0) / nominal,
             bandwidth_hz: typed.bandwidth_hz,
+            skew_s: typed.skew_s,
             time_base_relative_uncertainty: typed
                 .time_base
                 .map(|t| t.standard_uncertainty(1.0, 0.0)),

@@ -73,6 +73,8 @@ pub struct Instrument {
     pub gain_relative_uncertainty: f64,
     /// First-order bandwidth in Hz where it matters.
     pub bandwidth_hz: Option<f64>,
+    /// Largest delay of a current channel through this hardware against the voltage channel, either way, s.
+    pub skew_s: Option<f64>,
     /// Relative standard uncertainty of the time base.
     pub time_base_relative_uncertainty: Option<f64>,
     /// True for the oscilloscope itself: voltage and current channels then have separate vertical gains.

@@ -9,12 +9,12 @@ use nalgebra::DVector;
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 /// Directions in which a capture's settings can move.
-pub const DIRECTIONS: usize = 26 + UNEVENNESS;
+pub const DIRECTIONS: usize = 28 + UNEVENNESS;
 /// Cosine and sine of the first four waves of the back-EMF constant over a turn.
 pub const UNEVENNESS: usize = 8;
 /// A setting with its derivatives.
 type Setting = Dual<DIRECTIONS>;
-/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`]; three are spare.
+/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`]; one is spare.
 pub const LANES: usize = 32;
 /// A number with its derivatives in the lanes of one capture.
 pub type Local = Dual<LANES>;
@@ -29,8 +29,10 @@ mod lane {
     pub const CURRENT: [usize; 3] = [18, 19, 20];
     /// The first of [`super::UNEVENNESS`].
     pub const UNEVENNESS: usize = 21;
+    pub const LAG: usize = 29;
+    pub const SKEW: usize = 30;
     /// With the direction that each stands for.
-    pub const OF_DIRECTIONS: [(usize, usize); 9] = {
+    pub const OF_DIRECTIONS: [(usize, usize); 11] = {
         use super::direction as d;
         [
             (VOLTAGE_GAIN, d::VOLTAGE_GAIN),
@@ -42,6 +44,8 @@ mod lane {
             (CURRENT[0], d::CURRENT[0]),
             (CURRENT[1], d::CURRENT[1]),
             (CURRENT[2], d::CURRENT[2]),
+            (LAG, d::LAG),
+            (SKEW, d::SKEW),
         ]
     };
 }
@@ -75,8 +79,12 @@ pub mod direction {
     pub const CONSTANT: usize = 24;
     /// Relative error of that inertia or torque.
     pub const ATTACHED: usize = 25;
+    /// ln of the current probe's time constant over its stated one.
+    pub const LAG: usize = 26;
+    /// Delay of the current channel.
+    pub const SKEW: usize = 27;
     /// The first of [`super::UNEVENNESS`].
-    pub const UNEVENNESS: usize = 26;
+    pub const UNEVENNESS: usize = 28;
 }
 
 /// Which channel a row compares.
@@ -267,12 +275,7 @@ impl CaptureModel {
             }
             _ => 1.0,
         };
-        let slowest = capture
-            .current_chain
-            .iter()
-            .flat_map(|c| &c.instruments)
-            .filter_map(|&k| bench.instruments[k].bandwidth_hz)
-            .fold(f64::INFINITY, f64::min);
+        let current_lag_s = add_lag(bench, capture, layout, &mut links);
         CaptureModel {
             capture: index,
             name: capture.name.clone(),
@@ -287,7 +290,7 @@ impl CaptureModel {
             } else {
                 None
             },
-            current_lag_s: slowest.is_finite().then(|| 1.0 / (TAU * slowest)),
+            current_lag_s,
             temperature_ratio,
             attached,
             with_eddy: shared.with_eddy,
@@ -393,6 +396,10 @@ impl CaptureModel {
         let zero_v = variable(d::VOLTAGE_ZERO, lane::VOLTAGE_ZERO);
         let gain_i = exponential(d::CURRENT_GAIN, lane::CURRENT_GAIN);
         let zero_i = variable(d::CURRENT_ZERO, lane::CURRENT_ZERO);
+        let current_lag_s = self
+            .current_lag_s
+            .map(|lag| lag * self.local(x, d::LAG).exp());
+        let skew = (!self.links[d::SKEW].is_empty()).then(|| variable(d::SKEW, lane::SKEW));
         let mut state = State::<Local>::rest();
         let mut rows = Vec::new();
         let mut running = None;
@@ -498,6 +505,7 @@ impl CaptureModel {
                         } else {
                             Condition::Open
                         };
+                        let start_current = state.current;
                         let next = advance(&constants, state, condition, bin.width_s, self.held);
                         for (seen, &time_s) in probed_emf.iter_mut().zip(&self.probes) {
                             let part = (time_s - bin.time_s) / bin.width_s + 0.5;
@@ -514,16 +522,24 @@ impl CaptureModel {
                         {
                             return None;
                         }
-                        let seen = match self.current_lag_s {
+                        let mut seen = match current_lag_s {
                             Some(lag) => {
                                 let ratio = bin.width_s / lag;
                                 let kept = (-ratio).exp();
+                                let share = (1.0 - kept) / ratio;
                                 let difference = lagged - next.mean_current;
                                 lagged = next.mean_current + difference * kept;
-                                next.mean_current + difference * ((1.0 - kept) / ratio)
+                                lagged.gradient[lane::LAG] += difference.value * kept * ratio;
+                                let mut seen = next.mean_current + difference * share;
+                                seen.gradient[lane::LAG] += difference.value * (share - kept);
+                                seen
                             }
                             None => next.mean_current,
                         };
+                        if let Some(skew) = skew {
+                            let slope = (next.end.current - start_current) * (1.0 / bin.width_s);
+                            seen = seen - slope * skew;
+                        }
                         if transient {
                             let step = next.mean_back_emf.value * gain_v.value * bin.width_s;
                             angles[number].push([passed_v_s + 0.5 * step, step]);
@@ -738,6 +754,37 @@ fn add_channels(
         links[direction::VOLTAGE_ZERO] = vec![(layout.add(parameter), 1.0)];
         links[direction::VOLTAGE_GAIN].clear();
     }
+}
+
+/// Relative standard uncertainty of the corner frequency that a sheet states for a probe (common practice, no source).
+const CORNER_SD: f64 = 0.2;
+
+/// The current probe's lag and delay; returns the time constant of its stated bandwidth, s, that of the slowest hardware on the way.
+fn add_lag(
+    bench: &Bench,
+    capture: &Capture,
+    layout: &mut Layout,
+    links: &mut [Vec<(usize, f64)>],
+) -> Option<f64> {
+    let chain = capture.current_chain.iter().flat_map(|c| &c.instruments);
+    for &instrument in chain.clone() {
+        let hardware = &bench.instruments[instrument];
+        if let Some(limit_s) = hardware.skew_s {
+            // Anything within the limit is as likely (JCGM 100:2008, 4.3.7).
+            let sd = limit_s / 3f64.sqrt();
+            let slot = Parameter::free(Slot::Skew { instrument }, 0.0);
+            let slot = slot.with_prior(0.0, sd, Source::Lag(hardware.name.clone()));
+            links[direction::SKEW].push((layout.add(slot), 1.0));
+        }
+    }
+    let (instrument, corner_hz) = chain
+        .filter_map(|&k| Some((k, bench.instruments[k].bandwidth_hz?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let source = Source::Lag(bench.instruments[instrument].name.clone());
+    let slot = Parameter::free(Slot::ProbeLag { instrument }, 0.0);
+    let slot = slot.with_prior(0.0, CORNER_SD, source).stepping(0.5);
+    links[direction::LAG].push((layout.add(slot), 1.0));
+    Some(1.0 / (TAU * corner_hz))
 }
 
 /// A known inertia or load on the shaft lets the terminals see K: its ln and the relative error of what is attached.

@@ -39,7 +39,11 @@ fn derivatives_of_every_row_agree_with_central_differences() {
         ("held", ShotKind::Locked),
         ("chopped", ShotKind::Pwm),
     ]);
-    let drawn = draw(&scenario, 7).unwrap();
+    let mut drawn = draw(&scenario, 7).unwrap();
+    for instrument in &mut drawn.bench.instruments {
+        instrument.bandwidth_hz = Some(60e3);
+        instrument.skew_s = Some(2e-6);
+    }
     let timelines: Vec<_> = drawn
         .bench
         .captures

@@ -36,6 +36,10 @@ pub enum Slot {
         instrument: usize,
         column: Option<String>,
     },
+    /// ln of the time constant of a current probe over what its stated bandwidth gives.
+    ProbeLag { instrument: usize },
+    /// Delay of the current channel against the voltage channel through one piece of hardware, s.
+    Skew { instrument: usize },
     /// Zero of the voltage channel in a capture, V.
     VoltageZero { capture: usize },
     /// Part of a channel's zero that all captures on the same range share, V or A.
@@ -71,6 +75,8 @@ pub enum Source {
     Noise,
     /// Gain of the named instrument.
     Instrument(String),
+    /// Bandwidth and delay of the named instrument.
+    Lag(String),
     /// Zero of a channel.
     Zero,
     /// Resistance against rotor position.
@@ -93,6 +99,7 @@ impl Source {
         match self {
             Source::Noise => "noise and ripple".into(),
             Source::Instrument(name) => format!("gain of {name}"),
+            Source::Lag(name) => format!("bandwidth and delay of {name}"),
             Source::Zero => "zero of a channel".into(),
             Source::Position => "rotor position".into(),
             Source::Temperature => "temperature".into(),

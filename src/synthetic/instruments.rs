@@ -192,6 +192,7 @@ impl Instruments {
             name: name.to_owned(),
             gain_relative_uncertainty: gain,
             bandwidth_hz: None,
+            skew_s: None,
             time_base_relative_uncertainty: None,
             gain_per_channel: false,
         };

@@ -27,6 +27,7 @@ pub(in crate::bench) struct TypedInstrument {
     pub zero: Option<Accuracy>,
     pub time_base: Option<Accuracy>,
     pub bandwidth_hz: Option<f64>,
+    pub skew_s: Option<f64>,
     pub resistance_ohm: Option<f64>,
     /// Accuracies of a meter or tachometer.
     pub reads_resistance: Option<Accuracy>,
@@ -48,6 +49,7 @@ impl TypedInstrument {
             zero: None,
             time_base: None,
             bandwidth_hz: None,
+            skew_s: None,
             resistance_ohm: None,
             reads_resistance: None,
             reads_inductance: None,
@@ -90,6 +92,7 @@ pub(super) fn read_instrument(
             instrument.zero = accuracy_at(table, "zero", RATIO, true)?;
             instrument.time_base = accuracy_at(table, "time_base", RATIO, false)?;
             instrument.bandwidth_hz = table.positive("bandwidth_hz")?;
+            instrument.skew_s = table.positive("skew_s")?;
         }
         VoltageProbe => {
             instrument.gain = accuracy_at(table, "gain", RATIO, false)?;
@@ -100,6 +103,7 @@ pub(super) fn read_instrument(
             instrument.gain = accuracy_at(table, "gain", RATIO, false)?;
             instrument.zero = accuracy_at(table, "zero", CURRENT, false)?;
             instrument.bandwidth_hz = table.positive("bandwidth_hz")?;
+            instrument.skew_s = table.positive("skew_s")?;
         }
         Shunt => {
             instrument.resistance_ohm = table.positive("resistance_ohm")?;
