@@ -69,6 +69,7 @@ fn val_profile_intervals_agree_with_a_general_purpose_library() {
         let sigma = covariance[(k, k)].sqrt();
         for (side, key) in [(-1.0, "below"), (1.0, "above")] {
             let search = profile::Search {
+                start: best.x.clone(),
                 first: z * sigma,
                 trials: 12,
                 options: SolverOptions::default(),

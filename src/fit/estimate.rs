@@ -264,11 +264,24 @@ pub fn estimate(
     Ok(out)
 }
 
-/// Gradient tolerance while weights still change: a few hundredths of a standard deviation.
-pub(super) const COARSE: f64 = 1e-3;
-/// Gradient tolerance of the result: some hundredth of a standard deviation for a few thousand rows. Steps of the model that are
-/// halved on one side of a point only make the cost rough at about that scale.
-const FINE: f64 = 3e-4;
+/// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
+#[derive(Clone, Copy)]
+pub(super) struct Tolerance {
+    gradient: f64,
+    distance: f64,
+}
+
+/// While weights still change.
+pub(super) const COARSE: Tolerance = Tolerance {
+    gradient: 1e-3,
+    distance: 0.1,
+};
+/// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
+/// is asked for beyond it costs trials and gains nothing.
+pub(super) const FINE: Tolerance = Tolerance {
+    gradient: 3e-4,
+    distance: 0.02,
+};
 
 /// First damping from a first guess, and from the minimum under other weights: there the problem is next to linear, and damping
 /// only holds the step back along directions that gains and zeros make long.
@@ -279,13 +292,14 @@ pub(super) fn solve(
     problem: &Problem,
     x: &DVector<f64>,
     iterations: u64,
-    tolerance: f64,
+    tolerance: Tolerance,
     damping: f64,
 ) -> Result<Solution, FitError> {
     let options = SolverOptions {
         max_iterations: iterations,
-        gradient_tolerance: tolerance,
-        loose_gradient_tolerance: tolerance,
+        gradient_tolerance: tolerance.gradient,
+        distance_tolerance: tolerance.distance,
+        loose_gradient_tolerance: tolerance.gradient,
         step_tolerance: 1e-8,
         cost_tolerance: 1e-7,
         initial_damping: damping,
@@ -318,9 +332,9 @@ fn distance_to_minimum(solution: &Solution) -> f64 {
 }
 
 /// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: segments make
-/// more waves than those, and after some turns none is followed. Common practice, no source; two thirds leave the time constants
+/// more waves than those, and after some turns none is followed. Common practice, no source; three quarters leave the time constants
 /// of the simulated benches covered.
-const UNEVENNESS_LEFT: f64 = 0.65;
+const UNEVENNESS_LEFT: f64 = 0.75;
 
 /// Root mean square of the back-EMF constant's relative departure over a turn, as the waves have it; 0 where none is followed.
 fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {

@@ -115,8 +115,17 @@ impl Problem {
 
     /// What the rows of capture `k` alone give.
     pub fn capture_equations(&self, k: usize, prediction: &Prediction) -> NormalEquations {
+        self.equations_under(prediction, &self.deviations[k])
+    }
+
+    /// What the rows of one capture give under other deviations.
+    pub(super) fn equations_under(
+        &self,
+        prediction: &Prediction,
+        deviations: &[f64],
+    ) -> NormalEquations {
         let mut out = self.nothing();
-        scatter(prediction, &self.deviations[k], &mut out);
+        scatter(prediction, deviations, &mut out);
         out
     }
 

@@ -23,25 +23,84 @@ pub fn ratio_at(
     side: f64,
     z: f64,
 ) -> Option<f64> {
-    let (at, slope) = target(&solution.x);
-    let along = covariance * &slope;
-    let variance = slope.dot(&along);
-    if variance.is_nan() || variance <= 0.0 {
-        return None;
-    }
-    let x = &solution.x + &along * (side * z / variance.sqrt());
+    let step = Along::new(solution, covariance, target)?.step(side * z);
+    let x = &solution.x + &step;
     if outside(problem, &x) {
         return None;
     }
-    let (value, slope) = target(&x);
-    let plain = (value - at).abs() / variance.sqrt();
     let there = problem.normal_equations(&x)?;
+    let gain = gain(&there, covariance, &target(&x).1);
+    let rise = 2.0 * (there.cost - solution.equations.cost) - gain;
+    Some(rise.max(0.0).sqrt() / plain(solution, covariance, target, &x)?)
+}
+
+/// The same to both sides, above and below, from one evaluation above: to third order the cost along a line is
+/// `c(s) = c₀ + g₀ s + A s²/2 + T s³/6`, and value and slope at s = 1 give A and T.
+///
+/// `None` where one of the two points lies outside the bounds or the upper cannot be evaluated.
+pub fn ratios_by_reflection(
+    problem: &impl LeastSquares,
+    solution: &Solution,
+    covariance: &DMatrix<f64>,
+    target: &impl Target,
+    z: f64,
+) -> Option<[f64; 2]> {
+    let step = Along::new(solution, covariance, target)?.step(z);
+    let (above, below) = (&solution.x + &step, &solution.x - &step);
+    if outside(problem, &above) || outside(problem, &below) {
+        return None;
+    }
+    let there = problem.normal_equations(&above)?;
+    let slope = solution.equations.gradient.dot(&step);
+    let rise = there.cost - solution.equations.cost;
+    let reflected = 5.0 * (rise - slope) - 2.0 * (there.gradient.dot(&step) - slope) - slope;
+    let gain = gain(&there, covariance, &target(&above).1);
+    let ratio = |rise: f64, x: &DVector<f64>| {
+        Some((2.0 * rise - gain).max(0.0).sqrt() / plain(solution, covariance, target, x)?)
+    };
+    Some([ratio(rise, &above)?, ratio(reflected, &below)?])
+}
+
+/// The direction in which a target moves with every other parameter at its best.
+struct Along {
+    along: DVector<f64>,
+    deviation: f64,
+}
+
+impl Along {
+    fn new(solution: &Solution, covariance: &DMatrix<f64>, target: &impl Target) -> Option<Self> {
+        let slope = target(&solution.x).1;
+        let along = covariance * &slope;
+        let variance = slope.dot(&along);
+        (variance > 0.0).then(|| Along {
+            along,
+            deviation: variance.sqrt(),
+        })
+    }
+
+    /// The step that moves the target by so many standard deviations.
+    fn step(&self, sigmas: f64) -> DVector<f64> {
+        &self.along * (sigmas / self.deviation)
+    }
+}
+
+/// Distance of the target at `x` from the minimum, in plain standard deviations.
+fn plain(
+    solution: &Solution,
+    covariance: &DMatrix<f64>,
+    target: &impl Target,
+    x: &DVector<f64>,
+) -> Option<f64> {
+    let deviation = Along::new(solution, covariance, target)?.deviation;
+    Some((target(x).0 - target(&solution.x).0).abs() / deviation)
+}
+
+/// What twice the cost would still lose at a point if every other parameter went one Gauss-Newton step.
+fn gain(there: &NormalEquations, covariance: &DMatrix<f64>, slope: &DVector<f64>) -> f64 {
     let solved = covariance * &there.gradient;
     let across = slope.dot(&solved);
-    let kept = slope.dot(&(covariance * &slope));
-    let gain = there.gradient.dot(&solved) - across * across / kept;
-    let rise = 2.0 * (there.cost - solution.equations.cost) - gain.max(0.0);
-    Some(rise.max(0.0).sqrt() / plain)
+    let kept = slope.dot(&(covariance * slope));
+    (there.gradient.dot(&solved) - across * across / kept).max(0.0)
 }
 
 fn outside(problem: &impl LeastSquares, x: &DVector<f64>) -> bool {
@@ -101,6 +160,8 @@ const PRECISION: f64 = 2e-3;
 pub struct Search {
     /// Distance tried first.
     pub first: f64,
+    /// Point from which the first fit begins.
+    pub start: DVector<f64>,
     /// Most fits.
     pub trials: usize,
     pub options: SolverOptions,
@@ -121,7 +182,7 @@ pub fn distance(
     search: &Search,
 ) -> Option<f64> {
     let (at, _) = target(&solution.x);
-    let mut x = solution.x.clone();
+    let mut x = search.start.clone();
     // Distance at which the rise is known to be too small and too large.
     let (mut low, mut high) = (0.0, f64::INFINITY);
     let mut distance = search.first;

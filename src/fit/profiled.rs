@@ -2,7 +2,7 @@
 
 use super::estimate::Estimate;
 use super::monomial::monomials;
-use super::profile::{Search, distance, ratio_at};
+use super::profile::{Search, distance, ratio_at, ratios_by_reflection};
 use super::solver::SolverOptions;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
@@ -23,7 +23,7 @@ const AGREES: f64 = 0.05;
 /// Departure beyond which every other parameter is fitted again instead of moved by one step.
 const STRONG: f64 = 0.3;
 
-const QUICK_TRIALS: usize = 4;
+const QUICK_TRIALS: usize = 2;
 
 /// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.
 const NARROWEST: f64 = 0.5;
@@ -69,7 +69,9 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
                     }
                 }
                 if (sigmas / z - 1.0).abs() > STRONG {
+                    let along = covariance * &slope / sigma;
                     let search = Search {
+                        start: &solution.x + along * (side * sigmas),
                         first: sigmas * sigma,
                         trials: 1,
                         options: SolverOptions {
@@ -92,6 +94,14 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
                     1.0
                 }
             };
+            let agrees = |ratio: f64| (ratio - 1.0).abs() <= AGREES;
+            if let Some([above, below]) =
+                ratios_by_reflection(problem, solution, covariance, &target, z)
+                && agrees(above)
+                && agrees(below)
+            {
+                return None;
+            }
             let (below, above) = (side(-1.0), side(1.0));
             ((below, above) != (1.0, 1.0)).then_some(Reach {
                 parameter: m.name,

@@ -74,7 +74,9 @@ pub struct SolverOptions {
     /// residuals of unit variance the distance to the minimum is then below `gradient_tolerance·√n` standard
     /// deviations of any parameter.
     pub gradient_tolerance: f64,
-    /// The same measure, looser: where no step lowers the cost any more, a gradient below this is taken for the minimum
+    /// Stop also when the minimum of the local paraboloid, `√(gᵀN⁻¹g)`, is nearer than this, in standard deviations.
+    pub distance_tolerance: f64,
+    /// The first measure, looser: where no step lowers the cost any more, a gradient below this is taken for the minimum
     /// of a model whose cost is only exact to so many digits, as one that integrates or switches at events.
     pub loose_gradient_tolerance: f64,
     /// Stop when a nearly undamped step changes every parameter by less than this share of itself.
@@ -90,6 +92,7 @@ impl Default for SolverOptions {
         SolverOptions {
             max_iterations: 200,
             gradient_tolerance: 1e-8,
+            distance_tolerance: 0.0,
             loose_gradient_tolerance: 1e-5,
             step_tolerance: 1e-10,
             cost_tolerance: 1e-13,

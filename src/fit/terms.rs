@@ -1,6 +1,6 @@
 //! Model terms on evidence: windage, brush drop, saturation, armature reaction, the screened inductance.
 
-use super::estimate::{CLOSE, COARSE, FitError, solve};
+use super::estimate::{CLOSE, FINE, FitError, solve};
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
 use super::solver::Solution;
@@ -67,7 +67,7 @@ pub fn decide(
         let mut without_x = solution.x.clone();
         without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
-        let without = solve(problem, &without_x, 40, COARSE, CLOSE)?;
+        let without = solve(problem, &without_x, 40, FINE, CLOSE)?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
         let kept = ratio > EVIDENCE;
         let note = if kept {

@@ -107,7 +107,8 @@ impl LevenbergMarquardt {
     }
 
     fn gradient_small(&self, point: &Point) -> bool {
-        Self::gradient_below(self.options.gradient_tolerance, point)
+        point.decrement <= self.options.distance_tolerance
+            || Self::gradient_below(self.options.gradient_tolerance, point)
     }
 
     fn nearly_at_minimum(&self) -> bool {
