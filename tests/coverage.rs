@@ -4,9 +4,10 @@
 //! The short run is fixed in its seeds. `scripts/coverage` runs the long one, which writes `docs/coverage.md`.
 
 use rundown::events;
-use rundown::fit::{FitOptions, Status, estimate};
+use rundown::fit::{Estimate, FitOptions, Interval, Middle, Reported, Status, estimate};
 use rundown::stats::binomial::clopper_pearson;
-use rundown::synthetic::{Scenario, draw, presets};
+use rundown::stats::quantiles::normal_quantile;
+use rundown::synthetic::{Scenario, SyntheticBench, draw, presets};
 use std::fmt::Write;
 use std::time::Instant;
 
@@ -27,6 +28,19 @@ const PARAMETERS: [(&str, bool); 13] = [
     ("mechanical_time_constant", true),
 ];
 
+/// What the motor does at its supply: keys of the fit's result and of the truth.
+const OPERATING: [&str; 4] = [
+    "no_load_speed",
+    "no_load_current",
+    "stall_torque",
+    "stall_current",
+];
+
+/// Every row of the table.
+fn names() -> impl Iterator<Item = &'static str> {
+    PARAMETERS.iter().map(|p| p.0).chain(OPERATING)
+}
+
 /// What became of one parameter over the realisations of one preset.
 #[derive(Clone, Debug, Default)]
 struct Tally {
@@ -41,6 +55,36 @@ struct Tally {
 }
 
 impl Tally {
+    /// Counts one interval; the pull where it does not hold the truth.
+    fn judge(
+        &mut self,
+        interval: Option<Interval>,
+        truth: f64,
+        in_log: bool,
+        one_sided: bool,
+    ) -> Option<f64> {
+        let Some(interval) = interval else {
+            self.without += 1;
+            return None;
+        };
+        self.judged += 1;
+        let holds = interval.lower <= truth && truth <= interval.upper;
+        self.held += u64::from(holds);
+        let relative = interval.standard_uncertainty / interval.value;
+        let pull = if in_log {
+            (interval.value / truth).ln() / relative
+        } else {
+            (interval.value - truth) / interval.standard_uncertainty
+        };
+        if one_sided {
+            self.one_sided += 1;
+        } else {
+            self.pulls.push(pull);
+            self.relative.push(relative);
+        }
+        (!holds).then_some(pull)
+    }
+
     fn mean_and_sd(&self) -> Option<(f64, f64)> {
         let n = self.pulls.len() as f64;
         (n >= 2.0).then(|| {
@@ -57,10 +101,25 @@ impl Tally {
     }
 }
 
+/// Parameters over which ways to a covariance are compared: those that are two-sided everywhere.
+const COMPARED: [&str; 7] = [
+    "terminal_resistance",
+    "armature_inductance",
+    "back_emf_constant",
+    "rotor_inertia",
+    "inertia_capacitance",
+    "electrical_time_constant",
+    "mechanical_time_constant",
+];
+
 /// Results of one preset.
 struct Study {
     scenario: Scenario,
     tallies: Vec<Tally>,
+    /// For each of [`Middle::ALL`], and last for the bound of noise and priors alone, the tallies of [`COMPARED`].
+    others: Vec<Vec<Tally>>,
+    /// Whether `others` is worked out.
+    compare: bool,
     realisations: u64,
     /// Fits that gave no result, and those whose solver did not end at a minimum.
     failed: u64,
@@ -73,7 +132,9 @@ impl Study {
     fn new(scenario: Scenario) -> Self {
         Study {
             scenario,
-            tallies: vec![Tally::default(); PARAMETERS.len()],
+            tallies: vec![Tally::default(); names().count()],
+            others: vec![vec![Tally::default(); COMPARED.len()]; Middle::ALL.len() + 1],
+            compare: false,
             realisations: 0,
             failed: 0,
             unconverged: 0,
@@ -106,30 +167,125 @@ impl Study {
                 .iter()
                 .find(|r| r.name == *name)
                 .expect("every parameter is reported");
-            let Some(interval) = one.estimate.filter(|_| one.status != Status::Undetermined) else {
-                tally.without += 1;
-                continue;
-            };
-            tally.judged += 1;
-            let holds = interval.lower <= truth && truth <= interval.upper;
-            tally.held += u64::from(holds);
-            let relative = interval.standard_uncertainty / interval.value;
-            let pull = if *in_log {
-                (interval.value / truth).ln() / relative
-            } else {
-                (interval.value - truth) / interval.standard_uncertainty
-            };
-            if one.one_sided {
-                tally.one_sided += 1;
-            } else {
-                tally.pulls.push(pull);
-                tally.relative.push(relative);
-            }
-            if !holds {
-                self.misses.push((seed, name, pull));
+            let interval = one.estimate.filter(|_| one.status != Status::Undetermined);
+            let miss = tally.judge(interval, truth, *in_log, one.one_sided);
+            self.misses.extend(miss.map(|pull| (seed, *name, pull)));
+        }
+        if self.compare {
+            self.compare_covariances(&drawn, &found, &reported);
+        }
+        let supply_v = drawn.truth.rig.supply_v;
+        let operating = found.operating(supply_v);
+        let truths = drawn.truth.operating_at(supply_v).expect("the motor turns");
+        for ((name, truth), tally) in truths
+            .into_iter()
+            .zip(&mut self.tallies[PARAMETERS.len()..])
+        {
+            let interval = operating
+                .iter()
+                .find(|o| o.name == name)
+                .map(|o| o.interval);
+            let miss = tally.judge(interval, truth, true, false);
+            self.misses.extend(miss.map(|pull| (seed, name, pull)));
+        }
+    }
+}
+
+impl Study {
+    /// Judges the intervals that other covariances of the same estimate give.
+    fn compare_covariances(
+        &mut self,
+        drawn: &SyntheticBench,
+        found: &Estimate,
+        reported: &[Reported],
+    ) {
+        let covariances = Middle::ALL
+            .iter()
+            .map(|middle| found.sandwich(*middle).expect("finite scores"))
+            .chain([found.noise_bound(&drawn.bench)]);
+        let z = normal_quantile(0.975);
+        for (covariance, tallies) in covariances.zip(&mut self.others) {
+            for (name, tally) in COMPARED.iter().zip(tallies) {
+                let one = reported.iter().find(|r| r.name == *name);
+                let Some((estimate, gradient)) =
+                    one.and_then(|r| Some((r.estimate?, r.gradient.as_ref()?)))
+                else {
+                    continue;
+                };
+                let truth = drawn.truth.parameter(name).expect("every name has a truth");
+                let u = gradient.dot(&(&covariance * gradient)).max(0.0).sqrt();
+                let reach = (z * u / estimate.value).exp();
+                let interval = Interval {
+                    value: estimate.value,
+                    standard_uncertainty: u,
+                    lower: estimate.value / reach,
+                    upper: estimate.value * reach,
+                };
+                tally.judge(Some(interval), truth, true, false);
             }
         }
     }
+}
+
+/// Coverage under every way to a covariance, and the variance over the bound of noise and priors.
+fn comparison(studies: &[Study]) -> String {
+    let mut out = String::from(
+        "\n## Ways to the covariance, compared\n\n\
+         The estimates are the same; only what is believed of the rows' scatter differs (`src/fit/sandwich.rs`). Share of intervals that hold \
+         the truth, in %, and the standard deviation of the pull.\n",
+    );
+    for study in studies.iter().filter(|s| s.compare) {
+        let heads: Vec<String> = COMPARED.iter().map(|n| n.replace('_', " ")).collect();
+        write!(
+            out,
+            "\n### {}, {} realisations\n\n| covariance | {} |\n|{}\n",
+            study.scenario.facts.name,
+            study.realisations,
+            heads.join(" | "),
+            " --- |".repeat(COMPARED.len() + 1)
+        )
+        .expect("a string takes everything");
+        let ours: Vec<Tally> = COMPARED
+            .iter()
+            .map(|name| {
+                let place = names()
+                    .position(|n| n == *name)
+                    .expect("it is in the table");
+                study.tallies[place].clone()
+            })
+            .collect();
+        let rows = std::iter::once((
+            "as reported: share of the model, ripple by its spectrum",
+            &ours,
+        ))
+        .chain(Middle::ALL.iter().map(|m| m.words()).zip(&study.others));
+        for (words, tallies) in rows {
+            let cells: Vec<String> = tallies
+                .iter()
+                .map(|t| {
+                    let share = 100.0 * t.held as f64 / t.judged.max(1) as f64;
+                    let sd = t.mean_and_sd().map_or(f64::NAN, |m| m.1);
+                    format!("{share:.1}, {sd:.2}")
+                })
+                .collect();
+            writeln!(out, "| {words} | {} |", cells.join(" | "))
+                .expect("a string takes everything");
+        }
+        let cells: Vec<String> = study.others[Middle::ALL.len()]
+            .iter()
+            .map(|t| {
+                let square: f64 = t.pulls.iter().map(|p| p * p).sum();
+                format!("{:.2}", square / t.pulls.len().max(1) as f64)
+            })
+            .collect();
+        writeln!(
+            out,
+            "| mean square error over the bound of noise and priors alone | {} |",
+            cells.join(" | ")
+        )
+        .expect("a string takes everything");
+    }
+    out
 }
 
 fn totals(studies: &[Study]) -> (u64, u64) {
@@ -147,7 +303,7 @@ fn table(study: &Study) -> String {
         "| parameter | judged | hold the truth | share % | 95 % range of the share % | mean pull | sd of pull | median u/value % | one-sided | undetermined |\n\
          | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |\n",
     );
-    for ((name, _), t) in PARAMETERS.iter().zip(&study.tallies) {
+    for (name, t) in names().zip(&study.tallies) {
         let (share, range) = if t.judged == 0 {
             ("-".into(), "-".into())
         } else {
@@ -223,6 +379,19 @@ fn page(studies: &[Study]) -> String {
     out
 }
 
+/// A preset by name; after `clean ` without ripple, bounce and all else that the plain model does not know, its noise white.
+fn scenario(name: &str) -> Scenario {
+    let plain = name.strip_prefix("clean ");
+    let found = presets::named(plain.unwrap_or(name));
+    let found = found.unwrap_or_else(|| panic!("no preset is named {name}"));
+    if plain.is_none() {
+        return found;
+    }
+    let mut clean = found.clean();
+    clean.facts.name = name.to_owned();
+    clean
+}
+
 /// Largest count that a binomial with success `p` falls below with a probability of at most `tail`.
 fn least_count(trials: u64, p: f64, tail: f64) -> u64 {
     let mut log_factorial = vec![0.0];
@@ -254,14 +423,14 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     });
     let named = variable("COVERAGE_PRESETS");
     let scenarios: Vec<Scenario> = match (&named, long) {
-        (Some(names), _) => names
-            .split(',')
-            .map(|n| presets::named(n.trim()).unwrap_or_else(|| panic!("no preset is named {n}")))
-            .collect(),
+        (Some(names), _) => names.split(',').map(|n| scenario(n.trim())).collect(),
         (None, Some(_)) => presets::all(),
         (None, None) => vec![presets::blind_winder(), presets::label_peeler()],
     };
     let mut studies: Vec<Study> = scenarios.into_iter().map(Study::new).collect();
+    for study in &mut studies {
+        study.compare = long.is_some();
+    }
     let begun = Instant::now();
     'seeds: for seed in 1..=long.unwrap_or(8) {
         for study in &mut studies {
@@ -279,7 +448,10 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
             }
         }
     }
-    let text = page(&studies);
+    let mut text = page(&studies);
+    if long.is_some() {
+        text.push_str(&comparison(&studies));
+    }
     if let Some(path) = variable("COVERAGE_PAGE") {
         std::fs::write(&path, &text).expect("the page can be written");
     }
