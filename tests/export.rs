@@ -57,6 +57,7 @@ fn motor(values: &[(Name, f64)], model: Option<ModelTerms>) -> MotorFile {
         parameters,
         covariance: Covariance { order, matrix },
         model,
+        operating: None,
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,

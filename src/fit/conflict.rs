@@ -1,9 +1,9 @@
 //! Speed anchors held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
 
 use super::anchor_ratio::Ratio;
-use super::capture_model::Prediction;
 use super::estimate::{CLOSE, COARSE, FitError, solve};
 use super::layout::{Slot, Source};
+use super::prediction::Prediction;
 use super::problem::Problem;
 use super::readings::ReadingTerm;
 use nalgebra::DVector;

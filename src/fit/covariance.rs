@@ -1,7 +1,7 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
-use super::capture_model::Prediction;
 use super::layout::{Layout, Source};
+use super::prediction::Prediction;
 use super::problem::Problem;
 use super::solver::Solution;
 use crate::stats::truncated::TruncatedNormal;

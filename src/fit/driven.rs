@@ -7,8 +7,9 @@
 //!
 //! Ripple in the record tells how many cycles a revolution it has, `2πf/ω`, since the speed is known.
 
-use super::capture_model::{CaptureModel, direction};
+use super::capture_model::CaptureModel;
 use super::current_anchor::level_uncertainty;
+use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
 use super::ripple_anchor::RippleFinding;

@@ -1,15 +1,17 @@
 //! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
 
-use super::capture_model::{CaptureModel, Prediction, Quantity, Shared, direction};
+use super::capture_model::{CaptureModel, Shared};
 use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance, inverse_over};
 use super::current_anchor::{CurrentSpeed, SoFar, current_anchors};
 use super::driven;
 use super::guess::first_guess;
+use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::left_out::{LeftOut, left_out};
 use super::legs::{Leg, LegKind, legs};
 use super::meters;
+use super::prediction::{Prediction, Quantity};
 use super::problem::Problem;
 use super::profiled::{Reach, reaches};
 use super::readings;

@@ -10,14 +10,16 @@
 //! An entry that is held at its bound or was dropped on evidence keeps its present credible size: it takes part with a
 //! pseudo-prior that gives it just that size. So `N` only grows, and no addition can widen a bound.
 
-use super::capture_model::{CaptureModel, Prediction, Shared, direction};
+use super::capture_model::{CaptureModel, Shared};
 use super::covariance::inverse_over;
 use super::estimate::{Estimate, position_sd};
+use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot};
 use super::learned::Learned;
 use super::legs::{Leg, legs};
 use super::monomial::monomials;
 use super::outlook::{Outlook, uncertainty};
+use super::prediction::Prediction;
 use super::problem::Problem;
 use super::readings::{self, ReadingTerm};
 use super::reported::Reported;

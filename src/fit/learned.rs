@@ -5,9 +5,10 @@
 //! largest reading is nearest. Averages over more samples are quieter in proportion. What the model itself is trusted to is
 //! the share that the fit found. Where no leg shows a channel at all a usual figure stands in, and is told.
 
-use super::capture_model::{CaptureModel, Quantity, Row};
+use super::capture_model::CaptureModel;
 use super::estimate::{Estimate, independent_rows, noise_of_rows};
 use super::legs::LegKind;
+use super::prediction::{Quantity, Row};
 use super::rows::{MODEL_SHARE, Scatter, deviations, groups};
 use crate::bench::{Bench, Role};
 

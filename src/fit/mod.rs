@@ -1,6 +1,7 @@
 //! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
 
 mod anchor_ratio;
+mod capture_entries;
 mod capture_model;
 mod conflict;
 mod covariance;
@@ -12,6 +13,7 @@ mod driving_voltage;
 mod estimate;
 mod forecast;
 mod guess;
+mod lanes;
 mod layout;
 mod learned;
 mod left_out;
@@ -20,6 +22,7 @@ mod meters;
 mod monomial;
 mod operating;
 mod outlook;
+mod prediction;
 mod problem;
 pub mod profile;
 mod profiled;
@@ -32,9 +35,9 @@ pub mod solver;
 mod tenfold;
 mod terms;
 mod time_base;
+mod unevenness;
 mod voltage_balance;
 
-pub use capture_model::{Prediction, Quantity, Row};
 pub use covariance::Covariance;
 pub use current_anchor::CurrentSpeed;
 pub use estimate::{Estimate, FitError, FitOptions, estimate};
@@ -44,6 +47,7 @@ pub use left_out::LeftOut;
 pub use legs::{Bin, Leg, LegKind};
 pub use operating::{OperatingValue, TRIALS};
 pub use outlook::Outlook;
+pub use prediction::{Prediction, Quantity, Row};
 pub use problem::Problem;
 pub use profiled::Reach;
 pub use reported::{Interval, Reported, Status};

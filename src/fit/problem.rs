@@ -1,7 +1,9 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::capture_model::{CaptureModel, LANES, Prediction};
+use super::capture_model::CaptureModel;
+use super::lanes::LANES;
 use super::layout::Layout;
+use super::prediction::Prediction;
 use super::readings::ReadingTerm;
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};

@@ -1,7 +1,9 @@
 //! Scalar readings as terms of the same least squares.
 
-use super::capture_model::{CaptureModel, Local, Prediction};
+use super::capture_model::CaptureModel;
+use super::lanes::Local;
 use super::layout::{Layout, Parameter, Slot, Source};
+use super::prediction::Prediction;
 use crate::bench::{Bench, BrushKind, Reading, Role};
 use nalgebra::DVector;
 

@@ -1,7 +1,8 @@
 //! The back-EMF constant from the commutation ripple of a run-down, as a term of the joint fit.
 
 use super::anchor_ratio::Ratio;
-use super::capture_model::{CaptureModel, direction};
+use super::capture_model::CaptureModel;
+use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
 use crate::bench::{Bench, Role};

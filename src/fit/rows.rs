@@ -1,6 +1,6 @@
 //! Standard deviations of the rows: first from what the instruments can resolve, then from the residuals themselves.
 
-use super::capture_model::{Quantity, Row};
+use super::prediction::{Quantity, Row};
 
 /// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;

@@ -5,10 +5,11 @@
 //! `N⁻¹ M N⁻¹`; M is the sum of the scores' products ([`crate::stats::hac`]) or their scatter over resampled blocks
 //! ([`crate::stats::bootstrap`]). Priors, readings and terms at their bound add what they add to the covariance that is reported.
 
-use super::capture_model::{LANES, Row};
 use super::covariance::inverse_over;
 use super::estimate::{Estimate, noise_of_rows};
+use super::lanes::LANES;
 use super::layout::Source;
+use super::prediction::Row;
 use super::rows::{deviations, groups};
 use crate::bench::Bench;
 use crate::stats::StatsError;

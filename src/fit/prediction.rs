@@ -1,0 +1,84 @@
+//! What a capture's simulation gives: rows to be compared, with their derivatives.
+
+use super::lanes::Local;
+use super::legs::{Bin, Leg};
+
+/// Which channel a row compares.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Quantity {
+    Voltage,
+    Current,
+}
+
+/// One comparison of recorded and predicted.
+#[derive(Clone, Copy, Debug)]
+pub struct Row {
+    pub time_s: f64,
+    pub quantity: Quantity,
+    /// Index of the leg.
+    pub leg: usize,
+    pub samples: usize,
+    pub recorded: f64,
+    pub predicted: Local,
+    /// For rows that stand for a whole leg's zero: the standard uncertainty of the recorded mean.
+    pub zero_uncertainty: Option<f64>,
+}
+
+/// What a capture's simulation gives.
+pub struct Prediction {
+    pub rows: Vec<Row>,
+    /// For each lane the entries of the parameter vector it moves with, and by how much.
+    pub slopes: Vec<Vec<(usize, f64)>>,
+    /// Angle at the middle of each bin of a leg that lasts a few turns, and over it, in recorded volt-seconds.
+    pub(super) angles: Vec<Vec<[f64; 2]>>,
+    /// Back-EMF while running freely on the supply, where the capture shows it.
+    pub running_emf: Option<Local>,
+    /// Back-EMF at each instant of the probes of the capture; `None` where no current is simulated then.
+    pub probed_emf: Vec<Option<Local>>,
+}
+
+impl Prediction {
+    /// The same without its rows.
+    pub fn without_rows(&self) -> Self {
+        Prediction {
+            rows: Vec::new(),
+            slopes: self.slopes.clone(),
+            angles: Vec::new(),
+            probed_emf: self.probed_emf.clone(),
+            running_emf: self.running_emf,
+        }
+    }
+}
+
+/// One row for the mean of a channel over a leg in which its true value is zero.
+pub(super) fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option<Row> {
+    let of = |b: &Bin| {
+        if quantity == Quantity::Voltage {
+            b.voltage_v
+        } else {
+            b.current_a
+        }
+    };
+    let values: Vec<f64> = leg.bins.iter().map(of).filter(|v| v.is_finite()).collect();
+    if values.len() < 4 {
+        return None;
+    }
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    // Blocks of bins hold hum and drift as well as noise.
+    let blocks: Vec<f64> = values
+        .chunks((values.len() / 5).max(1))
+        .map(|c| c.iter().sum::<f64>() / c.len() as f64)
+        .collect();
+    let m = blocks.len() as f64;
+    let variance = blocks.iter().map(|b| (b - mean).powi(2)).sum::<f64>() / (m - 1.0).max(1.0) / m;
+    Some(Row {
+        time_s: leg.bins[0].time_s,
+        quantity,
+        leg: number,
+        samples: leg.bins.iter().map(|b| b.samples).sum(),
+        recorded: mean,
+        predicted: zero,
+        zero_uncertainty: Some(variance.sqrt()),
+    })
+}
