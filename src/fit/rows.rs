@@ -11,8 +11,8 @@ const HALF_WINDOW: usize = 12;
 pub(super) const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
 
 /// How many stretches of residuals that trust is worth, and the least share of it that remains however small they are.
-const PRIOR_WEIGHT: f64 = 1.0;
-const LEAST_SHARE: f64 = 0.05;
+const PRIOR_WEIGHT: f64 = 4.0;
+const LEAST_SHARE: f64 = 0.1;
 
 /// Such departures last. They are looked for in this many stretches of a leg, and a leg holds about so many independent ones,
 /// however many rows it has: a winding that warms or an inductance that bends otherwise than modelled departs once or twice.
