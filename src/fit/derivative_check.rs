@@ -9,10 +9,10 @@ use nalgebra::DVector;
 /// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
 const AGREEMENT: f64 = 1e-4;
 
-/// Steps of a difference, relative to the entry's own scale. The narrow one keeps the third derivative out, the wide one the
-/// jump (a millionth of the state) where a model step is halved on one side of the difference only; a derivative has to
-/// agree with one of them.
-const STEPS: [f64; 2] = [1e-4, 3e-3];
+/// Steps of a difference, relative to the entry's own scale. The narrow ones keep the third derivative out, the wide one the
+/// jump (a millionth of the state) where a model step is halved on one side of the difference only, which the narrowest most
+/// often stops short of; a derivative has to agree with one of them.
+const STEPS: [f64; 3] = [1e-5, 1e-4, 3e-3];
 
 /// A size on which entry `k` bends the prediction.
 fn scale(layout: &Layout, x: &DVector<f64>, k: usize) -> f64 {

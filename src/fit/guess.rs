@@ -53,6 +53,8 @@ pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
 pub(super) fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
     let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
     let source = capture.source_v.map(|v| v.value);
+    let voltages = legs.iter().flat_map(|l| &l.bins).map(|b| b.voltage_v.abs());
+    let highest_v = voltages.filter(|v| v.is_finite()).fold(0.0, f64::max);
     let mut emf_before: Option<f64> = None;
     for (number, leg) in legs.iter().enumerate() {
         match leg.kind {
@@ -66,7 +68,8 @@ pub(super) fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
                     .iter()
                     .rev()
                     .map(|b| b.voltage_v)
-                    .find(|v| v.is_finite());
+                    .find(|v| v.is_finite())
+                    .filter(|v| v.abs() > LEAST_FALL * highest_v);
             }
             _ => {}
         }
@@ -161,6 +164,9 @@ fn connected(
     }
 }
 
+/// Share of an open-terminal voltage by which it has to fall before a slope is read from it.
+const LEAST_FALL: f64 = 0.02;
+
 fn open(leg: &Leg, hints: &mut Hints) {
     let bins: Vec<&Bin> = leg.bins[..leg.compared]
         .iter()
@@ -178,11 +184,15 @@ fn open(leg: &Leg, hints: &mut Hints) {
         )
     };
     let (t0, v0) = mean(&bins[..quarter]);
-    let (t1, v1) = mean(&bins[quarter..2 * quarter]);
-    hints
-        .slowing
-        .push(((v0.abs() - v1.abs()) / (t1 - t0)).max(1e-9));
     hints.running_emf.push(v0.abs());
+    // The slope near the beginning, or over all of a leg in which that is lost in ripple; none of a leg that shows no fall.
+    let later = [&bins[quarter..2 * quarter], &bins[bins.len() - quarter..]];
+    let slope = later.into_iter().find_map(|part| {
+        let (t1, v1) = mean(part);
+        let fall = v0.abs() - v1.abs();
+        (fall > LEAST_FALL * v0.abs()).then(|| fall / (t1 - t0))
+    });
+    hints.slowing.extend(slope);
 }
 
 pub(super) fn least(values: &[f64]) -> Option<f64> {

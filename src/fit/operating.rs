@@ -3,6 +3,10 @@
 //! They bend with their inputs (a friction that is hardly known, a term at its bound), so distributions are propagated, not moments:
 //! JCGM 101:2008, 5 and 7. Free entries are drawn from the normal distribution of the fit; an entry held at its bound from the part of
 //! its own above that bound, the free ones following; motors with a negative friction or drop are drawn again.
+//!
+//! A term that the captures do not show (windage, brush drop, armature reaction) may as well be absent: then all motors would lie on one
+//! side of the one that has none of it. So each motor is taken a second time without such terms, the others following, and the interval
+//! covers both models.
 
 use super::estimate::Estimate;
 use super::layout::Slot;
@@ -30,7 +34,8 @@ pub struct OperatingValue {
     pub name: &'static str,
     /// UCUM code.
     pub unit: &'static str,
-    /// Mean, standard deviation and shortest interval of the drawn values, which holds the end at which a term is absent.
+    /// Mean and standard deviation of all motors; the interval holds the shortest one with and the shortest one without the terms that
+    /// the captures do not show.
     pub interval: Interval,
 }
 
@@ -48,6 +53,8 @@ const SLOTS: [Slot; 8] = [
 /// Those of them that are not negative.
 const NOT_NEGATIVE: std::ops::RangeInclusive<usize> = 1..=4;
 const REACTION: usize = 6;
+/// Windage, brush drop, armature reaction.
+const MAY_BE_ABSENT: [usize; 3] = [3, 4, REACTION];
 const CONSTANT: usize = 7;
 
 /// An entry held at its bound: what it may be above it, and how the drawn ones follow.
@@ -62,29 +69,20 @@ impl Estimate {
     /// Absent: what needs a back-EMF constant that nothing tells, what is known to less than half of itself, and what some of the
     /// motors drawn do not have.
     pub fn operating(&self, voltage_v: f64) -> Vec<OperatingValue> {
-        let columns = self.draw_steady_states(voltage_v);
         let names = [
             ("no_load_speed", "rad/s"),
             ("no_load_current", "A"),
             ("stall_torque", "N.m"),
             ("stall_current", "A"),
         ];
-        columns
+        let Some([with, without]) = self.draw_steady_states(voltage_v) else {
+            return Vec::new();
+        };
+        names
             .into_iter()
-            .flatten()
-            .zip(names)
-            .filter_map(|(column, (name, unit))| {
-                let outcomes = Outcomes::new(column).ok()?;
-                if outcomes.undefined as f64 > MOST_UNDEFINED * TRIALS as f64 {
-                    return None;
-                }
-                let (lower, upper) = outcomes.shortest_interval(self.options.level).ok()?;
-                let interval = Interval {
-                    value: outcomes.mean(),
-                    standard_uncertainty: outcomes.standard_uncertainty(),
-                    lower,
-                    upper,
-                };
+            .zip(with.into_iter().zip(without))
+            .filter_map(|((name, unit), (with, without))| {
+                let interval = self.of_both(with, without)?;
                 let vague = interval.standard_uncertainty > LARGEST_RELATIVE * interval.value;
                 (!vague && interval.value > 0.0).then_some(OperatingValue {
                     name,
@@ -95,8 +93,25 @@ impl Estimate {
             .collect()
     }
 
-    /// Columns of the four quantities; NaN where a motor drawn has none.
-    fn draw_steady_states(&self, voltage_v: f64) -> Option<[Vec<f64>; 4]> {
+    /// What the two models together say.
+    fn of_both(&self, with: Vec<f64>, without: Vec<f64>) -> Option<Interval> {
+        let level = self.options.level;
+        let both = Outcomes::new(with.iter().chain(&without).copied()).ok()?;
+        if both.undefined as f64 > MOST_UNDEFINED * 2.0 * TRIALS as f64 {
+            return None;
+        }
+        let (a, b) = Outcomes::new(with).ok()?.shortest_interval(level).ok()?;
+        let (c, d) = Outcomes::new(without).ok()?.shortest_interval(level).ok()?;
+        Some(Interval {
+            value: both.mean(),
+            standard_uncertainty: both.standard_uncertainty(),
+            lower: a.min(c),
+            upper: b.max(d),
+        })
+    }
+
+    /// Columns of the four quantities, with and without the terms that the captures do not show; NaN where a motor drawn has none.
+    fn draw_steady_states(&self, voltage_v: f64) -> Option<[[Vec<f64>; 4]; 2]> {
         let layout = &self.problem.layout;
         let x = &self.solution.x;
         let entries: Vec<Option<usize>> = SLOTS.iter().map(|slot| layout.find(slot)).collect();
@@ -136,25 +151,53 @@ impl Estimate {
                 }
             })
             .collect();
+        let absences = absences(&mean, spread);
         let mut random = StdRng::seed_from_u64(SEED);
-        let mut columns = std::array::from_fn(|_| Vec::with_capacity(TRIALS));
+        let mut columns: [[Vec<f64>; 4]; 2] =
+            std::array::from_fn(|_| std::array::from_fn(|_| Vec::with_capacity(TRIALS)));
         let mut left = MOST_REFUSED * TRIALS;
-        while columns[0].len() < TRIALS {
+        while columns[0][0].len() < TRIALS {
             left = left.checked_sub(1)?;
             let mut y = &mean + normal.draw(&mut random);
+            let mut plain = y.clone();
+            for (k, follow) in &absences {
+                let gone = plain[*k];
+                plain.axpy(-gone, follow, 1.0);
+            }
             for bound in &bounds {
                 let part: f64 = random.random();
                 y.axpy(bound.above.quantile(part), &bound.follow, 1.0);
             }
-            if NOT_NEGATIVE.chain([REACTION]).any(|k| y[k] < 0.0) {
+            let possible = |y: &DVector<f64>| NOT_NEGATIVE.chain([REACTION]).all(|k| y[k] >= 0.0);
+            if !possible(&y) {
                 continue;
             }
-            for (column, value) in columns.iter_mut().zip(steady_states(&y, voltage_v)) {
-                column.push(value);
+            // Rounding leaves a term that was taken out a hair off zero.
+            absences.iter().for_each(|(k, _)| plain[*k] = 0.0);
+            let plain = if possible(&plain) { &plain } else { &y };
+            for (columns, y) in columns.iter_mut().zip([&y, plain]) {
+                for (column, value) in columns.iter_mut().zip(steady_states(y, voltage_v)) {
+                    column.push(value);
+                }
             }
         }
         Some(columns)
     }
+}
+
+/// Terms that stand less than two standard deviations from zero: their place, and how all move with each of them once those before it
+/// are gone.
+fn absences(mean: &DVector<f64>, mut spread: DMatrix<f64>) -> Vec<(usize, DVector<f64>)> {
+    let mut out = Vec::new();
+    for k in MAY_BE_ABSENT {
+        let variance = spread[(k, k)];
+        if variance > 0.0 && mean[k] < 2.0 * variance.sqrt() {
+            let follow = spread.column(k) / variance;
+            spread -= &follow * follow.transpose() * variance;
+            out.push((k, follow));
+        }
+    }
+    out
 }
 
 /// No-load speed and current, stall torque and current.
