@@ -195,8 +195,9 @@ pub fn estimate(
     {
         let spread = covariance(&problem, &plain, &predictions).total;
         let known = Known {
-            log_constant: plain.x[entry],
-            standard_uncertainty: spread[(entry, entry)].max(0.0).sqrt(),
+            constant: entry,
+            x: &plain.x,
+            covariance: &spread,
         };
         if anchored.is_some() {
             let (terms, told) = ripple_anchors_beside(

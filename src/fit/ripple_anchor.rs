@@ -11,6 +11,7 @@ use crate::ripple::{
     Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, USUAL_POLES, analyse_run_down_at,
     cycles_per_revolution,
 };
+use nalgebra::{DMatrix, DVector};
 
 /// Probability that a candidate's constant must have to be used.
 const SETTLED: f64 = 0.95;
@@ -83,11 +84,26 @@ pub fn ripple_anchors(
         .collect()
 }
 
-/// The logarithm of the constant as everything but the ripple has it, with its standard uncertainty.
-#[derive(Clone, Copy, Debug)]
-pub struct Known {
-    pub log_constant: f64,
-    pub standard_uncertainty: f64,
+/// What everything but the ripple says of the constant.
+#[derive(Clone, Copy)]
+pub struct Known<'a> {
+    /// Entry of its logarithm.
+    pub constant: usize,
+    pub x: &'a DVector<f64>,
+    pub covariance: &'a DMatrix<f64>,
+}
+
+impl Known<'_> {
+    /// The logarithm of the constant as the voltage channel of a capture shows it, its gain included, with its standard uncertainty.
+    fn seen_by(&self, model: &CaptureModel) -> (f64, f64) {
+        let mut slope = DVector::zeros(self.x.len());
+        slope[self.constant] = 1.0;
+        for &(entry, factor) in &model.links[direction::VOLTAGE_GAIN] {
+            slope[entry] += factor;
+        }
+        let variance = slope.dot(&(self.covariance * &slope));
+        (slope.dot(self.x), variance.max(0.0).sqrt())
+    }
 }
 
 /// Sigmas within which a candidate agrees with what else is known of the constant.
@@ -98,7 +114,7 @@ pub(super) const AGREES: f64 = 4.0;
 /// which is told where it contradicts.
 pub fn ripple_anchors_beside(
     findings: &mut [RippleFinding],
-    known: Known,
+    known: Known<'_>,
     stated_segments: Option<u32>,
     models: &[CaptureModel],
     layout: &mut Layout,
@@ -108,10 +124,11 @@ pub fn ripple_anchors_beside(
         let Some(first) = finding.result.candidates.first() else {
             continue;
         };
+        let (log_constant, spread) = known.seen_by(&models[finding.capture]);
         let sigmas = |c: &Candidate| {
             let k = c.back_emf_constant_v_s_per_rad;
             let relative = c.standard_uncertainty / k;
-            (k.ln() - known.log_constant) / known.standard_uncertainty.hypot(relative).max(1e-3)
+            (k.ln() - log_constant) / spread.hypot(relative).max(1e-3)
         };
         let agreeing = finding
             .result
@@ -131,8 +148,8 @@ pub fn ripple_anchors_beside(
         let claim = |c: &Candidate| {
             let k = c.back_emf_constant_v_s_per_rad;
             let ratio = Ratio {
-                of_constants: (k.ln() - known.log_constant).exp(),
-                relative_sd: known.standard_uncertainty.hypot(c.standard_uncertainty / k),
+                of_constants: (k.ln() - log_constant).exp(),
+                relative_sd: spread.hypot(c.standard_uncertainty / k),
                 cycles_per_revolution: Some(c.cycles_per_revolution),
             };
             let words = ratio.words("K from this ripple", "K from the other anchors");

@@ -163,11 +163,8 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
     remarks.push(RELATIVE_TO_GAIN.to_string());
 }
 
-/// Probability from the comb alone below which a given count is told to disagree: in general, and where its cycles are a multiple of those
-/// that the comb reads. There it explains every line that is seen too, and only lines that are missing speak against it, as those of even
-/// segments do (common practice, no source).
+/// Probability from the comb alone below which a given count is told to disagree.
 const LEAST_LIKELY: f64 = 0.05;
-const LEAST_OF_MULTIPLE: f64 = 1e-3;
 
 fn counts(remarks: &mut Vec<String>, found: &Findings) {
     let Some(first) = found.candidates.first() else {
@@ -244,11 +241,19 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
             .iter()
             .find(|c| c.segments == given)
             .map(|g| g.cycles_per_revolution);
-        let least = |best: &Candidate| match cycles {
-            Some(n) if n.is_multiple_of(best.cycles_per_revolution) => LEAST_OF_MULTIPLE,
-            _ => LEAST_LIKELY,
-        };
-        if let Some(best) = comb_best.filter(|best| like < least(best)) {
+        // Then every line that is seen is one of unevenness too, and the constant is the same.
+        let multiple = comb_best.filter(|best| {
+            same(best)
+                && cycles.is_some_and(|n| {
+                    n != best.cycles_per_revolution && n.is_multiple_of(best.cycles_per_revolution)
+                })
+        });
+        if let Some(best) = multiple.filter(|_| like < LEAST_LIKELY) {
+            remarks.push(format!(
+                "the given {given} segments make a multiple of the {} ripple cycles per revolution that the comb reads: the lines that are seen may be those of unevenness, and K is the same either way",
+                best.cycles_per_revolution
+            ));
+        } else if let Some(best) = comb_best.filter(|_| like < LEAST_LIKELY) {
             let ratio = f64::from(best.cycles_per_revolution);
             remarks.push(format!(
                 "the given {given} segments do not agree with the comb: probability {comb:.1e} from the comb alone, which reads {} segments, {ratio:.0} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers",
