@@ -3,7 +3,7 @@
 //! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
 //! decimal mark, first row of numbers), `layout` with `header` and `role` (names, units, time column), `table` and
 //! `bulk` (rows streamed into columns; `digits` and `line_ends` are their fast ways), `axis` with `time` (even or listed, gaps and repeats), with `facts` (preamble),
-//! `unit`, `cell` and `remark` (wording) beside. `signal` tells what a column says of the instrument.
+//! `unit`, `cell` and `remark` (wording) beside. `signal` and `noise` tell what a column says of the instrument.
 
 mod alike;
 mod axis;
@@ -17,6 +17,7 @@ mod header;
 mod layout;
 mod levels;
 mod line_ends;
+mod noise;
 mod options;
 mod piece;
 mod read;

@@ -48,7 +48,7 @@ pub fn open_stretch(waveform: &Waveform, timeline: &Timeline) -> Option<OpenStre
         voltage_v: values.iter().map(|v| sign * (v - zero)).collect(),
         zero_v,
         quantisation_step_v: trace.quantisation_step,
-        clipped: trace.clipped.get(open.first..open.end)?.to_vec(),
+        clipped: trace.clipped_in(open.first..open.end)?,
     })
 }
 
