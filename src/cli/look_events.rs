@@ -3,9 +3,7 @@
 use super::look::engineering;
 use crate::bench::{Doubt, Role, Waveform, role_name};
 use crate::capture::{Codes, Record, TimeAxis};
-use crate::events::{
-    ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess, open_stretch,
-};
+use crate::events::{ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess};
 use crate::ripple::{
     CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
@@ -48,7 +46,7 @@ impl<'a> Findings<'a> {
         };
         let timeline = guessed.events(codes, role);
         let ripple = (role == Role::RunDown)
-            .then(|| open_stretch(&columns.waveform(record), &timeline))
+            .then(|| guessed.open_stretch(codes, &timeline))
             .flatten()
             .map(|stretch| {
                 let options = RippleOptions::for_stretch(&stretch, None, None);

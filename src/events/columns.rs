@@ -1,6 +1,7 @@
 //! Which channel of a record is the motor's voltage, which its current, and which way round they stand.
 
 use super::find::find_in;
+use super::open_stretch::{OpenStretch, open_rows};
 use super::phase::Timeline;
 use super::role::{RoleGuess, guess_role_in};
 use super::series::Series;
@@ -81,6 +82,17 @@ impl<'a> Guessed<'a> {
             i: series(&self.current, current),
         };
         find_in(view, role)
+    }
+
+    /// The open stretch of the chosen voltage, as [`super::open_stretch()`] finds it in [`ColumnGuess::waveform`], without a copy
+    /// of the columns.
+    pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch> {
+        let index = self.columns.voltage?;
+        let (channel, codes) = (self.record.channels.get(index)?, codes.get(index)?);
+        let flags = |rows| Some(codes.clipped_in(rows));
+        let mut open = open_rows(&self.record.time, &channel.values, flags, timeline)?;
+        open.quantisation_step_v = codes.step;
+        Some(open)
     }
 }
 

@@ -37,7 +37,7 @@ pub use find::find;
 pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
-pub use role_check::{channels_swapped, contradiction};
+pub use role_check::{Mismatch, channels_swapped, contradiction, mismatch};
 pub use switching::{Switching, switching};
 
 #[cfg(test)]

@@ -256,12 +256,24 @@ fn difference_noise(x: &[f64]) -> f64 {
 /// A share `p` of all neighbours is equal; a run of `n` equal rows then has a chance of about `p^(n−1)`, and one below
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
 fn top_code_runs(x: &[f64]) -> Vec<bool> {
-    let (low, high) = range(x);
+    // What is true of the ends of the record's range is true of a stretch that reaches them: one pass tells where to look.
+    let found: Vec<(usize, &[f64], (f64, f64), usize)> = stretches(x, 1)
+        .map(|(first, rows)| {
+            let (low, high) = lanes::range(rows);
+            let pair = |[a, b]: [f64; 2]| a == b && (a == low || a == high);
+            (first, rows, (low, high), lanes::count(rows, pair))
+        })
+        .collect();
+    const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+    let ranges = found.iter().map(|stretch| stretch.2);
+    let (low, high) = ranges.fold(NONE, |a, b| (a.0.min(b.0), a.1.max(b.1)));
     let at_ends = |v: f64| v == low || v == high;
     // One row is no run: most records end here.
     let at_end = |w: [f64; 2]| at_ends(w[0]) && w[0] == w[1];
-    let runs: Vec<(usize, usize)> = stretches(x, 1)
-        .filter(|(_, x)| lanes::count(x, at_end) > 0)
+    let runs: Vec<(usize, usize)> = found
+        .into_par_iter()
+        .filter(|(_, _, (l, h), pairs)| *pairs > 0 && (*l == low || *h == high))
+        .map(|(first, rows, ..)| (first, rows))
         .flat_map_iter(|(first, x)| {
             let pairs = x.windows(2).enumerate();
             pairs
@@ -365,12 +377,4 @@ pub(crate) fn stretches(
         let first = k * STRETCH;
         (first, &x[first..(first + STRETCH + more).min(x.len())])
     })
-}
-
-/// Smallest and largest value.
-fn range(x: &[f64]) -> (f64, f64) {
-    const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
-    stretches(x, 0)
-        .map(|(_, x)| lanes::range(x))
-        .reduce(|| NONE, |a, b| (a.0.min(b.0), a.1.max(b.1)))
 }
