@@ -2,7 +2,7 @@
 //! drawn files with faults in them.
 
 use proptest::prelude::*;
-use rundown::capture::{ReadError, ReadOptions, Record, TimeAxis, read_from};
+use rundown::capture::{Limits, ReadError, ReadOptions, Record, TimeAxis, read_from};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -111,7 +111,9 @@ proptest! {
     #[test]
     fn drawn_files_are_read_to_the_same_bits(
         rows in prop::collection::vec((cell(), cell()), 30..300),
-        spoilt in prop::option::weighted(0.4, (0usize..300, prop::sample::select(vec!["", "1", "1,2,3,4,5", "# note", "a;b", "\u{fc}"]))),
+        // The layout is looked for in the first thousand lines; what comes behind them is read another way.
+        copies in prop::sample::select(vec![1usize, 1, 9]),
+        spoilt in prop::option::weighted(0.4, (0usize..2700, prop::sample::select(vec!["", "1", "1,2,3,4,5", "# note", "a;b", "\u{fc}"]))),
         comma in any::<bool>(),
         crlf in prop::sample::select(vec!["\n", "\r\n", "\r"]),
         open_end in any::<bool>(),
@@ -120,7 +122,7 @@ proptest! {
     ) {
         let delimiter = if comma { ';' } else { ',' };
         let mut lines = vec![format!("t (s){delimiter}a (V){delimiter}b (A)")];
-        for (k, (a, b)) in rows.iter().enumerate() {
+        for (k, (a, b)) in std::iter::repeat_n(&rows, copies).flatten().enumerate() {
             let plain = |text: &String| cells_odd || text.trim().parse::<f64>().is_ok_and(|v| v.abs() < 9.9e37);
             let shown = |text: &String| if plain(text) { text.clone() } else { "0.5".to_owned() };
             let time = format!("{:.6}", 1e-3 * k as f64);
@@ -143,4 +145,42 @@ proptest! {
         let (plain, fast) = both(Path::new("drawn.csv"), text.as_bytes(), piece);
         prop_assert_eq!(plain, fast);
     }
+}
+
+#[test]
+fn bounds_hold_behind_the_head_as_row_by_row() {
+    let row = |k: usize| format!("{:.6},{}.5,-{}e-3\r\n", 1e-3 * k as f64, k % 90, k % 7);
+    let mut text = String::from("t (s),a (V),b (A)\r\n");
+    (0..2000).for_each(|k| text += &row(k));
+    // A number with blanks before it is one, however many they are.
+    text += &format!("2.000000,{}1.5,2\r\n", " ".repeat(300));
+    (2001..3000).for_each(|k| text += &row(k));
+    let read = |bulk_bytes, line_bytes, text_bytes| {
+        let options = ReadOptions {
+            bulk_bytes: Some(bulk_bytes),
+            limits: Limits {
+                line_bytes,
+                text_bytes,
+                ..Limits::default()
+            },
+            ..ReadOptions::default()
+        };
+        told(&read_from(Path::new("long.csv"), text.as_bytes(), &options))
+    };
+    let all = text.len() as u64;
+    for piece in [0, 150, 5000] {
+        assert!(!read(piece, 316, all).starts_with("error"), "{piece}");
+        let long = read(piece, 310, all);
+        assert!(
+            long.starts_with("error: long.csv:2002: "),
+            "{piece}: {long}"
+        );
+        let much = read(piece, 316, all - 10);
+        assert!(much.starts_with("error: long.csv:"), "{piece}: {much}");
+        assert!(
+            much.contains(&format!("more than {} bytes", all - 10)),
+            "{much}"
+        );
+    }
+    assert_eq!(read(0, 316, all), read(5000, 316, all));
 }

@@ -216,3 +216,76 @@ fn what_is_no_lot_is_told_before_any_work() {
     let (text, _) = lot(&table, &output, &["--part", "3/2"]);
     assert!(text.contains("there is no part 3 of 2"), "{text}");
 }
+
+#[cfg(feature = "parquet")]
+#[test]
+fn a_parquet_manifest_and_table_say_the_same_as_csv() {
+    use polars::prelude::{Column, DataFrame, DataType, ParquetReader, ParquetWriter, SerReader};
+    use std::fs::File;
+
+    let folder = tempfile::tempdir().expect("a folder");
+    shelf(folder.path(), 2);
+    let sheet = std::fs::read_to_string(folder.path().join("m00/bench.toml")).expect("a sheet");
+    std::fs::write(folder.path().join("station.toml"), sheet).expect("written");
+    let (as_csv, as_parquet) = (
+        folder.path().join("lot.csv"),
+        folder.path().join("lot.parquet"),
+    );
+    // The second motor has no captures: its numbers are unknown in both tables.
+    let table = "motor,order,sheet,folder\nSN7,3.5,station.toml,m01\nSN8,1,station.toml,m77\n";
+    std::fs::write(&as_csv, table).expect("written");
+    let columns = vec![
+        Column::new("motor".into(), ["SN7", "SN8"]),
+        Column::new("order".into(), [3.5, 1.0]),
+        Column::new("sheet".into(), ["station.toml", "station.toml"]),
+        Column::new("folder".into(), ["m01", "m77"]),
+    ];
+    let mut manifest = DataFrame::new(2, columns).expect("a table");
+    let file = File::create(&as_parquet).expect("a file");
+    ParquetWriter::new(file)
+        .finish(&mut manifest)
+        .expect("written");
+
+    let (by_csv, by_parquet) = (folder.path().join("one"), folder.path().join("two"));
+    for (manifest, output) in [(&as_csv, &by_csv), (&as_parquet, &by_parquet)] {
+        let (text, status) = lot(manifest, output, &[]);
+        assert_eq!(status, 1, "{text}");
+        assert!(
+            text.contains("2 motors: 1 stand, 0 doubtful, 1 failed"),
+            "{text}"
+        );
+    }
+    let rows = std::fs::read_to_string(by_csv.join("motors.csv")).expect("a table");
+    let same = std::fs::read_to_string(by_parquet.join("motors.csv")).expect("a table");
+    assert_eq!(rows, same);
+
+    // Every cell of the Parquet table, numbers to the last bit.
+    let file = File::open(by_parquet.join("motors.parquet")).expect("a table");
+    let parquet = ParquetReader::new(file).finish().expect("a Parquet table");
+    let mut reader = csv::Reader::from_reader(rows.as_bytes());
+    let names: Vec<String> = parquet
+        .get_column_names()
+        .into_iter()
+        .map(|name| name.to_string())
+        .collect();
+    let head = reader.headers().expect("a head line").clone();
+    assert_eq!(names, head.iter().collect::<Vec<_>>());
+    let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.expect("a row")).collect();
+    assert_eq!((rows.len(), parquet.height()), (2, 2));
+    let mut numbers = 0;
+    for (at, column) in parquet.columns().iter().enumerate() {
+        let texts = column.cast(&DataType::String).expect("text");
+        let texts = texts.str().expect("text");
+        for (row, cells) in rows.iter().enumerate() {
+            let (csv, parquet) = (&cells[at], texts.get(row).unwrap_or_default());
+            match (csv.parse::<f64>(), parquet.parse::<f64>()) {
+                (Ok(csv), Ok(parquet)) => {
+                    assert_eq!(csv.to_bits(), parquet.to_bits(), "{}", head[at].to_owned());
+                    numbers += 1;
+                }
+                _ => assert_eq!(csv, parquet, "{}", head[at].to_owned()),
+            }
+        }
+    }
+    assert!(numbers > 40, "{numbers}");
+}

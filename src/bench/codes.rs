@@ -14,16 +14,13 @@ pub(super) fn codes(channel: &Channel) -> Codes {
     let Some(step) = codes.step else {
         return codes;
     };
+    let Some((low, high)) = codes.range else {
+        return codes;
+    };
     let flags = &mut codes.clipped;
-    let (low, high) = channel
-        .values
-        .iter()
-        .filter(|v| v.is_finite())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-            (l.min(*v), h.max(*v))
-        });
     for extreme in [low, high] {
         if at_edge(channel, extreme, (low, high), step) {
+            flags.resize(channel.values.len(), false);
             for (flag, value) in flags.iter_mut().zip(&channel.values) {
                 *flag |= (value - extreme).abs() < 0.5 * step;
             }

@@ -8,6 +8,7 @@ use super::setup::ChannelChain;
 use super::typed::{InstrumentKind, Measures};
 use super::waveform::Trace;
 use crate::capture::{Channel, Record};
+use crate::stats::lanes;
 
 /// A trace, its chain, and what was doubtful about it.
 pub(super) struct Converted {
@@ -42,8 +43,7 @@ pub(super) fn convert(
 ) -> Result<Converted, String> {
     let channel = column(plan, record)?;
     let mut remarks = Vec::new();
-    let present = channel.values.iter().filter(|v| !v.is_nan()).count();
-    if present == 0 {
+    if channel.values.iter().all(|v| v.is_nan()) {
         return Err(format!(
             "column {} \"{}\" ({}) holds no number in {} rows. Export it again, or say {}.recorded = false to use the other channel alone",
             channel.column,
@@ -146,10 +146,7 @@ fn zero(
         (0.0, None)
     };
     // A zero in percent means of the largest value in the capture, which stands for the range.
-    let largest = trace
-        .values
-        .iter()
-        .fold(0.0, |largest: f64, v| largest.max(v.abs()));
+    let largest = lanes::largest(&trace.values, |[v]| v.abs()).max(0.0);
     let squared: f64 = stated
         .iter()
         .map(|zero| zero.standard_uncertainty(largest, scale).powi(2))
@@ -181,13 +178,7 @@ fn vertical_scale(
         .map(|i| &hardware[*i])
         .find(|h| h.kind == InstrumentKind::Oscilloscope);
     let divisions = f64::from(scope.map_or(10, |s| s.divisions).max(1));
-    let (low, high) = trace
-        .values
-        .iter()
-        .filter(|v| !v.is_nan())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-            (l.min(*v), h.max(*v))
-        });
+    let (low, high) = lanes::range(&trace.values);
     // The trace fits the screen, so this is the least the scale can be; averaging makes codes finer than the converter's.
     let from_span = (high - low) / divisions;
     let from_codes = scope.and_then(|s| s.bits).and_then(|bits| {

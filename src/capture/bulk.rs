@@ -3,20 +3,17 @@
 //! Only pieces without a single odd cell are taken; the first piece with one, all after it and the last of the file are
 //! handed back to be read row by row, so that places in messages stay exact and the result is the same.
 
-use super::cell::{self, Cell};
-use super::digits::printed;
+use super::block::{Block, Filled};
 use super::layout::{Layout, Role};
 use super::options::Limits;
+use super::piece::{Parsed, Plan};
 use super::table::Table;
-use super::times::Packed;
-use memchr::{memchr, memchr2, memrchr};
+use memchr::{memchr, memrchr};
 use rayon::prelude::*;
 use std::io::{self, Read};
 
 /// Pieces in a block.
 const PIECES: usize = 8;
-/// Sizes from here on are marks, not numbers (see [`cell::parse`]).
-const LARGEST: f64 = 9.9e37;
 
 /// True when the rows can be read in bulk.
 pub(super) fn suits(layout: &Layout) -> bool {
@@ -31,29 +28,16 @@ pub(super) fn suits(layout: &Layout) -> bool {
         })
 }
 
-/// What was read but not taken: text to be read again, and the fault that comes after it.
-#[derive(Default)]
+/// What was read but not taken, and the fault that comes after it.
+#[derive(Debug)]
 pub(super) struct Left {
-    text: Vec<u8>,
-    at: usize,
-    fault: Option<io::Error>,
+    pub text: Vec<u8>,
+    pub fault: Option<io::Error>,
+    /// Bytes taken, all before `text`.
+    pub taken: usize,
 }
 
-impl Read for Left {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        if self.at < self.text.len() {
-            let count = (&self.text[self.at..]).read(buffer)?;
-            self.at += count;
-            return Ok(count);
-        }
-        match self.fault.take() {
-            Some(error) => Err(error),
-            None => Ok(0),
-        }
-    }
-}
-
-/// Appends full pieces of `piece` bytes to the table. `bytes`: how long the text is, where that is known.
+/// Appends full pieces of `piece` bytes to the table; line ends are LF or CR LF. `bytes`: how long the text is, where that is known.
 pub(super) fn read_blocks<R: Read>(
     text: &mut R,
     layout: &Layout,
@@ -68,7 +52,7 @@ pub(super) fn read_blocks<R: Read>(
     let mut now = Block::default();
     let mut next = Block::default();
     let mut state = now.fill(text, size);
-    let mut first = true;
+    let mut total = 0;
     loop {
         // Of the last block the last piece stays, so that the end of the file is judged row by row.
         let end = match state {
@@ -101,12 +85,13 @@ pub(super) fn read_blocks<R: Read>(
                 }
             });
         }
-        if std::mem::take(&mut first)
+        if total == 0
             && taken > 0
             && let Some(bytes) = bytes
         {
             make_room(table, bytes as f64 / taken as f64, limits, plan.columns);
         }
+        total += taken;
         let fault = |filled| match filled {
             Filled::Fault(error) => Some(error),
             _ => None,
@@ -121,8 +106,8 @@ pub(super) fn read_blocks<R: Read>(
                 text.extend_from_slice(next.text());
                 return Left {
                     text,
-                    at: 0,
                     fault: fault(before).or(after.and_then(fault)),
+                    taken: total,
                 };
             }
         }
@@ -137,170 +122,6 @@ fn make_room(table: &mut Table, times: f64, limits: &Limits, columns: usize) {
     for column in &mut table.values {
         let more = rows.saturating_sub(column.values.len());
         let _ = column.values.try_reserve_exact(more);
-    }
-}
-
-/// A buffer whose first `length` bytes are text.
-#[derive(Default)]
-struct Block {
-    bytes: Vec<u8>,
-    length: usize,
-}
-
-enum Filled {
-    Full,
-    Ended,
-    Fault(io::Error),
-}
-
-impl Block {
-    fn text(&self) -> &[u8] {
-        &self.bytes[..self.length]
-    }
-
-    fn begin_with(&mut self, text: &[u8], size: usize) {
-        if self.bytes.len() < size {
-            self.bytes.resize(size, 0);
-        }
-        self.bytes[..text.len()].copy_from_slice(text);
-        self.length = text.len();
-    }
-
-    fn fill<R: Read>(&mut self, text: &mut R, size: usize) -> Filled {
-        if self.bytes.len() < size {
-            self.bytes.resize(size, 0);
-        }
-        while self.length < size {
-            match text.read(&mut self.bytes[self.length..size]) {
-                Ok(0) => return Filled::Ended,
-                Ok(count) => self.length += count,
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                Err(error) => return Filled::Fault(error),
-            }
-        }
-        Filled::Full
-    }
-}
-
-/// What becomes of each cell of a row.
-struct Plan {
-    /// One entry a cell: the place among the kept columns.
-    seats: Vec<Option<usize>>,
-    /// Kept columns, time first where there is one.
-    columns: usize,
-    has_time: bool,
-    delimiter: u8,
-    decimal: u8,
-}
-
-impl Plan {
-    fn new(layout: &Layout, table: &Table) -> Plan {
-        let kept: Vec<usize> = table
-            .time
-            .iter()
-            .chain(&table.values)
-            .map(|c| c.column)
-            .collect();
-        Plan {
-            seats: (0..layout.columns.len())
-                .map(|column| kept.iter().position(|&k| k == column))
-                .collect(),
-            columns: kept.len(),
-            has_time: table.time.is_some(),
-            delimiter: layout.dialect.delimiter,
-            decimal: layout.dialect.decimal,
-        }
-    }
-}
-
-/// The numbers of one piece.
-#[derive(Default)]
-struct Parsed {
-    columns: Vec<Vec<f64>>,
-    rows: usize,
-    /// Most significant digits printed in the time column.
-    time_digits: u32,
-    /// Digits of each time as a whole number, as long as all have one power of ten.
-    marks: Vec<i64>,
-    power: Option<i32>,
-    times: Option<Packed>,
-    good: bool,
-}
-
-impl Parsed {
-    fn read(&mut self, piece: &[u8], plan: &Plan) {
-        self.columns.resize_with(plan.columns, Vec::new);
-        self.columns.iter_mut().for_each(Vec::clear);
-        self.rows = 0;
-        self.time_digits = 0;
-        self.marks.clear();
-        self.power = None;
-        self.good = self.rows_of(piece, plan).is_some();
-        self.times = match self.power {
-            Some(power @ -18..=0) if self.good && self.marks.len() == self.rows => {
-                Packed::new(&self.marks, -power as u8)
-            }
-            _ => None,
-        };
-    }
-
-    /// `None` at the first odd cell.
-    fn rows_of(&mut self, piece: &[u8], plan: &Plan) -> Option<()> {
-        let mut rest = piece;
-        let last = plan.seats.len() - 1;
-        let mut most = 0u64;
-        while !rest.is_empty() {
-            for (cell, seat) in plan.seats.iter().enumerate() {
-                let stop = if cell == last { b'\n' } else { plan.delimiter };
-                let Some(seat) = *seat else {
-                    let end = memchr(stop, rest)?;
-                    if cell != last && memchr(b'\n', &rest[..end]).is_some() {
-                        return None;
-                    }
-                    if cell == last && memchr(plan.delimiter, &rest[..end]).is_some() {
-                        return None;
-                    }
-                    rest = &rest[end + 1..];
-                    continue;
-                };
-                let is_time = plan.has_time && seat == 0;
-                match printed(rest, plan.decimal) {
-                    Some(number) if rest.get(number.length) == Some(&stop) => {
-                        if number.value.abs() >= LARGEST {
-                            return None;
-                        }
-                        if is_time {
-                            most = most.max(number.digits);
-                            if *self.power.get_or_insert(number.power) == number.power {
-                                self.marks.extend(number.mark());
-                            }
-                        }
-                        self.columns[seat].push(number.value);
-                        rest = &rest[number.length + 1..];
-                    }
-                    _ => {
-                        let end = memchr2(stop, b'\n', rest)?;
-                        if rest.get(end) != Some(&stop) {
-                            return None;
-                        }
-                        let text = &rest[..end];
-                        let Cell::Number(value) = cell::parse(text, plan.decimal) else {
-                            return None;
-                        };
-                        if is_time {
-                            self.time_digits = self.time_digits.max(cell::significant_digits(text));
-                        }
-                        self.columns[seat].push(value);
-                        rest = &rest[end + 1..];
-                    }
-                }
-            }
-            self.rows += 1;
-        }
-        if most > 0 {
-            self.time_digits = self.time_digits.max(most.ilog10() + 1);
-        }
-        Some(())
     }
 }
 
@@ -330,28 +151,31 @@ fn take(
         .zip(&pieces)
         .for_each(|(parsed, piece)| parsed.read(piece, plan));
     let mut taken = 0;
-    for (parsed, piece) in parsed.iter().zip(&pieces) {
-        if !parsed.good || (table.rows + parsed.rows) * plan.columns > limits.numbers {
+    for (parsed, piece) in parsed.iter_mut().zip(&pieces) {
+        if !parsed.good
+            || (table.rows + parsed.rows) * plan.columns > limits.numbers
+            || has_long_line(piece, limits.line_bytes)
+        {
             break;
         }
-        append(parsed, layout, table);
+        append(parsed, plan, layout, table);
         taken += piece.len();
     }
     taken
 }
 
-fn append(parsed: &Parsed, layout: &Layout, table: &mut Table) {
+fn has_long_line(piece: &[u8], limit: usize) -> bool {
+    let long = |line: &[u8]| line.strip_suffix(b"\r").unwrap_or(line).len() > limit;
+    piece.len() > limit && piece.split(|b| *b == b'\n').any(long)
+}
+
+fn append(parsed: &mut Parsed, plan: &Plan, layout: &Layout, table: &mut Table) {
     table.lines.note(table.rows, layout.first_line + table.rows);
-    let mut columns = parsed.columns.iter();
-    if let Some(time) = &mut table.time
-        && let Some(times) = columns.next()
-    {
-        let packed = parsed.times.clone();
-        time.packed
-            .push(packed.unwrap_or_else(|| Packed::plain(times)));
+    if let Some(time) = &mut table.time {
+        time.packed.extend(parsed.packed.take());
         table.time_digits = table.time_digits.max(parsed.time_digits);
     }
-    for (column, values) in table.values.iter_mut().zip(columns) {
+    for (column, values) in table.values.iter_mut().zip(parsed.values(plan)) {
         column.values.extend_from_slice(values);
     }
     table.rows += parsed.rows;

@@ -1,6 +1,7 @@
 //! The different values in a column. A converter has few codes, so they are counted in a small table instead of sorting
 //! millions of samples; a column with many different values is sorted after all.
 
+use crate::stats::lanes;
 use rayon::prelude::*;
 
 /// Different values beyond which sorting is no worse.
@@ -9,105 +10,139 @@ const MOST: usize = 1 << 16;
 const STRETCH: usize = 1 << 18;
 /// Bits of a number that is not finite, so of none in the table.
 const FREE: u64 = u64::MAX;
+const NOBODY: Seat = Seat {
+    bits: FREE,
+    count: 0,
+};
 
 /// Different finite values in increasing order; values closer than a ten-millionth of the span are one, for a sum in
 /// floating point may be printed with its last digits astray.
-pub(super) fn levels(values: &[f64]) -> Levels {
-    let mut levels = match values.len() {
-        0..4096 => all(values),
-        _ => different(values).unwrap_or_else(|| all(values)),
-    };
-    levels.sort_unstable_by(f64::total_cmp);
-    let range = levels.first().copied().zip(levels.last().copied());
-    if let Some((low, high)) = range {
-        let close = 1e-7 * (high - low);
-        levels.dedup_by(|next, kept| *next - *kept <= close);
-    }
-    Levels {
-        values: levels,
-        range,
-    }
+pub(super) fn levels(all: &[f64]) -> Levels<'_> {
+    let tally = all
+        .par_chunks(STRETCH)
+        .try_fold(Tally::new, Tally::with)
+        .try_reduce(Tally::new, |one, other| one.and(&other));
+    Levels::of(all, tally)
 }
 
 /// What [`levels`] finds.
-pub(super) struct Levels {
+pub(super) struct Levels<'a> {
     pub values: Vec<f64>,
     /// Smallest and largest finite value; `None` without any.
     pub range: Option<(f64, f64)>,
+    /// How often each value occurs; `None` where there are too many.
+    tally: Option<Tally>,
+    all: &'a [f64],
 }
 
-fn all(values: &[f64]) -> Vec<f64> {
-    values.iter().copied().filter(|v| v.is_finite()).collect()
-}
+impl<'a> Levels<'a> {
+    /// From the tally of all values, where they are few enough.
+    pub fn of(all: &'a [f64], tally: Option<Tally>) -> Levels<'a> {
+        let mut values: Vec<f64> = match &tally {
+            Some(tally) => tally
+                .taken()
+                .map(|seat| f64::from_bits(seat.bits))
+                .collect(),
+            None => all.iter().copied().filter(|v| v.is_finite()).collect(),
+        };
+        values.sort_unstable_by(f64::total_cmp);
+        let range = values.first().copied().zip(values.last().copied());
+        if let Some((low, high)) = range {
+            let close = 1e-7 * (high - low);
+            values.dedup_by(|next, kept| *next - *kept <= close);
+        }
+        Levels {
+            values,
+            range,
+            tally,
+            all,
+        }
+    }
 
-/// `None` when there are too many.
-fn different(values: &[f64]) -> Option<Vec<f64>> {
-    let tables = values
-        .par_chunks(STRETCH)
-        .map(|stretch| {
-            let mut table = Table::new();
-            let mut last = FREE;
-            for value in stretch {
-                let bits = value.to_bits();
-                if bits != last && value.is_finite() {
-                    last = bits;
-                    table.put(bits)?;
-                }
+    /// Number of finite samples whose value is one of those asked for.
+    pub fn count(&self, is: impl Fn(f64) -> bool) -> usize {
+        match &self.tally {
+            Some(tally) => {
+                let seats = tally.taken().filter(|seat| is(f64::from_bits(seat.bits)));
+                seats.map(|seat| seat.count).sum::<u64>() as usize
             }
-            Some(table)
-        })
-        .try_reduce(Table::new, |mut one, other| {
-            for &bits in other.slots.iter().filter(|bits| **bits != FREE) {
-                one.put(bits)?;
-            }
-            Some(one)
-        })?;
-    let kept = tables.slots.into_iter().filter(|bits| *bits != FREE);
-    Some(kept.map(f64::from_bits).collect())
+            None => lanes::count(self.all, |[v]| v.is_finite() && is(v)),
+        }
+    }
 }
 
-/// Bit patterns, with open addressing.
-struct Table {
-    slots: Vec<u64>,
+/// A bit pattern and its number.
+#[derive(Clone, Copy)]
+struct Seat {
+    bits: u64,
+    count: u64,
+}
+
+/// How often each finite value occurs: bit patterns with open addressing.
+pub(super) struct Tally {
+    seats: Vec<Seat>,
     filled: usize,
 }
 
-impl Table {
-    fn new() -> Table {
-        Table {
-            slots: vec![FREE; 1024],
+impl Tally {
+    pub fn new() -> Tally {
+        Tally {
+            seats: vec![NOBODY; 1024],
             filled: 0,
         }
     }
 
-    fn seat(&self, bits: u64) -> usize {
+    /// With some more values; `None` when there are too many different ones.
+    pub fn with(mut self, values: &[f64]) -> Option<Tally> {
+        for value in values.iter().filter(|v| v.is_finite()) {
+            self.add(value.to_bits(), 1)?;
+        }
+        Some(self)
+    }
+
+    /// Together with another; `None` when there are too many different values.
+    pub fn and(mut self, other: &Tally) -> Option<Tally> {
+        for seat in other.taken() {
+            self.add(seat.bits, seat.count)?;
+        }
+        Some(self)
+    }
+
+    fn taken(&self) -> impl Iterator<Item = Seat> + '_ {
+        self.seats.iter().copied().filter(|seat| seat.bits != FREE)
+    }
+
+    fn place(&self, bits: u64) -> usize {
         // Multiplicative hashing: only the highest bits of the product depend on all of the pattern, and codes differ in
         // their leading bits.
         let hash = bits.wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        let mask = self.slots.len() - 1;
-        let mut at = (hash >> (64 - self.slots.len().trailing_zeros())) as usize & mask;
-        while self.slots[at] != FREE && self.slots[at] != bits {
+        let mask = self.seats.len() - 1;
+        let mut at = (hash >> (64 - self.seats.len().trailing_zeros())) as usize & mask;
+        while self.seats[at].bits != FREE && self.seats[at].bits != bits {
             at = (at + 1) & mask;
         }
         at
     }
 
-    fn put(&mut self, bits: u64) -> Option<()> {
-        let at = self.seat(bits);
-        if self.slots[at] == bits {
+    /// `None` when there are too many.
+    fn add(&mut self, bits: u64, count: u64) -> Option<()> {
+        let at = self.place(bits);
+        if self.seats[at].bits == bits {
+            self.seats[at].count += count;
             return Some(());
         }
         if self.filled == MOST {
             return None;
         }
-        self.slots[at] = bits;
+        self.seats[at] = Seat { bits, count };
         self.filled += 1;
-        if self.filled * 2 > self.slots.len() {
-            let old = std::mem::take(&mut self.slots);
-            self.slots = vec![FREE; old.len() * 4];
-            for bits in old.into_iter().filter(|bits| *bits != FREE) {
-                let at = self.seat(bits);
-                self.slots[at] = bits;
+        // Sparse, so that nearly every value sits where it is looked for first.
+        if self.filled * 4 > self.seats.len() {
+            let old = std::mem::take(&mut self.seats);
+            self.seats = vec![NOBODY; old.len() * 4];
+            for seat in old.into_iter().filter(|seat| seat.bits != FREE) {
+                let at = self.place(seat.bits);
+                self.seats[at] = seat;
             }
         }
         Some(())
@@ -121,7 +156,7 @@ mod tests {
 
     /// By sorting all, as the definition says.
     fn plain(values: &[f64]) -> Vec<f64> {
-        let mut levels = all(values);
+        let mut levels: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
         levels.sort_unstable_by(f64::total_cmp);
         if let (Some(&low), Some(&high)) = (levels.first(), levels.last()) {
             let close = 1e-7 * (high - low);
@@ -144,7 +179,11 @@ mod tests {
         let continuous: Vec<f64> = (0..200_000).map(|_| random.random::<f64>()).collect();
         for values in [&codes, &continuous, &vec![f64::NAN; 5000], &vec![2.0; 5000]] {
             let bits = |v: &[f64]| -> Vec<u64> { v.iter().map(|x| x.to_bits()).collect() };
-            assert_eq!(bits(&levels(values).values), bits(&plain(values)));
+            let found = levels(values);
+            assert_eq!(bits(&found.values), bits(&plain(values)));
+            let few = |v: f64| v < 1.0;
+            let finite = values.iter().filter(|v| v.is_finite());
+            assert_eq!(found.count(few), finite.filter(|v| few(**v)).count());
         }
     }
 }

@@ -3,9 +3,11 @@
 //! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `sniff` (delimiter,
 //! decimal mark, first row of numbers), `layout` with `header` and `role` (names, units, time column), `table` and
 //! `bulk` (rows streamed into columns; `digits` and `line_ends` are their fast ways), `axis` with `time` (even or listed, gaps and repeats), with `facts` (preamble),
-//! `unit`, `cell` and `remark` (wording) beside. `signal` tells what a column says of the instrument.
+//! `unit`, `cell` and `remark` (wording) beside. `signal` and `noise` tell what a column says of the instrument.
 
+mod alike;
 mod axis;
+mod block;
 mod bulk;
 mod cell;
 mod digits;
@@ -15,7 +17,9 @@ mod header;
 mod layout;
 mod levels;
 mod line_ends;
+mod noise;
 mod options;
+mod piece;
 mod read;
 mod record;
 mod remark;
@@ -29,9 +33,10 @@ mod times;
 mod unit;
 
 pub use error::ReadError;
+pub use noise::noise;
 pub use options::{Limits, ReadOptions, TimeGaps};
 pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, Remark, TimeAxis};
 pub use remark::is_doubtful;
-pub use signal::{Codes, clipped, codes, noise, noise_with, quantisation_step};
+pub use signal::{Codes, clipped, codes, codes_and_noise, quantisation_step};
 pub use unit::seconds as parse_seconds;

@@ -1,7 +1,7 @@
 //! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, judges time, words the remarks.
 
 use super::axis::time_axis;
-use super::bulk::{self, Left};
+use super::bulk;
 use super::error::ReadError;
 use super::facts::{self, RecordFacts, Seat};
 use super::layout::{self, Layout, Role};
@@ -223,16 +223,24 @@ fn read_text<R: Read>(
     }
     why.append(&mut layout.why);
     check_quotes.set(layout.quoted);
-    let mut body = Cursor::new(&head[layout.first_offset..]).chain(text);
+    let mut head = &head[layout.first_offset..];
     let mut table = table::empty(&layout);
     let piece = options.bulk_bytes.unwrap_or(BULK_BYTES);
-    let mut left = Left::default();
+    let mut held = Vec::new();
     if piece > 0 && bulk::suits(&layout) {
         let limits = &options.limits;
-        left = bulk::read_blocks(&mut body, &layout, &mut table, limits, piece, length);
+        let mut body = head.chain(text.raw());
+        let left = bulk::read_blocks(&mut body, &layout, &mut table, limits, piece, length);
+        // What is left begins within the head, or with a line of the text behind it.
+        let of_head = head.len().saturating_sub(left.taken);
+        head = body.into_inner().0;
+        held = left.text;
+        let raw = held.split_off(of_head.min(held.len()));
+        let line = (of_head == 0).then_some(layout.first_line + table.rows);
+        text = text.take_back(raw, left.fault, line);
     }
     let line = layout.first_line + table.rows;
-    let rest = left.chain(body);
+    let rest = held.as_slice().chain(head).chain(text);
     let table = table::read_rows(path, rest, line, &layout, &options.limits, table, || {
         open_end.get()
     })?;

@@ -1,30 +1,70 @@
-//! What a column of samples tells of the instrument: code step, noise, samples at the end of the range.
+//! What a column of samples tells of the instrument: code step, samples at the end of the range.
 
-use super::levels::{Levels, levels};
+use super::levels::{Levels, Tally, levels};
+use super::noise::{MedianCurvature, median_curvature, noise_about};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// What the codes in a column tell.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Codes {
     /// As [`quantisation_step`].
     pub step: Option<f64>,
-    /// As [`clipped`].
+    /// As [`clipped`]; empty where no sample is.
     pub clipped: Vec<bool>,
     /// Smallest and largest finite value; `None` without any.
     pub range: Option<(f64, f64)>,
 }
 
+impl Codes {
+    /// The flags of some rows of a column that has them.
+    pub fn clipped_in(&self, rows: Range<usize>) -> Vec<bool> {
+        let flags = self.clipped.get(rows.clone());
+        flags.map_or_else(|| vec![false; rows.len()], <[bool]>::to_vec)
+    }
+}
+
 /// [`quantisation_step`] and [`clipped`] at once, for half of the work.
 pub fn codes(values: &[f64], overrange: &[(usize, bool)]) -> Codes {
-    let Levels {
-        values: levels,
-        range,
-    } = levels(values);
-    let step = step_of(&levels);
+    codes_at(values, overrange, &levels(values))
+}
+
+/// [`codes`] and [`noise`](super::noise()) at once, so that a long column is gone through twice in place of four times.
+pub fn codes_and_noise(values: &[f64], overrange: &[(usize, bool)]) -> (Codes, Option<f64>) {
+    let sought = MedianCurvature::about(values);
+    let (tally, mut curvature) = (0..values.len().div_ceil(STRETCH))
+        .into_par_iter()
+        .with_min_len(8)
+        .map(|k| k * STRETCH..(k * STRETCH + STRETCH).min(values.len()))
+        .fold(
+            || (Some(Tally::new()), sought.clone()),
+            |(tally, mut curvature), rows| {
+                curvature.take(&values[rows.start..(rows.end + 2).min(values.len())]);
+                (tally.and_then(|tally| tally.with(&values[rows])), curvature)
+            },
+        )
+        .reduce(
+            || (Some(Tally::new()), sought.clone()),
+            |one, other| {
+                let tally = one.0.zip(other.0).and_then(|(one, other)| one.and(&other));
+                (tally, one.1.and(other.1))
+            },
+        );
+    let codes = codes_at(values, overrange, &Levels::of(values, tally));
+    let median = curvature.found().or_else(|| median_curvature(values));
+    let noise = median.and_then(|median| noise_about(values, median, codes.step));
+    (codes, noise)
+}
+
+/// Samples a task.
+const STRETCH: usize = 1 << 16;
+
+fn codes_at(values: &[f64], overrange: &[(usize, bool)], levels: &Levels) -> Codes {
+    let step = step_of(&levels.values);
     Codes {
-        clipped: clipped_at(values, overrange, &levels, step),
+        clipped: clipped_at(values, overrange, levels, step),
         step,
-        range,
+        range: levels.range,
     }
 }
 
@@ -71,101 +111,6 @@ fn step_of(levels: &[f64]) -> Option<f64> {
     Some(step)
 }
 
-/// Standard deviation of the noise from sample to sample.
-///
-/// From second differences, so that slopes do not count, without those beyond four robust standard deviations, so that
-/// edges and needles do not either. White noise of standard deviation s gives s; smooth signals below the code step
-/// give less than a third of it. `None` when no difference is left or all are zero: the noise is then below what the
-/// codes show, which is unknown, not zero.
-pub fn noise(values: &[f64]) -> Option<f64> {
-    noise_with(values, quantisation_step(values))
-}
-
-/// [`noise`] of a column whose [`quantisation_step`] is known.
-pub fn noise_with(values: &[f64], step: Option<f64>) -> Option<f64> {
-    let median = median_curvature(values)?;
-    // 0.6745 is the upper quartile of the normal distribution; two codes up and down are noise of a converter too.
-    let limit = (4.0 * median / 0.6745).max(2.5 * step.unwrap_or(0.0));
-    // Sums over stretches of a fixed length, so that the number of threads changes no bit.
-    let sums: Vec<(f64, usize)> = stretches(values)
-        .map(|stretch| {
-            curvatures(stretch)
-                .filter(|d| d.abs() <= limit)
-                .fold((0.0, 0usize), |(s, n), d| (s + d * d, n + 1))
-        })
-        .collect();
-    let (sum, count) = sums
-        .into_iter()
-        .fold((0.0, 0), |(s, n), (sum, count)| (s + sum, n + count));
-    // Var(a - 2b + c) = 6 s^2.
-    let deviation = (sum / (6.0 * count as f64)).sqrt();
-    (deviation > 0.0).then_some(deviation)
-}
-
-/// Second differences a task.
-const STRETCH: usize = 1 << 16;
-/// Bits of the size of a number that its bin takes: exponent and four bits behind it.
-const BIN_BITS: u32 = 15;
-
-/// Finite second differences.
-fn curvatures(values: &[f64]) -> impl Iterator<Item = f64> + '_ {
-    values
-        .windows(3)
-        .map(|w| w[2] - 2.0 * w[1] + w[0])
-        .filter(|d| d.is_finite())
-}
-
-/// The values in stretches that share two samples, so that every second difference is in one of them.
-fn stretches(values: &[f64]) -> impl IndexedParallelIterator<Item = &[f64]> + '_ {
-    let count = values.len().saturating_sub(2).div_ceil(STRETCH);
-    (0..count).into_par_iter().map(move |k| {
-        let first = k * STRETCH;
-        &values[first..(first + STRETCH + 2).min(values.len())]
-    })
-}
-
-/// Upper median of the sizes of the second differences; `None` for fewer than eight. Sizes are counted in bins of their
-/// leading bits, which sort as the numbers do; only those in the bin of the median are kept.
-fn median_curvature(values: &[f64]) -> Option<f64> {
-    let bin = |d: f64| (d.abs().to_bits() >> (63 - BIN_BITS)) as usize;
-    let bins = stretches(values)
-        .with_min_len(16)
-        .fold(
-            || vec![0u32; 1 << BIN_BITS],
-            |mut bins, stretch| {
-                curvatures(stretch).for_each(|d| bins[bin(d)] += 1);
-                bins
-            },
-        )
-        .reduce(
-            || vec![0u32; 1 << BIN_BITS],
-            |mut one, other| {
-                one.iter_mut().zip(other).for_each(|(a, b)| *a += b);
-                one
-            },
-        );
-    let total: usize = bins.iter().map(|n| *n as usize).sum();
-    if total < 8 {
-        return None;
-    }
-    let middle = total / 2;
-    let mut below = 0;
-    let wanted = bins.iter().position(|n| {
-        below += *n as usize;
-        below > middle
-    })?;
-    below -= bins[wanted] as usize;
-    let mut sizes: Vec<f64> = stretches(values)
-        .flat_map_iter(|stretch| curvatures(stretch).filter(|d| bin(*d) == wanted))
-        .map(f64::abs)
-        .collect();
-    Some(
-        *sizes
-            .select_nth_unstable_by(middle - below, f64::total_cmp)
-            .1,
-    )
-}
-
 /// Marks samples whose true value lay outside the range of the instrument.
 ///
 /// Overrange marks of the file are such. Beyond them the two extreme codes of the record are examined, each for one of:
@@ -174,36 +119,34 @@ fn median_curvature(values: &[f64]) -> Option<f64> {
 /// a longer run is pinned where samples close by show noise. Levels at which the record starts or ends, and plateaus
 /// with the noise of the rest, are not clipped. One flag a sample.
 pub fn clipped(values: &[f64], overrange: &[(usize, bool)]) -> Vec<bool> {
-    codes(values, overrange).clipped
+    let mut flags = codes(values, overrange).clipped;
+    flags.resize(values.len(), false);
+    flags
 }
 
+/// Empty where no sample is clipped.
 fn clipped_at(
     values: &[f64],
     overrange: &[(usize, bool)],
-    levels: &[f64],
+    levels: &Levels,
     step: Option<f64>,
 ) -> Vec<bool> {
-    let mut flags = vec![false; values.len()];
-    for &(row, _) in overrange {
-        if let Some(flag) = flags.get_mut(row) {
-            *flag = true;
-        }
+    let mut flags = Vec::new();
+    let marked = overrange.iter().map(|(row, _)| *row);
+    for row in marked.filter(|row| *row < values.len()) {
+        flags.resize(values.len(), false);
+        flags[row] = true;
     }
-    let Some(step) = step else {
+    // Where there is a step there are three levels at least.
+    let (Some(step), [low, after_low, ..], [.., before_high, high]) =
+        (step, levels.values.as_slice(), levels.values.as_slice())
+    else {
         return flags;
     };
-    let (Some(&low), Some(&high)) = (levels.first(), levels.last()) else {
-        return flags;
-    };
-    let inner = |top: bool| {
-        if top {
-            levels[levels.len() - 2]
-        } else {
-            levels[1]
-        }
-    };
+    let (low, high) = (*low, *high);
+    let inner = |top: bool| if top { *before_high } else { *after_low };
     let near = 0.25 * step;
-    let count = |level: f64| values.iter().filter(|&&v| (v - level).abs() < near).count();
+    let count = |level: f64| levels.count(|v| (v - level).abs() < near);
     let stands_out = |top: bool| {
         let rail = if top { high } else { low };
         (rail - inner(top)).abs() > 1.5 * step || count(rail) > 3 * count(inner(top))
@@ -216,9 +159,10 @@ fn clipped_at(
     for top in [false, true] {
         let rail = if top { high } else { low };
         if full_scale
-            || off_grid(values, rail, inner(top), step)
-            || pinned(values, rail, step, high - low)
+            || off_grid(levels, rail, inner(top), step)
+            || pinned(values, levels, rail, step, high - low)
         {
+            flags.resize(values.len(), false);
             for (flag, value) in flags.iter_mut().zip(values) {
                 *flag |= (*value - rail).abs() < near;
             }
@@ -228,27 +172,23 @@ fn clipped_at(
 }
 
 /// True when the extreme code does not lie on the grid of the codes beside it, and many samples sit there.
-fn off_grid(values: &[f64], rail: f64, inner: f64, step: f64) -> bool {
+fn off_grid(levels: &Levels, rail: f64, inner: f64, step: f64) -> bool {
     let gap = (rail - inner).abs() / step;
     // Printed digits may move a code by a few hundredths of the step, not by 0.08.
     if !(gap < 4.0 && (gap - gap.round()).abs() > 0.08) {
         return false;
     }
-    let at_rail = values.iter().filter(|&&v| v == rail).count();
-    let beside = values.iter().filter(|&&v| v == inner).count();
-    at_rail >= 3 && at_rail > 2 * beside
+    let at_rail = levels.count(|v| v == rail);
+    at_rail >= 3 && at_rail > 2 * levels.count(|v| v == inner)
 }
 
-fn pinned(values: &[f64], rail: f64, step: f64, span: f64) -> bool {
-    let at_rail = values.iter().filter(|&&v| v == rail).count();
-    let finite = values.iter().filter(|v| v.is_finite()).count();
+fn pinned(values: &[f64], levels: &Levels, rail: f64, step: f64, span: f64) -> bool {
+    let at_rail = levels.count(|v| v == rail);
+    let finite = levels.count(|_| true);
     if at_rail < 3 || at_rail * 4 > finite || span < 8.0 * step {
         return false;
     }
-    let beside = values
-        .iter()
-        .filter(|&&v| v != rail && (v - rail).abs() < 3.5 * step)
-        .count();
+    let beside = levels.count(|v| v != rail && (v - rail).abs() < 3.5 * step);
     let mut longest = 0;
     let mut jumps = false;
     let mut at = 0;
@@ -313,21 +253,6 @@ mod tests {
         assert!((step - 0.04).abs() < 1e-9, "{step}");
         assert_eq!(quantisation_step(&[1.0, 1.0, 1.0]), None);
         assert_eq!(quantisation_step(&[f64::NAN, 2.0]), None);
-    }
-
-    #[test]
-    fn noise_is_measured_on_a_slope_with_edges() {
-        let mut random = rand::rngs::StdRng::seed_from_u64(7);
-        let normal = Normal::new(0.0, 0.02).unwrap();
-        let values: Vec<f64> = (0..20_000)
-            .map(|k| {
-                let edge = if (k / 1000) % 2 == 0 { 0.0 } else { 5.0 };
-                edge + f64::from(k) * 1e-3 + normal.sample(&mut random)
-            })
-            .collect();
-        let deviation = noise(&values).unwrap();
-        assert!((deviation / 0.02 - 1.0).abs() < 0.03, "{deviation}");
-        assert_eq!(noise(&[1.0; 50]), None);
     }
 
     fn noisy(seed: u64, shape: impl Fn(f64) -> f64, sigma: f64, step: f64) -> Vec<f64> {

@@ -8,7 +8,7 @@ use encoding_rs::{CoderResult, Decoder, Encoding};
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
 use std::cell::Cell;
-use std::io::{self, BufRead, Read};
+use std::io::{self, BufRead, Chain, Cursor, Read};
 use std::rc::Rc;
 
 /// Hashes every byte that passes.
@@ -298,8 +298,11 @@ impl<R: Read> Read for Transcoding<R> {
 }
 
 /// Brings line ends to LF, gives the last line one, and stops at a line, a text or a byte beyond the bounds.
+///
+/// Text may be taken out as it is ([`Lines::raw`]) by a reader that looks at every byte itself; what it does not want goes
+/// back ([`Lines::take_back`]).
 pub(super) struct Lines<R> {
-    inner: R,
+    inner: Chain<Left, R>,
     line_limit: usize,
     text_limit: u64,
     line: usize,
@@ -315,7 +318,7 @@ pub(super) struct Lines<R> {
 impl<R: Read> Lines<R> {
     pub fn new(inner: R, line_limit: usize, text_limit: u64) -> Lines<R> {
         Lines {
-            inner,
+            inner: Left::default().chain(inner),
             line_limit,
             text_limit,
             line: 1,
@@ -339,8 +342,77 @@ impl<R: Read> Lines<R> {
         Rc::clone(&self.check_quotes)
     }
 
+    /// The text that follows, with its own line ends and no bound but that of the whole text, before which it ends.
+    pub fn raw(&mut self) -> Raw<'_, R> {
+        Raw(self)
+    }
+
+    /// Puts raw text back, to be read first, and the fault that came behind it. `line`: 1-based line at whose beginning
+    /// the text starts; `None` where it starts where [`Lines::raw`] did.
+    pub fn take_back(
+        self,
+        text: Vec<u8>,
+        fault: Option<io::Error>,
+        line: Option<usize>,
+    ) -> Lines<R> {
+        let mut lines = Lines {
+            text_bytes: self.text_bytes - text.len() as u64,
+            inner: Left {
+                text: Cursor::new(text),
+                fault,
+            }
+            .chain(self.inner.into_inner().1),
+            ..self
+        };
+        if let Some(line) = line {
+            lines.line = line;
+            lines.line_bytes = 0;
+            lines.quotes_odd = false;
+        }
+        lines
+    }
+
     fn fault(fault: StreamFault) -> io::Error {
         io::Error::other(fault)
+    }
+}
+
+/// Text put back, then a fault.
+#[derive(Default)]
+struct Left {
+    text: Cursor<Vec<u8>>,
+    fault: Option<io::Error>,
+}
+
+impl Read for Left {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        match self.text.read(buffer)? {
+            0 if !buffer.is_empty() => self.fault.take().map_or(Ok(0), Err),
+            count => Ok(count),
+        }
+    }
+}
+
+/// See [`Lines::raw`].
+pub(super) struct Raw<'a, R>(&'a mut Lines<R>);
+
+impl<R: Read> Read for Raw<'_, R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let lines = &mut *self.0;
+        if lines.ended || lines.text_bytes + buffer.len() as u64 > lines.text_limit {
+            return Ok(0);
+        }
+        let count = lines.inner.read(buffer)?;
+        lines.text_bytes += count as u64;
+        // The head may have ended between the two bytes of a line end.
+        if std::mem::take(&mut lines.after_cr) && buffer[..count].first() == Some(&b'\n') {
+            buffer.copy_within(1..count, 0);
+            return match count {
+                1 => self.read(buffer),
+                _ => Ok(count - 1),
+            };
+        }
+        Ok(count)
     }
 }
 

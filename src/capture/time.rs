@@ -61,7 +61,10 @@ pub(super) enum TimeFault {
 /// printed are those of one.
 fn tolerance(times: Times, digits: u32) -> (f64, f64) {
     let largest = times
-        .stretches(|_, times| times.iter().fold(0.0f64, |a, t| a.max(t.abs())))
+        .ends_or_stretches(
+            |_, _, (first, last)| Some(first.abs().max(last.abs())),
+            |_, times| times.iter().fold(0.0f64, |a, t| a.max(t.abs())),
+        )
         .into_iter()
         .fold(0.0, f64::max);
     if largest == 0.0 || digits == 0 {
@@ -87,6 +90,37 @@ fn simplest(low: f64, high: f64) -> f64 {
 /// Range of no residual at all.
 const NOTHING: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
 
+/// Smallest and largest residual of the times from a line through `first`, and whether all rows were looked at: with `limit`
+/// those are left out that are surely within it, because both ends of a straight stretch are.
+fn residuals(times: Times, first: f64, step: f64, limit: Option<f64>) -> (f64, f64, bool) {
+    let of = |row: usize, t: f64| t - (first + row as f64 * step);
+    times
+        .ends_or_stretches(
+            |begin, rows, (head, tail)| {
+                let end = begin + rows - 1;
+                // Rounding on the way to a residual: less than three units in the last place of each term.
+                let size = first.abs() + end as f64 * step.abs() + head.abs() + tail.abs();
+                let room = 16.0 * f64::EPSILON * size;
+                let most = of(begin, head).abs().max(of(end, tail).abs());
+                (most + room < limit?).then_some((NOTHING.0, NOTHING.1, false))
+            },
+            |begin, times| {
+                let (low, high) = times
+                    .iter()
+                    .enumerate()
+                    .fold(NOTHING, |(low, high), (k, t)| {
+                        let r = of(begin + k, *t);
+                        (low.min(r), high.max(r))
+                    });
+                (low, high, true)
+            },
+        )
+        .into_iter()
+        .fold((NOTHING.0, NOTHING.1, true), |a, b| {
+            (a.0.min(b.0), a.1.max(b.1), a.2 && b.2)
+        })
+}
+
 /// Start and step of evenly spaced times, when all lie within `half` of them.
 fn even(times: Times, half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
     let (first, last) = (times.first()?, times.last()?);
@@ -95,20 +129,6 @@ fn even(times: Times, half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
     if mean.is_nan() || mean <= 0.0 {
         return None;
     }
-    let residuals = |step: f64| {
-        times
-            .stretches(|begin, times| {
-                times
-                    .iter()
-                    .enumerate()
-                    .fold(NOTHING, |(low, high), (k, t)| {
-                        let r = t - (first + (begin + k) as f64 * step);
-                        (low.min(r), high.max(r))
-                    })
-            })
-            .into_iter()
-            .fold(NOTHING, |a, b| (a.0.min(b.0), a.1.max(b.1)))
-    };
     // Both ends may be off by `half`: the step is known no better.
     let spread = 2.0 * half / intervals;
     let room = 4.0 * f64::EPSILON * first.abs().max(last.abs());
@@ -132,10 +152,15 @@ fn even(times: Times, half: f64, preferred: Option<f64>) -> Option<(f64, f64)> {
         .into_iter()
         .chain(std::iter::once_with(least_squares))
     {
-        let (low, high) = residuals(step);
-        if low >= -half - room && high <= half + room {
+        let limit = half + room;
+        let (low, high, all) = residuals(times, first, step, Some(limit));
+        if low >= -limit && high <= limit {
             return Some((first, step));
         }
+        let (low, high, _) = match all {
+            true => (low, high, all),
+            false => residuals(times, first, step, None),
+        };
         if high - low <= 2.0 * (half + room) {
             return Some((
                 simplest(first + high - half - room, first + low + half + room),
@@ -199,13 +224,16 @@ pub(super) fn judge(
 
 /// First row that is not later than the one before, its time, and the number of such rows.
 fn repeats(times: Times) -> Option<(usize, f64, usize)> {
-    let stretches = times.stretches(|begin, times| {
-        let late = |w: &[f64]| w[1] <= w[0];
-        let count = times.windows(2).filter(|w| late(w)).count();
-        let first = times.windows(2).position(late).map(|k| k + 1);
-        let first = first.map(|k| (begin + k, times[k]));
-        (begin, times[0], times[times.len() - 1], count, first)
-    });
+    let stretches = times.ends_or_stretches(
+        |begin, _, (head, tail)| Some((begin, head, tail, 0, None)),
+        |begin, times| {
+            let late = |w: &[f64]| w[1] <= w[0];
+            let count = times.windows(2).filter(|w| late(w)).count();
+            let first = times.windows(2).position(late).map(|k| k + 1);
+            let first = first.map(|k| (begin + k, times[k]));
+            (begin, times[0], times[times.len() - 1], count, first)
+        },
+    );
     let mut total = 0;
     let mut found: Option<(usize, f64)> = None;
     let mut before = f64::NEG_INFINITY;
@@ -355,10 +383,40 @@ fn split(
 
 #[cfg(test)]
 mod tests {
+    use super::super::times::Packed;
     use super::*;
+    use proptest::prelude::*;
 
     fn plain(times: &[f64], digits: u32) -> Judged {
         judge(Times::new(&[], times), digits, None, &|t| t, TimeGaps::Tell)
+    }
+
+    proptest! {
+        #[test]
+        fn times_held_small_are_judged_as_the_numbers_they_stand_for(
+            first in -3_000_000i64..3_000_000,
+            steps in prop::collection::vec(prop_oneof![40 => Just(7i64), 1 => -3i64..30], 3..200),
+            all_even in any::<bool>(),
+            decimals in 0u8..9,
+            piece in 2usize..60,
+        ) {
+            let marks: Vec<i64> = std::iter::once(0)
+                .chain(steps)
+                .scan(first, |mark, step| {
+                    *mark += if all_even { 7 } else { step };
+                    Some(*mark)
+                })
+                .collect();
+            let unit = 10f64.powi(i32::from(decimals));
+            let plain: Vec<f64> = marks.iter().map(|m| *m as f64 / unit).collect();
+            let packed: Option<Vec<Packed>> = marks.chunks(piece).map(|m| Packed::new(m, decimals)).collect();
+            prop_assume!(packed.is_some());
+            let packed = packed.unwrap_or_default();
+            for digits in [2, 4, 7, 17] {
+                let judged = |times| judge(times, digits, None, &|t| t, TimeGaps::Tell);
+                prop_assert_eq!(judged(Times::new(&packed, &[])), judged(Times::new(&[], &plain)));
+            }
+        }
     }
 
     #[test]

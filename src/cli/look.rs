@@ -37,13 +37,13 @@ struct Seen<'a> {
 }
 
 impl<'a> Seen<'a> {
-    fn new((channel, codes): (&'a Channel, Codes)) -> Seen<'a> {
+    fn new(channel: &'a Channel, codes: Codes, noise: Option<f64>) -> Seen<'a> {
         Seen {
             channel,
             least: codes.range.map(|r| r.0),
             most: codes.range.map(|r| r.1),
             step: codes.step,
-            noise: capture::noise_with(&channel.values, codes.step),
+            noise,
             clipped: codes
                 .clipped
                 .into_iter()
@@ -70,10 +70,6 @@ impl<'a> Seen<'a> {
     }
 }
 
-fn codes_of(channel: &Channel) -> Codes {
-    capture::codes(&channel.values, &channel.overrange)
-}
-
 /// Runs `look`.
 ///
 /// # Errors
@@ -85,14 +81,21 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     for (at, path) in arguments.files.iter().enumerate() {
         match capture::read(path, &options) {
             Ok(record) => {
-                let codes: Vec<Codes> = record.channels.iter().map(codes_of).collect();
+                let (codes, noise): (Vec<Codes>, Vec<Option<f64>>) = record
+                    .channels
+                    .iter()
+                    .map(|c| capture::codes_and_noise(&c.values, &c.overrange))
+                    .unzip();
                 let findings = Findings::of(&record, &codes);
                 let doubtful = findings.as_ref().is_none_or(Findings::doubtful)
                     || record.remarks.iter().any(|r| capture::is_doubtful(&r.kind));
                 if doubtful && status == Status::Stands {
                     status = Status::Doubtful;
                 }
-                let seen: Vec<Seen> = record.channels.iter().zip(codes).map(Seen::new).collect();
+                let measured = record.channels.iter().zip(codes).zip(noise);
+                let seen: Vec<Seen> = measured
+                    .map(|((c, codes), n)| Seen::new(c, codes, n))
+                    .collect();
                 if arguments.json {
                     documents.push(document(&record, &seen, findings.as_ref()));
                 } else {

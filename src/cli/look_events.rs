@@ -3,9 +3,7 @@
 use super::look::engineering;
 use crate::bench::{Doubt, Role, Waveform, role_name};
 use crate::capture::{Codes, Record, TimeAxis};
-use crate::events::{
-    ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess_columns, open_stretch,
-};
+use crate::events::{ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess};
 use crate::ripple::{
     CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
@@ -37,7 +35,8 @@ pub(super) struct Findings<'a> {
 impl<'a> Findings<'a> {
     /// Guesses and finds; `None` where no column can be a voltage or a current.
     pub fn of(record: &'a Record, codes: &[Codes]) -> Option<Findings<'a>> {
-        let columns = guess_columns(record);
+        let guessed = guess(record);
+        let columns = &guessed.columns;
         columns.voltage.or(columns.current)?;
         // Where no role shows, any switching role makes the finder say that nothing happens.
         let role = if columns.role.confidence > NO_ROLE {
@@ -45,9 +44,9 @@ impl<'a> Findings<'a> {
         } else {
             Role::Start
         };
-        let timeline = columns.events(record, codes, role);
+        let timeline = guessed.events(codes, role);
         let ripple = (role == Role::RunDown)
-            .then(|| open_stretch(&columns.waveform(record), &timeline))
+            .then(|| guessed.open_stretch(codes, &timeline))
             .flatten()
             .map(|stretch| {
                 let options = RippleOptions::for_stretch(&stretch, None, None);
@@ -68,7 +67,7 @@ impl<'a> Findings<'a> {
             .collect();
         Some(Findings {
             record,
-            columns,
+            columns: guessed.columns,
             timeline,
             currents,
             ripple,

@@ -7,11 +7,9 @@ use super::draft::Draft;
 use super::phase::PhaseKind;
 use super::release::release;
 use super::remarks;
-use super::series::Series;
 use super::standstill::standstill;
 use super::start;
 use super::view::View;
-use std::sync::OnceLock;
 
 /// Rows of ringing looked for after the short.
 const RINGING_ROWS: usize = 40;
@@ -87,20 +85,14 @@ fn carries_current(view: &View, first: usize, end: usize) -> bool {
 fn short(view: &View, first: usize, end: usize) -> Option<Make> {
     let by_current = view.i.as_ref().and_then(|i| {
         let zero = i.median(end - (end - first) / 50 - 1, end)?;
-        let braking = Series {
-            x: i.x.iter().map(|x| zero - x).collect(),
-            sigma: i.sigma,
-            step: i.step,
-            clipped: Vec::new().into(),
-            shape: OnceLock::new(),
-        };
+        let braking = i.below(zero);
         let (_, peak) = braking.peak(first, end)?;
         let low = (0.08 * peak).max(5.0 * i.sigma);
         let high = 0.25 * peak;
         if high <= low {
             return None;
         }
-        let stretches = closed_stretches(&braking.x, Band { low, high }, first, end);
+        let stretches = braking.closed(Band { low, high }, first, end);
         // The decay itself falls below the band: that is no opening.
         let mut make = first_make(&stretches, view.step_s)?;
         make.first?;

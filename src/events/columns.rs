@@ -1,6 +1,7 @@
 //! Which channel of a record is the motor's voltage, which its current, and which way round they stand.
 
 use super::find::find_in;
+use super::open_stretch::{OpenStretch, open_rows};
 use super::phase::Timeline;
 use super::role::{RoleGuess, guess_role_in};
 use super::series::Series;
@@ -8,6 +9,7 @@ use super::shape::Shape;
 use super::view::{View, sampling_interval};
 use crate::bench::{Role, Trace, Waveform};
 use crate::capture::{self, Channel, Codes, Record};
+use rayon::prelude::*;
 
 /// A guess which columns to use, with its grounds.
 #[derive(Clone, Debug, PartialEq)]
@@ -48,30 +50,49 @@ impl ColumnGuess {
             current_a: trace(self.current),
         }
     }
+}
 
-    /// The events in the chosen columns, as [`super::find()`] finds them in [`Self::waveform`], without a copy of the
+/// A guess of the columns of one record with what was worked out for it.
+pub struct Guessed<'a> {
+    pub columns: ColumnGuess,
+    record: &'a Record,
+    voltage: Option<Series<'a>>,
+    current: Option<Series<'a>>,
+}
+
+impl<'a> Guessed<'a> {
+    /// The events in the chosen columns, as [`super::find()`] finds them in [`ColumnGuess::waveform`], without a copy of the
     /// columns. `codes` are those of the record's channels, in their order.
-    pub fn events(&self, record: &Record, codes: &[Codes], role: Role) -> Timeline {
-        let values = |index: Option<usize>| {
-            record
-                .channels
-                .get(index?)
-                .map(|channel| channel.values.as_slice())
-        };
-        let series = |index: Option<usize>| {
+    pub fn events(&self, codes: &'a [Codes], role: Role) -> Timeline {
+        let raw = |index: Option<usize>| Some(self.record.channels.get(index?)?.values.as_slice());
+        let series = |series: &Option<Series<'a>>, index: Option<usize>| {
             let codes = codes.get(index?)?;
-            Series::of(values(index)?, codes.step, codes.clipped.as_slice().into())
+            Some(series.clone()?.with(codes.step, &codes.clipped))
         };
+        let ColumnGuess {
+            voltage, current, ..
+        } = self.columns;
         let view = View {
-            time: &record.time,
-            rows: record.time.len(),
-            step_s: sampling_interval(&record.time),
-            raw_v: values(self.voltage),
-            raw_i: values(self.current),
-            v: series(self.voltage),
-            i: series(self.current),
+            time: &self.record.time,
+            rows: self.record.time.len(),
+            step_s: sampling_interval(&self.record.time),
+            raw_v: raw(voltage),
+            raw_i: raw(current),
+            v: series(&self.voltage, voltage),
+            i: series(&self.current, current),
         };
         find_in(view, role)
+    }
+
+    /// The open stretch of the chosen voltage, as [`super::open_stretch()`] finds it in [`ColumnGuess::waveform`], without a copy
+    /// of the columns.
+    pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch> {
+        let index = self.columns.voltage?;
+        let (channel, codes) = (self.record.channels.get(index)?, codes.get(index)?);
+        let flags = |rows| Some(codes.clipped_in(rows));
+        let mut open = open_rows(&self.record.time, &channel.values, flags, timeline)?;
+        open.quantisation_step_v = codes.step;
+        Some(open)
     }
 }
 
@@ -87,9 +108,14 @@ struct Candidate<'a> {
 ///
 /// A stated unit other than volt or ampere takes a channel out. Amplitude alone decides nothing.
 pub fn guess_columns(record: &Record) -> ColumnGuess {
+    guess(record).columns
+}
+
+/// As [`guess_columns`], for a caller that asks for the events too.
+pub fn guess(record: &Record) -> Guessed<'_> {
     let candidates: Vec<Candidate> = record
         .channels
-        .iter()
+        .par_iter()
         .enumerate()
         .filter(|(_, c)| matches!(c.unit.as_deref(), None | Some("V" | "A")))
         .filter_map(|(index, channel)| {
@@ -97,6 +123,7 @@ pub fn guess_columns(record: &Record) -> ColumnGuess {
                 &channel.values,
                 code_step(&channel.values),
                 overrange_flags(channel).into(),
+                channel.missing == 0,
             )?;
             (series.len() >= 8).then(|| Candidate {
                 index,
@@ -145,22 +172,28 @@ pub fn guess_columns(record: &Record) -> ColumnGuess {
             c.channel.name
         ));
     }
-    ColumnGuess {
-        voltage: voltage.map(|c| c.index),
-        current: current.map(|c| c.index),
-        voltage_reversed,
-        current_reversed,
-        current_in_volts,
-        confidence,
-        reasons,
-        role,
+    Guessed {
+        columns: ColumnGuess {
+            voltage: voltage.map(|c| c.index),
+            current: current.map(|c| c.index),
+            voltage_reversed,
+            current_reversed,
+            current_in_volts,
+            confidence,
+            reasons,
+            role,
+        },
+        record,
+        voltage: voltage.map(|c| c.series.clone()),
+        current: current.map(|c| c.series.clone()),
     }
 }
 
-/// Rows with an overrange mark.
+/// Rows with an overrange mark; empty where there is none.
 fn overrange_flags(channel: &Channel) -> Vec<bool> {
-    let mut clipped = vec![false; channel.values.len()];
+    let mut clipped = Vec::new();
     for (row, _) in &channel.overrange {
+        clipped.resize(channel.values.len(), false);
         if let Some(flag) = clipped.get_mut(*row) {
             *flag = true;
         }

@@ -133,7 +133,7 @@ fn stretch(
             .voltage_v
             .as_ref()
             .and_then(|v| Some(v.values.get(rows.clone())?.to_vec())),
-        clipped: trace.clipped.get(rows)?.to_vec(),
+        clipped: trace.clipped_in(rows)?,
         quantisation_step_a: trace.quantisation_step,
         start_s: (motion == Motion::Rising).then_some(make_s).flatten(),
     })

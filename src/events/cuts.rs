@@ -1,8 +1,11 @@
 //! Rows that no fit may use: missing cells, clipped values, gaps in time.
 
 use super::phase::{Phase, PhaseKind};
+use super::series::Series;
 use super::view::View;
 use crate::capture::TimeAxis;
+use crate::stats::lanes;
+use std::borrow::Cow;
 
 /// Rows left out on either side of a bad stretch.
 const MARGIN: usize = 2;
@@ -12,7 +15,11 @@ pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
     let mut bad: Vec<(usize, usize, &'static str)> = Vec::new();
     // A channel without any number has no series: it counts as absent, not as a hole over the whole record.
     for (values, series) in [(view.raw_v, &view.v), (view.raw_i, &view.i)] {
-        if let (Some(values), Some(series)) = (values, series) {
+        // No copy was needed where no row is missing, and flags may be empty where none is set.
+        let bad_rows = |s: &&Series| {
+            matches!(s.x, Cow::Owned(_)) || !s.clipped.is_empty() || s.len() < view.rows
+        };
+        if let (Some(values), Some(series)) = (values, series.as_ref().filter(bad_rows)) {
             stretches(values, &series.clipped, view.rows, &mut bad);
         }
     }
@@ -47,8 +54,21 @@ fn stretches(
             None
         }
     };
+    /// Rows looked at at once for whether one is bad.
+    const BLOCK: usize = 512;
+    let plain = |row: usize| {
+        let block = row..(row + BLOCK).min(rows);
+        values
+            .get(block.clone())
+            .is_some_and(|v| lanes::count(v, |[v]| !v.is_finite()) == 0)
+            && !clipped.get(block).unwrap_or_default().contains(&true)
+    };
     let mut row = 0;
     while row < rows {
+        if row.is_multiple_of(BLOCK) && plain(row) {
+            row = (row + BLOCK).min(rows);
+            continue;
+        }
         let Some(why) = reason(row) else {
             row += 1;
             continue;

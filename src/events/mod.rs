@@ -3,6 +3,7 @@
 //! [`find`] cuts a capture of known role into phases; [`guess_role`] tells the role from the shape alone; [`guess_columns`]
 //! tells which channel is voltage and which current.
 
+mod asked;
 mod brake;
 mod columns;
 mod contact;
@@ -30,13 +31,13 @@ mod switching;
 mod turnoff;
 mod view;
 
-pub use columns::{ColumnGuess, guess_columns};
+pub use columns::{ColumnGuess, Guessed, guess, guess_columns};
 pub use current_stretch::{CurrentStretch, Motion, current_stretches};
 pub use find::find;
 pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
-pub use role_check::{channels_swapped, contradiction};
+pub use role_check::{Mismatch, channels_swapped, contradiction, mismatch};
 pub use switching::{Switching, switching};
 
 #[cfg(test)]

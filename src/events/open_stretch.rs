@@ -2,6 +2,8 @@
 
 use super::phase::{PhaseKind, Timeline};
 use crate::bench::Waveform;
+use crate::capture::TimeAxis;
+use std::ops::Range;
 
 /// Rows while the terminals are open and the rotor slows.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,17 +23,30 @@ pub struct OpenStretch {
 /// The longest open phase of a capture; `None` without one, without a voltage or without times.
 pub fn open_stretch(waveform: &Waveform, timeline: &Timeline) -> Option<OpenStretch> {
     let trace = waveform.voltage_v.as_ref()?;
+    let flags = |rows| trace.clipped_in(rows);
+    let mut open = open_rows(&waveform.time, &trace.values, flags, timeline)?;
+    open.quantisation_step_v = trace.quantisation_step;
+    Some(open)
+}
+
+/// As [`open_stretch`], from times, voltage and its flags; without a code step.
+pub(super) fn open_rows(
+    time: &TimeAxis,
+    voltage_v: &[f64],
+    clipped: impl Fn(Range<usize>) -> Option<Vec<bool>>,
+    timeline: &Timeline,
+) -> Option<OpenStretch> {
     let open = timeline
         .phases
         .iter()
         .filter(|p| p.kind == PhaseKind::Open)
         .max_by_key(|p| p.end.saturating_sub(p.first))?;
-    let values = trace.values.get(open.first..open.end)?;
+    let values = voltage_v.get(open.first..open.end)?;
     let rest = timeline
         .phases
         .iter()
         .filter(|p| p.kind == PhaseKind::Rest)
-        .filter_map(|p| trace.values.get(p.first..p.end))
+        .filter_map(|p| voltage_v.get(p.first..p.end))
         .flatten();
     let zero_v = mean(rest);
     let zero = zero_v.unwrap_or(0.0);
@@ -43,12 +58,12 @@ pub fn open_stretch(waveform: &Waveform, timeline: &Timeline) -> Option<OpenStre
     };
     Some(OpenStretch {
         time_s: (open.first..open.end)
-            .map(|row| waveform.time.at(row))
+            .map(|row| time.at(row))
             .collect::<Option<_>>()?,
         voltage_v: values.iter().map(|v| sign * (v - zero)).collect(),
         zero_v,
-        quantisation_step_v: trace.quantisation_step,
-        clipped: trace.clipped.get(open.first..open.end)?.to_vec(),
+        quantisation_step_v: None,
+        clipped: clipped(open.first..open.end)?,
     })
 }
 
@@ -64,7 +79,6 @@ fn mean<'a>(values: impl Iterator<Item = &'a f64>) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::bench::Trace;
-    use crate::capture::TimeAxis;
     use crate::events::Phase;
 
     #[test]

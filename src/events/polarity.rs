@@ -160,6 +160,14 @@ pub(crate) fn nothing_happens(view: &View, role: Role) -> bool {
 
 /// True when block means of the trace do not move and no row stands far out.
 pub(crate) fn still(x: &Series) -> bool {
+    let sigma = x.sigma.max(x.spread(0, x.len()));
+    // Most records show it here, in their first rows.
+    if x.x
+        .windows(3)
+        .any(|w| w.iter().all(|v| (v - x.x[0]).abs() > 12.0 * sigma))
+    {
+        return false;
+    }
     let size = x.len().div_ceil(100).max(1);
     let means: Vec<f64> =
         x.x.chunks(size)
@@ -170,9 +178,5 @@ pub(crate) fn still(x: &Series) -> bool {
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {
             (l.min(m), h.max(m))
         });
-    let sigma = x.sigma.max(x.spread(0, x.len()));
-    let far =
-        x.x.windows(3)
-            .any(|w| w.iter().all(|v| (v - x.x[0]).abs() > 12.0 * sigma));
-    high - low < (8.0 * sigma / (size as f64).sqrt()).max(0.6 * x.step) && !far
+    high - low < (8.0 * sigma / (size as f64).sqrt()).max(0.6 * x.step)
 }

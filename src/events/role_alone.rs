@@ -1,6 +1,6 @@
 //! The role when only one of voltage and current was recorded.
 
-use super::contact::{Band, closed_stretches};
+use super::contact::Band;
 use super::role::{RoleGuess, stepped};
 use super::series::quantile;
 use super::shape::Shape;
@@ -164,7 +164,7 @@ fn pulsed(view: &View) -> Option<RoleGuess> {
         low: low + 0.3 * span,
         high: low + 0.7 * span,
     };
-    let stretches = closed_stretches(&i.x, band, 0, n);
+    let stretches = i.closed(band, 0, n);
     let starts: Vec<f64> = stretches
         .iter()
         .filter(|s| s.from.is_some())

@@ -12,8 +12,11 @@ const SURE: f64 = 0.9;
 /// `None` where the guess is unsure, agrees, or where both can be meant: a start cut short looks like a held rotor, a long
 /// run-down like a turn-off, a locked-rotor record may end in its turn-off, a start may be switched.
 pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
+    stands_against(guess_role(waveform), stated)
+}
+
+fn stands_against(guess: RoleGuess, stated: Role) -> Option<RoleGuess> {
     use Role::{Brake, Driven, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
-    let guess = guess_role(waveform);
     let against: &[Role] = match guess.role {
         Start => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked, Driven],
         RunDown => &[Start, Brake, LockedRotor, Steady, Pwm, PwmLocked, Driven],
@@ -31,10 +34,29 @@ pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
 /// True when voltage and current seem to stand in each other's place: as it is the waveform does not show the stated role,
 /// and with the two exchanged it surely does.
 pub fn channels_swapped(waveform: &Waveform, stated: Role) -> bool {
-    if waveform.voltage_v.is_none()
-        || waveform.current_a.is_none()
-        || guess_role(waveform).role == stated
-    {
+    swapped(waveform, &guess_role(waveform), stated)
+}
+
+/// Why a waveform cannot be fitted as what it is said to show.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Mismatch {
+    /// As [`channels_swapped`].
+    Swapped,
+    /// As [`contradiction`].
+    Shows(RoleGuess),
+}
+
+/// [`channels_swapped`], else [`contradiction`], from one guess.
+pub fn mismatch(waveform: &Waveform, stated: Role) -> Option<Mismatch> {
+    let guess = guess_role(waveform);
+    if swapped(waveform, &guess, stated) {
+        return Some(Mismatch::Swapped);
+    }
+    stands_against(guess, stated).map(Mismatch::Shows)
+}
+
+fn swapped(waveform: &Waveform, guess: &RoleGuess, stated: Role) -> bool {
+    if waveform.voltage_v.is_none() || waveform.current_a.is_none() || guess.role == stated {
         return false;
     }
     let exchanged = Waveform {

@@ -1,11 +1,13 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
+use super::asked::Asked;
+use super::contact::{Band, Closed, closed_stretches};
 use super::shape::Shape;
 use crate::bench::Trace;
+use crate::stats::lanes;
 use rayon::prelude::*;
 use std::borrow::Cow;
-use std::cmp::Ordering;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
 pub(crate) const STATISTIC_ROWS: usize = 100_000;
@@ -15,7 +17,9 @@ pub(crate) const STATISTIC_ROWS: usize = 100_000;
 pub(crate) struct Series<'a> {
     /// One value a row; a hole carries the last value before it (the first one after it at the beginning).
     pub x: Cow<'a, [f64]>,
-    /// Standard deviation of the white part, from successive differences, never below what one code step makes.
+    /// Standard deviation of the white part, from successive differences.
+    noise: f64,
+    /// The same, never below what one code step makes.
     pub sigma: f64,
     /// Code step where the trace has one, else 0.
     pub step: f64,
@@ -24,6 +28,8 @@ pub(crate) struct Series<'a> {
     pub clipped: Cow<'a, [bool]>,
     /// [`Shape::of`] this trace, worked out once.
     pub shape: OnceLock<Shape>,
+    /// What was asked before; copies of the trace share it.
+    asked: Arc<Asked>,
 }
 
 impl<'a> Series<'a> {
@@ -33,18 +39,22 @@ impl<'a> Series<'a> {
             &trace.values,
             trace.quantisation_step,
             Cow::Borrowed(&trace.clipped),
+            false,
         )
     }
 
-    /// From values, code step and flags apart. Values without a hole are not copied.
+    /// From values, code step and flags apart; `whole` says that no value is missing, where that is known. Values without a
+    /// hole are not copied.
     pub fn of(
         values: &'a [f64],
         quantisation_step: Option<f64>,
         clipped: Cow<'a, [bool]>,
+        whole: bool,
     ) -> Option<Series<'a>> {
         let first = values.iter().position(|v| v.is_finite())?;
         values.iter().filter(|v| v.is_finite()).nth(1)?;
-        let x = if stretches(values, 0).all(|(_, x)| x.iter().all(|v| v.is_finite())) {
+        let holes = |x: &[f64]| lanes::count(x, |[v]| !v.is_finite()) > 0;
+        let x = if whole || stretches(values, 0).all(|(_, x)| !holes(x)) {
             Cow::Borrowed(values)
         } else {
             let mut last = values[first];
@@ -56,35 +66,65 @@ impl<'a> Series<'a> {
             });
             Cow::Owned(bridged.collect())
         };
-        let step = quantisation_step
-            .filter(|q| q.is_finite() && *q > 0.0)
-            .unwrap_or(0.0);
-        let sigma = difference_noise(&x).max(0.4 * step);
-        let clipped = if clipped.contains(&true) {
-            if clipped.len() == x.len() {
-                clipped
-            } else {
-                let mut flags = clipped.into_owned();
-                flags.resize(x.len(), false);
-                Cow::Owned(flags)
-            }
-        } else {
-            Cow::Owned(top_code_runs(&x))
-        };
-        Some(Series {
+        let mut series = Series {
+            noise: difference_noise(&x),
+            clipped: Vec::new().into(),
             x,
-            sigma,
-            step,
-            clipped,
+            sigma: 0.0,
+            step: 0.0,
             shape: OnceLock::new(),
-        })
+            asked: Arc::default(),
+        };
+        series.set_step(quantisation_step);
+        series.set_clipped(clipped);
+        Some(series)
+    }
+
+    /// The same values with another code step and other flags.
+    pub fn with(mut self, quantisation_step: Option<f64>, clipped: &'a [bool]) -> Series<'a> {
+        self.set_step(quantisation_step);
+        // What was found in the values stands for as long as there is nothing better; no flags may say that none was.
+        if clipped.contains(&true) || self.clipped.contains(&true) {
+            self.set_clipped(clipped.into());
+        }
+        self
+    }
+
+    fn set_step(&mut self, quantisation_step: Option<f64>) {
+        let step = quantisation_step.filter(|q| q.is_finite() && *q > 0.0);
+        self.step = step.unwrap_or(0.0);
+        self.sigma = self.noise.max(0.4 * self.step);
+        self.shape = OnceLock::new();
+    }
+
+    fn set_clipped(&mut self, mut clipped: Cow<'a, [bool]>) {
+        if !clipped.contains(&true) {
+            clipped = Cow::Owned(top_code_runs(&self.x));
+        } else if clipped.len() != self.x.len() {
+            clipped.to_mut().resize(self.x.len(), false);
+        }
+        self.clipped = clipped;
     }
 
     /// The same with the sign turned.
     pub fn negated(mut self) -> Series<'a> {
         self.shape = OnceLock::new();
+        self.asked = Arc::default();
         self.x.to_mut().iter_mut().for_each(|v| *v = -*v);
         self
+    }
+
+    /// How far the trace lies below a level, row by row; without flags.
+    pub fn below(&self, level: f64) -> Series<'static> {
+        Series {
+            x: self.x.iter().map(|x| level - x).collect(),
+            noise: self.noise,
+            sigma: self.sigma,
+            step: self.step,
+            clipped: Vec::new().into(),
+            shape: OnceLock::new(),
+            asked: Arc::default(),
+        }
     }
 
     pub fn len(&self) -> usize {
@@ -99,18 +139,26 @@ impl<'a> Series<'a> {
 
     /// Median of the rows `first .. end`, clamped into the record; `None` for an empty range.
     pub fn median(&self, first: usize, end: usize) -> Option<f64> {
-        quantile(self.rows(first, end), 0.5)
+        self.quantile(first, end, 0.5)
     }
 
     /// Quantile `q` in 0..1 of the rows `first .. end`.
     pub fn quantile(&self, first: usize, end: usize, q: f64) -> Option<f64> {
-        quantile(self.rows(first, end), q)
+        if first > 0 || end < self.len() {
+            return quantile(self.rows(first, end), q);
+        }
+        let ranked = self.asked.ranked.get_or_init(|| {
+            let mut rows = looked_at(&self.x);
+            rows.sort_unstable_by(f64::total_cmp);
+            rows
+        });
+        ranked.get(place_of(q, ranked.len())?).copied()
     }
 
     /// Robust standard deviation (scaled median absolute deviation) of the rows `first .. end`, floored like `sigma`.
     pub fn spread(&self, first: usize, end: usize) -> f64 {
         let rows = self.rows(first, end);
-        let Some(middle) = quantile(rows, 0.5) else {
+        let Some(middle) = self.median(first, end) else {
             return self.sigma;
         };
         let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
@@ -125,21 +173,35 @@ impl<'a> Series<'a> {
 
     /// Largest value of the running median of three in `first .. end` and its row, so that a needle is no peak.
     pub fn peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
+        if end.saturating_sub(first) < STRETCH {
+            return self.sought_peak(first, end);
+        }
+        let peaks = &self.asked.peaks;
+        peaks.to((first, end), || self.sought_peak(first, end))
+    }
+
+    fn sought_peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let end = end.min(self.len());
         let rows = end.saturating_sub(first);
-        // Of equal peaks the last, as rows follow each other.
-        let later = |a: (usize, f64), b: (usize, f64)| match a.1.total_cmp(&b.1) {
-            Ordering::Greater => a,
-            _ => b,
-        };
-        (0..rows.div_ceil(STRETCH))
+        let stretches: Vec<(usize, usize, f64)> = (0..rows.div_ceil(STRETCH))
             .into_par_iter()
-            .filter_map(|k| {
+            .map(|k| {
                 let from = first + k * STRETCH;
-                let medians = medians3(&self.x, from, (from + STRETCH).min(end));
-                medians.reduce(later)
+                let end = (from + STRETCH).min(end);
+                (from, end, largest_median3(&self.x, from, end, |m| m))
             })
-            .reduce_with(later)
+            .collect();
+        // Of equal peaks the last, as rows follow each other.
+        let (from, end, top) = stretches.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        let at_top = medians3(&self.x, from, end).filter(|(_, m)| *m == top);
+        at_top.max_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
+    /// As [`closed_stretches`] of this trace.
+    pub fn closed(&self, band: Band, first: usize, end: usize) -> Vec<Closed> {
+        let question = (band.low.to_bits(), band.high.to_bits(), first, end);
+        let closed = &self.asked.closed;
+        closed.to(question, || closed_stretches(&self.x, band, first, end))
     }
 
     /// Median of the row and its neighbours.
@@ -147,8 +209,7 @@ impl<'a> Series<'a> {
         if row == 0 || row + 1 >= self.len() {
             return self.x[row];
         }
-        let (a, b, c) = (self.x[row - 1], self.x[row], self.x[row + 1]);
-        a.min(b).max(a.max(b).min(c))
+        median(self.x[row - 1], self.x[row], self.x[row + 1])
     }
 
     pub fn rows(&self, first: usize, end: usize) -> &[f64] {
@@ -159,14 +220,21 @@ impl<'a> Series<'a> {
 
 /// Quantile of finite numbers by selection; `None` when there is none. Long slices are read with a stride.
 pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
-    if rows.is_empty() {
-        return None;
-    }
-    let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-    let mut kept: Vec<f64> = rows.iter().step_by(stride).copied().collect();
-    let index = ((kept.len() - 1) as f64 * q.clamp(0.0, 1.0)).round() as usize;
-    let (_, value, _) = kept.select_nth_unstable_by(index, f64::total_cmp);
+    let mut kept = looked_at(rows);
+    let place = place_of(q, kept.len())?;
+    let (_, value, _) = kept.select_nth_unstable_by(place, f64::total_cmp);
     Some(*value)
+}
+
+/// The rows that a quantile looks at.
+fn looked_at(rows: &[f64]) -> Vec<f64> {
+    let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
+    rows.iter().step_by(stride).copied().collect()
+}
+
+/// Place of quantile `q` among so many numbers in increasing order; `None` of none.
+fn place_of(q: f64, count: usize) -> Option<usize> {
+    Some((count.checked_sub(1)? as f64 * q.clamp(0.0, 1.0)).round() as usize)
 }
 
 /// White-noise standard deviation from the median size of successive differences: slow motion and rare jumps do not
@@ -188,14 +256,28 @@ fn difference_noise(x: &[f64]) -> f64 {
 /// A share `p` of all neighbours is equal; a run of `n` equal rows then has a chance of about `p^(n−1)`, and one below
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
 fn top_code_runs(x: &[f64]) -> Vec<bool> {
-    let (low, high) = range(x);
+    // What is true of the ends of the record's range is true of a stretch that reaches them: one pass tells where to look.
+    let found: Vec<(usize, &[f64], (f64, f64), usize)> = stretches(x, 1)
+        .map(|(first, rows)| {
+            let (low, high) = lanes::range(rows);
+            let pair = |[a, b]: [f64; 2]| a == b && (a == low || a == high);
+            (first, rows, (low, high), lanes::count(rows, pair))
+        })
+        .collect();
+    const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
+    let ranges = found.iter().map(|stretch| stretch.2);
+    let (low, high) = ranges.fold(NONE, |a, b| (a.0.min(b.0), a.1.max(b.1)));
     let at_ends = |v: f64| v == low || v == high;
     // One row is no run: most records end here.
-    let runs: Vec<(usize, usize)> = stretches(x, 1)
+    let at_end = |w: [f64; 2]| at_ends(w[0]) && w[0] == w[1];
+    let runs: Vec<(usize, usize)> = found
+        .into_par_iter()
+        .filter(|(_, _, (l, h), pairs)| *pairs > 0 && (*l == low || *h == high))
+        .map(|(first, rows, ..)| (first, rows))
         .flat_map_iter(|(first, x)| {
             let pairs = x.windows(2).enumerate();
             pairs
-                .filter(|(_, w)| at_ends(w[0]) && w[0] == w[1])
+                .filter(|(_, w)| at_end([w[0], w[1]]))
                 .map(move |(k, _)| first + k)
         })
         .fold(Vec::new, with_pair)
@@ -214,14 +296,11 @@ fn top_code_runs(x: &[f64]) -> Vec<bool> {
     // Neighbours that differ, neighbours not at an end, and those of them that are equal.
     let [moving, pairs, equal] = stretches(x, 1)
         .map(|(_, x)| {
-            x.windows(2).fold([0usize; 3], |[moving, pairs, equal], w| {
-                let (inner, same) = (!at_ends(w[0]), w[0] == w[1]);
-                [
-                    moving + usize::from(!same),
-                    pairs + usize::from(inner),
-                    equal + usize::from(inner && same),
-                ]
-            })
+            [
+                lanes::count(x, |[a, b]| a != b),
+                lanes::count(x, |[a, _]| !at_ends(a)),
+                lanes::count(x, |[a, b]| !at_ends(a) && a == b),
+            ]
         })
         .reduce(|| [0; 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]]);
     if pairs < 100 || moving < 50 {
@@ -257,12 +336,32 @@ pub(crate) fn medians3(x: &[f64], from: usize, end: usize) -> impl Iterator<Item
     let (low, high) = (from.max(1), end.min(last));
     let inner = x.get(low - 1..high + 1).unwrap_or_default();
     let edge = move |row: usize| (from..end).contains(&row).then(|| (row, x[row]));
-    let medians = inner.windows(3).enumerate().map(move |(k, w)| {
-        let (a, b, c) = (w[0], w[1], w[2]);
-        (low + k, a.min(b).max(a.max(b).min(c)))
-    });
+    let medians = inner
+        .windows(3)
+        .enumerate()
+        .map(move |(k, w)| (low + k, median(w[0], w[1], w[2])));
     let at_end = if last > 0 { edge(last) } else { None };
     edge(0).into_iter().chain(medians).chain(at_end)
+}
+
+/// Largest of `of` over the medians of the rows `from .. end` and their neighbours, as [`medians3`] has them.
+pub(crate) fn largest_median3(x: &[f64], from: usize, end: usize, of: impl Fn(f64) -> f64) -> f64 {
+    let last = x.len().saturating_sub(1);
+    let (low, high) = (from.max(1), end.min(last));
+    let inner = x.get(low - 1..high + 1).unwrap_or_default();
+    // Rows at the ends of the record stand for themselves.
+    let ends = [0, last]
+        .into_iter()
+        .filter(|row| (from..end).contains(row));
+    let inner = lanes::largest(inner, |[a, b, c]| of(median(a, b, c)));
+    ends.map(|row| of(x[row])).fold(inner, f64::max)
+}
+
+/// Median of three numbers.
+fn median(a: f64, b: f64, c: f64) -> f64 {
+    let (low, high) = if a < b { (a, b) } else { (b, a) };
+    let high = if high < c { high } else { c };
+    if low < high { high } else { low }
 }
 
 /// Rows a task.
@@ -278,12 +377,4 @@ pub(crate) fn stretches(
         let first = k * STRETCH;
         (first, &x[first..(first + STRETCH + more).min(x.len())])
     })
-}
-
-/// Smallest and largest value.
-fn range(x: &[f64]) -> (f64, f64) {
-    const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
-    stretches(x, 0)
-        .map(|(_, x)| x.iter().fold(NONE, |(l, h), &v| (l.min(v), h.max(v))))
-        .reduce(|| NONE, |a, b| (a.0.min(b.0), a.1.max(b.1)))
 }

@@ -1,6 +1,7 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::series::{Series, medians3, stretches};
+use super::series::{Series, largest_median3, medians3, stretches};
+use crate::stats::lanes;
 use rayon::prelude::*;
 
 /// Levels of one trace.
@@ -39,7 +40,6 @@ impl Shape {
             x.quantile(0, n, 0.01).unwrap_or(0.0),
             x.quantile(0, n, 0.99).unwrap_or(0.0),
         );
-        let (peak_row, peak) = largest_excursion(x, tail);
         let head_rows = x.rows(0, (n / 50).clamp(8, 5000));
         let head_mean = head_rows.iter().sum::<f64>() / head_rows.len().max(1) as f64;
         let head_ripple = (head_rows
@@ -49,17 +49,16 @@ impl Shape {
             / head_rows.len().max(1) as f64)
             .sqrt();
         let clear = high - low > 12.0 * x.sigma;
-        let limit = 0.3 * (high - low);
-        let count = if clear {
-            stretches(&x.x, 1)
-                .map(|(_, x)| x.windows(2).filter(|w| (w[1] - w[0]).abs() > limit).count())
-                .sum()
+        let limit = if clear {
+            0.3 * (high - low)
         } else {
-            0
+            f64::INFINITY
         };
+        let moves = Moves::of(&x.x, tail, limit);
+        let (peak_row, peak) = moves.excursion;
         // The third largest jump of a record of any usual length: an edge or two bounces, not one needle.
         let pairs = n.saturating_sub(1);
-        let jump = largest_jumps(&x.x)[2.min(pairs / 4)];
+        let jump = moves.largest_jumps[2.min(pairs / 4)];
         Shape {
             head: x.median(0, first).unwrap_or(0.0),
             tail,
@@ -70,7 +69,7 @@ impl Shape {
             head_ripple,
             head_mean,
             jump: if clear { jump / (high - low) } else { 0.0 },
-            jumps: count,
+            jumps: moves.jumps,
             sigma: x.sigma,
         }
     }
@@ -99,50 +98,68 @@ impl Shape {
     }
 }
 
-/// First row at which the running median of three is farthest from `tail`, and its value; row 0 and `tail` when it never
-/// leaves it.
-fn largest_excursion(x: &Series, tail: f64) -> (usize, f64) {
-    stretches(&x.x, 0)
-        .map(|(first, rows)| {
-            medians3(&x.x, first, first + rows.len()).fold((0, tail), |(row, peak), (k, value)| {
-                if (value - tail).abs() > (peak - tail).abs() {
-                    (k, value)
-                } else {
-                    (row, peak)
-                }
-            })
-        })
-        .reduce(
-            || (0, tail),
-            |a, b| {
-                let (of_a, of_b) = ((a.1 - tail).abs(), (b.1 - tail).abs());
-                if of_b > of_a || (of_b == of_a && of_b > 0.0 && b.0 < a.0) {
-                    b
-                } else {
-                    a
-                }
-            },
-        )
+/// How a trace moves, found in one pass.
+struct Moves {
+    /// First row at which the running median of three is farthest from a level, and its value; row 0 and the level when it never
+    /// leaves it.
+    excursion: (usize, f64),
+    /// Number of neighbours that differ by more than a limit.
+    jumps: usize,
+    /// The three largest differences between neighbours, the largest first; 0 where there are fewer.
+    largest_jumps: [f64; 3],
 }
 
-/// The three largest differences between neighbours, the largest first; 0 where there are fewer.
+impl Moves {
+    fn of(x: &[f64], level: f64, limit: f64) -> Moves {
+        let away = |value: f64| (value - level).abs();
+        let found: Vec<_> = stretches(x, 1)
+            .map(|(first, rows)| {
+                // The last row of a stretch is the first of the next, where there is one.
+                let end = first + rows.len();
+                let end = if end < x.len() { end - 1 } else { end };
+                let far = largest_median3(x, first, end, away);
+                let jumps = lanes::count(rows, |[a, b]| (b - a).abs() > limit);
+                ((first, end, far), jumps, largest_jumps(rows))
+            })
+            .collect();
+        let farthest = found.iter().fold(0.0, |most: f64, f| most.max(f.0.2));
+        let mut there = found.iter().filter(|f| f.0.2 == farthest && farthest > 0.0);
+        let excursion = there.next().and_then(|((first, end, _), ..)| {
+            medians3(x, *first, *end).find(|(_, value)| away(*value) == farthest)
+        });
+        Moves {
+            excursion: excursion.unwrap_or((0, level)),
+            jumps: found.iter().map(|f| f.1).sum(),
+            largest_jumps: found
+                .iter()
+                .fold([0.0; 3], |top, f| f.2.into_iter().fold(top, put)),
+        }
+    }
+}
+
 fn largest_jumps(x: &[f64]) -> [f64; 3] {
-    let put = |mut top: [f64; 3], jump: f64| {
-        if jump > top[2] {
-            top[2] = jump;
-            if jump > top[1] {
-                top.swap(1, 2);
-                if jump > top[0] {
-                    top.swap(0, 1);
-                }
+    /// Rows looked at at once for whether one jump is large enough.
+    const BLOCK: usize = 256;
+    (0..x.len()).step_by(BLOCK).fold([0.0; 3], |top, from| {
+        let block = &x[from..(from + BLOCK + 1).min(x.len())];
+        let jump = |[a, b]: [f64; 2]| (b - a).abs();
+        if lanes::largest(block, jump) <= top[2] {
+            return top;
+        }
+        block.windows(2).map(|w| jump([w[0], w[1]])).fold(top, put)
+    })
+}
+
+/// Puts a jump in its place among the three largest.
+fn put(mut top: [f64; 3], jump: f64) -> [f64; 3] {
+    if jump > top[2] {
+        top[2] = jump;
+        if jump > top[1] {
+            top.swap(1, 2);
+            if jump > top[0] {
+                top.swap(0, 1);
             }
         }
-        top
-    };
-    stretches(x, 1)
-        .map(|(_, x)| {
-            x.windows(2)
-                .fold([0.0; 3], |top, w| put(top, (w[1] - w[0]).abs()))
-        })
-        .reduce(|| [0.0; 3], |a, b| b.into_iter().fold(a, put))
+    }
+    top
 }

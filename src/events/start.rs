@@ -1,6 +1,6 @@
 //! Start from rest and voltage step onto a held rotor: rest, make with its bounce, driven.
 
-use super::contact::{Band, Closed, Make, closed_stretches, first_make, settled_after};
+use super::contact::{Band, Closed, Make, first_make, settled_after};
 use super::draft::Draft;
 use super::phase::PhaseKind;
 use super::release::{Release, release};
@@ -47,7 +47,7 @@ fn contact(view: &View, first: usize, end: usize) -> Option<(Vec<Closed>, bool)>
         let high = zero + 0.4 * (peak - zero);
         let band = Band { low, high };
         (high > low).then(|| {
-            let stretches = closed_stretches(&i.x, band, first, end);
+            let stretches = i.closed(band, first, end);
             interrupted(stretches, i, band)
         })
     });
@@ -57,7 +57,7 @@ fn contact(view: &View, first: usize, end: usize) -> Option<(Vec<Closed>, bool)>
         // A supply in current limit sags to below half: the band lies low.
         let low = zero + 0.25 * (top - zero);
         let high = zero + 0.45 * (top - zero);
-        (low - zero > 6.0 * v.sigma).then(|| closed_stretches(&v.x, Band { low, high }, first, end))
+        (low - zero > 6.0 * v.sigma).then(|| v.closed(Band { low, high }, first, end))
     });
     match (by_voltage, by_current) {
         // Voltage there from the first row while the current begins at zero: the probe sits on the source's side of the
@@ -126,7 +126,7 @@ fn with_short_openings(
         low: zero + (0.15 * (peak - zero)).max(5.0 * i.sigma),
         high: zero + 0.5 * (peak - zero),
     };
-    for pair in closed_stretches(&i.x, band, first, end).windows(2) {
+    for pair in i.closed(band, first, end).windows(2) {
         let (Some(opened), Some(from)) = (pair[0].until, pair[1].from) else {
             continue;
         };

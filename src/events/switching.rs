@@ -1,6 +1,6 @@
 //! A switched supply: the edges, their period and duty.
 
-use super::contact::{Band, closed_stretches};
+use super::contact::Band;
 use super::series::{STATISTIC_ROWS, Series, quantile};
 use super::view::View;
 use crate::bench::Waveform;
@@ -57,7 +57,7 @@ pub(crate) fn in_view(view: &View) -> Option<Switching> {
         low: low_v + 0.2 * span,
         high: low_v + 0.8 * span,
     };
-    let stretches = closed_stretches(&v.x, band, 0, v.len());
+    let stretches = v.closed(band, 0, v.len());
     let full: Vec<_> = stretches.iter().filter(|s| s.from.is_some()).collect();
     if full.len() < 4 {
         return None;

@@ -230,7 +230,7 @@ fn cycles_of(
         .collect();
     let options = RippleOptions {
         quantisation_step: trace.quantisation_step,
-        clipped: trace.clipped.get(rows.clone()).map(<[bool]>::to_vec),
+        clipped: trace.clipped_in(rows.clone()),
         ..RippleOptions::default()
     };
     let values = trace.values.get(rows).unwrap_or_default();

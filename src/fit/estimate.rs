@@ -26,6 +26,7 @@ use super::time_base;
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use crate::stats::lanes;
 use nalgebra::DVector;
 use std::sync::Arc;
 
@@ -433,10 +434,8 @@ fn largest_voltage(bench: &Bench) -> f64 {
         .captures
         .iter()
         .filter_map(|c| c.waveform.voltage_v.as_ref())
-        .flat_map(|t| &t.values)
-        .copied()
-        .chain(bench.motor.supply_v)
-        .map(f64::abs)
+        .map(|t| lanes::largest(&t.values, |[v]| if v.is_finite() { v.abs() } else { 0.0 }))
+        .chain(bench.motor.supply_v.map(f64::abs))
         .filter(|v| v.is_finite())
         .fold(0.0, f64::max)
 }

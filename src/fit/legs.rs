@@ -126,7 +126,7 @@ pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Ve
             }
             PhaseKind::Cut(reason) => {
                 let clipped = waveform.current_a.as_ref().is_none_or(|t| {
-                    t.clipped[first..end].iter().any(|&c| c)
+                    t.clipped.get(first..end).is_some_and(|c| c.contains(&true))
                         || t.values[first..end].iter().any(|v| v.is_nan())
                 });
                 let kind = if reason == "standstill" || clipped {

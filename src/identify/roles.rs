@@ -1,7 +1,7 @@
 //! Captures that surely show something else than they are said to, before any time is spent on them.
 
 use crate::bench::{Bench, Capture};
-use crate::events::{self, RoleGuess};
+use crate::events::{self, Mismatch, RoleGuess};
 use rayon::prelude::*;
 use std::path::PathBuf;
 
@@ -41,14 +41,13 @@ pub fn check_roles(bench: &Bench) -> Result<(), RoleError> {
 fn check(capture: &Capture) -> Option<RoleError> {
     let (name, path) = (capture.name.clone(), capture.path.clone());
     let stated = capture.role.words();
-    if events::channels_swapped(&capture.waveform, capture.role) {
-        return Some(RoleError::Swapped { name, path, stated });
-    }
-    let guess = events::contradiction(&capture.waveform, capture.role)?;
-    Some(RoleError::Contradicted {
-        name,
-        path,
-        stated,
-        guess: Box::new(guess),
+    Some(match events::mismatch(&capture.waveform, capture.role)? {
+        Mismatch::Swapped => RoleError::Swapped { name, path, stated },
+        Mismatch::Shows(guess) => RoleError::Contradicted {
+            name,
+            path,
+            stated,
+            guess: Box::new(guess),
+        },
     })
 }

@@ -83,7 +83,7 @@ pub fn analyse_current(
 ) -> Result<CurrentRipple, Unreadable> {
     let mut remarks = Vec::new();
     let (time, current) = usable(time_s, current_a, options, &mut remarks)?;
-    let (time, current) = averaged(time, current, &mut remarks);
+    let (time, current) = averaged(&time, &current, &mut remarks);
     let interval_s = interval(&time);
     let smooth = Smooth::fit(&time, &current, SMOOTH_ORDER).ok_or(Unreadable::Singular {
         terms: SMOOTH_ORDER + 1,

@@ -1,6 +1,7 @@
 //! A raw stretch made fit for the analysis: missing rows out, polarity positive, cut before standstill, smooth part fitted.
 
 use super::{RippleOptions, Unreadable, smooth::Smooth, words};
+use std::borrow::Cow;
 
 /// Fewer samples than this cannot carry a spectrum and a smooth part.
 pub(super) const LEAST_SAMPLES: usize = 256;
@@ -23,13 +24,13 @@ pub(super) struct Prepared {
     pub remarks: Vec<String>,
 }
 
-/// Times and values without missing and clipped rows.
-pub(super) fn usable(
-    time_s: &[f64],
-    values: &[f64],
+/// Times and values without missing and clipped rows; those of a whole record are not copied.
+pub(super) fn usable<'a>(
+    time_s: &'a [f64],
+    values: &'a [f64],
     options: &RippleOptions,
     remarks: &mut Vec<String>,
-) -> Result<(Vec<f64>, Vec<f64>), Unreadable> {
+) -> Result<(Cow<'a, [f64]>, Cow<'a, [f64]>), Unreadable> {
     if time_s.len() != values.len() {
         return Err(Unreadable::Lengths {
             times: time_s.len(),
@@ -85,13 +86,15 @@ pub(super) fn usable(
     if clipped > 0 {
         remarks.push(words::clipped(clipped, values.len()));
     }
-    let (times, kept): (Vec<f64>, Vec<f64>) = time_s
-        .iter()
-        .zip(values)
-        .enumerate()
-        .filter(|(row, (_, v))| v.is_finite() && !is_clipped(*row))
-        .map(|(_, (t, v))| (*t, *v))
-        .unzip();
+    let is_kept = |row: usize| values[row].is_finite() && !is_clipped(row);
+    let (times, kept): (Cow<[f64]>, Cow<[f64]>) = if (0..values.len()).all(is_kept) {
+        (time_s.into(), values.into())
+    } else {
+        let rows = (0..values.len()).filter(|row| is_kept(*row));
+        let (times, kept): (Vec<f64>, Vec<f64>) =
+            rows.map(|row| (time_s[row], values[row])).unzip();
+        (times.into(), kept.into())
+    };
     let missing = values.len() - kept.len() - clipped;
     if missing > 0 {
         remarks.push(words::missing(missing, values.len()));
@@ -107,13 +110,13 @@ pub(super) fn usable(
 
 /// Averages neighbours until at most [`MOST_SAMPLES`] are left.
 pub(super) fn averaged(
-    time_s: Vec<f64>,
-    values: Vec<f64>,
+    time_s: &[f64],
+    values: &[f64],
     remarks: &mut Vec<String>,
 ) -> (Vec<f64>, Vec<f64>) {
     let group = time_s.len().div_ceil(MOST_SAMPLES);
     if group <= 1 {
-        return (time_s, values);
+        return (time_s.to_vec(), values.to_vec());
     }
     remarks.push(words::averaged(group, time_s.len()));
     let mean = |data: &[f64]| {
@@ -121,7 +124,7 @@ pub(super) fn averaged(
             .map(|c| c.iter().sum::<f64>() / group as f64)
             .collect()
     };
-    (mean(&time_s), mean(&values))
+    (mean(time_s), mean(values))
 }
 
 /// Median sampling interval.
@@ -138,7 +141,7 @@ pub(super) fn prepare(
     options: &RippleOptions,
 ) -> Result<Prepared, Unreadable> {
     let mut remarks = Vec::new();
-    let (mut time, mut voltage) = usable(time_s, voltage_v, options, &mut remarks)?;
+    let (time, mut voltage) = usable(time_s, voltage_v, options, &mut remarks)?;
     let blocks = Blocks::of(&time, &voltage);
     let noise = blocks.noise;
     let start = blocks.start();
@@ -172,7 +175,7 @@ pub(super) fn prepare(
     let sign = start.signum();
     if sign < 0.0 {
         remarks.push(words::reversed(start));
-        voltage.iter_mut().for_each(|v| *v = -*v);
+        voltage.to_mut().iter_mut().for_each(|v| *v = -*v);
     }
     let levels: Vec<f64> = blocks.level.iter().map(|v| v * sign).collect();
     let start = start * sign;
@@ -211,8 +214,7 @@ pub(super) fn prepare(
     }
     let standstill_s = standstill.map(|(block, _)| time[block * blocks.samples]);
 
-    time.truncate(end);
-    voltage.truncate(end);
+    let (time, voltage) = (&time[..end], &voltage[..end]);
     if time.len() < LEAST_SAMPLES {
         return Err(Unreadable::TooShort {
             samples: time.len(),

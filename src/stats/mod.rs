@@ -3,6 +3,7 @@
 //! * [`quantiles`]: normal, Student and chi-squared quantiles and tails, coverage factors.
 //! * [`robust`]: median and a scale that outliers do not move.
 //! * [`autocovariance`]: correlation along a record and the number of independent samples it is worth.
+//! * [`lanes`]: extremes and counts over long arrays.
 //! * [`hac`]: covariance of sums of correlated scores (the middle of a sandwich).
 //! * [`bootstrap`]: resampling in blocks that keep the correlation.
 //! * [`whiteness`]: are residuals independent? Runs and portmanteau tests.
@@ -18,6 +19,7 @@ pub mod binomial;
 pub mod bootstrap;
 pub mod covariance;
 pub mod hac;
+pub mod lanes;
 pub mod monte_carlo;
 pub mod propagation;
 pub mod quantiles;
