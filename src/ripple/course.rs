@@ -167,7 +167,7 @@ const LARGEST_STEP: f64 = 0.3;
 /// Turns below which it has settled, and below which it is nearly there when the rounds are over: what the ratio of the last two steps leaves to
 /// come then counts as a further standard deviation.
 const SETTLED: f64 = 1e-4;
-const NEARLY: f64 = 0.03;
+const NEARLY: f64 = 0.1;
 /// Largest ratio of two steps that is taken at its word.
 const SLOWEST: f64 = 0.98;
 /// Share by which the cost may rise before a step counts as too long.
