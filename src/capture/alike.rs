@@ -193,8 +193,11 @@ mod tests {
         assert!(Alike::of(b"-1.23456789e+01\r\n", b'.', b"\r\n").is_some());
     }
 
+    /// Bits of the value, digits, power, sign, length.
+    type Told = (u64, u64, i32, bool, usize);
+
     /// As [`Alike::read`], where this processor can.
-    fn read(alike: &Alike, text: &str) -> Option<Option<(u64, u64, i32, bool, usize)>> {
+    fn read(alike: &Alike, text: &str) -> Option<Option<Told>> {
         #[cfg(target_arch = "x86_64")]
         if std::arch::is_x86_feature_detected!("avx2") {
             // SAFETY: the processor has the instructions, as was just asked.

@@ -257,7 +257,9 @@ fn difference_noise(x: &[f64]) -> f64 {
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
 fn top_code_runs(x: &[f64]) -> Vec<bool> {
     // What is true of the ends of the record's range is true of a stretch that reaches them: one pass tells where to look.
-    let found: Vec<(usize, &[f64], (f64, f64), usize)> = stretches(x, 1)
+    /// First row, rows, their range, and how many pairs at its ends are equal.
+    type Stretch<'a> = (usize, &'a [f64], (f64, f64), usize);
+    let found: Vec<Stretch<'_>> = stretches(x, 1)
         .map(|(first, rows)| {
             let (low, high) = lanes::range(rows);
             let pair = |[a, b]: [f64; 2]| a == b && (a == low || a == high);

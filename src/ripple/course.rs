@@ -225,7 +225,7 @@ pub(super) fn fit_course(
         amplitudes = found;
         let mut extra = vec![0.0; count];
         let mut right = vec![0.0; count];
-        for k in 0..parts.len() {
+        for (k, part) in parts.iter().enumerate() {
             let row = linear + k;
             let explained: f64 = (0..linear)
                 .map(|j| products.gram[(row, j)] * solved[j])
@@ -233,7 +233,7 @@ pub(super) fn fit_course(
             right[row] = products.right[row] - explained;
             if k > 0 {
                 extra[row] = weight;
-                right[row] -= weight * parts[k];
+                right[row] -= weight * part;
             }
         }
         let normal = Normal::of(products.gram, &extra)?;

@@ -24,13 +24,16 @@ pub(super) struct Prepared {
     pub remarks: Vec<String>,
 }
 
+/// Times and values, borrowed where nothing was taken out.
+pub(super) type Rows<'a> = (Cow<'a, [f64]>, Cow<'a, [f64]>);
+
 /// Times and values without missing and clipped rows; those of a whole record are not copied.
 pub(super) fn usable<'a>(
     time_s: &'a [f64],
     values: &'a [f64],
     options: &RippleOptions,
     remarks: &mut Vec<String>,
-) -> Result<(Cow<'a, [f64]>, Cow<'a, [f64]>), Unreadable> {
+) -> Result<Rows<'a>, Unreadable> {
     if time_s.len() != values.len() {
         return Err(Unreadable::Lengths {
             times: time_s.len(),

@@ -56,6 +56,8 @@ pub fn count<const N: usize>(x: &[f64], is: impl Fn([f64; N]) -> bool) -> usize 
     counts.into_iter().sum::<u64>() as usize + rest
 }
 
+// Indices are windows, in each of several slices.
+#[allow(clippy::needless_range_loop)]
 /// Hands out the windows eight at a time, the first values of all, then the second ones; gives the end of `x` whose windows are
 /// left over.
 #[inline(always)]
