@@ -13,6 +13,7 @@ use super::layout::Slot;
 use super::problem::Problem;
 use super::readings::ReadingTerm;
 use super::ripple_anchor::{AGREES, RippleFinding};
+use super::so_far::SoFar;
 use super::voltage_balance::voltage_balance;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
@@ -20,7 +21,7 @@ use crate::ripple::{
     RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
 use crate::stats::rounding::{Scale, write};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 use rayon::prelude::*;
 use std::f64::consts::PI;
 
@@ -34,12 +35,6 @@ const UNEVEN_STEPS: f64 = 0.1;
 
 /// Relative standard uncertainty of K above which agreeing with a count that only the sheet tells means nothing.
 const VAGUE: f64 = 0.03;
-
-/// The fit so far.
-pub struct SoFar<'a> {
-    pub x: &'a DVector<f64>,
-    pub covariance: &'a DMatrix<f64>,
-}
 
 /// A speed that the ripple of a current told and that entered the fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -178,11 +173,7 @@ pub fn current_anchors(
         let Some(at) = term.evaluate(so_far.x, &predictions) else {
             continue;
         };
-        let mut gradient = DVector::zeros(so_far.x.len());
-        for (entry, g) in &at.gradient {
-            gradient[*entry] += g;
-        }
-        let spread = gradient.dot(&(so_far.covariance * &gradient)).max(0.0);
+        let spread = so_far.variance(&at.gradient);
         let sigmas = at.residual / (1.0 + spread).sqrt();
         if sigmas.abs() < AGREES {
             out.terms.push(term);

@@ -3,7 +3,7 @@
 use super::capture_model::{CaptureModel, Shared};
 use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance, inverse_over};
-use super::current_anchor::{CurrentSpeed, SoFar, current_anchors};
+use super::current_anchor::{CurrentSpeed, current_anchors};
 use super::driven;
 use super::guess::first_guess;
 use super::lanes::direction;
@@ -16,9 +16,10 @@ use super::problem::Problem;
 use super::profiled::{Reach, reaches};
 use super::readings;
 use super::ripple_anchor::{
-    Known, RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
+    RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
 };
 use super::rows::{Departures, Scatter, deviations, first_deviations, scatter_of_residuals};
+use super::so_far::SoFar;
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::tenfold;
 use super::terms::{self, TermDecision};
@@ -195,15 +196,15 @@ pub fn estimate(
         && let Some(predictions) = problem.predict(&plain.x)
     {
         let spread = covariance(&problem, &plain, &predictions).total;
-        let known = Known {
-            constant: entry,
+        let so_far = SoFar {
             x: &plain.x,
             covariance: &spread,
         };
         if anchored.is_some() {
             let (terms, told) = ripple_anchors_beside(
                 &mut ripple,
-                known,
+                entry,
+                &so_far,
                 bench.motor.commutator_segments,
                 &problem.models,
                 &mut problem.layout,
@@ -211,10 +212,6 @@ pub fn estimate(
             problem.readings.extend(terms);
             remarks.extend(told);
         }
-        let so_far = SoFar {
-            x: &plain.x,
-            covariance: &spread,
-        };
         let found = current_anchors(bench, timelines, &ripple, &mut problem, &so_far);
         problem.readings.extend(found.terms);
         remarks.extend(found.remarks);

@@ -31,6 +31,7 @@ mod reported;
 mod ripple_anchor;
 mod rows;
 mod sandwich;
+mod so_far;
 pub mod solver;
 mod tenfold;
 mod terms;

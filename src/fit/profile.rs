@@ -23,15 +23,16 @@ pub fn ratio_at(
     side: f64,
     z: f64,
 ) -> Option<f64> {
-    let step = Along::new(solution, covariance, target)?.step(side * z);
-    let x = &solution.x + &step;
+    let along = Along::new(solution, covariance, target)?;
+    let x = &solution.x + along.step(side * z);
     if outside(problem, &x) {
         return None;
     }
     let there = problem.normal_equations(&x)?;
-    let gain = gain(&there, covariance, &target(&x).1);
+    let (value, slope) = target(&x);
+    let gain = gain(&there, covariance, &slope);
     let rise = 2.0 * (there.cost - solution.equations.cost) - gain;
-    Some(rise.max(0.0).sqrt() / plain(solution, covariance, target, &x)?)
+    Some(rise.max(0.0).sqrt() / along.plain(value))
 }
 
 /// The same to both sides, above and below, from one evaluation above: to third order the cost along a line is
@@ -45,7 +46,8 @@ pub fn ratios_by_reflection(
     target: &impl Target,
     z: f64,
 ) -> Option<[f64; 2]> {
-    let step = Along::new(solution, covariance, target)?.step(z);
+    let along = Along::new(solution, covariance, target)?;
+    let step = along.step(z);
     let (above, below) = (&solution.x + &step, &solution.x - &step);
     if outside(problem, &above) || outside(problem, &below) {
         return None;
@@ -54,25 +56,27 @@ pub fn ratios_by_reflection(
     let slope = solution.equations.gradient.dot(&step);
     let rise = there.cost - solution.equations.cost;
     let reflected = 5.0 * (rise - slope) - 2.0 * (there.gradient.dot(&step) - slope) - slope;
-    let gain = gain(&there, covariance, &target(&above).1);
-    let ratio = |rise: f64, x: &DVector<f64>| {
-        Some((2.0 * rise - gain).max(0.0).sqrt() / plain(solution, covariance, target, x)?)
-    };
-    Some([ratio(rise, &above)?, ratio(reflected, &below)?])
+    let (value, slope_above) = target(&above);
+    let gain = gain(&there, covariance, &slope_above);
+    let ratio = |rise: f64, value: f64| (2.0 * rise - gain).max(0.0).sqrt() / along.plain(value);
+    Some([ratio(rise, value), ratio(reflected, target(&below).0)])
 }
 
 /// The direction in which a target moves with every other parameter at its best.
 struct Along {
+    /// The target's value at the minimum.
+    at: f64,
     along: DVector<f64>,
     deviation: f64,
 }
 
 impl Along {
     fn new(solution: &Solution, covariance: &DMatrix<f64>, target: &impl Target) -> Option<Self> {
-        let slope = target(&solution.x).1;
+        let (at, slope) = target(&solution.x);
         let along = covariance * &slope;
         let variance = slope.dot(&along);
         (variance > 0.0).then(|| Along {
+            at,
             along,
             deviation: variance.sqrt(),
         })
@@ -82,17 +86,11 @@ impl Along {
     fn step(&self, sigmas: f64) -> DVector<f64> {
         &self.along * (sigmas / self.deviation)
     }
-}
 
-/// Distance of the target at `x` from the minimum, in plain standard deviations.
-fn plain(
-    solution: &Solution,
-    covariance: &DMatrix<f64>,
-    target: &impl Target,
-    x: &DVector<f64>,
-) -> Option<f64> {
-    let deviation = Along::new(solution, covariance, target)?.deviation;
-    Some((target(x).0 - target(&solution.x).0).abs() / deviation)
+    /// Distance of a value of the target from that at the minimum, in plain standard deviations.
+    fn plain(&self, value: f64) -> f64 {
+        (value - self.at).abs() / self.deviation
+    }
 }
 
 /// What twice the cost would still lose at a point if every other parameter went one Gauss-Newton step.

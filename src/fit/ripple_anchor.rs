@@ -5,13 +5,13 @@ use super::capture_model::CaptureModel;
 use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot};
 use super::readings::ReadingTerm;
+use super::so_far::SoFar;
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::ripple::{
     Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, USUAL_POLES, analyse_run_down_at,
     cycles_per_revolution,
 };
-use nalgebra::{DMatrix, DVector};
 
 /// Probability that a candidate's constant must have to be used.
 const SETTLED: f64 = 0.95;
@@ -84,37 +84,16 @@ pub fn ripple_anchors(
         .collect()
 }
 
-/// What everything but the ripple says of the constant.
-#[derive(Clone, Copy)]
-pub struct Known<'a> {
-    /// Entry of its logarithm.
-    pub constant: usize,
-    pub x: &'a DVector<f64>,
-    pub covariance: &'a DMatrix<f64>,
-}
-
-impl Known<'_> {
-    /// The logarithm of the constant as the voltage channel of a capture shows it, its gain included, with its standard uncertainty.
-    fn seen_by(&self, model: &CaptureModel) -> (f64, f64) {
-        let mut slope = DVector::zeros(self.x.len());
-        slope[self.constant] = 1.0;
-        for &(entry, factor) in &model.links[direction::VOLTAGE_GAIN] {
-            slope[entry] += factor;
-        }
-        let variance = slope.dot(&(self.covariance * &slope));
-        (slope.dot(self.x), variance.max(0.0).sqrt())
-    }
-}
-
 /// Sigmas within which a candidate agrees with what else is known of the constant.
 pub(super) const AGREES: f64 = 4.0;
 
 /// As [`ripple_anchors`], where something else already tells the constant: a comb allows several segment counts, and the one
-/// that agrees is taken; ripple that contradicts it altogether is told and not used. `stated_segments`: the count of the sheet,
+/// that agrees is taken; ripple that contradicts it altogether is told and not used. `constant`: entry of its logarithm; `stated_segments`: the count of the sheet,
 /// which is told where it contradicts.
 pub fn ripple_anchors_beside(
     findings: &mut [RippleFinding],
-    known: Known<'_>,
+    constant: usize,
+    so_far: &SoFar<'_>,
     stated_segments: Option<u32>,
     models: &[CaptureModel],
     layout: &mut Layout,
@@ -124,7 +103,11 @@ pub fn ripple_anchors_beside(
         let Some(first) = finding.result.candidates.first() else {
             continue;
         };
-        let (log_constant, spread) = known.seen_by(&models[finding.capture]);
+        // The constant as this capture's voltage channel shows it, its gain included.
+        let mut seen = models[finding.capture].links[direction::VOLTAGE_GAIN].clone();
+        seen.push((constant, 1.0));
+        let log_constant: f64 = seen.iter().map(|&(k, factor)| factor * so_far.x[k]).sum();
+        let spread = so_far.variance(&seen).sqrt();
         let sigmas = |c: &Candidate| {
             let k = c.back_emf_constant_v_s_per_rad;
             let relative = c.standard_uncertainty / k;

@@ -1,0 +1,21 @@
+//! The fit before its last terms are known: what it says so far.
+
+use nalgebra::{DMatrix, DVector};
+
+/// A parameter vector with its covariance.
+#[derive(Clone, Copy)]
+pub struct SoFar<'a> {
+    pub x: &'a DVector<f64>,
+    pub covariance: &'a DMatrix<f64>,
+}
+
+impl SoFar<'_> {
+    /// Variance of a sum of entries with these factors; an entry may stand several times.
+    pub fn variance(&self, factors: &[(usize, f64)]) -> f64 {
+        let mut slope = DVector::zeros(self.x.len());
+        for &(entry, factor) in factors {
+            slope[entry] += factor;
+        }
+        slope.dot(&(self.covariance * &slope)).max(0.0)
+    }
+}
