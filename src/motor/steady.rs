@@ -21,7 +21,7 @@ impl TerminalParameters {
     /// Rotor held on `voltage_v` (positive, V). The winding keeps its temperature.
     pub fn stalled(&self, voltage_v: f64) -> Steady {
         let most = voltage_v / self.terminal_resistance_ohm;
-        let current_a = root(0.0, most, |i| self.voltage_at(i, 0.0) - voltage_v);
+        let current_a = root(0.0, most, |i| self.drop_v(i) - voltage_v);
         Steady {
             current_a,
             back_emf_v: 0.0,
@@ -35,9 +35,7 @@ impl TerminalParameters {
         if stalled.torque_current_a.is_nan() || stalled.torque_current_a <= 0.0 {
             return None;
         }
-        let emf = |i: f64| {
-            (voltage_v - self.voltage_at(i, 0.0)) / (1.0 - self.armature_reaction_per_a * i)
-        };
+        let emf = |i: f64| (voltage_v - self.drop_v(i)) / (1.0 - self.armature_reaction_per_a * i);
         let current_a = root(0.0, stalled.current_a, |i| self.shaft_a(i, emf(i)));
         Some(Steady {
             current_a,
@@ -46,11 +44,10 @@ impl TerminalParameters {
         })
     }
 
-    /// Terminal voltage that a current and a back-EMF need, V.
-    fn voltage_at(&self, current_a: f64, back_emf_v: f64) -> f64 {
+    /// What a current drops over winding and brushes, V.
+    fn drop_v(&self, current_a: f64) -> f64 {
         self.terminal_resistance_ohm * current_a
             + self.brush_drop_v * (current_a / self.brush_scale_a).tanh()
-            + (1.0 - self.armature_reaction_per_a * current_a) * back_emf_v
     }
 
     /// Torque at the shaft over K, A.

@@ -9,6 +9,7 @@
 
 use super::context::Operating;
 use super::traces::short;
+use crate::motor::TerminalParameters;
 use crate::motor_file::draw::Population;
 use crate::motor_file::{MotorFile, ParameterName};
 use rand::SeedableRng;
@@ -118,6 +119,24 @@ impl Operating {
         }
     }
 
+    /// The same motor as the terminals see it, inductance and inertia left out.
+    fn machine(&self) -> TerminalParameters {
+        let k = self.back_emf_constant_v_s_per_rad;
+        TerminalParameters {
+            windage_a_per_v2: self.windage_nm_s2_per_rad2 / (k * k * k),
+            brush_drop_v: self.brush_drop_v,
+            brush_scale_a: self.brush_scale_a,
+            armature_reaction_per_a: self.armature_reaction_per_a,
+            ..TerminalParameters::plain(
+                self.terminal_resistance_ohm,
+                0.0,
+                0.0,
+                self.coulomb_friction_nm / k,
+                self.viscous_friction_nm_s_per_rad / (k * k),
+            )
+        }
+    }
+
     /// State at a voltage and a current, both above zero.
     pub fn at_current(&self, voltage_v: f64, current_a: f64) -> Running {
         let linkage =
@@ -148,13 +167,11 @@ impl Operating {
         if !(voltage_v > 0.0 && count > 0) {
             return None;
         }
-        let stall = root(0.0, voltage_v / self.terminal_resistance_ohm, |i| {
-            -self.at_current(voltage_v, i).speed_rad_s
-        });
-        if self.at_current(voltage_v, stall).torque_nm <= 0.0 {
-            return None;
-        }
-        let free = root(0.0, stall, |i| self.at_current(voltage_v, i).torque_nm);
+        let machine = self.machine();
+        let (free, stall) = (
+            machine.running_freely(voltage_v)?.current_a,
+            machine.stalled(voltage_v).current_a,
+        );
         let mut states: Vec<Running> = (0..=count)
             .map(|k| {
                 let share = k as f64 / count as f64;
@@ -249,19 +266,6 @@ fn quantile(sorted: &[f64], share: f64) -> f64 {
         (Some(a), None) => *a,
         _ => f64::NAN,
     }
-}
-
-/// Root of a function that rises through zero.
-fn root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..80 {
-        let middle = 0.5 * (low + high);
-        if f(middle) > 0.0 {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    0.5 * (low + high)
 }
 
 #[cfg(test)]
