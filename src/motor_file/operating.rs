@@ -102,8 +102,7 @@ impl OperatingPoints {
                     self.voltage_v, self.trials
                 );
             }
-            let si = units::UNITS.iter().find(|u| u.quantity == kind);
-            let si = si.map_or("", |u| u.text);
+            let si = units::si(kind).text;
             let scale = if kind == Quantity::Speed {
                 Scale::Plain
             } else {

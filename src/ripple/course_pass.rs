@@ -1,7 +1,7 @@
 //! One pass over a current's record: all products that a round of the course's fit needs.
 
 use super::{
-    least_squares::{BLOCK, Normal, add_products_from, dot, project},
+    least_squares::{BLOCK, Normal, add_products_from, dot, gram_of, project},
     turn::turn,
 };
 use nalgebra::DMatrix;
@@ -39,11 +39,8 @@ impl<'a> Passes<'a> {
     /// Columns are as long as `data`; an even number of smooth ones and at most [`MOST_PHASES`] of the phase.
     pub fn new(smooth: Vec<Vec<f64>>, phases: Vec<Vec<f64>>, data: &'a [f64]) -> Self {
         debug_assert!(smooth.len().is_multiple_of(2) && phases.len() <= MOST_PHASES);
-        let columns: Vec<&[f64]> = smooth.iter().map(Vec::as_slice).collect();
-        let mut gram = DMatrix::zeros(smooth.len(), smooth.len());
-        add_products_from(&mut gram, &columns, 0);
         Passes {
-            gram,
+            gram: gram_of(&smooth),
             right: project(&smooth, data),
             square: dot(data, data),
             smooth,

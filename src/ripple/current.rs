@@ -12,7 +12,7 @@
 use super::{
     ForeignLine, LineKind, RippleOptions, SpeedPoint, Unreadable,
     course::{Course, SMOOTH_ORDER, courses, fit_course},
-    prepare::{averaged, interval, usable},
+    prepare::{averaged, interval, means_of, usable},
     smooth::Smooth,
     sort_lines::{LEAST_CYCLES, PADDING, Spectrum, remove_time_line, time_spectrum, weighted},
 };
@@ -309,11 +309,7 @@ fn thinned(
 ) -> (Vec<f64>, Vec<f64>, Course) {
     let wanted = (SAMPLES_PER_CYCLE * cycles_per_sample).recip() as usize;
     let group = wanted.min(time.len() / LEAST_ROWS).max(1);
-    let mean = |data: &[f64]| -> Vec<f64> {
-        data.chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
-    };
+    let mean = |data: &[f64]| means_of(group, data);
     let thin = Course {
         g: mean(&course.g),
         x_s: mean(&course.x_s),

@@ -11,15 +11,7 @@ pub(super) struct Normal {
 impl Normal {
     /// Factors `A'A + diag(extra)`; columns are equally long; `None` where the matrix is not positive definite.
     pub fn new(columns: &[Vec<f64>], extra: &[f64]) -> Option<Normal> {
-        let p = columns.len();
-        let mut gram = DMatrix::<f64>::zeros(p, p);
-        let rows = columns.first().map_or(0, Vec::len);
-        for start in (0..rows).step_by(BLOCK) {
-            let end = (start + BLOCK).min(rows);
-            let block: Vec<&[f64]> = columns.iter().map(|c| &c[start..end]).collect();
-            add_products(&mut gram, &block);
-        }
-        Normal::of(gram, extra)
+        Normal::of(gram_of(columns), extra)
     }
 
     /// Factors `gram + diag(extra)`, of which the lower triangle is read.
@@ -64,6 +56,18 @@ impl Normal {
         unit[j] = 1.0;
         self.factor.solve(&unit)[i] * self.scale[i] * self.scale[j]
     }
+}
+
+/// `A'A`, lower triangle.
+pub(super) fn gram_of(columns: &[Vec<f64>]) -> DMatrix<f64> {
+    let mut gram = DMatrix::zeros(columns.len(), columns.len());
+    let rows = columns.first().map_or(0, Vec::len);
+    for start in (0..rows).step_by(BLOCK) {
+        let end = (start + BLOCK).min(rows);
+        let block: Vec<&[f64]> = columns.iter().map(|c| &c[start..end]).collect();
+        add_products(&mut gram, &block);
+    }
+    gram
 }
 
 /// `A'b`.

@@ -122,12 +122,14 @@ pub(super) fn averaged(
         return (time_s.to_vec(), values.to_vec());
     }
     remarks.push(words::averaged(group, time_s.len()));
-    let mean = |data: &[f64]| {
-        data.chunks_exact(group)
-            .map(|c| c.iter().sum::<f64>() / group as f64)
-            .collect()
-    };
-    (mean(time_s), mean(values))
+    (means_of(group, time_s), means_of(group, values))
+}
+
+/// Means of `group` neighbours each; what is left over at the end is dropped.
+pub(super) fn means_of(group: usize, data: &[f64]) -> Vec<f64> {
+    data.chunks_exact(group)
+        .map(|c| c.iter().sum::<f64>() / group as f64)
+        .collect()
 }
 
 /// Median sampling interval.

@@ -220,31 +220,23 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
             .filter(|c| c.segments == given)
             .map(|c| c.comb_probability)
             .sum();
-        let like: f64 = found
-            .candidates
-            .iter()
-            .find(|c| c.segments == given)
-            .map_or(0.0, |g| {
-                found
-                    .candidates
-                    .iter()
-                    .filter(|c| c.back_emf_constant_v_s_per_rad == g.back_emf_constant_v_s_per_rad)
-                    .map(|c| c.comb_probability)
-                    .sum()
-            });
+        let stated = found.candidates.iter().find(|c| c.segments == given);
+        let like: f64 = stated.map_or(0.0, |g| {
+            found
+                .candidates
+                .iter()
+                .filter(|c| c.back_emf_constant_v_s_per_rad == g.back_emf_constant_v_s_per_rad)
+                .map(|c| c.comb_probability)
+                .sum()
+        });
         let comb_best = found
             .candidates
             .iter()
             .max_by(|a, b| a.comb_probability.total_cmp(&b.comb_probability));
-        let cycles = found
-            .candidates
-            .iter()
-            .find(|c| c.segments == given)
-            .map(|g| g.cycles_per_revolution);
-        // Then every line that is seen is one of unevenness too, and the constant is the same.
+        // Of a multiple every line that is seen is one of unevenness too, and the constant is the same.
         let multiple = comb_best.filter(|best| {
             same(best)
-                && cycles.is_some_and(|n| {
+                && stated.map(|g| g.cycles_per_revolution).is_some_and(|n| {
                     n != best.cycles_per_revolution && n.is_multiple_of(best.cycles_per_revolution)
                 })
         });
