@@ -8,6 +8,7 @@ use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::{Leg, LegKind};
 use super::prediction::{Prediction, Quantity, Row, zero_row};
 use super::unevenness::{add_waves, is_transient, waves};
+use super::warming::{Heat, Warming};
 use crate::bench::{Bench, Role};
 use crate::motor::{Condition, Constants, Real, State, advance};
 use nalgebra::DVector;
@@ -27,6 +28,8 @@ pub struct CaptureModel {
     loop_ohm: f64,
     source_v: Option<f64>,
     current_lag_s: Option<f64>,
+    /// How its own current warms the winding, where that is followed.
+    warming: Option<Warming>,
     /// Resistance at this capture's temperature over that at the reference capture's.
     temperature_ratio: f64,
     /// Inertia added to the rotor, kg·m², and load torque, N·m.
@@ -119,6 +122,11 @@ impl CaptureModel {
             _ => 1.0,
         };
         let current_lag_s = add_lag(bench, capture, layout, &mut links);
+        let series_ohm = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
+        let warming = (!links[direction::HEAT].is_empty()).then(|| {
+            let winding = shared.resistance_guess_ohm;
+            Warming::of(capture, winding / (winding + series_ohm + loop_ohm))
+        });
         CaptureModel {
             capture: index,
             name: capture.name.clone(),
@@ -126,7 +134,7 @@ impl CaptureModel {
             legs,
             links,
             held,
-            series_ohm: capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm),
+            series_ohm,
             loop_ohm,
             source_v: if capture.waveform.voltage_v.is_none() {
                 capture.source_v.map(|v| v.value)
@@ -134,6 +142,7 @@ impl CaptureModel {
                 None
             },
             current_lag_s,
+            warming,
             temperature_ratio,
             attached,
             with_eddy: shared.with_eddy,
@@ -141,6 +150,11 @@ impl CaptureModel {
             waves: Vec::new(),
             probes: Vec::new(),
         }
+    }
+
+    /// Relative rise of the winding's resistance when it is so much warmer than at the capture's beginning, K.
+    pub(super) fn warmed_share(&self, kelvin: f64) -> f64 {
+        self.warming.map_or(0.0, |w| w.rise(kelvin))
     }
 
     /// Model steps beyond which one prediction is given up.
@@ -243,6 +257,9 @@ impl CaptureModel {
             .current_lag_s
             .map(|lag| lag * self.local(x, d::LAG).exp());
         let skew = (!self.links[d::SKEW].is_empty()).then(|| variable(d::SKEW, lane::SKEW));
+        let mut heat = self
+            .warming
+            .map(|warming| Heat::none_yet(warming, self.local(x, d::HEAT)));
         let mut state = State::<Local>::rest();
         let mut rows = Vec::new();
         let mut running = None;
@@ -285,6 +302,9 @@ impl CaptureModel {
                         );
                         *steps += u64::from(next.steps);
                         state = next.end;
+                        if let Some(heat) = &mut heat {
+                            heat.take(current, 0.0, bin.width_s);
+                        }
                     }
                 }
                 LegKind::Connected => {
@@ -343,6 +363,14 @@ impl CaptureModel {
                             }
                             None => voltage,
                         };
+                        let voltage = match &heat {
+                            Some(heat) => {
+                                let drop =
+                                    heat.drop_v(constants.resistance, state.current, bin.width_s);
+                                voltage + drop * -1.0
+                            }
+                            None => voltage,
+                        };
                         let condition = if bin.conducting {
                             Condition::Voltage(voltage)
                         } else {
@@ -358,6 +386,10 @@ impl CaptureModel {
                             }
                         }
                         state = next.end;
+                        if let Some(heat) = &mut heat {
+                            let gained_a = state.current.value - start_current.value;
+                            heat.take(next.mean_current, gained_a, bin.width_s);
+                        }
                         *steps += u64::from(next.steps);
                         if *steps > most
                             || !(state.current.value.is_finite()
@@ -443,6 +475,7 @@ impl CaptureModel {
             angles,
             running_emf: running,
             probed_emf,
+            warmed_k: heat.map_or(0.0, |h| h.kelvin(constants.resistance.value)),
         })
     }
 }

@@ -1,6 +1,6 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
-use super::layout::{Layout, Source};
+use super::layout::{Layout, Slot, Source};
 use super::prediction::Prediction;
 use super::problem::Problem;
 use super::solver::Solution;
@@ -125,7 +125,10 @@ pub fn covariance(
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
     let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
     let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
+    // What the rows alone tell.
+    let mut rows = solution.equations.normal.clone();
     let mut add = |source: Source, vector: &DVector<f64>| {
+        rows -= vector * vector.transpose();
         let moved = &total * vector;
         let part = &moved * moved.transpose();
         match parts.iter_mut().find(|(s, _)| *s == source) {
@@ -142,6 +145,7 @@ pub fn covariance(
             add(parameter.source.clone(), &vector);
         }
     }
+    let mut by_clock = DVector::zeros(n);
     for reading in &problem.readings {
         if let Some(term) = reading.evaluate(&solution.x, predictions) {
             let mut vector = DVector::zeros(n);
@@ -149,8 +153,18 @@ pub fn covariance(
                 vector[k] += g;
             }
             add(reading.source(), &vector);
+            if reading.goes_by_the_clock() {
+                by_clock += vector / reading.relative_sd();
+            }
         }
     }
+    // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
+    for slot in [Slot::LogInductance, Slot::LogCapacitance] {
+        if let Some(entry) = problem.layout.find(&slot) {
+            by_clock += rows.column(entry);
+        }
+    }
+    let by_clock = problem.clock_relative_sd.map(|sd| &total * by_clock * sd);
     // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
     // covers both the model without the term and the one with it.
     let mut covariance = Covariance {
@@ -164,6 +178,11 @@ pub fn covariance(
         x: solution.x.clone(),
     };
     covariance.close(problem);
+    if let Some(moved) = by_clock {
+        let part = &moved * moved.transpose();
+        covariance.total += &part;
+        covariance.parts.push((Source::Clock, part));
+    }
     covariance
 }
 

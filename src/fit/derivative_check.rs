@@ -3,7 +3,7 @@
 use super::layout::{Layout, Slot};
 use super::{FitOptions, estimate};
 use crate::events;
-use crate::synthetic::{ShotKind, draw, presets};
+use crate::synthetic::{Scenario, ShotKind, draw, presets};
 use nalgebra::DVector;
 
 /// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
@@ -32,14 +32,28 @@ fn scale(layout: &Layout, x: &DVector<f64>, k: usize) -> f64 {
 
 #[test]
 fn derivatives_of_every_row_agree_with_central_differences() {
-    let scenario = presets::blind_winder().with_plan(&[
+    let winder = presets::blind_winder().with_plan(&[
         ("start", ShotKind::Start),
         ("rundown", ShotKind::RunDown),
         ("brake", ShotKind::Brake),
         ("held", ShotKind::Locked),
         ("chopped", ShotKind::Pwm),
     ]);
-    let mut drawn = draw(&scenario, 7).unwrap();
+    // Held on the full supply for as long as warms the winding.
+    let mut peeler = presets::label_peeler().with_plan(&[
+        ("start", ShotKind::Start),
+        ("brake", ShotKind::Brake),
+        ("held", ShotKind::LockedClean),
+    ]);
+    peeler.plan[2].span = 30.0;
+    let found = compare(&winder, &[]);
+    assert!(found > 10_000, "{found} comparisons");
+    compare(&peeler, &[Slot::InverseHeatCapacity]);
+}
+
+/// Number of derivatives compared; every one of `with` has to be among them.
+fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
+    let mut drawn = draw(scenario, 7).unwrap();
     for instrument in &mut drawn.bench.instruments {
         instrument.bandwidth_hz = Some(60e3);
         instrument.skew_s = Some(2e-6);
@@ -65,6 +79,9 @@ fn derivatives_of_every_row_agree_with_central_differences() {
     ] {
         let k = layout.find(&slot).unwrap();
         x[k] = x[k].max(least);
+    }
+    for slot in with {
+        assert!(layout.find(slot).is_some(), "{slot:?} takes no part");
     }
     let mut compared = 0;
     let mut failures = Vec::new();
@@ -143,5 +160,5 @@ fn derivatives_of_every_row_agree_with_central_differences() {
         failures.len(),
         failures.join("\n")
     );
-    assert!(compared > 10_000, "{compared} comparisons");
+    compared
 }

@@ -24,6 +24,7 @@ use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::tenfold;
 use super::terms::{self, TermDecision};
 use super::time_base;
+use super::warming;
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
@@ -132,7 +133,7 @@ pub fn estimate(
     let peak_a = peak_current(&legs).ok_or(FitError::NothingToFit)?;
     let temperature_c = reference_temperature(bench);
     let mut layout = Layout::default();
-    let shared = Shared {
+    let mut shared = Shared {
         turn_v_s,
         ..shared_parameters(
             bench,
@@ -143,6 +144,10 @@ pub fn estimate(
             &mut layout,
         )
     };
+    let warms = warming::add_heat_capacity(bench, &guess, &ripple, &legs, &mut layout);
+    shared
+        .entries
+        .extend(warms.map(|entry| (direction::HEAT, entry)));
     let models: Vec<CaptureModel> = legs
         .iter()
         .enumerate()
@@ -169,6 +174,7 @@ pub fn estimate(
         terms.extend(ripple_anchors(&ripple, &models, &mut layout));
     }
     let mut problem = Problem::new(layout, models, terms);
+    problem.clock_relative_sd = clock(bench);
     let mut x = problem.layout.start();
     let start = problem
         .predict(&x)
@@ -184,7 +190,7 @@ pub fn estimate(
     }
     // First the plain motor, then the terms that bend it.
     let optional = terms::optional_entries(&problem.layout);
-    for &(entry, _) in &optional {
+    for &entry in &optional {
         problem.freeze(entry, x[entry]);
     }
     problem.set_eddy(false);
@@ -219,7 +225,7 @@ pub fn estimate(
         speeds = found.speeds;
     }
     x = plain.x;
-    for &(entry, _) in &optional {
+    for &entry in &optional {
         problem.thaw(entry);
     }
     problem.set_eddy(true);
@@ -228,12 +234,14 @@ pub fn estimate(
         reweigh(&mut problem, bench, &x);
     }
     let mut solution = solve(&problem, &x, 60, FINE, CLOSE)?;
-    let decisions = terms::decide(&mut problem, &mut solution)?;
+    let mut decisions = terms::decide(&mut problem, &mut solution)?;
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
     remarks.extend(conflicts(&mut problem, &solution.x, &predictions)?);
     let covariance = covariance(&problem, &solution, &predictions);
+    decisions.extend(terms::limited(&problem, &covariance));
+    remarks.extend(warming::told(&problem, &solution.x, &predictions));
     let mut out = Estimate {
         problem,
         solution,
@@ -474,6 +482,15 @@ fn reference_temperature(bench: &Bench) -> Option<(f64, f64)> {
         .filter_map(|c| c.winding_temperature_c)
         .map(|t| (t.value, t.standard_uncertainty))
         .min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Largest relative standard uncertainty that the sheet states for a time base.
+fn clock(bench: &Bench) -> Option<f64> {
+    let stated = bench.instruments.iter();
+    stated
+        .filter_map(|i| i.time_base_relative_uncertainty)
+        .filter(|u| *u > 0.0)
+        .reduce(f64::max)
 }
 
 /// The motor's own parameters with their priors.

@@ -3,12 +3,12 @@
 use crate::motor::Dual;
 
 /// Directions in which a capture's settings can move.
-pub const DIRECTIONS: usize = 28 + UNEVENNESS;
+pub const DIRECTIONS: usize = 29 + UNEVENNESS;
 /// Cosine and sine of the first four waves of the back-EMF constant over a turn.
 pub const UNEVENNESS: usize = 8;
 /// A setting with its derivatives.
 pub(super) type Setting = Dual<DIRECTIONS>;
-/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`]; one is spare.
+/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`].
 pub const LANES: usize = 32;
 /// A number with its derivatives in the lanes of one capture.
 pub type Local = Dual<LANES>;
@@ -25,8 +25,9 @@ pub(super) mod lane {
     pub const UNEVENNESS: usize = 21;
     pub const LAG: usize = 29;
     pub const SKEW: usize = 30;
+    pub const HEAT: usize = 31;
     /// With the direction that each stands for.
-    pub const OF_DIRECTIONS: [(usize, usize); 11] = {
+    pub const OF_DIRECTIONS: [(usize, usize); 12] = {
         use super::direction as d;
         [
             (VOLTAGE_GAIN, d::VOLTAGE_GAIN),
@@ -40,6 +41,7 @@ pub(super) mod lane {
             (CURRENT[2], d::CURRENT[2]),
             (LAG, d::LAG),
             (SKEW, d::SKEW),
+            (HEAT, d::HEAT),
         ]
     };
 }
@@ -77,6 +79,8 @@ pub mod direction {
     pub const LAG: usize = 26;
     /// Delay of the current channel.
     pub const SKEW: usize = 27;
+    /// Inverse of the winding's heat capacity.
+    pub const HEAT: usize = 28;
     /// The first of [`super::UNEVENNESS`].
-    pub const UNEVENNESS: usize = 28;
+    pub const UNEVENNESS: usize = 29;
 }

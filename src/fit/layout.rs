@@ -38,6 +38,8 @@ pub enum Slot {
     },
     /// ln of the time constant of a current probe over what its stated bandwidth gives.
     ProbeLag { instrument: usize },
+    /// 1/C of the winding, K/J.
+    InverseHeatCapacity,
     /// Delay of the current channel against the voltage channel through one piece of hardware, s.
     Skew { instrument: usize },
     /// Zero of the voltage channel in a capture, V.
@@ -85,6 +87,8 @@ pub enum Source {
     Temperature,
     /// Source and switch resistance.
     Loop,
+    /// The oscilloscope's clock.
+    Clock,
     /// A speed or another anchor.
     Anchor,
     /// Ohmmeter, inductance meter.
@@ -104,6 +108,7 @@ impl Source {
             Source::Position => "rotor position".into(),
             Source::Temperature => "temperature".into(),
             Source::Loop => "source and switch".into(),
+            Source::Clock => "time base".into(),
             Source::Anchor => "speed anchor".into(),
             Source::Meter => "meter readings".into(),
             Source::Model => "model terms".into(),

@@ -92,6 +92,7 @@ fn inductance_meter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
         henry,
         relative_sd,
         inductance,
+        ..
     } = *term
     else {
         return None;

@@ -33,11 +33,13 @@ mod rows;
 mod sandwich;
 mod so_far;
 pub mod solver;
+mod speed_on_voltage;
 mod tenfold;
 mod terms;
 mod time_base;
 mod unevenness;
 mod voltage_balance;
+mod warming;
 
 pub use covariance::Covariance;
 pub use current_anchor::CurrentSpeed;

@@ -35,6 +35,8 @@ pub struct Prediction {
     pub running_emf: Option<Local>,
     /// Back-EMF at each instant of the probes of the capture; `None` where no current is simulated then.
     pub probed_emf: Vec<Option<Local>>,
+    /// By how much the winding is warmer at the end than at the beginning, K; 0 where its warming is not followed.
+    pub warmed_k: f64,
 }
 
 impl Prediction {
@@ -46,6 +48,7 @@ impl Prediction {
             angles: Vec::new(),
             probed_emf: self.probed_emf.clone(),
             running_emf: self.running_emf,
+            warmed_k: self.warmed_k,
         }
     }
 }

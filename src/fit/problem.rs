@@ -21,6 +21,8 @@ pub struct Problem {
     pub readings: Vec<ReadingTerm>,
     /// Standard deviation of every row of every capture.
     pub deviations: Vec<Vec<f64>>,
+    /// Relative standard uncertainty of the oscilloscope's clock, where one is stated.
+    pub clock_relative_sd: Option<f64>,
     lower: DVector<f64>,
     upper: DVector<f64>,
     limits: DVector<f64>,
@@ -47,6 +49,7 @@ impl Problem {
             models,
             readings,
             deviations,
+            clock_relative_sd: None,
             lower,
             upper,
             limits,

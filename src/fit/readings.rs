@@ -4,6 +4,7 @@ use super::capture_model::CaptureModel;
 use super::lanes::Local;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::prediction::Prediction;
+use super::speed_on_voltage::OnVoltage;
 use crate::bench::{Bench, BrushKind, Reading, Role};
 use nalgebra::DVector;
 
@@ -35,6 +36,8 @@ pub enum ReadingTerm {
         henry: f64,
         relative_sd: f64,
         inductance: usize,
+        /// What the iron screens at the meter's frequency, where that is stated.
+        screened: Option<Screened>,
     },
     /// ln ω + ln K against ln e of a capture.
     Speed {
@@ -44,6 +47,13 @@ pub enum ReadingTerm {
         model: usize,
         /// For a speed at an instant, from the ripple of the capture's current: which of its probes.
         probe: Option<usize>,
+    },
+    /// ln ω + ln K against ln e at a stated terminal voltage.
+    SpeedOnVoltage {
+        rad_s: f64,
+        relative_sd: f64,
+        constant: usize,
+        on: OnVoltage,
     },
     /// ln(V/ω) against ln K.
     BackEmf {
@@ -146,7 +156,10 @@ pub fn prepare(
                     excess,
                 });
             }
-            Reading::InductanceMeter { inductance_h, .. } => {
+            Reading::InductanceMeter {
+                inductance_h,
+                frequency_hz,
+            } => {
                 if let Some(inductance) = layout.find(&Slot::LogInductance) {
                     terms.push(ReadingTerm::Inductance {
                         henry: inductance_h.value,
@@ -154,8 +167,50 @@ pub fn prepare(
                         relative_sd: (inductance_h.standard_uncertainty / inductance_h.value)
                             .hypot(0.1),
                         inductance,
+                        screened: frequency_hz.and_then(|hz| Screened::at(layout, hz)),
                     });
                 }
+            }
+            Reading::Speed {
+                speed_rad_s,
+                capture: None,
+                terminal_voltage_v: Some(voltage),
+                current_a,
+            } => {
+                let current = current_a.map(|c| c.value);
+                let Some(on) = OnVoltage::new(layout, voltage.value, current) else {
+                    continue;
+                };
+                let Some((emf, _)) = on.back_emf(&layout.start()) else {
+                    remarks.push(format!(
+                        "speed reading {}: on {} V the motor would not turn by the captures' first look, so the reading meets no back-EMF; not used. \
+                         Check its voltage and current",
+                        index + 1,
+                        voltage.value
+                    ));
+                    continue;
+                };
+                let by_current = on.per_ampere(
+                    layout
+                        .find(&Slot::LogResistance)
+                        .map_or(0.0, |k| layout.parameters[k].start.exp()),
+                ) * current_a.map_or(0.0, |c| c.standard_uncertainty);
+                // Without a current the motor runs freely, and does not run twice alike.
+                let repeats = if current_a.is_some() {
+                    0.0
+                } else {
+                    REPEATABILITY
+                };
+                let relative_sd = (speed_rad_s.standard_uncertainty / speed_rad_s.value)
+                    .hypot(voltage.standard_uncertainty.hypot(by_current) / emf)
+                    .hypot(repeats)
+                    .max(1e-5);
+                terms.push(ReadingTerm::SpeedOnVoltage {
+                    rad_s: speed_rad_s.value,
+                    relative_sd,
+                    constant: constant(layout, emf / speed_rad_s.value),
+                    on,
+                });
             }
             Reading::Speed {
                 speed_rad_s,
@@ -202,6 +257,42 @@ pub fn prepare(
     (terms, remarks)
 }
 
+/// An alternating current of one frequency, by which part of the inductance is screened.
+#[derive(Clone, Copy, Debug)]
+pub struct Screened {
+    rad_per_s: f64,
+    share: usize,
+    log_resistance: usize,
+}
+
+impl Screened {
+    fn at(layout: &Layout, hz: f64) -> Option<Self> {
+        Some(Screened {
+            rad_per_s: std::f64::consts::TAU * hz,
+            share: layout.find(&Slot::EddyShare)?,
+            log_resistance: layout.find(&Slot::LogEddyResistance)?,
+        })
+    }
+
+    /// ln of the inductance that is left, over the whole one, and its derivatives: the share s beside its resistance R_e has the
+    /// impedance jωsL R_e/(R_e + jωsL), whose imaginary part over ω is s L/(1 + q²) with q = ωsL/R_e.
+    fn log_left(&self, x: &DVector<f64>, inductance: usize) -> (f64, Option<[(usize, f64); 3]>) {
+        let share = x[self.share];
+        let q = self.rad_per_s * share * (x[inductance] - x[self.log_resistance]).exp();
+        let kept = 1.0 / (1.0 + q * q);
+        let left = 1.0 - share + share * kept;
+        // By the logarithm of L; that of R_e turns the sign.
+        let by_log = -2.0 * share * (q * kept).powi(2) / left;
+        let by_share = (kept - 1.0 - 2.0 * (q * kept).powi(2)) / left;
+        let gradient = [
+            (inductance, by_log),
+            (self.log_resistance, -by_log),
+            (self.share, by_share),
+        ];
+        (left.ln(), Some(gradient))
+    }
+}
+
 impl ReadingTerm {
     /// The residual at `x`, given every capture's prediction; `None` where a log has no argument.
     pub fn evaluate(&self, x: &DVector<f64>, predictions: &[Prediction]) -> Option<Term> {
@@ -228,10 +319,18 @@ impl ReadingTerm {
                 henry,
                 relative_sd,
                 inductance,
-            } => Some(Term {
-                residual: (x[*inductance] - henry.ln()) / relative_sd,
-                gradient: vec![(*inductance, 1.0 / relative_sd)],
-            }),
+                screened,
+            } => {
+                let (log_left, by_entry) =
+                    screened.map_or((0.0, None), |s| s.log_left(x, *inductance));
+                let mut gradient = vec![(*inductance, 1.0 / relative_sd)];
+                let by_entry = by_entry.into_iter().flatten();
+                gradient.extend(by_entry.map(|(entry, by)| (entry, by / relative_sd)));
+                Some(Term {
+                    residual: (x[*inductance] + log_left - henry.ln()) / relative_sd,
+                    gradient,
+                })
+            }
             ReadingTerm::Speed {
                 rad_s,
                 relative_sd,
@@ -258,6 +357,20 @@ impl ReadingTerm {
                 }
                 Some(Term {
                     residual: (x[*constant] + rad_s.ln() - emf.value.abs().ln()) / relative_sd,
+                    gradient,
+                })
+            }
+            ReadingTerm::SpeedOnVoltage {
+                rad_s,
+                relative_sd,
+                constant,
+                on,
+            } => {
+                let (emf, by_entry) = on.back_emf(x)?;
+                let mut gradient = vec![(*constant, 1.0 / relative_sd)];
+                gradient.extend(by_entry.map(|(entry, by)| (entry, -by / (emf * relative_sd))));
+                Some(Term {
+                    residual: (x[*constant] + rad_s.ln() - emf.ln()) / relative_sd,
                     gradient,
                 })
             }
@@ -298,6 +411,7 @@ impl ReadingTerm {
         match self {
             ReadingTerm::Resistance { .. } | ReadingTerm::Inductance { .. } => Source::Meter,
             ReadingTerm::Speed { .. }
+            | ReadingTerm::SpeedOnVoltage { .. }
             | ReadingTerm::BackEmf { .. }
             | ReadingTerm::Constant { .. } => Source::Anchor,
         }
@@ -311,6 +425,7 @@ impl ReadingTerm {
             ReadingTerm::Resistance { relative_sd, .. }
             | ReadingTerm::Inductance { relative_sd, .. }
             | ReadingTerm::Speed { relative_sd, .. }
+            | ReadingTerm::SpeedOnVoltage { relative_sd, .. }
             | ReadingTerm::BackEmf { relative_sd, .. }
             | ReadingTerm::Constant { relative_sd, .. } => *relative_sd,
         }
@@ -322,7 +437,9 @@ impl ReadingTerm {
         match self {
             ReadingTerm::Resistance { .. } => "the ohmmeter".into(),
             ReadingTerm::Inductance { .. } => "the inductance meter".into(),
-            ReadingTerm::Speed { probe: None, .. } => "the tachometer".into(),
+            ReadingTerm::Speed { probe: None, .. } | ReadingTerm::SpeedOnVoltage { .. } => {
+                "the tachometer".into()
+            }
             ReadingTerm::Speed { model, .. } => {
                 format!("the ripple of the current of {}", name(*model))
             }
@@ -336,7 +453,22 @@ impl ReadingTerm {
         }
     }
 
+    /// Whether the oscilloscope's clock told the speed: ripple does, which makes K longer as the clock is slower.
+    pub(super) fn goes_by_the_clock(&self) -> bool {
+        match self {
+            ReadingTerm::Speed { probe, .. } => probe.is_some(),
+            ReadingTerm::Constant {
+                cycles_per_revolution,
+                ..
+            } => cycles_per_revolution.is_some(),
+            _ => false,
+        }
+    }
+
     pub(super) fn is_tachometer(&self) -> bool {
-        matches!(self, ReadingTerm::Speed { probe: None, .. })
+        matches!(
+            self,
+            ReadingTerm::Speed { probe: None, .. } | ReadingTerm::SpeedOnVoltage { .. }
+        )
     }
 }

@@ -9,6 +9,7 @@ use super::{
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
 use crate::fit::{self, Estimate, Quantity, Slot};
+use crate::stats::quantiles::chi_squared_upper_tail;
 use std::collections::BTreeMap;
 
 /// The motor file of an estimate; `timelines` in the order of the bench's captures.
@@ -236,9 +237,9 @@ fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Fit {
             .map(|t| TermDecision {
                 term: t.name.into(),
                 kept: t.kept,
-                information_criterion_change: Some(2.0 - t.likelihood_ratio),
-                likelihood_ratio: Some(t.likelihood_ratio.max(0.0)),
-                p_value: Some(crate::stats::quantiles::chi_squared_upper_tail(t.likelihood_ratio.max(0.0), 1.0)),
+                information_criterion_change: t.likelihood_ratio.map(|r| 2.0 - r),
+                likelihood_ratio: t.likelihood_ratio.map(|r| r.max(0.0)),
+                p_value: t.likelihood_ratio.map(|r| chi_squared_upper_tail(r.max(0.0), 1.0)),
                 reason: t.note.clone(),
             })
             .collect(),
@@ -354,6 +355,9 @@ fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
                 "share of the inductance screened by eddy currents".into(),
                 "1",
             ),
+            Slot::InverseHeatCapacity => {
+                ("reciprocal of the winding's heat capacity".into(), "K.J-1")
+            }
             Slot::LogBrushScale => ("ln of the brush drop's current scale in ampere".into(), "1"),
             _ => return None,
         })
