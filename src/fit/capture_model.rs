@@ -3,16 +3,16 @@
 use super::capture_entries::{
     add_attached, add_channels, add_lag, add_unknown_states, stands_still,
 };
+use super::follow::Followed;
 use super::lanes::{DIRECTIONS, LANES, Local, Setting, UNEVENNESS, direction, lane};
 use super::layout::{Layout, Parameter, Slot, Source};
-use super::legs::{Leg, LegKind};
-use super::prediction::{Prediction, Quantity, Row, zero_row};
+use super::legs::Leg;
+use super::prediction::Prediction;
 use super::unevenness::{add_waves, is_transient, waves};
-use super::warming::{Heat, Warming};
+use super::warming::Warming;
 use crate::bench::{Bench, Role};
-use crate::motor::{Condition, Constants, Real, State, advance};
+use crate::motor::Constants;
 use nalgebra::DVector;
-use std::f64::consts::FRAC_PI_2;
 
 /// A capture prepared for the fit.
 #[derive(Clone, Debug)]
@@ -23,13 +23,13 @@ pub struct CaptureModel {
     pub legs: Vec<Leg>,
     /// For each direction the entries of the parameter vector it moves with, and by how much.
     pub links: Vec<Vec<(usize, f64)>>,
-    held: bool,
+    pub(super) held: bool,
     series_ohm: f64,
     loop_ohm: f64,
-    source_v: Option<f64>,
-    current_lag_s: Option<f64>,
+    pub(super) source_v: Option<f64>,
+    pub(super) current_lag_s: Option<f64>,
     /// How its own current warms the winding, where that is followed.
-    warming: Option<Warming>,
+    pub(super) warming: Option<Warming>,
     /// Resistance at this capture's temperature over that at the reference capture's.
     temperature_ratio: f64,
     /// Inertia added to the rotor, kg·m², and load torque, N·m.
@@ -37,9 +37,9 @@ pub struct CaptureModel {
     /// Whether the screened share of the inductance is simulated.
     pub with_eddy: bool,
     /// Volt-seconds of back-EMF in a turn, as recorded, where this capture's unevenness over a turn is followed.
-    turn_v_s: Option<f64>,
+    pub(super) turn_v_s: Option<f64>,
     /// Cosine and sine of the waves of each bin of each leg; empty where a leg has none or its angles are not known yet.
-    waves: Vec<Vec<[f64; UNEVENNESS]>>,
+    pub(super) waves: Vec<Vec<[f64; UNEVENNESS]>>,
     /// Instants on the capture's time axis at which the back-EMF is asked for, s.
     pub probes: Vec<f64>,
 }
@@ -158,7 +158,7 @@ impl CaptureModel {
     }
 
     /// Model steps beyond which one prediction is given up.
-    fn most_steps(&self) -> u64 {
+    pub(super) fn most_steps(&self) -> u64 {
         MOST_STEPS_PER_BIN * self.bins()
     }
 
@@ -167,7 +167,7 @@ impl CaptureModel {
         self.legs.iter().map(|l| l.bins.len() as u64).sum()
     }
 
-    fn local(&self, x: &DVector<f64>, which: usize) -> f64 {
+    pub(super) fn local(&self, x: &DVector<f64>, which: usize) -> f64 {
         self.links[which]
             .iter()
             .map(|&(entry, factor)| factor * x[entry])
@@ -235,248 +235,28 @@ impl CaptureModel {
         out
     }
 
-    /// Predicts every row at the parameter vector `x`; `None` where the model cannot be evaluated, or only in far more steps than a
-    /// motor on its own voltage takes. The model steps it took are added to `steps`.
+    /// Predicts every row at the parameter vector `x`, with derivatives; `None` where the model cannot be evaluated, or only in far more steps
+    /// than a motor on its own voltage takes. The model steps it took are added to `steps`.
     pub fn predict(&self, x: &DVector<f64>, steps: &mut u64) -> Option<Prediction> {
-        use direction as d;
-        let most = *steps + self.most_steps();
         let settings = self.settings(x);
-        let constants = settings.in_own_directions();
-        let variable = |direction, lane| Local::variable(self.local(x, direction), lane);
-        let exponential = |direction, lane| {
-            let value = self.local(x, direction).exp();
-            let mut out = Local::from(value);
-            out.gradient[lane] = value;
-            out
-        };
-        let gain_v = exponential(d::VOLTAGE_GAIN, lane::VOLTAGE_GAIN);
-        let zero_v = variable(d::VOLTAGE_ZERO, lane::VOLTAGE_ZERO);
-        let gain_i = exponential(d::CURRENT_GAIN, lane::CURRENT_GAIN);
-        let zero_i = variable(d::CURRENT_ZERO, lane::CURRENT_ZERO);
-        let current_lag_s = self
-            .current_lag_s
-            .map(|lag| lag * self.local(x, d::LAG).exp());
-        let skew = (!self.links[d::SKEW].is_empty()).then(|| variable(d::SKEW, lane::SKEW));
-        let mut heat = self
-            .warming
-            .map(|warming| Heat::none_yet(warming, self.local(x, d::HEAT)));
-        let mut state = State::<Local>::rest();
-        let mut rows = Vec::new();
-        let mut running = None;
-        let mut probed_emf = vec![None; self.probes.len()];
-        let (mut emfs, mut currents) = (0, 0);
-        let mut emf_known =
-            matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
-        let mut last_voltage = 0.0;
-        let amplitudes: [Local; UNEVENNESS] =
-            std::array::from_fn(|k| variable(d::UNEVENNESS + k, lane::UNEVENNESS + k));
-        let mut angles = vec![Vec::new(); self.legs.len()];
-        // Angle since the first transient began, in recorded volt-seconds.
-        let mut passed_v_s = 0.0;
-        for (number, leg) in self.legs.iter().enumerate() {
-            if !emf_known && matches!(leg.kind, LegKind::Connected | LegKind::Open) {
-                let Some(&which) = d::EMF.get(emfs).filter(|&&w| !self.links[w].is_empty()) else {
-                    break;
-                };
-                state.back_emf = variable(which, lane::EMF[emfs]);
-                emfs += 1;
-                emf_known = true;
-            }
-            match leg.kind {
-                LegKind::Rest => {
-                    state = State::rest();
-                    emf_known = true;
-                    rows.extend(zero_row(leg, number, Quantity::Voltage, zero_v));
-                    rows.extend(zero_row(leg, number, Quantity::Current, zero_i));
-                }
-                LegKind::Lost => emf_known = self.held,
-                LegKind::Carried => {
-                    for bin in &leg.bins {
-                        let current = (zero_i * -1.0 + bin.current_a) / gain_i;
-                        let next = advance(
-                            &constants,
-                            state,
-                            Condition::Current(current),
-                            bin.width_s,
-                            self.held,
-                        );
-                        *steps += u64::from(next.steps);
-                        state = next.end;
-                        if let Some(heat) = &mut heat {
-                            heat.take(current, 0.0, bin.width_s);
-                        }
-                    }
-                }
-                LegKind::Connected => {
-                    let Some(&which) = d::CURRENT
-                        .get(currents)
-                        .filter(|&&w| !self.links[w].is_empty())
-                    else {
-                        break;
-                    };
-                    state.current = variable(which, lane::CURRENT[currents]);
-                    currents += 1;
-                    state.eddy_current = state.current;
-                    // The model follows the mean of a rippling current, over which the contact drop is rounder than at
-                    // one current: E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2)) for Gaussian ξ (MacKay 1992, Neural
-                    // Computation 4, 720-736, for the logistic function).
-                    let variance = FRAC_PI_2 * leg.current_ripple_a * leg.current_ripple_a;
-                    let mut constants = Constants {
-                        brush_scale: (constants.brush_scale * constants.brush_scale + variance)
-                            .sqrt(),
-                        ..constants
-                    };
-                    let friction = constants.friction_current;
-                    let waves = self.waves.get(number).filter(|w| !w.is_empty());
-                    let transient = self.turn_v_s.is_some() && is_transient(self.role, number, leg);
-                    let mut lagged = state.current;
-                    let mut mean_emf = Local::from(0.0);
-                    let mut total = 0.0;
-                    for (k, bin) in leg.bins.iter().enumerate() {
-                        let voltage = match self.source_v {
-                            Some(source) => zero_v + source,
-                            None => {
-                                if bin.voltage_v.is_finite() {
-                                    last_voltage = bin.voltage_v;
-                                }
-                                (zero_v * -1.0 + last_voltage) / gain_v
-                            }
-                        };
-                        let voltage = match waves {
-                            Some(waves) => {
-                                let mut wave = Local::from(0.0);
-                                for (k, (amplitude, shape)) in
-                                    amplitudes.iter().zip(&waves[k]).enumerate()
-                                {
-                                    wave.value += amplitude.value * shape;
-                                    wave.gradient[lane::UNEVENNESS + k] = *shape;
-                                }
-                                // K(1 + ε) makes the back-EMF larger by ε, and the torque: a friction smaller by ε i.
-                                let turning = if state.back_emf.value == 0.0 {
-                                    state.current.value.signum()
-                                } else {
-                                    state.back_emf.value.signum()
-                                };
-                                constants.friction_current =
-                                    friction + wave * state.current * -turning;
-                                voltage + wave * state.back_emf * -1.0
-                            }
-                            None => voltage,
-                        };
-                        let voltage = match &heat {
-                            Some(heat) => {
-                                let drop =
-                                    heat.drop_v(constants.resistance, state.current, bin.width_s);
-                                voltage + drop * -1.0
-                            }
-                            None => voltage,
-                        };
-                        let condition = if bin.conducting {
-                            Condition::Voltage(voltage)
-                        } else {
-                            Condition::Open
-                        };
-                        let start_current = state.current;
-                        let next = advance(&constants, state, condition, bin.width_s, self.held);
-                        for (seen, &time_s) in probed_emf.iter_mut().zip(&self.probes) {
-                            let part = (time_s - bin.time_s) / bin.width_s + 0.5;
-                            if (0.0..=1.0).contains(&part) {
-                                let gained = next.end.back_emf - state.back_emf;
-                                *seen = Some(state.back_emf + gained * part);
-                            }
-                        }
-                        state = next.end;
-                        if let Some(heat) = &mut heat {
-                            let gained_a = state.current.value - start_current.value;
-                            heat.take(next.mean_current, gained_a, bin.width_s);
-                        }
-                        *steps += u64::from(next.steps);
-                        if *steps > most
-                            || !(state.current.value.is_finite()
-                                && state.back_emf.value.is_finite())
-                        {
-                            return None;
-                        }
-                        let mut seen = match current_lag_s {
-                            Some(lag) => {
-                                let ratio = bin.width_s / lag;
-                                let kept = (-ratio).exp();
-                                let share = (1.0 - kept) / ratio;
-                                let difference = lagged - next.mean_current;
-                                lagged = next.mean_current + difference * kept;
-                                lagged.gradient[lane::LAG] += difference.value * kept * ratio;
-                                let mut seen = next.mean_current + difference * share;
-                                seen.gradient[lane::LAG] += difference.value * (share - kept);
-                                seen
-                            }
-                            None => next.mean_current,
-                        };
-                        if let Some(skew) = skew {
-                            let slope = (next.end.current - start_current) * (1.0 / bin.width_s);
-                            seen = seen - slope * skew;
-                        }
-                        if transient {
-                            let step = next.mean_back_emf.value * gain_v.value * bin.width_s;
-                            angles[number].push([passed_v_s + 0.5 * step, step]);
-                            passed_v_s += step;
-                        }
-                        mean_emf += next.mean_back_emf * bin.width_s;
-                        total += bin.width_s;
-                        if k < leg.compared && bin.current_a.is_finite() {
-                            rows.push(Row {
-                                time_s: bin.time_s,
-                                quantity: Quantity::Current,
-                                leg: number,
-                                samples: bin.samples,
-                                recorded: bin.current_a,
-                                predicted: gain_i * seen + zero_i,
-                                zero_uncertainty: None,
-                            });
-                        }
-                    }
-                    running = match self.role {
-                        Role::Steady => Some(mean_emf * (1.0 / total.max(1e-300))),
-                        Role::RunDown | Role::Brake => running.or(Some(state.back_emf)),
-                        Role::Start => Some(state.back_emf),
-                        _ => None,
-                    };
-                }
-                LegKind::Open => {
-                    state.current = 0.0.into();
-                    state.eddy_current = 0.0.into();
-                    if running.is_none() && matches!(self.role, Role::RunDown | Role::Brake) {
-                        running = Some(state.back_emf);
-                    }
-                    for (k, bin) in leg.bins.iter().enumerate() {
-                        let next =
-                            advance(&constants, state, Condition::Open, bin.width_s, self.held);
-                        *steps += u64::from(next.steps);
-                        state = next.end;
-                        passed_v_s += next.mean_back_emf.value * gain_v.value * bin.width_s;
-                        if k < leg.compared && bin.voltage_v.is_finite() {
-                            rows.push(Row {
-                                time_s: bin.time_s,
-                                quantity: Quantity::Voltage,
-                                leg: number,
-                                samples: bin.samples,
-                                recorded: bin.voltage_v,
-                                predicted: gain_v * next.mean_back_emf + zero_v,
-                                zero_uncertainty: None,
-                            });
-                        }
-                    }
-                    rows.extend(zero_row(leg, number, Quantity::Current, zero_i));
-                }
-            }
-        }
+        let followed = self.follow::<Local>(x, &settings.in_own_directions(), steps)?;
         Some(Prediction {
-            rows,
+            rows: followed.rows,
             slopes: self.slopes(&settings),
-            angles,
-            running_emf: running,
-            probed_emf,
-            warmed_k: heat.map_or(0.0, |h| h.kelvin(constants.resistance.value)),
+            angles: followed.angles,
+            running_emf: followed.running_emf,
+            probed_emf: followed.probed_emf,
+            warmed_k: followed.warmed_k,
         })
+    }
+
+    /// The same without derivatives, at a fraction of the cost.
+    pub(super) fn predict_values(
+        &self,
+        x: &DVector<f64>,
+        steps: &mut u64,
+    ) -> Option<Followed<f64>> {
+        self.follow::<f64>(x, &self.settings(x).values(), steps)
     }
 }
 

@@ -1,7 +1,8 @@
 //! Every derivative of every predicted row against central differences.
 
 use super::layout::{Layout, Slot};
-use super::{FitOptions, estimate};
+use super::solver::LeastSquares;
+use super::{Estimate, FitOptions, estimate};
 use crate::events;
 use crate::synthetic::{Scenario, ShotKind, draw, presets};
 use nalgebra::DVector;
@@ -66,6 +67,7 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
         .collect();
     let mut found = estimate(&drawn.bench, &timelines, &FitOptions::default()).unwrap();
     found.problem.set_eddy(true);
+    assert_costs_agree(&found);
     let layout = &found.problem.layout;
     // Off every bound, so that each term bends the prediction.
     let mut x = found.solution.x.clone();
@@ -88,6 +90,14 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
     for model in &found.problem.models {
         let prediction = model.predict(&x, &mut 0).unwrap();
         let at = prediction.rows;
+        // Without derivatives the same values come out.
+        let plain = model.predict_values(&x, &mut 0).unwrap();
+        for (row, value) in at.iter().zip(&plain.rows) {
+            let off = (row.predicted.value - value.predicted).abs();
+            let size = row.predicted.value.abs().max(1e-3);
+            assert!(off <= 1e-9 * size, "{}: {off:e} of {size:e}", model.name);
+        }
+        assert_eq!(at.len(), plain.rows.len());
         assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
         let entries: std::collections::BTreeSet<usize> = model
             .links
@@ -161,4 +171,28 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
         failures.join("\n")
     );
     compared
+}
+
+/// Cost and gradient without derivatives of their own: those of the full evaluation at the minimum, and near it the same cost.
+fn assert_costs_agree(found: &Estimate) {
+    let mut x = found.solution.x.clone();
+    for off in [0.0, 1e-3] {
+        x[0] += off;
+        let full = found.problem.normal_equations(&x).unwrap();
+        let (cost, gradient) = found.problem.near_minimum(&x).unwrap();
+        let alone = found.problem.cost(&x).unwrap();
+        for cost in [cost, alone] {
+            assert!(
+                (cost / full.cost - 1.0).abs() < 1e-9,
+                "{cost} {}",
+                full.cost
+            );
+        }
+        // In standard deviations, along which the gradient would move the estimate.
+        let missed = &gradient - &full.gradient;
+        let covariance = found.covariance.conditional();
+        let apart = missed.dot(&(covariance * &missed)).sqrt();
+        let length = full.gradient.dot(&(covariance * &full.gradient)).sqrt();
+        assert!(apart <= 1e-6 + 0.05 * length, "{apart} of {length}");
+    }
 }

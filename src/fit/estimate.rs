@@ -262,6 +262,7 @@ pub fn estimate(
         left_out: Vec::new(),
     };
     out.problem.lift_bound();
+    out.problem.settle(&out.solution.x, &out.predictions);
     if out.converged() {
         out.left_out = left_out(&out);
         if !out.doubts.contains(&Doubt::TenTimesOff) {

@@ -62,6 +62,13 @@ const SLOWEST_SHARE: f64 = 0.15;
 const MOST_SWITCHED_BINS: usize = 600;
 const LEAST_SWITCHED_BINS: usize = 40;
 
+/// Most bins of a stretch whose recorded current carries the back-EMF on: that follows the charge, whatever its course.
+const MOST_CARRIED_BINS: usize = 60;
+
+/// Most bins of an open stretch: of a run-down, and of what a brake shows before the short.
+const MOST_OPEN_BINS: usize = 250;
+const MOST_BINS_BEFORE_SHORT: usize = 80;
+
 /// Cuts a capture into legs. `turn_v_s`: volt-seconds of back-EMF in a turn of the rotor, where the ripple told it. Bins are
 /// then whole turns where they can be, over which segments, poles and all else that repeats with the turn average out.
 pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Vec<Leg> {
@@ -117,9 +124,14 @@ pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Ve
                 leg
             }
             PhaseKind::Open => {
+                let most = if capture.role == Role::Brake {
+                    MOST_BINS_BEFORE_SHORT
+                } else {
+                    MOST_OPEN_BINS
+                };
                 let bins = turn_v_s
-                    .and_then(|turn| open_turns(waveform, rows, turn, 250))
-                    .unwrap_or_else(|| uniform(waveform, rows, 250));
+                    .and_then(|turn| open_turns(waveform, rows, turn, most))
+                    .unwrap_or_else(|| uniform(waveform, rows, most));
                 let mut leg = leg(LegKind::Open, bins, rows);
                 leg.compared = before_fading(&leg.bins, |b| b.voltage_v.abs());
                 leg
@@ -134,7 +146,7 @@ pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Ve
                 } else {
                     LegKind::Carried
                 };
-                leg(kind, uniform(waveform, rows, 200), rows)
+                leg(kind, uniform(waveform, rows, MOST_CARRIED_BINS), rows)
             }
         };
         out.push(leg);

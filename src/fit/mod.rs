@@ -11,6 +11,7 @@ mod derivative_check;
 mod driven;
 mod driving_voltage;
 mod estimate;
+mod follow;
 mod forecast;
 mod guess;
 mod lanes;

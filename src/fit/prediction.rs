@@ -10,16 +10,16 @@ pub enum Quantity {
     Current,
 }
 
-/// One comparison of recorded and predicted.
+/// One comparison of recorded and predicted, the latter with its derivatives or as a plain number.
 #[derive(Clone, Copy, Debug)]
-pub struct Row {
+pub struct Row<S = Local> {
     pub time_s: f64,
     pub quantity: Quantity,
     /// Index of the leg.
     pub leg: usize,
     pub samples: usize,
     pub recorded: f64,
-    pub predicted: Local,
+    pub predicted: S,
     /// For rows that stand for a whole leg's zero: the standard uncertainty of the recorded mean.
     pub zero_uncertainty: Option<f64>,
 }
@@ -54,7 +54,7 @@ impl Prediction {
 }
 
 /// One row for the mean of a channel over a leg in which its true value is zero.
-pub(super) fn zero_row(leg: &Leg, number: usize, quantity: Quantity, zero: Local) -> Option<Row> {
+pub(super) fn zero_row<S>(leg: &Leg, number: usize, quantity: Quantity, zero: S) -> Option<Row<S>> {
     let of = |b: &Bin| {
         if quantity == Quantity::Voltage {
             b.voltage_v

@@ -1,10 +1,11 @@
 //! The joint least squares of all captures and readings of one motor.
 
 use super::capture_model::CaptureModel;
+use super::follow::Followed;
 use super::lanes::LANES;
 use super::layout::Layout;
 use super::prediction::Prediction;
-use super::readings::ReadingTerm;
+use super::readings::{Met, ReadingTerm};
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -13,6 +14,13 @@ use std::sync::{Arc, Mutex};
 
 /// A point and what was predicted there.
 type Looked = (DVector<f64>, Arc<Vec<Prediction>>);
+
+/// Derivatives at the minimum.
+struct AtMinimum {
+    predictions: Arc<Vec<Prediction>>,
+    /// Of the residual of each reading, by entry.
+    of_readings: Vec<Vec<(usize, f64)>>,
+}
 
 /// Everything the solver needs.
 pub struct Problem {
@@ -28,6 +36,8 @@ pub struct Problem {
     limits: DVector<f64>,
     /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
     last: Mutex<Option<Looked>>,
+    /// What serves around the minimum.
+    at_minimum: Option<AtMinimum>,
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,
@@ -54,6 +64,7 @@ impl Problem {
             upper,
             limits,
             last: Mutex::new(None),
+            at_minimum: None,
             spent: AtomicU64::new(0),
             most_steps: MOST_STEPS_PER_BIN * bins,
         }
@@ -94,6 +105,56 @@ impl Problem {
         let predictions = Arc::new(predictions?);
         *last() = Some((x.clone(), Arc::clone(&predictions)));
         Some(predictions)
+    }
+
+    /// Predictions of every capture without derivatives; `None` as for [`Problem::predict`].
+    fn predict_values(&self, x: &DVector<f64>) -> Option<Vec<Followed<f64>>> {
+        if self.exhausted() {
+            return None;
+        }
+        let predictions: Vec<(Option<Followed<f64>>, u64)> = self
+            .models
+            .par_iter()
+            .map(|model| {
+                let mut steps = 0;
+                let prediction = model.predict_values(x, &mut steps);
+                (prediction, steps)
+            })
+            .collect();
+        let steps = predictions.iter().map(|(_, steps)| steps).sum();
+        self.spent.fetch_add(steps, Ordering::Relaxed);
+        predictions.into_iter().map(|(p, _)| p).collect()
+    }
+
+    /// Keeps the derivatives at the minimum `x`, where `predictions` hold.
+    pub(super) fn settle(&mut self, x: &DVector<f64>, predictions: &Arc<Vec<Prediction>>) {
+        let terms = self.readings.iter().map(|r| r.evaluate(x, predictions));
+        self.at_minimum = Some(AtMinimum {
+            predictions: Arc::clone(predictions),
+            of_readings: terms
+                .map(|t| t.map_or(Vec::new(), |t| t.gradient))
+                .collect(),
+        });
+    }
+
+    /// Residuals of the readings at `x`.
+    fn residuals_of_readings(&self, x: &DVector<f64>, met: &[impl Met]) -> Option<Vec<f64>> {
+        let terms = self.readings.iter().map(|r| r.evaluate(x, met));
+        terms.map(|t| Some(t?.residual)).collect()
+    }
+
+    /// What the priors give at `x`: cost and gradient.
+    fn of_priors(&self, x: &DVector<f64>) -> (f64, DVector<f64>) {
+        let mut cost = 0.0;
+        let mut gradient = DVector::zeros(self.layout.len());
+        for (k, parameter) in self.layout.parameters.iter().enumerate() {
+            if let Some((mean, sd)) = parameter.prior {
+                let z = (x[k] - mean) / sd;
+                cost += 0.5 * z * z;
+                gradient[k] += z / sd;
+            }
+        }
+        (cost, gradient)
     }
 
     /// Model steps taken so far.
@@ -262,7 +323,50 @@ impl LeastSquares for Problem {
     }
 
     fn cost(&self, x: &DVector<f64>) -> Option<f64> {
-        self.normal_equations(x).map(|e| e.cost)
+        let predictions = self.predict_values(x)?;
+        let (mut cost, _) = self.of_priors(x);
+        for residual in self.residuals_of_readings(x, &predictions)? {
+            cost += 0.5 * residual * residual;
+        }
+        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
+            for (row, sd) in prediction.rows.iter().zip(deviations) {
+                cost += 0.5 * ((row.predicted - row.recorded) / sd).powi(2);
+            }
+        }
+        cost.is_finite().then_some(cost)
+    }
+
+    fn near_minimum(&self, x: &DVector<f64>) -> Option<(f64, DVector<f64>)> {
+        let Some(at_minimum) = &self.at_minimum else {
+            return self.normal_equations(x).map(|e| (e.cost, e.gradient));
+        };
+        let predictions = self.predict_values(x)?;
+        let (mut cost, mut gradient) = self.of_priors(x);
+        let residuals = self.residuals_of_readings(x, &predictions)?;
+        for (residual, slopes) in residuals.iter().zip(&at_minimum.of_readings) {
+            cost += 0.5 * residual * residual;
+            for &(entry, slope) in slopes {
+                gradient[entry] += residual * slope;
+            }
+        }
+        let both = predictions.iter().zip(at_minimum.predictions.iter());
+        for ((values, derivatives), deviations) in both.zip(&self.deviations) {
+            let mut lanes = [0.0; LANES];
+            let rows = values.rows.iter().zip(&derivatives.rows);
+            for ((row, there), sd) in rows.zip(deviations) {
+                let residual = (row.predicted - row.recorded) / sd;
+                cost += 0.5 * residual * residual;
+                for (sum, slope) in lanes.iter_mut().zip(&there.predicted.gradient) {
+                    *sum += residual / sd * slope;
+                }
+            }
+            for (sum, links) in lanes.iter().zip(&derivatives.slopes) {
+                for &(entry, factor) in links {
+                    gradient[entry] += factor * sum;
+                }
+            }
+        }
+        cost.is_finite().then_some((cost, gradient))
     }
 
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {

@@ -28,38 +28,11 @@ pub fn ratio_at(
     if outside(problem, &x) {
         return None;
     }
-    let there = problem.normal_equations(&x)?;
+    let (cost, gradient) = problem.near_minimum(&x)?;
     let (value, slope) = target(&x);
-    let gain = gain(&there, covariance, &slope);
-    let rise = 2.0 * (there.cost - solution.equations.cost) - gain;
+    let gain = gain(&gradient, covariance, &slope);
+    let rise = 2.0 * (cost - solution.equations.cost) - gain;
     Some(rise.max(0.0).sqrt() / along.plain(value))
-}
-
-/// The same to both sides, above and below, from one evaluation above: to third order the cost along a line is
-/// `c(s) = c₀ + g₀ s + A s²/2 + T s³/6`, and value and slope at s = 1 give A and T.
-///
-/// `None` where one of the two points lies outside the bounds or the upper cannot be evaluated.
-pub fn ratios_by_reflection(
-    problem: &impl LeastSquares,
-    solution: &Solution,
-    covariance: &DMatrix<f64>,
-    target: &impl Target,
-    z: f64,
-) -> Option<[f64; 2]> {
-    let along = Along::new(solution, covariance, target)?;
-    let step = along.step(z);
-    let (above, below) = (&solution.x + &step, &solution.x - &step);
-    if outside(problem, &above) || outside(problem, &below) {
-        return None;
-    }
-    let there = problem.normal_equations(&above)?;
-    let slope = solution.equations.gradient.dot(&step);
-    let rise = there.cost - solution.equations.cost;
-    let reflected = 5.0 * (rise - slope) - 2.0 * (there.gradient.dot(&step) - slope) - slope;
-    let (value, slope_above) = target(&above);
-    let gain = gain(&there, covariance, &slope_above);
-    let ratio = |rise: f64, value: f64| (2.0 * rise - gain).max(0.0).sqrt() / along.plain(value);
-    Some([ratio(rise, value), ratio(reflected, target(&below).0)])
 }
 
 /// The direction in which a target moves with every other parameter at its best.
@@ -94,11 +67,11 @@ impl Along {
 }
 
 /// What twice the cost would still lose at a point if every other parameter went one Gauss-Newton step.
-fn gain(there: &NormalEquations, covariance: &DMatrix<f64>, slope: &DVector<f64>) -> f64 {
-    let solved = covariance * &there.gradient;
+fn gain(gradient: &DVector<f64>, covariance: &DMatrix<f64>, slope: &DVector<f64>) -> f64 {
+    let solved = covariance * gradient;
     let across = slope.dot(&solved);
     let kept = slope.dot(&(covariance * slope));
-    (there.gradient.dot(&solved) - across * across / kept).max(0.0)
+    (gradient.dot(&solved) - across * across / kept).max(0.0)
 }
 
 fn outside(problem: &impl LeastSquares, x: &DVector<f64>) -> bool {

@@ -2,7 +2,7 @@
 
 use super::estimate::Estimate;
 use super::monomial::monomials;
-use super::profile::{Search, distance, ratio_at, ratios_by_reflection};
+use super::profile::{Search, distance, ratio_at};
 use super::solver::SolverOptions;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
@@ -94,14 +94,6 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
                     1.0
                 }
             };
-            let agrees = |ratio: f64| (ratio - 1.0).abs() <= AGREES;
-            if let Some([above, below]) =
-                ratios_by_reflection(problem, solution, covariance, &target, z)
-                && agrees(above)
-                && agrees(below)
-            {
-                return None;
-            }
             let (below, above) = (side(-1.0), side(1.0));
             ((below, above) != (1.0, 1.0)).then_some(Reach {
                 parameter: m.name,

@@ -1,6 +1,7 @@
 //! Scalar readings as terms of the same least squares.
 
 use super::capture_model::CaptureModel;
+use super::follow::Followed;
 use super::lanes::Local;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::prediction::Prediction;
@@ -293,9 +294,42 @@ impl Screened {
     }
 }
 
+/// What a reading meets in a capture.
+pub trait Met {
+    /// The back-EMF while it runs freely, or at one of its probes, V, with its derivative in each entry where it has any.
+    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)>;
+}
+
+impl Met for Prediction {
+    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)> {
+        let emf: Local = met(self.running_emf, &self.probed_emf, probe)?;
+        let slopes = self.slopes.iter().zip(&emf.gradient);
+        let gradient = slopes.flat_map(|(links, by)| {
+            links
+                .iter()
+                .map(move |&(entry, factor)| (entry, factor * by))
+        });
+        Some((emf.value, gradient.collect()))
+    }
+}
+
+impl Met for Followed<f64> {
+    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)> {
+        let emf = met(self.running_emf, &self.probed_emf, probe)?;
+        Some((emf, Vec::new()))
+    }
+}
+
+fn met<S: Copy>(running: Option<S>, probed: &[Option<S>], probe: Option<usize>) -> Option<S> {
+    match probe {
+        None => running,
+        Some(probe) => *probed.get(probe)?,
+    }
+}
+
 impl ReadingTerm {
     /// The residual at `x`, given every capture's prediction; `None` where a log has no argument.
-    pub fn evaluate(&self, x: &DVector<f64>, predictions: &[Prediction]) -> Option<Term> {
+    pub fn evaluate(&self, x: &DVector<f64>, predictions: &[impl Met]) -> Option<Term> {
         match self {
             ReadingTerm::Resistance {
                 ohm,
@@ -338,25 +372,15 @@ impl ReadingTerm {
                 model,
                 probe,
             } => {
-                let prediction = &predictions[*model];
-                let emf: Local = match probe {
-                    None => prediction.running_emf?,
-                    Some(probe) => (*prediction.probed_emf.get(*probe)?)?,
-                };
-                if emf.value == 0.0 {
+                let (emf, by_entry) = predictions[*model].back_emf(*probe)?;
+                if emf == 0.0 {
                     return None;
                 }
                 let mut gradient = vec![(*constant, 1.0 / relative_sd)];
-                for (which, links) in predictions[*model].slopes.iter().enumerate() {
-                    for &(entry, factor) in links {
-                        gradient.push((
-                            entry,
-                            -factor * emf.gradient[which] / (emf.value * relative_sd),
-                        ));
-                    }
-                }
+                let by_entry = by_entry.into_iter();
+                gradient.extend(by_entry.map(|(entry, by)| (entry, -by / (emf * relative_sd))));
                 Some(Term {
-                    residual: (x[*constant] + rad_s.ln() - emf.value.abs().ln()) / relative_sd,
+                    residual: (x[*constant] + rad_s.ln() - emf.abs().ln()) / relative_sd,
                     gradient,
                 })
             }

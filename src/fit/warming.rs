@@ -1,15 +1,14 @@
 //! The winding's own warming within a capture: R(t) = R (1 + α Q/C) with Q the loss in it so far and C its heat capacity. R is
 //! that at the capture's beginning. All heat stays in the copper, as it does for the first seconds.
 
-use super::lanes::{Local, lane};
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::{Bin, Leg, LegKind};
 use super::prediction::Prediction;
 use super::problem::Problem;
 use super::ripple_anchor::RippleFinding;
 use crate::bench::{Bench, Capture, Reading};
-use crate::motor::TerminalParameters;
 use crate::motor::temperature::copper_coefficient_per_k;
+use crate::motor::{Real, TerminalParameters};
 use nalgebra::DVector;
 use std::f64::consts::PI;
 
@@ -127,46 +126,46 @@ impl Warming {
 }
 
 /// Heat in the winding while a capture is followed.
-pub(super) struct Heat {
+pub(super) struct Heat<S> {
     warming: Warming,
     /// 1/C, K/J.
-    per_capacity: Local,
+    per_capacity: S,
     /// ∫ i² dt so far, A²·s.
-    charge: Local,
+    charge: S,
     /// Change of the current over the last bin per second, A/s.
     slope: f64,
 }
 
-impl Heat {
+impl<S: Real> Heat<S> {
     /// None yet. `per_capacity`: 1/C, K/J.
-    pub(super) fn none_yet(warming: Warming, per_capacity: f64) -> Self {
+    pub(super) fn none_yet(warming: Warming, per_capacity: S) -> Self {
         Heat {
             warming,
-            per_capacity: Local::variable(per_capacity, lane::HEAT),
+            per_capacity,
             charge: 0.0.into(),
             slope: 0.0,
         }
     }
 
     /// Voltage that the resistance's rise takes over the next bin, V, from the loop's resistance and the current at its beginning.
-    pub(super) fn drop_v(&self, resistance: Local, current: Local, width_s: f64) -> Local {
+    pub(super) fn drop_v(&self, resistance: S, current: S, width_s: f64) -> S {
         let middle = current + 0.5 * self.slope * width_s;
         self.rise(resistance) * resistance * middle
     }
 
     /// Relative rise of the loop's resistance, from that at the beginning.
-    fn rise(&self, resistance: Local) -> Local {
+    fn rise(&self, resistance: S) -> S {
         let of_loop = self.warming.share * self.warming.share * self.warming.per_kelvin;
         resistance * self.charge * self.per_capacity * of_loop
     }
 
     /// The winding's temperature over that at the beginning, K.
     pub(super) fn kelvin(&self, resistance_ohm: f64) -> f64 {
-        self.warming.share * resistance_ohm * self.charge.value * self.per_capacity.value
+        self.warming.share * resistance_ohm * self.charge.value() * self.per_capacity.value()
     }
 
     /// Takes in a bin with its mean current, and the current's slope at its end.
-    pub(super) fn take(&mut self, mean: Local, gained_a: f64, width_s: f64) {
+    pub(super) fn take(&mut self, mean: S, gained_a: f64, width_s: f64) {
         self.charge += mean * mean * width_s;
         self.slope = gained_a / width_s;
     }
