@@ -325,7 +325,7 @@ fn a_winding_that_warms_while_it_is_recorded_is_followed() {
 }
 
 /// A tachometer read at a stated voltage that no capture shows: half the supply running freely, and the supply under a load that
-/// draws 1.5 A. The speeds are those of the simulated motor; K comes back to its stated uncertainty.
+/// draws 1.5 A. The speeds are those of the simulated motor. What K is known to is left by the repeatability of running freely, and by R under load.
 #[test]
 fn a_speed_at_a_stated_voltage_tells_the_constant() {
     let (_, terminal) = printer_motor();
@@ -344,7 +344,7 @@ fn a_speed_at_a_stated_voltage_tells_the_constant() {
     };
     for (rad_s, voltage_v, current_a, within) in [
         (freely, 12.0, None, 1e-2),
-        (loaded, 24.0, Some(stated(1.5, 1e-3)), 1e-3),
+        (loaded, 24.0, Some(stated(1.5, 1e-3)), 5e-3),
     ] {
         let mut bench = noise_free_bench(&terminal);
         bench.readings = vec![Reading::Speed {
