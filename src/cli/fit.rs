@@ -106,6 +106,19 @@ pub struct FitArguments {
     no_plot: bool,
 }
 
+/// What the command does, in order.
+const STAGES: [&str; 9] = [
+    "read captures",
+    "find events",
+    "ripple of run-downs",
+    "first fit",
+    "ripple of currents",
+    "joint fit",
+    "profiles",
+    "assemble",
+    "write",
+];
+
 /// Runs the command.
 ///
 /// # Errors
@@ -113,7 +126,7 @@ pub struct FitArguments {
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     super::check_level(arguments.level)?;
     check_outputs(arguments)?;
-    let mut timings = Timings::start(&["read captures", "find events", "fit", "write"]);
+    let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
     keep_inputs(arguments, &bench)?;
     if !arguments.trust_roles {

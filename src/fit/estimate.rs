@@ -7,28 +7,32 @@ use super::current_anchor::{CurrentSpeed, current_anchors};
 use super::driven;
 use super::guess::first_guess;
 use super::lanes::direction;
-use super::layout::{Layout, Parameter, Slot, Source};
+use super::layout::{Layout, Slot};
 use super::left_out::{LeftOut, left_out};
-use super::legs::{Leg, LegKind, legs};
+use super::legs::{Leg, legs};
 use super::meters;
-use super::prediction::{Prediction, Quantity};
+use super::prediction::Prediction;
 use super::problem::Problem;
 use super::profiled::{Reach, reaches};
 use super::readings;
 use super::ripple_anchor::{
-    RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, turn_volt_seconds,
+    RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, ripple_words,
+    turn_volt_seconds,
 };
-use super::rows::{Departures, Scatter, deviations, first_deviations, scatter_of_residuals};
+use super::rows::first_deviations;
+use super::shared_entries::{
+    clock, inductance_seen, largest_voltage, peak_current, reference_temperature, shared_parameters,
+};
 use super::so_far::SoFar;
 use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::tenfold;
 use super::terms::{self, TermDecision};
 use super::time_base;
 use super::warming;
-use crate::bench::{Bench, Capture, Doubt, Reading, Role};
+use super::weights::{noise_of_rows, reweigh};
+use crate::bench::{Bench, Doubt};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
-use crate::stats::lanes;
 use nalgebra::DVector;
 use std::sync::Arc;
 
@@ -102,13 +106,6 @@ pub struct Estimate {
     pub left_out: Vec<LeftOut>,
 }
 
-/// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
-/// practice, no source).
-const POSITION_SD: f64 = 0.02;
-
-/// Least share of the inductance that is simulated as screened: none at all has no state of its own.
-const LEAST_SHARE: f64 = 2e-3;
-
 /// Estimates the motor from a bench and the timelines of its captures (same order).
 ///
 /// # Errors
@@ -118,7 +115,22 @@ pub fn estimate(
     timelines: &[Timeline],
     options: &FitOptions,
 ) -> Result<Estimate, FitError> {
-    let (mut ripple, mut findings) = read_ripple(bench, timelines);
+    estimate_in_stages(bench, timelines, options, |_| {})
+}
+
+/// The same; `lap` is called with the name of each stage as it ends.
+///
+/// # Errors
+/// As for [`estimate`].
+pub fn estimate_in_stages(
+    bench: &Bench,
+    timelines: &[Timeline],
+    options: &FitOptions,
+    mut lap: impl FnMut(&'static str),
+) -> Result<Estimate, FitError> {
+    let (mut ripple, unread) = read_ripple(bench, timelines);
+    let mut findings = Vec::new();
+    lap("ripple of run-downs");
     let turn_v_s = turn_volt_seconds(&ripple);
     let legs: Vec<Vec<Leg>> = bench
         .captures
@@ -197,14 +209,17 @@ pub fn estimate(
     x = solve(&problem, &x, 60, COARSE, FAR)?.x;
     reweigh(&mut problem, bench, &x);
     let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
+    lap("first fit");
     let mut speeds = Vec::new();
     if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
         && let Some(predictions) = problem.predict(&plain.x)
     {
         let spread = covariance(&problem, &plain, &predictions).total;
+        let (_, [voltage_share, _]) = noise_of_rows(&problem, bench, &plain.x, &predictions);
         let so_far = SoFar {
             x: &plain.x,
             covariance: &spread,
+            voltage_share,
         };
         if anchored.is_some() {
             let (terms, told) = ripple_anchors_beside(
@@ -224,6 +239,7 @@ pub fn estimate(
         findings.extend(found.speeds.iter().map(|s| s.words(bench)));
         speeds = found.speeds;
     }
+    lap("ripple of currents");
     x = plain.x;
     for &entry in &optional {
         problem.thaw(entry);
@@ -242,6 +258,10 @@ pub fn estimate(
     let covariance = covariance(&problem, &solution, &predictions);
     decisions.extend(terms::limited(&problem, &covariance));
     remarks.extend(warming::told(&problem, &solution.x, &predictions));
+    findings.splice(
+        ..0,
+        ripple_words(bench, &ripple, &unread, anchored.is_some()),
+    );
     let mut out = Estimate {
         problem,
         solution,
@@ -261,6 +281,7 @@ pub fn estimate(
         profiles: Vec::new(),
         left_out: Vec::new(),
     };
+    lap("joint fit");
     out.problem.lift_bound();
     out.problem.settle(&out.solution.x, &out.predictions);
     if out.converged() {
@@ -271,6 +292,7 @@ pub fn estimate(
         }
         out.profiles = reaches(&out);
     }
+    lap("profiles");
     Ok(out)
 }
 
@@ -341,291 +363,11 @@ fn distance_to_minimum(solution: &Solution) -> f64 {
     gradient.dot(&(inverse * gradient)).sqrt()
 }
 
-/// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: segments make
-/// more waves than those, and after some turns none is followed. Common practice, no source; three quarters leave the time constants
-/// of the simulated benches covered.
-const UNEVENNESS_LEFT: f64 = 0.75;
-
-/// Root mean square of the back-EMF constant's relative departure over a turn, as the waves have it; 0 where none is followed.
-fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
-    let mut captures = std::collections::BTreeSet::new();
-    let mut square = 0.0;
-    for (parameter, amplitude) in problem.layout.parameters.iter().zip(x.iter()) {
-        if let Slot::Unevenness { capture, .. } = parameter.slot {
-            captures.insert(capture);
-            square += 0.5 * amplitude * amplitude;
-        }
-    }
-    (square / captures.len().max(1) as f64).sqrt()
-}
-
-/// Sets every row's deviation from the residuals at `x`.
-fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
-    let Some(predictions) = problem.predict(x) else {
-        return;
-    };
-    let (scatters, share) = noise_of_rows(problem, bench, x, &predictions);
-    for (k, scatter) in scatters.iter().enumerate() {
-        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
-    }
-    problem.lay_waves(&predictions);
-}
-
-/// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
-pub(super) fn noise_of_rows(
-    problem: &Problem,
-    bench: &Bench,
-    x: &DVector<f64>,
-    predictions: &[Prediction],
-) -> (Vec<Vec<Scatter>>, [f64; 2]) {
-    let mut departures = Departures::default();
-    let mut scatters = Vec::with_capacity(predictions.len());
-    for (k, prediction) in predictions.iter().enumerate() {
-        let residuals: Vec<f64> = prediction
-            .rows
-            .iter()
-            .map(|r| r.predicted.value - r.recorded)
-            .collect();
-        let waveform = &bench.captures[k].waveform;
-        let step = |t: &Option<crate::bench::Trace>| {
-            t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
-        };
-        let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
-        let legs = &problem.models[k].legs;
-        let role = bench.captures[k].role;
-        let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |leg| {
-            independent_rows(role, legs, leg)
-        });
-        departures.add(&prediction.rows, &residuals, &scatter);
-        scatters.push(scatter);
-    }
-    let mut share = departures.share();
-    let current = Quantity::Current as usize;
-    share[current] = share[current].hypot(UNEVENNESS_LEFT * unevenness(problem, x));
-    (scatters, share)
-}
-
-/// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
-/// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-pub(super) fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
-    match role {
-        Role::Pwm | Role::PwmLocked => Some(20.0),
-        Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
-        Role::Brake if leg == 0 && legs[leg].kind == LegKind::Connected => Some(4.0),
-        _ => None,
-    }
-}
-
 fn describe(p: &TerminalParameters) -> String {
     format!(
         "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
         p.terminal_resistance_ohm, p.armature_inductance_h, p.inertia_capacitance_f
     )
-}
-
-fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
-    legs.iter()
-        .flatten()
-        .filter(|l| l.kind == super::legs::LegKind::Connected)
-        .flat_map(|l| &l.bins)
-        .map(|b| b.current_a.abs())
-        .filter(|i| i.is_finite())
-        .reduce(f64::max)
-        .filter(|&i| i > 0.0)
-}
-
-/// Largest voltage of any capture or of the stated supply, V.
-fn largest_voltage(bench: &Bench) -> f64 {
-    bench
-        .captures
-        .iter()
-        .filter_map(|c| c.waveform.voltage_v.as_ref())
-        .map(|t| lanes::largest(&t.values, |[v]| if v.is_finite() { v.abs() } else { 0.0 }))
-        .chain(bench.motor.supply_v.map(f64::abs))
-        .filter(|v| v.is_finite())
-        .fold(0.0, f64::max)
-}
-
-/// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
-/// other change of the terminals sampled much faster, no inductance meter.
-fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
-    let missed = |t: &Timeline| t.doubts.contains(&Doubt::RiseBetweenSamples);
-    let both = || bench.captures.iter().zip(timelines);
-    let step_s = |c: &Capture| Some(c.waveform.time.at(1)? - c.waveform.time.at(0)?);
-    let Some(coarse_s) = both()
-        .filter(|(_, t)| missed(t))
-        .filter_map(|(c, _)| step_s(c))
-        .reduce(f64::min)
-    else {
-        return true;
-    };
-    let metered = bench
-        .readings
-        .iter()
-        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
-    metered
-        || both().any(|(c, t)| match c.role {
-            Role::Start | Role::LockedRotor => {
-                !missed(t) && t.instants.iter().any(|(name, _)| name == "make")
-            }
-            Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
-                step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
-            }
-            Role::RunDown | Role::Steady | Role::Driven => false,
-        })
-}
-
-/// Temperature of the capture that says it best; every other capture's resistance is brought to it.
-fn reference_temperature(bench: &Bench) -> Option<(f64, f64)> {
-    bench
-        .captures
-        .iter()
-        .filter_map(|c| c.winding_temperature_c)
-        .map(|t| (t.value, t.standard_uncertainty))
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-/// Largest relative standard uncertainty that the sheet states for a time base.
-fn clock(bench: &Bench) -> Option<f64> {
-    let stated = bench.instruments.iter();
-    stated
-        .filter_map(|i| i.time_base_relative_uncertainty)
-        .filter(|u| *u > 0.0)
-        .reduce(f64::max)
-}
-
-/// The motor's own parameters with their priors.
-fn shared_parameters(
-    bench: &Bench,
-    guess: &TerminalParameters,
-    peak_a: f64,
-    reference_temperature_c: Option<f64>,
-    options: &FitOptions,
-    layout: &mut Layout,
-) -> Shared {
-    use direction as d;
-    let p = Parameter::free;
-    let [fr, fl, fc] = options.guess_factors;
-    let log = |slot, value: f64| p(slot, value.ln()).stepping(1.5);
-    let no_load = (guess.friction_current_a / 0.7).max(1e-9);
-    let emf = bench.motor.supply_v.unwrap_or(10.0).abs().max(1e-3);
-    let bounded = |slot, start: f64, scale: f64| {
-        p(slot, start)
-            .within(0.0, f64::INFINITY)
-            .stepping(3.0 * scale)
-    };
-    let model =
-        |parameter: Parameter, mean: f64, sd: f64| parameter.with_prior(mean, sd, Source::Model);
-    let entries = vec![
-        (
-            d::RESISTANCE,
-            layout.add(log(Slot::LogResistance, guess.terminal_resistance_ohm * fr)),
-        ),
-        (
-            d::INDUCTANCE,
-            layout.add(log(Slot::LogInductance, guess.armature_inductance_h * fl)),
-        ),
-        (
-            d::CAPACITANCE,
-            layout.add(log(Slot::LogCapacitance, guess.inertia_capacitance_f * fc)),
-        ),
-        (
-            d::FRICTION,
-            layout.add(bounded(
-                Slot::FrictionCurrent,
-                guess.friction_current_a,
-                no_load,
-            )),
-        ),
-        (
-            d::VISCOUS,
-            layout.add(bounded(
-                Slot::ViscousConductance,
-                guess.viscous_conductance_s,
-                no_load / emf,
-            )),
-        ),
-        (
-            d::WINDAGE,
-            layout.add(bounded(Slot::Windage, 0.0, no_load / (emf * emf))),
-        ),
-        (
-            d::BRUSH_DROP,
-            layout.add(bounded(Slot::BrushDrop, guess.brush_drop_v, 0.1 * emf)),
-        ),
-        // The current at which the contact drop flattens: some 0.4 of the no-load current, within a factor of two.
-        (d::BRUSH_SCALE, {
-            let start = guess.brush_scale_a.ln();
-            layout.add(model(
-                p(Slot::LogBrushScale, start).stepping(0.7),
-                start,
-                0.7,
-            ))
-        }),
-        // Saturation and armature reaction at the largest current seen: half the inductance, a few per cent of flux.
-        (
-            d::SATURATION,
-            layout.add(model(
-                bounded(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
-                0.0,
-                0.5 / (peak_a * peak_a),
-            )),
-        ),
-        (
-            d::REACTION,
-            layout.add(model(
-                bounded(Slot::Reaction, 0.0, 0.02 / peak_a),
-                0.0,
-                0.025 / peak_a,
-            )),
-        ),
-        (
-            d::EDDY_SHARE,
-            layout.add(model(
-                p(Slot::EddyShare, LEAST_SHARE)
-                    .within(LEAST_SHARE, 0.8)
-                    .stepping(0.2),
-                0.0,
-                0.15,
-            )),
-        ),
-        (d::EDDY_RESISTANCE, {
-            let start = (3.0 * guess.terminal_resistance_ohm * fr).ln();
-            layout.add(model(
-                p(Slot::LogEddyResistance, start).stepping(0.7),
-                start,
-                0.7,
-            ))
-        }),
-    ];
-    Shared {
-        entries,
-        reference_temperature_c,
-        with_eddy: true,
-        position_sd: position_sd(bench),
-        resistance_guess_ohm: guess.terminal_resistance_ohm,
-        turn_v_s: None,
-    }
-}
-
-/// Spread of the resistance over rotor positions, from the ohmmeter where several positions were read.
-pub(super) fn position_sd(bench: &Bench) -> f64 {
-    bench
-        .readings
-        .iter()
-        .find_map(|r| match r {
-            Reading::Ohmmeter { readings_ohm, .. } if readings_ohm.len() >= 3 => {
-                let n = readings_ohm.len() as f64;
-                let mean = readings_ohm.iter().sum::<f64>() / n;
-                Some(
-                    (readings_ohm.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0))
-                        .sqrt()
-                        / mean,
-                )
-            }
-            _ => None,
-        })
-        .map_or(POSITION_SD, |sd| sd.clamp(0.01, 0.03))
 }
 
 impl Estimate {

@@ -12,7 +12,7 @@
 
 use super::capture_model::{CaptureModel, Shared};
 use super::covariance::inverse_over;
-use super::estimate::{Estimate, position_sd};
+use super::estimate::Estimate;
 use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot};
 use super::learned::Learned;
@@ -24,6 +24,7 @@ use super::problem::Problem;
 use super::readings::{self, ReadingTerm};
 use super::reported::Reported;
 use super::ripple_anchor::turn_volt_seconds;
+use super::shared_entries::position_sd;
 use crate::bench::{Bench, Capture, Reading, Waveform};
 use crate::capture::TimeAxis;
 use crate::events::Timeline;

@@ -56,24 +56,39 @@ pub(super) fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
     let voltages = legs.iter().flat_map(|l| &l.bins).map(|b| b.voltage_v.abs());
     let highest_v = voltages.filter(|v| v.is_finite()).fold(0.0, f64::max);
     let mut emf_before: Option<f64> = None;
+    // The rotor slows once in a capture. Between two bounces of a contact it is kicks and arcs that fall, over a stretch far too short.
+    let longest_open = legs
+        .iter()
+        .filter(|l| l.kind == LegKind::Open)
+        .map(duration_s)
+        .fold(0.0, f64::max);
     for (number, leg) in legs.iter().enumerate() {
         match leg.kind {
             LegKind::Connected => {
                 connected(capture.role, leg, number, series, source, emf_before, hints);
             }
             LegKind::Open => {
-                open(leg, hints);
-                emf_before = leg
-                    .bins
-                    .iter()
-                    .rev()
-                    .map(|b| b.voltage_v)
-                    .find(|v| v.is_finite())
-                    .filter(|v| v.abs() > LEAST_FALL * highest_v);
+                if duration_s(leg) == longest_open {
+                    open(leg, hints);
+                }
+                // A stretch that ends closed again leaves what an earlier one showed.
+                let level = level_at_end(leg).filter(|v| v.abs() > LEAST_FALL * highest_v);
+                emf_before = level.or(emf_before);
             }
             _ => {}
         }
     }
+}
+
+fn duration_s(leg: &Leg) -> f64 {
+    leg.bins.iter().map(|b| b.width_s).sum()
+}
+
+/// Median voltage of the last quarter of a leg, V.
+fn level_at_end(leg: &Leg) -> Option<f64> {
+    let voltages = leg.bins.iter().map(|b| b.voltage_v);
+    let mut seen: Vec<f64> = voltages.filter(|v| v.is_finite()).collect();
+    middle(&mut seen.split_off(seen.len() * 3 / 4))
 }
 
 fn connected(
@@ -154,7 +169,12 @@ fn connected(
                 hints
                     .resistance
                     .push((emf.abs() / peak_i - series).max(1e-3));
-                hints.capacitance.push((charge / emf).abs().max(1e-12));
+                // The short takes off as much of the back-EMF as its current falls; a bounce ends before that shows.
+                let taken = 1.0 - tail_i.abs() / peak_i;
+                if taken > LEAST_TAKEN {
+                    let capacitance = (charge / (taken * emf)).abs();
+                    hints.capacitance.push(capacitance.max(1e-12));
+                }
             }
             if peak_at > 0 {
                 add_rise(hints, 0.63 * peak_i);
@@ -163,6 +183,9 @@ fn connected(
         _ => {}
     }
 }
+
+/// Share of the back-EMF that a short has to take off before its charge tells J/K² (common practice, no source).
+const LEAST_TAKEN: f64 = 0.2;
 
 /// Share of an open-terminal voltage by which it has to fall before a slope is read from it.
 const LEAST_FALL: f64 = 0.02;
@@ -209,4 +232,75 @@ pub(super) fn middle(values: &mut [f64]) -> Option<f64> {
         .get(values.len() / 2)
         .copied()
         .filter(|v| v.is_finite())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A leg of bins of `width_s`, of voltage and current.
+    fn leg(kind: LegKind, width_s: f64, bins: impl Iterator<Item = (f64, f64)>) -> Leg {
+        let bins: Vec<Bin> = bins
+            .enumerate()
+            .map(|(k, (voltage_v, current_a))| Bin {
+                time_s: width_s * (k as f64 + 0.5),
+                width_s,
+                voltage_v,
+                current_a,
+                samples: 1,
+                conducting: true,
+            })
+            .collect();
+        Leg {
+            kind,
+            compared: bins.len(),
+            rows: (0, bins.len()),
+            bins,
+            current_ripple_a: 0.0,
+        }
+    }
+
+    /// A short over 0.5 Ω of a back-EMF of 20 V with J/K² of 40 mF, recorded for so many of its time constants of 20 ms.
+    fn short(time_constants: f64) -> Leg {
+        let current = |k: u32| -40.0 * (-time_constants * (f64::from(k) + 0.5) / 100.0).exp();
+        let width_s = 0.02 * time_constants / 100.0;
+        leg(
+            LegKind::Connected,
+            width_s,
+            (0..100).map(|k| (0.0, current(k))),
+        )
+    }
+
+    fn capacitances(brake: &Leg) -> Vec<f64> {
+        let mut hints = Hints::default();
+        connected(Role::Brake, brake, 2, 0.0, None, Some(20.0), &mut hints);
+        hints.capacitance
+    }
+
+    #[test]
+    fn a_brake_tells_its_capacitance_from_the_part_that_its_record_holds() {
+        for time_constants in [0.5, 1.0, 5.0] {
+            let found = capacitances(&short(time_constants))[0];
+            assert!(
+                (found / 0.04 - 1.0).abs() < 0.2,
+                "{time_constants}: {found}"
+            );
+        }
+        // A bounce takes off nothing that could be told.
+        assert!(capacitances(&short(0.01)).is_empty());
+    }
+
+    #[test]
+    fn a_stretch_that_ends_shorted_again_has_the_level_of_its_open_part() {
+        let open = |closed: u32| {
+            let at = move |k: u32| if k + closed < 80 { 20.0 } else { 0.0 };
+            leg(LegKind::Open, 1e-5, (0..80).map(|k| (at(k), 0.0)))
+        };
+        assert_eq!(level_at_end(&open(1)), Some(20.0));
+        assert_eq!(level_at_end(&open(40)), Some(0.0));
+        assert_eq!(
+            level_at_end(&leg(LegKind::Open, 1e-5, std::iter::empty())),
+            None
+        );
+    }
 }

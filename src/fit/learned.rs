@@ -6,10 +6,11 @@
 //! the share that the fit found. Where no leg shows a channel at all a usual figure stands in, and is told.
 
 use super::capture_model::CaptureModel;
-use super::estimate::{Estimate, independent_rows, noise_of_rows};
+use super::estimate::Estimate;
 use super::legs::LegKind;
 use super::prediction::{Quantity, Row};
 use super::rows::{MODEL_SHARE, Scatter, deviations, groups};
+use super::weights::{independent_rows, noise_of_rows};
 use crate::bench::{Bench, Role};
 
 /// Relative standard deviation of a bin of voltage and of current where nothing like it was recorded (common practice, no

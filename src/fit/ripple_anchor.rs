@@ -16,6 +16,9 @@ use crate::ripple::{
 /// Probability that a candidate's constant must have to be used.
 const SETTLED: f64 = 0.95;
 
+/// Probability of a constant from which its ripple leaves it open (common practice, no source).
+const OPEN: f64 = 0.01;
+
 /// What the ripple of one capture said.
 #[derive(Clone, Debug)]
 pub struct RippleFinding {
@@ -33,9 +36,12 @@ impl RippleFinding {
     }
 }
 
-/// Ripple of every run-down, and what it says in words.
-pub fn read_ripple(bench: &Bench, timelines: &[Timeline]) -> (Vec<RippleFinding>, Vec<String>) {
-    let (mut findings, mut remarks) = (Vec::new(), Vec::new());
+/// Ripple of every run-down, and for those that cannot be read the capture and why.
+pub fn read_ripple(
+    bench: &Bench,
+    timelines: &[Timeline],
+) -> (Vec<RippleFinding>, Vec<(usize, String)>) {
+    let (mut findings, mut unread) = (Vec::new(), Vec::new());
     for (index, capture) in bench.captures.iter().enumerate() {
         if capture.role != Role::RunDown || capture.ac_coupled {
             continue;
@@ -47,12 +53,6 @@ pub fn read_ripple(bench: &Bench, timelines: &[Timeline]) -> (Vec<RippleFinding>
         let options = RippleOptions::for_stretch(&stretch, bench.motor.commutator_segments, zero);
         match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
             Ok(result) => {
-                // The fit carries the channel's gain itself.
-                let told = result
-                    .remarks
-                    .iter()
-                    .filter(|r| r.as_str() != RELATIVE_TO_GAIN);
-                remarks.extend(told.map(|r| format!("{}: {r}", capture.name)));
                 let taken = result.settled(SETTLED).map(|_| 0);
                 findings.push(RippleFinding {
                     capture: index,
@@ -60,13 +60,35 @@ pub fn read_ripple(bench: &Bench, timelines: &[Timeline]) -> (Vec<RippleFinding>
                     taken,
                 });
             }
-            Err(why) => remarks.push(format!(
-                "{}: its ripple tells no speed: {why}",
-                capture.name
-            )),
+            Err(why) => unread.push((index, format!("its ripple tells no speed: {why}"))),
         }
     }
-    (findings, remarks)
+    (findings, unread)
+}
+
+/// What the ripple of the run-downs says in words. `anchored`: whether what was taken of it agrees with other speed anchors.
+pub fn ripple_words(
+    bench: &Bench,
+    findings: &[RippleFinding],
+    unread: &[(usize, String)],
+    anchored: bool,
+) -> Vec<String> {
+    let mut told: Vec<(usize, String)> = unread.to_vec();
+    for finding in findings {
+        // The fit carries the channel's gain itself.
+        let remarks = finding.result.remarks.iter();
+        let remarks = remarks.filter(|r| r.as_str() != RELATIVE_TO_GAIN);
+        told.extend(remarks.map(|r| (finding.capture, r.clone())));
+        let candidate = finding.candidate().filter(|_| anchored);
+        let stated = bench.motor.commutator_segments;
+        let on_count = stated.and_then(|s| finding.result.on_stated_count(s, candidate));
+        told.extend(on_count.map(|r| (finding.capture, r)));
+    }
+    told.sort_by_key(|(capture, _)| *capture);
+    let name = |capture: usize| &bench.captures[capture].name;
+    told.iter()
+        .map(|(capture, text)| format!("{}: {text}", name(*capture)))
+        .collect()
 }
 
 /// A term for each run-down whose ripple settles the constant.
@@ -107,7 +129,7 @@ pub fn ripple_anchors_beside(
         let mut seen = models[finding.capture].links[direction::VOLTAGE_GAIN].clone();
         seen.push((constant, 1.0));
         let log_constant: f64 = seen.iter().map(|&(k, factor)| factor * so_far.x[k]).sum();
-        let spread = so_far.variance(&seen).sqrt();
+        let spread = so_far.variance(&seen).sqrt().hypot(so_far.voltage_share);
         let sigmas = |c: &Candidate| {
             let k = c.back_emf_constant_v_s_per_rad;
             let relative = c.standard_uncertainty / k;
@@ -127,7 +149,12 @@ pub fn ripple_anchors_beside(
             let mut read_so = finding.result.candidates.iter();
             read_so.find(|c| c.cycles_per_revolution == n)
         });
-        let claimed = settled.or(counted.filter(|_| finding.result.fit_settled));
+        // Where the count also makes the constant that agrees, with another line for the strongest, nobody miscounted.
+        let stands = agreeing.is_some_and(|(_, c)| {
+            stated_cycles == Some(c.cycles_per_revolution) && c.constant_probability > OPEN
+        });
+        let counted = counted.filter(|_| finding.result.fit_settled && !stands);
+        let claimed = settled.or(counted);
         let claim = |c: &Candidate| {
             let k = c.back_emf_constant_v_s_per_rad;
             let ratio = Ratio {

@@ -73,9 +73,14 @@ pub fn scatter_of_residuals(
                     false,
                 )
             } else if let Some(count) = counts_for(rows[group[0]].leg) {
+                // A leg is never worth more rows than it has, and one whose few rows its unknown beginning fits exactly is
+                // known no better than its converter shows it.
                 let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
-                let one = (mean_square * r.len() as f64 / count).max(1e-24);
-                (vec![one; group.len()], false)
+                let one = mean_square * (r.len() as f64 / count).max(1.0);
+                let variance = group
+                    .iter()
+                    .map(|&k| one.max(rounding(&rows[k], quantisation)));
+                (variance.collect(), false)
             } else {
                 (pooled_scatter(rows, &group, &r, quantisation), true)
             };
@@ -111,13 +116,15 @@ fn pooled_scatter(
     group
         .iter()
         .zip(&local)
-        .map(|(&k, v)| {
-            let q = quantisation[rows[k].quantity as usize];
-            // Noise does not dither every code: a mean is never better than a few hundredths of a step.
-            let floor = (q / 12f64.sqrt()).powi(2) / rows[k].samples as f64 + (0.03 * q).powi(2);
-            (v * factor).max(floor)
-        })
+        .map(|(&k, v)| (v * factor).max(rounding(&rows[k], quantisation)))
         .collect()
+}
+
+/// Least variance of a mean behind a converter of these steps: noise does not dither every code, so it is never better known than to a
+/// few hundredths of a step.
+fn rounding(row: &Row, quantisation: [f64; 2]) -> f64 {
+    let q = quantisation[row.quantity as usize];
+    ((q / 12f64.sqrt()).powi(2) / row.samples as f64 + (0.03 * q).powi(2)).max(1e-24)
 }
 
 /// What the residuals of all captures say of the share of its reading to which the model can be trusted.
@@ -279,6 +286,28 @@ mod tests {
             })
             .sum::<f64>()
             / f64::from(runs)
+    }
+
+    /// A piece of a switched record whose unknown first current fits its rows exactly.
+    #[test]
+    fn rows_without_a_residual_are_known_no_better_than_their_converter_shows_them() {
+        let row = Row {
+            time_s: 0.0,
+            quantity: Quantity::Current,
+            leg: 0,
+            samples: 1,
+            recorded: 0.4,
+            predicted: 0.4.into(),
+            zero_uncertainty: None,
+        };
+        let step = 8e-3;
+        let scatter = scatter_of_residuals(&[row], &[0.0], [0.0, step], |_| Some(20.0));
+        let sd = deviations(&[row], &scatter, [0.002, 0.01])[0];
+        assert!(sd > 0.25 * step, "{sd}");
+        // One row is worth one, not the twenty of a long piece.
+        let scatter = scatter_of_residuals(&[row], &[0.1], [0.0, step], |_| Some(20.0));
+        let sd = deviations(&[row], &scatter, [0.002, 0.01])[0];
+        assert!((sd / 0.1 - 1.0).abs() < 1e-9, "{sd}");
     }
 
     #[test]

@@ -6,11 +6,12 @@
 //! ([`crate::stats::bootstrap`]). Priors, readings and terms at their bound add what they add to the covariance that is reported.
 
 use super::covariance::inverse_over;
-use super::estimate::{Estimate, noise_of_rows};
+use super::estimate::Estimate;
 use super::lanes::LANES;
 use super::layout::Source;
 use super::prediction::Row;
 use super::rows::{deviations, groups};
+use super::weights::noise_of_rows;
 use crate::bench::Bench;
 use crate::stats::StatsError;
 use crate::stats::bootstrap::{block_length_ar1, moving_block_indices};

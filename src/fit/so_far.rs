@@ -7,6 +7,9 @@ use nalgebra::{DMatrix, DVector};
 pub struct SoFar<'a> {
     pub x: &'a DVector<f64>,
     pub covariance: &'a DMatrix<f64>,
+    /// Share of a voltage by which the model departs from the records for as long as a stretch lasts, as its residuals say. The covariance knows
+    /// nothing of it: the back-EMF at one point, and with it K from a speed there, is no better known.
+    pub voltage_share: f64,
 }
 
 impl SoFar<'_> {

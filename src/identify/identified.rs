@@ -2,7 +2,7 @@
 
 use crate::bench::Bench;
 use crate::events::{self, Timeline};
-use crate::fit::{Estimate, FitError, FitOptions, estimate};
+use crate::fit::{Estimate, FitError, FitOptions, estimate_in_stages};
 use crate::motor_file::{MotorFile, assemble};
 use rayon::prelude::*;
 use std::fmt;
@@ -84,11 +84,10 @@ pub fn identify(
 ) -> Result<Identified, IdentifyError> {
     let timelines = find_events(bench);
     lap("find events");
-    let estimate = match estimate(bench, &timelines, options) {
+    let estimate = match estimate_in_stages(bench, &timelines, options, &mut lap) {
         Ok(estimate) => estimate,
         Err(source) => return Err(IdentifyError { timelines, source }),
     };
-    lap("fit");
     let file = assemble(bench, &timelines, &estimate);
     lap("assemble");
     Ok(Identified {

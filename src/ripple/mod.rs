@@ -35,6 +35,7 @@ mod rule;
 mod run_down;
 mod smooth;
 mod sort_lines;
+mod stated_count;
 mod turn;
 mod window;
 mod words;

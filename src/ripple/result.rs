@@ -115,7 +115,7 @@ pub struct RippleResult {
     pub residual_v: f64,
     /// False where the least squares had not settled: the frequency may then be off by many of its uncertainties.
     pub fit_settled: bool,
-    /// Doubts and findings, worded for the person.
+    /// Doubts and findings, worded for the person; on a stated count see [`RippleResult::on_stated_count`].
     pub remarks: Vec<String>,
 }
 

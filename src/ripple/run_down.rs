@@ -147,7 +147,6 @@ pub fn analyse_run_down_at(
             candidates: &candidates,
             strongest,
             foreign: &foreign,
-            given: options.segments,
         },
     );
     let spectrum = spectrum_for_report(&best, &prepared, options, Some(strongest));

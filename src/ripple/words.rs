@@ -123,7 +123,6 @@ pub(super) struct Findings<'a> {
     pub candidates: &'a [Candidate],
     pub strongest: u32,
     pub foreign: &'a [ForeignLine],
-    pub given: Option<u32>,
 }
 
 pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
@@ -162,9 +161,6 @@ pub(super) fn findings(remarks: &mut Vec<String>, found: &Findings) {
     }
     remarks.push(RELATIVE_TO_GAIN.to_string());
 }
-
-/// Probability from the comb alone below which a given count is told to disagree.
-const LEAST_LIKELY: f64 = 0.05;
 
 fn counts(remarks: &mut Vec<String>, found: &Findings) {
     let Some(first) = found.candidates.first() else {
@@ -212,47 +208,5 @@ fn counts(remarks: &mut Vec<String>, found: &Findings) {
             "the strongest line is unevenness, {} per revolution, not commutation ripple; K follows from it directly, whatever the segment count",
             found.strongest
         ));
-    }
-    if let Some(given) = found.given {
-        let comb: f64 = found
-            .candidates
-            .iter()
-            .filter(|c| c.segments == given)
-            .map(|c| c.comb_probability)
-            .sum();
-        let stated = found.candidates.iter().find(|c| c.segments == given);
-        let like: f64 = stated.map_or(0.0, |g| {
-            found
-                .candidates
-                .iter()
-                .filter(|c| c.back_emf_constant_v_s_per_rad == g.back_emf_constant_v_s_per_rad)
-                .map(|c| c.comb_probability)
-                .sum()
-        });
-        let comb_best = found
-            .candidates
-            .iter()
-            .max_by(|a, b| a.comb_probability.total_cmp(&b.comb_probability));
-        // Of a multiple every line that is seen is one of unevenness too, and the constant is the same.
-        let multiple = comb_best.filter(|best| {
-            same(best)
-                && stated.map(|g| g.cycles_per_revolution).is_some_and(|n| {
-                    n != best.cycles_per_revolution && n.is_multiple_of(best.cycles_per_revolution)
-                })
-        });
-        if let Some(best) = multiple.filter(|_| like < LEAST_LIKELY) {
-            remarks.push(format!(
-                "the given {given} segments make a multiple of the {} ripple cycles per revolution that the comb reads: the lines that are seen may be those of unevenness, and K is the same either way",
-                best.cycles_per_revolution
-            ));
-        } else if let Some(best) = comb_best.filter(|_| like < LEAST_LIKELY) {
-            let ratio = f64::from(best.cycles_per_revolution);
-            remarks.push(format!(
-                "the given {given} segments do not agree with the comb: probability {comb:.1e} from the comb alone, which reads {} segments, {ratio:.0} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers",
-                best.segments
-            ));
-        } else {
-            remarks.push(format!("the given {given} segments agree with the comb (its K has probability {like:.3} from the comb alone)"));
-        }
     }
 }

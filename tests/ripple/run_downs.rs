@@ -87,14 +87,8 @@ fn a_wrong_segment_count_given_by_the_user_is_contradicted() {
     };
     let result = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down");
     assert_eq!(result.candidates[0].cycles_per_revolution, 14);
-    assert!(
-        result
-            .remarks
-            .iter()
-            .any(|r| r.contains("do not agree with the comb")),
-        "{:?}",
-        result.remarks
-    );
+    let told = result.on_stated_count(6, None).expect("a line");
+    assert!(told.contains("do not agree with the comb"), "{told}");
 }
 
 #[test]

@@ -1,0 +1,84 @@
+//! The deviations of all rows from their own residuals.
+
+use super::layout::Slot;
+use super::legs::{Leg, LegKind};
+use super::prediction::{Prediction, Quantity};
+use super::problem::Problem;
+use super::rows::{Departures, Scatter, deviations, scatter_of_residuals};
+use crate::bench::{Bench, Role};
+use nalgebra::DVector;
+
+/// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: segments make
+/// more waves than those, and after some turns none is followed. Common practice, no source; three quarters leave the time constants
+/// of the simulated benches covered.
+const UNEVENNESS_LEFT: f64 = 0.75;
+
+/// Root mean square of the back-EMF constant's relative departure over a turn, as the waves have it; 0 where none is followed.
+pub(super) fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
+    let mut captures = std::collections::BTreeSet::new();
+    let mut square = 0.0;
+    for (parameter, amplitude) in problem.layout.parameters.iter().zip(x.iter()) {
+        if let Slot::Unevenness { capture, .. } = parameter.slot {
+            captures.insert(capture);
+            square += 0.5 * amplitude * amplitude;
+        }
+    }
+    (square / captures.len().max(1) as f64).sqrt()
+}
+
+/// Sets every row's deviation from the residuals at `x`.
+pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
+    let Some(predictions) = problem.predict(x) else {
+        return;
+    };
+    let (scatters, share) = noise_of_rows(problem, bench, x, &predictions);
+    for (k, scatter) in scatters.iter().enumerate() {
+        problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
+    }
+    problem.lay_waves(&predictions);
+}
+
+/// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
+pub(super) fn noise_of_rows(
+    problem: &Problem,
+    bench: &Bench,
+    x: &DVector<f64>,
+    predictions: &[Prediction],
+) -> (Vec<Vec<Scatter>>, [f64; 2]) {
+    let mut departures = Departures::default();
+    let mut scatters = Vec::with_capacity(predictions.len());
+    for (k, prediction) in predictions.iter().enumerate() {
+        let residuals: Vec<f64> = prediction
+            .rows
+            .iter()
+            .map(|r| r.predicted.value - r.recorded)
+            .collect();
+        let waveform = &bench.captures[k].waveform;
+        let step = |t: &Option<crate::bench::Trace>| {
+            t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
+        };
+        let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
+        let legs = &problem.models[k].legs;
+        let role = bench.captures[k].role;
+        let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |leg| {
+            independent_rows(role, legs, leg)
+        });
+        departures.add(&prediction.rows, &residuals, &scatter);
+        scatters.push(scatter);
+    }
+    let mut share = departures.share();
+    let current = Quantity::Current as usize;
+    share[current] = share[current].hypot(UNEVENNESS_LEFT * unevenness(problem, x));
+    (scatters, share)
+}
+
+/// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
+/// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
+pub(super) fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+    match role {
+        Role::Pwm | Role::PwmLocked => Some(20.0),
+        Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
+        Role::Brake if leg == 0 && legs[leg].kind == LegKind::Connected => Some(4.0),
+        _ => None,
+    }
+}
