@@ -78,7 +78,16 @@ fn val_profile_intervals_agree_with_a_general_purpose_library() {
                 profile::distance(&problem, &best, &target, sigma, side, z, &search).unwrap();
             approx::assert_relative_eq!(found, of(key), max_relative = 5e-3);
             // The quick look sees where the plain interval will not do.
-            let ratio = profile::ratio_at(&problem, &best, &covariance, &target, side, z).unwrap();
+            let ratio = profile::ratio_at(
+                &problem,
+                &best,
+                &covariance,
+                &target,
+                side,
+                z,
+                profile::Derivatives::There,
+            )
+            .unwrap();
             let full = z * sigma / found;
             if (full - 1.0).abs() > 0.1 {
                 assert!(

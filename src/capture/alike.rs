@@ -240,7 +240,10 @@ mod tests {
                 // The letter of the exponent may be written either way.
                 a == alike
             });
-            let plain = plain.filter(|_| same_build).map(|p| (p.value.to_bits(), p.digits, p.power, p.negative, p.length));
+            // An exponent that lost its sign is none of this build: it is left to the plain reader, whatever that makes of it.
+            let after = text.find(['e', 'E']).and_then(|at| text.as_bytes().get(at + 1));
+            let signless = !exponent.is_empty() && !matches!(after, Some(b'+' | b'-'));
+            let plain = plain.filter(|_| same_build && !signless).map(|p| (p.value.to_bits(), p.digits, p.power, p.negative, p.length));
             if let Some(found) = read(&alike, &text) {
                 prop_assert_eq!(found, plain, "{}", text);
             }

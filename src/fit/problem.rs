@@ -89,19 +89,7 @@ impl Problem {
         {
             return Some(Arc::clone(predictions));
         }
-        let predictions: Vec<(Option<Prediction>, u64)> = self
-            .models
-            .par_iter()
-            .map(|model| {
-                let mut steps = 0;
-                let prediction = model.predict(x, &mut steps);
-                (prediction, steps)
-            })
-            .collect();
-        let steps = predictions.iter().map(|(_, steps)| steps).sum();
-        self.spent.fetch_add(steps, Ordering::Relaxed);
-        let predictions: Option<Vec<Prediction>> =
-            predictions.into_iter().map(|(p, _)| p).collect();
+        let predictions = self.of_every_capture(|model, steps| model.predict(x, steps));
         let predictions = Arc::new(predictions?);
         *last() = Some((x.clone(), Arc::clone(&predictions)));
         Some(predictions)
@@ -112,18 +100,25 @@ impl Problem {
         if self.exhausted() {
             return None;
         }
-        let predictions: Vec<(Option<Followed<f64>>, u64)> = self
+        self.of_every_capture(|model, steps| model.predict_values(x, steps))
+    }
+
+    /// One thing of every capture, side by side; `None` where a capture has none. The steps taken are booked.
+    fn of_every_capture<T: Send>(
+        &self,
+        one: impl Fn(&CaptureModel, &mut u64) -> Option<T> + Sync,
+    ) -> Option<Vec<T>> {
+        let found: Vec<(Option<T>, u64)> = self
             .models
             .par_iter()
             .map(|model| {
                 let mut steps = 0;
-                let prediction = model.predict_values(x, &mut steps);
-                (prediction, steps)
+                (one(model, &mut steps), steps)
             })
             .collect();
-        let steps = predictions.iter().map(|(_, steps)| steps).sum();
+        let steps = found.iter().map(|(_, steps)| steps).sum();
         self.spent.fetch_add(steps, Ordering::Relaxed);
-        predictions.into_iter().map(|(p, _)| p).collect()
+        found.into_iter().map(|(one, _)| one).collect()
     }
 
     /// Keeps the derivatives at the minimum `x`, where `predictions` hold.

@@ -10,6 +10,15 @@ use nalgebra::{DMatrix, DVector};
 pub trait Target: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync {}
 impl<F: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync> Target for F {}
 
+/// Where the derivatives are taken from which the gain of the other parameters follows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Derivatives {
+    /// At the minimum: cheap, and enough to see that the cost is a paraboloid.
+    AtMinimum,
+    /// At the point itself, for an end that is moved.
+    There,
+}
+
 /// The root of the rise of twice the cost over the plain distance in sigmas, at about `side · z · sigma` from the minimum: 1
 /// where the plain interval holds. One evaluation; what the other parameters would still gain there is one Gauss-Newton step's.
 /// `covariance`: inverse of the normal matrix over the entries that can move, zero elsewhere.
@@ -22,13 +31,17 @@ pub fn ratio_at(
     target: &impl Target,
     side: f64,
     z: f64,
+    derivatives: Derivatives,
 ) -> Option<f64> {
     let along = Along::new(solution, covariance, target)?;
     let x = &solution.x + along.step(side * z);
     if outside(problem, &x) {
         return None;
     }
-    let (cost, gradient) = problem.near_minimum(&x)?;
+    let (cost, gradient) = match derivatives {
+        Derivatives::AtMinimum => problem.near_minimum(&x)?,
+        Derivatives::There => problem.normal_equations(&x).map(|e| (e.cost, e.gradient))?,
+    };
     let (value, slope) = target(&x);
     let gain = gain(&gradient, covariance, &slope);
     let rise = 2.0 * (cost - solution.equations.cost) - gain;

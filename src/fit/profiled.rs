@@ -2,7 +2,7 @@
 
 use super::estimate::Estimate;
 use super::monomial::monomials;
-use super::profile::{Search, distance, ratio_at};
+use super::profile::{Derivatives, Search, distance, ratio_at};
 use super::solver::SolverOptions;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
@@ -50,17 +50,30 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
             let problem = &estimate.problem;
             let solution = &estimate.solution;
             let side = |side: f64| {
+                let ratio = |sigmas: f64, derivatives: Derivatives| {
+                    ratio_at(
+                        problem,
+                        solution,
+                        covariance,
+                        &target,
+                        side,
+                        sigmas,
+                        derivatives,
+                    )
+                };
+                let agrees = |ratio: f64| (ratio - 1.0).abs() <= AGREES;
+                if ratio(z, Derivatives::AtMinimum).is_none_or(agrees) {
+                    return 1.0;
+                }
                 // Sigmas at which the quick profile has risen by z², by secant steps.
                 let mut sigmas = z;
                 for _ in 0..QUICK_TRIALS {
-                    let Some(ratio) =
-                        ratio_at(problem, solution, covariance, &target, side, sigmas)
-                    else {
+                    let Some(ratio) = ratio(sigmas, Derivatives::There) else {
                         return 1.0;
                     };
                     let next = z / ratio.max(0.1);
                     let settled = (next / sigmas - 1.0).abs() < 0.2 * AGREES;
-                    if sigmas == z && (ratio - 1.0).abs() <= AGREES {
+                    if sigmas == z && agrees(ratio) {
                         return 1.0;
                     }
                     sigmas = next.clamp(NARROWEST * z, WIDEST * z);
