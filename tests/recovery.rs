@@ -111,17 +111,18 @@ fn simulated(
     }
 }
 
+/// The state four seconds after the supply was switched on.
+fn running_freely(p: &TerminalParameters, supply_v: f64) -> State<f64> {
+    let c = Constants::<f64>::new(p);
+    (0..4000).fold(State::rest(), |s, _| {
+        advance(&c, s, Condition::Voltage(supply_v), 1e-3, false).end
+    })
+}
+
 /// Start, run-down, brake and held step of a motor that obeys the model to the last digit; K from an exact reading.
 fn noise_free_bench(p: &TerminalParameters) -> Bench {
     let supply = 24.0;
-    let running = {
-        let c = Constants::<f64>::new(p);
-        let mut s = State::rest();
-        for _ in 0..4000 {
-            s = advance(&c, s, Condition::Voltage(supply), 1e-3, false).end;
-        }
-        s
-    };
+    let running = running_freely(p, supply);
     let on = (Condition::Voltage(supply), Some(supply));
     let short = (Condition::Voltage(0.0), Some(0.0));
     let still = (Condition::Current(0.0), Some(0.0));
@@ -329,14 +330,7 @@ fn a_winding_that_warms_while_it_is_recorded_is_followed() {
 #[test]
 fn a_speed_at_a_stated_voltage_tells_the_constant() {
     let (_, terminal) = printer_motor();
-    let freely = {
-        let c = Constants::<f64>::new(&terminal);
-        let mut s = State::rest();
-        for _ in 0..4000 {
-            s = advance(&c, s, Condition::Voltage(12.0), 1e-3, false).end;
-        }
-        s.back_emf / K
-    };
+    let freely = running_freely(&terminal, 12.0).back_emf / K;
     let loaded = (24.0 - 1.5 * terminal.terminal_resistance_ohm) / K;
     let stated = |value: f64, standard_uncertainty: f64| Stated {
         value,

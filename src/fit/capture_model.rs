@@ -3,7 +3,6 @@
 use super::capture_entries::{
     add_attached, add_channels, add_lag, add_unknown_states, stands_still,
 };
-use super::follow::Followed;
 use super::lanes::{DIRECTIONS, LANES, Local, Setting, UNEVENNESS, direction, lane};
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::legs::Leg;
@@ -239,14 +238,9 @@ impl CaptureModel {
     /// than a motor on its own voltage takes. The model steps it took are added to `steps`.
     pub fn predict(&self, x: &DVector<f64>, steps: &mut u64) -> Option<Prediction> {
         let settings = self.settings(x);
-        let followed = self.follow::<Local>(x, &settings.in_own_directions(), steps)?;
         Some(Prediction {
-            rows: followed.rows,
             slopes: self.slopes(&settings),
-            angles: followed.angles,
-            running_emf: followed.running_emf,
-            probed_emf: followed.probed_emf,
-            warmed_k: followed.warmed_k,
+            ..self.follow::<Local>(x, &settings.in_own_directions(), steps)?
         })
     }
 
@@ -255,12 +249,10 @@ impl CaptureModel {
         &self,
         x: &DVector<f64>,
         steps: &mut u64,
-    ) -> Option<Followed<f64>> {
+    ) -> Option<Prediction<f64>> {
         self.follow::<f64>(x, &self.settings(x).values(), steps)
     }
-}
 
-impl CaptureModel {
     /// Lays the waves of the back-EMF constant over the angles that were predicted. They stay where they are until the next call:
     /// the phase of a wave is no information on the parameters that the fit should use.
     pub fn lay_waves(&mut self, prediction: &Prediction) {

@@ -125,10 +125,7 @@ pub fn covariance(
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
     let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
     let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
-    // What the rows alone tell.
-    let mut rows = solution.equations.normal.clone();
     let mut add = |source: Source, vector: &DVector<f64>| {
-        rows -= vector * vector.transpose();
         let moved = &total * vector;
         let part = &moved * moved.transpose();
         match parts.iter_mut().find(|(s, _)| *s == source) {
@@ -158,13 +155,18 @@ pub fn covariance(
             }
         }
     }
-    // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
-    for slot in [Slot::LogInductance, Slot::LogCapacitance] {
-        if let Some(entry) = problem.layout.find(&slot) {
-            by_clock += rows.column(entry);
+    let by_clock = problem.clock_relative_sd.map(|sd| {
+        // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
+        let captures = predictions.iter().enumerate();
+        for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
+            for slot in [Slot::LogInductance, Slot::LogCapacitance] {
+                if let Some(entry) = problem.layout.find(&slot) {
+                    by_clock += rows.column(entry);
+                }
+            }
         }
-    }
-    let by_clock = problem.clock_relative_sd.map(|sd| &total * by_clock * sd);
+        &total * by_clock * sd
+    });
     // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
     // covers both the model without the term and the one with it.
     let mut covariance = Covariance {

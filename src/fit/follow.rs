@@ -1,60 +1,21 @@
 //! The model followed through the legs of a capture, with derivatives or without: one code for both.
 
 use super::capture_model::CaptureModel;
-use super::lanes::{Local, UNEVENNESS, direction, lane};
+use super::lanes::{Number, UNEVENNESS, direction, lane};
 use super::legs::{Bin, Leg, LegKind};
-use super::prediction::{Quantity, Row, zero_row};
+use super::prediction::{Prediction, Quantity, Row, zero_row};
 use super::unevenness::is_transient;
 use super::warming::Heat;
 use crate::bench::Role;
-use crate::motor::{Condition, Constants, Real, State, advance};
+use crate::motor::{Condition, Constants, State, advance};
 use nalgebra::DVector;
 use std::f64::consts::FRAC_PI_2;
-
-/// A number of a prediction: with its derivatives in the lanes of a capture, or without any.
-pub trait Number: Real {
-    /// A value that is its own lane.
-    fn in_lane(value: f64, lane: usize) -> Self;
-    /// Adds to the derivative in a lane.
-    fn lean(&mut self, lane: usize, by: f64);
-}
-
-impl Number for Local {
-    fn in_lane(value: f64, lane: usize) -> Self {
-        Local::variable(value, lane)
-    }
-
-    fn lean(&mut self, lane: usize, by: f64) {
-        self.gradient[lane] += by;
-    }
-}
-
-impl Number for f64 {
-    fn in_lane(value: f64, _: usize) -> Self {
-        value
-    }
-
-    fn lean(&mut self, _: usize, _: f64) {}
-}
 
 /// The exponential of a value that is its own lane.
 fn exponential<S: Number>(value: f64, lane: usize) -> S {
     let mut out = S::from(value.exp());
     out.lean(lane, value.exp());
     out
-}
-
-/// What following the legs gives.
-pub struct Followed<S> {
-    pub rows: Vec<Row<S>>,
-    /// Angle at the middle of each bin of a leg that lasts a few turns, and over it, in recorded volt-seconds.
-    pub angles: Vec<Vec<[f64; 2]>>,
-    /// Back-EMF while running freely on the supply, where the capture shows it.
-    pub running_emf: Option<S>,
-    /// Back-EMF at each instant of the probes of the capture; `None` where no current is simulated then.
-    pub probed_emf: Vec<Option<S>>,
-    /// By how much the winding is warmer at the end than at the beginning, K; 0 where its warming is not followed.
-    pub warmed_k: f64,
 }
 
 /// What the instruments make of voltage and current.
@@ -78,20 +39,20 @@ struct Follower<'a, S> {
     /// Angle since the first transient began, in recorded volt-seconds.
     passed_v_s: f64,
     last_voltage: f64,
-    out: Followed<S>,
+    out: Prediction<S>,
     steps: &'a mut u64,
     most_steps: u64,
 }
 
 impl CaptureModel {
-    /// Follows every leg at the parameter vector `x`; `None` where the model cannot be evaluated, or only in far more steps than a
+    /// Follows every leg at the parameter vector `x`, without the slopes of the lanes; `None` where the model cannot be evaluated, or only in far more steps than a
     /// motor on its own voltage takes. The model steps it took are added to `steps`.
     pub(super) fn follow<S: Number>(
         &self,
         x: &DVector<f64>,
         constants: &Constants<S>,
         steps: &mut u64,
-    ) -> Option<Followed<S>> {
+    ) -> Option<Prediction<S>> {
         use direction as d;
         let variable = |direction, lane| S::in_lane(self.local(x, direction), lane);
         let mut follower = Follower {
@@ -114,8 +75,9 @@ impl CaptureModel {
                 .map(|warming| Heat::none_yet(warming, variable(d::HEAT, lane::HEAT))),
             passed_v_s: 0.0,
             last_voltage: 0.0,
-            out: Followed {
+            out: Prediction {
                 rows: Vec::new(),
+                slopes: Vec::new(),
                 angles: vec![Vec::new(); self.legs.len()],
                 running_emf: None,
                 probed_emf: vec![None; self.probes.len()],

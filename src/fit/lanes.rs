@@ -1,6 +1,6 @@
 //! Directions in which a capture's settings can move, and the lanes in which its prediction is differentiated.
 
-use crate::motor::Dual;
+use crate::motor::{Dual, Real};
 
 /// Directions in which a capture's settings can move.
 pub const DIRECTIONS: usize = 29 + UNEVENNESS;
@@ -12,6 +12,42 @@ pub(super) type Setting = Dual<DIRECTIONS>;
 pub const LANES: usize = 32;
 /// A number with its derivatives in the lanes of one capture.
 pub type Local = Dual<LANES>;
+
+/// A number of a prediction: with its derivatives in the lanes of a capture, or without any.
+pub trait Number: Real {
+    /// A value that is its own lane.
+    fn in_lane(value: f64, lane: usize) -> Self;
+    /// Adds to the derivative in a lane.
+    fn lean(&mut self, lane: usize, by: f64);
+    /// Derivatives by lane; none of a plain number.
+    fn by_lane(&self) -> &[f64];
+}
+
+impl Number for Local {
+    fn in_lane(value: f64, lane: usize) -> Self {
+        Local::variable(value, lane)
+    }
+
+    fn lean(&mut self, lane: usize, by: f64) {
+        self.gradient[lane] += by;
+    }
+
+    fn by_lane(&self) -> &[f64] {
+        &self.gradient
+    }
+}
+
+impl Number for f64 {
+    fn in_lane(value: f64, _: usize) -> Self {
+        value
+    }
+
+    fn lean(&mut self, _: usize, _: f64) {}
+
+    fn by_lane(&self) -> &[f64] {
+        &[]
+    }
+}
 
 /// Lanes after those of the constants.
 pub(super) mod lane {

@@ -36,6 +36,7 @@ mod shared_entries;
 mod so_far;
 pub mod solver;
 mod speed_on_voltage;
+mod steady_entries;
 mod tenfold;
 mod terms;
 mod time_base;

@@ -11,7 +11,7 @@
 use super::estimate::Estimate;
 use super::layout::Slot;
 use super::reported::{Interval, LARGEST_RELATIVE};
-use crate::motor::TerminalParameters;
+use super::steady_entries::{SLOTS, motor};
 use crate::stats::covariance::NormalVectors;
 use crate::stats::monte_carlo::Outcomes;
 use crate::stats::truncated::TruncatedNormal;
@@ -39,23 +39,14 @@ pub struct OperatingValue {
     pub interval: Interval,
 }
 
-/// Entries of the fit that a steady state depends on, in the order in which they are drawn.
-const SLOTS: [Slot; 8] = [
-    Slot::LogResistance,
-    Slot::FrictionCurrent,
-    Slot::ViscousConductance,
-    Slot::Windage,
-    Slot::BrushDrop,
-    Slot::LogBrushScale,
-    Slot::Reaction,
-    Slot::LogBackEmfConstant,
-];
+/// Numbers that are drawn: the entries of [`SLOTS`], then the logarithm of the back-EMF constant.
+const DRAWN: usize = CONSTANT + 1;
 /// Those of them that are not negative.
 const NOT_NEGATIVE: std::ops::RangeInclusive<usize> = 1..=4;
 const REACTION: usize = 6;
 /// Windage, brush drop, armature reaction.
 const MAY_BE_ABSENT: [usize; 3] = [3, 4, REACTION];
-const CONSTANT: usize = 7;
+const CONSTANT: usize = SLOTS.len();
 
 /// An entry held at its bound: what it may be above it, and how the drawn ones follow.
 struct Bound {
@@ -114,11 +105,13 @@ impl Estimate {
     fn draw_steady_states(&self, voltage_v: f64) -> Option<[[Vec<f64>; 4]; 2]> {
         let layout = &self.problem.layout;
         let x = &self.solution.x;
-        let entries: Vec<Option<usize>> = SLOTS.iter().map(|slot| layout.find(slot)).collect();
-        let mean = DVector::from_iterator(
-            SLOTS.len(),
-            entries.iter().map(|e| e.map_or(f64::NAN, |k| x[k])),
-        );
+        let entries: Vec<Option<usize>> = SLOTS
+            .iter()
+            .chain([&Slot::LogBackEmfConstant])
+            .map(|slot| layout.find(slot))
+            .collect();
+        let mean =
+            DVector::from_iterator(DRAWN, entries.iter().map(|e| e.map_or(f64::NAN, |k| x[k])));
         if mean.iter().take(CONSTANT).any(|v| !v.is_finite()) || voltage_v <= 0.0 {
             return None;
         }
@@ -127,10 +120,8 @@ impl Estimate {
             (Some(a), Some(b)) => conditional[(a, b)],
             _ => 0.0,
         };
-        let spread = DMatrix::from_fn(SLOTS.len(), SLOTS.len(), |a, b| {
-            between(entries[a], entries[b])
-        });
-        let centred = DVector::zeros(SLOTS.len());
+        let spread = DMatrix::from_fn(DRAWN, DRAWN, |a, b| between(entries[a], entries[b]));
+        let centred = DVector::zeros(DRAWN);
         let normal = NormalVectors::new(centred, &spread).ok()?;
         let bounds: Vec<Bound> = self
             .covariance
@@ -141,7 +132,7 @@ impl Estimate {
                 Bound {
                     above: TruncatedNormal::above_zero(centre - lower, spread),
                     follow: DVector::from_iterator(
-                        SLOTS.len(),
+                        DRAWN,
                         entries.iter().map(|e| match e {
                             Some(entry) if *entry == k => 1.0,
                             Some(entry) => moved[*entry],
@@ -202,13 +193,7 @@ fn absences(mean: &DVector<f64>, mut spread: DMatrix<f64>) -> Vec<(usize, DVecto
 
 /// No-load speed and current, stall torque and current.
 fn steady_states(y: &DVector<f64>, voltage_v: f64) -> [f64; 4] {
-    let motor = TerminalParameters {
-        windage_a_per_v2: y[3],
-        brush_drop_v: y[4],
-        brush_scale_a: y[5].exp(),
-        armature_reaction_per_a: y[REACTION],
-        ..TerminalParameters::plain(y[0].exp(), 0.0, 0.0, y[1], y[2])
-    };
+    let motor = motor(std::array::from_fn(|k| y[k]));
     // NaN where nothing tells the constant.
     let k = y[CONSTANT].exp();
     let stalled = motor.stalled(voltage_v);

@@ -1,6 +1,6 @@
 //! What a capture's simulation gives: rows to be compared, with their derivatives.
 
-use super::lanes::Local;
+use super::lanes::{Local, Number};
 use super::legs::{Bin, Leg};
 
 /// Which channel a row compares.
@@ -24,19 +24,36 @@ pub struct Row<S = Local> {
     pub zero_uncertainty: Option<f64>,
 }
 
-/// What a capture's simulation gives.
-pub struct Prediction {
-    pub rows: Vec<Row>,
-    /// For each lane the entries of the parameter vector it moves with, and by how much.
+/// What a capture's simulation gives, with derivatives or as plain numbers.
+pub struct Prediction<S = Local> {
+    pub rows: Vec<Row<S>>,
+    /// For each lane the entries of the parameter vector it moves with, and by how much; none without derivatives.
     pub slopes: Vec<Vec<(usize, f64)>>,
     /// Angle at the middle of each bin of a leg that lasts a few turns, and over it, in recorded volt-seconds.
     pub(super) angles: Vec<Vec<[f64; 2]>>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
-    pub running_emf: Option<Local>,
+    pub running_emf: Option<S>,
     /// Back-EMF at each instant of the probes of the capture; `None` where no current is simulated then.
-    pub probed_emf: Vec<Option<Local>>,
+    pub probed_emf: Vec<Option<S>>,
     /// By how much the winding is warmer at the end than at the beginning, K; 0 where its warming is not followed.
     pub warmed_k: f64,
+}
+
+impl<S: Number> Prediction<S> {
+    /// The back-EMF while running freely, or at one of the probes, V, with its derivative in each entry where it has any.
+    pub(super) fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)> {
+        let emf = match probe {
+            None => self.running_emf,
+            Some(probe) => *self.probed_emf.get(probe)?,
+        }?;
+        let slopes = self.slopes.iter().zip(emf.by_lane());
+        let gradient = slopes.flat_map(|(links, by)| {
+            links
+                .iter()
+                .map(move |&(entry, factor)| (entry, factor * by))
+        });
+        Some((emf.value(), gradient.collect()))
+    }
 }
 
 impl Prediction {

@@ -1,11 +1,10 @@
 //! The joint least squares of all captures and readings of one motor.
 
 use super::capture_model::CaptureModel;
-use super::follow::Followed;
 use super::lanes::LANES;
 use super::layout::Layout;
 use super::prediction::Prediction;
-use super::readings::{Met, ReadingTerm};
+use super::readings::ReadingTerm;
 use super::solver::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -96,7 +95,7 @@ impl Problem {
     }
 
     /// Predictions of every capture without derivatives; `None` as for [`Problem::predict`].
-    fn predict_values(&self, x: &DVector<f64>) -> Option<Vec<Followed<f64>>> {
+    fn predict_values(&self, x: &DVector<f64>) -> Option<Vec<Prediction<f64>>> {
         if self.exhausted() {
             return None;
         }
@@ -133,23 +132,20 @@ impl Problem {
     }
 
     /// Residuals of the readings at `x`.
-    fn residuals_of_readings(&self, x: &DVector<f64>, met: &[impl Met]) -> Option<Vec<f64>> {
+    fn residuals_of_readings(&self, x: &DVector<f64>, met: &[Prediction<f64>]) -> Option<Vec<f64>> {
         let terms = self.readings.iter().map(|r| r.evaluate(x, met));
         terms.map(|t| Some(t?.residual)).collect()
     }
 
-    /// What the priors give at `x`: cost and gradient.
-    fn of_priors(&self, x: &DVector<f64>) -> (f64, DVector<f64>) {
-        let mut cost = 0.0;
-        let mut gradient = DVector::zeros(self.layout.len());
+    /// Adds what the priors give at `x` to a cost and a gradient.
+    fn add_priors(&self, x: &DVector<f64>, cost: &mut f64, gradient: &mut DVector<f64>) {
         for (k, parameter) in self.layout.parameters.iter().enumerate() {
             if let Some((mean, sd)) = parameter.prior {
                 let z = (x[k] - mean) / sd;
-                cost += 0.5 * z * z;
+                *cost += 0.5 * z * z;
                 gradient[k] += z / sd;
             }
         }
-        (cost, gradient)
     }
 
     /// Model steps taken so far.
@@ -319,7 +315,8 @@ impl LeastSquares for Problem {
 
     fn cost(&self, x: &DVector<f64>) -> Option<f64> {
         let predictions = self.predict_values(x)?;
-        let (mut cost, _) = self.of_priors(x);
+        let (mut cost, mut gradient) = (0.0, DVector::zeros(self.layout.len()));
+        self.add_priors(x, &mut cost, &mut gradient);
         for residual in self.residuals_of_readings(x, &predictions)? {
             cost += 0.5 * residual * residual;
         }
@@ -336,7 +333,8 @@ impl LeastSquares for Problem {
             return self.normal_equations(x).map(|e| (e.cost, e.gradient));
         };
         let predictions = self.predict_values(x)?;
-        let (mut cost, mut gradient) = self.of_priors(x);
+        let (mut cost, mut gradient) = (0.0, DVector::zeros(self.layout.len()));
+        self.add_priors(x, &mut cost, &mut gradient);
         let residuals = self.residuals_of_readings(x, &predictions)?;
         for (residual, slopes) in residuals.iter().zip(&at_minimum.of_readings) {
             cost += 0.5 * residual * residual;
@@ -381,13 +379,11 @@ impl LeastSquares for Problem {
             }
         }
         for (k, parameter) in self.layout.parameters.iter().enumerate() {
-            if let Some((mean, sd)) = parameter.prior {
-                let z = (x[k] - mean) / sd;
-                out.cost += 0.5 * z * z;
-                out.gradient[k] += z / sd;
+            if let Some((_, sd)) = parameter.prior {
                 out.normal[(k, k)] += 1.0 / (sd * sd);
             }
         }
+        self.add_priors(x, &mut out.cost, &mut out.gradient);
         out.cost.is_finite().then_some(out)
     }
 

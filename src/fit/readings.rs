@@ -1,8 +1,7 @@
 //! Scalar readings as terms of the same least squares.
 
 use super::capture_model::CaptureModel;
-use super::follow::Followed;
-use super::lanes::Local;
+use super::lanes::Number;
 use super::layout::{Layout, Parameter, Slot, Source};
 use super::prediction::Prediction;
 use super::speed_on_voltage::OnVoltage;
@@ -294,42 +293,33 @@ impl Screened {
     }
 }
 
-/// What a reading meets in a capture.
-pub trait Met {
-    /// The back-EMF while it runs freely, or at one of its probes, V, with its derivative in each entry where it has any.
-    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)>;
-}
-
-impl Met for Prediction {
-    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)> {
-        let emf: Local = met(self.running_emf, &self.probed_emf, probe)?;
-        let slopes = self.slopes.iter().zip(&emf.gradient);
-        let gradient = slopes.flat_map(|(links, by)| {
-            links
-                .iter()
-                .map(move |&(entry, factor)| (entry, factor * by))
-        });
-        Some((emf.value, gradient.collect()))
+/// A speed against the back-EMF of its state: ln ω + ln K − ln e.
+fn of_speed(
+    log_constant: f64,
+    constant: usize,
+    rad_s: f64,
+    relative_sd: f64,
+    (emf, by_entry): (f64, impl IntoIterator<Item = (usize, f64)>),
+) -> Option<Term> {
+    if emf == 0.0 {
+        return None;
     }
-}
-
-impl Met for Followed<f64> {
-    fn back_emf(&self, probe: Option<usize>) -> Option<(f64, Vec<(usize, f64)>)> {
-        let emf = met(self.running_emf, &self.probed_emf, probe)?;
-        Some((emf, Vec::new()))
-    }
-}
-
-fn met<S: Copy>(running: Option<S>, probed: &[Option<S>], probe: Option<usize>) -> Option<S> {
-    match probe {
-        None => running,
-        Some(probe) => *probed.get(probe)?,
-    }
+    let mut gradient = vec![(constant, 1.0 / relative_sd)];
+    let by_entry = by_entry.into_iter();
+    gradient.extend(by_entry.map(|(entry, by)| (entry, -by / (emf * relative_sd))));
+    Some(Term {
+        residual: (log_constant + rad_s.ln() - emf.abs().ln()) / relative_sd,
+        gradient,
+    })
 }
 
 impl ReadingTerm {
     /// The residual at `x`, given every capture's prediction; `None` where a log has no argument.
-    pub fn evaluate(&self, x: &DVector<f64>, predictions: &[impl Met]) -> Option<Term> {
+    pub(super) fn evaluate<S: Number>(
+        &self,
+        x: &DVector<f64>,
+        predictions: &[Prediction<S>],
+    ) -> Option<Term> {
         match self {
             ReadingTerm::Resistance {
                 ohm,
@@ -372,17 +362,8 @@ impl ReadingTerm {
                 model,
                 probe,
             } => {
-                let (emf, by_entry) = predictions[*model].back_emf(*probe)?;
-                if emf == 0.0 {
-                    return None;
-                }
-                let mut gradient = vec![(*constant, 1.0 / relative_sd)];
-                let by_entry = by_entry.into_iter();
-                gradient.extend(by_entry.map(|(entry, by)| (entry, -by / (emf * relative_sd))));
-                Some(Term {
-                    residual: (x[*constant] + rad_s.ln() - emf.abs().ln()) / relative_sd,
-                    gradient,
-                })
+                let met = predictions[*model].back_emf(*probe)?;
+                of_speed(x[*constant], *constant, *rad_s, *relative_sd, met)
             }
             ReadingTerm::SpeedOnVoltage {
                 rad_s,
@@ -390,13 +371,8 @@ impl ReadingTerm {
                 constant,
                 on,
             } => {
-                let (emf, by_entry) = on.back_emf(x)?;
-                let mut gradient = vec![(*constant, 1.0 / relative_sd)];
-                gradient.extend(by_entry.map(|(entry, by)| (entry, -by / (emf * relative_sd))));
-                Some(Term {
-                    residual: (x[*constant] + rad_s.ln() - emf.ln()) / relative_sd,
-                    gradient,
-                })
+                let met = on.back_emf(x)?;
+                of_speed(x[*constant], *constant, *rad_s, *relative_sd, met)
             }
             ReadingTerm::BackEmf {
                 v_s_per_rad,

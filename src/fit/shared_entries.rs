@@ -4,7 +4,7 @@ use super::capture_model::Shared;
 use super::estimate::FitOptions;
 use super::lanes::direction;
 use super::layout::{Layout, Parameter, Slot, Source};
-use super::legs::Leg;
+use super::legs::{Leg, LegKind};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
@@ -20,7 +20,7 @@ const LEAST_SHARE: f64 = 2e-3;
 pub(super) fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
     legs.iter()
         .flatten()
-        .filter(|l| l.kind == super::legs::LegKind::Connected)
+        .filter(|l| l.kind == LegKind::Connected)
         .flat_map(|l| &l.bins)
         .map(|b| b.current_a.abs())
         .filter(|i| i.is_finite())

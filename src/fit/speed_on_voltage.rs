@@ -5,20 +5,9 @@
 //! ```
 //! With a stated current the first line alone gives e, under any load; without one the motor runs freely and both hold.
 
-use super::layout::{Layout, Slot};
-use crate::motor::TerminalParameters;
+use super::layout::Layout;
+use super::steady_entries::{SLOTS, motor};
 use nalgebra::DVector;
-
-/// The entries on which the steady state depends.
-const SLOTS: [Slot; 7] = [
-    Slot::LogResistance,
-    Slot::FrictionCurrent,
-    Slot::ViscousConductance,
-    Slot::Windage,
-    Slot::BrushDrop,
-    Slot::LogBrushScale,
-    Slot::Reaction,
-];
 
 /// The state in which a speed was read.
 #[derive(Clone, Debug)]
@@ -28,13 +17,13 @@ pub struct OnVoltage {
     /// Current, A; absent for a motor that runs freely.
     pub current_a: Option<f64>,
     /// Places of [`SLOTS`] in the parameter vector.
-    entries: [usize; 7],
+    entries: [usize; SLOTS.len()],
 }
 
 impl OnVoltage {
     /// `None` where the layout has no motor yet.
     pub fn new(layout: &Layout, voltage_v: f64, current_a: Option<f64>) -> Option<Self> {
-        let mut entries = [0; 7];
+        let mut entries = [0; SLOTS.len()];
         for (entry, slot) in entries.iter_mut().zip(&SLOTS) {
             *entry = layout.find(slot)?;
         }
@@ -46,17 +35,9 @@ impl OnVoltage {
     }
 
     /// The back-EMF, V, and its derivative in each entry; `None` where the rotor would stand still.
-    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(usize, f64); 7])> {
-        let at = self.entries.map(|k| x[k]);
-        let [log_r, friction, viscous, windage, drop, log_scale, reaction] = at;
-        let p = TerminalParameters {
-            brush_drop_v: drop,
-            brush_scale_a: log_scale.exp(),
-            armature_reaction_per_a: reaction,
-            windage_a_per_v2: windage,
-            // What stores energy does not enter a steady state.
-            ..TerminalParameters::plain(log_r.exp(), 1e-3, 1e-3, friction, viscous)
-        };
+    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(usize, f64); SLOTS.len()])> {
+        let p = motor(self.entries.map(|k| x[k]));
+        let (drop, reaction) = (p.brush_drop_v, p.armature_reaction_per_a);
         let r = p.terminal_resistance_ohm;
         let contact = |i: f64| (i / p.brush_scale_a).tanh();
         let (i, e) = match self.current_a {
@@ -81,8 +62,8 @@ impl OnVoltage {
         let voltage_by_i = r + drop * slope / p.brush_scale_a - reaction * e;
         let voltage_by_e = 1.0 - reaction * i;
         let torque_by_i = 1.0 - 2.0 * reaction * i;
-        let torque_by_e = -viscous - 2.0 * windage * e;
-        let mut gradient = [(0, 0.0); 7];
+        let torque_by_e = -p.viscous_conductance_s - 2.0 * p.windage_a_per_v2 * e;
+        let mut gradient = [(0, 0.0); SLOTS.len()];
         for (k, out) in gradient.iter_mut().enumerate() {
             let by = match self.current_a {
                 Some(_) => -voltage[k] / voltage_by_e,

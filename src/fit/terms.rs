@@ -63,14 +63,14 @@ pub fn decide(
             .as_ref()
             .map_or(f64::INFINITY, |m| m[(entry, entry)].max(0.0).sqrt());
         let distance = solution.x[entry] / sd;
-        if let Some(inverse) = inverse.filter(|_| distance > PLAINLY_THERE) {
+        if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
             // Where the others go when this one goes to zero, to first order.
             let gone = solution.x[entry] / inverse[(entry, entry)];
             let without = &solution.x - inverse.column(entry) * gone;
             let effect = if distance > STRAIGHT {
                 "the others would follow farther than the model is straight".into()
             } else {
-                effect(&problem.layout, &solution.x, &without, &inverse)
+                effect(&problem.layout, &solution.x, &without, inverse)
             };
             out.push(TermDecision {
                 name,
@@ -86,14 +86,9 @@ pub fn decide(
         let without = solve(problem, &without_x, 40, FINE, CLOSE)?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
         let kept = ratio > EVIDENCE;
-        let effect = solution
-            .equations
-            .normal
-            .clone()
-            .try_inverse()
-            .map_or(String::new(), |inverse| {
-                effect(&problem.layout, &solution.x, &without.x, &inverse)
-            });
+        let effect = inverse.map_or(String::new(), |inverse| {
+            effect(&problem.layout, &solution.x, &without.x, &inverse)
+        });
         let note = if kept {
             problem.thaw(entry);
             format!("likelihood ratio {ratio:.1} against {EVIDENCE}; without it {effect}")

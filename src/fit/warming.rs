@@ -82,7 +82,7 @@ pub(super) fn add_heat_capacity(
     let least_capacity = capacity / (1.0 + 2.0 * INVERSE_SD);
     let rise = |(capture, legs): (&Capture, &Vec<Leg>)| {
         let loss_j = guess.terminal_resistance_ohm * current_squared_seconds(legs);
-        Warming::of(capture, 1.0).per_kelvin * loss_j / least_capacity
+        per_kelvin(capture) * loss_j / least_capacity
     };
     let most = bench
         .captures
@@ -100,6 +100,11 @@ pub(super) fn add_heat_capacity(
     })
 }
 
+/// Relative change of the winding's resistance per kelvin at a capture's temperature, 1/K.
+fn per_kelvin(capture: &Capture) -> f64 {
+    copper_coefficient_per_k(capture.winding_temperature_c.map_or(ROOM_C, |t| t.value))
+}
+
 /// How a capture's current warms the winding.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Warming {
@@ -112,9 +117,8 @@ pub(super) struct Warming {
 impl Warming {
     /// `share`: what the winding has of the loop's resistance.
     pub(super) fn of(capture: &Capture, share: f64) -> Self {
-        let at_c = capture.winding_temperature_c.map_or(ROOM_C, |t| t.value);
         Warming {
-            per_kelvin: copper_coefficient_per_k(at_c),
+            per_kelvin: per_kelvin(capture),
             share,
         }
     }

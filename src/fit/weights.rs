@@ -14,7 +14,7 @@ use nalgebra::DVector;
 const UNEVENNESS_LEFT: f64 = 0.75;
 
 /// Root mean square of the back-EMF constant's relative departure over a turn, as the waves have it; 0 where none is followed.
-pub(super) fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
+fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
     let mut captures = std::collections::BTreeSet::new();
     let mut square = 0.0;
     for (parameter, amplitude) in problem.layout.parameters.iter().zip(x.iter()) {
