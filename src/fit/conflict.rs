@@ -1,7 +1,8 @@
 //! Speed anchors held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
 
 use super::anchor_ratio::Ratio;
-use super::estimate::{CLOSE, COARSE, FitError, solve};
+use super::descent::{CLOSE, COARSE, solve};
+use super::estimate::FitError;
 use super::layout::{Slot, Source};
 use super::prediction::Prediction;
 use super::problem::Problem;

@@ -2,8 +2,9 @@
 
 use super::capture_model::{CaptureModel, Shared};
 use super::conflict::conflicts;
-use super::covariance::{Covariance, covariance, inverse_over};
+use super::covariance::{Covariance, covariance};
 use super::current_anchor::{CurrentSpeed, current_anchors};
+use super::descent::{CLOSE, COARSE, FAR, FINE, solve};
 use super::driven;
 use super::guess::first_guess;
 use super::lanes::direction;
@@ -24,7 +25,7 @@ use super::shared_entries::{
     clock, inductance_seen, largest_voltage, peak_current, reference_temperature, shared_parameters,
 };
 use super::so_far::SoFar;
-use super::solver::{Solution, SolverError, SolverOptions, StopReason, minimise};
+use super::solver::{Solution, SolverError, StopReason};
 use super::tenfold;
 use super::terms::{self, TermDecision};
 use super::time_base;
@@ -33,7 +34,6 @@ use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, Doubt};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
-use nalgebra::DVector;
 use std::sync::Arc;
 
 /// Settings of a fit.
@@ -294,73 +294,6 @@ pub fn estimate_in_stages(
     }
     lap("profiles");
     Ok(out)
-}
-
-/// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
-#[derive(Clone, Copy)]
-pub(super) struct Tolerance {
-    gradient: f64,
-    distance: f64,
-}
-
-/// While weights still change.
-pub(super) const COARSE: Tolerance = Tolerance {
-    gradient: 1e-3,
-    distance: 0.1,
-};
-/// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
-/// is asked for beyond it costs trials and gains nothing.
-pub(super) const FINE: Tolerance = Tolerance {
-    gradient: 3e-4,
-    distance: 0.02,
-};
-
-/// First damping from a first guess, and from the minimum under other weights: there the problem is next to linear, and damping
-/// only holds the step back along directions that gains and zeros make long.
-const FAR: f64 = 1e-3;
-pub(super) const CLOSE: f64 = 1e-8;
-
-pub(super) fn solve(
-    problem: &Problem,
-    x: &DVector<f64>,
-    iterations: u64,
-    tolerance: Tolerance,
-    damping: f64,
-) -> Result<Solution, FitError> {
-    let options = SolverOptions {
-        max_iterations: iterations,
-        gradient_tolerance: tolerance.gradient,
-        distance_tolerance: tolerance.distance,
-        loose_gradient_tolerance: tolerance.gradient,
-        step_tolerance: 1e-8,
-        cost_tolerance: 1e-7,
-        initial_damping: damping,
-    };
-    let solution = minimise(problem, x, &options);
-    if problem.exhausted() {
-        return Err(FitError::GivenUp {
-            steps_per_bin: problem.spent_per_bin(),
-        });
-    }
-    let mut solution = solution?;
-    // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
-    if !solution.reason.converged() && distance_to_minimum(&solution) < NEAR {
-        solution.reason = StopReason::CostFlat;
-    }
-    Ok(solution)
-}
-
-/// Standard deviations from the minimum below which a fit that finds no descent counts as ended there.
-const NEAR: f64 = 0.1;
-
-/// `√(gᵀN⁻¹g)` over the entries that can move: how many standard deviations the minimum of the local paraboloid lies away.
-fn distance_to_minimum(solution: &Solution) -> f64 {
-    let free: Vec<usize> = (0..solution.x.len())
-        .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
-        .collect();
-    let (inverse, _) = inverse_over(&solution.equations.normal, &free, 1e-12);
-    let gradient = &solution.equations.gradient;
-    gradient.dot(&(inverse * gradient)).sqrt()
 }
 
 fn describe(p: &TerminalParameters) -> String {

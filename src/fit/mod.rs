@@ -8,6 +8,7 @@ mod covariance;
 mod current_anchor;
 #[cfg(test)]
 mod derivative_check;
+mod descent;
 mod driven;
 mod driving_voltage;
 mod estimate;

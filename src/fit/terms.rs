@@ -1,7 +1,8 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
 use super::covariance::Covariance;
-use super::estimate::{CLOSE, FINE, FitError, solve};
+use super::descent::{CLOSE, FINE, solve};
+use super::estimate::FitError;
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
 use super::solver::Solution;

@@ -9,7 +9,7 @@
 
 use super::bent_slopes::{Bent, BentJacobian, INPUTS, Lanes, Place, input};
 use super::propagator::Propagator;
-use super::step::{Component, is_nonlinear, moving, scale_of};
+use super::step::{Component, error_left, is_nonlinear, moving, scale_of};
 use super::{Constants, State};
 
 /// Values and partial derivatives of a step's outputs.
@@ -19,7 +19,7 @@ pub(super) struct StepPartials {
     pub mean_back_emf: f64,
     /// Of current, back-EMF and screened current at the end, then of the means of current and back-EMF.
     pub by: [Lanes; 5],
-    /// Relative size of the last correction.
+    /// Relative size of the error left in the step.
     pub neglected: f64,
 }
 
@@ -258,6 +258,7 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
         let there = Place::new(c, &end, v, sign).slopes();
         let mut remainder = [0.0; M];
         let mut remainder_by = [[0.0; INPUTS]; M];
+        let mut bend = [0.0; M];
         for r in 0..M {
             let slope = &there[place_of(which[r])];
             let mut value = slope.value - f[r];
@@ -267,6 +268,7 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
                 let by_state = slope.by[place_of(which[k])];
                 add(&mut by, by_state, &moved_by[k]);
                 if let Some(entry) = jacobian_entry(&jacobian, which[r], which[k]) {
+                    bend[r] += 0.5 * (by_state - entry.value) * one.value[k];
                     value -= entry.value * one.value[k];
                     add(&mut by, -entry.value, &moved_by[k]);
                     add(&mut by, -one.value[k], &entry.by);
@@ -285,6 +287,7 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
             &remainder,
             2.0 * h,
         );
+        let by_bend = times(&three.by_f, &bend);
         for k in 0..M {
             let by = gather(&three, &remainder_by, &jacobian, h, k, which);
             add(&mut moved_by[k], 1.0, &by);
@@ -293,7 +296,8 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
             add(&mut mean_by[k], 0.25, &by);
             mean_moved[k] += 0.25 * three.value[k];
             let scale = scale_of(which[k], c, from, &moved_on(from, &start, &moved, which), v);
-            neglected = f64::max(neglected, (three.value[k] / scale).abs());
+            let left = error_left(three.value[k] / scale, by_bend[k] / scale, a[0][0].abs());
+            neglected = f64::max(neglected, left);
         }
     }
     let mut end = moved_on(from, &start, &moved, which);

@@ -1,0 +1,164 @@
+//! One descent of the joint problem, and when it counts as ended.
+
+use super::covariance::inverse_over;
+use super::estimate::FitError;
+use super::problem::Problem;
+use super::solver::{
+    LeastSquares, NormalEquations, Solution, SolverError, SolverOptions, StopReason, minimise,
+};
+use nalgebra::DVector;
+
+/// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
+#[derive(Clone, Copy)]
+pub(super) struct Tolerance {
+    gradient: f64,
+    distance: f64,
+}
+
+/// While weights still change.
+pub(super) const COARSE: Tolerance = Tolerance {
+    gradient: 1e-3,
+    distance: 0.1,
+};
+/// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
+/// is asked for beyond it costs trials and gains nothing.
+pub(super) const FINE: Tolerance = Tolerance {
+    gradient: 3e-4,
+    distance: 0.02,
+};
+
+/// First damping from a first guess, and from the minimum under other weights: there the problem is next to linear, and damping
+/// only holds the step back along directions that gains and zeros make long.
+pub(super) const FAR: f64 = 1e-3;
+pub(super) const CLOSE: f64 = 1e-8;
+
+/// Descends from `x`.
+///
+/// # Errors
+/// When the fit has spent its model steps, or the problem cannot be evaluated at `x`.
+pub(super) fn solve(
+    problem: &Problem,
+    x: &DVector<f64>,
+    iterations: u64,
+    tolerance: Tolerance,
+    damping: f64,
+) -> Result<Solution, FitError> {
+    let options = SolverOptions {
+        max_iterations: iterations,
+        gradient_tolerance: tolerance.gradient,
+        distance_tolerance: tolerance.distance,
+        loose_gradient_tolerance: tolerance.gradient,
+        step_tolerance: 1e-8,
+        cost_tolerance: 1e-7,
+        initial_damping: damping,
+    };
+    let solution = ended(problem, minimise(problem, x, &options))?;
+    if solution.reason.converged() {
+        return Ok(solution);
+    }
+    let next_to_nothing = next_to_nothing(problem, &solution);
+    if next_to_nothing.is_empty() {
+        return Ok(solution);
+    }
+    let held = Held::new(problem, &next_to_nothing);
+    let mut again = match ended(problem, minimise(&held, &solution.x, &options)) {
+        Ok(again) if again.reason.converged() => again,
+        Err(given_up @ FitError::GivenUp { .. }) => return Err(given_up),
+        _ => return Ok(solution),
+    };
+    again.iterations += solution.iterations;
+    again.evaluations += solution.evaluations;
+    again.normal_evaluations += solution.normal_evaluations;
+    Ok(again)
+}
+
+/// A descent that ended without one, at a minimum all the same, counts as converged.
+fn ended(problem: &Problem, solution: Result<Solution, SolverError>) -> Result<Solution, FitError> {
+    if problem.exhausted() {
+        return Err(FitError::GivenUp {
+            steps_per_bin: problem.spent_per_bin(),
+        });
+    }
+    let mut solution = solution?;
+    // Steps that a discontinuity of the step control spoils, or perfect data, end without descent at a minimum.
+    if !solution.reason.converged() && distance_to_minimum(&solution) < NEAR {
+        solution.reason = StopReason::CostFlat;
+    }
+    Ok(solution)
+}
+
+/// Share of its prior within which a term stands at its bound as far as any capture could show (common practice, no source).
+const NOTHING: f64 = 1e-3;
+
+/// Terms of next to no size that are not held. Their steps are not halved for them, so that over samples longer than L/R their
+/// derivatives are wrong by more than the term is worth, and may point up to where halving sets in, where the cost rises.
+fn next_to_nothing(problem: &Problem, solution: &Solution) -> Vec<usize> {
+    let parameters = problem.layout.parameters.iter().enumerate();
+    parameters
+        .filter(|(k, p)| {
+            let above = solution.x[*k] - p.lower;
+            let within = p.prior.is_some_and(|(_, sd)| above < NOTHING * sd);
+            within && !solution.active[*k]
+        })
+        .map(|(k, _)| k)
+        .collect()
+}
+
+/// A problem with some entries held at their lower bound.
+struct Held<'a> {
+    problem: &'a Problem,
+    upper: Option<DVector<f64>>,
+}
+
+impl<'a> Held<'a> {
+    fn new(problem: &'a Problem, entries: &[usize]) -> Self {
+        let bounds = problem.lower_bounds().zip(problem.upper_bounds());
+        let upper = bounds.map(|(lower, upper)| {
+            let mut upper = upper.clone();
+            for &k in entries {
+                upper[k] = lower[k];
+            }
+            upper
+        });
+        Held { problem, upper }
+    }
+}
+
+impl LeastSquares for Held<'_> {
+    fn dimension(&self) -> usize {
+        self.problem.dimension()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        self.problem.cost(x)
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        self.problem.normal_equations(x)
+    }
+
+    fn lower_bounds(&self) -> Option<&DVector<f64>> {
+        self.problem.lower_bounds()
+    }
+
+    fn upper_bounds(&self) -> Option<&DVector<f64>> {
+        self.upper.as_ref()
+    }
+
+    fn step_limits(&self) -> Option<&DVector<f64>> {
+        self.problem.step_limits()
+    }
+}
+
+/// Standard deviations from the minimum below which a fit that finds no descent counts as ended there.
+const NEAR: f64 = 0.1;
+
+/// `√(gᵀN⁻¹g)` over the entries that can move: how many standard deviations the minimum of the local paraboloid lies away.
+fn distance_to_minimum(solution: &Solution) -> f64 {
+    let free: Vec<usize> = (0..solution.x.len())
+        .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
+        .collect();
+    let (inverse, _) = inverse_over(&solution.equations.normal, &free, 1e-12);
+    let gradient = &solution.equations.gradient;
+    gradient.dot(&(inverse * gradient)).sqrt()
+}
