@@ -95,7 +95,7 @@ fn without_anchors(
     let is_anchor = |r: &ReadingTerm| r.source() == Source::Anchor;
     problem.readings = all.iter().filter(|r| !is_anchor(r)).cloned().collect();
     problem.freeze(constant, x[constant]);
-    let solved = solve(problem, x, 40, COARSE, CLOSE);
+    let solved = solve(problem, x, 40, COARSE, CLOSE, None);
     problem.thaw(constant);
     problem.readings = all;
     Ok(solved?.x)

@@ -4,7 +4,8 @@ use super::covariance::inverse_over;
 use super::estimate::FitError;
 use super::problem::Problem;
 use super::solver::{
-    LeastSquares, NormalEquations, Solution, SolverError, SolverOptions, StopReason, minimise,
+    LeastSquares, NormalEquations, SecondOrder, Solution, SolverError, SolverOptions, StopReason,
+    minimise,
 };
 use nalgebra::DVector;
 
@@ -15,10 +16,15 @@ pub(super) struct Tolerance {
     distance: f64,
 }
 
+/// Under the first, guessed weights, by which a standard deviation means little.
+pub(super) const ROUGH: Tolerance = Tolerance {
+    gradient: 1e-2,
+    distance: 0.3,
+};
 /// While weights still change.
 pub(super) const COARSE: Tolerance = Tolerance {
     gradient: 1e-3,
-    distance: 0.1,
+    distance: 0.2,
 };
 /// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
 /// is asked for beyond it costs trials and gains nothing.
@@ -32,7 +38,7 @@ pub(super) const FINE: Tolerance = Tolerance {
 pub(super) const FAR: f64 = 1e-3;
 pub(super) const CLOSE: f64 = 1e-8;
 
-/// Descends from `x`.
+/// Descends from `x`. `second_order`: what a solve under other weights has learned.
 ///
 /// # Errors
 /// When the fit has spent its model steps, or the problem cannot be evaluated at `x`.
@@ -42,6 +48,7 @@ pub(super) fn solve(
     iterations: u64,
     tolerance: Tolerance,
     damping: f64,
+    second_order: Option<&SecondOrder>,
 ) -> Result<Solution, FitError> {
     let options = SolverOptions {
         max_iterations: iterations,
@@ -51,6 +58,7 @@ pub(super) fn solve(
         step_tolerance: 1e-8,
         cost_tolerance: 1e-7,
         initial_damping: damping,
+        second_order: second_order.cloned(),
     };
     let solution = ended(problem, minimise(problem, x, &options))?;
     if solution.reason.converged() {

@@ -4,7 +4,7 @@ use super::capture_model::{CaptureModel, Shared};
 use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance};
 use super::current_anchor::{CurrentSpeed, current_anchors};
-use super::descent::{CLOSE, COARSE, FAR, FINE, solve};
+use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::driven;
 use super::guess::first_guess;
 use super::lanes::direction;
@@ -25,7 +25,7 @@ use super::shared_entries::{
     clock, inductance_seen, largest_voltage, peak_current, reference_temperature, shared_parameters,
 };
 use super::so_far::SoFar;
-use super::solver::{Solution, SolverError, StopReason};
+use super::solver::{SecondOrder, Solution, SolverError, StopReason};
 use super::tenfold;
 use super::terms::{self, TermDecision};
 use super::time_base;
@@ -206,9 +206,10 @@ pub fn estimate_in_stages(
         problem.freeze(entry, x[entry]);
     }
     problem.set_eddy(false);
-    x = solve(&problem, &x, 60, COARSE, FAR)?.x;
+    x = solve(&problem, &x, 60, ROUGH, FAR, None)?.x;
     reweigh(&mut problem, bench, &x);
-    let plain = solve(&problem, &x, 60, COARSE, CLOSE)?;
+    let nothing = SecondOrder::default();
+    let plain = solve(&problem, &x, 60, COARSE, CLOSE, Some(&nothing))?;
     lap("first fit");
     let mut speeds = Vec::new();
     if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
@@ -245,11 +246,14 @@ pub fn estimate_in_stages(
         problem.thaw(entry);
     }
     problem.set_eddy(true);
+    let mut second_order = nothing;
     for _ in 0..2 {
-        x = solve(&problem, &x, 60, COARSE, CLOSE)?.x;
+        let found = solve(&problem, &x, 60, COARSE, CLOSE, Some(&second_order))?;
+        x = found.x;
+        second_order = found.second_order;
         reweigh(&mut problem, bench, &x);
     }
-    let mut solution = solve(&problem, &x, 60, FINE, CLOSE)?;
+    let mut solution = solve(&problem, &x, 60, FINE, CLOSE, Some(&second_order))?;
     let mut decisions = terms::decide(&mut problem, &mut solution)?;
     let predictions = problem
         .predict(&solution.x)

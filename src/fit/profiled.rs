@@ -93,6 +93,7 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
                             loose_gradient_tolerance: 2e-3,
                             cost_tolerance: 1e-7,
                             initial_damping: 1e-8,
+                            second_order: Some(solution.second_order.clone()),
                             ..SolverOptions::default()
                         },
                     };

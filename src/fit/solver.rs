@@ -17,7 +17,10 @@
 //! minimum, the one whose basin the start lies in, and gives no covariance.
 
 mod levenberg_marquardt;
+mod second_order;
 mod step;
+
+pub use second_order::SecondOrder;
 
 use argmin::core::observers::{Observe, ObserverMode};
 use argmin::core::{Executor, KV, State};
@@ -91,6 +94,9 @@ pub struct SolverOptions {
     pub cost_tolerance: f64,
     /// First damping λ, relative to the diagonal of N: 1e-3 trusts the start, 1 or more does not.
     pub initial_damping: f64,
+    /// What a solve of a like problem has learned of the second derivatives, or [`SecondOrder::default`], to learn them near a minimum; far from it
+    /// they change too much from step to step, and `None` goes without.
+    pub second_order: Option<SecondOrder>,
 }
 
 impl Default for SolverOptions {
@@ -103,6 +109,7 @@ impl Default for SolverOptions {
             step_tolerance: 1e-10,
             cost_tolerance: 1e-13,
             initial_damping: 1e-3,
+            second_order: None,
         }
     }
 }
@@ -165,6 +172,8 @@ pub struct Solution {
     pub reason: StopReason,
     /// Whether each parameter sits on one of its bounds.
     pub active: Vec<bool>,
+    /// What was learned of the second derivatives that the Gauss-Newton matrix leaves out.
+    pub second_order: SecondOrder,
 }
 
 /// What stood in the way of even beginning.
@@ -260,7 +269,7 @@ fn run<P: LeastSquares>(
     let normal_evaluations = count(NORMAL_COUNT);
     let evaluations = count(COST_COUNT) + normal_evaluations;
     let iterations = usize::try_from(result.state.get_iter()).unwrap_or(usize::MAX);
-    let (x, equations, reason, active) = result
+    let (x, equations, reason, active, second_order) = result
         .solver
         .finish()
         .ok_or_else(|| SolverError::Engine("no point was reached".into()))?;
@@ -272,6 +281,7 @@ fn run<P: LeastSquares>(
         normal_evaluations,
         reason,
         active,
+        second_order,
     })
 }
 

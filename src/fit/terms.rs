@@ -84,7 +84,14 @@ pub fn decide(
         let mut without_x = solution.x.clone();
         without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
-        let without = solve(problem, &without_x, 40, FINE, CLOSE)?;
+        let without = solve(
+            problem,
+            &without_x,
+            40,
+            FINE,
+            CLOSE,
+            Some(&solution.second_order),
+        )?;
         let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
         let kept = ratio > EVIDENCE;
         let effect = inverse.map_or(String::new(), |inverse| {

@@ -1,6 +1,7 @@
 //! The iteration itself, as a `Solver` on argmin's trait: one trial an iteration.
 
-use super::step::{Bounds, Step, damped_step, decrement};
+use super::second_order::SecondOrder;
+use super::step::{Bounds, Step, damped_step, decrement, has_minimum};
 use super::{LeastSquares, NormalEquations, SolverError, SolverOptions, StopReason};
 use argmin::core::{Error, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus};
 use argmin::kv;
@@ -16,6 +17,13 @@ pub(super) const NORMAL_COUNT: &str = "normal_equations_count";
 const LEAST_GAIN: f64 = 1e-4;
 /// Damping below which a step counts as undamped.
 const UNDAMPED: f64 = 1e-2;
+/// Damping after a rejection near a minimum at least: less hardly shortens a step, so that the next trial would fail like the last.
+const FELT: f64 = 1e-3;
+/// Standard deviations from the minimum within which second derivatives are learned and used: farther off they change from step
+/// to step.
+const NEARBY: f64 = 10.0;
+/// Steps that raised the cost from which its bend is learned in a row; then damping takes over.
+const MOST_LESSONS: usize = 3;
 const LEAST_DAMPING: f64 = 1e-15;
 /// Beyond this the step is shorter than the rounding of any parameter.
 const MOST_DAMPING: f64 = 1e16;
@@ -26,19 +34,37 @@ const FLAT_SHRINK: f64 = 0.9;
 struct Point {
     x: DVector<f64>,
     equations: NormalEquations,
+    /// What steps are made with.
+    paraboloid: NormalEquations,
     free: Vec<usize>,
     decrement: f64,
 }
 
 impl Point {
-    fn new(x: DVector<f64>, equations: NormalEquations, bounds: &Bounds) -> Self {
+    fn new(
+        x: DVector<f64>,
+        equations: NormalEquations,
+        bounds: &Bounds,
+        second_order: &mut SecondOrder,
+    ) -> Self {
         let free = bounds.free(&x, &equations.gradient);
-        let decrement = decrement(&equations, &free);
+        let mut paraboloid = equations.clone();
+        let mut distance = decrement(&paraboloid, &free);
+        if second_order.counts() && distance < NEARBY {
+            paraboloid = second_order.paraboloid(&equations);
+            if has_minimum(&paraboloid, &free) {
+                distance = decrement(&paraboloid, &free);
+            } else {
+                second_order.distrust();
+                paraboloid = equations.clone();
+            }
+        }
         Point {
             x,
             equations,
+            paraboloid,
             free,
-            decrement,
+            decrement: distance,
         }
     }
 }
@@ -46,10 +72,14 @@ impl Point {
 /// What became of one trial.
 enum Verdict {
     Accepted {
-        point: Point,
+        x: DVector<f64>,
+        equations: NormalEquations,
         gain: f64,
     },
-    NotLower,
+    /// The cost rose by so much, or fell by too little.
+    NotLower {
+        rise: f64,
+    },
     NotEvaluable,
     /// The flat regime is exhausted; the better of the two points if the trial is it.
     Flat(Option<Point>),
@@ -63,6 +93,9 @@ pub(super) struct LevenbergMarquardt {
     scale: DVector<f64>,
     damping: f64,
     growth: f64,
+    second_order: SecondOrder,
+    /// Whether anything is learned of the second derivatives.
+    learns: bool,
     /// Whether the last trial was accepted: then the next is asked for its derivatives at once, since it will most
     /// likely need them; after a rejection the cost alone is asked first.
     hopeful: bool,
@@ -71,11 +104,25 @@ pub(super) struct LevenbergMarquardt {
     reason: Option<StopReason>,
 }
 
+type Finish = (
+    DVector<f64>,
+    NormalEquations,
+    StopReason,
+    Vec<bool>,
+    SecondOrder,
+);
+
 impl LevenbergMarquardt {
     pub fn new(options: SolverOptions, bounds: Bounds) -> Self {
         let n = bounds.lower.len();
         LevenbergMarquardt {
             damping: options.initial_damping.clamp(LEAST_DAMPING, MOST_DAMPING),
+            learns: options.second_order.is_some(),
+            second_order: options
+                .second_order
+                .clone()
+                .filter(|s| s.dimension() == n)
+                .unwrap_or_else(|| SecondOrder::none(n)),
             options,
             bounds,
             point: None,
@@ -87,12 +134,12 @@ impl LevenbergMarquardt {
         }
     }
 
-    /// Parameters, equations, reason and active bounds at the end.
-    pub fn finish(self) -> Option<(DVector<f64>, NormalEquations, StopReason, Vec<bool>)> {
+    /// Parameters, equations, reason, active bounds and what was learned of the second derivatives, at the end.
+    pub fn finish(self) -> Option<Finish> {
         let point = self.point?;
         let active = self.bounds.at_bound(&point.x);
         let reason = self.reason.unwrap_or(StopReason::IterationLimit);
-        Some((point.x, point.equations, reason, active))
+        Some((point.x, point.equations, reason, active, self.second_order))
     }
 
     fn widen_scale(&mut self, normal: &DMatrix<f64>) {
@@ -113,9 +160,11 @@ impl LevenbergMarquardt {
 
     fn nearly_at_minimum(&self) -> bool {
         let tolerance = self.options.loose_gradient_tolerance;
-        self.point
-            .as_ref()
-            .is_some_and(|point| Self::gradient_below(tolerance, point))
+        self.point.as_ref().is_some_and(|point| {
+            // Without what refused steps have told, which makes it look near.
+            let distance = decrement(&point.equations, &point.free);
+            distance <= tolerance * (2.0 * point.equations.cost).sqrt()
+        })
     }
 
     fn step_small(&self, from: &DVector<f64>, to: &DVector<f64>) -> bool {
@@ -127,7 +176,7 @@ impl LevenbergMarquardt {
     }
 
     fn try_step<P: LeastSquares>(
-        &self,
+        &mut self,
         problem: &mut Problem<&P>,
         point: &Point,
         step: &Step,
@@ -141,7 +190,10 @@ impl LevenbergMarquardt {
             let cost = problem.problem(COST_COUNT, |p| Ok(p.cost(&x)))?;
             match cost.filter(|cost| cost.is_finite()) {
                 None => return Ok(Verdict::NotEvaluable),
-                Some(cost) if gain_of(cost) <= LEAST_GAIN => return Ok(Verdict::NotLower),
+                Some(cost) if gain_of(cost) <= LEAST_GAIN => {
+                    let rise = cost - point.equations.cost;
+                    return Ok(Verdict::NotLower { rise });
+                }
                 Some(_) => {}
             }
         }
@@ -152,33 +204,37 @@ impl LevenbergMarquardt {
         let gain = gain_of(equations.cost);
         let rise = equations.cost - point.equations.cost;
         if flat {
-            let trial = Point::new(x, equations, &self.bounds);
+            let trial = Point::new(x, equations, &self.bounds, &mut self.second_order);
             return Ok(if rise > resolution || trial.decrement >= point.decrement {
                 Verdict::Flat(None)
             } else if trial.decrement > FLAT_SHRINK * point.decrement {
                 Verdict::Flat(Some(trial))
             } else {
                 Verdict::Accepted {
-                    point: trial,
+                    x: trial.x,
+                    equations: trial.equations,
                     gain: 1.0,
                 }
             });
         }
         if gain > LEAST_GAIN {
-            Ok(Verdict::Accepted {
-                point: Point::new(x, equations, &self.bounds),
-                gain,
-            })
+            Ok(Verdict::Accepted { x, equations, gain })
         } else {
-            Ok(Verdict::NotLower)
+            Ok(Verdict::NotLower { rise })
         }
     }
 
-    fn accept(&mut self, point: Point, gain: f64) {
-        let small = match &self.point {
-            Some(before) => self.step_small(&before.x, &point.x),
-            None => false,
-        };
+    fn accept(&mut self, x: DVector<f64>, equations: NormalEquations, gain: f64) {
+        let mut small = false;
+        if let Some(before) = &self.point {
+            small = self.step_small(&before.x, &x);
+            let step = &x - &before.x;
+            if self.learns && before.decrement < NEARBY {
+                self.second_order
+                    .learn(&step, &before.equations, &equations);
+            }
+        }
+        let point = Point::new(x, equations, &self.bounds, &mut self.second_order);
         self.widen_scale(&point.equations.normal);
         let factor = (1.0 - (2.0 * gain - 1.0).powi(3)).max(1.0 / 3.0);
         self.damping = (self.damping * factor).clamp(LEAST_DAMPING, MOST_DAMPING);
@@ -196,10 +252,46 @@ impl LevenbergMarquardt {
         self.point = Some(point);
     }
 
+    /// A step after which the cost had risen tells how the cost bends along it; the next one is made with that.
+    fn learn_from_rise(&mut self, step: &Step, rise: f64) -> bool {
+        let Some(point) = self.point.take() else {
+            return false;
+        };
+        // A step that was shortened says little of the whole one.
+        let whole = self.damping <= UNDAMPED && step.predicted > 0.45 * point.decrement.powi(2);
+        let whole = whole && self.learns && point.decrement < NEARBY;
+        let whole = whole && self.rejections[0] < MOST_LESSONS;
+        let Point {
+            x,
+            equations,
+            paraboloid,
+            ..
+        } = point;
+        let slope = equations.gradient.dot(&step.change);
+        let learned = whole
+            && self
+                .second_order
+                .learn_from_rise(&step.change, &paraboloid.normal, slope, rise);
+        self.point = Some(Point::new(
+            x,
+            equations,
+            &self.bounds,
+            &mut self.second_order,
+        ));
+        if learned {
+            self.hopeful = false;
+            self.rejections[0] += 1;
+        }
+        learned
+    }
+
     fn reject(&mut self, evaluable: bool) {
         self.hopeful = false;
         self.rejections[usize::from(!evaluable)] += 1;
         self.damping *= self.growth;
+        if self.learns {
+            self.damping = self.damping.max(FELT);
+        }
         self.growth *= 2.0;
         if self.damping > MOST_DAMPING {
             let [higher, unknown] = self.rejections;
@@ -258,7 +350,7 @@ impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
             return Err(SolverError::DerivativeNotFinite { index }.into());
         }
         self.widen_scale(&equations.normal);
-        let point = Point::new(x, equations, &self.bounds);
+        let point = Point::new(x, equations, &self.bounds, &mut self.second_order);
         if self.gradient_small(&point) {
             self.reason = Some(StopReason::GradientSmall);
         }
@@ -276,7 +368,7 @@ impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
             return Err(SolverError::StartNotEvaluable.into());
         };
         let step = damped_step(
-            &point.equations,
+            &point.paraboloid,
             &point.x,
             &self.bounds,
             &point.free,
@@ -285,12 +377,16 @@ impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
         );
         let verdict = match &step {
             Some(step) if step.predicted > 0.0 => self.try_step(problem, &point, step)?,
-            _ => Verdict::NotLower,
+            _ => Verdict::NotLower { rise: f64::NAN },
         };
         self.point = Some(point);
         match verdict {
-            Verdict::Accepted { point, gain } => self.accept(point, gain),
-            Verdict::NotLower => self.reject(true),
+            Verdict::Accepted { x, equations, gain } => self.accept(x, equations, gain),
+            Verdict::NotLower { rise } => {
+                if !step.is_some_and(|step| self.learn_from_rise(&step, rise)) {
+                    self.reject(true);
+                }
+            }
             Verdict::NotEvaluable => self.reject(false),
             Verdict::Flat(better) => {
                 self.reason = Some(StopReason::CostFlat);

@@ -150,6 +150,13 @@ pub(super) fn decrement(equations: &NormalEquations, free: &[usize]) -> f64 {
     f64::INFINITY
 }
 
+/// Whether the matrix is positive definite over `free`, or as good as.
+pub(super) fn has_minimum(equations: &NormalEquations, free: &[usize]) -> bool {
+    let scale = equations.normal.diagonal();
+    free.iter().all(|&i| scale[i] >= 0.0)
+        && solve_scaled(&equations.normal, &equations.gradient, free, &scale, 1e-12).is_some()
+}
+
 /// Solves `(N + λ diag(scale)) p = −g` over `free` in the coordinates `u = √scale · p`, where the matrix has a
 /// diagonal near one whatever the units.
 fn solve_scaled(

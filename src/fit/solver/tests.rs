@@ -291,3 +291,62 @@ fn what_cannot_begin_says_why() {
     let error = minimise(&walled, &DVector::zeros(2), &SolverOptions::default()).unwrap_err();
     assert_eq!(error, SolverError::StartNotEvaluable);
 }
+
+/// Jennrich and Sampson's function: 2 + 2i − e^(i x) − e^(i y), i = 1 to 10. Residuals are large at its minimum.
+struct Exponentials;
+
+impl Exponentials {
+    fn residuals(x: &DVector<f64>) -> DVector<f64> {
+        DVector::from_fn(10, |k, _| {
+            let i = (k + 1) as f64;
+            2.0 + 2.0 * i - (i * x[0]).exp() - (i * x[1]).exp()
+        })
+    }
+}
+
+impl LeastSquares for Exponentials {
+    fn dimension(&self) -> usize {
+        2
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        Some(0.5 * Self::residuals(x).norm_squared())
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        let r = Self::residuals(x);
+        let jacobian = DMatrix::from_fn(10, 2, |k, c| {
+            let i = (k + 1) as f64;
+            -i * (i * x[c]).exp()
+        });
+        Some(NormalEquations {
+            cost: 0.5 * r.norm_squared(),
+            gradient: jacobian.transpose() * r,
+            normal: jacobian.transpose() * jacobian,
+        })
+    }
+}
+
+/// Its minimum: sum of squares 124.362 at x = y = 0.2578 (Moré, Garbow & Hillstrom 1981, ACM TOMS 7, 17-41, problem 6; from memory).
+#[test]
+fn val_large_residuals_take_fewer_trials_with_second_derivatives_learned() {
+    let start = DVector::from_row_slice(&[0.3, 0.4]);
+    let run = |second_order| {
+        let options = SolverOptions {
+            second_order,
+            ..SolverOptions::default()
+        };
+        minimise(&Exponentials, &start, &options).unwrap()
+    };
+    let (plain, learned) = (run(None), run(Some(SecondOrder::default())));
+    assert!(learned.reason.converged());
+    approx::assert_relative_eq!(2.0 * learned.equations.cost, 124.362, epsilon = 1e-3);
+    approx::assert_relative_eq!(learned.x[0], 0.2578, epsilon = 1e-4);
+    approx::assert_relative_eq!(learned.x[1], 0.2578, epsilon = 1e-4);
+    assert!(
+        4 * learned.iterations < 3 * plain.iterations,
+        "{} against {}",
+        learned.iterations,
+        plain.iterations
+    );
+}
