@@ -3,7 +3,6 @@
 use super::levels::{Levels, Tally, levels};
 use super::noise::{MedianCurvature, median_curvature, noise_about};
 use rayon::prelude::*;
-use std::ops::Range;
 
 /// What the codes in a column tell.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,14 +13,6 @@ pub struct Codes {
     pub clipped: Vec<bool>,
     /// Smallest and largest finite value; `None` without any.
     pub range: Option<(f64, f64)>,
-}
-
-impl Codes {
-    /// The flags of some rows of a column that has them.
-    pub fn clipped_in(&self, rows: Range<usize>) -> Vec<bool> {
-        let flags = self.clipped.get(rows.clone());
-        flags.map_or_else(|| vec![false; rows.len()], <[bool]>::to_vec)
-    }
 }
 
 /// [`quantisation_step`] and [`clipped`] at once, for half of the work.

@@ -109,7 +109,7 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
         if span < 8.0 * v.sigma {
             return None;
         }
-        let fallen: Vec<f64> = v.x.iter().map(|x| level - x).collect();
+        let fallen = v.below(level);
         let band = Band {
             low: 0.4 * span,
             high: 0.75 * span,
@@ -120,7 +120,7 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
             .map_or(first, |row| {
                 row.saturating_sub(view.rows_in(2e-3, 5)).max(first)
             });
-        let stretches = closed_stretches(&fallen, band, from, end);
+        let stretches = closed_stretches(fallen.x(), band, from, end);
         let stretches = braking_only(stretches, view, first, end);
         let stretches = without_kick(&stretches, view.step_s);
         first_make(stretches, view.step_s).filter(|m| m.first.is_some())
@@ -140,11 +140,11 @@ fn braking_only(mut stretches: Vec<Closed>, view: &View, first: usize, end: usiz
     stretches.retain(|s| match (s.from, s.until) {
         (Some(from), Some(until)) => {
             // Left over from the stretch before, a decaying current is no new one.
-            let before = i.x[from];
+            let before = i.at(from);
             until - from >= 40
                 || i.rows(from + 1, until + 1)
                     .iter()
-                    .any(|&x| x < limit && x < before - 5.0 * i.sigma)
+                    .any(|x| x < limit && x < before - 5.0 * i.sigma)
         }
         _ => true,
     });
@@ -203,14 +203,14 @@ fn edge_begin(view: &View, row: usize) -> usize {
             .median(row.saturating_sub(100), row.saturating_sub(3).max(1))
             .unwrap_or(0.0);
         let mut edge = row;
-        while edge > 0 && i.x[edge] < level - 3.0 * i.sigma {
+        while edge > 0 && i.at(edge) < level - 3.0 * i.sigma {
             edge -= 1;
         }
         return edge + 1;
     };
     let level = v.median(row.saturating_sub(20), row.max(1)).unwrap_or(0.0);
     let mut edge = row;
-    while edge > 0 && row - edge < 5 && v.x[edge] < level - 6.0 * v.sigma - 0.05 * level.abs() {
+    while edge > 0 && row - edge < 5 && v.at(edge) < level - 6.0 * v.sigma - 0.05 * level.abs() {
         edge -= 1;
     }
     edge + 1
@@ -219,10 +219,10 @@ fn edge_begin(view: &View, row: usize) -> usize {
 /// Instant of the short between two rows.
 fn sub_row(view: &View, row: usize) -> f64 {
     let Some(v) = &view.v else { return row as f64 };
-    let Some(&next) = v.x.get(row + 1) else {
+    let Some(next) = v.x().get(row + 1) else {
         return row as f64;
     };
-    let (high, low) = (v.x[row], v.median(row + 2, row + 10).unwrap_or(next));
+    let (high, low) = (v.at(row), v.median(row + 2, row + 10).unwrap_or(next));
     let middle = 0.5 * (high + low);
     if next < high && middle < high {
         row as f64 + ((high - middle) / (high - next)).clamp(0.0, 1.0)
@@ -240,7 +240,7 @@ fn lay_shorted(view: &View, draft: &mut Draft, flight: Option<(usize, usize)>, e
         return;
     };
     let peak = (first..end)
-        .min_by(|&a, &b| i.x[a].total_cmp(&i.x[b]))
+        .min_by(|&a, &b| i.at(a).total_cmp(&i.at(b)))
         .unwrap_or(first);
     let zero = flight.and_then(|(from, to)| (to > from + 20).then(|| i.mean(from, to)));
     match standstill(i, peak, end, 1.0, zero) {
@@ -255,7 +255,7 @@ fn lay_shorted(view: &View, draft: &mut Draft, flight: Option<(usize, usize)>, e
             if let Some(last) = i.median(end.saturating_sub(50), end) {
                 draft
                     .remarks
-                    .push(remarks::cut_before_standstill(i.x[peak], last, "A"));
+                    .push(remarks::cut_before_standstill(i.at(peak), last, "A"));
             }
         }
     }

@@ -86,11 +86,11 @@ impl<'a> Guessed<'a> {
 
     /// The open stretch of the chosen voltage, as [`super::open_stretch()`] finds it in [`ColumnGuess::waveform`], without a copy
     /// of the columns.
-    pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch> {
+    pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch<'a>> {
         let index = self.columns.voltage?;
-        let (channel, codes) = (self.record.channels.get(index)?, codes.get(index)?);
-        let flags = |rows| Some(codes.clipped_in(rows));
-        let mut open = open_rows(&self.record.time, &channel.values, flags, timeline)?;
+        let (record, codes) = (self.record, codes.get(index)?);
+        let values = &record.channels.get(index)?.values;
+        let mut open = open_rows(&record.time, values, &codes.clipped, timeline)?;
         open.quantisation_step_v = codes.step;
         Some(open)
     }
@@ -371,7 +371,7 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
     // The source steps at once, the current rises with the electrical time constant.
     let rise = |c: &Candidate| {
         let (zero, top) = (c.shape.head, c.shape.peak_from(c.shape.head));
-        let part = |k: usize| (c.series.x[k] - zero) / top;
+        let part = |k: usize| (c.series.at(k) - zero) / top;
         let reached = (0..c.series.len()).find(|&k| part(k) > 0.7).unwrap_or(0);
         let left = (0..reached).rev().find(|&k| part(k) < 0.2).unwrap_or(0);
         reached - left

@@ -1,6 +1,7 @@
 //! A closing contact: its makes and the openings between them.
 
 use super::series::Series;
+use crate::stats::turned::Turned;
 use std::cmp::Ordering;
 
 /// Two levels with a dead band: the contact counts as closed from `high` up until the trace falls below `low`.
@@ -25,7 +26,22 @@ pub(crate) struct Closed {
 ///
 /// None where `low` is not at or below `high`, as when a level taken from the noise passes one taken from the peak: a row
 /// between the two would close and open at once, for ever.
-pub(crate) fn closed_stretches(x: &[f64], band: Band, first: usize, end: usize) -> Vec<Closed> {
+pub(crate) fn closed_stretches(x: Turned<'_>, band: Band, first: usize, end: usize) -> Vec<Closed> {
+    // Most traces stand as recorded, and nothing need be worked out a row.
+    match x.is_plain() {
+        true => closed_in(x.column(), |value| value, band, first, end),
+        false => closed_in(x.column(), |value| x.of(value), band, first, end),
+    }
+}
+
+/// `of`: what a value of the column counts as.
+fn closed_in(
+    x: &[f64],
+    of: impl Fn(f64) -> f64,
+    band: Band,
+    first: usize,
+    end: usize,
+) -> Vec<Closed> {
     if band.low.partial_cmp(&band.high).is_none_or(Ordering::is_gt) {
         return Vec::new();
     }
@@ -33,10 +49,12 @@ pub(crate) fn closed_stretches(x: &[f64], band: Band, first: usize, end: usize) 
     let mut found: Vec<Closed> = Vec::new();
     let mut last_low = None;
     let mut row = first;
-    while let Some(reached) = first_where(x, row, |value| value >= band.high) {
-        let below = x[row..reached].iter().rposition(|value| *value < band.low);
+    while let Some(reached) = first_where(x, row, |value| of(value) >= band.high) {
+        let below = x[row..reached]
+            .iter()
+            .rposition(|value| of(*value) < band.low);
         last_low = below.map(|k| row + k).or(last_low);
-        let until = first_where(x, reached, |value| value < band.low);
+        let until = first_where(x, reached, |value| of(value) < band.low);
         found.push(Closed {
             from: last_low,
             reached,
@@ -127,7 +145,7 @@ pub(crate) fn settled_after(x: &Series, row: usize, reach: usize, tolerance: f64
     let tolerance = tolerance + 2.0 * (level - early).abs();
     (row..end)
         .rev()
-        .find(|&k| (x.x[k] - level).abs() > tolerance)
+        .find(|&k| (x.at(k) - level).abs() > tolerance)
         .map_or(row, |k| k + 1)
 }
 
@@ -138,7 +156,8 @@ mod tests {
     #[test]
     fn a_band_upside_down_holds_no_stretch() {
         let x = [0.0, 5.0, 0.0, 5.0];
-        let stretches = |low, high| closed_stretches(&x, Band { low, high }, 0, x.len()).len();
+        let stretches =
+            |low, high| closed_stretches(Turned::new(&x), Band { low, high }, 0, x.len()).len();
         assert_eq!(stretches(1.0, 4.0), 2);
         assert_eq!(stretches(4.0, 4.0), 2);
         assert_eq!(stretches(6.0, 4.0), 0);

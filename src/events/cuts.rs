@@ -5,7 +5,6 @@ use super::series::Series;
 use super::view::View;
 use crate::capture::TimeAxis;
 use crate::stats::lanes;
-use std::borrow::Cow;
 
 /// Rows left out on either side of a bad stretch.
 const MARGIN: usize = 2;
@@ -16,9 +15,7 @@ pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
     // A channel without any number has no series: it counts as absent, not as a hole over the whole record.
     for (values, series) in [(view.raw_v, &view.v), (view.raw_i, &view.i)] {
         // No copy was needed where no row is missing, and flags may be empty where none is set.
-        let bad_rows = |s: &&Series| {
-            matches!(s.x, Cow::Owned(_)) || !s.clipped.is_empty() || s.len() < view.rows
-        };
+        let bad_rows = |s: &&Series| s.had_holes() || !s.clipped.is_empty() || s.len() < view.rows;
         if let (Some(values), Some(series)) = (values, series.as_ref().filter(bad_rows)) {
             stretches(values, &series.clipped, view.rows, &mut bad);
         }

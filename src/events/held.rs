@@ -9,6 +9,7 @@ use super::phase::PhaseKind;
 use super::remarks::engineering;
 use super::view::View;
 use crate::bench::Doubt;
+use crate::stats::turned::Turned;
 
 /// Stretches of equal length in which `v/i` is averaged.
 const BLOCKS: usize = 24;
@@ -52,12 +53,12 @@ pub(crate) fn about_held(view: &View, draft: &mut Draft) {
 }
 
 /// Rows after which a rising current has come to its level: three times those to 95 %, so within e⁻⁹ of it.
-fn settled(current: &[f64]) -> Option<usize> {
-    let level = super::series::quantile(current, 0.5)?;
+fn settled(current: Turned) -> Option<usize> {
+    let level = super::series::quantile_of(current, 0.5)?;
     if level <= 0.0 {
         return None;
     }
-    let risen = current.iter().position(|&x| x >= 0.95 * level)?;
+    let risen = current.iter().position(|x| x >= 0.95 * level)?;
     Some(3 * risen.max(3))
 }
 

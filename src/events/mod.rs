@@ -22,6 +22,7 @@ mod role;
 mod role_alone;
 mod role_check;
 mod role_switched;
+mod row_times;
 mod rundown;
 mod series;
 mod shape;
@@ -38,6 +39,7 @@ pub use open_stretch::{OpenStretch, open_stretch};
 pub use phase::{Phase, PhaseKind, Timeline};
 pub use role::{RoleGuess, guess_role};
 pub use role_check::{Mismatch, channels_swapped, contradiction, mismatch};
+pub use row_times::RowTimes;
 pub use switching::{Switching, switching};
 
 #[cfg(test)]

@@ -1,41 +1,42 @@
-//! The open stretch of a capture, upright and with its zero taken off, as the ripple is read from it.
+//! The open stretch of a capture, upright and with its zero taken off, as the ripple is read from it: a view, not a copy.
 
 use super::phase::{PhaseKind, Timeline};
+use super::row_times::RowTimes;
 use crate::bench::Waveform;
 use crate::capture::TimeAxis;
+use crate::stats::turned::Turned;
 use std::ops::Range;
 
 /// Rows while the terminals are open and the rotor slows.
-#[derive(Clone, Debug, PartialEq)]
-pub struct OpenStretch {
+#[derive(Clone, Debug)]
+pub struct OpenStretch<'a> {
     /// Time of each row, s.
-    pub time_s: Vec<f64>,
+    pub time_s: RowTimes<'a>,
     /// Terminal voltage, V: zero taken off, positive whichever way the channel stood.
-    pub voltage_v: Vec<f64>,
+    pub voltage_v: Turned<'a>,
     /// Zero of the channel as the rows at rest show it, V; `None` where the capture has none.
     pub zero_v: Option<f64>,
     /// Step between converter codes, V.
     pub quantisation_step_v: Option<f64>,
-    /// Rows at the end of the converter's range.
+    /// Rows at the end of the converter's range; empty where none is.
     pub clipped: Vec<bool>,
 }
 
 /// The longest open phase of a capture; `None` without one, without a voltage or without times.
-pub fn open_stretch(waveform: &Waveform, timeline: &Timeline) -> Option<OpenStretch> {
+pub fn open_stretch<'a>(waveform: &'a Waveform, timeline: &Timeline) -> Option<OpenStretch<'a>> {
     let trace = waveform.voltage_v.as_ref()?;
-    let flags = |rows| trace.clipped_in(rows);
-    let mut open = open_rows(&waveform.time, &trace.values, flags, timeline)?;
+    let mut open = open_rows(&waveform.time, &trace.values, &trace.clipped, timeline)?;
     open.quantisation_step_v = trace.quantisation_step;
     Some(open)
 }
 
-/// As [`open_stretch`], from times, voltage and its flags; without a code step.
-pub(super) fn open_rows(
-    time: &TimeAxis,
-    voltage_v: &[f64],
-    clipped: impl Fn(Range<usize>) -> Option<Vec<bool>>,
+/// As [`open_stretch`], from times, voltage and its flags, which may be empty; without a code step.
+pub(super) fn open_rows<'a>(
+    time: &'a TimeAxis,
+    voltage_v: &'a [f64],
+    clipped: &[bool],
     timeline: &Timeline,
-) -> Option<OpenStretch> {
+) -> Option<OpenStretch<'a>> {
     let open = timeline
         .phases
         .iter()
@@ -52,18 +53,25 @@ pub(super) fn open_rows(
     let zero = zero_v.unwrap_or(0.0);
     // A reversed channel slows towards zero from below.
     let head = &values[..(values.len() / 50).max(1).min(values.len())];
-    let sign = match mean(head.iter()) {
-        Some(level) if level < zero => -1.0,
-        _ => 1.0,
-    };
+    let upside_down = mean(head.iter()).is_some_and(|level| level < zero);
     Some(OpenStretch {
-        time_s: (open.first..open.end)
-            .map(|row| time.at(row))
-            .collect::<Option<_>>()?,
-        voltage_v: values.iter().map(|v| sign * (v - zero)).collect(),
+        time_s: RowTimes::of(time, open.first..open.end)?,
+        voltage_v: Turned::about(values, zero, upside_down),
         zero_v,
         quantisation_step_v: None,
-        clipped: clipped(open.first..open.end)?,
+        clipped: flags_in(clipped, open.first..open.end)?,
+    })
+}
+
+/// The flags of some rows, none where no row has one; `None` where there are flags but not for all rows.
+fn flags_in(clipped: &[bool], rows: Range<usize>) -> Option<Vec<bool>> {
+    if clipped.is_empty() {
+        return Some(Vec::new());
+    }
+    let flags = clipped.get(rows)?;
+    Some(match flags.contains(&true) {
+        true => flags.to_vec(),
+        false => Vec::new(),
     })
 }
 
@@ -119,13 +127,13 @@ mod tests {
         let stretch = open_stretch(&waveform, &timeline).expect("two open phases");
         assert_eq!(stretch.zero_v, Some(0.5));
         assert_eq!(stretch.time_s.len(), 178);
-        assert_eq!(stretch.time_s[0], 10.0);
-        assert!((stretch.voltage_v[0] - (10.0 - 0.03 * 22.0)).abs() < 1e-12);
-        assert_eq!(stretch.clipped.len(), 178);
+        assert_eq!(stretch.time_s.at(0), 10.0);
+        assert!((stretch.voltage_v.at(0) - (10.0 - 0.03 * 22.0)).abs() < 1e-12);
+        assert!(stretch.clipped.is_empty());
         let none = Timeline {
             phases: vec![phase(PhaseKind::Driven, 0, rows)],
             ..timeline
         };
-        assert_eq!(open_stretch(&waveform, &none), None);
+        assert!(open_stretch(&waveform, &none).is_none());
     }
 }

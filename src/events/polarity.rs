@@ -162,17 +162,13 @@ pub(crate) fn nothing_happens(view: &View, role: Role) -> bool {
 pub(crate) fn still(x: &Series) -> bool {
     let sigma = x.sigma.max(x.spread(0, x.len()));
     // Most records show it here, in their first rows.
-    if x.x
-        .windows(3)
-        .any(|w| w.iter().all(|v| (v - x.x[0]).abs() > 12.0 * sigma))
-    {
+    let (column, of) = (x.x().column(), |v: &f64| x.x().of(*v));
+    let far = |v: &f64| (of(v) - x.at(0)).abs() > 12.0 * sigma;
+    if column.windows(3).any(|w| w.iter().all(far)) {
         return false;
     }
     let size = x.len().div_ceil(100).max(1);
-    let means: Vec<f64> =
-        x.x.chunks(size)
-            .map(|c| c.iter().sum::<f64>() / c.len() as f64)
-            .collect();
+    let means = x.x().means(size);
     let (low, high) = means
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {

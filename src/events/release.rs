@@ -71,7 +71,7 @@ fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Opt
     let limit = (5.0 * noise)
         .min(before.max(2.5 * noise) * 0.6)
         .max(2.2 * noise);
-    let out = |k: usize| (i.x[k] - zero).abs() > limit;
+    let out = |k: usize| (i.at(k) - zero).abs() > limit;
     // With a limit near the noise one row outside proves little: ask for four of eight.
     let sure = limit >= 4.5 * noise;
     let row = (first + 1..end).rev().find(|&k| {
@@ -93,7 +93,7 @@ fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Opt
 fn edge(v: &Series, row: usize) -> bool {
     let last = v.len() - 1;
     (row.saturating_sub(2)..(row + 2).min(last))
-        .any(|k| (v.x[k + 1] - v.x[k]).abs() > 8.0 * v.sigma)
+        .any(|k| (v.at(k + 1) - v.at(k)).abs() > 8.0 * v.sigma)
 }
 
 /// First fast excursion of the voltage by more than a quarter of its level.
@@ -102,7 +102,7 @@ fn kick(v: &Series, first: usize, end: usize) -> Option<usize> {
         .median(first, first + LEVEL_ROWS.max((end - first) / 20))?
         .abs();
     let limit = (0.25 * level).max(10.0 * v.sigma);
-    (first + 2..end).find(|&k| (v.x[k] - v.x[k - 2]).abs() > limit)
+    (first + 2..end).find(|&k| (v.at(k) - v.at(k - 2)).abs() > limit)
 }
 
 /// A kick close to the row where the current vanished.
@@ -121,11 +121,7 @@ fn level_left(v: &Series, first: usize, end: usize) -> Option<usize> {
     if count < 4 * head {
         return None;
     }
-    let means: Vec<f64> = v
-        .rows(first, first + count * LEVEL_ROWS)
-        .chunks(LEVEL_ROWS)
-        .map(|c| c.iter().sum::<f64>() / c.len() as f64)
-        .collect();
+    let means = v.rows(first, first + count * LEVEL_ROWS).means(LEVEL_ROWS);
     let level = means[..head].iter().sum::<f64>() / head as f64;
     let scatter = (means[..head]
         .iter()
@@ -167,7 +163,7 @@ fn arc_begin(v: &Series, row: usize, first: usize) -> usize {
     let mut k = row;
     while k > first && begin - k < LEVEL_ROWS {
         k -= 1;
-        if (v.x[k] - level).abs() > band {
+        if (v.at(k) - level).abs() > band {
             begin = k;
         }
     }
@@ -186,12 +182,12 @@ fn arc_end(v: &Series, row: usize, end: usize) -> usize {
     }
     let (low, high) = rows
         .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &x| {
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| {
             (l.min(x), h.max(x))
         });
     let margin = 3.0 * v.sigma + 0.35 * (high - low);
     (row + 1..from.min(end))
         .rev()
-        .find(|&k| v.x[k] < low - margin || v.x[k] > high + margin)
+        .find(|&k| v.at(k) < low - margin || v.at(k) > high + margin)
         .map_or(row + 1, |k| k + 1)
 }

@@ -127,11 +127,7 @@ pub(crate) fn clamped_decay(rows: usize, level: f64) -> String {
 pub(crate) fn about_open(view: &View, draft: &mut Draft, first: usize, end: usize) -> bool {
     let Some(v) = &view.v else { return false };
     let size = ((end - first) / 50).max(1);
-    let means: Vec<f64> = v
-        .rows(first, end)
-        .chunks(size)
-        .map(|c| c.iter().sum::<f64>() / c.len() as f64)
-        .collect();
+    let means = v.rows(first, end).means(size);
     let before = if first >= 8 {
         v.median(0, first.saturating_sub(10).max(1)).unwrap_or(0.0)
     } else {
@@ -172,7 +168,7 @@ pub(crate) fn about_start(view: &View, draft: &mut Draft, make: &Make, settled: 
 
 /// The rise from 10 % to 63 % of the peak must span some rows, or the inductance is not seen.
 fn undersampled(view: &View, draft: &mut Draft, i: &Series, zero: f64, from: usize, peak: f64) {
-    let reach = |part: f64| (from..i.len()).find(|&k| i.x[k] - zero > part * (peak - zero));
+    let reach = |part: f64| (from..i.len()).find(|&k| i.at(k) - zero > part * (peak - zero));
     let (Some(low), Some(high)) = (reach(0.1), reach(0.63)) else {
         return;
     };

@@ -153,10 +153,7 @@ fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {
 /// True when the means of eight parts of the record agree within the ripple: it repeats itself.
 fn returns(x: &Series) -> bool {
     let size = x.len().div_ceil(8);
-    let means: Vec<f64> =
-        x.x.chunks(size)
-            .map(|c| c.iter().sum::<f64>() / c.len() as f64)
-            .collect();
+    let means = x.x().means(size);
     let (low, high) = means
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {

@@ -61,7 +61,7 @@ pub(super) fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
         return RoleGuess::new(Role::RunDown, 0.1, String::new());
     };
     let through = (0..n)
-        .filter(|&k| (0.2 * v.head..0.8 * v.head).contains(&x.x[k]))
+        .filter(|&k| (0.2 * v.head..0.8 * v.head).contains(&x.at(k)))
         .count();
     let text = format!(
         "the voltage falls from {:.3} V to {:.3} V, {through} of {n} samples on the way",
@@ -180,7 +180,7 @@ fn pulsed(view: &View) -> Option<RoleGuess> {
     if periods.len() < 4 || regular * 10 < periods.len() * 8 || covered < 0.6 * n as f64 {
         return None;
     }
-    let resting = i.x.iter().filter(|x| **x < low + 0.05 * span).count() as f64 / n as f64;
+    let resting = i.x().iter().filter(|x| *x < low + 0.05 * span).count() as f64 / n as f64;
     let text = format!(
         "{} regular pulses of current, {:.0} % of the time at rest between them",
         starts.len(),

@@ -5,6 +5,7 @@ use super::contact::{Band, Closed, closed_stretches};
 use super::shape::Shape;
 use crate::bench::Trace;
 use crate::stats::lanes;
+use crate::stats::turned::Turned;
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::sync::{Arc, OnceLock};
@@ -12,11 +13,21 @@ use std::sync::{Arc, OnceLock};
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
 pub(crate) const STATISTIC_ROWS: usize = 100_000;
 
-/// A trace without holes, in the unit of the trace times `sign`.
+/// Where the values of a trace lie.
+#[derive(Clone, Debug)]
+enum Column<'a> {
+    Recorded(&'a [f64]),
+    /// With the holes filled: a hole carries the last value before it (the first one after it at the beginning).
+    Bridged(Arc<[f64]>),
+}
+
+/// A trace without holes, as recorded, turned over, or as it lies below a level.
 #[derive(Clone, Debug)]
 pub(crate) struct Series<'a> {
-    /// One value a row; a hole carries the last value before it (the first one after it at the beginning).
-    pub x: Cow<'a, [f64]>,
+    column: Column<'a>,
+    /// Level of the column that counts as zero, and whether the column is turned over about it.
+    zero: f64,
+    upside_down: bool,
     /// Standard deviation of the white part, from successive differences.
     noise: f64,
     /// The same, never below what one code step makes.
@@ -54,8 +65,8 @@ impl<'a> Series<'a> {
         let first = values.iter().position(|v| v.is_finite())?;
         values.iter().filter(|v| v.is_finite()).nth(1)?;
         let holes = |x: &[f64]| lanes::count(x, |[v]| !v.is_finite()) > 0;
-        let x = if whole || stretches(values, 0).all(|(_, x)| !holes(x)) {
-            Cow::Borrowed(values)
+        let column = if whole || stretches(values, 0).all(|(_, x)| !holes(x)) {
+            Column::Recorded(values)
         } else {
             let mut last = values[first];
             let bridged = values.iter().map(|&v| {
@@ -64,17 +75,20 @@ impl<'a> Series<'a> {
                 }
                 last
             });
-            Cow::Owned(bridged.collect())
+            Column::Bridged(bridged.collect())
         };
         let mut series = Series {
-            noise: difference_noise(&x),
+            noise: 0.0,
             clipped: Vec::new().into(),
-            x,
+            column,
+            zero: 0.0,
+            upside_down: false,
             sigma: 0.0,
             step: 0.0,
             shape: OnceLock::new(),
             asked: Arc::default(),
         };
+        series.noise = difference_noise(series.x().column());
         series.set_step(quantisation_step);
         series.set_clipped(clipped);
         Some(series)
@@ -99,9 +113,9 @@ impl<'a> Series<'a> {
 
     fn set_clipped(&mut self, mut clipped: Cow<'a, [bool]>) {
         if !clipped.contains(&true) {
-            clipped = Cow::Owned(top_code_runs(&self.x));
-        } else if clipped.len() != self.x.len() {
-            clipped.to_mut().resize(self.x.len(), false);
+            clipped = Cow::Owned(top_code_runs(self.x().column()));
+        } else if clipped.len() != self.len() {
+            clipped.to_mut().resize(self.len(), false);
         }
         self.clipped = clipped;
     }
@@ -110,14 +124,17 @@ impl<'a> Series<'a> {
     pub fn negated(mut self) -> Series<'a> {
         self.shape = OnceLock::new();
         self.asked = Arc::default();
-        self.x.to_mut().iter_mut().for_each(|v| *v = -*v);
+        self.upside_down = !self.upside_down;
         self
     }
 
-    /// How far the trace lies below a level, row by row; without flags.
-    pub fn below(&self, level: f64) -> Series<'static> {
+    /// How far the trace lies below a level, row by row; without flags. The trace itself must count from 0.
+    pub fn below(&self, level: f64) -> Series<'a> {
+        let upside_down = !self.upside_down;
         Series {
-            x: self.x.iter().map(|x| level - x).collect(),
+            column: self.column.clone(),
+            zero: if upside_down { level } else { -level },
+            upside_down,
             noise: self.noise,
             sigma: self.sigma,
             step: self.step,
@@ -127,8 +144,28 @@ impl<'a> Series<'a> {
         }
     }
 
+    /// One value a row.
+    pub fn x(&self) -> Turned<'_> {
+        let column = match &self.column {
+            Column::Recorded(values) => values,
+            Column::Bridged(values) => values.as_ref(),
+        };
+        Turned::about(column, self.zero, self.upside_down)
+    }
+
+    /// True when the trace had holes.
+    pub fn had_holes(&self) -> bool {
+        matches!(self.column, Column::Bridged(_))
+    }
+
+    /// Value of a row.
+    #[inline]
+    pub fn at(&self, row: usize) -> f64 {
+        self.x().at(row)
+    }
+
     pub fn len(&self) -> usize {
-        self.x.len()
+        self.x().len()
     }
 
     /// Mean of the rows `first .. end`, clamped into the record; 0 for an empty range.
@@ -145,10 +182,10 @@ impl<'a> Series<'a> {
     /// Quantile `q` in 0..1 of the rows `first .. end`.
     pub fn quantile(&self, first: usize, end: usize, q: f64) -> Option<f64> {
         if first > 0 || end < self.len() {
-            return quantile(self.rows(first, end), q);
+            return quantile_of(self.rows(first, end), q);
         }
         let ranked = self.asked.ranked.get_or_init(|| {
-            let mut rows = looked_at(&self.x);
+            let mut rows = looked_at(self.x());
             rows.sort_unstable_by(f64::total_cmp);
             rows
         });
@@ -162,11 +199,7 @@ impl<'a> Series<'a> {
             return self.sigma;
         };
         let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-        let deviations: Vec<f64> = rows
-            .iter()
-            .step_by(stride)
-            .map(|v| (v - middle).abs())
-            .collect();
+        let deviations: Vec<f64> = rows.strided(stride).map(|v| (v - middle).abs()).collect();
         let mad = quantile(&deviations, 0.5).unwrap_or(0.0);
         (1.4826 * mad).max(0.4 * self.step)
     }
@@ -188,12 +221,12 @@ impl<'a> Series<'a> {
             .map(|k| {
                 let from = first + k * STRETCH;
                 let end = (from + STRETCH).min(end);
-                (from, end, largest_median3(&self.x, from, end, |m| m))
+                (from, end, largest_median3(self.x(), from, end, |m| m))
             })
             .collect();
         // Of equal peaks the last, as rows follow each other.
         let (from, end, top) = stretches.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
-        let at_top = medians3(&self.x, from, end).filter(|(_, m)| *m == top);
+        let at_top = medians3(self.x(), from, end).filter(|(_, m)| *m == top);
         at_top.max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
@@ -201,25 +234,30 @@ impl<'a> Series<'a> {
     pub fn closed(&self, band: Band, first: usize, end: usize) -> Vec<Closed> {
         let question = (band.low.to_bits(), band.high.to_bits(), first, end);
         let closed = &self.asked.closed;
-        closed.to(question, || closed_stretches(&self.x, band, first, end))
+        closed.to(question, || closed_stretches(self.x(), band, first, end))
     }
 
     /// Median of the row and its neighbours.
     pub fn median3(&self, row: usize) -> f64 {
         if row == 0 || row + 1 >= self.len() {
-            return self.x[row];
+            return self.at(row);
         }
-        median(self.x[row - 1], self.x[row], self.x[row + 1])
+        median(self.at(row - 1), self.at(row), self.at(row + 1))
     }
 
-    pub fn rows(&self, first: usize, end: usize) -> &[f64] {
+    pub fn rows(&self, first: usize, end: usize) -> Turned<'_> {
         let end = end.min(self.len());
-        &self.x[first.min(end)..end]
+        self.x().slice(first.min(end)..end)
     }
 }
 
 /// Quantile of finite numbers by selection; `None` when there is none. Long slices are read with a stride.
 pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
+    quantile_of(Turned::new(rows), q)
+}
+
+/// The same of a column that may be turned over.
+pub(crate) fn quantile_of(rows: Turned, q: f64) -> Option<f64> {
     let mut kept = looked_at(rows);
     let place = place_of(q, kept.len())?;
     let (_, value, _) = kept.select_nth_unstable_by(place, f64::total_cmp);
@@ -227,9 +265,9 @@ pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
 }
 
 /// The rows that a quantile looks at.
-fn looked_at(rows: &[f64]) -> Vec<f64> {
+fn looked_at(rows: Turned) -> Vec<f64> {
     let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-    rows.iter().step_by(stride).copied().collect()
+    rows.strided(stride).collect()
 }
 
 /// Place of quantile `q` among so many numbers in increasing order; `None` of none.
@@ -333,30 +371,40 @@ fn with_pair(mut runs: Vec<(usize, usize)>, row: usize) -> Vec<(usize, usize)> {
 }
 
 /// Rows `from .. end` with the medians of each row and its neighbours, as [`Series::median3`].
-pub(crate) fn medians3(x: &[f64], from: usize, end: usize) -> impl Iterator<Item = (usize, f64)> {
+pub(crate) fn medians3(
+    x: Turned<'_>,
+    from: usize,
+    end: usize,
+) -> impl Iterator<Item = (usize, f64)> {
     let last = x.len().saturating_sub(1);
     let (low, high) = (from.max(1), end.min(last));
-    let inner = x.get(low - 1..high + 1).unwrap_or_default();
-    let edge = move |row: usize| (from..end).contains(&row).then(|| (row, x[row]));
+    let inner = x.column().get(low - 1..high + 1).unwrap_or_default();
+    let edge = move |row: usize| (from..end).contains(&row).then(|| (row, x.at(row)));
+    // Turned over, the middle one stays in the middle.
     let medians = inner
         .windows(3)
         .enumerate()
-        .map(move |(k, w)| (low + k, median(w[0], w[1], w[2])));
+        .map(move |(k, w)| (low + k, x.of(median(w[0], w[1], w[2]))));
     let at_end = if last > 0 { edge(last) } else { None };
     edge(0).into_iter().chain(medians).chain(at_end)
 }
 
 /// Largest of `of` over the medians of the rows `from .. end` and their neighbours, as [`medians3`] has them.
-pub(crate) fn largest_median3(x: &[f64], from: usize, end: usize, of: impl Fn(f64) -> f64) -> f64 {
+pub(crate) fn largest_median3(
+    x: Turned<'_>,
+    from: usize,
+    end: usize,
+    of: impl Fn(f64) -> f64,
+) -> f64 {
     let last = x.len().saturating_sub(1);
     let (low, high) = (from.max(1), end.min(last));
-    let inner = x.get(low - 1..high + 1).unwrap_or_default();
+    let inner = x.column().get(low - 1..high + 1).unwrap_or_default();
     // Rows at the ends of the record stand for themselves.
     let ends = [0, last]
         .into_iter()
         .filter(|row| (from..end).contains(row));
-    let inner = lanes::largest(inner, |[a, b, c]| of(median(a, b, c)));
-    ends.map(|row| of(x[row])).fold(inner, f64::max)
+    let inner = lanes::largest(inner, |[a, b, c]| of(x.of(median(a, b, c))));
+    ends.map(|row| of(x.at(row))).fold(inner, f64::max)
 }
 
 /// Median of three numbers.

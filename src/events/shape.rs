@@ -2,6 +2,7 @@
 
 use super::series::{Series, largest_median3, medians3, stretches};
 use crate::stats::lanes;
+use crate::stats::turned::Turned;
 use rayon::prelude::*;
 
 /// Levels of one trace.
@@ -54,7 +55,7 @@ impl Shape {
         } else {
             f64::INFINITY
         };
-        let moves = Moves::of(&x.x, tail, limit);
+        let moves = Moves::of(x.x(), tail, limit);
         let (peak_row, peak) = moves.excursion;
         // The third largest jump of a record of any usual length: an edge or two bounces, not one needle.
         let pairs = n.saturating_sub(1);
@@ -110,9 +111,10 @@ struct Moves {
 }
 
 impl Moves {
-    fn of(x: &[f64], level: f64, limit: f64) -> Moves {
+    /// Differences between neighbours are taken as recorded: their size is the same either way round.
+    fn of(x: Turned, level: f64, limit: f64) -> Moves {
         let away = |value: f64| (value - level).abs();
-        let found: Vec<_> = stretches(x, 1)
+        let found: Vec<_> = stretches(x.column(), 1)
             .map(|(first, rows)| {
                 // The last row of a stretch is the first of the next, where there is one.
                 let end = first + rows.len();

@@ -36,10 +36,7 @@ pub(crate) fn standstill(
         return None;
     }
     let size = rows.len().div_ceil(BLOCKS);
-    let means: Vec<f64> = rows
-        .chunks(size)
-        .map(|c| c.iter().sum::<f64>() / c.len() as f64)
-        .collect();
+    let means = rows.means(size);
     let count = means.len();
     let tail = &means[count - (count / 33).clamp(4, count)..];
     let level = quantile(tail, 0.5)?;

@@ -97,7 +97,7 @@ fn interrupted(stretches: Vec<Closed>, i: &Series, band: Band) -> Vec<Closed> {
         {
             let fall = (last.reached..until)
                 .rev()
-                .find(|&k| i.x[k] >= band.high)
+                .find(|&k| i.at(k) >= band.high)
                 .map_or(0, |k| until - k);
             let rise = stretch.reached - from;
             if fall > 3.max(rise / 2) {
@@ -133,7 +133,7 @@ fn with_short_openings(
         let fell_at_once = i
             .rows(opened.saturating_sub(3), opened)
             .iter()
-            .any(|&x| x >= band.high);
+            .any(|x| x >= band.high);
         let host = kept
             .iter()
             .position(|s| s.reached + 2 < opened && s.until.is_none_or(|u| u > from + 2));
@@ -159,8 +159,8 @@ fn rises(i: &Series, from: usize, until: usize) -> bool {
     let highest = i
         .rows(from + 1, until + 1)
         .iter()
-        .fold(f64::NEG_INFINITY, |a, &b| a.max(b));
-    highest > i.x[from] + 5.0 * i.sigma
+        .fold(f64::NEG_INFINITY, f64::max);
+    highest > i.at(from) + 5.0 * i.sigma
 }
 
 /// The stretches of the voltage without what the current contradicts: a sagging source, the ringing of a kick.
@@ -183,7 +183,7 @@ fn confirmed(by_voltage: Vec<Closed>, view: &View) -> Vec<Closed> {
             let lowest = i
                 .rows(until.saturating_sub(1), from + 3)
                 .iter()
-                .fold(f64::INFINITY, |a, &b| a.min(b));
+                .fold(f64::INFINITY, f64::min);
             if lowest > 0.7 * before && before > 6.0 * i.sigma {
                 last.until = stretch.until;
                 continue;
@@ -266,7 +266,7 @@ fn edge_begin(view: &View, row: usize, by_voltage: bool) -> usize {
     };
     let reach = if by_voltage { 5 } else { 2000 };
     let mut edge = row;
-    while edge > 0 && row - edge < reach && x.x[edge] > zero + 3.0 * x.sigma {
+    while edge > 0 && row - edge < reach && x.at(edge) > zero + 3.0 * x.sigma {
         edge -= 1;
     }
     edge + 1
@@ -277,11 +277,11 @@ fn edge_begin(view: &View, row: usize, by_voltage: bool) -> usize {
 fn sub_row(view: &View, row: usize, by_voltage: bool) -> f64 {
     if by_voltage {
         let Some(v) = &view.v else { return row as f64 };
-        let Some(&next) = v.x.get(row + 1) else {
+        let Some(next) = v.x().get(row + 1) else {
             return row as f64;
         };
         let top = v.median(row + 1, row + 12).unwrap_or(next);
-        let (low, middle) = (v.x[row], 0.5 * top);
+        let (low, middle) = (v.at(row), 0.5 * top);
         return if next > low && middle > low {
             row as f64 + ((middle - low) / (next - low)).clamp(0.0, 1.0)
         } else {
@@ -294,7 +294,7 @@ fn sub_row(view: &View, row: usize, by_voltage: bool) -> f64 {
         .median(edge.saturating_sub(200), edge.max(1))
         .unwrap_or(0.0);
     // Line through the first quarter of the rise.
-    let (low, high) = (i.x[row], i.x[(row + 1).min(i.len() - 1)]);
+    let (low, high) = (i.at(row), i.at((row + 1).min(i.len() - 1)));
     let slope = if row > edge + 2 {
         (low - zero) / (row - edge) as f64
     } else {

@@ -96,7 +96,7 @@ pub(crate) fn in_view(view: &View) -> Option<Switching> {
 fn level_high(v: &Series) -> Option<f64> {
     let top = v.quantile(0, v.len(), 0.98)?;
     let low = v.quantile(0, v.len(), 0.02)?;
-    let upper = v.x.iter().copied().filter(|&x| x > low + 0.8 * (top - low));
+    let upper = v.x().iter().filter(|&x| x > low + 0.8 * (top - low));
     median_of(upper)
 }
 
@@ -107,8 +107,8 @@ fn idle_voltage(view: &View, high_v: f64, low_v: f64, duty: f64) -> Option<f64> 
     let limit = floor + (4.0 * i.sigma).max(0.03 * (top - floor));
     let span = high_v - low_v;
     let idle = (0..v.len())
-        .filter(|&k| i.x[k] < limit && v.x[k] < high_v - 0.1 * span)
-        .map(|k| v.x[k]);
+        .filter(|&k| i.at(k) < limit && v.at(k) < high_v - 0.1 * span)
+        .map(|k| v.at(k));
     // A triangle spends a share of its falling time near its lowest level that its height gives; resting current more.
     let falling = (1.0 - duty).max(0.0) * (limit - floor) / (top - floor).max(f64::MIN_POSITIVE);
     if (idle.clone().count() as f64) < (0.08 + 2.0 * falling) * v.len() as f64 {

@@ -40,7 +40,7 @@ fn fall(view: &View, first: usize, end: usize, head: usize) -> Option<(usize, us
             .max(6.0 * v.sigma)
             .max(0.05 * level.abs());
         // Ringing at the first parting of the contacts belongs to the arc, so one row outside is enough.
-        (first + head / 2..end).find(|&k| (v.x[k] - level).abs() > band)
+        (first + head / 2..end).find(|&k| (v.at(k) - level).abs() > band)
     });
     let Some(i) = &view.i else {
         let off = by_voltage?;
@@ -96,7 +96,7 @@ fn quiet_after(view: &View, gone: usize, end: usize) -> usize {
         quiet = quiet.max(
             (gone..tail)
                 .rev()
-                .find(|&k| (v.x[k] - level).abs() > band)
+                .find(|&k| (v.at(k) - level).abs() > band)
                 .map_or(gone, |k| k + 3),
         );
     }

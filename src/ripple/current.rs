@@ -82,8 +82,9 @@ pub fn analyse_current(
     options: &RippleOptions,
 ) -> Result<CurrentRipple, Unreadable> {
     let mut remarks = Vec::new();
-    let (time, current) = usable(time_s, current_a, options, &mut remarks)?;
-    let (time, current) = averaged(&time, &current, &mut remarks);
+    let rows = usable(time_s.into(), current_a.into(), options, &mut remarks)?;
+    let (time, current) = rows.both();
+    let (time, current) = averaged(time, current, &mut remarks);
     let interval_s = interval(&time);
     let smooth = Smooth::fit(&time, &current, SMOOTH_ORDER).ok_or(Unreadable::Singular {
         terms: SMOOTH_ORDER + 1,

@@ -32,7 +32,7 @@ impl RippleOptions {
     /// Options for the open stretch of a capture. `segments`: as counted by a person; `zero_v`: standard uncertainty of the
     /// channel's zero in V, used where the capture itself shows no rest.
     pub fn for_stretch(
-        stretch: &OpenStretch,
+        stretch: &OpenStretch<'_>,
         segments: Option<u32>,
         zero_v: Option<f64>,
     ) -> RippleOptions {
@@ -44,7 +44,7 @@ impl RippleOptions {
                 None => zero_v,
             },
             quantisation_step: stretch.quantisation_step_v,
-            clipped: Some(stretch.clipped.clone()),
+            clipped: (!stretch.clipped.is_empty()).then(|| stretch.clipped.clone()),
             ..RippleOptions::default()
         }
     }

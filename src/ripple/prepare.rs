@@ -1,7 +1,8 @@
 //! A raw stretch made fit for the analysis: missing rows out, polarity positive, cut before standstill, smooth part fitted.
 
 use super::{RippleOptions, Unreadable, smooth::Smooth, words};
-use std::borrow::Cow;
+use crate::events::RowTimes;
+use crate::stats::turned::Turned;
 
 /// Fewer samples than this cannot carry a spectrum and a smooth part.
 pub(super) const LEAST_SAMPLES: usize = 256;
@@ -24,19 +25,32 @@ pub(super) struct Prepared {
     pub remarks: Vec<String>,
 }
 
-/// Times and values, borrowed where nothing was taken out.
-pub(super) type Rows<'a> = (Cow<'a, [f64]>, Cow<'a, [f64]>);
+/// Times and values, copied only where something was taken out.
+pub(super) struct Rows<'a> {
+    time: RowTimes<'a>,
+    values: Turned<'a>,
+    left: Option<(Vec<f64>, Vec<f64>)>,
+}
+
+impl Rows<'_> {
+    pub fn both(&self) -> (RowTimes<'_>, Turned<'_>) {
+        match &self.left {
+            Some((times, values)) => (times.into(), values.into()),
+            None => (self.time, self.values),
+        }
+    }
+}
 
 /// Times and values without missing and clipped rows; those of a whole record are not copied.
 pub(super) fn usable<'a>(
-    time_s: &'a [f64],
-    values: &'a [f64],
+    time: RowTimes<'a>,
+    values: Turned<'a>,
     options: &RippleOptions,
     remarks: &mut Vec<String>,
 ) -> Result<Rows<'a>, Unreadable> {
-    if time_s.len() != values.len() {
+    if time.len() != values.len() {
         return Err(Unreadable::Lengths {
-            times: time_s.len(),
+            times: time.len(),
             values: values.len(),
         });
     }
@@ -61,14 +75,11 @@ pub(super) fn usable<'a>(
             expected: "an even number of field poles, 2 or more",
         });
     }
-    if let Some(row) = time_s
-        .windows(2)
-        .position(|w| w[1].partial_cmp(&w[0]) != Some(std::cmp::Ordering::Greater))
-    {
+    if let Some(row) = time.first_not_later() {
         return Err(Unreadable::TimeOrder {
-            row: row + 1,
-            before_s: time_s[row],
-            after_s: time_s[row + 1],
+            row,
+            before_s: time.at(row - 1),
+            after_s: time.at(row),
         });
     }
     let is_clipped = |row: usize| {
@@ -89,40 +100,46 @@ pub(super) fn usable<'a>(
     if clipped > 0 {
         remarks.push(words::clipped(clipped, values.len()));
     }
-    let is_kept = |row: usize| values[row].is_finite() && !is_clipped(row);
-    let (times, kept): (Cow<[f64]>, Cow<[f64]>) = if (0..values.len()).all(is_kept) {
-        (time_s.into(), values.into())
-    } else {
+    let is_kept = |row: usize| values.at(row).is_finite() && !is_clipped(row);
+    let whole = (0..values.len()).all(is_kept);
+    let left = (!whole).then(|| {
         let rows = (0..values.len()).filter(|row| is_kept(*row));
-        let (times, kept): (Vec<f64>, Vec<f64>) =
-            rows.map(|row| (time_s[row], values[row])).unzip();
-        (times.into(), kept.into())
-    };
-    let missing = values.len() - kept.len() - clipped;
+        rows.map(|row| (time.at(row), values.at(row))).unzip()
+    });
+    let rows = Rows { time, values, left };
+    let kept = rows.both().1.len();
+    let missing = values.len() - kept - clipped;
     if missing > 0 {
         remarks.push(words::missing(missing, values.len()));
     }
-    if kept.len() < LEAST_SAMPLES {
+    if kept < LEAST_SAMPLES {
         return Err(Unreadable::TooShort {
-            samples: kept.len(),
+            samples: kept,
             needed: LEAST_SAMPLES,
         });
     }
-    Ok((times, kept))
+    Ok(rows)
 }
 
 /// Averages neighbours until at most [`MOST_SAMPLES`] are left.
 pub(super) fn averaged(
-    time_s: &[f64],
-    values: &[f64],
+    time: RowTimes,
+    values: Turned,
     remarks: &mut Vec<String>,
 ) -> (Vec<f64>, Vec<f64>) {
-    let group = time_s.len().div_ceil(MOST_SAMPLES);
+    let group = time.len().div_ceil(MOST_SAMPLES);
     if group <= 1 {
-        return (time_s.to_vec(), values.to_vec());
+        return (time.iter().collect(), values.iter().collect());
     }
-    remarks.push(words::averaged(group, time_s.len()));
-    (means_of(group, time_s), means_of(group, values))
+    remarks.push(words::averaged(group, time.len()));
+    let groups = || (0..time.len() / group).map(|k| k * group..(k + 1) * group);
+    let mean = |sum: f64| sum / group as f64;
+    (
+        groups().map(|g| mean(time.slice(g).iter().sum())).collect(),
+        groups()
+            .map(|g| mean(values.slice(g).iter().sum()))
+            .collect(),
+    )
 }
 
 /// Means of `group` neighbours each; what is left over at the end is dropped.
@@ -141,13 +158,14 @@ pub(super) fn interval(time_s: &[f64]) -> f64 {
 
 /// Prepares an open-terminal stretch.
 pub(super) fn prepare(
-    time_s: &[f64],
-    voltage_v: &[f64],
+    time: RowTimes,
+    voltage: Turned,
     options: &RippleOptions,
 ) -> Result<Prepared, Unreadable> {
     let mut remarks = Vec::new();
-    let (time, mut voltage) = usable(time_s, voltage_v, options, &mut remarks)?;
-    let blocks = Blocks::of(&time, &voltage);
+    let rows = usable(time, voltage, options, &mut remarks)?;
+    let (time, mut voltage) = rows.both();
+    let blocks = Blocks::of(time, voltage);
     let noise = blocks.noise;
     let start = blocks.start();
     let (lowest, highest) = blocks
@@ -180,7 +198,7 @@ pub(super) fn prepare(
     let sign = start.signum();
     if sign < 0.0 {
         remarks.push(words::reversed(start));
-        voltage.to_mut().iter_mut().for_each(|v| *v = -*v);
+        voltage = voltage.negated();
     }
     let levels: Vec<f64> = blocks.level.iter().map(|v| v * sign).collect();
     let start = start * sign;
@@ -202,7 +220,7 @@ pub(super) fn prepare(
             .unwrap_or(0.03 * start),
     );
     if let Some((first_block, level)) = standstill {
-        let at = time[first_block * blocks.samples];
+        let at = time.at(first_block * blocks.samples);
         let rows = time.len() - first_block * blocks.samples;
         remarks.push(words::standstill(at, rows));
         if options.zero_offset_standard_uncertainty.is_none() {
@@ -217,9 +235,9 @@ pub(super) fn prepare(
     } else if options.zero_offset_standard_uncertainty.is_none() {
         remarks.push(words::zero_unknown(zero_prior_v.1));
     }
-    let standstill_s = standstill.map(|(block, _)| time[block * blocks.samples]);
+    let standstill_s = standstill.map(|(block, _)| time.at(block * blocks.samples));
 
-    let (time, voltage) = (&time[..end], &voltage[..end]);
+    let (time, voltage) = (time.slice(0..end), voltage.slice(0..end));
     if time.len() < LEAST_SAMPLES {
         return Err(Unreadable::TooShort {
             samples: time.len(),
@@ -227,7 +245,7 @@ pub(super) fn prepare(
         });
     }
     let quarter = |k: usize| {
-        let part = &voltage[k * voltage.len() / 4..(k + 1) * voltage.len() / 4];
+        let part = voltage.slice(k * voltage.len() / 4..(k + 1) * voltage.len() / 4);
         part.iter().sum::<f64>() / part.len() as f64
     };
     let quarters_v = [0, 1, 2, 3].map(quarter);
@@ -263,14 +281,20 @@ struct Blocks {
 }
 
 impl Blocks {
-    fn of(time: &[f64], values: &[f64]) -> Blocks {
+    fn of(time: RowTimes, values: Turned) -> Blocks {
         let samples = (values.len() / 100).max(8);
         let (mut level, mut spreads) = (Vec::new(), Vec::new());
-        for (t, v) in time.chunks_exact(samples).zip(values.chunks_exact(samples)) {
+        let (mut t, mut v) = (Vec::new(), Vec::new());
+        for block in (0..values.len() / samples).map(|k| k * samples..(k + 1) * samples) {
+            // Gone through twice: put down once, a block at a time.
+            t.clear();
+            t.extend(time.slice(block.clone()).iter());
+            v.clear();
+            v.extend(values.slice(block).iter());
             let n = samples as f64;
             let (mt, mv) = (t.iter().sum::<f64>() / n, v.iter().sum::<f64>() / n);
             let (mut tt, mut tv, mut vv) = (0.0, 0.0, 0.0);
-            for (t, v) in t.iter().zip(v) {
+            for (t, v) in t.iter().zip(&v) {
                 tt += (t - mt).powi(2);
                 tv += (t - mt) * (v - mv);
                 vv += (v - mv).powi(2);

@@ -10,6 +10,8 @@ use super::{
     sort_lines::{Search, Spectrum, angle_spectrum},
     words,
 };
+use crate::events::RowTimes;
+use crate::stats::turned::Turned;
 use std::{collections::BTreeMap, f64::consts::PI};
 
 /// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
@@ -44,13 +46,20 @@ pub fn analyse_run_down(
     analyse_run_down_at(&time, voltage_v, options)
 }
 
-/// The same with every sample's time listed, s, strictly increasing.
-pub fn analyse_run_down_at(
-    time_s: &[f64],
-    voltage_v: &[f64],
+/// The same with every sample's time, s, strictly increasing. Both may be listed, or views of a capture as an open stretch has them.
+pub fn analyse_run_down_at<'a, T: ?Sized, V: ?Sized>(
+    time_s: &'a T,
+    voltage_v: &'a V,
     options: &RippleOptions,
-) -> Result<RippleResult, Unreadable> {
-    let mut prepared = prepare(time_s, voltage_v, options)?;
+) -> Result<RippleResult, Unreadable>
+where
+    RowTimes<'a>: From<&'a T>,
+    Turned<'a>: From<&'a V>,
+{
+    analyse(prepare(time_s.into(), voltage_v.into(), options)?, options)
+}
+
+fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResult, Unreadable> {
     let mut remarks = std::mem::take(&mut prepared.remarks);
     let smooth_v = prepared.smooth.values(&prepared.time_s);
     let x_v_s = prepared.smooth.integrals(&prepared.time_s);

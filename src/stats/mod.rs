@@ -12,6 +12,7 @@
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`binomial`]: interval for a proportion, such as a measured coverage.
 //! * [`truncated`]: a normal that cannot be negative.
+//! * [`turned`]: a column counted from another zero and perhaps turned over, without a copy.
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 
 pub mod autocovariance;
@@ -26,6 +27,7 @@ pub mod quantiles;
 pub mod robust;
 pub mod rounding;
 pub mod truncated;
+pub mod turned;
 pub mod whiteness;
 
 /// What a statistic cannot be computed from.
