@@ -29,6 +29,7 @@ mod shape;
 mod standstill;
 mod start;
 mod switching;
+mod top_codes;
 mod turnoff;
 mod view;
 
