@@ -54,6 +54,7 @@ impl CaptureModel {
         steps: &mut u64,
     ) -> Option<Prediction<S>> {
         use direction as d;
+        let bins: usize = self.legs.iter().map(|leg| leg.bins.len()).sum();
         let variable = |direction, lane| S::in_lane(self.local(x, direction), lane);
         let mut follower = Follower {
             model: self,
@@ -76,7 +77,7 @@ impl CaptureModel {
             passed_v_s: 0.0,
             last_voltage: 0.0,
             out: Prediction {
-                rows: Vec::new(),
+                rows: Vec::with_capacity(bins + 2 * self.legs.len()),
                 slopes: Vec::new(),
                 angles: vec![Vec::new(); self.legs.len()],
                 running_emf: None,
