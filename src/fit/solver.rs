@@ -269,19 +269,19 @@ fn run<P: LeastSquares>(
     let normal_evaluations = count(NORMAL_COUNT);
     let evaluations = count(COST_COUNT) + normal_evaluations;
     let iterations = usize::try_from(result.state.get_iter()).unwrap_or(usize::MAX);
-    let (x, equations, reason, active, second_order) = result
+    let end = result
         .solver
         .finish()
         .ok_or_else(|| SolverError::Engine("no point was reached".into()))?;
     Ok(Solution {
-        x,
-        equations,
+        x: end.x,
+        equations: end.equations,
         iterations,
         evaluations,
         normal_evaluations,
-        reason,
-        active,
-        second_order,
+        reason: end.reason,
+        active: end.active,
+        second_order: end.second_order,
     })
 }
 

@@ -104,25 +104,28 @@ pub(super) struct LevenbergMarquardt {
     reason: Option<StopReason>,
 }
 
-type Finish = (
-    DVector<f64>,
-    NormalEquations,
-    StopReason,
-    Vec<bool>,
-    SecondOrder,
-);
+/// What is known at the end.
+pub(super) struct Finish {
+    pub x: DVector<f64>,
+    pub equations: NormalEquations,
+    pub reason: StopReason,
+    /// Whether each parameter sits on one of its bounds.
+    pub active: Vec<bool>,
+    pub second_order: SecondOrder,
+}
 
 impl LevenbergMarquardt {
     pub fn new(options: SolverOptions, bounds: Bounds) -> Self {
         let n = bounds.lower.len();
+        let handed_on = options.second_order.clone();
+        let mut second_order = handed_on
+            .filter(|s| s.dimension() == n)
+            .unwrap_or_else(|| SecondOrder::none(n));
+        second_order.move_on();
         LevenbergMarquardt {
             damping: options.initial_damping.clamp(LEAST_DAMPING, MOST_DAMPING),
             learns: options.second_order.is_some(),
-            second_order: options
-                .second_order
-                .clone()
-                .filter(|s| s.dimension() == n)
-                .unwrap_or_else(|| SecondOrder::none(n)),
+            second_order,
             options,
             bounds,
             point: None,
@@ -134,12 +137,18 @@ impl LevenbergMarquardt {
         }
     }
 
-    /// Parameters, equations, reason, active bounds and what was learned of the second derivatives, at the end.
+    /// The point reached; `None` where none was.
     pub fn finish(self) -> Option<Finish> {
         let point = self.point?;
         let active = self.bounds.at_bound(&point.x);
         let reason = self.reason.unwrap_or(StopReason::IterationLimit);
-        Some((point.x, point.equations, reason, active, self.second_order))
+        Some(Finish {
+            x: point.x,
+            equations: point.equations,
+            reason,
+            active,
+            second_order: self.second_order,
+        })
     }
 
     fn widen_scale(&mut self, normal: &DMatrix<f64>) {
@@ -229,6 +238,7 @@ impl LevenbergMarquardt {
         if let Some(before) = &self.point {
             small = self.step_small(&before.x, &x);
             let step = &x - &before.x;
+            self.second_order.move_on();
             if self.learns && before.decrement < NEARBY {
                 self.second_order
                     .learn(&step, &before.equations, &equations);

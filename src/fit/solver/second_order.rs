@@ -53,7 +53,6 @@ impl SecondOrder {
         before: &NormalEquations,
         after: &NormalEquations,
     ) {
-        self.risen = None;
         let y = &after.gradient - &before.gradient;
         let along = y.dot(step);
         // Which of the two told the fall of the cost better.
@@ -105,6 +104,11 @@ impl SecondOrder {
             None => more,
         });
         true
+    }
+
+    /// Another point: what refused steps have told holds no longer.
+    pub(super) fn move_on(&mut self) {
+        self.risen = None;
     }
 
     /// Steps are made without it: the paraboloid had no minimum.
