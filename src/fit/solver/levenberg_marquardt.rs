@@ -264,35 +264,30 @@ impl LevenbergMarquardt {
 
     /// A step after which the cost had risen tells how the cost bends along it; the next one is made with that.
     fn learn_from_rise(&mut self, step: &Step, rise: f64) -> bool {
-        let Some(point) = self.point.take() else {
+        let Some(point) = &self.point else {
             return false;
         };
         // A step that was shortened says little of the whole one.
         let whole = self.damping <= UNDAMPED && step.predicted > 0.45 * point.decrement.powi(2);
-        let whole = whole && self.learns && point.decrement < NEARBY;
-        let whole = whole && self.rejections[0] < MOST_LESSONS;
-        let Point {
-            x,
-            equations,
-            paraboloid,
-            ..
-        } = point;
-        let slope = equations.gradient.dot(&step.change);
-        let learned = whole
-            && self
-                .second_order
-                .learn_from_rise(&step.change, &paraboloid.normal, slope, rise);
-        self.point = Some(Point::new(
-            x,
-            equations,
-            &self.bounds,
-            &mut self.second_order,
-        ));
-        if learned {
-            self.hopeful = false;
-            self.rejections[0] += 1;
+        let near = point.decrement < NEARBY && self.rejections[0] < MOST_LESSONS;
+        if !(self.learns && whole && near) {
+            return false;
         }
-        learned
+        let slope = point.equations.gradient.dot(&step.change);
+        let normal = &point.paraboloid.normal;
+        if !self
+            .second_order
+            .learn_from_rise(&step.change, normal, slope, rise)
+        {
+            return false;
+        }
+        self.point = self
+            .point
+            .take()
+            .map(|p| Point::new(p.x, p.equations, &self.bounds, &mut self.second_order));
+        self.hopeful = false;
+        self.rejections[0] += 1;
+        true
     }
 
     fn reject(&mut self, evaluable: bool) {
