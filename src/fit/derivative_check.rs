@@ -1,11 +1,14 @@
 //! Every derivative of every predicted row against central differences.
 
 use super::layout::{Layout, Slot};
+use super::linearised::Derivatives;
+use super::profile::Linearised;
 use super::solver::LeastSquares;
 use super::{Estimate, FitOptions, estimate};
 use crate::events;
 use crate::synthetic::{Scenario, ShotKind, draw, presets};
 use nalgebra::DVector;
+use std::sync::Arc;
 
 /// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
 const AGREEMENT: f64 = 1e-4;
@@ -173,26 +176,34 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
     compared
 }
 
-/// Cost and gradient without derivatives of their own: those of the full evaluation at the minimum, and near it the same cost.
+/// Cost and gradient without derivatives of their own: those of the full evaluation at the minimum, and near it the same cost. What one side
+/// foresees of the other is met there.
 fn assert_costs_agree(found: &Estimate) {
-    let mut x = found.solution.x.clone();
+    let problem = &found.problem;
+    let minimum = &found.solution.x;
+    let kept = Derivatives::new(problem, minimum, Arc::clone(&found.predictions));
+    // In standard deviations, along which the gradient would move the estimate.
+    let covariance = found.covariance.conditional();
+    let length = |g: &DVector<f64>| g.dot(&(covariance * g)).sqrt();
+    let mut step = DVector::zeros(minimum.len());
     for off in [0.0, 1e-3] {
-        x[0] += off;
-        let full = found.problem.normal_equations(&x).unwrap();
-        let (cost, gradient) = found.problem.near_minimum(&x).unwrap();
-        let alone = found.problem.cost(&x).unwrap();
-        for cost in [cost, alone] {
+        step[0] = off;
+        let sides = problem.both_sides(minimum, &step, &kept).unwrap();
+        for (sight, x) in sides.iter().zip([minimum + &step, minimum - &step]) {
+            let full = problem.normal_equations(&x).unwrap();
+            let apart = length(&(&sight.gradient - &full.gradient));
+            let all = length(&full.gradient);
+            assert!(apart <= 1e-6 + 0.05 * all, "{apart} of {all}");
+            let alone = problem.cost(&x).unwrap();
+            assert!((alone / full.cost - 1.0).abs() < 1e-9);
+            // Foreseen, where the step was not looked at.
+            let near = if x == minimum + &step { 1e-9 } else { 1e-4 };
             assert!(
-                (cost / full.cost - 1.0).abs() < 1e-9,
-                "{cost} {}",
+                (sight.cost / full.cost - 1.0).abs() < near,
+                "{} {}",
+                sight.cost,
                 full.cost
             );
         }
-        // In standard deviations, along which the gradient would move the estimate.
-        let missed = &gradient - &full.gradient;
-        let covariance = found.covariance.conditional();
-        let apart = missed.dot(&(covariance * &missed)).sqrt();
-        let length = full.gradient.dot(&(covariance * &full.gradient)).sqrt();
-        assert!(apart <= 1e-6 + 0.05 * length, "{apart} of {length}");
     }
 }

@@ -287,7 +287,6 @@ pub fn estimate_in_stages(
     };
     lap("joint fit");
     out.problem.lift_bound();
-    out.problem.settle(&out.solution.x, &out.predictions);
     if out.converged() {
         out.left_out = left_out(&out);
         if !out.doubts.contains(&Doubt::TenTimesOff) {

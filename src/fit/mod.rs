@@ -20,6 +20,7 @@ mod layout;
 mod learned;
 mod left_out;
 mod legs;
+mod linearised;
 mod meters;
 mod monomial;
 mod operating;

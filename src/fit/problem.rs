@@ -14,13 +14,6 @@ use std::sync::{Arc, Mutex};
 /// A point and what was predicted there.
 type Looked = (DVector<f64>, Arc<Vec<Prediction>>);
 
-/// Derivatives at the minimum.
-struct AtMinimum {
-    predictions: Arc<Vec<Prediction>>,
-    /// Of the residual of each reading, by entry.
-    of_readings: Vec<Vec<(usize, f64)>>,
-}
-
 /// Everything the solver needs.
 pub struct Problem {
     pub layout: Layout,
@@ -35,8 +28,6 @@ pub struct Problem {
     limits: DVector<f64>,
     /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
     last: Mutex<Option<Looked>>,
-    /// What serves around the minimum.
-    at_minimum: Option<AtMinimum>,
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,
@@ -63,7 +54,6 @@ impl Problem {
             upper,
             limits,
             last: Mutex::new(None),
-            at_minimum: None,
             spent: AtomicU64::new(0),
             most_steps: MOST_STEPS_PER_BIN * bins,
         }
@@ -95,7 +85,7 @@ impl Problem {
     }
 
     /// Predictions of every capture without derivatives; `None` as for [`Problem::predict`].
-    fn predict_values(&self, x: &DVector<f64>) -> Option<Vec<Prediction<f64>>> {
+    pub(super) fn predict_values(&self, x: &DVector<f64>) -> Option<Vec<Prediction<f64>>> {
         if self.exhausted() {
             return None;
         }
@@ -120,25 +110,18 @@ impl Problem {
         found.into_iter().map(|(one, _)| one).collect()
     }
 
-    /// Keeps the derivatives at the minimum `x`, where `predictions` hold.
-    pub(super) fn settle(&mut self, x: &DVector<f64>, predictions: &Arc<Vec<Prediction>>) {
-        let terms = self.readings.iter().map(|r| r.evaluate(x, predictions));
-        self.at_minimum = Some(AtMinimum {
-            predictions: Arc::clone(predictions),
-            of_readings: terms
-                .map(|t| t.map_or(Vec::new(), |t| t.gradient))
-                .collect(),
-        });
-    }
-
     /// Residuals of the readings at `x`.
-    fn residuals_of_readings(&self, x: &DVector<f64>, met: &[Prediction<f64>]) -> Option<Vec<f64>> {
+    pub(super) fn residuals_of_readings(
+        &self,
+        x: &DVector<f64>,
+        met: &[Prediction<f64>],
+    ) -> Option<Vec<f64>> {
         let terms = self.readings.iter().map(|r| r.evaluate(x, met));
         terms.map(|t| Some(t?.residual)).collect()
     }
 
     /// Adds what the priors give at `x` to a cost and a gradient.
-    fn add_priors(&self, x: &DVector<f64>, cost: &mut f64, gradient: &mut DVector<f64>) {
+    pub(super) fn add_priors(&self, x: &DVector<f64>, cost: &mut f64, gradient: &mut DVector<f64>) {
         for (k, parameter) in self.layout.parameters.iter().enumerate() {
             if let Some((mean, sd)) = parameter.prior {
                 let z = (x[k] - mean) / sd;
@@ -184,6 +167,35 @@ impl Problem {
         let mut out = self.nothing();
         scatter(prediction, deviations, &mut out);
         out
+    }
+
+    /// Cost, gradient and Gauss-Newton matrix at `x`, where `predictions` hold; `None` where the cost is beyond what a number holds.
+    pub(super) fn equations_of(
+        &self,
+        x: &DVector<f64>,
+        predictions: &[Prediction],
+    ) -> Option<NormalEquations> {
+        let mut out = self.nothing();
+        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
+            scatter(prediction, deviations, &mut out);
+        }
+        for reading in &self.readings {
+            let term = reading.evaluate(x, predictions)?;
+            out.cost += 0.5 * term.residual * term.residual;
+            for &(a, ga) in &term.gradient {
+                out.gradient[a] += ga * term.residual;
+                for &(b, gb) in &term.gradient {
+                    out.normal[(a, b)] += ga * gb;
+                }
+            }
+        }
+        for (k, parameter) in self.layout.parameters.iter().enumerate() {
+            if let Some((_, sd)) = parameter.prior {
+                out.normal[(k, k)] += 1.0 / (sd * sd);
+            }
+        }
+        self.add_priors(x, &mut out.cost, &mut out.gradient);
+        out.cost.is_finite().then_some(out)
     }
 
     fn nothing(&self) -> NormalEquations {
@@ -328,63 +340,8 @@ impl LeastSquares for Problem {
         cost.is_finite().then_some(cost)
     }
 
-    fn near_minimum(&self, x: &DVector<f64>) -> Option<(f64, DVector<f64>)> {
-        let Some(at_minimum) = &self.at_minimum else {
-            return self.normal_equations(x).map(|e| (e.cost, e.gradient));
-        };
-        let predictions = self.predict_values(x)?;
-        let (mut cost, mut gradient) = (0.0, DVector::zeros(self.layout.len()));
-        self.add_priors(x, &mut cost, &mut gradient);
-        let residuals = self.residuals_of_readings(x, &predictions)?;
-        for (residual, slopes) in residuals.iter().zip(&at_minimum.of_readings) {
-            cost += 0.5 * residual * residual;
-            for &(entry, slope) in slopes {
-                gradient[entry] += residual * slope;
-            }
-        }
-        let both = predictions.iter().zip(at_minimum.predictions.iter());
-        for ((values, derivatives), deviations) in both.zip(&self.deviations) {
-            let mut lanes = [0.0; LANES];
-            let rows = values.rows.iter().zip(&derivatives.rows);
-            for ((row, there), sd) in rows.zip(deviations) {
-                let residual = (row.predicted - row.recorded) / sd;
-                cost += 0.5 * residual * residual;
-                for (sum, slope) in lanes.iter_mut().zip(&there.predicted.gradient) {
-                    *sum += residual / sd * slope;
-                }
-            }
-            for (sum, links) in lanes.iter().zip(&derivatives.slopes) {
-                for &(entry, factor) in links {
-                    gradient[entry] += factor * sum;
-                }
-            }
-        }
-        cost.is_finite().then_some((cost, gradient))
-    }
-
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
-        let mut out = self.nothing();
-        let predictions = self.predict(x)?;
-        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
-            scatter(prediction, deviations, &mut out);
-        }
-        for reading in &self.readings {
-            let term = reading.evaluate(x, &predictions)?;
-            out.cost += 0.5 * term.residual * term.residual;
-            for &(a, ga) in &term.gradient {
-                out.gradient[a] += ga * term.residual;
-                for &(b, gb) in &term.gradient {
-                    out.normal[(a, b)] += ga * gb;
-                }
-            }
-        }
-        for (k, parameter) in self.layout.parameters.iter().enumerate() {
-            if let Some((_, sd)) = parameter.prior {
-                out.normal[(k, k)] += 1.0 / (sd * sd);
-            }
-        }
-        self.add_priors(x, &mut out.cost, &mut out.gradient);
-        out.cost.is_finite().then_some(out)
+        self.equations_of(x, &self.predict(x)?)
     }
 
     fn lower_bounds(&self) -> Option<&DVector<f64>> {

@@ -21,6 +21,7 @@ mod second_order;
 mod step;
 
 pub use second_order::SecondOrder;
+pub(super) use step::solve_over;
 
 use argmin::core::observers::{Observe, ObserverMode};
 use argmin::core::{Executor, KV, State};
@@ -49,12 +50,6 @@ pub trait LeastSquares {
 
     /// Cost, gradient and Gauss-Newton matrix at `x`; `None` as for [`cost`](Self::cost).
     fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations>;
-
-    /// Cost and gradient near the minimum; the gradient may be made of the derivatives at the minimum, which is enough to tell what is
-    /// left to gain. `None` as for [`cost`](Self::cost).
-    fn near_minimum(&self, x: &DVector<f64>) -> Option<(f64, DVector<f64>)> {
-        self.normal_equations(x).map(|e| (e.cost, e.gradient))
-    }
 
     /// Lower bounds, length n, −∞ where there is none.
     fn lower_bounds(&self) -> Option<&DVector<f64>> {

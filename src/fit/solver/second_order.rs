@@ -22,7 +22,7 @@ pub struct SecondOrder {
 
 impl SecondOrder {
     /// Nothing learned yet of a problem of n parameters.
-    pub(super) fn none(n: usize) -> Self {
+    pub(in crate::fit) fn none(n: usize) -> Self {
         SecondOrder {
             matrix: DMatrix::zeros(n, n),
             trusted: false,
@@ -35,7 +35,7 @@ impl SecondOrder {
     }
 
     /// The local paraboloid: cost, gradient and the matrix that steps are made with.
-    pub(super) fn paraboloid(&self, equations: &NormalEquations) -> NormalEquations {
+    pub(in crate::fit) fn paraboloid(&self, equations: &NormalEquations) -> NormalEquations {
         let mut out = equations.clone();
         if self.trusted {
             out.normal += &self.matrix;
@@ -47,7 +47,7 @@ impl SecondOrder {
     }
 
     /// Learns from an accepted step.
-    pub(super) fn learn(
+    pub(in crate::fit) fn learn(
         &mut self,
         step: &DVector<f64>,
         before: &NormalEquations,
@@ -112,7 +112,7 @@ impl SecondOrder {
     }
 
     /// Steps are made without it: the paraboloid had no minimum.
-    pub(super) fn distrust(&mut self) {
+    pub(in crate::fit) fn distrust(&mut self) {
         self.trusted = false;
         self.risen = None;
     }

@@ -157,6 +157,20 @@ pub(super) fn has_minimum(equations: &NormalEquations, free: &[usize]) -> bool {
         && solve_scaled(&equations.normal, &equations.gradient, free, &scale, 1e-12).is_some()
 }
 
+/// Solves `N p = right` over `free`, zero elsewhere; `None` where N is not positive definite there.
+pub(in crate::fit) fn solve_over(
+    normal: &DMatrix<f64>,
+    right: &DVector<f64>,
+    free: &[usize],
+) -> Option<DVector<f64>> {
+    let solved = solve_scaled(normal, right, free, &normal.diagonal(), 0.0)?;
+    let mut out = DVector::zeros(right.len());
+    for (&k, value) in free.iter().zip(solved.iter()) {
+        out[k] = -value;
+    }
+    Some(out)
+}
+
 /// Solves `(N + λ diag(scale)) p = −g` over `free` in the coordinates `u = √scale · p`, where the matrix has a
 /// diagonal near one whatever the units.
 fn solve_scaled(
