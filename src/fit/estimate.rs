@@ -187,7 +187,13 @@ pub fn estimate_in_stages(
     }
     let mut problem = Problem::new(layout, models, terms);
     problem.clock_relative_sd = clock(bench);
+    // First the plain motor, then the terms that bend it.
     let mut x = problem.layout.start();
+    let optional = terms::optional_entries(&problem.layout);
+    for &entry in &optional {
+        problem.freeze(entry, x[entry]);
+    }
+    problem.set_eddy(false);
     let start = problem
         .predict(&x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
@@ -200,12 +206,6 @@ pub fn estimate_in_stages(
     for (k, prediction) in start.iter().enumerate() {
         problem.deviations[k] = first_deviations(&prediction.rows);
     }
-    // First the plain motor, then the terms that bend it.
-    let optional = terms::optional_entries(&problem.layout);
-    for &entry in &optional {
-        problem.freeze(entry, x[entry]);
-    }
-    problem.set_eddy(false);
     x = solve(&problem, &x, 60, ROUGH, FAR, None)?.x;
     reweigh(&mut problem, bench, &x);
     let nothing = SecondOrder::default();

@@ -64,14 +64,17 @@ pub fn decide(
             .as_ref()
             .map_or(f64::INFINITY, |m| m[(entry, entry)].max(0.0).sqrt());
         let distance = solution.x[entry] / sd;
+        // Where the others go when this one goes to zero, to first order.
+        let mut without_x = solution.x.clone();
+        if let Some(inverse) = inverse.as_ref().filter(|m| m[(entry, entry)] > 0.0) {
+            without_x -= inverse.column(entry) * (solution.x[entry] / inverse[(entry, entry)]);
+        }
+        without_x[entry] = 0.0;
         if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
-            // Where the others go when this one goes to zero, to first order.
-            let gone = solution.x[entry] / inverse[(entry, entry)];
-            let without = &solution.x - inverse.column(entry) * gone;
             let effect = if distance > STRAIGHT {
                 "the others would follow farther than the model is straight".into()
             } else {
-                effect(&problem.layout, &solution.x, &without, inverse)
+                effect(&problem.layout, &solution.x, &without_x, inverse)
             };
             out.push(TermDecision {
                 name,
@@ -81,8 +84,6 @@ pub fn decide(
             });
             continue;
         }
-        let mut without_x = solution.x.clone();
-        without_x[entry] = 0.0;
         problem.freeze(entry, 0.0);
         let without = solve(
             problem,
