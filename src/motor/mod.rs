@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of files, captures or terminals. See `docs/theory.md` for the equations with their sources.
 
+mod apart;
 mod bent_slopes;
 mod differentiated;
 pub mod dual;

@@ -20,6 +20,8 @@
 // Indices are the powers of `A` and the characteristic coefficients of the formulas.
 #![allow(clippy::needless_range_loop)]
 
+use super::apart;
+
 /// Coefficients of φ₁ and φ₂ as polynomials in `A`, with partial derivatives.
 #[derive(Clone, Copy, Debug)]
 pub struct Propagator<const M: usize> {
@@ -142,9 +144,36 @@ fn unscaled<const M: usize>(e: &Element<M>, powers: &[f64; PLACES]) -> ([f64; M]
 }
 
 impl<const M: usize> Propagator<M> {
+    /// φ₁ to φ₃ for the matrix with `A^M = Σ characteristic[j] A^j` (so for M = 2 `characteristic = [−det, trace]`).
     #[inline(always)]
-    /// φ₁ and φ₂ for the matrix with `A^M = Σ characteristic[j] A^j` (so for M = 2 `characteristic = [−det, trace]`).
     pub fn new(characteristic: [f64; M]) -> Self {
+        let p = |k: usize| characteristic[k];
+        let found = match M {
+            1 => Some(apart::of_number([p(0)]).resized()),
+            2 => apart::of_two([p(0), p(1)]).map(|found| found.resized()),
+            _ => apart::of_three([p(0), p(1), p(2)]).map(|found| found.resized()),
+        };
+        found.unwrap_or_else(|| Propagator::by_squaring(characteristic))
+    }
+
+    /// The same for `K` components, which are as many: a way to say so to the compiler.
+    #[inline(always)]
+    fn resized<const K: usize>(&self) -> Propagator<K> {
+        let one = |c: &[f64; M]| std::array::from_fn(|k| c[k]);
+        let all = |d: &[[f64; M]; M]| std::array::from_fn(|k| one(&d[k]));
+        Propagator {
+            phi1: one(&self.phi1),
+            phi1_partial: all(&self.phi1_partial),
+            phi2: one(&self.phi2),
+            phi2_partial: all(&self.phi2_partial),
+            phi3: one(&self.phi3),
+            phi3_partial: all(&self.phi3_partial),
+        }
+    }
+
+    /// The same by a Taylor series with scaling and squaring, whatever the eigenvalues are.
+    #[inline(always)]
+    pub(super) fn by_squaring(characteristic: [f64; M]) -> Self {
         // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound).
         let radius = characteristic
             .iter()
