@@ -72,13 +72,12 @@ fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResu
         code_step_v: options.quantisation_step,
         false_alarm_rate: options.false_alarm_rate,
     };
-    let full: Vec<f64> = prepared
+    let mut rough: Vec<f64> = prepared
         .voltage_v
         .iter()
         .zip(&smooth_v)
         .map(|(v, s)| v - s)
         .collect();
-    let mut rough = full.clone();
     let mut foreign = Vec::new();
     let seen = search.strongest_angle_line(&mut rough, &mut foreign);
     let Some(seen) = seen else {
@@ -219,7 +218,7 @@ fn without_line(
         .map(|(x, t)| x - zero * (t - prepared.time_s[0]))
         .collect();
     let spectrum = angle_spectrum(rough, &emf, &x, prepared.interval_s, 1.0);
-    let report = report(&spectrum, options.false_alarm_rate, Vec::new());
+    let report = report(spectrum, options.false_alarm_rate, Vec::new());
     words::no_line(&mut remarks, options.false_alarm_rate, &report, &foreign);
     RippleResult {
         line: None,
@@ -309,17 +308,20 @@ fn spectrum_for_report(
         lines.sort_by(|a, b| a.0.total_cmp(&b.0));
         lines
     });
-    report(&spectrum, options.false_alarm_rate, comb)
+    report(spectrum, options.false_alarm_rate, comb)
 }
 
-fn report(spectrum: &Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
-    let bins = spectrum.power.len();
+fn report(spectrum: Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
     let amplitude = |power: f64| power.sqrt() / spectrum.gain;
+    let noise = spectrum.floor.means_and_thresholds(rate);
+    let (floor, threshold) = noise.map(|(m, t)| (amplitude(m), amplitude(t))).unzip();
     RippleSpectrum {
-        frequency_cycles_per_v_s: (0..bins).map(|k| k as f64 * spectrum.step).collect(),
-        relative_amplitude: spectrum.power.iter().map(|p| amplitude(*p)).collect(),
-        floor: spectrum.floor.mean.iter().map(|p| amplitude(*p)).collect(),
-        threshold: spectrum.floor.thresholds(rate).map(amplitude).collect(),
+        frequency_cycles_per_v_s: (0..spectrum.power.len())
+            .map(|k| k as f64 * spectrum.step)
+            .collect(),
+        relative_amplitude: spectrum.power.into_iter().map(amplitude).collect(),
+        floor,
+        threshold,
         comb,
     }
 }

@@ -56,7 +56,7 @@ impl Spectrum {
     pub fn signal_to_noise(&self, bin: usize) -> f64 {
         self.power
             .get(bin)
-            .map_or(0.0, |p| p / self.floor.mean[bin])
+            .map_or(0.0, |p| p / self.floor.mean(bin))
     }
 
     /// Frequency of a peak by a parabola through the logarithms about `bin`.
@@ -156,15 +156,19 @@ pub(super) fn weighted_power(
     let first = place[0];
     let span = place[place.len() - 1] - first;
     let mut gain = 0.0;
-    let shifted: Vec<f64> = place.iter().map(|p| p - first).collect();
-    let data: Vec<f64> = (0..rough.len())
-        .map(|i| {
-            let w = Window::Hann.at(shifted[i] / span) * weight[i];
-            gain += w * weight[i];
-            rough[i] * w
-        })
-        .collect();
-    (powers(&shifted, &data, step, bins), gain / 2.0)
+    let data = |row: usize, block: &mut [f64]| {
+        let rows = row..row + block.len();
+        let (place, weight) = (&place[rows.clone()], &weight[rows.clone()]);
+        for (i, value) in block.iter_mut().enumerate() {
+            *value = Window::Hann.at((place[i] - first) / span) * weight[i];
+        }
+        for ((value, weight), rough) in block.iter_mut().zip(weight).zip(&rough[rows]) {
+            gain += *value * weight;
+            *value *= rough;
+        }
+    };
+    let powers = powers(place, first, data, step, bins);
+    (powers, gain / 2.0)
 }
 
 /// What is searched.
