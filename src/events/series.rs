@@ -200,8 +200,8 @@ impl<'a> Series<'a> {
             return self.sigma;
         };
         let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-        let deviations: Vec<f64> = rows.strided(stride).map(|v| (v - middle).abs()).collect();
-        let mad = quantile(&deviations, 0.5).unwrap_or(0.0);
+        let mut deviations: Vec<f64> = rows.strided(stride).map(|v| (v - middle).abs()).collect();
+        let mad = quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0);
         (1.4826 * mad).max(0.4 * self.step)
     }
 
@@ -259,9 +259,13 @@ pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
 
 /// The same of a column that may be turned over.
 pub(crate) fn quantile_of(rows: Turned, q: f64) -> Option<f64> {
-    let mut kept = looked_at(rows);
-    let place = place_of(q, kept.len())?;
-    let (_, value, _) = kept.select_nth_unstable_by(place, f64::total_cmp);
+    quantile_in_place(&mut looked_at(rows), q)
+}
+
+/// The same of all numbers, which change places.
+fn quantile_in_place(numbers: &mut [f64], q: f64) -> Option<f64> {
+    let place = place_of(q, numbers.len())?;
+    let (_, value, _) = numbers.select_nth_unstable_by(place, f64::total_cmp);
     Some(*value)
 }
 
@@ -281,12 +285,12 @@ fn place_of(q: f64, count: usize) -> Option<usize> {
 fn difference_noise(x: &[f64]) -> f64 {
     let pairs = x.len().saturating_sub(1);
     let stride = pairs.div_ceil(STATISTIC_ROWS).max(1);
-    let differences: Vec<f64> = (0..pairs)
+    let mut differences: Vec<f64> = (0..pairs)
         .step_by(stride)
         .map(|k| (x[k + 1] - x[k]).abs())
         .collect();
-    let typical = quantile(&differences, 0.5).unwrap_or(0.0);
-    let largest = quantile(&differences, 1.0).unwrap_or(0.0);
+    let typical = quantile_in_place(&mut differences, 0.5).unwrap_or(0.0);
+    let largest = quantile_in_place(&mut differences, 1.0).unwrap_or(0.0);
     (typical / (0.674_489_75 * std::f64::consts::SQRT_2)).max(1e-6 * largest)
 }
 

@@ -28,7 +28,8 @@ thread_local! {
     });
 }
 
-/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and memory that the system need not clear again.
+/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and, until [`let_go`], memory that the system
+/// need not clear again.
 struct Workspace {
     planner: FftPlanner<f64>,
     /// Two neighbouring cells of the grid each.
@@ -36,33 +37,41 @@ struct Workspace {
     scratch: Vec<Complex64>,
 }
 
+/// Gives back the memory of this thread's spectra, some megabytes, where no other follows soon.
+pub(super) fn let_go() {
+    WORKSPACE.with_borrow_mut(|work| {
+        work.cells = Vec::new();
+        work.scratch = Vec::new();
+    });
+}
+
 /// Transform of the values at the places `x` (unit u), at `k·frequency_step` (cycles per u), `k = 0 .. bins`.
 /// `values` is as long as `x`; places may lie anywhere as the transform is periodic in `1/frequency_step`.
 pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<Complex64> {
-    let copy = |first: usize, block: &mut [f64]| {
-        block.copy_from_slice(&values[first..first + block.len()]);
+    let samples = |first: usize, places: &mut [f64], block: &mut [f64]| {
+        let rows = first..first + block.len();
+        places.copy_from_slice(&x[rows.clone()]);
+        block.copy_from_slice(&values[rows]);
     };
-    transform_into(x, 0.0, copy, frequency_step, bins, |value| value)
+    transform_into(x.len(), samples, frequency_step, bins, |value| value)
 }
 
-/// Squared magnitudes of the transform at the places `x - origin`. `values` writes those from a row on into a block, which is
-/// asked for once, so that they need not be laid down in full.
+/// Squared magnitudes of the transform. `samples` puts down the places and the values of the rows from one on, each once and in
+/// order, so that neither need be laid down in full.
 pub(super) fn powers(
-    x: &[f64],
-    origin: f64,
-    values: impl FnMut(usize, &mut [f64]),
+    rows: usize,
+    samples: impl FnMut(usize, &mut [f64], &mut [f64]),
     frequency_step: f64,
     bins: usize,
 ) -> Vec<f64> {
-    transform_into(x, origin, values, frequency_step, bins, |value| {
+    transform_into(rows, samples, frequency_step, bins, |value| {
         value.norm_sqr()
     })
 }
 
 fn transform_into<T>(
-    x: &[f64],
-    origin: f64,
-    values: impl FnMut(usize, &mut [f64]),
+    rows: usize,
+    samples: impl FnMut(usize, &mut [f64], &mut [f64]),
     frequency_step: f64,
     bins: usize,
     keep: impl Fn(Complex64) -> T,
@@ -76,7 +85,7 @@ fn transform_into<T>(
         work.cells
             .resize(half_grid + WIDTH / 2, Complex64::default());
         let cells = bytemuck::cast_slice_mut(&mut work.cells);
-        lay_down(cells, grid, x, origin, values, frequency_step);
+        lay_down(cells, grid, rows, samples, frequency_step);
         work.cells.truncate(half_grid);
         let plan = work.planner.plan_fft_forward(half_grid);
         let scratch = plan.get_inplace_scratch_len();
@@ -100,27 +109,27 @@ fn transform_into<T>(
     })
 }
 
-/// Rows whose values are asked for at once.
+/// Rows asked for at once.
 const BLOCK: usize = 64;
 
 /// Lays the samples onto the first `grid` of the `cells`, which are empty and [`WIDTH`] more.
 fn lay_down(
     cells: &mut [f64],
     grid: usize,
-    x: &[f64],
-    origin: f64,
-    mut values: impl FnMut(usize, &mut [f64]),
+    rows: usize,
+    mut samples: impl FnMut(usize, &mut [f64], &mut [f64]),
     frequency_step: f64,
 ) {
     let table = TABLE.get_or_init(kernel_table);
     let scale = frequency_step * grid as f64;
     let half = (WIDTH / 2) as f64;
-    let mut block = [0.0; BLOCK];
-    for (number, places) in x.chunks(BLOCK).enumerate() {
-        let block = &mut block[..places.len()];
-        values(number * BLOCK, block);
-        for (&place, &value) in places.iter().zip(&*block) {
-            let u = (place - origin) * scale;
+    let (mut places, mut values) = ([0.0; BLOCK], [0.0; BLOCK]);
+    for row in (0..rows).step_by(BLOCK) {
+        let count = BLOCK.min(rows - row);
+        let (places, values) = (&mut places[..count], &mut values[..count]);
+        samples(row, places, values);
+        for (&place, &value) in places.iter().zip(&*values) {
+            let u = place * scale;
             let first = (u - half).ceil();
             let mut cell = first as i64;
             if cell < 0 || cell >= grid as i64 {
