@@ -2,6 +2,7 @@
 
 use super::asked::Asked;
 use super::contact::{Band, Closed, closed_stretches};
+use super::deviation::ranked_deviation;
 use super::shape::Shape;
 use super::top_codes::top_code_runs;
 use crate::bench::Trace;
@@ -185,12 +186,17 @@ impl<'a> Series<'a> {
         if first > 0 || end < self.len() {
             return quantile_of(self.rows(first, end), q);
         }
-        let ranked = self.asked.ranked.get_or_init(|| {
+        let ranked = self.ranked();
+        ranked.get(place_of(q, ranked.len())?).copied()
+    }
+
+    /// The rows that a quantile of the whole trace looks at, in increasing order.
+    fn ranked(&self) -> &[f64] {
+        self.asked.ranked.get_or_init(|| {
             let mut rows = looked_at(self.x());
             rows.sort_unstable_by(f64::total_cmp);
             rows
-        });
-        ranked.get(place_of(q, ranked.len())?).copied()
+        })
     }
 
     /// Robust standard deviation (scaled median absolute deviation) of the rows `first .. end`, floored like `sigma`.
@@ -199,9 +205,15 @@ impl<'a> Series<'a> {
         let Some(middle) = self.median(first, end) else {
             return self.sigma;
         };
-        let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-        let mut deviations: Vec<f64> = rows.strided(stride).map(|v| (v - middle).abs()).collect();
-        let mad = quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0);
+        let mad = if rows.len() == self.len() {
+            let ranked = self.ranked();
+            place_of(0.5, ranked.len()).map_or(0.0, |place| ranked_deviation(ranked, middle, place))
+        } else {
+            let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
+            let deviations = rows.strided(stride).map(|v| (v - middle).abs());
+            let mut deviations: Vec<f64> = deviations.collect();
+            quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0)
+        };
         (1.4826 * mad).max(0.4 * self.step)
     }
 

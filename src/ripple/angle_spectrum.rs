@@ -37,6 +37,22 @@ struct Workspace {
     scratch: Vec<Complex64>,
 }
 
+impl Workspace {
+    /// So many empty cells, and so much scratch at least.
+    fn make_room(&mut self, cells: usize, scratch: usize) {
+        // What is too small goes before the larger comes: nothing of it is wanted.
+        if self.cells.capacity() < cells {
+            self.cells = Vec::new();
+        }
+        if self.scratch.len() < scratch {
+            self.scratch = Vec::new();
+            self.scratch.resize(scratch, Complex64::default());
+        }
+        self.cells.clear();
+        self.cells.resize(cells, Complex64::default());
+    }
+}
+
 /// Gives back the memory of this thread's spectra, some megabytes, where no other follows soon.
 pub(super) fn let_go() {
     WORKSPACE.with_borrow_mut(|work| {
@@ -80,18 +96,13 @@ fn transform_into<T>(
     let half_grid = smooth_size(2 * bins.max(WIDTH));
     let grid = 2 * half_grid;
     WORKSPACE.with_borrow_mut(|work| {
+        let plan = work.planner.plan_fft_forward(half_grid);
+        let scratch = plan.get_inplace_scratch_len();
         // The last kernels reach over the end.
-        work.cells.clear();
-        work.cells
-            .resize(half_grid + WIDTH / 2, Complex64::default());
+        work.make_room(half_grid + WIDTH / 2, scratch);
         let cells = bytemuck::cast_slice_mut(&mut work.cells);
         lay_down(cells, grid, rows, samples, frequency_step);
         work.cells.truncate(half_grid);
-        let plan = work.planner.plan_fft_forward(half_grid);
-        let scratch = plan.get_inplace_scratch_len();
-        if work.scratch.len() < scratch {
-            work.scratch.resize(scratch, Complex64::default());
-        }
         plan.process_with_scratch(&mut work.cells, &mut work.scratch[..scratch]);
         let packed = &work.cells;
         let inverse = INVERSE.get_or_init(inverse_table);

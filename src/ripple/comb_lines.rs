@@ -64,6 +64,7 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
             break;
         }
         set = LineSet::at(fit, &ratios);
+        drop(rest);
         rest = spectrum(&set).0;
     }
     // The combs that are weighed next need room of their own.

@@ -200,8 +200,6 @@ impl Search<'_> {
     ) -> Option<AngleLine> {
         let zeros = self.zeros();
         for _ in 0..MOST_FOREIGN_LINES {
-            let time = time_spectrum(rough, self.time_s, self.interval_s);
-            let (time_bin, time_ratio, time_found) = time.strongest(self.false_alarm_rate);
             let mut best: Option<(f64, Spectrum, usize, f64)> = None;
             for &zero in &zeros {
                 let angle = Domain::angle(self.smooth_v, self.x_v_s).less(zero, self.time_s);
@@ -211,6 +209,9 @@ impl Search<'_> {
                     best = Some((zero, angle, bin, ratio));
                 }
             }
+            // After the angle: no spectrum of it but the best is held beside that in time.
+            let time = time_spectrum(rough, self.time_s, self.interval_s);
+            let (time_bin, time_ratio, time_found) = time.strongest(self.false_alarm_rate);
             // The sawtooth of the converter sweeps; its pieces look like lines of either kind, so it is asked for first.
             let strongest =
                 best.as_ref()
