@@ -51,7 +51,8 @@ impl Sought {
         }
     }
 
-    fn within(low: f64, high: f64) -> Sought {
+    /// Between two bounds, the lower first.
+    pub fn within(low: f64, high: f64) -> Sought {
         Sought {
             low,
             high,
