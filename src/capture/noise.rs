@@ -2,6 +2,7 @@
 
 use super::signal::quantisation_step;
 use crate::stats::lanes;
+use crate::stats::sought::Sought;
 use rayon::prelude::*;
 
 /// Standard deviation of the noise from sample to sample.
@@ -40,10 +41,6 @@ pub(super) fn noise_about(values: &[f64], median: f64, step: Option<f64>) -> Opt
 
 /// Second differences a task.
 const STRETCH: usize = 1 << 16;
-/// Second differences looked at to know where their median lies...
-const SAMPLE: usize = 1 << 14;
-/// ...and the shares of them between which it is sought: three standard deviations of the share below the median of so many.
-const AROUND: (f64, f64) = (0.488, 0.512);
 
 /// Second difference of three neighbours.
 fn curvature(w: [f64; 3]) -> f64 {
@@ -78,100 +75,55 @@ pub(super) fn median_curvature(values: &[f64]) -> Option<f64> {
             .reduce(|| about.clone(), MedianCurvature::and)
             .found()
     };
-    seek(MedianCurvature::about(values)).or_else(|| seek(MedianCurvature::between(0.0, f64::MAX)))
+    seek(MedianCurvature::about(values)).or_else(|| seek(MedianCurvature::anywhere()))
 }
 
-/// Upper median of the sizes of the finite second differences, where it lies between two bounds: what is below them is
-/// counted, and only what is between is kept.
+/// Upper median of the sizes of the finite second differences, sought without keeping them.
 #[derive(Clone)]
 pub(super) struct MedianCurvature {
-    low: f64,
-    high: f64,
     total: usize,
-    below: usize,
-    /// Number of those from the lower to the upper bound, and which they are where the bounds differ.
-    within: usize,
-    sizes: Vec<f64>,
+    sizes: Sought,
 }
 
 impl MedianCurvature {
-    /// Bounds between which it most likely lies, from a sample; none where there are few values, so that all are kept.
+    /// Sought where it most likely lies.
     pub fn about(values: &[f64]) -> MedianCurvature {
-        let windows = values.len().saturating_sub(2);
-        if windows < 4 * SAMPLE {
-            return MedianCurvature::between(0.0, f64::MAX);
-        }
-        let mut sample: Vec<f64> = values
-            .windows(3)
-            .step_by(windows / SAMPLE)
-            .map(|w| curvature([w[0], w[1], w[2]]).abs())
-            .filter(|d| d.is_finite())
-            .collect();
-        sample.sort_unstable_by(f64::total_cmp);
-        let share = |q: f64| sample.get((sample.len() as f64 * q) as usize).copied();
-        match (share(AROUND.0), share(AROUND.1)) {
-            (Some(low), Some(high)) => MedianCurvature::between(low, high),
-            _ => MedianCurvature::between(0.0, f64::MAX),
+        MedianCurvature {
+            total: 0,
+            sizes: Sought::about_middle(values, size),
         }
     }
 
-    fn between(low: f64, high: f64) -> MedianCurvature {
+    fn anywhere() -> MedianCurvature {
         MedianCurvature {
-            low,
-            high,
             total: 0,
-            below: 0,
-            within: 0,
-            sizes: Vec::new(),
+            sizes: Sought::anywhere(),
         }
     }
 
     /// Takes in the second differences of some neighbours.
     pub fn take(&mut self, values: &[f64]) {
-        /// Second differences at once; they are put down without a branch each.
-        const BLOCK: usize = 512;
-        let (low, high) = (self.low, self.high);
-        let mut kept = [0.0; BLOCK];
-        for first in (0..values.len().saturating_sub(2)).step_by(BLOCK) {
-            let block = &values[first..(first + BLOCK + 2).min(values.len())];
-            let size = |w| curvature(w).abs();
-            self.total += lanes::count(block, |w| size(w) < f64::INFINITY);
-            self.below += lanes::count(block, |w| size(w) < low);
-            if low == high {
-                self.within += lanes::count(block, |w| size(w) == low);
-                continue;
-            }
-            let mut count = 0;
-            for size in curvatures(block).map(f64::abs) {
-                kept[count % BLOCK] = size;
-                count += usize::from(size >= low && size <= high);
-            }
-            self.sizes.extend_from_slice(&kept[..count]);
-            self.within += count;
-        }
+        self.total += lanes::count(values, |w| size(w) < f64::INFINITY);
+        self.sizes.take(values, size);
     }
 
-    /// Together with others taken between the same bounds.
+    /// Together with others sought in the same place.
     pub fn and(mut self, other: MedianCurvature) -> MedianCurvature {
         self.total += other.total;
-        self.below += other.below;
-        self.within += other.within;
-        self.sizes.extend_from_slice(&other.sizes);
+        self.sizes = self.sizes.and(other.sizes);
         self
     }
 
     /// `None` for fewer than eight, or where it lies elsewhere.
     pub fn found(&mut self) -> Option<f64> {
-        let place = (self.total / 2).checked_sub(self.below)?;
-        if self.total < 8 || place >= self.within {
-            return None;
-        }
-        if self.low == self.high {
-            return Some(self.low);
-        }
-        let sizes = self.sizes.as_mut_slice();
-        Some(*sizes.select_nth_unstable_by(place, f64::total_cmp).1)
+        (self.total >= 8)
+            .then(|| self.sizes.ranked(self.total / 2))
+            .flatten()
     }
+}
+
+fn size(w: [f64; 3]) -> f64 {
+    curvature(w).abs()
 }
 
 #[cfg(test)]

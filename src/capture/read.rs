@@ -24,7 +24,7 @@ const HEAD_LINES: usize = 1000;
 /// ...and so many bytes of text.
 const HEAD_BYTES: usize = 512 * 1024;
 /// Regular tables are parsed in bulk in pieces of so many bytes; shorter ones are read row by row.
-const BULK_BYTES: usize = 256 << 10;
+const BULK_BYTES: usize = 128 << 10;
 
 /// Reads an exported file.
 ///

@@ -2,6 +2,8 @@
 
 use super::levels::{Levels, Tally, levels};
 use super::noise::{MedianCurvature, median_curvature, noise_about};
+use crate::stats::lanes;
+use crate::stats::sought::Sought;
 use rayon::prelude::*;
 
 /// What the codes in a column tell.
@@ -68,22 +70,31 @@ pub fn quantisation_step(values: &[f64]) -> Option<f64> {
 }
 
 fn step_of(levels: &[f64]) -> Option<f64> {
-    let mut gaps: Vec<f64> = levels.windows(2).map(|w| w[1] - w[0]).collect();
-    if gaps.len() < 2 {
+    let gap = |[low, high]: [f64; 2]| high - low;
+    let gaps = levels.len().saturating_sub(1);
+    if gaps < 2 {
         return None;
     }
-    gaps.sort_unstable_by(f64::total_cmp);
     // A few odd levels (the end of the range, sums in floating point) must not set the step: it takes a twentieth of
-    // all gaps within half as much again of the smallest.
-    let few = (gaps.len() / 20).max(1);
-    let mut from = 0;
+    // all gaps within half as much again of the smallest. Counted, not sorted: there may be as many gaps as samples.
+    let few = (gaps / 20).max(1);
+    let (mut smaller, mut bound) = (0, f64::NEG_INFINITY);
     let step = loop {
-        let least = *gaps.get(from)?;
-        let cluster = gaps.partition_point(|&g| g <= 1.5 * least) - from;
-        if cluster >= few {
-            break gaps[from + cluster / 2];
+        if smaller == gaps {
+            return None;
         }
-        from += cluster;
+        let least = -lanes::largest(levels, |w| match gap(w) {
+            gap if gap > bound => -gap,
+            _ => f64::NEG_INFINITY,
+        });
+        bound = 1.5 * least;
+        let cluster = lanes::count(levels, |w| gap(w) <= bound) - smaller;
+        if cluster >= few {
+            let mut sought = Sought::within(least, bound);
+            sought.take(levels, gap);
+            break sought.ranked(smaller + cluster / 2)?;
+        }
+        smaller += cluster;
     };
     // Rounding errors of the levels cancel along the grid; a second pass takes in wider gaps.
     let mut step = step;

@@ -45,14 +45,16 @@ impl<'a> Findings<'a> {
             Role::Start
         };
         let timeline = guessed.events(codes, role);
-        let ripple = (role == Role::RunDown)
+        let open = (role == Role::RunDown)
             .then(|| guessed.open_stretch(codes, &timeline))
-            .flatten()
-            .map(|stretch| {
-                let options = RippleOptions::for_stretch(&stretch, None, None);
-                analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
-                    .map_err(|why| why.to_string())
-            });
+            .flatten();
+        // What the finders remember of the traces is not needed any more.
+        let columns = guessed.into_columns();
+        let ripple = open.map(|stretch| {
+            let options = RippleOptions::for_stretch(&stretch, None, None);
+            analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
+                .map_err(|why| why.to_string())
+        });
         let currents = if columns.role.confidence > NO_ROLE && record.time.len() <= MOST_ROWS {
             current_stretches(&columns.waveform(record), &timeline, role)
         } else {
@@ -67,7 +69,7 @@ impl<'a> Findings<'a> {
             .collect();
         Some(Findings {
             record,
-            columns: guessed.columns,
+            columns,
             timeline,
             currents,
             ripple,

@@ -84,6 +84,11 @@ impl<'a> Guessed<'a> {
         find_in(view, role)
     }
 
+    /// The guess alone, without what was worked out on the way.
+    pub fn into_columns(self) -> ColumnGuess {
+        self.columns
+    }
+
     /// The open stretch of the chosen voltage, as [`super::open_stretch()`] finds it in [`ColumnGuess::waveform`], without a copy
     /// of the columns.
     pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch<'a>> {

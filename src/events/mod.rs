@@ -9,6 +9,7 @@ mod columns;
 mod contact;
 mod current_stretch;
 mod cuts;
+mod deviation;
 mod draft;
 mod find;
 mod held;

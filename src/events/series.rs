@@ -2,6 +2,7 @@
 
 use super::asked::Asked;
 use super::contact::{Band, Closed, closed_stretches};
+use super::deviation::ranked_deviation;
 use super::shape::Shape;
 use super::top_codes::top_code_runs;
 use crate::bench::Trace;
@@ -185,12 +186,17 @@ impl<'a> Series<'a> {
         if first > 0 || end < self.len() {
             return quantile_of(self.rows(first, end), q);
         }
-        let ranked = self.asked.ranked.get_or_init(|| {
+        let ranked = self.ranked();
+        ranked.get(place_of(q, ranked.len())?).copied()
+    }
+
+    /// The rows that a quantile of the whole trace looks at, in increasing order.
+    fn ranked(&self) -> &[f64] {
+        self.asked.ranked.get_or_init(|| {
             let mut rows = looked_at(self.x());
             rows.sort_unstable_by(f64::total_cmp);
             rows
-        });
-        ranked.get(place_of(q, ranked.len())?).copied()
+        })
     }
 
     /// Robust standard deviation (scaled median absolute deviation) of the rows `first .. end`, floored like `sigma`.
@@ -199,9 +205,15 @@ impl<'a> Series<'a> {
         let Some(middle) = self.median(first, end) else {
             return self.sigma;
         };
-        let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-        let deviations: Vec<f64> = rows.strided(stride).map(|v| (v - middle).abs()).collect();
-        let mad = quantile(&deviations, 0.5).unwrap_or(0.0);
+        let mad = if rows.len() == self.len() {
+            let ranked = self.ranked();
+            place_of(0.5, ranked.len()).map_or(0.0, |place| ranked_deviation(ranked, middle, place))
+        } else {
+            let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
+            let deviations = rows.strided(stride).map(|v| (v - middle).abs());
+            let mut deviations: Vec<f64> = deviations.collect();
+            quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0)
+        };
         (1.4826 * mad).max(0.4 * self.step)
     }
 
@@ -259,9 +271,13 @@ pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
 
 /// The same of a column that may be turned over.
 pub(crate) fn quantile_of(rows: Turned, q: f64) -> Option<f64> {
-    let mut kept = looked_at(rows);
-    let place = place_of(q, kept.len())?;
-    let (_, value, _) = kept.select_nth_unstable_by(place, f64::total_cmp);
+    quantile_in_place(&mut looked_at(rows), q)
+}
+
+/// The same of all numbers, which change places.
+fn quantile_in_place(numbers: &mut [f64], q: f64) -> Option<f64> {
+    let place = place_of(q, numbers.len())?;
+    let (_, value, _) = numbers.select_nth_unstable_by(place, f64::total_cmp);
     Some(*value)
 }
 
@@ -281,12 +297,12 @@ fn place_of(q: f64, count: usize) -> Option<usize> {
 fn difference_noise(x: &[f64]) -> f64 {
     let pairs = x.len().saturating_sub(1);
     let stride = pairs.div_ceil(STATISTIC_ROWS).max(1);
-    let differences: Vec<f64> = (0..pairs)
+    let mut differences: Vec<f64> = (0..pairs)
         .step_by(stride)
         .map(|k| (x[k + 1] - x[k]).abs())
         .collect();
-    let typical = quantile(&differences, 0.5).unwrap_or(0.0);
-    let largest = quantile(&differences, 1.0).unwrap_or(0.0);
+    let typical = quantile_in_place(&mut differences, 0.5).unwrap_or(0.0);
+    let largest = quantile_in_place(&mut differences, 1.0).unwrap_or(0.0);
     (typical / (0.674_489_75 * std::f64::consts::SQRT_2)).max(1e-6 * largest)
 }
 

@@ -24,33 +24,70 @@ thread_local! {
     static WORKSPACE: RefCell<Workspace> = RefCell::new(Workspace {
         planner: FftPlanner::new(),
         cells: Vec::new(),
-        packed: Vec::new(),
         scratch: Vec::new(),
     });
 }
 
-/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and memory that the system need not clear again.
+/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and, until [`let_go`], memory that the system
+/// need not clear again.
 struct Workspace {
     planner: FftPlanner<f64>,
-    cells: Vec<f64>,
-    packed: Vec<Complex64>,
+    /// Two neighbouring cells of the grid each.
+    cells: Vec<Complex64>,
     scratch: Vec<Complex64>,
+}
+
+impl Workspace {
+    /// So many empty cells, and so much scratch at least.
+    fn make_room(&mut self, cells: usize, scratch: usize) {
+        // What is too small goes before the larger comes: nothing of it is wanted.
+        if self.cells.capacity() < cells {
+            self.cells = Vec::new();
+        }
+        if self.scratch.len() < scratch {
+            self.scratch = Vec::new();
+            self.scratch.resize(scratch, Complex64::default());
+        }
+        self.cells.clear();
+        self.cells.resize(cells, Complex64::default());
+    }
+}
+
+/// Gives back the memory of this thread's spectra, some megabytes, where no other follows soon.
+pub(super) fn let_go() {
+    WORKSPACE.with_borrow_mut(|work| {
+        work.cells = Vec::new();
+        work.scratch = Vec::new();
+    });
 }
 
 /// Transform of the values at the places `x` (unit u), at `k·frequency_step` (cycles per u), `k = 0 .. bins`.
 /// `values` is as long as `x`; places may lie anywhere as the transform is periodic in `1/frequency_step`.
 pub fn transform(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<Complex64> {
-    transform_into(x, values, frequency_step, bins, |value| value)
+    let samples = |first: usize, places: &mut [f64], block: &mut [f64]| {
+        let rows = first..first + block.len();
+        places.copy_from_slice(&x[rows.clone()]);
+        block.copy_from_slice(&values[rows]);
+    };
+    transform_into(x.len(), samples, frequency_step, bins, |value| value)
 }
 
-/// Squared magnitudes of the transform.
-pub(super) fn powers(x: &[f64], values: &[f64], frequency_step: f64, bins: usize) -> Vec<f64> {
-    transform_into(x, values, frequency_step, bins, |value| value.norm_sqr())
+/// Squared magnitudes of the transform. `samples` puts down the places and the values of the rows from one on, each once and in
+/// order, so that neither need be laid down in full.
+pub(super) fn powers(
+    rows: usize,
+    samples: impl FnMut(usize, &mut [f64], &mut [f64]),
+    frequency_step: f64,
+    bins: usize,
+) -> Vec<f64> {
+    transform_into(rows, samples, frequency_step, bins, |value| {
+        value.norm_sqr()
+    })
 }
 
 fn transform_into<T>(
-    x: &[f64],
-    values: &[f64],
+    rows: usize,
+    samples: impl FnMut(usize, &mut [f64], &mut [f64]),
     frequency_step: f64,
     bins: usize,
     keep: impl Fn(Complex64) -> T,
@@ -59,18 +96,15 @@ fn transform_into<T>(
     let half_grid = smooth_size(2 * bins.max(WIDTH));
     let grid = 2 * half_grid;
     WORKSPACE.with_borrow_mut(|work| {
-        lay_down(&mut work.cells, grid, x, values, frequency_step);
-        work.packed.clear();
-        let pairs = work.cells.chunks_exact(2);
-        work.packed
-            .extend(pairs.map(|c| Complex64::new(c[0], c[1])));
         let plan = work.planner.plan_fft_forward(half_grid);
         let scratch = plan.get_inplace_scratch_len();
-        if work.scratch.len() < scratch {
-            work.scratch.resize(scratch, Complex64::default());
-        }
-        plan.process_with_scratch(&mut work.packed, &mut work.scratch[..scratch]);
-        let packed = &work.packed;
+        // The last kernels reach over the end.
+        work.make_room(half_grid + WIDTH / 2, scratch);
+        let cells = bytemuck::cast_slice_mut(&mut work.cells);
+        lay_down(cells, grid, rows, samples, frequency_step);
+        work.cells.truncate(half_grid);
+        plan.process_with_scratch(&mut work.cells, &mut work.scratch[..scratch]);
+        let packed = &work.cells;
         let inverse = INVERSE.get_or_init(inverse_table);
         let per_cell = (grid as f64).recip();
         (0..bins)
@@ -86,33 +120,45 @@ fn transform_into<T>(
     })
 }
 
-/// Lays the samples onto `grid` cells.
-fn lay_down(cells: &mut Vec<f64>, grid: usize, x: &[f64], values: &[f64], frequency_step: f64) {
-    cells.clear();
-    // The last kernels reach over the end; what they leave there belongs to the start.
-    cells.resize(grid + WIDTH, 0.0);
+/// Rows asked for at once.
+const BLOCK: usize = 64;
+
+/// Lays the samples onto the first `grid` of the `cells`, which are empty and [`WIDTH`] more.
+fn lay_down(
+    cells: &mut [f64],
+    grid: usize,
+    rows: usize,
+    mut samples: impl FnMut(usize, &mut [f64], &mut [f64]),
+    frequency_step: f64,
+) {
     let table = TABLE.get_or_init(kernel_table);
     let scale = frequency_step * grid as f64;
     let half = (WIDTH / 2) as f64;
-    for (&place, &value) in x.iter().zip(values) {
-        let u = place * scale;
-        let first = (u - half).ceil();
-        let mut cell = first as i64;
-        if cell < 0 || cell >= grid as i64 {
-            cell = cell.rem_euclid(grid as i64);
-        }
-        let past = (first - (u - half)) * TABLE_PER_CELL as f64;
-        let (row, part) = (past as usize, past.fract());
-        let (here, next) = (&table[row], &table[row + 1]);
-        let at = cell as usize;
-        for (k, sum) in cells[at..at + WIDTH].iter_mut().enumerate() {
-            *sum += value * (here[k] + part * (next[k] - here[k]));
+    let (mut places, mut values) = ([0.0; BLOCK], [0.0; BLOCK]);
+    for row in (0..rows).step_by(BLOCK) {
+        let count = BLOCK.min(rows - row);
+        let (places, values) = (&mut places[..count], &mut values[..count]);
+        samples(row, places, values);
+        for (&place, &value) in places.iter().zip(&*values) {
+            let u = place * scale;
+            let first = (u - half).ceil();
+            let mut cell = first as i64;
+            if cell < 0 || cell >= grid as i64 {
+                cell = cell.rem_euclid(grid as i64);
+            }
+            let past = (first - (u - half)) * TABLE_PER_CELL as f64;
+            let (row, part) = (past as usize, past.fract());
+            let (here, next) = (&table[row], &table[row + 1]);
+            let at = cell as usize;
+            for (k, sum) in cells[at..at + WIDTH].iter_mut().enumerate() {
+                *sum += value * (here[k] + part * (next[k] - here[k]));
+            }
         }
     }
+    // What lies behind the end belongs to the start.
     for k in 0..WIDTH {
         cells[k] += cells[grid + k];
     }
-    cells.truncate(grid);
 }
 
 /// Smallest size not below `least` that is a power of two but for one small odd factor: a fast one.

@@ -2,7 +2,9 @@
 
 use super::{
     Window,
+    angle_spectrum::let_go,
     comb::{Lines, Weighed},
+    domain::Domain,
     line_set::LineSet,
     prepare::Prepared,
     refine::Harmonics,
@@ -19,8 +21,12 @@ fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
     // A strongest line that is unevenness itself has its ripple up to 48 orders higher; sampled as fast as the detection spectrum goes.
     (60.0 * fit.fit.frequency)
-        .min(highest_cycles(&fit.emf_v, span, prepared.interval_s) / span)
+        .min(highest_cycles(angle_of(fit), span, prepared.interval_s) / span)
         .max(1.2 * fit.fit.frequency)
+}
+
+fn angle_of(fit: &Harmonics) -> Domain<'_> {
+    Domain::angle(&fit.emf_v, &fit.x_v_s)
 }
 
 /// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
@@ -30,8 +36,7 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
     let bins = (band * span * COMB_PADDING as f64) as usize + 4;
     let step = 1.0 / (COMB_PADDING as f64 * span);
     let weights = squares_of_weights(&fit.emf_v, &fit.x_v_s);
-    let spectrum =
-        |set: &LineSet| weighted_power(&set.residual_v, &fit.emf_v, &fit.x_v_s, step, bins);
+    let spectrum = |set: &LineSet| weighted_power(&set.residual_v, angle_of(fit), step, bins);
     let mut ratios = fit.fit.ratios.clone();
     let mut set = LineSet::of(fit);
     let (mut rest, gain) = spectrum(&set);
@@ -59,8 +64,11 @@ pub(super) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
             break;
         }
         set = LineSet::at(fit, &ratios);
+        drop(rest);
         rest = spectrum(&set).0;
     }
+    // The combs that are weighed next need room of their own.
+    let_go();
     Lines {
         rest,
         step,

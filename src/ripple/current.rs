@@ -12,6 +12,7 @@
 use super::{
     ForeignLine, LineKind, RippleOptions, SpeedPoint, Unreadable,
     course::{Course, SMOOTH_ORDER, courses, fit_course},
+    domain::Domain,
     prepare::{averaged, interval, means_of, usable},
     smooth::Smooth,
     sort_lines::{LEAST_CYCLES, PADDING, Spectrum, remove_time_line, time_spectrum, weighted},
@@ -337,8 +338,7 @@ fn course_spectrum(rough: &[f64], course: &Course, interval_s: f64, looks: f64) 
     let bins = (cycles * PADDING as f64) as usize;
     weighted(
         rough,
-        &vec![1.0; rough.len()],
-        &course.x_s,
+        Domain::even(&course.x_s),
         1.0 / (PADDING as f64 * span),
         bins,
         looks,

@@ -7,14 +7,25 @@
 
 use std::f64::consts::LN_2;
 
-/// Mean noise power by bin, and how well it is known.
+/// Mean noise power over the bins, and how well it is known.
 #[derive(Clone, Debug)]
 pub(super) struct Floor {
-    pub mean: Vec<f64>,
-    /// Degrees of freedom `M` of the floor, by bin.
-    pub freedom: Vec<f64>,
+    /// In increasing order; between their centres the floor is interpolated where it is asked for.
+    blocks: Vec<Block>,
+    bins: usize,
     /// Independent cells searched.
     pub cells: f64,
+}
+
+/// Some neighbouring bins.
+#[derive(Clone, Copy, Debug)]
+struct Block {
+    /// Middle, in bins.
+    centre: f64,
+    /// Logarithm of the mean noise power.
+    log_mean: f64,
+    /// Degrees of freedom `M` of that mean.
+    freedom: f64,
 }
 
 impl Floor {
@@ -24,72 +35,89 @@ impl Floor {
         let cells = power.len().saturating_sub(first) as f64 / padding as f64;
         // Wide blocks for a floor that is well known, yet at least a few blocks so that it can follow the slope.
         let block = ((cells / 8.0).clamp(64.0, 1024.0) * padding as f64) as usize;
-        let (mut centres, mut levels, mut freedoms) = (Vec::new(), Vec::new(), Vec::new());
+        let mut blocks = Vec::new();
         let mut start = first;
+        let mut powers = Vec::new();
         while start < power.len() {
             let mut end = (start + block).min(power.len());
             if power.len() - end < block / 2 {
                 end = power.len();
             }
-            let mut block_powers = power[start..end].to_vec();
-            let half = block_powers.len() / 2;
-            let middle = *block_powers.select_nth_unstable_by(half, f64::total_cmp).1;
-            centres.push((start + end) as f64 / 2.0);
-            levels.push((middle / LN_2).max(f64::MIN_POSITIVE));
-            freedoms.push(((end - start) as f64 / padding as f64 * LN_2 * LN_2).max(1.0));
+            powers.clear();
+            powers.extend_from_slice(&power[start..end]);
+            let half = powers.len() / 2;
+            let middle = *powers.select_nth_unstable_by(half, f64::total_cmp).1;
+            blocks.push(Block {
+                centre: (start + end) as f64 / 2.0,
+                log_mean: (middle / LN_2).max(f64::MIN_POSITIVE).ln(),
+                freedom: ((end - start) as f64 / padding as f64 * LN_2 * LN_2).max(1.0),
+            });
             start = end;
         }
-        if centres.is_empty() {
-            let level = f64::MIN_POSITIVE;
-            return Floor {
-                mean: vec![level; power.len()],
-                freedom: vec![1.0; power.len()],
-                cells: cells.max(1.0),
-            };
-        }
-        let logs: Vec<f64> = levels.iter().map(|l| l.ln()).collect();
-        let mut mean = Vec::with_capacity(power.len());
-        let mut freedom = Vec::with_capacity(power.len());
-        let mut block = 0;
-        for bin in 0..power.len() {
-            let at = bin as f64;
-            while block + 2 < centres.len() && at > centres[block + 1] {
-                block += 1;
-            }
-            let next = (block + 1).min(centres.len() - 1);
-            let span = centres[next] - centres[block];
-            let part = if span > 0.0 {
-                ((at - centres[block]) / span).clamp(0.0, 1.0)
-            } else {
-                0.0
-            };
-            // Between blocks the logarithm is interpolated: the floor is a power.
-            mean.push((logs[block] * (1.0 - part) + logs[next] * part).exp());
-            freedom.push(freedoms[block].min(freedoms[next]));
-        }
+        let looks = if blocks.is_empty() { 1.0 } else { looks };
         Floor {
-            mean,
-            freedom,
+            blocks,
+            bins: power.len(),
             cells: (cells * looks).max(1.0),
         }
     }
 
-    /// Power at each bin that noise alone exceeds anywhere in the band with probability `rate`.
-    pub fn thresholds(&self, rate: f64) -> impl Iterator<Item = f64> {
+    /// Mean noise power at a bin.
+    pub fn mean(&self, bin: usize) -> f64 {
+        self.at(bin, self.block_before(bin)).0
+    }
+
+    /// Mean noise power at each bin, and the power there that noise alone exceeds anywhere in the band with probability `rate`.
+    pub fn means_and_thresholds(&self, rate: f64) -> impl Iterator<Item = (f64, f64)> {
         // The freedom is the same over whole blocks, so the power is taken once a block.
         let (mut known, mut factor) = (f64::NAN, 0.0);
-        self.mean.iter().zip(&self.freedom).map(move |(mean, &m)| {
+        let mut block = 0;
+        (0..self.bins).map(move |bin| {
+            while block + 2 < self.blocks.len() && bin as f64 > self.blocks[block + 1].centre {
+                block += 1;
+            }
+            let (mean, m) = self.at(bin, block);
             if m != known {
                 (known, factor) = (m, m * ((self.cells / rate).powf(1.0 / m) - 1.0));
             }
-            mean * factor
+            (mean, mean * factor)
         })
+    }
+
+    /// The thresholds alone.
+    pub fn thresholds(&self, rate: f64) -> impl Iterator<Item = f64> {
+        self.means_and_thresholds(rate)
+            .map(|(_, threshold)| threshold)
     }
 
     /// Probability that noise alone makes such a power anywhere in the band.
     pub fn false_alarm(&self, bin: usize, power: f64) -> f64 {
-        let m = self.freedom[bin];
-        (self.cells * (1.0 + power / self.mean[bin] / m).powf(-m)).min(1.0)
+        let (mean, m) = self.at(bin, self.block_before(bin));
+        (self.cells * (1.0 + power / mean / m).powf(-m)).min(1.0)
+    }
+
+    /// The block from whose centre on a bin is interpolated; the last but one at most.
+    fn block_before(&self, bin: usize) -> usize {
+        let later = self.blocks.get(1..).unwrap_or_default();
+        let passed = later.partition_point(|block| block.centre < bin as f64);
+        passed.min(later.len().saturating_sub(1))
+    }
+
+    /// Mean noise power at a bin behind the centre of `block`, and its degrees of freedom.
+    fn at(&self, bin: usize, block: usize) -> (f64, f64) {
+        let Some(here) = self.blocks.get(block) else {
+            return (f64::MIN_POSITIVE, 1.0);
+        };
+        let next = self.blocks.get(block + 1).unwrap_or(here);
+        let span = next.centre - here.centre;
+        let part = if span > 0.0 {
+            ((bin as f64 - here.centre) / span).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        // Between blocks the logarithm is interpolated: the floor is a power.
+        let mean = (here.log_mean * (1.0 - part) + next.log_mean * part).exp();
+        (mean, here.freedom.min(next.freedom))
     }
 }
 

@@ -23,6 +23,7 @@ mod comb_sums;
 mod course;
 mod course_pass;
 mod current;
+mod domain;
 mod error;
 mod floor;
 mod least_squares;

@@ -13,7 +13,7 @@
 
 use super::{
     least_squares::{BLOCK, Normal, add_products, dot, project},
-    smooth::{basis, integral_basis},
+    smooth::{basis, integrate},
     turn::turn,
 };
 use nalgebra::DMatrix;
@@ -24,9 +24,10 @@ const MOST_ORDER: usize = 9;
 
 /// What all fits of a record share.
 pub(super) struct Frame {
-    /// `P_j` and `∫ P_j dt` (s) at each row, orders 0 to [`MOST_ORDER`].
+    /// `P_j` at each row, up to one order beyond [`MOST_ORDER`], from which `∫ P_j dt` follows.
     smooth: Vec<Vec<f64>>,
-    integrals: Vec<Vec<f64>>,
+    /// Half of the time from the first row to the last, s.
+    half_s: f64,
     /// Time from the first row, s.
     elapsed: Vec<f64>,
     /// Prior of the zero offset: value and standard deviation, V.
@@ -38,8 +39,8 @@ impl Frame {
     pub fn of(time_s: &[f64], zero_prior_v: (f64, f64)) -> Frame {
         let (first, last) = (time_s[0], time_s[time_s.len() - 1]);
         Frame {
-            smooth: basis(time_s, first, last, MOST_ORDER),
-            integrals: integral_basis(time_s, first, last, MOST_ORDER),
+            smooth: basis(time_s, first, last, MOST_ORDER + 1),
+            half_s: (last - first) / 2.0,
             elapsed: time_s.iter().map(|t| t - first).collect(),
             zero_prior_v,
         }
@@ -163,6 +164,8 @@ struct Rows {
     lines: [f64; BLOCK],
     /// Derivative of the lines with respect to the base phase φ, V/rad.
     slope: [f64; BLOCK],
+    /// `∫ P_j dt` of each term of the smooth part, s.
+    integrals: Vec<[f64; BLOCK]>,
     /// The columns of J: smooth part, cos and sin of each line times the EMF, κ, zero offset.
     columns: Vec<[f64; BLOCK]>,
     terms: usize,
@@ -176,6 +179,7 @@ impl Rows {
             x: none,
             lines: none,
             slope: none,
+            integrals: vec![none; terms],
             columns: vec![none; terms + 2 * lines + 2],
             terms,
         }
@@ -189,8 +193,9 @@ impl Rows {
             self.emf[i] = -at.zero;
             self.x[i] = -at.zero * elapsed;
         }
-        for ((c, p), integral) in at.c.iter().zip(&frame.smooth).zip(&frame.integrals) {
-            let (p, integral) = (&p[rows.clone()], &integral[rows.clone()]);
+        for (j, (c, integral)) in at.c.iter().zip(&mut self.integrals).enumerate() {
+            let (p, integral) = (&frame.smooth[j][rows.clone()], &mut integral[..count]);
+            integrate(&frame.smooth, j, frame.half_s, rows.clone(), integral);
             for i in 0..count {
                 self.emf[i] += c * p[i];
                 self.x[i] += c * integral[i];
@@ -230,9 +235,9 @@ impl Rows {
         }
         for (column, (p, integral)) in self.columns[..self.terms]
             .iter_mut()
-            .zip(frame.smooth.iter().zip(&frame.integrals))
+            .zip(frame.smooth.iter().zip(&self.integrals))
         {
-            let (p, integral) = (&p[rows.clone()], &integral[rows.clone()]);
+            let (p, integral) = (&p[rows.clone()], &integral[..count]);
             for i in 0..count {
                 column[i] = p[i] * (1.0 + relative[i]) + turned[i] * integral[i];
             }

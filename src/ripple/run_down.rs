@@ -2,8 +2,10 @@
 
 use super::{
     Candidate, RippleLine, RippleOptions, RippleResult, RippleSpectrum, SpeedPoint, Unreadable,
+    angle_spectrum::let_go,
     comb::{Weighed, weigh},
     comb_lines::{pick_lines, visible_ratios},
+    domain::Domain,
     prepare::{Prepared, SMOOTH_ORDER, prepare},
     refine::{Frame, Harmonics, Start, refine},
     result::ForeignLine,
@@ -63,6 +65,11 @@ fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResu
     let mut remarks = std::mem::take(&mut prepared.remarks);
     let smooth_v = prepared.smooth.values(&prepared.time_s);
     let x_v_s = prepared.smooth.integrals(&prepared.time_s);
+    // Only what is left of the voltage is needed from here on.
+    let mut rough = std::mem::take(&mut prepared.voltage_v);
+    for (value, smooth) in rough.iter_mut().zip(&smooth_v) {
+        *value -= smooth;
+    }
     let search = Search {
         time_s: &prepared.time_s,
         smooth_v: &smooth_v,
@@ -72,13 +79,6 @@ fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResu
         code_step_v: options.quantisation_step,
         false_alarm_rate: options.false_alarm_rate,
     };
-    let full: Vec<f64> = prepared
-        .voltage_v
-        .iter()
-        .zip(&smooth_v)
-        .map(|(v, s)| v - s)
-        .collect();
-    let mut rough = full.clone();
     let mut foreign = Vec::new();
     let seen = search.strongest_angle_line(&mut rough, &mut foreign);
     let Some(seen) = seen else {
@@ -211,15 +211,10 @@ fn without_line(
     mut remarks: Vec<String>,
     options: &RippleOptions,
 ) -> RippleResult {
-    let zero = prepared.zero_prior_v.0;
-    let emf: Vec<f64> = smooth_v.iter().map(|v| v - zero).collect();
-    let x: Vec<f64> = x_v_s
-        .iter()
-        .zip(&prepared.time_s)
-        .map(|(x, t)| x - zero * (t - prepared.time_s[0]))
-        .collect();
-    let spectrum = angle_spectrum(rough, &emf, &x, prepared.interval_s, 1.0);
-    let report = report(&spectrum, options.false_alarm_rate, Vec::new());
+    let angle = Domain::angle(smooth_v, x_v_s).less(prepared.zero_prior_v.0, &prepared.time_s);
+    let spectrum = angle_spectrum(rough, angle, prepared.interval_s, 1.0);
+    let_go();
+    let report = report(spectrum, options.false_alarm_rate, Vec::new());
     words::no_line(&mut remarks, options.false_alarm_rate, &report, &foreign);
     RippleResult {
         line: None,
@@ -285,13 +280,9 @@ fn spectrum_for_report(
     options: &RippleOptions,
     strongest: Option<u32>,
 ) -> RippleSpectrum {
-    let spectrum = angle_spectrum(
-        &fit.rough_v,
-        &fit.emf_v,
-        &fit.x_v_s,
-        prepared.interval_s,
-        1.0,
-    );
+    let angle = Domain::angle(&fit.emf_v, &fit.x_v_s);
+    let spectrum = angle_spectrum(&fit.rough_v, angle, prepared.interval_s, 1.0);
+    let_go();
     let comb = strongest.map_or(Vec::new(), |strongest| {
         let fit = &fit.fit;
         let mut lines: Vec<(f64, f64, f64)> = fit
@@ -309,17 +300,20 @@ fn spectrum_for_report(
         lines.sort_by(|a, b| a.0.total_cmp(&b.0));
         lines
     });
-    report(&spectrum, options.false_alarm_rate, comb)
+    report(spectrum, options.false_alarm_rate, comb)
 }
 
-fn report(spectrum: &Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
-    let bins = spectrum.power.len();
+fn report(spectrum: Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
     let amplitude = |power: f64| power.sqrt() / spectrum.gain;
+    let noise = spectrum.floor.means_and_thresholds(rate);
+    let (floor, threshold) = noise.map(|(m, t)| (amplitude(m), amplitude(t))).unzip();
     RippleSpectrum {
-        frequency_cycles_per_v_s: (0..bins).map(|k| k as f64 * spectrum.step).collect(),
-        relative_amplitude: spectrum.power.iter().map(|p| amplitude(*p)).collect(),
-        floor: spectrum.floor.mean.iter().map(|p| amplitude(*p)).collect(),
-        threshold: spectrum.floor.thresholds(rate).map(amplitude).collect(),
+        frequency_cycles_per_v_s: (0..spectrum.power.len())
+            .map(|k| k as f64 * spectrum.step)
+            .collect(),
+        relative_amplitude: spectrum.power.into_iter().map(amplitude).collect(),
+        floor,
+        threshold,
         comb,
     }
 }

@@ -4,6 +4,7 @@
 //! A moving average would bend the slow ripple at the end of a run-down; a low-order fit in time does not.
 
 use super::least_squares::{Normal, project};
+use std::ops::Range;
 
 /// A polynomial over `first_s ..= last_s`.
 #[derive(Clone, Debug)]
@@ -76,15 +77,33 @@ pub(super) fn integral_basis(
     let columns = basis(time_s, first_s, last_s, order + 1);
     (0..=order)
         .map(|j| {
-            let above = columns[j + 1].iter();
-            if j == 0 {
-                return above.map(|u| (u + 1.0) * half).collect();
-            }
-            let scale = half / (2 * j + 1) as f64;
-            let below = columns[j - 1].iter();
-            above.zip(below).map(|(a, b)| (a - b) * scale).collect()
+            let mut column = vec![0.0; time_s.len()];
+            integrate(&columns, j, half, 0..time_s.len(), &mut column);
+            column
         })
         .collect()
+}
+
+/// Puts down `∫ P_j dt` of some rows, unit s, from columns up to `P_{j+1}`; `half`: half of the stretch, s.
+pub(super) fn integrate(
+    columns: &[Vec<f64>],
+    j: usize,
+    half: f64,
+    rows: Range<usize>,
+    into: &mut [f64],
+) {
+    let above = &columns[j + 1][rows.clone()];
+    if j == 0 {
+        for (sum, u) in into.iter_mut().zip(above) {
+            *sum = (u + 1.0) * half;
+        }
+        return;
+    }
+    let scale = half / (2 * j + 1) as f64;
+    let below = &columns[j - 1][rows];
+    for ((sum, a), b) in into.iter_mut().zip(above).zip(below) {
+        *sum = (a - b) * scale;
+    }
 }
 
 /// `Σ c_j column_j`.

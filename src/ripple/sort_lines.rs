@@ -8,6 +8,7 @@
 use super::{
     LineKind, Window,
     angle_spectrum::{powers, transform},
+    domain::Domain,
     floor::Floor,
     least_squares::{Normal, project},
     result::ForeignLine,
@@ -56,7 +57,7 @@ impl Spectrum {
     pub fn signal_to_noise(&self, bin: usize) -> f64 {
         self.power
             .get(bin)
-            .map_or(0.0, |p| p / self.floor.mean[bin])
+            .map_or(0.0, |p| p / self.floor.mean(bin))
     }
 
     /// Frequency of a peak by a parabola through the logarithms about `bin`.
@@ -84,53 +85,46 @@ pub(super) fn peak_place(power: &[f64], bin: usize) -> f64 {
 /// in time. `looks` spectra are searched in all.
 pub(super) fn angle_spectrum(
     rough: &[f64],
-    emf: &[f64],
-    x: &[f64],
+    angle: Domain,
     interval_s: f64,
     looks: f64,
 ) -> Spectrum {
-    let span = x[x.len() - 1] - x[0];
-    let cycles = highest_cycles(emf, span, interval_s);
+    let (first, last) = angle.ends();
+    let span = last - first;
+    let cycles = highest_cycles(angle, span, interval_s);
     let bins = (cycles * PADDING as f64) as usize;
     let step = 1.0 / (PADDING as f64 * span);
-    weighted(rough, emf, x, step, bins, looks)
+    weighted(rough, angle, step, bins, looks)
 }
 
 /// Cycles over the record up to which lines are looked for: the Nyquist frequency of the slow end; cells beyond one a sample
 /// carry nothing new.
-pub(super) fn highest_cycles(emf: &[f64], span: f64, interval_s: f64) -> f64 {
-    let least_emf = emf
-        .iter()
-        .copied()
+pub(super) fn highest_cycles(angle: Domain, span: f64, interval_s: f64) -> f64 {
+    let first_emf = angle.all_weights().next().unwrap_or(0.0);
+    let least_emf = angle
+        .all_weights()
         .fold(f64::MAX, f64::min)
-        .max(1e-3 * emf[0].abs());
-    (0.5 / (interval_s * least_emf) * span).min(emf.len() as f64)
+        .max(1e-3 * first_emf.abs());
+    (0.5 / (interval_s * least_emf) * span).min(angle.len() as f64)
 }
 
 /// Spectrum in time of `rough`, in Hz.
 pub(super) fn time_spectrum(rough: &[f64], time_s: &[f64], interval_s: f64) -> Spectrum {
     let span = time_s[time_s.len() - 1] - time_s[0];
     let bins = (0.5 / interval_s * span * PADDING as f64) as usize;
-    weighted(
-        rough,
-        &vec![1.0; rough.len()],
-        time_s,
-        1.0 / (PADDING as f64 * span),
-        bins,
-        1.0,
-    )
+    let step = 1.0 / (PADDING as f64 * span);
+    weighted(rough, Domain::even(time_s), step, bins, 1.0)
 }
 
 /// Hann-windowed, amplitude-weighted spectrum at `k·step`.
 pub(super) fn weighted(
     rough: &[f64],
-    weight: &[f64],
-    place: &[f64],
+    domain: Domain,
     step: f64,
     bins: usize,
     looks: f64,
 ) -> Spectrum {
-    let (power, gain) = weighted_power(rough, weight, place, step, bins);
+    let (power, gain) = weighted_power(rough, domain, step, bins);
     let floor = Floor::of(
         &power,
         LEAST_CYCLES * PADDING,
@@ -148,23 +142,30 @@ pub(super) fn weighted(
 /// The power and the gain of such a spectrum alone.
 pub(super) fn weighted_power(
     rough: &[f64],
-    weight: &[f64],
-    place: &[f64],
+    domain: Domain,
     step: f64,
     bins: usize,
 ) -> (Vec<f64>, f64) {
-    let first = place[0];
-    let span = place[place.len() - 1] - first;
+    let (first, last) = domain.ends();
+    let span = last - first;
     let mut gain = 0.0;
-    let shifted: Vec<f64> = place.iter().map(|p| p - first).collect();
-    let data: Vec<f64> = (0..rough.len())
-        .map(|i| {
-            let w = Window::Hann.at(shifted[i] / span) * weight[i];
-            gain += w * weight[i];
-            rough[i] * w
-        })
-        .collect();
-    (powers(&shifted, &data, step, bins), gain / 2.0)
+    let mut weights = Vec::new();
+    let samples = |row: usize, places: &mut [f64], values: &mut [f64]| {
+        let rows = row..row + places.len();
+        domain.places(rows.clone(), places);
+        weights.resize(places.len(), 0.0);
+        domain.weights(rows.clone(), &mut weights);
+        places.iter_mut().for_each(|place| *place -= first);
+        for ((value, place), weight) in values.iter_mut().zip(&*places).zip(&weights) {
+            *value = Window::Hann.at(place / span) * weight;
+        }
+        for ((value, weight), rough) in values.iter_mut().zip(&weights).zip(&rough[rows]) {
+            gain += *value * weight;
+            *value *= rough;
+        }
+    };
+    let powers = powers(domain.len(), samples, step, bins);
+    (powers, gain / 2.0)
 }
 
 /// What is searched.
@@ -199,17 +200,18 @@ impl Search<'_> {
     ) -> Option<AngleLine> {
         let zeros = self.zeros();
         for _ in 0..MOST_FOREIGN_LINES {
-            let time = time_spectrum(rough, self.time_s, self.interval_s);
-            let (time_bin, time_ratio, time_found) = time.strongest(self.false_alarm_rate);
             let mut best: Option<(f64, Spectrum, usize, f64)> = None;
             for &zero in &zeros {
-                let (emf, x) = self.shifted(zero);
-                let angle = angle_spectrum(rough, &emf, &x, self.interval_s, zeros.len() as f64);
+                let angle = Domain::angle(self.smooth_v, self.x_v_s).less(zero, self.time_s);
+                let angle = angle_spectrum(rough, angle, self.interval_s, zeros.len() as f64);
                 let (bin, ratio, found) = angle.strongest(self.false_alarm_rate);
                 if found && best.as_ref().is_none_or(|b| ratio > b.3) {
                     best = Some((zero, angle, bin, ratio));
                 }
             }
+            // After the angle: no spectrum of it but the best is held beside that in time.
+            let time = time_spectrum(rough, self.time_s, self.interval_s);
+            let (time_bin, time_ratio, time_found) = time.strongest(self.false_alarm_rate);
             // The sawtooth of the converter sweeps; its pieces look like lines of either kind, so it is asked for first.
             let strongest =
                 best.as_ref()
@@ -317,18 +319,6 @@ impl Search<'_> {
             .map(|k| centre + f64::from(k) * step)
             .filter(|zero| *zero < 0.7 * last)
             .collect()
-    }
-
-    fn shifted(&self, zero: f64) -> (Vec<f64>, Vec<f64>) {
-        let first = self.time_s[0];
-        let emf = self.smooth_v.iter().map(|v| v - zero).collect();
-        let x = self
-            .x_v_s
-            .iter()
-            .zip(self.time_s)
-            .map(|(x, t)| x - zero * (t - first))
-            .collect();
-        (emf, x)
     }
 
     /// Asks whether the code sawtooth explains a line of this signal-to-noise; if so subtracts it and tells its strongest harmonic.

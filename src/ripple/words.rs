@@ -105,11 +105,14 @@ pub(super) fn no_line(
 ) {
     foreign_lines(remarks, foreign);
     let mut thresholds = spectrum.threshold.clone();
-    thresholds.sort_by(f64::total_cmp);
-    let middle = thresholds
-        .get(thresholds.len() / 2)
-        .copied()
-        .unwrap_or(f64::NAN);
+    let middle = match thresholds.len() {
+        0 => f64::NAN,
+        count => {
+            *thresholds
+                .select_nth_unstable_by(count / 2, f64::total_cmp)
+                .1
+        }
+    };
     remarks.push(format!(
         "no ripple line stands above the noise at a false-alarm rate of {rate:.0e}; a line of {:.3} % of the EMF would have been seen. No speed is taken from this record. A smaller vertical range, averaging or 12 bits would lower that limit",
         100.0 * middle

@@ -4,6 +4,7 @@
 //! * [`robust`]: median and a scale that outliers do not move.
 //! * [`autocovariance`]: correlation along a record and the number of independent samples it is worth.
 //! * [`lanes`]: extremes and counts over long arrays.
+//! * [`sought`]: a number of known rank among many, without a copy of them.
 //! * [`hac`]: covariance of sums of correlated scores (the middle of a sandwich).
 //! * [`bootstrap`]: resampling in blocks that keep the correlation.
 //! * [`whiteness`]: are residuals independent? Runs and portmanteau tests.
@@ -26,6 +27,7 @@ pub mod propagation;
 pub mod quantiles;
 pub mod robust;
 pub mod rounding;
+pub mod sought;
 pub mod truncated;
 pub mod turned;
 pub mod whiteness;

@@ -1,6 +1,7 @@
 //! Centre and scale that a few needles, clipped peaks or steps do not move.
 
-use super::{StatsError, all_finite};
+use super::sought::Sought;
+use super::{StatsError, all_finite, lanes};
 
 /// 1 / Φ⁻¹(3/4): turns the median absolute deviation of normal noise into its standard deviation.
 const NORMAL_CONSISTENCY: f64 = 1.482_602_218_505_602;
@@ -65,8 +66,31 @@ pub fn noise_from_differences(values: &[f64]) -> Result<f64, StatsError> {
         });
     }
     all_finite("noise from differences", values)?;
-    let differences: Vec<f64> = values.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    Ok(robust_standard_deviation(&differences)? / std::f64::consts::SQRT_2)
+    let difference = |[a, b]: [f64; 2]| b - a;
+    if lanes::count(values, |pair| !difference(pair).is_finite()) > 0 {
+        let differences: Vec<f64> = values.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        all_finite("median", &differences)?;
+    }
+    let centre = median_of(values, difference);
+    let deviation = median_of(values, |pair| (difference(pair) - centre).abs());
+    Ok(NORMAL_CONSISTENCY * deviation / std::f64::consts::SQRT_2)
+}
+
+/// [`median`] of what `of` makes of each window of `N` neighbours, of which there is one at least, without a copy of a long record.
+fn median_of<const N: usize>(values: &[f64], of: impl Fn([f64; N]) -> f64) -> f64 {
+    let count = values.len() + 1 - N;
+    let seek = |mut sought: Sought| {
+        sought.take(values, &of);
+        let upper = sought.ranked(count / 2)?;
+        if count % 2 == 1 {
+            return Some(upper);
+        }
+        let lower = sought.ranked(count / 2 - 1)?;
+        Some(lower + 0.5 * (upper - lower))
+    };
+    seek(Sought::about_middle(values, &of))
+        .or_else(|| seek(Sought::anywhere()))
+        .unwrap_or(f64::NAN)
 }
 
 #[cfg(test)]
@@ -123,6 +147,30 @@ mod tests {
             0.3,
             max_relative = 0.2
         );
+    }
+
+    #[test]
+    fn noise_of_a_long_record_is_that_of_a_copy_of_its_differences() {
+        let mut random = rand::rngs::StdRng::seed_from_u64(6);
+        for (step, rows) in [(1e-9, 200_001), (0.25, 200_000), (1.0, 70_000), (0.1, 99)] {
+            let values: Vec<f64> = (0..rows)
+                .map(|k| {
+                    let z: f64 = StandardNormal.sample(&mut random);
+                    ((1e-4 * f64::from(k) + 0.3 * z) / step).round() * step
+                })
+                .collect();
+            let differences: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).collect();
+            let copied = robust_standard_deviation(&differences).unwrap() / 2f64.sqrt();
+            assert_eq!(noise_from_differences(&values), Ok(copied));
+        }
+        // Every pair that is looked at rests.
+        let still: Vec<f64> = (0..400_000)
+            .map(|k| f64::from(u8::from(k % 24 > 1)) * f64::from(k))
+            .collect();
+        let differences: Vec<f64> = still.windows(2).map(|w| w[1] - w[0]).collect();
+        let copied = robust_standard_deviation(&differences).unwrap() / 2f64.sqrt();
+        assert_eq!(noise_from_differences(&still), Ok(copied));
+        assert!(noise_from_differences(&[f64::MAX, f64::MIN]).is_err());
     }
 
     #[test]
