@@ -8,6 +8,7 @@ use super::driving_voltage::{smooth, straighten};
 use crate::bench::{Capture, Doubt, Role, Waveform};
 use crate::events::{PhaseKind, Timeline};
 use crate::stats::robust::noise_from_differences;
+use std::borrow::Cow;
 
 /// Mean of the samples in one stretch of time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -219,7 +220,13 @@ fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     let Some(trace) = &waveform.voltage_v else {
         return 0.0;
     };
-    let values = finite(&trace.values[rows.0..rows.1]);
+    let all = &trace.values[rows.0..rows.1];
+    // A long record is copied only where it has holes.
+    let values = if all.iter().all(|v| v.is_finite()) {
+        Cow::Borrowed(all)
+    } else {
+        Cow::Owned(finite(all))
+    };
     let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
     noise_from_differences(&values)
         .unwrap_or(0.0)
@@ -301,14 +308,18 @@ fn open_turns(
 ) -> Option<Vec<Bin>> {
     let trace = waveform.voltage_v.as_ref()?;
     let step = |k: usize| Some(waveform.time.at(k + 1)? - waveform.time.at(k)?);
-    let mut passed = Vec::with_capacity(rows.1 - rows.0);
+    // What has passed before each row, in turn.
     let mut total = 0.0;
-    for k in rows.0..rows.1 {
-        passed.push(total);
+    let passed = |k: usize, total: &mut f64| {
+        let before = *total;
         let e = trace.values[k].abs();
         if e.is_finite() && k + 1 < rows.1 {
-            total += e * step(k)?;
+            *total += e * step(k)?;
         }
+        Some(before)
+    };
+    for k in rows.0..rows.1 {
+        passed(k, &mut total)?;
     }
     let turns = total / turn_v_s;
     if turns < FEWEST_TURNS {
@@ -316,9 +327,10 @@ fn open_turns(
     }
     let each = (turns / most as f64).ceil() * turn_v_s;
     let mut edges = vec![rows.0];
-    for (k, x) in passed.iter().enumerate() {
-        if *x >= each * edges.len() as f64 {
-            edges.push(rows.0 + k);
+    let mut total = 0.0;
+    for k in rows.0..rows.1 {
+        if passed(k, &mut total)? >= each * edges.len() as f64 {
+            edges.push(k);
         }
     }
     edges.push(rows.1);
