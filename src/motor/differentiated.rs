@@ -50,18 +50,23 @@ fn any_step<const N: usize, const M: usize, const TURNING: bool>(
 ) -> (Advance<Dual<N>>, f64) {
     let p: StepPartials =
         step_partials::<M, TURNING>(&c.values(), &from.values(), v.value, h, sign);
+    let current = Dual {
+        value: p.end.current,
+        gradient: chain(&p.by[0], c, from, v),
+    };
     let end = State {
-        current: Dual {
-            value: p.end.current,
-            gradient: chain(&p.by[0], c, from, v),
-        },
+        current,
         back_emf: Dual {
             value: p.end.back_emf,
             gradient: chain(&p.by[1], c, from, v),
         },
-        eddy_current: Dual {
-            value: p.end.eddy_current,
-            gradient: chain(&p.by[2], c, from, v),
+        eddy_current: if c.with_eddy {
+            Dual {
+                value: p.end.eddy_current,
+                gradient: chain(&p.by[2], c, from, v),
+            }
+        } else {
+            current
         },
     };
     let advance = Advance {

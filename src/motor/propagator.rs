@@ -174,18 +174,19 @@ impl<const M: usize> Propagator<M> {
     /// The same by a Taylor series with scaling and squaring, whatever the eigenvalues are.
     #[inline(always)]
     pub(super) fn by_squaring(characteristic: [f64; M]) -> Self {
-        // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound).
-        let radius = characteristic
-            .iter()
-            .enumerate()
-            .map(|(j, p)| match M - j {
-                1 => 2.0 * p.abs(),
-                2 => 2.0 * p.abs().sqrt(),
-                _ => 2.0 * p.abs().cbrt(),
-            })
-            .fold(0.0, f64::max);
+        // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound); here it is asked whether that is below a size,
+        // which needs no root.
+        let within = |size: f64| {
+            let mut power = 1.0;
+            let mut all = true;
+            for j in (0..M).rev() {
+                power *= 0.5 * size;
+                all &= characteristic[j].abs() <= power;
+            }
+            all
+        };
         let mut halvings = 0;
-        while radius > 1.0 * f64::from(1u32 << halvings.min(30)) && halvings < 30 {
+        while halvings < 30 && !within(f64::from(1u32 << halvings)) {
             halvings += 1;
         }
         let scale = 1.0 / f64::from(1u32 << halvings);
@@ -196,12 +197,10 @@ impl<const M: usize> Propagator<M> {
                 p[j] *= scale;
             }
         }
-        let terms: u32 = match radius * scale {
-            r if r < 1e-3 => 4,
-            r if r < 0.05 => 8,
-            r if r < 0.3 => 11,
-            _ => 16,
-        };
+        let terms: u32 = [(1e-3, 4), (0.05, 8), (0.3, 11)]
+            .into_iter()
+            .find(|&(size, _)| within(size))
+            .map_or(16, |(_, terms)| terms);
         // φ₃(B) = Σ B^k/(k+3)!, then φ₂ = I/2 + B φ₃, φ₁ = I + B φ₂ and e^B = I + B φ₁.
         let mut phi3 = Element::constant(1.0);
         for k in (1..=terms).rev() {
