@@ -1,7 +1,7 @@
 //! Speed anchors held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
 
 use super::anchor_ratio::Ratio;
-use super::descent::{CLOSE, COARSE, solve};
+use super::descent::{CLOSE, FINE, solve};
 use super::estimate::FitError;
 use super::layout::{Slot, Source};
 use super::prediction::Prediction;
@@ -95,7 +95,7 @@ fn without_anchors(
     let is_anchor = |r: &ReadingTerm| r.source() == Source::Anchor;
     problem.readings = all.iter().filter(|r| !is_anchor(r)).cloned().collect();
     problem.freeze(constant, x[constant]);
-    let solved = solve(problem, x, 40, COARSE, CLOSE, None);
+    let solved = solve(problem, x, 40, FINE, CLOSE, None);
     problem.thaw(constant);
     problem.readings = all;
     Ok(solved?.x)

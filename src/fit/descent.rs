@@ -21,10 +21,15 @@ pub(super) const ROUGH: Tolerance = Tolerance {
     gradient: 1e-2,
     distance: 0.3,
 };
+/// For the plain motor, from which the terms that bend it begin.
+pub(super) const PLAIN: Tolerance = Tolerance {
+    gradient: 1e-3,
+    distance: 1.0,
+};
 /// While weights still change.
 pub(super) const COARSE: Tolerance = Tolerance {
     gradient: 1e-3,
-    distance: 0.2,
+    distance: 0.5,
 };
 /// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
 /// is asked for beyond it costs trials and gains nothing.

@@ -5,7 +5,7 @@ use super::descent::{CLOSE, FINE, solve};
 use super::estimate::FitError;
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
-use super::solver::Solution;
+use super::solver::{LeastSquares, Solution};
 use nalgebra::{DMatrix, DVector};
 
 /// What became of one optional term.
@@ -83,6 +83,14 @@ pub fn decide(
                 note: format!("{distance:.0} standard deviations from zero; without it {effect}"),
             });
             continue;
+        }
+        // What nothing determines goes anywhere.
+        let limits = problem.step_limits();
+        let far = |k: usize, by: f64| limits.is_some_and(|l| !(by.abs() <= l[k]));
+        let moved = &without_x - &solution.x;
+        if (0..moved.len()).any(|k| far(k, moved[k])) {
+            without_x.clone_from(&solution.x);
+            without_x[entry] = 0.0;
         }
         problem.freeze(entry, 0.0);
         let without = solve(
