@@ -4,7 +4,7 @@ use super::capture_model::{CaptureModel, Shared};
 use super::conflict::conflicts;
 use super::covariance::{Covariance, covariance};
 use super::current_anchor::{CurrentSpeed, current_anchors};
-use super::descent::{CLOSE, COARSE, FAR, FINE, PLAIN, ROUGH, solve};
+use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::driven;
 use super::guess::first_guess;
 use super::lanes::direction;
@@ -209,7 +209,7 @@ pub fn estimate_in_stages(
     x = solve(&problem, &x, 60, ROUGH, FAR, None)?.x;
     reweigh(&mut problem, bench, &x);
     let nothing = SecondOrder::default();
-    let plain = solve(&problem, &x, 60, PLAIN, CLOSE, Some(&nothing))?;
+    let plain = solve(&problem, &x, 60, COARSE, CLOSE, Some(&nothing))?;
     lap("first fit");
     let mut speeds = Vec::new();
     if let Some(entry) = problem.layout.find(&Slot::LogBackEmfConstant)
