@@ -86,7 +86,7 @@ pub fn decide(
         }
         // What nothing determines goes anywhere.
         let limits = problem.step_limits();
-        let far = |k: usize, by: f64| limits.is_some_and(|l| !(by.abs() <= l[k]));
+        let far = |k: usize, by: f64| limits.is_some_and(|l| by.is_nan() || by.abs() > l[k]);
         let moved = &without_x - &solution.x;
         if (0..moved.len()).any(|k| far(k, moved[k])) {
             without_x.clone_from(&solution.x);
