@@ -1,7 +1,7 @@
 //! The φ functions of a matrix whose fastest eigenvalue stands apart from the others.
 //!
 //! `f(A)` is the polynomial in `A` that takes the values of f at the eigenvalues. Where the fastest one, λ, is real and stands apart, the polynomial of
-//! the others is found first and then led through f(λ) (Newton's form; Higham 2008, Functions of Matrices, section 1.2.2): no squarings,
+//! the others is found first and then led through f(λ) (Newton's form; Higham 2008, Functions of Matrices, section 1.2.2, from memory): no squarings,
 //! whose number and rounding grow with the stiffness of the step.
 
 use super::propagator::Propagator;
