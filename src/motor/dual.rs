@@ -23,6 +23,8 @@ pub trait Real:
     + Sub<f64, Output = Self>
     + Mul<f64, Output = Self>
 {
+    /// Whether it carries derivatives.
+    const DIFFERENTIATED: bool;
     /// The number without its derivatives.
     fn value(self) -> f64;
     /// Hyperbolic tangent.
@@ -52,6 +54,7 @@ pub trait Real:
 }
 
 impl Real for f64 {
+    const DIFFERENTIATED: bool = false;
     fn value(self) -> f64 {
         self
     }
@@ -190,6 +193,7 @@ impl<const N: usize> Mul<f64> for Dual<N> {
 }
 
 impl<const N: usize> Real for Dual<N> {
+    const DIFFERENTIATED: bool = true;
     #[inline(always)]
     fn smooth_step<const M: usize, const TURNING: bool>(
         c: &Constants<Self>,

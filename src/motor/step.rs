@@ -246,7 +246,12 @@ pub(super) fn plain_step<S: Real, const M: usize, const TURNING: bool>(
     let a: [[S; M]; M] =
         std::array::from_fn(|r| std::array::from_fn(|k| entry(&s, which[r], which[k]) * h));
     let characteristic = characteristic(&a);
-    let p = Propagator::<M>::new(characteristic.map(Real::value));
+    let values = characteristic.map(Real::value);
+    let p = if S::DIFFERENTIATED {
+        Propagator::<M>::new(values)
+    } else {
+        Propagator::<M>::values(values)
+    };
     let one = polynomial(&a, &characteristic, &p.phi1, &p.phi1_partial, f, h);
     let two = polynomial(&a, &characteristic, &p.phi2, &p.phi2_partial, f, h);
     let (mut end, mut mean) = (*from, *from);
