@@ -154,8 +154,9 @@ fn fastest([p0, p1, p2]: [f64; 3]) -> Option<f64> {
 }
 
 /// For a matrix with `A³ = p₂ A² + p₁ A + p₀`; `None` where no eigenvalue stands apart.
+/// `P`: [`VALUE`](super::propagator::VALUE) where derivatives are not wanted.
 #[inline(always)]
-pub(super) fn of_three(p: [f64; 3]) -> Option<Propagator<3>> {
+pub(super) fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
     let [p0, p1, p2] = p;
     if p2.abs() < LEAST || p1.abs() > 0.25 * p2 * p2 {
         return None;
@@ -167,7 +168,7 @@ pub(super) fn of_three(p: [f64; 3]) -> Option<Propagator<3>> {
     if !(fast.abs() >= LEAST && APART * larger([t, s]) <= fast.abs()) {
         return None;
     }
-    let rest = of_two([t, s]).unwrap_or_else(|| Propagator::by_squaring([t, s]));
+    let rest = of_two([t, s]).unwrap_or_else(|| Propagator::by_squaring::<P>([t, s]));
     let of_fast = Phi::new(fast);
     // Value of the others' polynomial at the fast one, x² − s x − t, which is the cubic's slope there.
     let per_slope = 1.0 / ((fast - s) * fast - t);
@@ -209,6 +210,7 @@ pub(super) fn of_three(p: [f64; 3]) -> Option<Propagator<3>> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::propagator::PLACES;
     use super::*;
     use nalgebra::Matrix3;
     use proptest::prelude::*;
@@ -237,7 +239,7 @@ mod tests {
             let of =
                 |f: fn(f64) -> f64| basis * Matrix3::from_diagonal(&roots.map(f).into()) * inverse;
             let a = of(|x| x);
-            let phi1 = of_three(of_roots(roots)).expect("apart").phi1;
+            let phi1 = of_three::<PLACES>(of_roots(roots)).expect("apart").phi1;
             let phi1 = Matrix3::identity() * phi1[0] + a * phi1[1] + a * a * phi1[2];
             // What the products with A leave of sixteen digits.
             let epsilon = -1e-15 * roots[0];
@@ -260,8 +262,8 @@ mod tests {
             // A pair of complex ones has sum and product of its own.
             let (sum, product) = if turning { (b, b * b) } else { (b + c, b * c) };
             let p = [-fast * product, fast * sum - product, sum - fast];
-            if let Some(found) = of_three(p) {
-                let other = Propagator::<3>::by_squaring(p);
+            if let Some(found) = of_three::<PLACES>(p) {
+                let other = Propagator::<3>::by_squaring::<PLACES>(p);
                 for (found, other, by, other_by) in [
                     (found.phi1, other.phi1, found.phi1_partial, other.phi1_partial),
                     (found.phi2, other.phi2, found.phi2_partial, other.phi2_partial),
@@ -279,7 +281,7 @@ mod tests {
             }
             let p = [-fast * -b, b - fast];
             if let Some(found) = of_two(p) {
-                let other = Propagator::<2>::by_squaring(p);
+                let other = Propagator::<2>::by_squaring::<PLACES>(p);
                 for k in 0..2 {
                     close(found.phi1[k], other.phi1[k], 1.0, 1e-13)?;
                     close(found.phi2[k], other.phi2[k], 1.0, 1e-13)?;

@@ -5,7 +5,7 @@
 //! of the work, has its derivatives written out (`step_partials`).
 
 use super::differentiated::differentiated_step;
-use super::step::plain_step;
+use super::smooth_step::plain_step;
 use super::{Advance, Constants, State};
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
@@ -23,6 +23,8 @@ pub trait Real:
     + Sub<f64, Output = Self>
     + Mul<f64, Output = Self>
 {
+    /// Whether it carries derivatives.
+    const DIFFERENTIATED: bool;
     /// The number without its derivatives.
     fn value(self) -> f64;
     /// Hyperbolic tangent.
@@ -38,7 +40,7 @@ pub trait Real:
     fn abs(self) -> Self {
         if self.value() < 0.0 { -self } else { self }
     }
-    /// One smooth step of the motor over M components of its state ([`super::step`]), with the relative size of its last
+    /// One smooth step of the motor over M components of its state ([`super::smooth_step`]), with the relative size of its last
     /// correction. `sign`: that of the rotation, 0 unless `TURNING`.
     fn smooth_step<const M: usize, const TURNING: bool>(
         c: &Constants<Self>,
@@ -52,6 +54,7 @@ pub trait Real:
 }
 
 impl Real for f64 {
+    const DIFFERENTIATED: bool = false;
     fn value(self) -> f64 {
         self
     }
@@ -190,6 +193,7 @@ impl<const N: usize> Mul<f64> for Dual<N> {
 }
 
 impl<const N: usize> Real for Dual<N> {
+    const DIFFERENTIATED: bool = true;
     #[inline(always)]
     fn smooth_step<const M: usize, const TURNING: bool>(
         c: &Constants<Self>,

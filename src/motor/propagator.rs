@@ -41,16 +41,18 @@ pub struct Propagator<const M: usize> {
 
 /// Places of one coefficient: itself, then its derivatives with respect to up to three characteristic coefficients. Four numbers
 /// that are always worked on together, whatever M.
-const PLACES: usize = 4;
+pub(super) const PLACES: usize = 4;
+/// The coefficient alone.
+pub(super) const VALUE: usize = 1;
 
 /// A polynomial of degree < M in `A` with derivatives with respect to the M characteristic coefficients.
 #[derive(Clone, Copy)]
-struct Element<const M: usize>([[f64; PLACES]; M]);
+struct Element<const M: usize, const P: usize>([[f64; P]; M]);
 
-impl<const M: usize> Element<M> {
+impl<const M: usize, const P: usize> Element<M, P> {
     #[inline(always)]
     fn constant(value: f64) -> Self {
-        let mut out = [[0.0; PLACES]; M];
+        let mut out = [[0.0; P]; M];
         out[0][0] = value;
         Element(out)
     }
@@ -59,13 +61,15 @@ impl<const M: usize> Element<M> {
     #[inline(always)]
     fn shifted(&self, p: &[f64; M]) -> Self {
         let top = self.0[M - 1];
-        let mut out = [[0.0; PLACES]; M];
+        let mut out = [[0.0; P]; M];
         for k in 0..M {
-            for place in 0..PLACES {
+            for place in 0..P {
                 let below = if k == 0 { 0.0 } else { self.0[k - 1][place] };
                 out[k][place] = below + top[place] * p[k];
             }
-            out[k][k + 1] += top[0];
+            if P > VALUE {
+                out[k][k + 1] += top[0];
+            }
         }
         Element(out)
     }
@@ -73,7 +77,7 @@ impl<const M: usize> Element<M> {
     #[inline(always)]
     fn scaled(mut self, s: f64) -> Self {
         for k in 0..M {
-            for place in 0..PLACES {
+            for place in 0..P {
                 self.0[k][place] *= s;
             }
         }
@@ -83,7 +87,7 @@ impl<const M: usize> Element<M> {
     #[inline(always)]
     fn plus(mut self, other: &Self) -> Self {
         for k in 0..M {
-            for place in 0..PLACES {
+            for place in 0..P {
                 self.0[k][place] += other.0[k][place];
             }
         }
@@ -99,7 +103,7 @@ impl<const M: usize> Element<M> {
     /// Product modulo the characteristic polynomial, by Horner over the powers of `A` in `other`.
     #[inline(always)]
     fn times(&self, other: &Self, p: &[f64; M]) -> Self {
-        let mut out = Element([[0.0; PLACES]; M]);
+        let mut out = Element([[0.0; P]; M]);
         for k in (0..M).rev() {
             if k < M - 1 {
                 out = out.shifted(p);
@@ -109,7 +113,7 @@ impl<const M: usize> Element<M> {
             let value = other.0[k][0];
             for i in 0..M {
                 let own = self.0[i][0];
-                for place in 0..PLACES {
+                for place in 0..P {
                     out.0[i][place] += self.0[i][place] * value + own * derivatives[place];
                 }
             }
@@ -131,12 +135,15 @@ const RECIPROCALS: [f64; 20] = {
 
 /// Back from powers of `A·scale` and derivatives with respect to its coefficients to those of `A`; `powers[k]` is scale^k.
 #[inline(always)]
-fn unscaled<const M: usize>(e: &Element<M>, powers: &[f64; PLACES]) -> ([f64; M], [[f64; M]; M]) {
+fn unscaled<const M: usize, const P: usize>(
+    e: &Element<M, P>,
+    powers: &[f64; PLACES],
+) -> ([f64; M], [[f64; M]; M]) {
     let mut c = [0.0; M];
     let mut d = [[0.0; M]; M];
     for k in 0..M {
         c[k] = e.0[k][0] * powers[k];
-        for j in 0..M {
+        for j in 0..M.min(P - 1) {
             d[k][j] = e.0[k][j + 1] * powers[k] * powers[M - j];
         }
     }
@@ -147,13 +154,24 @@ impl<const M: usize> Propagator<M> {
     /// φ₁ to φ₃ for the matrix with `A^M = Σ characteristic[j] A^j` (so for M = 2 `characteristic = [−det, trace]`).
     #[inline(always)]
     pub fn new(characteristic: [f64; M]) -> Self {
+        Propagator::with::<PLACES>(characteristic)
+    }
+
+    /// The same without derivatives, which are zero.
+    #[inline(always)]
+    pub fn values(characteristic: [f64; M]) -> Self {
+        Propagator::with::<VALUE>(characteristic)
+    }
+
+    #[inline(always)]
+    fn with<const P: usize>(characteristic: [f64; M]) -> Self {
         let p = |k: usize| characteristic[k];
         let found = match M {
             1 => Some(apart::of_number([p(0)]).resized()),
             2 => apart::of_two([p(0), p(1)]).map(|found| found.resized()),
-            _ => apart::of_three([p(0), p(1), p(2)]).map(|found| found.resized()),
+            _ => apart::of_three::<P>([p(0), p(1), p(2)]).map(|found| found.resized()),
         };
-        found.unwrap_or_else(|| Propagator::by_squaring(characteristic))
+        found.unwrap_or_else(|| Propagator::by_squaring::<P>(characteristic))
     }
 
     /// The same for `K` components, which are as many: a way to say so to the compiler.
@@ -173,7 +191,7 @@ impl<const M: usize> Propagator<M> {
 
     /// The same by a Taylor series with scaling and squaring, whatever the eigenvalues are.
     #[inline(always)]
-    pub(super) fn by_squaring(characteristic: [f64; M]) -> Self {
+    pub(super) fn by_squaring<const P: usize>(characteristic: [f64; M]) -> Self {
         // Every eigenvalue is at most twice the largest |p_j|^(1/(M−j)) (Fujiwara's bound); here it is asked whether that is below a size,
         // which needs no root.
         let within = |size: f64| {
@@ -202,7 +220,7 @@ impl<const M: usize> Propagator<M> {
             .find(|&(size, _)| within(size))
             .map_or(16, |(_, terms)| terms);
         // φ₃(B) = Σ B^k/(k+3)!, then φ₂ = I/2 + B φ₃, φ₁ = I + B φ₂ and e^B = I + B φ₁.
-        let mut phi3 = Element::constant(1.0);
+        let mut phi3 = Element::<M, P>::constant(1.0);
         for k in (1..=terms).rev() {
             phi3 = phi3
                 .shifted(&p)
