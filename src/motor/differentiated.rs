@@ -9,7 +9,7 @@ const OWN: usize = INPUTS - input::CONSTANTS;
 /// Place of the friction among them.
 const FRICTION: usize = input::FRICTION - input::CONSTANTS;
 
-/// As [`super::smooth_step::plain_step`] on the same arguments, to rounding; `sign`: that of the rotation, 0 for a still rotor.
+/// As [`super::step::plain_step`] on the same arguments, to rounding; `sign`: that of the rotation, 0 for a still rotor.
 #[inline]
 pub(super) fn differentiated_step<const N: usize, const M: usize, const TURNING: bool>(
     c: &Constants<Dual<N>>,
@@ -127,8 +127,8 @@ fn chain<const N: usize>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::motor::smooth_step::plain_step;
     use crate::motor::state::slopes;
+    use crate::motor::step::plain_step;
     use crate::motor::{Real, TerminalParameters};
     use proptest::prelude::*;
 

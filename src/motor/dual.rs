@@ -5,7 +5,7 @@
 //! of the work, has its derivatives written out (`step_partials`).
 
 use super::differentiated::differentiated_step;
-use super::smooth_step::plain_step;
+use super::step::plain_step;
 use super::{Advance, Constants, State};
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
@@ -40,7 +40,7 @@ pub trait Real:
     fn abs(self) -> Self {
         if self.value() < 0.0 { -self } else { self }
     }
-    /// One smooth step of the motor over M components of its state ([`super::smooth_step`]), with the relative size of its last
+    /// One smooth step of the motor over M components of its state ([`super::step`]), with the relative size of its last
     /// correction. `sign`: that of the rotation, 0 unless `TURNING`.
     fn smooth_step<const M: usize, const TURNING: bool>(
         c: &Constants<Self>,

@@ -9,7 +9,6 @@ pub mod dual;
 pub mod energy;
 pub mod parameters;
 pub mod propagator;
-mod smooth_step;
 pub mod state;
 pub mod steady;
 pub mod step;

@@ -1,6 +1,6 @@
 //! One smooth step with its partial derivatives with respect to state, voltage and constants.
 //!
-//! The step of [`super::smooth_step`], differentiated by hand where it is a chain of small matrices: the derivatives of the matrix
+//! The step of [`super::step`], differentiated by hand where it is a chain of small matrices: the derivatives of the matrix
 //! polynomials are formed once and then applied to all inputs together. Exact, as forward differentiation of the same step is, which
 //! its tests hold it against, at a fraction of the work.
 
@@ -9,7 +9,7 @@
 
 use super::bent_slopes::{Bent, BentJacobian, INPUTS, Lanes, Place, input};
 use super::propagator::Propagator;
-use super::smooth_step::{Component, error_left, is_nonlinear, moving, scale_of};
+use super::step::{Component, error_left, is_nonlinear, moving, scale_of};
 use super::{Constants, State};
 
 /// Values and partial derivatives of a step's outputs.
@@ -223,7 +223,7 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
         }
     }
     let f: [f64; M] = which.map(|w| slopes[place_of(w)].value);
-    let characteristic = super::smooth_step::characteristic(&a);
+    let characteristic = super::step::characteristic(&a);
     let by_entries = characteristic_partials(&a);
     let mut square = [[0.0; M]; M];
     if M > 2 {
