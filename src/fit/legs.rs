@@ -211,8 +211,13 @@ fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     (scatter - noise).max(0.0).sqrt()
 }
 
-fn finite(values: &[f64]) -> Vec<f64> {
-    values.iter().copied().filter(|v| v.is_finite()).collect()
+/// The finite values; a long record is copied only where it has holes.
+fn finite(values: &[f64]) -> Cow<'_, [f64]> {
+    if values.iter().all(|v| v.is_finite()) {
+        Cow::Borrowed(values)
+    } else {
+        values.iter().copied().filter(|v| v.is_finite()).collect()
+    }
 }
 
 /// Noise of one sample of the voltage over some rows, a converter's step included, V.
@@ -220,13 +225,7 @@ fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     let Some(trace) = &waveform.voltage_v else {
         return 0.0;
     };
-    let all = &trace.values[rows.0..rows.1];
-    // A long record is copied only where it has holes.
-    let values = if all.iter().all(|v| v.is_finite()) {
-        Cow::Borrowed(all)
-    } else {
-        Cow::Owned(finite(all))
-    };
+    let values = finite(&trace.values[rows.0..rows.1]);
     let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
     noise_from_differences(&values)
         .unwrap_or(0.0)
@@ -308,18 +307,18 @@ fn open_turns(
 ) -> Option<Vec<Bin>> {
     let trace = waveform.voltage_v.as_ref()?;
     let step = |k: usize| Some(waveform.time.at(k + 1)? - waveform.time.at(k)?);
-    // What has passed before each row, in turn.
-    let mut total = 0.0;
-    let passed = |k: usize, total: &mut f64| {
-        let before = *total;
+    // Volt-seconds from a row to the next.
+    let passing = |k: usize| {
         let e = trace.values[k].abs();
         if e.is_finite() && k + 1 < rows.1 {
-            *total += e * step(k)?;
+            Some(e * step(k)?)
+        } else {
+            Some(0.0)
         }
-        Some(before)
     };
+    let mut total = 0.0;
     for k in rows.0..rows.1 {
-        passed(k, &mut total)?;
+        total += passing(k)?;
     }
     let turns = total / turn_v_s;
     if turns < FEWEST_TURNS {
@@ -327,11 +326,12 @@ fn open_turns(
     }
     let each = (turns / most as f64).ceil() * turn_v_s;
     let mut edges = vec![rows.0];
-    let mut total = 0.0;
+    let mut passed = 0.0;
     for k in rows.0..rows.1 {
-        if passed(k, &mut total)? >= each * edges.len() as f64 {
+        if passed >= each * edges.len() as f64 {
             edges.push(k);
         }
+        passed += passing(k)?;
     }
     edges.push(rows.1);
     edges.dedup();

@@ -77,12 +77,9 @@ impl Linearised for Problem {
         }
         let kept = derivatives.predictions.iter();
         for ((values, kept), deviations) in predictions.iter().zip(kept).zip(&self.deviations) {
-            let lane_of = |links: &Vec<(usize, f64)>| -> f64 {
-                links.iter().map(|&(entry, by)| by * step[entry]).sum()
-            };
             let mut moved = [0.0; LANES];
             for (lane, links) in moved.iter_mut().zip(&kept.slopes) {
-                *lane = lane_of(links);
+                *lane = links.iter().map(|&(entry, by)| by * step[entry]).sum();
             }
             let mut sums = [[0.0; LANES]; 2];
             let rows = values.rows.iter().zip(&kept.rows);

@@ -39,7 +39,7 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
             let placed = m.place(&estimate.problem.layout)?;
             let target = |x: &DVector<f64>| placed.target(x);
             let direction = two_sided(estimate, &minimum, &placed, &target)?;
-            let [below, above] = sides(&minimum, &direction)?;
+            let [below, above] = sides(&minimum, &direction);
             ((below, above) != (1.0, 1.0)).then_some(Reach {
                 parameter: m.name,
                 below,
@@ -79,14 +79,14 @@ fn two_sided<'a, T: Target>(
     (placed.linear.is_none() || at >= minimum.z * direction.sigma).then_some(direction)
 }
 
-/// Reach below and above; `None` where both ends of the plain interval are plainly good.
-fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> Option<[f64; 2]> {
+/// Reach below and above.
+fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> [f64; 2] {
     let departs = |end: &PlainEnd, by: f64| (end.ratio - 1.0).abs() > by;
     let first = plain_ends(minimum, direction, 1.0);
     if let Some(ends) = &first
         && !ends.iter().any(|end| departs(end, FORESEEN))
     {
-        return None;
+        return [1.0; 2];
     }
     let reach = |side: f64, seen: Option<PlainEnd>| {
         let Some(seen) = seen.filter(|end| departs(end, AGREES)) else {
@@ -104,7 +104,7 @@ fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> Opt
     };
     let below = plain_ends(minimum, direction, -1.0).map(|[below, _]| below);
     let above = first.map(|[above, _]| above);
-    Some([reach(-1.0, below), reach(1.0, above)])
+    [reach(-1.0, below), reach(1.0, above)]
 }
 
 #[cfg(test)]

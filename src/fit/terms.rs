@@ -85,10 +85,12 @@ pub fn decide(
             continue;
         }
         // What nothing determines goes anywhere.
-        let limits = problem.step_limits();
-        let far = |k: usize, by: f64| limits.is_some_and(|l| by.is_nan() || by.abs() > l[k]);
         let moved = &without_x - &solution.x;
-        if (0..moved.len()).any(|k| far(k, moved[k])) {
+        let within = |limits: &DVector<f64>| {
+            let mut each = moved.iter().zip(limits);
+            each.all(|(by, limit)| by.abs() <= *limit)
+        };
+        if !problem.step_limits().is_none_or(within) {
             without_x.clone_from(&solution.x);
             without_x[entry] = 0.0;
         }

@@ -61,17 +61,9 @@ impl Phi {
 }
 
 /// One function of a matrix: coefficients of the powers of `A`, and `by[k][j]`: derivative of the k-th by the j-th characteristic one.
-#[derive(Clone, Copy)]
 struct Polynomial<const M: usize> {
     at: [f64; M],
     by: [[f64; M]; M],
-}
-
-impl Polynomial<2> {
-    const ZERO: Self = Polynomial {
-        at: [0.0; 2],
-        by: [[0.0; 2]; 2],
-    };
 }
 
 fn propagator<const M: usize>(each: [Polynomial<M>; 3]) -> Propagator<M> {
@@ -123,8 +115,10 @@ pub(super) fn of_two([p0, p1]: [f64; 2]) -> Option<Propagator<2>> {
     let slow_by = [-per_gap, -slow * per_gap];
     Some(propagator(std::array::from_fn(|f| {
         let c = (of_fast.at[f] - of_slow.at[f]) * per_gap;
-        let mut out = Polynomial::ZERO;
-        out.at = [of_slow.at[f] - c * slow, c];
+        let mut out = Polynomial {
+            at: [of_slow.at[f] - c * slow, c],
+            by: [[0.0; 2]; 2],
+        };
         for j in 0..2 {
             let moved = of_slow.slope[f] * slow_by[j];
             let c_by =

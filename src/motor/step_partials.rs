@@ -17,7 +17,7 @@ pub(super) struct StepPartials {
     pub end: State<f64>,
     pub mean_current: f64,
     pub mean_back_emf: f64,
-    /// Of current, back-EMF and screened current at the end, then of the means of current and back-EMF.
+    /// Of current, back-EMF and screened current (which stays as it was without that branch) at the end, then of the means of current and back-EMF.
     pub by: [Lanes; 5],
     /// Relative size of the error left in the step.
     pub neglected: f64,
@@ -300,7 +300,7 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
             neglected = f64::max(neglected, left);
         }
     }
-    let mut end = moved_on(from, &start, &moved, which);
+    let end = moved_on(from, &start, &moved, which);
     let (mut mean_current, mut mean_back_emf) = (from.current, from.back_emf);
     let mut by = [[0.0; INPUTS]; 5];
     // What does not move stays as it was.
@@ -330,10 +330,6 @@ pub(super) fn step_partials<const M: usize, const TURNING: bool>(
             }
             Component::Eddy => {}
         }
-    }
-    if !c.with_eddy {
-        end.eddy_current = end.current;
-        by[input::EDDY] = by[input::CURRENT];
     }
     StepPartials {
         end,
