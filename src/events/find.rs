@@ -1,10 +1,11 @@
 //! A capture cut into phases, by its role.
 
-use super::draft::Draft;
-use super::phase::{PhaseKind, Timeline};
-use super::view::View;
-use super::{brake, cuts, held, polarity, remarks, rundown, start, switching, turnoff};
+use super::phases::{brake, exclusions, held, run_down, start, switching, turn_off};
+use super::timeline::{PhaseKind, Timeline};
+use super::timeline_builder::Draft;
+use super::{polarity, remarks};
 use crate::bench::{Doubt, Role, Waveform};
+use crate::events::trace::view::View;
 
 /// Cuts a waveform of known role into phases, finds its instants and says what looks wrong.
 ///
@@ -45,17 +46,17 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
         Role::RunDown => {
             // The record may begin before the start whose end it shows.
             if !(polarity::begins_at_rest(&view) && start::lay(&view, &mut draft, end)) {
-                rundown::lay(&view, &mut draft, end);
+                run_down::lay(&view, &mut draft, end);
             }
         }
         Role::Brake => {
             if !brake::lay(&view, &mut draft, end) {
                 draft.remarks.push(remarks::no_short());
-                rundown::lay(&view, &mut draft, end);
+                run_down::lay(&view, &mut draft, end);
             }
         }
         Role::TurnOff => {
-            if !turnoff::lay(&view, &mut draft, end) {
+            if !turn_off::lay(&view, &mut draft, end) {
                 draft.remarks.push(remarks::no_turn_off());
                 draft.until(PhaseKind::Driven, end);
             }
@@ -83,6 +84,6 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
         Role::Driven => draft.until(PhaseKind::Open, end),
     }
     draft.cut("missing", view.rows);
-    cuts::apply(&view, draft.phases_mut());
+    exclusions::apply(&view, draft.phases_mut());
     draft.into_timeline(&view)
 }

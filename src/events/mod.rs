@@ -3,50 +3,25 @@
 //! [`find`] cuts a capture of known role into phases; [`guess_role`] tells the role from the shape alone; [`guess_columns`]
 //! tells which channel is voltage and which current.
 
-mod asked;
-mod brake;
 mod columns;
-mod contact;
-mod current_stretch;
-mod cuts;
-mod deviation;
-mod draft;
 mod find;
-mod held;
-mod open_stretch;
-mod phase;
+mod phases;
 mod polarity;
-mod release;
 mod remarks;
-mod rise;
-mod role;
-mod role_alone;
-mod role_check;
-mod role_switched;
-mod row_times;
-mod rundown;
-mod series;
-mod shape;
-mod standstill;
-mod start;
-mod switching;
-mod top_codes;
-mod turnoff;
-mod view;
+mod roles;
+mod stretches;
+mod timeline;
+mod timeline_builder;
+mod trace;
 
 pub use columns::{ColumnGuess, Guessed, guess, guess_columns};
-pub use current_stretch::{CurrentStretch, Motion, current_stretches};
 pub use find::find;
-pub use open_stretch::{OpenStretch, open_stretch};
-pub use phase::{Phase, PhaseKind, Timeline};
-pub use role::{RoleGuess, guess_role};
-pub use role_check::{Mismatch, channels_swapped, contradiction, mismatch};
-pub use row_times::RowTimes;
-pub use switching::{Switching, switching};
+pub use phases::switching::{Switching, switching};
+pub use roles::{Mismatch, RoleGuess, channels_swapped, contradiction, guess_role, mismatch};
+pub use stretches::{
+    CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
+};
+pub use timeline::{Phase, PhaseKind, Timeline};
 
-#[cfg(test)]
-mod invented_tests;
-#[cfg(test)]
-mod stand_in;
 #[cfg(test)]
 mod tests;

@@ -1,10 +1,10 @@
 //! Which way round a waveform stands, whether anything happens in it, and how it begins.
 
-use super::draft::Draft;
 use super::remarks;
-use super::series::Series;
-use super::view::View;
+use super::timeline_builder::Draft;
 use crate::bench::{Doubt, Role};
+use crate::events::trace::series::Series;
+use crate::events::trace::view::View;
 
 /// Standard deviations of noise above which the sign of a current is believed.
 const CLEAR_OF_NOISE: f64 = 6.0;

@@ -1,11 +1,11 @@
 //! Doubts about one waveform, worded: what was found with numbers, what it does to the result, what to do.
 
-use super::contact::Make;
-use super::draft::Draft;
-use super::series::Series;
-use super::switching::Switching;
-use super::view::View;
+use super::timeline_builder::Draft;
 use crate::bench::Doubt;
+use crate::events::phases::contact::Make;
+use crate::events::phases::switching::Switching;
+use crate::events::trace::series::Series;
+use crate::events::trace::view::View;
 
 /// A number with three significant digits and an engineering prefix.
 pub(crate) fn engineering(value: f64, unit: &str) -> String {

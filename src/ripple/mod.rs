@@ -4,55 +4,40 @@
 //! angle in rad. With `x = ∫ e dt` (V·s) the angle is `θ = x/K`: whatever the speed does, ripple of `N` cycles a revolution is
 //! one stationary line at `N/(2π K)` cycles per V·s, and unevenness from segment to segment gives lines at multiples of `1/(2π K)`.
 //!
-//! Data flow: `run_down` prepares the record (polarity, standstill, smooth part), `angle_spectrum` transforms it in x,
-//! `floor` sets the threshold at a stated false-alarm rate, `sort_lines` tells lines stationary in angle from lines stationary in
-//! time or in converter code, `refine` fits the harmonic set by nonlinear least squares in time, `comb` weighs every
-//! number of cycles a revolution, `current` does the same from current.
+//! Data flow: `run_down` prepares the record (polarity, standstill, smooth part), `spectrum` transforms it in x and sets the threshold at a
+//! stated false-alarm rate, `lines` tells lines stationary in angle from lines stationary in time or in converter code, `harmonics` fits
+//! the harmonic set by nonlinear least squares in time and weighs every number of cycles a revolution, `current` does the same from
+//! current.
 //!
 //! Arrays in, results out: no file, no terminal, no clock. `K` is relative to the gain of the voltage channel: a channel that reads
 //! 1 % high makes `K` 1 % high, and that gain's uncertainty is not in the numbers returned here.
 //!
 //! Method, equations, sources and measured performance: `docs/ripple.md`.
 
-mod anchor;
-mod angle_spectrum;
 mod bounds;
-mod comb;
-mod comb_lines;
-mod comb_sums;
-mod course;
-mod course_pass;
 mod current;
-mod domain;
 mod error;
-mod floor;
-mod least_squares;
-mod line_set;
+mod harmonics;
+mod lines;
+mod numerics;
 mod options;
-mod prepare;
-mod refine;
+mod remarks;
 mod result;
-mod rule;
 mod run_down;
-mod smooth;
-mod sort_lines;
-mod stated_count;
-mod turn;
-mod window;
-mod words;
+mod spectrum;
 
-pub use anchor::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
-pub use angle_spectrum::transform;
 pub use bounds::{ToneBound, single_tone_bound};
-pub use current::{CurrentRipple, SpeedShape, analyse_current};
+pub use current::analyse::{CurrentRipple, SpeedShape, analyse_current};
+pub use current::speed_reference::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
 pub use error::Unreadable;
+pub use harmonics::cycles::{
+    SEGMENTS, USUAL_POLES, cycles_per_revolution, ideal_ripple_fraction, segment_counts,
+};
 pub use options::RippleOptions;
+pub use remarks::RELATIVE_TO_GAIN;
 pub use result::{
     Candidate, ForeignLine, LineKind, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
 };
-pub use rule::{
-    SEGMENTS, USUAL_POLES, cycles_per_revolution, ideal_ripple_fraction, segment_counts,
-};
-pub use run_down::{analyse_run_down, analyse_run_down_at};
-pub use window::{Window, WindowFigures};
-pub use words::RELATIVE_TO_GAIN;
+pub use run_down::analyse::{analyse_run_down, analyse_run_down_at};
+pub use spectrum::transform::transform;
+pub use spectrum::window::{Window, WindowFigures};

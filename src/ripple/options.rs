@@ -1,7 +1,7 @@
 //! What the caller knows about a record, and what is asked of the analysis.
 
-use super::rule::{SEGMENTS, USUAL_POLES};
 use crate::events::OpenStretch;
+use crate::ripple::harmonics::cycles::{SEGMENTS, USUAL_POLES};
 
 /// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes two poles and nothing else.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,0 +1,167 @@
+//! A rotor that was said to be held and turned after all.
+//!
+//! Once the current has risen, terminals of a still rotor show `v/i = R + V_b/i` (Ω), which only the slow warming of the winding
+//! moves. A rotor that slips adds its back-EMF: `v/i` jumps up. Needs both channels; the first turns of a slip that falls into the
+//! rise itself are not seen.
+
+use crate::bench::Doubt;
+use crate::events::remarks::engineering;
+use crate::events::timeline::PhaseKind;
+use crate::events::timeline_builder::Draft;
+use crate::events::trace::view::View;
+use crate::stats::turned::Turned;
+
+/// Stretches of equal length in which `v/i` is averaged.
+const BLOCKS: usize = 24;
+/// Rise of `v/i` that is told: 4 %, as much as 10 K of warming make, or as the resistance varies over rotor positions within
+/// two standard deviations (common practice, no source).
+const LEAST_RISE: f64 = 0.04;
+/// The rise must stand so many times above the typical difference of neighbouring stretches.
+const ABOVE_SCATTER: f64 = 8.0;
+/// Resistance of copper per kelvin near 25 °C (IEC 60034-1, 8.6.2: 1/(235 + 25)).
+const COPPER_PER_K: f64 = 1.0 / 260.0;
+
+/// Tells a held rotor that moved, in the longest driven stretch laid so far.
+pub(crate) fn about_held(view: &View, draft: &mut Draft) {
+    let (Some(v), Some(i)) = (&view.v, &view.i) else {
+        return;
+    };
+    let driven = draft
+        .phases_mut()
+        .iter()
+        .filter(|p| p.kind == PhaseKind::Driven)
+        .map(|p| (p.first, p.end.min(view.len())))
+        .max_by_key(|&(first, end)| end.saturating_sub(first));
+    let Some((first, end)) = driven else { return };
+    let Some(begin) = settled(i.rows(first, end)).map(|rows| first + rows) else {
+        return;
+    };
+    let size = end.saturating_sub(begin) / BLOCKS;
+    if size < 4 {
+        return;
+    }
+    let seen: Vec<f64> = (0..BLOCKS)
+        .map(|k| begin + k * size)
+        .map(|row| v.mean(row, row + size) / i.mean(row, row + size))
+        .collect();
+    if let Some(rise) = Rise::of(&seen) {
+        draft.doubts.push(Doubt::Slipped);
+        draft
+            .remarks
+            .push(rise.words(view.time_at((begin + rise.block * size) as f64)));
+    }
+}
+
+/// Rows after which a rising current has come to its level: three times those to 95 %, so within e⁻⁹ of it.
+fn settled(current: Turned) -> Option<usize> {
+    let level = crate::events::trace::series::quantile_of(current, 0.5)?;
+    if level <= 0.0 {
+        return None;
+    }
+    let risen = current.iter().position(|x| x >= 0.95 * level)?;
+    Some(3 * risen.max(3))
+}
+
+/// A rise of `v/i` between two stretches.
+struct Rise {
+    from_ohm: f64,
+    to_ohm: f64,
+    /// Stretch in which it jumps most.
+    block: usize,
+    sudden: bool,
+}
+
+impl Rise {
+    /// `None` where nothing rises beyond scatter and [`LEAST_RISE`].
+    fn of(seen_ohm: &[f64]) -> Option<Rise> {
+        if seen_ohm.iter().any(|r| !r.is_finite() || *r <= 0.0) {
+            return None;
+        }
+        let mut steps: Vec<f64> = seen_ohm.windows(2).map(|w| w[1] - w[0]).collect();
+        let block = (0..steps.len()).max_by(|&a, &b| steps[a].total_cmp(&steps[b]))? + 1;
+        let jump = steps[block - 1];
+        // The largest rise from any stretch to a later one.
+        let (mut least, mut best) = (seen_ohm[0], (0.0, seen_ohm[0], seen_ohm[0]));
+        for &r in seen_ohm {
+            least = r.min(least);
+            if r - least > best.0 {
+                best = (r - least, least, r);
+            }
+        }
+        let (rise, from_ohm, to_ohm) = best;
+        steps.iter_mut().for_each(|s| *s = s.abs());
+        steps.sort_by(f64::total_cmp);
+        let typical = steps[steps.len() / 2];
+        (rise > LEAST_RISE * from_ohm && rise > ABOVE_SCATTER * typical).then_some(Rise {
+            from_ohm,
+            to_ohm,
+            block,
+            sudden: jump > 0.3 * rise,
+        })
+    }
+
+    fn words(&self, at_s: Option<f64>) -> String {
+        let share = self.to_ohm / self.from_ohm - 1.0;
+        let place = at_s.map_or(String::new(), |t| format!(" near {}", engineering(t, "s")));
+        let how = if self.sudden {
+            format!("jumps{place}")
+        } else {
+            "creeps up".to_owned()
+        };
+        format!(
+            "voltage over current {how} from {} to {} (+{:.0} %) though the rotor is said to be held: it slipped in its clamp, and its \
+             back-EMF is taken for resistance, which comes out too large; only a winding warmed by {:.0} K within the record would do the \
+             same. Clamp the shaft harder and record again, for as short a time as shows the rise",
+            engineering(self.from_ohm, "Ω"),
+            engineering(self.to_ohm, "Ω"),
+            100.0 * share,
+            share / COPPER_PER_K
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::bench::{Doubt, Role, Waveform};
+    use crate::events::find;
+    use crate::events::tests::test_motor::StandIn;
+
+    fn held(seed: u64) -> Waveform {
+        StandIn {
+            held: true,
+            seed,
+            ..StandIn::default()
+        }
+        .record()
+    }
+
+    fn slipped(waveform: &Waveform) -> Option<String> {
+        let told = find(waveform, Role::LockedRotor);
+        let doubted = told.doubts.contains(&Doubt::Slipped);
+        let words = told.remarks.into_iter().find(|r| r.contains("slipped"));
+        assert_eq!(doubted, words.is_some());
+        words
+    }
+
+    #[test]
+    fn a_rotor_that_stays_is_not_doubted() {
+        for seed in 1..=20 {
+            assert_eq!(slipped(&held(seed)), None);
+        }
+    }
+
+    #[test]
+    fn a_rotor_that_slips_is_told_with_place_and_size() {
+        let mut waveform = held(3);
+        let rows = waveform.time.len();
+        // From 60 ms on it turns steadily with a tenth of the supply as back-EMF: the current falls by a tenth.
+        let from = rows * 7 / 10;
+        let current = waveform.current_a.as_mut().expect("recorded");
+        for value in &mut current.values[from..] {
+            *value *= 0.9;
+        }
+        let words = slipped(&waveform).expect("told");
+        assert!(words.contains("jumps near 6"), "{words}");
+        assert!(words.contains("+11 %"), "{words}");
+    }
+}

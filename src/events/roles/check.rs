@@ -1,0 +1,103 @@
+//! Whether a waveform can show what it is said to show.
+
+use super::guess::{RoleGuess, guess_role};
+use crate::bench::{Role, Waveform};
+
+/// From this confidence on a guess stands against what was stated.
+const SURE: f64 = 0.9;
+
+/// What the waveform surely shows, where that is something from which the stated role cannot be fitted: the model then
+/// follows a voltage and a current that belong to another state of the motor, for a long time and to no end.
+///
+/// `None` where the guess is unsure, agrees, or where both can be meant: a start cut short looks like a held rotor, a long
+/// run-down like a turn-off, a locked-rotor record may end in its turn-off, a start may be switched.
+pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
+    stands_against(guess_role(waveform), stated)
+}
+
+fn stands_against(guess: RoleGuess, stated: Role) -> Option<RoleGuess> {
+    use Role::{Brake, Driven, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
+    let against: &[Role] = match guess.role {
+        Start => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked, Driven],
+        RunDown => &[Start, Brake, LockedRotor, Steady, Pwm, PwmLocked, Driven],
+        Brake => &[Start, RunDown, LockedRotor, Steady, Pwm, PwmLocked, Driven],
+        LockedRotor => &[RunDown, Brake, TurnOff, Steady, Pwm, PwmLocked, Driven],
+        TurnOff => &[Start, Steady, Pwm, PwmLocked, Driven],
+        Pwm | PwmLocked => &[RunDown, Brake, TurnOff, Driven],
+        // A voltage that stays may as well be that of a driven shaft.
+        Steady => &[Start, RunDown, Brake, LockedRotor, TurnOff, Pwm, PwmLocked],
+        Driven => &[Start, RunDown, Brake, LockedRotor, TurnOff, Pwm, PwmLocked],
+    };
+    (guess.confidence >= SURE && against.contains(&stated)).then_some(guess)
+}
+
+/// True when voltage and current seem to stand in each other's place: as it is the waveform does not show the stated role,
+/// and with the two exchanged it surely does.
+pub fn channels_swapped(waveform: &Waveform, stated: Role) -> bool {
+    swapped(waveform, &guess_role(waveform), stated)
+}
+
+/// Why a waveform cannot be fitted as what it is said to show.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Mismatch {
+    /// As [`channels_swapped`].
+    Swapped,
+    /// As [`contradiction`].
+    Shows(RoleGuess),
+}
+
+/// [`channels_swapped`], else [`contradiction`], from one guess.
+pub fn mismatch(waveform: &Waveform, stated: Role) -> Option<Mismatch> {
+    let guess = guess_role(waveform);
+    if swapped(waveform, &guess, stated) {
+        return Some(Mismatch::Swapped);
+    }
+    stands_against(guess, stated).map(Mismatch::Shows)
+}
+
+fn swapped(waveform: &Waveform, guess: &RoleGuess, stated: Role) -> bool {
+    if waveform.voltage_v.is_none() || waveform.current_a.is_none() || guess.role == stated {
+        return false;
+    }
+    let exchanged = Waveform {
+        time: waveform.time.clone(),
+        voltage_v: waveform.current_a.clone(),
+        current_a: waveform.voltage_v.clone(),
+    };
+    let guess = guess_role(&exchanged);
+    guess.role == stated && guess.confidence >= SURE
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::{draw, presets};
+
+    #[test]
+    fn no_capture_of_a_drawn_bench_stands_against_its_own_role_and_swapped_ones_are_found() {
+        let (mut swapped, mut found) = (0, 0);
+        for scenario in presets::all() {
+            for seed in 1..=2 {
+                let drawn = draw(&scenario, seed).unwrap();
+                for capture in &drawn.bench.captures {
+                    let against = contradiction(&capture.waveform, capture.role);
+                    assert!(
+                        against.is_none(),
+                        "{} {} of seed {seed}: {against:?}",
+                        scenario.facts.name,
+                        capture.name
+                    );
+                    let wrong = match capture.role {
+                        Role::Start | Role::Brake => Role::RunDown,
+                        Role::RunDown | Role::Steady => Role::LockedRotor,
+                        _ => continue,
+                    };
+                    swapped += 1;
+                    found += usize::from(contradiction(&capture.waveform, wrong).is_some());
+                }
+            }
+        }
+        println!("{found} of {swapped} swapped roles found");
+        assert!(10 * found >= 9 * swapped, "{found} of {swapped}");
+    }
+}

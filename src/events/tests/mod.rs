@@ -1,0 +1,408 @@
+//! Events on analytic waveforms and on a stand-in motor.
+
+mod randomised;
+pub(crate) mod test_motor;
+
+use super::{PhaseKind, Timeline, find, guess_role};
+use crate::bench::{Role, Trace, Waveform};
+use crate::capture::TimeAxis;
+use test_motor::{Contact, StandIn};
+
+/// Time of the first instant of this name.
+pub(crate) fn instant(timeline: &Timeline, name: &str) -> Option<f64> {
+    timeline.instants.iter().find(|i| i.0 == name).map(|i| i.1)
+}
+
+/// The phases cover all rows, in order.
+pub(crate) fn covers(timeline: &Timeline, rows: usize) {
+    let mut at = 0;
+    for phase in &timeline.phases {
+        assert_eq!(phase.first, at, "hole or overlap in {:?}", timeline.phases);
+        assert!(phase.end > phase.first);
+        at = phase.end;
+    }
+    assert_eq!(at, rows);
+}
+
+fn phase(timeline: &Timeline, kind: &PhaseKind) -> Option<(usize, usize)> {
+    let mut rows = timeline.phases.iter().filter(|p| p.kind == *kind);
+    rows.next().map(|p| (p.first, p.end))
+}
+
+fn cut(reason: &str) -> PhaseKind {
+    PhaseKind::Cut(reason.to_owned())
+}
+
+#[track_caller]
+fn near(found: Option<f64>, expected: f64, tolerance: f64) {
+    let found = found.expect("the instant was not found");
+    assert!(
+        (found - expected).abs() <= tolerance,
+        "found {found}, expected {expected} ± {tolerance}"
+    );
+}
+
+fn bouncing_start() -> StandIn {
+    StandIn {
+        contacts: vec![
+            (-1.0, Contact::Open),
+            (0.0, Contact::Source),
+            (0.4e-3, Contact::Open),
+            (0.7e-3, Contact::Source),
+            (1.3e-3, Contact::Open),
+            (1.5e-3, Contact::Source),
+        ],
+        ..StandIn::default()
+    }
+}
+
+fn coasting() -> StandIn {
+    StandIn {
+        contacts: vec![(-1.0, Contact::Source), (0.0, Contact::Open)],
+        step_s: 40e-6,
+        start_s: -20e-3,
+        rows: 17_000,
+        ..StandIn::default()
+    }
+    .running()
+}
+
+fn braking() -> StandIn {
+    StandIn {
+        contacts: vec![
+            (-1.0, Contact::Source),
+            (-4e-3, Contact::Open),
+            (0.0, Contact::Short(0.02)),
+            (0.5e-3, Contact::Open),
+            (0.7e-3, Contact::Short(0.02)),
+        ],
+        rows: 12_000,
+        ..StandIn::default()
+    }
+    .running()
+}
+
+#[test]
+fn a_bouncing_start_is_driven_after_the_last_make() {
+    let waveform = bouncing_start().record();
+    let timeline = find(&waveform, Role::Start);
+    covers(&timeline, 10_000);
+    near(instant(&timeline, "make"), 0.0, 20e-6);
+    let (first, end) = phase(&timeline, &PhaseKind::Driven).unwrap();
+    assert!(
+        (1150..1156).contains(&first),
+        "driven from row {first}; the last make is row 1150"
+    );
+    assert_eq!(end, 10_000);
+    let (from, to) = phase(&timeline, &cut("bounce")).unwrap();
+    assert!(
+        (997..=1000).contains(&from) && to == first,
+        "bounce {from}..{to}"
+    );
+    assert_eq!(phase(&timeline, &PhaseKind::Rest), Some((0, from)));
+    assert!(timeline.remarks.is_empty(), "{:?}", timeline.remarks);
+}
+
+#[test]
+fn a_start_is_found_by_either_channel_alone() {
+    for hide_voltage in [false, true] {
+        let mut waveform = bouncing_start().record();
+        if hide_voltage {
+            waveform.voltage_v = None;
+        } else {
+            waveform.current_a = None;
+        }
+        let timeline = find(&waveform, Role::Start);
+        covers(&timeline, 10_000);
+        near(instant(&timeline, "make"), 0.0, 40e-6);
+        let (first, _) = phase(&timeline, &PhaseKind::Driven).unwrap();
+        assert!(
+            (1150..1170).contains(&first),
+            "voltage hidden {hide_voltage}: driven from {first}"
+        );
+    }
+}
+
+#[test]
+fn a_clean_make_needs_no_wide_cut() {
+    let waveform = StandIn {
+        held: true,
+        rows: 3_000,
+        ..StandIn::default()
+    }
+    .record();
+    let timeline = find(&waveform, Role::LockedRotor);
+    let (first, end) = phase(&timeline, &PhaseKind::Driven).unwrap();
+    assert!(
+        (1000..1005).contains(&first) && end == 3_000,
+        "{first}..{end}"
+    );
+}
+
+#[test]
+fn a_run_down_is_open_from_the_kick_to_standstill() {
+    let waveform = coasting().record();
+    let timeline = find(&waveform, Role::RunDown);
+    covers(&timeline, 17_000);
+    near(instant(&timeline, "release"), 0.0, 100e-6);
+    // Closed form of Coulomb and viscous friction: ω = 0 at τ·ln(1 + Bω₀/T_c), τ = J/B.
+    let motor = coasting();
+    let tau = motor.inertia / motor.viscous;
+    let stop = tau * (1.0 + motor.viscous * motor.speed / motor.friction).ln();
+    near(instant(&timeline, "standstill"), stop, 0.015 * stop);
+    let (first, end) = phase(&timeline, &PhaseKind::Open).unwrap();
+    assert!(
+        (500..510).contains(&first),
+        "open from row {first}; the release is row 500"
+    );
+    let last_s = -20e-3 + end as f64 * 40e-6;
+    assert!(
+        last_s < stop && last_s > 0.95 * stop,
+        "open until {last_s}, stop {stop}"
+    );
+    assert!(phase(&timeline, &PhaseKind::Rest).is_some());
+    assert!(timeline.remarks.is_empty(), "{:?}", timeline.remarks);
+}
+
+#[test]
+fn a_run_down_cut_before_standstill_is_told() {
+    let waveform = StandIn {
+        rows: 6_000,
+        ..coasting()
+    }
+    .record();
+    let timeline = find(&waveform, Role::RunDown);
+    covers(&timeline, 6_000);
+    assert!(instant(&timeline, "standstill").is_none());
+    assert_eq!(phase(&timeline, &PhaseKind::Open).unwrap().1, 6_000);
+    assert!(
+        timeline
+            .remarks
+            .iter()
+            .any(|r| r.contains("before the rotor stands"))
+    );
+}
+
+#[test]
+fn a_brake_has_flight_bounce_and_short() {
+    let waveform = braking().record();
+    let timeline = find(&waveform, Role::Brake);
+    covers(&timeline, 12_000);
+    near(instant(&timeline, "release"), -4e-3, 50e-6);
+    near(instant(&timeline, "short"), 0.0, 20e-6);
+    let (first, end) = phase(&timeline, &PhaseKind::Open).unwrap();
+    assert!(
+        (600..612).contains(&first) && (990..=1000).contains(&end),
+        "flight {first}..{end}"
+    );
+    let (first, _) = phase(&timeline, &PhaseKind::Shorted).unwrap();
+    assert!((1070..1080).contains(&first), "shorted from {first}");
+    assert!(instant(&timeline, "standstill").is_some());
+}
+
+#[test]
+fn a_brake_is_found_from_the_current_alone() {
+    let mut waveform = braking().record();
+    waveform.voltage_v = None;
+    let timeline = find(&waveform, Role::Brake);
+    covers(&timeline, 12_000);
+    near(instant(&timeline, "short"), 0.0, 60e-6);
+    let (first, _) = phase(&timeline, &PhaseKind::Shorted).unwrap();
+    assert!((1070..1090).contains(&first), "shorted from {first}");
+}
+
+#[test]
+fn a_clamped_turn_off_keeps_its_decay() {
+    let waveform = StandIn {
+        held: true,
+        current: 5.58,
+        contacts: vec![(-1.0, Contact::Source), (0.0, Contact::Diode(0.7))],
+        step_s: 1e-6,
+        start_s: -1e-3,
+        rows: 6_000,
+        ..StandIn::default()
+    }
+    .record();
+    let timeline = find(&waveform, Role::TurnOff);
+    covers(&timeline, 6_000);
+    near(instant(&timeline, "release"), 0.0, 5e-6);
+    let driven: Vec<_> = timeline
+        .phases
+        .iter()
+        .filter(|p| p.kind == PhaseKind::Driven)
+        .collect();
+    assert_eq!(driven.len(), 2, "{:?}", timeline.phases);
+    assert!(driven[1].end - driven[1].first > 500);
+    assert!(
+        timeline
+            .remarks
+            .iter()
+            .any(|r| r.contains("clamp holds the terminals at -"))
+    );
+}
+
+#[test]
+fn a_start_whose_end_is_released_becomes_two_events() {
+    let mut motor = bouncing_start();
+    motor.contacts.push((0.3, Contact::Open));
+    motor.rows = 50_000;
+    motor.step_s = 20e-6;
+    let timeline = find(&motor.record(), Role::Start);
+    covers(&timeline, 50_000);
+    near(instant(&timeline, "release"), 0.3, 100e-6);
+    assert!(phase(&timeline, &PhaseKind::Open).is_some());
+    assert!(instant(&timeline, "standstill").is_some());
+}
+
+#[test]
+fn a_turning_motor_at_the_make_is_told() {
+    let mut motor = bouncing_start();
+    motor.speed = 150.0;
+    let timeline = find(&motor.record(), Role::Start);
+    assert!(
+        timeline
+            .remarks
+            .iter()
+            .any(|r| r.contains("already turning")),
+        "{:?}",
+        timeline.remarks
+    );
+    assert_eq!(timeline.phases[0].kind, PhaseKind::Open);
+}
+
+#[test]
+fn a_record_that_begins_driven_is_told() {
+    let waveform = StandIn {
+        contacts: vec![(-1.0, Contact::Source)],
+        rows: 3_000,
+        ..StandIn::default()
+    }
+    .running()
+    .record();
+    let timeline = find(&waveform, Role::Start);
+    covers(&timeline, 3_000);
+    assert!(
+        timeline
+            .remarks
+            .iter()
+            .any(|r| r.contains("no contact closes") || r.contains("no event"))
+    );
+}
+
+#[test]
+fn missing_and_clipped_rows_are_cut_with_a_margin() {
+    let mut waveform = bouncing_start().record();
+    let current = waveform.current_a.as_mut().unwrap();
+    current.values[5000..5010].fill(f64::NAN);
+    current.clipped[6000] = true;
+    let timeline = find(&waveform, Role::Start);
+    covers(&timeline, 10_000);
+    assert_eq!(phase(&timeline, &cut("missing")), Some((4998, 5012)));
+    assert_eq!(phase(&timeline, &cut("clipped")), Some((5998, 6003)));
+}
+
+#[test]
+fn a_gap_in_time_is_cut() {
+    let mut waveform = bouncing_start().record();
+    let mut times: Vec<f64> = (0..10_000).map(|k| -10e-3 + k as f64 * 10e-6).collect();
+    times[4000..].iter_mut().for_each(|t| *t += 2e-3);
+    waveform.time = TimeAxis::Listed(times);
+    let timeline = find(&waveform, Role::Start);
+    covers(&timeline, 10_000);
+    assert_eq!(phase(&timeline, &cut("gap")), Some((3999, 4001)));
+}
+
+#[test]
+fn a_reversed_probe_is_told_and_the_phases_stand() {
+    let mut waveform = bouncing_start().record();
+    waveform
+        .current_a
+        .as_mut()
+        .unwrap()
+        .values
+        .iter_mut()
+        .for_each(|x| *x = -*x);
+    let timeline = find(&waveform, Role::Start);
+    near(instant(&timeline, "make"), 0.0, 20e-6);
+    assert!(
+        timeline
+            .remarks
+            .iter()
+            .any(|r| r.contains("current is negative while the source drives"))
+    );
+}
+
+#[test]
+fn a_missed_trigger_is_told() {
+    let waveform = StandIn {
+        contacts: vec![(-1.0, Contact::Open)],
+        ..StandIn::default()
+    }
+    .record();
+    let timeline = find(&waveform, Role::Start);
+    covers(&timeline, 10_000);
+    assert!(
+        timeline.remarks[0].contains("no event above the noise"),
+        "{:?}",
+        timeline.remarks
+    );
+    assert!(guess_role(&waveform).confidence < 0.1);
+}
+
+#[test]
+fn odd_records_neither_panic_nor_leave_holes() {
+    let trace = |values: Vec<f64>| Trace {
+        clipped: vec![false; values.len()],
+        quantisation_step: None,
+        values,
+    };
+    let odd: Vec<Vec<f64>> = vec![
+        vec![],
+        vec![1.0],
+        vec![f64::NAN; 500],
+        vec![0.0; 500],
+        vec![5.0; 500],
+        (0..500).map(f64::from).collect(),
+        (0..500).map(|k| f64::from(k % 2) * 1e300).collect(),
+        (0..60).map(|k| if k == 30 { 1e9 } else { 0.0 }).collect(),
+        (0..500).map(|k| if k < 490 { 0.0 } else { 12.0 }).collect(),
+        (0..500).map(|k| if k < 5 { 12.0 } else { 0.0 }).collect(),
+    ];
+    let roles = [
+        Role::Start,
+        Role::RunDown,
+        Role::Brake,
+        Role::LockedRotor,
+        Role::TurnOff,
+        Role::Pwm,
+        Role::PwmLocked,
+        Role::Steady,
+    ];
+    for v in &odd {
+        for i in &odd {
+            for len in [v.len(), v.len().max(i.len())] {
+                for time in [
+                    TimeAxis::Absent { len },
+                    TimeAxis::Uniform {
+                        start_s: 0.0,
+                        step_s: 1e-5,
+                        len,
+                    },
+                ] {
+                    let waveform = Waveform {
+                        time,
+                        voltage_v: Some(trace(v.clone())),
+                        current_a: Some(trace(i.clone())),
+                    };
+                    let guess = guess_role(&waveform);
+                    assert!((0.0..=1.0).contains(&guess.confidence));
+                    for role in roles {
+                        let timeline = find(&waveform, role);
+                        let covered = timeline.phases.last().map_or(0, |p| p.end);
+                        assert_eq!(covered, len);
+                    }
+                }
+            }
+        }
+    }
+}

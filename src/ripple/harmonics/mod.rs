@@ -1,0 +1,9 @@
+//! The harmonic pattern of the ripple: its lines fitted, and how many cycles make a revolution.
+
+pub(crate) mod cycles;
+pub(crate) mod evidence;
+pub(crate) mod line_set;
+pub(crate) mod pattern;
+pub(crate) mod pick_lines;
+pub(crate) mod refine;
+mod stated_count;

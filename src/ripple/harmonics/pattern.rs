@@ -1,0 +1,340 @@
+//! The comb weighed: how many ripple cycles make one revolution.
+//!
+//! A hypothesis is (M, S): the strongest line is the M-th harmonic of one revolution, the commutator has S segments and N ripple cycles
+//! per revolution. It predicts lines at every multiple m of `f₀/M`. In white noise the normalised power `P_m` of a line whose
+//! amplitude is Gaussian with mean-square signal-to-noise s has log likelihood ratio against noise
+//! `P s/(1+s) - ln(1+s)`. Lines fall into four groups, each with a scale of its own: multiples of N (commutation line and
+//! harmonics); once per revolution (eccentricity); the other even multiples (unevenness of coils); the other odd ones. With equal poles a
+//! rotor turned by half a turn looks the same, so odd multiples may be weak or absent. Within a group amplitudes fall with the order or
+//! stay flat. Scales are integrated over a logarithmic grid; so a hypothesis pays for lines it predicts and that are absent. The
+//! weights of once-per-revolution and odd lines against even ones decide between N and 2N.
+//!
+//! All hypotheses are weighed on the same band; `comb_sums` holds the sums over a group. A small part of the prior is kept whatever the data say, for what the model leaves out.
+//! Strong lines are taken out before the spectrum is read and put back with the main lobe of the window only, so that
+//! its sidelobes are not read as lines.
+
+use super::cycles::{SEGMENTS, cycles_per_revolution, greatest_common_divisor, segment_counts};
+use super::evidence::{FALLS, Ladder, SCALES, Sums, cubic};
+use crate::ripple::lines::classify_lines::LEAST_CYCLES;
+use std::collections::BTreeMap;
+use std::f64::consts::PI;
+
+/// One weighed hypothesis.
+#[derive(Clone, Debug)]
+pub(crate) struct Weighed {
+    pub segments: u32,
+    pub cycles_per_revolution: u32,
+    /// Harmonic of one revolution that the strongest line is.
+    pub harmonic: u32,
+    pub probability: f64,
+    pub prior: f64,
+}
+
+/// Part of the prior that survives any evidence.
+const DISTRUST: f64 = 1e-3;
+/// The lines of a record, as the comb is read from them.
+pub(crate) struct Lines {
+    /// Hann power spectrum of what the picked lines leave, finely padded, and its step, cycles per V·s.
+    pub rest: Vec<f64>,
+    pub step: f64,
+    /// |Y| of a line of unit relative amplitude.
+    pub gain: f64,
+    /// Mean of |Y|² in noise.
+    pub noise_power: f64,
+    /// Lines taken out: frequency in cycles per V·s and relative amplitude.
+    pub picked: Vec<(f64, f64)>,
+    /// Highest frequency looked at, cycles per V·s.
+    pub band: f64,
+    /// ∫ e dt over the record, V·s.
+    pub span: f64,
+}
+
+impl Lines {
+    /// Power over mean noise power at any frequency; `None` beyond the spectrum.
+    pub fn power(&self, frequency: f64) -> Option<f64> {
+        let mut power = power_at(&self.rest, frequency / self.step)?;
+        for &(place, amplitude) in &self.picked {
+            let response = hann_response((frequency - place) * self.span);
+            power += (amplitude * self.gain * response).powi(2);
+        }
+        Some(power / self.noise_power)
+    }
+
+    /// The same at all multiples of `revolution` within the band, by order; `None` for too few cycles or beyond the spectrum.
+    fn powers(&self, revolution: f64) -> Vec<Option<f64>> {
+        let orders = (self.band / revolution) as usize;
+        let least = LEAST_CYCLES as f64 / 2.0 / self.span;
+        let mut powers: Vec<Option<f64>> = (0..=orders)
+            .map(|m| revolution * m as f64)
+            .map(|f| {
+                (f >= least)
+                    .then(|| power_at(&self.rest, f / self.step))
+                    .flatten()
+            })
+            .collect();
+        for &(place, amplitude) in &self.picked {
+            let (low, high) = (place - 2.0 / self.span, place + 2.0 / self.span);
+            let near = (low.max(0.0) / revolution) as usize..=(high / revolution) as usize;
+            for m in near {
+                if let Some(Some(power)) = powers.get_mut(m) {
+                    let response = hann_response((revolution * m as f64 - place) * self.span);
+                    *power += (amplitude * self.gain * response).powi(2);
+                }
+            }
+        }
+        let per_noise = self.noise_power.recip();
+        for power in powers.iter_mut().flatten() {
+            *power *= per_noise;
+        }
+        powers
+    }
+}
+
+/// Main lobe of the Hann window at `bins` from its centre, 1 at the centre, 0 beyond the first zeros.
+fn hann_response(bins: f64) -> f64 {
+    let d = bins.abs();
+    if d >= 2.0 {
+        0.0
+    } else if d < 1e-6 {
+        1.0
+    } else if (d - 1.0).abs() < 1e-6 {
+        0.5
+    } else {
+        (PI * d).sin() / (PI * d) / (1.0 - d * d)
+    }
+}
+
+/// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s.
+pub(crate) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u32) -> Vec<Weighed> {
+    let mut hypotheses = hypotheses(poles, most_segments);
+    let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1);
+    let most_m = (lines.band / strongest * f64::from(most_harmonic)) as usize + 1;
+    let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
+    // What does not depend on the whole hypothesis is worked out once: a comb by the harmonic, the commutation lines by their place
+    // against the strongest line.
+    let mut combs: BTreeMap<u32, Comb> = BTreeMap::new();
+    let mut commutations: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+    let logs: Vec<f64> = hypotheses
+        .iter()
+        .map(|h| {
+            let comb = combs
+                .entry(h.harmonic)
+                .or_insert_with(|| Comb::read(lines, strongest / f64::from(h.harmonic), &ladder));
+            let cycles = h.cycles_per_revolution;
+            let shared = greatest_common_divisor(cycles, h.harmonic);
+            // A comb too close to be told has no line at all, whatever its place.
+            let place = if comb.powers.is_empty() {
+                (0, 0)
+            } else {
+                (cycles / shared, h.harmonic / shared)
+            };
+            let commutation = commutations
+                .entry(place)
+                .or_insert_with(|| comb.commutation(cycles as usize, &ladder));
+            h.prior.ln() + *commutation + comb.unevenness(cycles as usize, &ladder)
+        })
+        .collect();
+    let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
+    let most = logs.iter().copied().fold(f64::MIN, f64::max);
+    let total: f64 = logs.iter().map(|l| (l - most).exp()).sum();
+    for (h, log) in hypotheses.iter_mut().zip(&logs) {
+        h.prior /= total_prior;
+        h.probability = (1.0 - DISTRUST) * (log - most).exp() / total + DISTRUST * h.prior;
+    }
+    hypotheses.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    hypotheses
+}
+
+/// Every (M, S) with its weight before the data.
+fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
+    let mut all = Vec::new();
+    for segments in 3..=most_segments {
+        let Some(cycles) = cycles_per_revolution(segments, poles) else {
+            continue;
+        };
+        // Large counts are rare in small motors; of an odd count and its double, which make the same ripple, the odd is common.
+        let mut weight = if segments <= 24 { 1.0 } else { 0.1 };
+        if segments.is_multiple_of(2)
+            && segment_counts(cycles, poles, SEGMENTS.0, segments).len() > 1
+        {
+            weight *= 0.4;
+        }
+        let mut add = |harmonic: u32, share: f64| {
+            all.push(Weighed {
+                segments,
+                cycles_per_revolution: cycles,
+                harmonic,
+                probability: 0.0,
+                prior: weight * share,
+            });
+        };
+        add(cycles, 0.9);
+        add(2 * cycles, 0.02);
+        if segments % 2 == 1 && cycles == 2 * segments {
+            add(segments, 0.02);
+        }
+        // The unevenness of a commutator with many segments can outweigh its ripple: once or twice a revolution, or a low even order.
+        for harmonic in (1..=16)
+            .filter(|harmonic| cycles > 2 * harmonic || (cycles > *harmonic && harmonic % 2 == 0))
+        {
+            add(
+                harmonic,
+                match harmonic {
+                    1 => 0.04,
+                    2 => 0.02,
+                    m if m % 2 == 0 => 0.01,
+                    _ => 0.002,
+                },
+            );
+        }
+    }
+    all
+}
+
+/// Normalised powers at the multiples of one revolution.
+struct Comb {
+    /// P_m of the line of order m; `None` for a line that cannot be told.
+    powers: Vec<Option<f64>>,
+    /// Evidence of all even orders, those of the commutation line too.
+    even: Sums,
+    /// Evidence of the odd orders and of once per revolution against each scale of the even ones.
+    odd_and_once: Sums,
+}
+
+impl Comb {
+    fn read(lines: &Lines, revolution: f64, ladder: &Ladder) -> Comb {
+        let mut powers = Vec::new();
+        // Lines closer than the main lobe of the window are not told apart.
+        if revolution * lines.span >= 2.5 {
+            powers = lines.powers(revolution);
+        }
+        let from = |first: usize| {
+            let told = powers.iter().enumerate().skip(first).step_by(2);
+            ladder.sums(told.filter_map(|(m, p)| Some((m, (*p)?))))
+        };
+        let (even, odd) = (from(2), from(3));
+        let once = match powers.get(1) {
+            Some(Some(power)) => ladder.sum_of([(1.0, *power)].into_iter()),
+            _ => Sums::default(),
+        };
+        Comb {
+            even,
+            odd_and_once: odd_and_once(&odd, &once),
+            powers,
+        }
+    }
+
+    /// (i, P) of the multiples i of the commutation line.
+    fn multiples(&self, cycles: usize) -> impl Iterator<Item = (f64, f64)> {
+        let told = self.powers.iter().step_by(cycles).enumerate().skip(1);
+        told.filter_map(|(i, power)| Some((i as f64, (*power)?)))
+    }
+
+    /// Log evidence of a commutation line: some scale above 3e-4, falling at least with the root of its order.
+    fn commutation(&self, cycles: usize, ladder: &Ladder) -> f64 {
+        let sums = ladder.sum_of(self.multiples(cycles));
+        log_mean(
+            (1..FALLS.len())
+                .flat_map(|f| (13..SCALES).map(move |k| (f, k)))
+                .map(|(f, k)| (sums.0[f][k], 1.0)),
+        )
+    }
+
+    /// Log evidence of the lines that are no multiples of the commutation line. Those are even, as a number of equal poles is.
+    fn unevenness(&self, cycles: usize, ladder: &Ladder) -> f64 {
+        // Scales of unevenness are those of two per revolution.
+        let half = cycles as f64 / 2.0;
+        let taken = ladder.sum_of(self.multiples(cycles).map(|(i, power)| (i * half, power)));
+        let flat = |sums: &Sums| -> [f64; SCALES * FALLS.len()] {
+            std::array::from_fn(|k| sums.0[k / SCALES][k % SCALES])
+        };
+        let (even, taken, rest) = (flat(&self.even), flat(&taken), flat(&self.odd_and_once));
+        log_mean((0..even.len()).map(|k| (even[k] - taken[k] + rest[k], 1.0)))
+    }
+}
+
+/// Evidence of once per revolution and of odd orders where the even ones have each scale, averaged over the scales they may have.
+fn odd_and_once(odd: &Sums, once: &Sums) -> Sums {
+    let mut both = Sums::default();
+    for (fall, row) in both.0.iter_mut().enumerate() {
+        let once = around(&once.0[fall], -14..=20, once_over_even, None);
+        // Equal poles leave no odd line at all.
+        let odd = around(&odd.0[fall], -10..=4, |s| 0.6 * odd_over_even(s), Some(0.4));
+        for (k, value) in row.iter_mut().enumerate() {
+            *value = once[k] + odd[k];
+        }
+    }
+    both
+}
+
+/// For each scale the log of the mean, weighted by `weight` of the shift, of what the scales about it say; `none`: weight of no line at all.
+fn around(
+    logs: &[f64; SCALES],
+    shifts: std::ops::RangeInclusive<i32>,
+    weight: impl Fn(i32) -> f64,
+    none: Option<f64>,
+) -> [f64; SCALES] {
+    let weights: Vec<(i32, f64)> = shifts.map(|s| (s, weight(s))).collect();
+    let most = logs.iter().copied().fold(f64::MIN, f64::max).max(0.0);
+    let plain = logs.map(|l| (l - most).exp());
+    std::array::from_fn(|scale| {
+        let near = weights.iter().filter_map(|(shift, w)| {
+            let k = usize::try_from(scale as i32 + shift).ok()?;
+            (k < SCALES).then_some((k, *w))
+        });
+        let (mut sum, mut total) = (0.0, 0.0);
+        for (k, w) in near.clone() {
+            sum += w * plain[k];
+            total += w;
+        }
+        if let Some(w) = none {
+            sum += w * (-most).exp();
+            total += w;
+        }
+        // Where all of the neighbours vanish against the largest of all, they are weighed among themselves.
+        if sum < 1e-290 {
+            let empty = none.map(|w| (0.0, w));
+            return log_mean(near.map(|(k, w)| (logs[k], w)).chain(empty));
+        }
+        most + (sum / total).ln()
+    })
+}
+
+/// Weight of the once-per-revolution scale against that of two per revolution, in steps of the grid (a factor 1.45 each).
+fn once_over_even(shift: i32) -> f64 {
+    let d = f64::from(shift) - 1.0;
+    if d < 0.0 {
+        (d / 2.5).exp()
+    } else {
+        (-d / 6.0).exp()
+    }
+}
+
+fn odd_over_even(shift: i32) -> f64 {
+    (-(f64::from(shift) + 1.0).abs() / 3.0).exp() / 6.0
+}
+
+fn log_mean(terms: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
+    let most = terms.clone().map(|t| t.0).fold(f64::MIN, f64::max);
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (value, w) in terms {
+        // Below the last place of the largest term there is nothing to add.
+        if value > most - 40.0 {
+            sum += w * (value - most).exp();
+        }
+        weight += w;
+    }
+    most + (sum / weight).ln()
+}
+
+/// Power at any place, in bins, by a cubic through four bins; `None` beyond the spectrum.
+fn power_at(power: &[f64], place: f64) -> Option<f64> {
+    let bin = place as usize;
+    if bin == 0 || bin + 2 >= power.len() {
+        return None;
+    }
+    let weights = cubic(place - bin as f64);
+    let near = &power[bin - 1..bin + 3];
+    let value: f64 = near.iter().zip(weights).map(|(p, w)| p * w).sum();
+    Some(value.max(0.0))
+}

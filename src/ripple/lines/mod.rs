@@ -1,0 +1,3 @@
+//! Lines of a spectrum told apart by the domain in which they are stationary.
+
+pub(crate) mod classify_lines;

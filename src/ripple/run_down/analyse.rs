@@ -1,0 +1,340 @@
+//! Analysis of a run-down with open terminals.
+
+use super::prepare::{Prepared, SMOOTH_ORDER, prepare};
+use crate::events::RowTimes;
+use crate::ripple::error::Unreadable;
+use crate::ripple::harmonics::pattern::{Weighed, weigh};
+use crate::ripple::harmonics::pick_lines::{pick_lines, visible_ratios};
+use crate::ripple::harmonics::refine::{Frame, Harmonics, Start, refine};
+use crate::ripple::lines::classify_lines::{Search, Spectrum, angle_spectrum};
+use crate::ripple::options::RippleOptions;
+use crate::ripple::remarks;
+use crate::ripple::result::{
+    Candidate, ForeignLine, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
+};
+use crate::ripple::spectrum::domain::Domain;
+use crate::ripple::spectrum::transform::let_go;
+use crate::stats::turned::Turned;
+use std::{collections::BTreeMap, f64::consts::PI};
+
+/// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
+const OTHER_ORDERS: [usize; 2] = [4, 9];
+/// Steps of the frequency, in standard deviations, at which fits end: those of which only the criterion is wanted, the first, those
+/// whose phase or residual is looked at, and the last.
+const LOOSE: f64 = 1.0;
+const ROUGH: f64 = 0.1;
+const CLEAN: f64 = 0.01;
+const FINE: f64 = 1e-3;
+const SPEED_POINTS: usize = 200;
+/// Given a segment count by a person, the weight put on it before the comb is looked at.
+const TRUST_IN_GIVEN: f64 = 0.9;
+
+/// Reads the ripple of a run-down sampled at `time0_s + k·step_s`.
+///
+/// `voltage_v`: terminal voltage of the open-terminal stretch only, motor volts (scale, ratio applied), zero offset removed as far as
+/// known; what is left of it is fitted. The record may go on past standstill. Missing values are `NaN`.
+/// Errors where no analysis is possible; a readable record without a visible line gives `line: None`.
+pub fn analyse_run_down(
+    time0_s: f64,
+    step_s: f64,
+    voltage_v: &[f64],
+    options: &RippleOptions,
+) -> Result<RippleResult, Unreadable> {
+    if !(step_s > 0.0 && step_s.is_finite() && time0_s.is_finite()) {
+        return Err(Unreadable::Step { step_s });
+    }
+    let time: Vec<f64> = (0..voltage_v.len())
+        .map(|k| time0_s + step_s * k as f64)
+        .collect();
+    analyse_run_down_at(&time, voltage_v, options)
+}
+
+/// The same with every sample's time, s, strictly increasing. Both may be listed, or views of a capture as an open stretch has them.
+pub fn analyse_run_down_at<'a, T: ?Sized, V: ?Sized>(
+    time_s: &'a T,
+    voltage_v: &'a V,
+    options: &RippleOptions,
+) -> Result<RippleResult, Unreadable>
+where
+    RowTimes<'a>: From<&'a T>,
+    Turned<'a>: From<&'a V>,
+{
+    analyse(prepare(time_s.into(), voltage_v.into(), options)?, options)
+}
+
+fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResult, Unreadable> {
+    let mut remarks = std::mem::take(&mut prepared.remarks);
+    let smooth_v = prepared.smooth.values(&prepared.time_s);
+    let x_v_s = prepared.smooth.integrals(&prepared.time_s);
+    // Only what is left of the voltage is needed from here on.
+    let mut rough = std::mem::take(&mut prepared.voltage_v);
+    for (value, smooth) in rough.iter_mut().zip(&smooth_v) {
+        *value -= smooth;
+    }
+    let search = Search {
+        time_s: &prepared.time_s,
+        smooth_v: &smooth_v,
+        x_v_s: &x_v_s,
+        interval_s: prepared.interval_s,
+        zero_prior_v: prepared.zero_prior_v,
+        code_step_v: options.quantisation_step,
+        false_alarm_rate: options.false_alarm_rate,
+    };
+    let mut foreign = Vec::new();
+    let seen = search.strongest_angle_line(&mut rough, &mut foreign);
+    let Some(seen) = seen else {
+        return Ok(without_line(
+            &prepared, &smooth_v, &x_v_s, &rough, foreign, remarks, options,
+        ));
+    };
+
+    // What is not ripple leaves the voltage for good.
+    let mut voltage: Vec<f64> = smooth_v.iter().zip(&rough).map(|(s, r)| s + r).collect();
+    let frame = Frame::of(&prepared.time_s, prepared.zero_prior_v);
+    let fit = |voltage: &[f64], order: usize, ratios: &[f64], start: Start, tolerance: f64| {
+        refine(&frame, voltage, order, ratios, start, tolerance)
+            .ok_or(Unreadable::Singular { terms: order + 1 })
+    };
+    let start = Start::Seen(seen.frequency, seen.zero_v);
+    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, ROUGH)?;
+    let few = [1.0, 2.0, 3.0, 0.5];
+    let start = Start::From(&first);
+    let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
+    let comb_of = |base: &Harmonics| {
+        let frequency = base.fit.frequency;
+        let lines = pick_lines(base, &prepared);
+        let weighed = weigh(&lines, frequency, options.poles, options.most_segments);
+        let ratios = visible_ratios(&lines, frequency, &weighed[0]);
+        (weighed, ratios)
+    };
+    // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
+    let (_, ratios) = comb_of(&base);
+    let start = Start::From(&base.fit);
+    base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
+    let mut residual = base.residual_v.clone();
+    if search.remove_time_lines(&mut residual, &mut foreign) {
+        for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
+            *v -= before - after;
+        }
+        let start = Start::From(&base.fit);
+        base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
+    }
+    // The same once more.
+    let (weighed, ratios) = comb_of(&base);
+    let mut best = fit(
+        &voltage,
+        SMOOTH_ORDER,
+        &ratios,
+        Start::From(&base.fit),
+        FINE,
+    )?;
+    for order in OTHER_ORDERS {
+        // Terms worth many times what the criterion charges for them need no fit without them.
+        let charge = (voltage.len() as f64).ln() * (SMOOTH_ORDER as f64 - order as f64);
+        if order < SMOOTH_ORDER && best.worth_above(order).is_some_and(|w| w > 5.0 * charge) {
+            continue;
+        }
+        let fitted = fit(&voltage, order, &ratios, Start::From(&best), LOOSE)?;
+        // One step tells the criterion to a fraction of one, which decides unless the two are close.
+        if fitted.criterion < best.criterion + 3.0 {
+            let fitted = fit(&voltage, order, &ratios, Start::From(&fitted), FINE)?;
+            if fitted.criterion < best.criterion {
+                best = fitted;
+            }
+        }
+    }
+    let best = best.laid_out(&frame, &voltage);
+    let frequency_sd = with_linearity(&best, options);
+
+    let span = best.x_v_s[best.x_v_s.len() - 1];
+    let strongest = weighed[0].harmonic;
+    let candidates = candidates(&weighed, best.fit.frequency, frequency_sd, options);
+    remarks::findings(
+        &mut remarks,
+        &remarks::Findings {
+            prepared: &prepared,
+            harmonics: &best,
+            candidates: &candidates,
+            strongest,
+            foreign: &foreign,
+        },
+    );
+    let spectrum = spectrum_for_report(&best, &prepared, options, Some(strongest));
+    let constant = candidates
+        .first()
+        .map(|c| (c.back_emf_constant_v_s_per_rad, c.standard_uncertainty));
+    Ok(RippleResult {
+        line: Some(RippleLine {
+            cycles_per_volt_second: best.fit.frequency,
+            standard_uncertainty: frequency_sd,
+            noise_uncertainty: best.fit.frequency_sd,
+            harmonic_of_revolution: strongest,
+            relative_amplitude: best.fit.amplitude(0),
+            signal_to_noise: seen.signal_to_noise,
+            cycles_seen: best.fit.frequency * span,
+            false_alarm_probability: seen.false_alarm_probability,
+        }),
+        revolutions: constant.map(|(k, _)| span / (2.0 * PI * k)),
+        candidates,
+        zero_offset_v: Some((best.fit.zero_v, best.fit.zero_sd_v)),
+        stretch_s: stretch(&prepared),
+        standstill_s: prepared.standstill_s,
+        false_alarm_rate: options.false_alarm_rate,
+        foreign_lines: foreign,
+        spectrum,
+        speed: speed_points(&prepared, &best.emf_v, best.fit.frequency, constant),
+        residual_v: best.fit.noise_v,
+        fit_settled: best.fit.converged,
+        remarks,
+    })
+}
+
+/// Noise and the unevenness of converter codes together: a level is no better known than a fraction of a code.
+fn with_linearity(fit: &Harmonics, options: &RippleOptions) -> f64 {
+    let mean = fit.emf_v.iter().sum::<f64>() / fit.emf_v.len() as f64;
+    let level = options.quantisation_step.unwrap_or(0.0) * options.converter_linearity_steps / mean;
+    fit.fit.frequency_sd.hypot(fit.fit.frequency * level)
+}
+
+fn stretch(prepared: &Prepared) -> (f64, f64) {
+    (
+        prepared.time_s[0],
+        prepared.time_s[prepared.time_s.len() - 1],
+    )
+}
+
+fn without_line(
+    prepared: &Prepared,
+    smooth_v: &[f64],
+    x_v_s: &[f64],
+    rough: &[f64],
+    foreign: Vec<ForeignLine>,
+    mut remarks: Vec<String>,
+    options: &RippleOptions,
+) -> RippleResult {
+    let angle = Domain::angle(smooth_v, x_v_s).less(prepared.zero_prior_v.0, &prepared.time_s);
+    let spectrum = angle_spectrum(rough, angle, prepared.interval_s, 1.0);
+    let_go();
+    let report = report(spectrum, options.false_alarm_rate, Vec::new());
+    remarks::no_line(&mut remarks, options.false_alarm_rate, &report, &foreign);
+    RippleResult {
+        line: None,
+        candidates: Vec::new(),
+        revolutions: None,
+        zero_offset_v: None,
+        stretch_s: stretch(prepared),
+        standstill_s: prepared.standstill_s,
+        false_alarm_rate: options.false_alarm_rate,
+        foreign_lines: foreign,
+        spectrum: report,
+        speed: Vec::new(),
+        residual_v: (rough.iter().map(|r| r * r).sum::<f64>() / rough.len() as f64).sqrt(),
+        fit_settled: true,
+        remarks,
+    }
+}
+
+fn candidates(
+    weighed: &[Weighed],
+    frequency: f64,
+    frequency_sd: f64,
+    options: &RippleOptions,
+) -> Vec<Candidate> {
+    let given = |w: &Weighed| options.segments == Some(w.segments);
+    let prior: f64 = weighed.iter().filter(|w| given(w)).map(|w| w.prior).sum();
+    let weight = |w: &Weighed| {
+        if prior == 0.0 {
+            w.probability
+        } else if given(w) {
+            w.probability * TRUST_IN_GIVEN / prior
+        } else {
+            w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
+        }
+    };
+    let total: f64 = weighed.iter().map(weight).sum();
+    let mut together: BTreeMap<u32, f64> = BTreeMap::new();
+    for w in weighed {
+        *together.entry(w.harmonic).or_default() += weight(w);
+    }
+    let mut all: Vec<Candidate> = weighed
+        .iter()
+        .map(|w| {
+            let constant = f64::from(w.harmonic) / (2.0 * PI * frequency);
+            Candidate {
+                segments: w.segments,
+                cycles_per_revolution: w.cycles_per_revolution,
+                back_emf_constant_v_s_per_rad: constant,
+                standard_uncertainty: constant * frequency_sd / frequency,
+                probability: weight(w) / total,
+                comb_probability: w.probability,
+                constant_probability: together[&w.harmonic] / total,
+            }
+        })
+        .collect();
+    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    all
+}
+
+fn spectrum_for_report(
+    fit: &Harmonics,
+    prepared: &Prepared,
+    options: &RippleOptions,
+    strongest: Option<u32>,
+) -> RippleSpectrum {
+    let angle = Domain::angle(&fit.emf_v, &fit.x_v_s);
+    let spectrum = angle_spectrum(&fit.rough_v, angle, prepared.interval_s, 1.0);
+    let_go();
+    let comb = strongest.map_or(Vec::new(), |strongest| {
+        let fit = &fit.fit;
+        let mut lines: Vec<(f64, f64, f64)> = fit
+            .ratios
+            .iter()
+            .enumerate()
+            .map(|(l, ratio)| {
+                (
+                    ratio * f64::from(strongest),
+                    ratio * fit.frequency,
+                    fit.amplitude(l),
+                )
+            })
+            .collect();
+        lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+        lines
+    });
+    report(spectrum, options.false_alarm_rate, comb)
+}
+
+fn report(spectrum: Spectrum, rate: f64, comb: Vec<(f64, f64, f64)>) -> RippleSpectrum {
+    let amplitude = |power: f64| power.sqrt() / spectrum.gain;
+    let noise = spectrum.floor.means_and_thresholds(rate);
+    let (floor, threshold) = noise.map(|(m, t)| (amplitude(m), amplitude(t))).unzip();
+    RippleSpectrum {
+        frequency_cycles_per_v_s: (0..spectrum.power.len())
+            .map(|k| k as f64 * spectrum.step)
+            .collect(),
+        relative_amplitude: spectrum.power.into_iter().map(amplitude).collect(),
+        floor,
+        threshold,
+        comb,
+    }
+}
+
+fn speed_points(
+    prepared: &Prepared,
+    emf: &[f64],
+    frequency: f64,
+    constant: Option<(f64, f64)>,
+) -> Vec<SpeedPoint> {
+    let n = emf.len();
+    let stride = n.div_ceil(SPEED_POINTS).max(1);
+    (0..n)
+        .step_by(stride)
+        .map(|i| SpeedPoint {
+            time_s: prepared.time_s[i],
+            emf_v: Some(emf[i]),
+            ripple_frequency_hz: frequency * emf[i],
+            speed_rad_per_s: constant.map(|(k, _)| emf[i] / k),
+            standard_uncertainty_rad_per_s: constant.map(|(k, u)| emf[i] / k * u / k),
+        })
+        .collect()
+}

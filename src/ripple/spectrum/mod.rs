@@ -1,0 +1,6 @@
+//! Power spectra of unevenly placed samples, their windows and noise floor.
+
+pub(crate) mod domain;
+pub(crate) mod noise_floor;
+pub(crate) mod transform;
+pub(crate) mod window;
