@@ -3,7 +3,7 @@
 //! Everything that has no speed or torque in it needs no speed anchor, so a file without one still sizes a drive.
 
 use super::order::{Load, Order};
-use super::page::{Known, Why};
+use super::section::{Known, Why};
 use crate::motor::TerminalParameters;
 use crate::motor::temperature::{REFERENCE_C, copper_ratio};
 use crate::motor_file::draw::{DrawError, Population};
@@ -248,7 +248,7 @@ impl<'a> Motors<'a> {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
 
     /// A motor of plain constants, everything known.

@@ -2,11 +2,12 @@
 //! (JCGM 101:2008, 7.7: percentiles of the drawn outcomes).
 
 use super::cautions::Caution;
-use super::page::{Cell, Column, Def, Known, Sink, TableDraft, Unit, Why, Worst};
+use super::order::Order;
 use super::sample::{Motors, Sample};
-use super::{
-    Order, Setting, braking, half_bridge, heating, inrush, pwm, soft_start, time_constants,
-    turn_off,
+use super::section::{Cell, Column, Def, Known, Sink, TableDraft, Unit, Why, Worst};
+use super::setting::Setting;
+use super::topics::{
+    braking, half_bridge, heating, inrush, pwm, soft_start, time_constants, turn_off,
 };
 use crate::motor_file::draw::DrawError;
 use crate::motor_file::{MotorFile, StopReason};

@@ -1,6 +1,6 @@
 //! A sizing as text.
 
-use super::page::Unit;
+use super::section::Unit;
 use super::sizing::{Absent, Bounded, Entry, Figure, Row, Section, Sizing, Table};
 use crate::motor_file::units::RPM;
 use crate::stats::rounding::{self, Scale};

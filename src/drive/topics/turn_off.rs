@@ -1,10 +1,10 @@
 //! The switch opens: stored energy, clamp current, decay, and what no clamp would mean (`docs/drive.md`, section 7).
 
-use super::Setting;
-use super::clamp::{decay, ring_v};
 use super::inrush::{running, stall_a};
-use super::page::{Def, Known, Sink, Unit, Why, high};
-use super::sample::Sample;
+use crate::drive::circuit::clamp::{decay, ring_v};
+use crate::drive::sample::Sample;
+use crate::drive::section::{Def, Known, Sink, Unit, Why, high};
+use crate::drive::setting::Setting;
 
 /// Keys and words for one state from which the switch opens.
 struct Words {
@@ -99,7 +99,7 @@ fn from(setting: &Setting, m: &Sample, out: &mut Sink, words: &Words, state: Kno
         state.and_then(|(i, _)| Ok(0.5 * inductance? * i * i)),
     );
     out.row(words.current, state.map(|(i, _)| i));
-    let into = |clamp_v: Known| -> Known<super::clamp::Decay> {
+    let into = |clamp_v: Known| -> Known<crate::drive::circuit::clamp::Decay> {
         let (i, e) = state?;
         let opposing = clamp_v? + m.brush_drop_v? + e;
         if opposing <= 0.0 {

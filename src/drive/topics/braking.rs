@@ -1,10 +1,10 @@
 //! Braking through a short, through a resistor, and by ramping the duty down (`docs/drive.md`, section 8).
 
-use super::Setting;
-use super::course::{Stop, brake};
 use super::inrush::running;
-use super::page::{Known, Sink, Unit, Why, high, plain};
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Sink, Unit, Why, high, plain};
+use crate::drive::setting::Setting;
+use crate::drive::trajectory::{Stop, brake};
 
 const NEVER: Why = Why::Moot("without friction the speed only dies away; see the time to 5 %");
 
@@ -151,9 +151,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::order::Order;
-    use super::super::sample::tests::plain as sample;
     use super::*;
+    use crate::drive::order::Order;
+    use crate::drive::sample::tests::plain as sample;
     use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
     use approx::assert_relative_eq;
 

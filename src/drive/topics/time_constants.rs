@@ -1,8 +1,8 @@
 //! Electrical and mechanical time constants, alone and with the loop of the order (`docs/drive.md`, section 2).
 
-use super::Setting;
-use super::page::{Known, Sink, Unit, Why, plain};
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Sink, Unit, Why, plain};
+use crate::drive::setting::Setting;
 
 /// Time constants of the two modes of `L di/dt = −R i − e`, `C_m de/dt = i − G e`: s² + (R/L + G/C)s + (1 + R G)/(L C) = 0.
 /// `None` where they form one oscillation. Slower first, s.

@@ -5,29 +5,13 @@
 //! Then every drawn motor is driven by it, and I is lowered until the upper end of their peaks, half the switching
 //! ripple added, stays under the limit.
 
-use super::Setting;
-use super::course::RUN_UP_SHARE;
 use super::inrush::{running, started};
-use super::page::{Column, Known, Sink, Unit, Why, Worst, column, high, plain};
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, plain};
+use crate::drive::setting::{Schedule, Setting};
+use crate::drive::trajectory::RUN_UP_SHARE;
 use crate::motor::{Condition, Constants, State, advance};
 use rayon::prelude::*;
-
-/// Duty held over each of equal pieces; full duty after the last.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Schedule {
-    pub piece_s: f64,
-    pub duty: Vec<f64>,
-    /// Current that the estimate then draws, A.
-    pub current_a: f64,
-}
-
-impl Schedule {
-    /// Until full duty, s.
-    pub fn length_s(&self) -> f64 {
-        self.piece_s * self.duty.len() as f64
-    }
-}
 
 /// Pieces that a schedule is divided into, about.
 const PIECES: f64 = 160.0;
@@ -245,9 +229,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::order::Order;
-    use super::super::sample::tests::plain as sample;
     use super::*;
+    use crate::drive::order::Order;
+    use crate::drive::sample::tests::plain as sample;
     use crate::motor::TerminalParameters;
     use approx::assert_relative_eq;
 

@@ -1,9 +1,9 @@
 //! Chopper drive: ripple, frequencies, currents and losses of switch and diode (`docs/drive.md`, section 5).
 
-use super::Setting;
-use super::chopper::Chopper;
-use super::page::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
-use super::sample::Sample;
+use crate::drive::circuit::chopper::Chopper;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
+use crate::drive::setting::Setting;
 
 const HELD: Why = Why::Physics("friction and load hold the rotor at this duty");
 
@@ -43,20 +43,6 @@ fn settle(chopper: &Chopper, m: &Sample) -> Known {
     let (holding, conductance) = (m.holding_a?, m.conductance_s?);
     let windage = m.windage_a_per_v2;
     Ok(chopper.settled_emf_v(|e| holding + e * (conductance + windage * e)))
-}
-
-/// The frequencies of the tables: 1-2-5 around the order's.
-pub fn frequencies_hz(order_hz: f64) -> Vec<f64> {
-    let decade = order_hz.log10().floor() as i32;
-    let mut list: Vec<f64> = (decade - 2..=decade + 1)
-        .flat_map(|power| [1.0, 2.0, 5.0].map(|digit| digit * 10f64.powi(power)))
-        .filter(|f| *f >= order_hz / 200.0 && *f <= order_hz * 2.5)
-        .collect();
-    if list.iter().all(|f| (f / order_hz - 1.0).abs() > 1e-9) {
-        list.push(order_hz);
-        list.sort_by(f64::total_cmp);
-    }
-    list
 }
 
 /// Fills the topic.
@@ -337,9 +323,9 @@ pub fn mean_speed_row(out: &mut Sink, m: &Sample, emf_v: Known) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::order::{Load, Order};
-    use super::super::sample::tests::plain as sample;
     use super::*;
+    use crate::drive::order::{Load, Order};
+    use crate::drive::sample::tests::plain as sample;
     use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
     use approx::assert_relative_eq;
 
@@ -471,14 +457,5 @@ mod tests {
             assert!(ripple < greatest, "{duty}: {ripple} {greatest}");
         }
         assert_relative_eq!(chopper.ripple_a(), greatest, max_relative = 2e-3);
-    }
-
-    #[test]
-    fn tables_go_in_ones_twos_and_fives_around_the_order() {
-        assert_eq!(
-            frequencies_hz(20e3),
-            [100.0, 200.0, 500.0, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4]
-        );
-        assert!(frequencies_hz(16e3).contains(&16e3));
     }
 }

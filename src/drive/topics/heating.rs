@@ -1,9 +1,9 @@
 //! Time until the winding of a held rotor reaches a temperature (`docs/drive.md`, section 9).
 
-use super::Setting;
 use super::inrush::series_ohm;
-use super::page::{Known, Sink, Unit, Why, low};
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Sink, Unit, Why, low};
+use crate::drive::setting::Setting;
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 
 /// Adiabatic heating by i² R(T), R(T) = R₁ + a (T − T₁): what the thermal mass cannot take up otherwise goes nowhere.
@@ -90,9 +90,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::order::Order;
-    use super::super::sample::tests::plain as sample;
     use super::*;
+    use crate::drive::order::Order;
+    use crate::drive::sample::tests::plain as sample;
     use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
     use approx::assert_relative_eq;
 

@@ -4,7 +4,7 @@
 //! freewheeling diode, never below zero. E stands still over a period. Texts: P. S. Bimbhra, Power Electronics,
 //! chapter 7 (choppers); P. C. Sen, chapter 10.
 
-use super::course::bisect;
+use crate::drive::trajectory::bisect;
 
 /// A chopper and the motor's armature.
 #[derive(Clone, Copy, Debug)]

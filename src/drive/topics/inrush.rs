@@ -1,9 +1,9 @@
 //! A start at full voltage: peak, its course in time, what a fuse sees (`docs/drive.md`, section 3).
 
-use super::Setting;
-use super::course::{Start, Steady, start, start_at, steady};
-use super::page::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
+use crate::drive::setting::Setting;
+use crate::drive::trajectory::{Start, Steady, start, start_at, steady};
 
 /// Why nothing moves.
 pub const HELD: Why = Why::Physics("friction and load hold the rotor at this supply");
@@ -161,9 +161,9 @@ pub fn times_s(setting: &Setting, m: &Sample) -> Vec<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::order::Order;
-    use super::super::sample::tests::plain as sample;
     use super::*;
+    use crate::drive::order::Order;
+    use crate::drive::sample::tests::plain as sample;
     use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
     use approx::assert_relative_eq;
 

@@ -1,10 +1,10 @@
 //! Half bridge: braking that comes by itself, and what dead time does to the mean voltage (`docs/drive.md`, section 6).
 
-use super::Setting;
-use super::course::{Steady, brake, steady};
-use super::page::{Known, Sink, Unit, Why, high, low, plain};
 use super::pwm;
-use super::sample::Sample;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Sink, Unit, Why, high, low, plain};
+use crate::drive::setting::Setting;
+use crate::drive::trajectory::{Steady, brake, steady};
 
 /// Mean voltage lost to dead time at a current in the running direction, V: `−f t_d (V + 2 V_d)`. The diode of the low
 /// switch carries the current in both dead times: once instead of the high switch (loses V + V_d), once instead of the

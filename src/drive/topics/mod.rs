@@ -1,0 +1,10 @@
+//! One file a topic of `docs/drive.md`: each fills a section for one motor.
+
+pub mod braking;
+pub mod half_bridge;
+pub mod heating;
+pub mod inrush;
+pub mod pwm;
+pub mod soft_start;
+pub mod time_constants;
+pub mod turn_off;
