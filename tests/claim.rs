@@ -124,8 +124,7 @@ fn run(file: &MotorFile, sheet: &str, options: &[&str]) -> Output {
     )
     .expect("write");
     std::fs::write(folder.path().join("sheet.toml"), sheet).expect("write");
-    assert_cmd::Command::cargo_bin("rundown")
-        .expect("the binary")
+    std::process::Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args(["claim", "motor.json", "sheet.toml"])
         .args(options)

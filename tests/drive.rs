@@ -107,8 +107,7 @@ fn run(motor: &MotorFile, options: &[&str]) -> Output {
         Overwrite::MotorFileOnly,
     )
     .expect("write");
-    assert_cmd::Command::cargo_bin("rundown")
-        .expect("the binary")
+    std::process::Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args(["drive", "motor.json"])
         .args(few)
@@ -206,8 +205,7 @@ fn drive_bounds_follow_the_covariance_and_repeat() {
         let folder = tempfile::tempdir().expect("folder");
         let path = folder.path().join("motor.json");
         motor_file::write(&path, &file(&VALUES), Overwrite::MotorFileOnly).expect("write");
-        let run = assert_cmd::Command::cargo_bin("rundown")
-            .expect("the binary")
+        let run = std::process::Command::new(env!("CARGO_BIN_EXE_rundown"))
             .current_dir(folder.path())
             .args(["drive", "motor.json", "--json", "--seed", seed])
             .args(options)

@@ -512,8 +512,7 @@ fn run(file: &MotorFile, options: &[&str]) -> Output {
         Overwrite::MotorFileOnly,
     )
     .expect("write");
-    assert_cmd::Command::cargo_bin("rundown")
-        .expect("the binary")
+    Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args(["export", "motor.json", "--to"])
         .args(options)
@@ -660,7 +659,6 @@ fn wrong_options_are_told_with_what_would_do() {
     assert!(text(&run(&silent, &["octave"])).contains("give it with --supply"));
 }
 
-#[cfg(feature = "parquet")]
 #[test]
 fn the_parquet_table_is_framed_as_the_format_says() {
     let file = plain();

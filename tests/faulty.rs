@@ -1,9 +1,9 @@
 //! Every bad capture of `fixtures/faulty/` through the commands a person runs: what is told, word for word, and the exit status
 //! (2 could not run, 1 should not be trusted as it is, 0 told and usable).
 
-use assert_cmd::Command;
 use serde_json::Value;
 use std::path::Path;
+use std::process::Command;
 
 const FOLDER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/faulty");
 

@@ -1,8 +1,8 @@
 //! Bad captures (`fixtures/faulty/README.md`): what a reader of one file can know of each must be told, with its place.
 
-use assert_cmd::Command;
 use rundown::capture::{ReadError, ReadOptions, Record, TimeAxis, TimeGaps, clipped, read};
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 fn path(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

@@ -1,8 +1,8 @@
 //! `rundown look` on the public benches: columns, role, events, phases and the ripple line, in text and as JSON.
 
 use approx::assert_relative_eq;
-use assert_cmd::Command;
 use serde_json::Value;
+use std::process::Command;
 
 fn look(arguments: &[&str]) -> (Option<i32>, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_rundown"))

@@ -1,12 +1,12 @@
 //! `rundown lot` on folders of drawn motors: failures kept apart, work not done twice, the same bits however it is shared out.
 
-use assert_cmd::Command;
 use rundown::synthetic::{Layout, ShotKind, draw, presets, write_folder};
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::process::Command;
 
 fn program() -> Command {
-    Command::cargo_bin("rundown").expect("the program")
+    Command::new(env!("CARGO_BIN_EXE_rundown"))
 }
 
 /// `count` motors with small captures, each in a folder of its own.
@@ -217,7 +217,6 @@ fn what_is_no_lot_is_told_before_any_work() {
     assert!(text.contains("there is no part 3 of 2"), "{text}");
 }
 
-#[cfg(feature = "parquet")]
 #[test]
 fn a_parquet_manifest_and_table_say_the_same_as_csv() {
     use polars::prelude::{Column, DataFrame, DataType, ParquetReader, ParquetWriter, SerReader};

@@ -1,6 +1,5 @@
 //! What to measure next: the forecast against what the fit then says, and the command in front of a user.
 
-use assert_cmd::Command;
 use rundown::bench::{Bench, LoadOptions, Reading, Role, read_sheet};
 use rundown::events;
 use rundown::fit::{Addition, Estimate, FitOptions, Forecaster, Status, estimate};
@@ -9,6 +8,7 @@ use rundown::next::{Goal, Size, rank, ranking::Question};
 use rundown::synthetic::{draw, presets};
 use std::fmt::Write;
 use std::path::Path;
+use std::process::Command;
 
 fn fitted(bench: &Bench) -> Option<Estimate> {
     let timelines: Vec<_> = bench
@@ -451,7 +451,7 @@ fn without_a_speed_an_anchor_is_the_first_advice() {
 }
 
 fn rundown() -> Command {
-    Command::cargo_bin("rundown").expect("the program is built")
+    Command::new(env!("CARGO_BIN_EXE_rundown"))
 }
 
 fn answer(arguments: &[&str]) -> (i32, String, String) {

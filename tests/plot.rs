@@ -1,7 +1,7 @@
 //! `rundown plot`, run as a person runs it: all there, some of it gone, nothing but the motor file, and names that try to break out.
 
-use assert_cmd::Command;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::LazyLock;
 
 const HOSTILE: &str = "</text><script>alert(1)</script>&\"'\u{1}";
@@ -24,12 +24,12 @@ static FITTED: LazyLock<tempfile::TempDir> = LazyLock::new(|| {
             &format!("name = {}", serde_json::to_string(HOSTILE).unwrap()),
         );
     std::fs::write(folder.path().join("bench.toml"), hostile).unwrap();
-    Command::cargo_bin("rundown")
-        .unwrap()
+    let fitted = Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args(["fit", "bench.toml", "-o", "motor.json"])
-        .assert()
-        .success();
+        .output()
+        .unwrap();
+    assert!(fitted.status.success(), "{fitted:?}");
     folder
 });
 
@@ -47,8 +47,7 @@ fn copy_without(absent: &[&str]) -> tempfile::TempDir {
 }
 
 fn plot(folder: &Path, extra: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::cargo_bin("rundown")
-        .unwrap()
+    let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder)
         .args(["plot", "motor.json", "--to", "pictures"])
         .args(extra)
@@ -237,8 +236,7 @@ fn a_file_that_is_no_picture_of_ours_is_not_replaced_and_nothing_is_written_besi
     assert_eq!(plot(folder.path(), &[]).0, Some(2));
     // A file where the folder should be.
     std::fs::write(folder.path().join("file"), "x").unwrap();
-    let output = Command::cargo_bin("rundown")
-        .unwrap()
+    let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args(["plot", "motor.json", "--to", "file"])
         .output()
@@ -250,8 +248,7 @@ fn a_file_that_is_no_picture_of_ours_is_not_replaced_and_nothing_is_written_besi
 fn a_pipe_gets_no_plot_of_dots() {
     let folder = copy_without(&[]);
     for arguments in [vec!["look", "t01_start.csv.gz"], vec!["fit", "bench.toml"]] {
-        let output = Command::cargo_bin("rundown")
-            .unwrap()
+        let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
             .current_dir(folder.path())
             .args(&arguments)
             .output()

@@ -1,8 +1,8 @@
 //! `rundown fit … --report`, run as a person runs it, on a bench whose names try to break out of the page.
 
-use assert_cmd::Command;
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::LazyLock;
 
 const HOSTILE: &str = r#"<script>alert("x")</script><img src=x onerror='y'>&amp;"#;
@@ -39,8 +39,7 @@ static MADE: LazyLock<Made> = LazyLock::new(|| {
         );
     assert!(hostile.contains("alert") && hostile.matches("down <b>").count() == 2);
     std::fs::write(folder.path().join("bench.toml"), hostile).unwrap();
-    let output = Command::cargo_bin("rundown")
-        .unwrap()
+    let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder.path())
         .args([
             "fit",
@@ -50,10 +49,9 @@ static MADE: LazyLock<Made> = LazyLock::new(|| {
             "--report-data",
             "page.json",
         ])
-        .assert()
-        .success()
-        .get_output()
-        .clone();
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
     let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
     let (page, data) = (read("page.html"), read("page.json"));
     Made {
@@ -292,18 +290,16 @@ fn a_file_that_is_no_report_is_not_replaced() {
     let notes = folder.path().join("notes.html");
     std::fs::write(&notes, "<p>my notes").unwrap();
     let run = |extra: &[&str]| {
-        Command::cargo_bin("rundown")
-            .unwrap()
+        let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
             .current_dir(folder.path())
             .arg("fit")
             .arg(folder.path().join("absent.toml"))
             .args(["--report", "notes.html"])
             .args(extra)
-            .assert()
-            .failure()
-            .get_output()
-            .stderr
-            .clone()
+            .output()
+            .unwrap();
+        assert!(!output.status.success(), "{output:?}");
+        output.stderr
     };
     let told = String::from_utf8(run(&[])).unwrap();
     assert!(

@@ -1,11 +1,23 @@
 //! `rundown sheet DIR`, run as a person runs it.
 
-use assert_cmd::Command;
 use rundown::bench::{BenchError, LoadOptions, Role, read_sheet};
 use std::path::Path;
+use std::process::Command;
 
-fn rundown() -> Command {
-    Command::cargo_bin("rundown").unwrap()
+/// Exit status and both texts of `rundown sheet DIR` with more arguments.
+fn sheet_of(dir: &Path, more: &[&str]) -> (Option<i32>, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_rundown"))
+        .arg("sheet")
+        .arg(dir)
+        .args(more)
+        .output()
+        .unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (
+        output.status.code(),
+        text(output.stdout),
+        text(output.stderr),
+    )
 }
 
 /// A folder with the captures of a public motor, without its sheet and notes.
@@ -48,7 +60,7 @@ fn every_role_and_channel_of_the_five_public_motors_is_guessed() {
         "ticket_printer",
     ] {
         let dir = captures_of(motor);
-        rundown().arg("sheet").arg(dir.path()).assert().success();
+        assert_eq!(sheet_of(dir.path(), &[]).0, Some(0));
         let sheet = dir.path().join("bench.toml");
         let text = std::fs::read_to_string(&sheet).unwrap();
         if motor == "camera_slider" {
@@ -100,7 +112,7 @@ fn every_role_and_channel_of_the_five_public_motors_is_guessed() {
 #[test]
 fn every_guess_carries_a_comment() {
     let dir = captures_of("dosing_pump");
-    rundown().arg("sheet").arg(dir.path()).assert().success();
+    assert_eq!(sheet_of(dir.path(), &[]).0, Some(0));
     let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
     let lines: Vec<&str> = text.lines().collect();
     for (at, line) in lines.iter().enumerate() {
@@ -118,16 +130,11 @@ fn a_sheet_that_is_there_is_kept_unless_forced() {
     let dir = captures_of("dosing_pump");
     let sheet = dir.path().join("bench.toml");
     std::fs::write(&sheet, "mine").unwrap();
-    let refused = rundown().arg("sheet").arg(dir.path()).assert().code(2);
-    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    let (status, _, told) = sheet_of(dir.path(), &[]);
+    assert_eq!(status, Some(2));
     assert!(told.contains("is not overwritten. Pass --force"), "{told}");
     assert_eq!(std::fs::read_to_string(&sheet).unwrap(), "mine");
-    rundown()
-        .arg("sheet")
-        .arg(dir.path())
-        .arg("--force")
-        .assert()
-        .success();
+    assert_eq!(sheet_of(dir.path(), &["--force"]).0, Some(0));
     assert!(std::fs::read_to_string(&sheet).unwrap().contains("[motor]"));
     let left: Vec<_> = std::fs::read_dir(dir.path())
         .unwrap()
@@ -140,29 +147,21 @@ fn a_sheet_that_is_there_is_kept_unless_forced() {
 #[test]
 fn showing_writes_nothing() {
     let dir = captures_of("dosing_pump");
-    let shown = rundown()
-        .arg("sheet")
-        .arg(dir.path())
-        .arg("--show")
-        .assert()
-        .success();
-    assert!(String::from_utf8_lossy(&shown.get_output().stdout).contains("[[captures]]"));
+    let (status, shown, _) = sheet_of(dir.path(), &["--show"]);
+    assert_eq!(status, Some(0));
+    assert!(shown.contains("[[captures]]"));
     assert!(!dir.path().join("bench.toml").exists());
 }
 
 #[test]
 fn a_folder_without_captures_says_what_was_looked_for() {
     let dir = tempfile::tempdir().unwrap();
-    let refused = rundown().arg("sheet").arg(dir.path()).assert().code(2);
-    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    let (status, _, told) = sheet_of(dir.path(), &[]);
+    assert_eq!(status, Some(2));
     assert!(told.contains("no capture could be read"), "{told}");
     assert!(told.contains("csv"), "{told}");
-    let refused = rundown()
-        .arg("sheet")
-        .arg(dir.path().join("nowhere"))
-        .assert()
-        .code(2);
-    let told = String::from_utf8_lossy(&refused.get_output().stderr).into_owned();
+    let (status, _, told) = sheet_of(&dir.path().join("nowhere"), &[]);
+    assert_eq!(status, Some(2));
     assert!(told.contains("the folder cannot be listed"), "{told}");
 }
 
@@ -170,8 +169,8 @@ fn a_folder_without_captures_says_what_was_looked_for() {
 fn a_file_that_cannot_be_read_is_left_out_and_told() {
     let dir = captures_of("dosing_pump");
     std::fs::write(dir.path().join("empty.csv"), "").unwrap();
-    let output = rundown().arg("sheet").arg(dir.path()).assert().code(1);
-    let told = String::from_utf8_lossy(&output.get_output().stdout).into_owned();
+    let (status, told, _) = sheet_of(dir.path(), &[]);
+    assert_eq!(status, Some(1));
     assert!(told.contains("empty.csv: left out"), "{told}");
     let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
     assert!(text.contains("# Left out: empty.csv:"), "{text}");

@@ -63,7 +63,7 @@ enum Format {
     StateSpace,
     /// One row a motor
     Csv,
-    /// One row a motor, in a build with the feature `parquet`
+    /// One row a motor
     Parquet,
 }
 
@@ -281,12 +281,7 @@ fn tables(files: &[MotorFile], order: &Order) -> anyhow::Result<Vec<u8>> {
         }
     }
     match order.format {
-        #[cfg(feature = "parquet")]
         Format::Parquet => Ok(rows::parquet(&table)?),
-        #[cfg(not(feature = "parquet"))]
-        Format::Parquet => bail!(
-            "this build writes no Parquet; build it with `cargo build --release --features parquet`, or use --to csv"
-        ),
         _ => Ok(rows::csv(&table)?),
     }
 }

@@ -1,11 +1,9 @@
-//! Tables written batch by batch, as CSV and, in a build with the feature `parquet`, as Parquet; both whole or not at all.
+//! Tables written batch by batch, as CSV and as Parquet, both whole or not at all.
 
 use super::rows::harmless;
 use crate::files::{folder_of, temporary};
-#[cfg(feature = "parquet")]
 use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::*;
-#[cfg(feature = "parquet")]
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -54,7 +52,6 @@ pub struct TableWriter {
     target: PathBuf,
     csv: tempfile::NamedTempFile,
     head: bool,
-    #[cfg(feature = "parquet")]
     parquet: Option<(BatchedWriter<File>, tempfile::NamedTempFile)>,
 }
 
@@ -72,7 +69,6 @@ impl TableWriter {
             target: target.to_owned(),
             csv: temporary(folder_of(target), None)?,
             head: true,
-            #[cfg(feature = "parquet")]
             parquet: None,
         })
     }
@@ -83,7 +79,6 @@ impl TableWriter {
     /// What the file system refuses; columns of different lengths.
     pub fn append(&mut self, columns: Vec<(String, Cells)>) -> io::Result<()> {
         let rows = columns.first().map_or(0, |c| c.1.len());
-        #[cfg(feature = "parquet")]
         let plain = columns.clone();
         let columns = columns
             .into_iter()
@@ -95,7 +90,6 @@ impl TableWriter {
             .finish(&mut frame)
             .map_err(other)?;
         self.head = false;
-        #[cfg(feature = "parquet")]
         {
             let columns = plain
                 .into_iter()
@@ -128,7 +122,6 @@ impl TableWriter {
             Ok(path)
         };
         let mut written = vec![put(self.csv, "csv")?];
-        #[cfg(feature = "parquet")]
         if let Some((writer, file)) = self.parquet {
             writer.finish().map_err(other)?;
             written.push(put(file, "parquet")?);
@@ -145,7 +138,6 @@ pub type TextTable = (Vec<String>, Vec<Vec<String>>);
 ///
 /// # Errors
 /// Why it cannot be read.
-#[cfg(feature = "parquet")]
 pub fn parquet_text(path: &Path) -> Result<TextTable, String> {
     let file = crate::files::open_regular(path).map_err(|e| e.to_string())?;
     let frame = ParquetReader::new(file)
@@ -176,15 +168,6 @@ pub fn parquet_text(path: &Path) -> Result<TextTable, String> {
         })
         .collect();
     Ok((names, rows))
-}
-
-/// Says how a program that reads Parquet is built.
-///
-/// # Errors
-/// Always.
-#[cfg(not(feature = "parquet"))]
-pub fn parquet_text(_path: &Path) -> Result<TextTable, String> {
-    Err("this build reads no Parquet; build it with `cargo build --release --features parquet`, or give the table as CSV".into())
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! One row a motor (or a drawn motor), for tables: CSV, and Parquet where the program was built with it.
+//! One row a motor (or a drawn motor), for tables: CSV and Parquet.
 //!
 //! Columns: `motor`, `sample`, then for each parameter its value with the unit in the column's name, standard
 //! uncertainty, lower and upper end, status and temperature, then program and inputs. What is unknown is an empty cell.
@@ -151,7 +151,6 @@ pub fn csv(rows: &[Row<'_>]) -> Result<Vec<u8>, ExportError> {
 ///
 /// # Errors
 /// [`ExportError::Table`].
-#[cfg(feature = "parquet")]
 pub fn parquet(rows: &[Row<'_>]) -> Result<Vec<u8>, ExportError> {
     let mut bytes = Vec::new();
     ParquetWriter::new(&mut bytes)
