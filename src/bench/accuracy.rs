@@ -13,7 +13,7 @@
 
 use super::error::{BenchError, Place};
 use super::setup::Stated;
-use super::table::Table;
+use super::sheet::Table;
 
 /// Bounds given as a limit are this many standard deviations wide.
 const LIMIT_SIGMAS: f64 = 2.0;

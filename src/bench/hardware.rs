@@ -2,7 +2,7 @@
 
 use super::accuracy::Accuracy;
 use super::setup::Instrument;
-use super::typed::{InstrumentKind, TypedInstrument};
+use super::sheet::{InstrumentKind, TypedInstrument};
 
 /// Screen divisions an oscilloscope spreads its codes over, where the sheet does not say (common practice, no source).
 const ASSUMED_DIVISIONS: u32 = 10;

@@ -1,15 +1,13 @@
 //! A bench from flags alone, without a sheet: every accuracy is assumed and told.
 
 use super::accuracy::Accuracy;
-use super::channel::ChannelPlan;
-use super::doubts::Expectations;
+use super::captures::{CapturePlan, Expectations, load_all};
+use super::channels::ChannelPlan;
 use super::error::BenchError;
 use super::hardware::{Hardware, resolve};
-use super::load::{CapturePlan, load_all};
 use super::read_sheet::{stem, temperature_missing};
 use super::setup::{Bench, MotorFacts, Reading, Role, Stated};
-use super::table::NameOrNumber;
-use super::typed::{InstrumentKind, Measures, TypedInstrument};
+use super::sheet::{InstrumentKind, Measures, NameOrNumber, TypedInstrument};
 use crate::capture::ReadOptions;
 use std::path::PathBuf;
 

@@ -1,15 +1,13 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
 use super::accuracy::{Accuracy, Quantity};
-use super::channel::plan;
-use super::doubts::Expectations;
+use super::captures::{CapturePlan, Expectations, load_all};
+use super::channels::plan;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
-use super::load::{CapturePlan, load_all};
 use super::readings::{reading, tachometer};
 use super::setup::{Bench, Stated};
-use super::table::{Source, Table};
-use super::typed::{Measures, TypedCapture, TypedSheet, read_typed};
+use super::sheet::{Measures, Source, Table, TypedCapture, TypedSheet, read_typed};
 use crate::files::{LARGEST_SHEET, hex, is_inside, read_at_most};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};

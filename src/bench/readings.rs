@@ -4,8 +4,7 @@ use super::accuracy::{Accuracy, Quantity};
 use super::error::BenchError;
 use super::read_sheet::winding_temperature;
 use super::setup::{Reading, Stated};
-use super::table::unknown_name;
-use super::typed::{InstrumentKind, TypedInstrument, TypedReading, TypedReadingKind};
+use super::sheet::{InstrumentKind, TypedInstrument, TypedReading, TypedReadingKind, unknown_name};
 
 const RAD_S_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
 

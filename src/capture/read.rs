@@ -1,16 +1,13 @@
 //! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, judges time, words the remarks.
 
-use super::axis::time_axis;
-use super::bulk;
 use super::error::ReadError;
-use super::facts::{self, RecordFacts, Seat};
-use super::layout::{self, Layout, Role};
+use super::layout::{self, Layout, Line, RecordFacts, Role, Seat};
 use super::options::ReadOptions;
 use super::record::{Channel, Record};
 use super::remark::{self, Place};
-use super::sniff::{self, Line};
+use super::rows::{self, RawColumn, Table};
 use super::source::{self, Hashing, Lines, TextEncoding, Transcoding, Unpacking};
-use super::table::{self, RawColumn, Table};
+use super::time::time_axis;
 use super::unit;
 use encoding_rs::Encoding;
 use std::fs::File;
@@ -203,7 +200,7 @@ fn read_text<R: Read>(
     let (head, complete) = read_head(&mut text, wanted).map_err(|e| ReadError::from_io(path, e))?;
     let lines = lines_of(&head, wanted);
     let skipped = options.skip_lines.unwrap_or(0).min(lines.len());
-    let Some(mut found) = sniff::find_table(&lines[skipped..], options.delimiter, options.decimal)
+    let Some(mut found) = layout::find_table(&lines[skipped..], options.delimiter, options.decimal)
     else {
         return Err(no_table(path, &lines, options, complete, named));
     };
@@ -224,13 +221,13 @@ fn read_text<R: Read>(
     why.append(&mut layout.why);
     check_quotes.set(layout.quoted);
     let mut head = &head[layout.first_offset..];
-    let mut table = table::empty(&layout);
+    let mut table = rows::empty(&layout);
     let piece = options.bulk_bytes.unwrap_or(BULK_BYTES);
     let mut held = Vec::new();
-    if piece > 0 && bulk::suits(&layout) {
+    if piece > 0 && rows::suits(&layout) {
         let limits = &options.limits;
         let mut body = head.chain(text.raw());
-        let left = bulk::read_blocks(&mut body, &layout, &mut table, limits, piece, length);
+        let left = rows::read_blocks(&mut body, &layout, &mut table, limits, piece, length);
         // What is left begins within the head, or with a line of the text behind it.
         let of_head = head.len().saturating_sub(left.taken);
         head = body.into_inner().0;
@@ -241,7 +238,7 @@ fn read_text<R: Read>(
     }
     let line = layout.first_line + table.rows;
     let rest = held.as_slice().chain(head).chain(text);
-    let table = table::read_rows(path, rest, line, &layout, &options.limits, table, || {
+    let table = rows::read_rows(path, rest, line, &layout, &options.limits, table, || {
         open_end.get()
     })?;
     assemble(path, table, layout, why, options)
@@ -264,7 +261,7 @@ fn no_table(
         };
     }
     if (options.delimiter.is_some() || options.decimal.is_some())
-        && let Some(found) = sniff::find_table(lines, None, None)
+        && let Some(found) = layout::find_table(lines, None, None)
     {
         return ReadError::NoTable {
             path,
@@ -280,7 +277,7 @@ fn no_table(
     if complete && let Some(header) = header {
         let columns = [b',', b';', b'\t']
             .into_iter()
-            .map(|d| sniff::Dialect::new(d, b'.').split(header.text))
+            .map(|d| layout::Dialect::new(d, b'.').split(header.text))
             .max_by_key(Vec::len)
             .unwrap_or_default()
             .iter()
@@ -391,7 +388,7 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
             name,
         })
         .collect();
-    let stated = facts::of_channels(&layout.facts, &seats, layout.dialect.decimal);
+    let stated = layout::of_channels(&layout.facts, &seats, layout.dialect.decimal);
     columns
         .into_iter()
         .zip(stated)

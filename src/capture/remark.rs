@@ -2,7 +2,7 @@
 
 use super::layout::Layout;
 use super::record::{Channel, Remark};
-use super::table::{BadCells, LineMap, Table};
+use super::rows::{BadCells, LineMap, Table};
 use super::time::TimeFault;
 use std::path::Path;
 

@@ -1,0 +1,198 @@
+//! Planned captures are read, converted and doubted, several at a time.
+
+use super::doubts::{self, Expectations};
+use crate::bench::channels::{ChannelPlan, Converted, ScaleEstimate, column, convert};
+use crate::bench::doubt::Doubt;
+use crate::bench::error::{BenchError, Place};
+use crate::bench::hardware::Hardware;
+use crate::bench::setup::{Capture, ChannelChain, Role, Stated};
+use crate::bench::waveform::{Trace, Waveform};
+use crate::capture::{self, ReadOptions, Record};
+use rayon::prelude::*;
+use std::path::PathBuf;
+
+/// A capture with every name looked up, its file not yet opened.
+#[derive(Clone, Debug)]
+pub struct CapturePlan {
+    pub name: String,
+    /// Where the sheet names the file; absent for a quick run.
+    pub place: Option<Place>,
+    pub path: PathBuf,
+    pub role: Role,
+    pub voltage: Option<ChannelPlan>,
+    pub current: Option<ChannelPlan>,
+    pub winding_temperature_c: Option<Stated>,
+    pub loop_resistance_ohm: Option<Stated>,
+    pub source_v: Option<Stated>,
+    pub added_inertia_kg_m2: Option<Stated>,
+    pub load_torque_nm: Option<Stated>,
+    pub driven_speed_rad_s: Option<Stated>,
+    pub import: ReadOptions,
+}
+
+/// Captures, remarks and doubts.
+pub type LoadedAll = (Vec<Capture>, Vec<String>, Vec<Doubt>);
+
+/// Reads all captures; remarks and doubts come in the order of the plans.
+pub fn load_all(
+    plans: &[CapturePlan],
+    hardware: &[Hardware],
+    expected: &Expectations,
+) -> Result<LoadedAll, BenchError> {
+    let loaded: Vec<Result<Loaded, BenchError>> = plans
+        .par_iter()
+        .map(|plan| load(plan, hardware, expected))
+        .collect();
+    let mut captures = Vec::with_capacity(plans.len());
+    let mut remarks = Vec::new();
+    let mut doubts = Vec::new();
+    let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
+    for one in loaded {
+        let one = one?;
+        let name = &one.capture.name;
+        remarks.extend(
+            one.remarks
+                .into_iter()
+                .map(|doubt| format!("capture \"{name}\": {doubt}")),
+        );
+        estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
+        doubts.extend(one.doubts);
+        captures.push(one.capture);
+    }
+    remarks.extend(estimated_scales(&estimated));
+    Ok((captures, remarks, doubts))
+}
+
+/// One remark a channel and way of estimating, with the scale of each capture.
+fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
+    let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
+    for (capture, estimate) in estimated {
+        let key = (estimate.channel.as_str(), estimate.how.as_str());
+        let text = format!("{capture} {}", estimate.per_division);
+        match groups.iter_mut().find(|(k, _)| *k == key) {
+            Some((_, texts)) => texts.push(text),
+            None => groups.push((key, vec![text])),
+        }
+    }
+    groups
+        .into_iter()
+        .map(|((channel, how), texts)| {
+            format!(
+                "channel \"{channel}\": its zero is stated in divisions and no vertical scale is given; estimated from {how}: {} a division",
+                texts.join(", ")
+            )
+        })
+        .collect()
+}
+
+struct Loaded {
+    capture: Capture,
+    remarks: Vec<String>,
+    doubts: Vec<Doubt>,
+    estimated: Vec<ScaleEstimate>,
+}
+
+fn load(
+    plan: &CapturePlan,
+    hardware: &[Hardware],
+    expected: &Expectations,
+) -> Result<Loaded, BenchError> {
+    let mut record =
+        capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
+            place: plan.place.clone(),
+            name: plan.name.clone(),
+            source: Box::new(source),
+        })?;
+    let mut estimated = Vec::new();
+    let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
+    let mut doubts: Vec<Doubt> = Vec::new();
+    if record.remarks.iter().any(|r| capture::is_doubtful(&r.kind)) {
+        doubts.push(Doubt::Record);
+    }
+    // One column may serve as both.
+    let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
+        let found = column(plan.as_ref()?, record);
+        found.ok().map(|c| c.column)
+    };
+    let shared = column_of(&plan.voltage, &record) == column_of(&plan.current, &record);
+    let voltage = trace(plan, plan.voltage.as_ref(), &mut record, !shared, hardware)?;
+    let current = trace(plan, plan.current.as_ref(), &mut record, true, hardware)?;
+    let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
+    for converted in [&voltage, &current].into_iter().flatten() {
+        remarks.extend(converted.remarks.iter().cloned());
+        doubts.extend(converted.unit_contradicts.then_some(Doubt::Unit));
+        estimated.extend(converted.scale_estimate.iter().cloned());
+    }
+    if current.as_ref().is_some_and(|c| c.ac_coupled) {
+        remarks.push(
+            "the current channel was AC coupled: its zero is lost and friction cannot be had from it. Record it again with DC coupling"
+                .to_string(),
+        );
+    }
+    let (voltage_v, voltage_chain) = split(voltage);
+    let (current_a, current_chain) = split(current);
+    let capture = Capture {
+        name: plan.name.clone(),
+        path: plan.path.clone(),
+        sha256: record.sha256,
+        role: plan.role,
+        waveform: Waveform {
+            time: record.time,
+            voltage_v,
+            current_a,
+        },
+        series_in_voltage: voltage_chain
+            .as_ref()
+            .and(plan.voltage.as_ref())
+            .and_then(|v| v.spans),
+        voltage_chain,
+        current_chain,
+        loop_resistance_ohm: plan.loop_resistance_ohm,
+        source_v: plan.source_v,
+        winding_temperature_c: plan.winding_temperature_c,
+        added_inertia_kg_m2: plan.added_inertia_kg_m2,
+        load_torque_nm: plan.load_torque_nm,
+        driven_speed_rad_s: plan.driven_speed_rad_s,
+        ac_coupled,
+    };
+    if ac_coupled {
+        doubts.push(Doubt::AcCoupled);
+    }
+    let ratio = doubts::probe_ratio(&capture, expected);
+    doubts.extend(ratio.as_ref().map(|_| Doubt::ProbeRatio));
+    remarks.extend(ratio);
+    remarks.extend(doubts::of_sheet(&capture, expected));
+    Ok(Loaded {
+        capture,
+        remarks,
+        doubts,
+        estimated,
+    })
+}
+
+fn trace(
+    plan: &CapturePlan,
+    channel: Option<&ChannelPlan>,
+    record: &mut Record,
+    last_use: bool,
+    hardware: &[Hardware],
+) -> Result<Option<Converted>, BenchError> {
+    channel
+        .map(|channel| convert(channel, record, last_use, hardware))
+        .transpose()
+        .map_err(|text| BenchError::Channel {
+            place: channel
+                .and_then(|c| c.place.clone())
+                .or_else(|| plan.place.clone()),
+            name: plan.name.clone(),
+            file: plan.path.clone(),
+            text,
+        })
+}
+
+fn split(converted: Option<Converted>) -> (Option<Trace>, Option<ChannelChain>) {
+    match converted {
+        Some(c) => (Some(c.trace), Some(c.chain)),
+        None => (None, None),
+    }
+}

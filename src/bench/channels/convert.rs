@@ -1,0 +1,233 @@
+//! A record becomes a waveform: columns chosen, scale, shunt, ratio and polarity applied, codes and clipping kept.
+
+use super::codes;
+use super::plan::{ChannelPlan, column};
+use crate::bench::accuracy::Accuracy;
+use crate::bench::hardware::Hardware;
+use crate::bench::setup::ChannelChain;
+use crate::bench::sheet::{InstrumentKind, Measures};
+use crate::bench::waveform::Trace;
+use crate::capture::{Channel, Record};
+use crate::stats::lanes;
+
+/// A trace, its chain, and what was doubtful about it.
+pub struct Converted {
+    pub trace: Trace,
+    pub chain: ChannelChain,
+    pub ac_coupled: bool,
+    pub remarks: Vec<String>,
+    /// True when the unit of the column contradicts its use.
+    pub unit_contradicts: bool,
+    pub scale_estimate: Option<ScaleEstimate>,
+}
+
+/// A vertical scale that nobody stated.
+#[derive(Clone, Debug)]
+pub struct ScaleEstimate {
+    pub channel: String,
+    /// Value and unit.
+    pub per_division: String,
+    pub how: String,
+}
+
+/// Brings the planned column of `record` to volts or amperes at the motor. With `last_use` its values are taken out of the
+/// record, so that a long capture is held once.
+///
+/// # Errors
+/// A sentence when the column is not in the record or holds no number.
+pub fn convert(
+    plan: &ChannelPlan,
+    record: &mut Record,
+    last_use: bool,
+    hardware: &[Hardware],
+) -> Result<Converted, String> {
+    let channel = column(plan, record)?;
+    let mut remarks = Vec::new();
+    if channel.values.iter().all(|v| v.is_nan()) {
+        return Err(format!(
+            "column {} \"{}\" ({}) holds no number in {} rows. Export it again, or say {}.recorded = false to use the other channel alone",
+            channel.column,
+            channel.name,
+            plan.measures.word(),
+            channel.values.len(),
+            plan.measures.word()
+        ));
+    }
+    let contradiction = contradicting_unit(plan, channel);
+    let unit_contradicts = contradiction.is_some();
+    remarks.extend(contradiction);
+    let factor = plan.factor;
+    let codes = codes::codes(channel);
+    let number = channel.column;
+    let mut values = Vec::new();
+    if let Some(channel) = record.channels.iter_mut().find(|c| c.column == number) {
+        values = if last_use {
+            std::mem::take(&mut channel.values)
+        } else {
+            channel.values.clone()
+        };
+    }
+    if factor != 1.0 {
+        values.iter_mut().for_each(|v| *v *= factor);
+    }
+    let channel = column(plan, record)?;
+    let trace = Trace {
+        values,
+        quantisation_step: codes.step.map(|s| s * factor.abs()),
+        clipped: codes.clipped,
+    };
+    let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
+    let ac_by_preamble = channel
+        .facts
+        .coupling
+        .as_deref()
+        .is_some_and(|c| c.trim().to_uppercase().starts_with("AC"));
+    let ac_coupled = plan.ac_coupled.unwrap_or(ac_by_preamble);
+    if ac_by_preamble && plan.ac_coupled == Some(false) {
+        remarks.push(format!(
+            "the preamble says column \"{}\" was AC coupled, the sheet says DC; the sheet is followed",
+            channel.name
+        ));
+    }
+    Ok(Converted {
+        trace,
+        chain: ChannelChain {
+            instruments: plan.through.clone(),
+            column: plan.name.clone(),
+            zero_uncertainty,
+        },
+        ac_coupled,
+        remarks,
+        unit_contradicts,
+        scale_estimate,
+    })
+}
+
+fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<String> {
+    let expected = if plan.raw_volts {
+        "V"
+    } else {
+        plan.measures.unit()
+    };
+    let found = channel.unit.as_deref()?;
+    if found == expected || (plan.scale_stated && !plan.raw_volts) {
+        return None;
+    }
+    let next = match (plan.measures, plan.raw_volts) {
+        (_, true) => "If the scope already scaled it to ampere, drop raw_volts = true",
+        (Measures::Current, false) => {
+            "If it holds the volts across a shunt, name the shunt in `through` and say raw_volts = true; if a probe, give `scale` in ampere per volt"
+        }
+        (Measures::Voltage, false) => "Check `column`, or give `scale`",
+    };
+    Some(format!(
+        "column {} \"{}\" is used as the {} and {} is expected, but its unit is {found}. {next}",
+        channel.column,
+        channel.name,
+        plan.measures.word(),
+        if expected == "V" { "volt" } else { "ampere" },
+    ))
+}
+
+/// Standard uncertainty of the channel's zero in V or A at the motor.
+fn zero(
+    plan: &ChannelPlan,
+    channel: &Channel,
+    trace: &Trace,
+    hardware: &[Hardware],
+) -> (f64, Option<ScaleEstimate>) {
+    let stated: Vec<Accuracy> = match plan.zero {
+        Some(zero) => vec![zero],
+        None => plan.through.iter().map(|i| hardware[*i].zero).collect(),
+    };
+    let (scale, estimate) = if stated.iter().any(Accuracy::needs_scale) {
+        vertical_scale(plan, channel, trace, hardware)
+    } else {
+        (0.0, None)
+    };
+    // A zero in percent means of the largest value in the capture, which stands for the range.
+    let largest = lanes::largest(&trace.values, |[v]| v.abs()).max(0.0);
+    let squared: f64 = stated
+        .iter()
+        .map(|zero| zero.standard_uncertainty(largest, scale).powi(2))
+        .sum();
+    (squared.sqrt(), estimate)
+}
+
+/// Vertical scale in V or A at the motor per division: from the sheet, else the preamble, else estimated.
+fn vertical_scale(
+    plan: &ChannelPlan,
+    channel: &Channel,
+    trace: &Trace,
+    hardware: &[Hardware],
+) -> (f64, Option<ScaleEstimate>) {
+    let size = plan.factor.abs();
+    if let Some(typed) = plan.per_division {
+        return (typed * size, None);
+    }
+    if let Some(fact) = channel
+        .facts
+        .vertical_scale_per_division
+        .filter(|s| *s > 0.0)
+    {
+        return (fact * size, None);
+    }
+    let scope = plan
+        .through
+        .iter()
+        .map(|i| &hardware[*i])
+        .find(|h| h.kind == InstrumentKind::Oscilloscope);
+    let divisions = f64::from(scope.map_or(10, |s| s.divisions).max(1));
+    let (low, high) = lanes::range(&trace.values);
+    // The trace fits the screen, so this is the least the scale can be; averaging makes codes finer than the converter's.
+    let from_span = (high - low) / divisions;
+    let from_codes = scope.and_then(|s| s.bits).and_then(|bits| {
+        trace
+            .quantisation_step
+            .map(|step| step * 2f64.powi(bits as i32) / divisions)
+    });
+    let (scale, how) = match (from_codes, scope.and_then(|s| s.bits)) {
+        (Some(codes), Some(bits)) if codes >= from_span => (
+            codes,
+            format!("the quantisation step × 2^{bits} codes ÷ {divisions} divisions"),
+        ),
+        _ => (
+            from_span,
+            format!("the span of the record ÷ {divisions} divisions, which is the least it can be"),
+        ),
+    };
+    let estimate = ScaleEstimate {
+        channel: plan.name.clone(),
+        per_division: format!("{} {}", short(scale), plan.measures.unit()),
+        how,
+    };
+    (scale, Some(estimate))
+}
+
+/// Three significant digits.
+pub fn short(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let magnitude = value.abs().log10().floor() as i32;
+    if (-4..5).contains(&magnitude) {
+        let decimals = (2 - magnitude).max(0) as usize;
+        format!("{value:.decimals$}")
+    } else {
+        format!("{value:.2e}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::short;
+
+    #[test]
+    fn three_digits_are_shown() {
+        assert_eq!(short(0.0390625), "0.0391");
+        assert_eq!(short(12.345), "12.3");
+        assert_eq!(short(1234.5), "1234");
+        assert_eq!(short(1.5e-7), "1.50e-7");
+        assert_eq!(short(0.0), "0");
+    }
+}

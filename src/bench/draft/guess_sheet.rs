@@ -1,0 +1,356 @@
+//! Guesses over a folder of captures, gathered into one [`Draft`].
+
+use super::text::{Draft, DraftCapture, DraftChannel, role_name};
+use crate::bench::captures::upper_level;
+use crate::bench::channels::without_unit;
+use crate::bench::read_sheet::stem;
+use crate::bench::setup::Role;
+use crate::bench::waveform::Trace;
+use crate::capture::{self, ReadOptions, Record};
+use std::path::Path;
+
+/// Endings of files that are tried as captures; `.gz` may follow.
+const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "asc", "tab"];
+
+/// Printed digits may make a step look a little finer than the converter's.
+const STEP_SLACK: f64 = 1.1;
+
+/// What somebody who knows waveforms says of one record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RecordGuess {
+    /// Indices into [`Record::channels`].
+    pub voltage: Option<usize>,
+    pub current: Option<usize>,
+    pub voltage_reversed: bool,
+    pub current_reversed: bool,
+    /// The current column states volts: raw volts across a shunt.
+    pub current_in_volts: bool,
+    /// Grounds for the choice of columns.
+    pub column_reasons: Vec<String>,
+    pub role: Role,
+    /// 0 to 1.
+    pub role_confidence: f64,
+    pub role_reason: String,
+    /// Other roles the shape leaves open.
+    pub alternatives: Vec<Role>,
+}
+
+/// Guesses a sheet for every capture in `folder` (not below it). `look` looks at each record.
+///
+/// # Errors
+/// The folder cannot be listed, or holds no capture that can be read; a file that cannot be read is left out and told.
+pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Result<Draft, String> {
+    let files = capture_files(folder)?;
+    let mut draft = Draft {
+        motor_name: folder_name(folder),
+        ..Draft::default()
+    };
+    let mut seen = Vec::new();
+    for file in files {
+        let record = match capture::read(&folder.join(&file), &ReadOptions::default()) {
+            Ok(record) => record,
+            Err(error) => {
+                draft.left_out.push((file, error.to_string()));
+                continue;
+            }
+        };
+        let guess = look(&record);
+        let name = |index: Option<usize>| {
+            index
+                .and_then(|i| record.channels.get(i))
+                .map(|c| without_unit(&c.name).to_string())
+        };
+        let (voltage, current) = (name(guess.voltage), name(guess.current));
+        if voltage.is_none() && current.is_none() {
+            draft.left_out.push((file, guess.column_reasons.join("; ")));
+            continue;
+        }
+        if guess.role == Role::Driven {
+            draft.left_out.push((
+                file,
+                format!(
+                    "{}. If the shaft was driven, add the capture with role = \"driven\" and driven_speed = {{ rpm = ..., limit_rpm = ... }}",
+                    guess.role_reason
+                ),
+            ));
+            continue;
+        }
+        seen.push(Seen {
+            voltage,
+            current,
+            level: trace_of(&record, guess.voltage)
+                .as_ref()
+                .and_then(upper_level),
+            codes: [guess.voltage, guess.current]
+                .into_iter()
+                .filter_map(|i| codes_spanned(&record, i))
+                .fold(0.0, f64::max),
+            doubts: record.remarks.iter().map(|r| r.text.clone()).collect(),
+            file,
+            guess,
+        });
+    }
+    if seen.is_empty() {
+        return Err(nothing_read(folder, &draft.left_out));
+    }
+    draft.supply_v = supply(&seen);
+    draft.bits = bits(&seen);
+    channels(&mut draft, &seen);
+    for one in &seen {
+        let capture = drafted(one, &draft);
+        draft.captures.push(capture);
+    }
+    Ok(draft)
+}
+
+fn nothing_read(folder: &Path, left_out: &[(String, String)]) -> String {
+    let told: Vec<String> = left_out
+        .iter()
+        .map(|(file, why)| format!("{file}: {why}"))
+        .collect();
+    format!(
+        "{}: no capture could be read. {}",
+        folder.display(),
+        if told.is_empty() {
+            format!("No file ends in {} (or these with .gz)", ENDINGS.join(", "))
+        } else {
+            told.join("; ")
+        }
+    )
+}
+
+struct Seen {
+    file: String,
+    /// Column names without their units.
+    voltage: Option<String>,
+    current: Option<String>,
+    /// Level that the voltage reaches.
+    level: Option<f64>,
+    /// Quantisation steps that the widest trace spans; 0 where none is seen.
+    codes: f64,
+    doubts: Vec<String>,
+    guess: RecordGuess,
+}
+
+fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
+    let channel = record.channels.get(index?)?;
+    Some(Trace {
+        values: channel.values.clone(),
+        quantisation_step: None,
+        clipped: Vec::new(),
+    })
+}
+
+fn codes_spanned(record: &Record, index: Option<usize>) -> Option<f64> {
+    let values = &record.channels.get(index?)?.values;
+    let step = capture::quantisation_step(values).filter(|s| *s > 0.0)?;
+    let (low, high) = values
+        .iter()
+        .filter(|v| !v.is_nan())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+            (l.min(*v), h.max(*v))
+        });
+    Some((high - low) / step)
+}
+
+fn folder_name(folder: &Path) -> String {
+    folder
+        .canonicalize()
+        .ok()
+        .as_deref()
+        .unwrap_or(folder)
+        .file_name()
+        .map_or_else(
+            || "unnamed motor".to_string(),
+            |n| n.to_string_lossy().replace('_', " "),
+        )
+}
+
+fn capture_files(folder: &Path) -> Result<Vec<String>, String> {
+    let entries = std::fs::read_dir(folder).map_err(|error| {
+        format!(
+            "{}: the folder cannot be listed: {error}. Name a folder that holds the exported captures",
+            folder.display()
+        )
+    })?;
+    let mut files = Vec::new();
+    for entry in entries {
+        let entry = entry.map_err(|error| format!("{}: {error}", folder.display()))?;
+        // A name that is no UTF-8 could not be written into the sheet.
+        let Ok(name) = entry.file_name().into_string() else {
+            continue;
+        };
+        let lower = name.to_lowercase();
+        let plain = lower.strip_suffix(".gz").unwrap_or(&lower);
+        let fits = plain
+            .rsplit_once('.')
+            .is_some_and(|(stem, ending)| !stem.is_empty() && ENDINGS.contains(&ending));
+        if fits && entry.path().is_file() {
+            files.push(name);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
+
+/// Median over the captures of the upper end of the voltage while the source drives.
+fn supply(seen: &[Seen]) -> Option<(f64, String)> {
+    let mut levels: Vec<f64> = seen
+        .iter()
+        .filter(|s| matches!(s.guess.role, Role::Start | Role::RunDown | Role::Steady))
+        .filter_map(|s| s.level)
+        .filter(|v| *v > 0.0)
+        .collect();
+    levels.sort_by(f64::total_cmp);
+    let level = *levels.get(levels.len() / 2)?;
+    let digits = 2 - level.log10().floor() as i32;
+    let rounded = if digits > 0 {
+        let power = 10f64.powi(digits);
+        (level * power).round() / power
+    } else {
+        level.round()
+    };
+    Some((
+        rounded,
+        format!(
+            "upper end of the voltage, median over {} captures that show the source",
+            levels.len()
+        ),
+    ))
+}
+
+fn bits(seen: &[Seen]) -> Option<(u32, String)> {
+    let codes = seen.iter().map(|s| s.codes).fold(0.0, f64::max);
+    let bits = [8u32, 10, 12, 14, 16]
+        .into_iter()
+        .find(|b| codes <= STEP_SLACK * 2f64.powi(*b as i32))?;
+    (codes > 0.0).then(|| {
+        (
+            bits,
+            format!("the widest trace spans {codes:.0} of its own steps"),
+        )
+    })
+}
+
+/// One voltage and one current channel where the files allow it; else one a column name.
+fn channels(draft: &mut Draft, seen: &[Seen]) {
+    let voltages = names(seen, |s| s.voltage.as_ref());
+    let currents = names(seen, |s| s.current.as_ref());
+    // A name that is voltage in one file and current in another cannot be looked for by name over all files.
+    let crossed = voltages.iter().any(|v| currents.contains(v));
+    draft.voltage = group(&voltages, crossed, " voltage")
+        .into_iter()
+        .map(|columns| {
+            let of = |s: &&Seen| s.voltage.as_ref().is_some_and(|v| columns.1.contains(v));
+            channel(
+                columns.clone(),
+                seen.iter().filter(of),
+                |g| g.voltage_reversed,
+                |_| false,
+            )
+        })
+        .collect();
+    draft.current = group(&currents, crossed, " current")
+        .into_iter()
+        .map(|columns| {
+            let of = |s: &&Seen| s.current.as_ref().is_some_and(|c| columns.1.contains(c));
+            channel(
+                columns.clone(),
+                seen.iter().filter(of),
+                |g| g.current_reversed,
+                |g| g.current_in_volts,
+            )
+        })
+        .collect();
+}
+
+fn names(seen: &[Seen], pick: fn(&Seen) -> Option<&String>) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for name in seen.iter().filter_map(pick) {
+        if !names.contains(name) {
+            names.push(name.clone());
+        }
+    }
+    names
+}
+
+/// Channel names with the columns each stands for.
+fn group(names: &[String], crossed: bool, suffix: &str) -> Vec<(String, Vec<String>)> {
+    if crossed {
+        names
+            .iter()
+            .map(|n| (format!("{n}{suffix}"), vec![n.clone()]))
+            .collect()
+    } else {
+        names
+            .first()
+            .map(|first| (first.clone(), names.to_vec()))
+            .into_iter()
+            .collect()
+    }
+}
+
+fn channel<'s>(
+    (name, columns): (String, Vec<String>),
+    captures: impl Iterator<Item = &'s Seen>,
+    reversed: fn(&RecordGuess) -> bool,
+    raw_volts: fn(&RecordGuess) -> bool,
+) -> DraftChannel {
+    let captures: Vec<&Seen> = captures.collect();
+    let wrong = captures.iter().filter(|s| reversed(&s.guess)).count();
+    let raw = captures.iter().filter(|s| raw_volts(&s.guess)).count();
+    let mut why = captures
+        .first()
+        .map_or_else(String::new, |s| s.guess.column_reasons.join("; "));
+    if wrong > 0 {
+        why.push_str(&format!(
+            "; the sign is wrong in {wrong} of {} captures",
+            captures.len()
+        ));
+    }
+    DraftChannel {
+        name,
+        columns,
+        why,
+        raw_volts: 2 * raw > captures.len(),
+        // A single capture may deceive; most of them do not.
+        reversed: 2 * wrong > captures.len(),
+    }
+}
+
+fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
+    let channel_of = |channels: &[DraftChannel], column: &Option<String>| {
+        let column = column.as_ref()?;
+        (channels.len() > 1)
+            .then(|| channels.iter().find(|c| c.columns.contains(column)))
+            .flatten()
+            .map(|c| c.name.clone())
+    };
+    let guess = &one.guess;
+    let mut why = format!(
+        "{} (confidence {:.2})",
+        guess.role_reason, guess.role_confidence
+    );
+    if !guess.alternatives.is_empty() {
+        let others: Vec<&str> = guess.alternatives.iter().map(|r| role_name(*r)).collect();
+        why.push_str(&format!("; could also be {}", others.join(", ")));
+    }
+    let mut doubts = one.doubts.clone();
+    if guess.role_confidence < 0.5 {
+        doubts.push(format!(
+            "the role is a weak guess (confidence {:.2}): look at the capture",
+            guess.role_confidence
+        ));
+    }
+    DraftCapture {
+        name: stem(&one.file),
+        file: one.file.clone(),
+        role: guess.role,
+        why,
+        doubts,
+        voltage_channel: channel_of(&draft.voltage, &one.voltage),
+        current_channel: channel_of(&draft.current, &one.current),
+        voltage_recorded: one.voltage.is_some() || draft.voltage.is_empty(),
+        current_recorded: one.current.is_some() || draft.current.is_empty(),
+    }
+}

@@ -1,0 +1,94 @@
+//! One capture.
+
+use super::channel::{ChannelOverride, Measures, read_override};
+use super::import_keys::read_import;
+use super::table::Table;
+use crate::bench::accuracy::{
+    INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at,
+};
+use crate::bench::error::{BenchError, Place};
+use crate::bench::setup::Role;
+use crate::capture::ReadOptions;
+
+/// Names of the roles in a sheet.
+pub(in crate::bench) const ROLES: [(&str, Role); 9] = [
+    ("start", Role::Start),
+    ("run-down", Role::RunDown),
+    ("brake", Role::Brake),
+    ("locked-rotor", Role::LockedRotor),
+    ("turn-off", Role::TurnOff),
+    ("pwm", Role::Pwm),
+    ("pwm-locked", Role::PwmLocked),
+    ("steady", Role::Steady),
+    ("driven", Role::Driven),
+];
+
+#[derive(Clone, Debug)]
+pub(in crate::bench) struct TypedCapture {
+    pub place: Place,
+    pub file: String,
+    pub file_place: Place,
+    pub name: Option<String>,
+    pub role: Role,
+    pub voltage: Option<ChannelOverride>,
+    pub current: Option<ChannelOverride>,
+    pub winding_temperature: Option<Quantity>,
+    pub loop_resistance: Option<Quantity>,
+    pub source: Option<Quantity>,
+    pub added_inertia: Option<Quantity>,
+    pub load_torque: Option<Quantity>,
+    pub driven_speed: Option<Quantity>,
+    pub import: ReadOptions,
+}
+
+pub(super) fn read_capture(
+    table: &Table<'_>,
+    base: &ReadOptions,
+) -> Result<TypedCapture, BenchError> {
+    let file = table.text("file")?;
+    let name = table.text("name")?;
+    let role = table.choice("role", "role", &ROLES)?;
+    let voltage = read_override(table, "voltage", Measures::Voltage)?;
+    let current = read_override(table, "current", Measures::Current)?;
+    let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    let loop_resistance = quantity_at(table, "loop_resistance", RESISTANCE)?;
+    let source = quantity_at(table, "source", VOLTAGE)?;
+    let added_inertia = quantity_at(table, "added_inertia", INERTIA)?;
+    let load_torque = quantity_at(table, "load_torque", TORQUE)?;
+    let driven_speed = quantity_at(table, "driven_speed", SPEED)?;
+    let import = read_import(table, base)?;
+    table.text("note")?;
+    table.finish()?;
+    match (role, &driven_speed) {
+        (Some(Role::Driven), None) => {
+            return Err(table.missing(
+                "driven_speed",
+                "the speed at which the shaft was driven, e.g. driven_speed = { rpm = 1500, limit_rpm = 2 }",
+            ));
+        }
+        (Some(other), Some(_)) if other != Role::Driven => {
+            return table.invalid(
+                "driven_speed",
+                "belongs to a capture of role \"driven\" (terminals open, shaft turned from outside); a speed read while the motor ran by itself is a [[readings]] of kind \"tachometer\"",
+            );
+        }
+        _ => {}
+    }
+    let roles: Vec<&str> = ROLES.iter().map(|(name, _)| *name).collect();
+    Ok(TypedCapture {
+        place: table.place(),
+        file: table.require("file", file, "the file name of the capture")?,
+        file_place: table.place_of("file"),
+        name,
+        role: table.require("role", role, &format!("one of {}", roles.join(", ")))?,
+        voltage,
+        current,
+        winding_temperature,
+        loop_resistance,
+        source,
+        added_inertia,
+        load_torque,
+        driven_speed,
+        import,
+    })
+}

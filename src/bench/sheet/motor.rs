@@ -1,0 +1,69 @@
+//! The motor and its source.
+
+use super::table::Table;
+use crate::bench::accuracy::{Quantity, TEMPERATURE, VOLTAGE, quantity_at};
+use crate::bench::error::BenchError;
+use crate::bench::setup::{BrushKind, MagnetKind, MotorFacts};
+
+/// The source of the bench.
+#[derive(Clone, Debug)]
+pub(in crate::bench) struct TypedSupply {
+    /// Open-circuit voltage.
+    pub voltage: Option<Quantity>,
+    pub current_limit_a: Option<f64>,
+}
+
+pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), BenchError> {
+    let name = table.text("name")?;
+    let commutator_segments = table.count("commutator_segments")?;
+    let brushes = table.choice(
+        "brushes",
+        "brush kind",
+        &[
+            ("carbon", BrushKind::Carbon),
+            ("metal-carbon", BrushKind::MetalCarbon),
+            ("metal", BrushKind::Metal),
+        ],
+    )?;
+    let magnets = table.choice(
+        "magnets",
+        "magnet kind",
+        &[
+            ("ferrite", MagnetKind::Ferrite),
+            ("neodymium", MagnetKind::Neodymium),
+            ("samarium-cobalt", MagnetKind::SamariumCobalt),
+        ],
+    )?;
+    let room_temperature_c = table.number("room_temperature_c")?;
+    let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    table.text("note")?;
+    table.finish()?;
+    if let Some(room) = room_temperature_c.filter(|t| !(-60.0..=150.0).contains(t)) {
+        return table.invalid(
+            "room_temperature_c",
+            format!("the room is said to be at {room} °C; expected -60 to 150 °C"),
+        );
+    }
+    let name = table.require("name", name, "a few words that tell the motor")?;
+    Ok((
+        MotorFacts {
+            name,
+            commutator_segments,
+            brushes,
+            magnets,
+            supply_v: None,
+            room_temperature_c,
+        },
+        winding_temperature,
+    ))
+}
+
+pub(super) fn read_supply(table: &Table<'_>) -> Result<TypedSupply, BenchError> {
+    let supply = TypedSupply {
+        voltage: quantity_at(table, "voltage", VOLTAGE)?,
+        current_limit_a: table.positive("current_limit_a")?,
+    };
+    table.text("note")?;
+    table.finish()?;
+    Ok(supply)
+}

@@ -1,0 +1,172 @@
+//! One scalar reading.
+
+use super::table::Table;
+use crate::bench::accuracy::{
+    Accuracy, CURRENT, INDUCTANCE, Quantity, RESISTANCE, SPEED, TEMPERATURE, VOLTAGE, accuracy_at,
+    quantity_at,
+};
+use crate::bench::error::{BenchError, Place};
+
+#[derive(Clone, Debug)]
+pub(in crate::bench) struct TypedReading {
+    pub place: Place,
+    /// Instrument the reading was taken with.
+    pub with: Option<String>,
+    pub what: TypedReadingKind,
+}
+
+#[derive(Clone, Debug)]
+pub(in crate::bench) enum TypedReadingKind {
+    Ohmmeter {
+        readings_ohm: Vec<f64>,
+        /// True when only the range was noted and the readings were spread over it.
+        from_range: bool,
+        accuracy: Option<Accuracy>,
+        leads: Option<Quantity>,
+        temperature: Option<Quantity>,
+    },
+    InductanceMeter {
+        inductance: Quantity,
+        frequency_hz: Option<f64>,
+    },
+    Tachometer {
+        speed: Quantity,
+        capture: Option<String>,
+        terminal_voltage: Option<Quantity>,
+        current: Option<Quantity>,
+    },
+    SpunBackEmf {
+        voltage: Quantity,
+        speed: Quantity,
+    },
+}
+
+pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError> {
+    #[derive(Clone, Copy)]
+    enum Kind {
+        Ohmmeter,
+        InductanceMeter,
+        Tachometer,
+        SpunBackEmf,
+    }
+    let kind = table.choice(
+        "kind",
+        "kind of reading",
+        &[
+            ("ohmmeter", Kind::Ohmmeter),
+            ("inductance-meter", Kind::InductanceMeter),
+            ("tachometer", Kind::Tachometer),
+            ("spun-back-emf", Kind::SpunBackEmf),
+        ],
+    )?;
+    let kind = table.require(
+        "kind",
+        kind,
+        "one of ohmmeter, inductance-meter, tachometer, spun-back-emf",
+    )?;
+    let with = table.text("with")?;
+    table.text("note")?;
+    let what = match kind {
+        Kind::Ohmmeter => read_ohmmeter(table)?,
+        Kind::InductanceMeter => {
+            let inductance = quantity_at(table, "inductance", INDUCTANCE)?;
+            let frequency_hz = table.positive("frequency_hz")?;
+            table.finish()?;
+            TypedReadingKind::InductanceMeter {
+                inductance: table.require(
+                    "inductance",
+                    inductance,
+                    "e.g. inductance = { mh = 0.42, limit_percent = 2 }",
+                )?,
+                frequency_hz,
+            }
+        }
+        Kind::Tachometer => {
+            let speed = quantity_at(table, "speed", SPEED)?;
+            let capture = table.text("capture")?;
+            let terminal_voltage = quantity_at(table, "terminal_voltage", VOLTAGE)?;
+            let current = quantity_at(table, "current", CURRENT)?;
+            table.finish()?;
+            if capture.is_none() && terminal_voltage.is_none() {
+                return table.invalid(
+                    "speed",
+                    "a speed says nothing without the state it was read in: name the `capture` that shows it, or give the `terminal_voltage`",
+                );
+            }
+            TypedReadingKind::Tachometer {
+                speed: table.require("speed", speed, "e.g. speed = { rpm = 5160 }")?,
+                capture,
+                terminal_voltage,
+                current,
+            }
+        }
+        Kind::SpunBackEmf => {
+            let voltage = quantity_at(table, "voltage", VOLTAGE)?;
+            let speed = quantity_at(table, "speed", SPEED)?;
+            table.finish()?;
+            TypedReadingKind::SpunBackEmf {
+                voltage: table.require("voltage", voltage, "e.g. voltage = { v = 4.12 }")?,
+                speed: table.require("speed", speed, "e.g. speed = { rpm = 1500 }")?,
+            }
+        }
+    };
+    Ok(TypedReading {
+        place: table.place(),
+        with,
+        what,
+    })
+}
+
+fn read_ohmmeter(table: &Table<'_>) -> Result<TypedReadingKind, BenchError> {
+    let readings = table.numbers("readings_ohm")?;
+    let range = table.numbers("range_ohm")?;
+    let positions = table.count("positions")?;
+    let accuracy = accuracy_at(table, "accuracy", RESISTANCE, false)?;
+    let leads = quantity_at(table, "leads", RESISTANCE)?;
+    let temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    table.finish()?;
+    let (readings_ohm, from_range) = match (readings, range) {
+        (Some(_), Some(_)) => {
+            return table.invalid(
+                "range_ohm",
+                "give either `readings_ohm` or `range_ohm` with `positions`, not both",
+            );
+        }
+        (Some(readings), None) => (readings, false),
+        (None, Some(range)) => match (range.as_slice(), positions) {
+            ([low, high], Some(n)) if low <= high && n >= 2 => {
+                let step = (high - low) / f64::from(n - 1);
+                ((0..n).map(|k| low + f64::from(k) * step).collect(), true)
+            }
+            _ => {
+                return table.invalid(
+                    "range_ohm",
+                    "`range_ohm` holds the lowest and the highest reading, and `positions` how many (2 or more) were read",
+                );
+            }
+        },
+        (None, None) => {
+            return Err(table.missing(
+                "readings_ohm",
+                "the readings over the rotor positions, or `range_ohm` with `positions`",
+            ));
+        }
+    };
+    if let Some(bad) = readings_ohm.iter().find(|r| **r <= 0.0) {
+        return table.invalid(
+            if from_range {
+                "range_ohm"
+            } else {
+                "readings_ohm"
+            },
+            format!("an ohmmeter cannot have read {bad} Ω across a motor"),
+        );
+    }
+    Ok(TypedReadingKind::Ohmmeter {
+        readings_ohm,
+        from_range,
+        accuracy,
+        leads,
+        temperature,
+    })
+}

@@ -1,0 +1,194 @@
+//! The lines above the numbers that name the columns and give their units.
+
+use super::sniff::{Dialect, Found, Line};
+use crate::capture::cell::{self, Cell};
+use crate::capture::options::ReadOptions;
+use crate::capture::source;
+use crate::capture::unit;
+use encoding_rs::Encoding;
+
+/// Cells of a header line.
+pub struct Header {
+    pub line: usize,
+    pub cells: Vec<String>,
+}
+
+fn simple(name: &str) -> String {
+    let name = name.trim().to_lowercase();
+    let stem = name.split(['(', '[', '/']).next().unwrap_or("").trim();
+    stem.to_string()
+}
+
+pub fn is_time_name(name: &str) -> bool {
+    matches!(
+        simple(name).as_str(),
+        "time"
+            | "t"
+            | "zeit"
+            | "temps"
+            | "tiempo"
+            | "tempo"
+            | "tijd"
+            | "tid"
+            | "second"
+            | "seconds"
+            | "x axis"
+            | "x-axis"
+            | "x_axis"
+            | "x_value"
+            | "x value"
+            | "timestamp"
+            | "time axis"
+    )
+}
+
+pub fn is_index_name(name: &str) -> bool {
+    matches!(
+        simple(name).as_str(),
+        "sample"
+            | "samples"
+            | "sequence"
+            | "index"
+            | "point"
+            | "points"
+            | "nr"
+            | "no"
+            | "no."
+            | "#"
+            | "n"
+            | "row"
+            | "sample number"
+            | "sample no"
+            | "sample nr"
+    )
+}
+
+pub fn is_remark_name(name: &str) -> bool {
+    matches!(
+        simple(name).as_str(),
+        "comment" | "comments" | "remark" | "remarks" | "note" | "notes" | "kommentar"
+    )
+}
+
+/// True for a row of units: every text in it is one, and there is at least one.
+fn is_unit_row(cells: &[String]) -> bool {
+    let texts: Vec<&String> = cells
+        .iter()
+        .filter(|c| !c.is_empty() && !matches!(cell::parse(c.as_bytes(), b'.'), Cell::Number(_)))
+        .collect();
+    let known = texts
+        .iter()
+        .filter(|c| unit::parse(c, true).is_some())
+        .count();
+    !texts.is_empty()
+        && known > 0
+        && texts.iter().all(|c| {
+            unit::parse(c, true).is_some()
+                || is_index_name(c)
+                || (unit::strip_brackets(c) != c.trim() && c.chars().count() <= 8)
+        })
+}
+
+/// True for a row of column names above columns of which `numeric` hold numbers.
+fn is_name_row(cells: &[String], numeric: &[bool], units_below: bool) -> bool {
+    let named = |column: usize| cells.get(column).is_some_and(|c| !c.is_empty());
+    let numbers = numeric.iter().filter(|&&n| n).count();
+    let covered = (0..numeric.len())
+        .filter(|&c| numeric[c] && named(c))
+        .count();
+    let filled = cells.iter().filter(|c| !c.is_empty()).count();
+    if cells.iter().any(|c| c.contains('='))
+        || covered < numbers.saturating_sub(1).max(1)
+        || filled > numeric.len() + 2
+        || (numeric.len() == 1 && filled != 1)
+    {
+        return false;
+    }
+    let figures = cells
+        .iter()
+        .filter(|c| matches!(cell::parse(c.as_bytes(), b'.'), Cell::Number(_)))
+        .count();
+    // Bare numbers may name channels (`x-axis,1,2`), but only where something else says that this is a header.
+    figures == 0 || (figures < filled && (units_below || is_time_name(&cells[0])))
+}
+
+/// Names, units, and the lines above them that are neither.
+pub fn find_header<'a, 'b>(
+    lines: &'b [Line<'a>],
+    found: &Found,
+    numeric: &[bool],
+    options: &ReadOptions,
+    named: Option<&'static Encoding>,
+) -> (Option<Header>, Option<Header>, Vec<&'b Line<'a>>) {
+    let mut above: Vec<&Line> = lines[..found.block.first]
+        .iter()
+        .filter(|line| {
+            found
+                .dialect
+                .split(line.text)
+                .iter()
+                .any(|c| !cell::trim(c).is_empty())
+        })
+        .collect();
+    let header = |line: &Line| Header {
+        line: line.number,
+        cells: header_cells(line.text, found.dialect, numeric.len(), named),
+    };
+    let (mut names, mut units) = (None, None);
+    match options.header_rows {
+        Some(0) => {}
+        Some(1) => names = above.pop().map(header),
+        Some(_) => {
+            units = above.pop().map(header);
+            names = above.pop().map(header);
+        }
+        None => {
+            if let Some(line) = above.last() {
+                let lowest = header(line);
+                if is_unit_row(&lowest.cells) && lowest.cells.len() > numeric.len() / 2 {
+                    above.pop();
+                    units = Some(lowest);
+                    if let Some(line) = above.last() {
+                        let next = header(line);
+                        if is_name_row(&next.cells, numeric, true) {
+                            above.pop();
+                            names = Some(next);
+                        }
+                    }
+                } else if is_name_row(&lowest.cells, numeric, false) {
+                    above.pop();
+                    names = Some(lowest);
+                }
+            }
+        }
+    }
+    (names, units, above)
+}
+
+/// Cells of a header line; a comment mark before them is taken off, and another delimiter than that of the numbers is
+/// accepted when it gives as many cells as the table has columns.
+fn header_cells(
+    line: &[u8],
+    dialect: Dialect,
+    width: usize,
+    named: Option<&'static Encoding>,
+) -> Vec<String> {
+    let line = cell::trim_start_marks(line);
+    let texts = |dialect: Dialect| -> Vec<String> {
+        dialect
+            .split(line)
+            .iter()
+            .map(|c| source::text(cell::trim(c), named).trim().to_string())
+            .collect()
+    };
+    let cells = texts(dialect);
+    if cells.len() == 1 && width > 1 {
+        for delimiter in [b',', b';', b'\t'] {
+            let other = texts(Dialect::new(delimiter, dialect.decimal));
+            if other.len() == width {
+                return other;
+            }
+        }
+    }
+    cells
+}
