@@ -253,28 +253,10 @@ struct LaneEquations {
 }
 
 /// Sums `weight · g gᵀ` and `weight · g r` over the rows.
-fn sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
-    #[cfg(target_arch = "x86_64")]
-    if std::arch::is_x86_feature_detected!("avx2") {
-        // SAFETY: the processor has the instructions, as was just asked.
-        #[allow(unsafe_code)]
-        return unsafe { wide_sums(prediction, deviations) };
-    }
-    any_sums(prediction, deviations)
-}
-
-/// The same operations in the same order, four at a time.
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx2")]
-fn wide_sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
-    any_sums(prediction, deviations)
-}
-
 // Indices are lanes, over half of a symmetric matrix.
 #[allow(clippy::needless_range_loop)]
-#[inline(always)]
-fn any_sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
-    /// Lanes that the processor takes at a time.
+fn sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
+    /// Lanes that are summed together: most captures leave whole blocks of them at zero.
     const WIDTH: usize = 4;
     let mut out = LaneEquations {
         cost: 0.0,
@@ -286,11 +268,15 @@ fn any_sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
         let residual = row.predicted.value - row.recorded;
         out.cost += 0.5 * weight * residual * residual;
         let g = &row.predicted.gradient;
-        for a in 0..LANES {
+        let used: [bool; LANES / WIDTH] = std::array::from_fn(|block| {
+            let lanes = &g[block * WIDTH..(block + 1) * WIDTH];
+            lanes.iter().any(|slope| *slope != 0.0)
+        });
+        for a in (0..LANES).filter(|a| used[a / WIDTH]) {
             let scaled = weight * g[a];
             if scaled != 0.0 {
                 out.gradient[a] += scaled * residual;
-                for block in 0..=a / WIDTH {
+                for block in (0..=a / WIDTH).filter(|block| used[*block]) {
                     for b in block * WIDTH..(block + 1) * WIDTH {
                         out.normal[a][b] += scaled * g[b];
                     }
