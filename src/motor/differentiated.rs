@@ -18,25 +18,6 @@ pub(super) fn differentiated_step<const N: usize, const M: usize, const TURNING:
     h: f64,
     sign: f64,
 ) -> (Advance<Dual<N>>, f64) {
-    #[cfg(target_arch = "x86_64")]
-    if std::arch::is_x86_feature_detected!("avx2") {
-        // SAFETY: the processor has the instructions, as was just asked.
-        #[allow(unsafe_code)]
-        return unsafe { wide_step::<N, M, TURNING>(c, from, v, h, sign) };
-    }
-    any_step::<N, M, TURNING>(c, from, v, h, sign)
-}
-
-/// The same operations in the same order, four at a time: no fused ones, so the bits are those of any machine.
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx2")]
-fn wide_step<const N: usize, const M: usize, const TURNING: bool>(
-    c: &Constants<Dual<N>>,
-    from: &State<Dual<N>>,
-    v: &Dual<N>,
-    h: f64,
-    sign: f64,
-) -> (Advance<Dual<N>>, f64) {
     any_step::<N, M, TURNING>(c, from, v, h, sign)
 }
 
