@@ -6,36 +6,20 @@
 //! * [`summarise`]: spread between motors, outliers, drift in order of measurement.
 //! * [`text`], [`page`]: that summary for people.
 //!
-//! Statistics are in [`random_effects`], [`false_discovery`] and the files named for what they find; they know no files.
+//! Statistics are in [`statistics`]; they know no files.
 
-mod drift;
-mod entry;
 mod error;
-pub mod false_discovery;
-mod fingerprint;
-mod gather;
-mod guarded;
 mod manifest;
-mod outliers;
-pub mod page;
-mod picture;
-pub mod random_effects;
-mod record;
+mod motors;
+mod results;
 mod run;
-mod spread;
-mod store;
+pub mod statistics;
 mod summary;
-pub mod text;
-mod walk;
 
-pub use drift::Drift;
-pub use entry::{Entry, Work};
 pub use error::LotError;
-pub use gather::{Gathered, Series, gather};
-pub use manifest::Manifest;
-pub use outliers::{Finding, Outlier};
-pub use record::{MotorRecord, Outcome};
+pub use manifest::{Entry, Manifest, Work};
+pub use motors::{Gathered, Series, gather};
+pub use results::{MotorRecord, Outcome, Store};
 pub use run::{Counts, RunOptions, Step, run};
-pub use spread::Spread;
-pub use store::Store;
-pub use summary::{ParameterSummary, Summary, summarise};
+pub use statistics::{Drift, Finding, Outlier, Spread};
+pub use summary::{ParameterSummary, Summary, page, summarise, text};

@@ -2,15 +2,10 @@
 //!
 //! Of each motor about half a kilobyte stays in memory: its name, and four numbers a parameter.
 
-use super::entry::Entry;
-use super::error::LotError;
-use super::manifest::Manifest;
-use super::record::{MotorRecord, Outcome};
-use super::run::{Counts, RunOptions};
-use super::store::Store;
-use super::summary::{MOST_TOLD, Trouble};
 use crate::export::columns::{Cells, TableWriter};
 use crate::export::rows::suffix;
+use crate::lot::summary::{MOST_TOLD, Trouble};
+use crate::lot::{Counts, Entry, LotError, Manifest, MotorRecord, Outcome, RunOptions, Store};
 use crate::motor_file::{MotorFile, Parameter, ParameterName, Status};
 use std::path::PathBuf;
 
@@ -358,7 +353,7 @@ fn series(name: ParameterName, values: &[Value]) -> Series {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
     use rand::{Rng, SeedableRng};
     use rand_distr::StandardNormal;
@@ -409,7 +404,7 @@ pub(super) mod tests {
         for seed in 0..lots {
             let gathered = lot(40, 7000 + seed, |_, _| 0.0);
             let found =
-                super::super::spread::spread(&gathered.series[0], &[true; 40], 0.95).unwrap();
+                crate::lot::statistics::spread(&gathered.series[0], &[true; 40], 0.95).unwrap();
             squares += found.deviation * found.deviation / lots as f64;
             held += u32::from(found.deviation_lower <= 0.03 && 0.03 <= found.deviation_upper);
             assert!(found.observed_deviation > found.deviation);
@@ -423,7 +418,7 @@ pub(super) mod tests {
     #[test]
     fn what_all_motors_share_is_in_the_mean_and_not_in_the_spread() {
         let gathered = lot(40, 1, |_, _| 0.0);
-        let found = super::super::spread::spread(&gathered.series[0], &[true; 40], 0.95).unwrap();
+        let found = crate::lot::statistics::spread(&gathered.series[0], &[true; 40], 0.95).unwrap();
         assert!(found.mean_uncertainty > 0.02 * found.mean);
         assert!(
             found.deviation > 0.02 && found.deviation < 0.045,

@@ -13,7 +13,7 @@ thread_local! {
 ///
 /// It holds for panics only. What ends the process (no memory left, the stack used up) is not caught; the results of the
 /// motors done before it stay, and the next run goes on there.
-pub(super) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
+pub(crate) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
     static HOOK: Once = Once::new();
     HOOK.call_once(|| {
         let before = panic::take_hook();
@@ -46,7 +46,7 @@ mod tests {
         let at = empty.len() + 3;
         let told = guarded(|| empty[at]).unwrap_err();
         assert!(
-            told.contains("guarded.rs") && told.contains("out of bounds"),
+            told.contains("panics.rs") && told.contains("out of bounds"),
             "{told}"
         );
         assert_eq!(guarded(|| 7), Ok(7));

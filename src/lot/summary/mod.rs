@@ -1,14 +1,16 @@
 //! What the motors of a lot say together.
 
-use super::drift::{Drift, drift};
-use super::false_discovery::adjusted;
-use super::gather::Gathered;
-use super::outliers::{Outlier, RATE, outliers};
-use super::picture::{Picture, picture};
+pub mod page;
+mod picture;
+pub mod text;
+
+use super::motors::Gathered;
+use super::results::{LOT_FORMAT, Outcome};
 use super::run::Counts;
-use super::spread::{Spread, spread};
-use super::store::LOT_FORMAT;
+use super::statistics::false_discovery::adjusted;
+use super::statistics::{Drift, Outlier, RATE, Spread, drift, outliers, spread};
 use crate::motor_file::{ParameterName, Program};
+use picture::{Picture, picture};
 use serde::Serialize;
 
 /// One parameter over the lot.
@@ -59,7 +61,7 @@ pub struct Summary {
 pub struct Trouble {
     pub motor: String,
     pub named: String,
-    pub outcome: super::Outcome,
+    pub outcome: Outcome,
     pub reason: String,
 }
 

@@ -6,9 +6,9 @@
 //! limited to [`RATE`] (see [`super::false_discovery`]).
 
 use super::false_discovery::adjusted;
-use super::gather::{Gathered, Series};
 use super::random_effects::{Sample, fit};
 use super::spread::median;
+use crate::lot::{Gathered, Series};
 use crate::stats::robust::robust_standard_deviation;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -41,7 +41,7 @@ pub struct Outlier {
 }
 
 /// Which values stand out, one flag a value of each series, and the motors they belong to.
-pub(super) fn outliers(gathered: &Gathered) -> (Vec<Vec<bool>>, Vec<Outlier>) {
+pub(crate) fn outliers(gathered: &Gathered) -> (Vec<Vec<bool>>, Vec<Outlier>) {
     let series = &gathered.series;
     let mut flags: Vec<Vec<bool>> = series.iter().map(|s| vec![false; s.values.len()]).collect();
     let mut scores: Vec<Vec<f64>> = series.iter().map(robust_scores).collect();
@@ -172,8 +172,8 @@ fn judge(series: &[Series], flags: &[Vec<bool>], scores: &[Vec<f64>]) -> Vec<Vec
 
 #[cfg(test)]
 mod tests {
-    use super::super::gather::tests::lot;
     use super::*;
+    use crate::lot::motors::lot;
 
     #[test]
     fn a_strange_motor_is_found_with_its_parameter_and_the_others_are_left_alone() {

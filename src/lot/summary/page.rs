@@ -1,14 +1,14 @@
 //! The summary of a lot as one HTML page: no script, no network. What came from a file is text; the template escapes it.
 
-use super::error::LotError;
-use super::summary::Summary;
+use super::Summary;
 use super::text;
+use crate::lot::LotError;
 use crate::report::page::policy;
 use crate::stats::rounding::{Scale, write};
 use minijinja::{AutoEscape, Environment, context};
 
-const TEMPLATE: &str = include_str!("page/lot.html");
-const STYLE: &str = include_str!("page/lot.css");
+const TEMPLATE: &str = include_str!("page.html");
+const STYLE: &str = include_str!("page.css");
 
 /// The page.
 ///
@@ -53,21 +53,21 @@ pub fn render(summary: &Summary) -> Result<String, LotError> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::gather::tests::lot;
-    use super::super::{Counts, Outcome};
     use super::*;
+    use crate::lot::motors::lot;
+    use crate::lot::{Counts, Outcome};
 
     #[test]
     fn names_stay_text_and_nothing_may_run_or_be_fetched() {
         let mut gathered = lot(12, 2, |k, p| if k == 5 && p == 0 { 0.5 } else { 0.0 });
         gathered.names[5].0 = "<script>alert(1)</script>".into();
-        gathered.troubles.push(super::super::summary::Trouble {
+        gathered.troubles.push(crate::lot::summary::Trouble {
             motor: "\"><img src=x>".into(),
             named: "x".into(),
             outcome: Outcome::Failed,
             reason: "<b>".into(),
         });
-        let summary = super::super::summarise(&gathered, "shelf & co", Counts::default(), 0.95);
+        let summary = crate::lot::summarise(&gathered, "shelf & co", Counts::default(), 0.95);
         let page = render(&summary).unwrap();
         assert!(page.contains("&lt;script&gt;alert(1)"), "{page}");
         assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<b>"));

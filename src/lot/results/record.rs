@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 /// Value of the key `format`.
-pub(super) const FORMAT: &str = "rundown-lot-record/1";
+pub(crate) const FORMAT: &str = "rundown-lot-record/1";
 
 /// How the work on one motor ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]

@@ -4,9 +4,9 @@
 //! that says how that motor ended. XX, the last two digits of ID, keeps folders small. A record is written last and in one
 //! step: what has none is not done.
 
-use super::error::LotError;
 use super::record::{FORMAT, MotorRecord};
 use crate::files::{LARGEST_JSON, is_temporary, open_regular, read_at_most, sha256};
+use crate::lot::LotError;
 use crate::motor_file::{self, MotorFile, write_whole};
 use sha2::{Digest, Sha256};
 use std::io::{self, Read};

@@ -1,14 +1,14 @@
 //! A folder tree, walked in the order of names, one folder in memory at a time.
 
 use super::entry::{Entry, Work};
-use super::error::LotError;
+use crate::lot::LotError;
 use std::path::{Path, PathBuf};
 
 /// Name of the sheets looked for.
 const SHEET: &str = "bench.toml";
 
 /// Every bench sheet below a folder. Links to folders are not followed: they may lead in circles.
-pub(super) struct Walk {
+pub(crate) struct Walk {
     root: PathBuf,
     /// What is still to be visited, last first.
     stack: Vec<PathBuf>,

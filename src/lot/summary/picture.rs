@@ -1,7 +1,6 @@
 //! One parameter over the lot as a picture: a point a motor in order of measurement, in percent of width and height.
 
-use super::gather::Series;
-use super::spread::Spread;
+use crate::lot::{Series, Spread};
 use serde::Serialize;
 
 /// Most points drawn; of a larger lot each stands for the mean of as many motors in a row.

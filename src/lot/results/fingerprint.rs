@@ -1,14 +1,14 @@
 //! A hash of all that decides a motor's result: program version, settings, bench sheet, captures.
 
-use super::entry::{Entry, Work};
 use crate::files::{hex, open_regular, sha256};
+use crate::lot::{Entry, Work};
 use sha2::{Digest, Sha256};
 use std::io::Read;
 use std::path::Path;
 
 /// The fingerprint of a motor as its files are now. What cannot be read counts as absent, so that a failure is tried
 /// again as soon as the file is there.
-pub(super) fn of_files(entry: &Entry, settings: &str) -> String {
+pub(crate) fn of_files(entry: &Entry, settings: &str) -> String {
     let mut digest = Sha256::new();
     put(&mut digest, env!("CARGO_PKG_VERSION"));
     put(&mut digest, settings);

@@ -1,7 +1,7 @@
 //! Does a parameter change along the order of measurement? A straight line through the lot, outliers left out.
 
-use super::gather::Series;
 use super::random_effects::{Sample, fit};
+use crate::lot::Series;
 use crate::stats::quantiles::student_t_quantile;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -28,7 +28,7 @@ pub struct Drift {
 }
 
 /// The trend over the motors for which `counts` is true; `false_discovery_rate` is still the p-value.
-pub(super) fn drift(series: &Series, counts: &[bool], level: f64) -> Option<Drift> {
+pub(crate) fn drift(series: &Series, counts: &[bool], level: f64) -> Option<Drift> {
     let kept: Vec<usize> = (0..series.values.len()).filter(|&k| counts[k]).collect();
     if kept.len() < LEAST {
         return None;
@@ -66,8 +66,8 @@ pub(super) fn drift(series: &Series, counts: &[bool], level: f64) -> Option<Drif
 
 #[cfg(test)]
 mod tests {
-    use super::super::gather::tests::lot;
     use super::*;
+    use crate::lot::motors::lot;
 
     #[test]
     fn a_drift_is_found_and_its_interval_holds_the_truth_as_often_as_it_says() {

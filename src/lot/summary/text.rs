@@ -1,6 +1,7 @@
 //! The summary of a lot for the terminal.
 
-use super::summary::{ParameterSummary, Summary};
+use super::{ParameterSummary, Summary};
+use crate::lot::Outlier;
 use crate::stats::rounding::{Scale, write};
 use std::fmt::Write;
 
@@ -120,7 +121,7 @@ pub fn head(summary: &Summary) -> String {
 }
 
 /// Which parameters of an outlier, by how much.
-pub fn reasons(summary: &Summary, outlier: &super::Outlier) -> String {
+pub fn reasons(summary: &Summary, outlier: &Outlier) -> String {
     let words: Vec<String> = outlier
         .findings
         .iter()
@@ -244,9 +245,9 @@ pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
 
 #[cfg(test)]
 mod tests {
-    use super::super::gather::tests::lot;
-    use super::super::{Counts, summarise};
     use super::*;
+    use crate::lot::motors::lot;
+    use crate::lot::{Counts, summarise};
 
     #[test]
     fn amounts_are_written_as_everywhere() {

@@ -1,16 +1,15 @@
 //! Every motor of a lot, several at a time, one thread a motor.
 
-use super::entry::Entry;
+mod panics;
+
 use super::error::LotError;
-use super::fingerprint;
-use super::guarded::guarded;
-use super::manifest::Manifest;
-use super::record::{FORMAT, MotorRecord, Outcome};
-use super::store::Store;
+use super::manifest::{Entry, Manifest};
+use super::results::{self, FORMAT, MotorRecord, Outcome, Store};
 use crate::bench::{Bench, Doubt, LoadOptions};
 use crate::fit::FitOptions;
 use crate::identify::{Identified, check_roles, identify};
 use crate::motor_file::MotorFile;
+use panics::guarded;
 use std::num::NonZeroUsize;
 use std::sync::Mutex;
 
@@ -155,7 +154,7 @@ fn one(
 ) -> Result<Step, LotError> {
     let id = entry.id();
     // Taken before the work: a file that changes meanwhile is done again next time.
-    let fingerprint = fingerprint::of_files(entry, settings);
+    let fingerprint = results::of_files(entry, settings);
     if !options.again
         && let Some(record) = store.is_done(&id, &fingerprint)
     {

@@ -5,11 +5,15 @@
 //! `supply_v`, `speed_rad_s`, `segments`, `temperature_c`, `shunt_ohm`. `motor` names the motor, `order` tells when it was
 //! measured (a number that grows). Paths are relative to the table's folder, or to the base given.
 
-use super::entry::{Entry, Work};
+mod entry;
+mod folder;
+
+pub use entry::{Entry, Work};
+
 use super::error::LotError;
-use super::walk::Walk;
 use crate::bench::{QuickRun, Role};
 use crate::files::{LONGEST_LINE, LinesAtMost, open_regular};
+use folder::Walk;
 use std::path::{Path, PathBuf};
 
 /// The captures that a table may name.

@@ -1,7 +1,7 @@
 //! How much a parameter differs from motor to motor.
 
-use super::gather::Series;
 use super::random_effects::{Sample, fit, variance_interval};
+use crate::lot::Series;
 use serde::Serialize;
 
 /// Fewest motors of which a spread is told.
@@ -31,7 +31,7 @@ pub struct Spread {
 }
 
 /// Spread over the motors for which `counts` is true. `None` with fewer than three, or values that cannot be weighed.
-pub(super) fn spread(series: &Series, counts: &[bool], level: f64) -> Option<Spread> {
+pub(crate) fn spread(series: &Series, counts: &[bool], level: f64) -> Option<Spread> {
     let kept: Vec<usize> = (0..series.values.len()).filter(|&k| counts[k]).collect();
     if kept.len() < LEAST {
         return None;
