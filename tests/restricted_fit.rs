@@ -6,7 +6,7 @@
 
 use nalgebra::{DMatrix, DVector};
 use rundown::bench::{LoadOptions, Role, read_sheet};
-use rundown::fit::solver::{LeastSquares, SolverOptions, minimise};
+use rundown::fit::solve::{LeastSquares, SolverOptions, minimise};
 use rundown::fit::{FitOptions, LegKind, Slot};
 use rundown::identify::identify;
 use serde_json::{Value, json};

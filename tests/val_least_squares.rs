@@ -4,7 +4,7 @@
 //! Regression (public domain). Parameters and standard deviations are certified to 11 digits. Data are in `nist/`.
 
 use nalgebra::{DMatrix, DVector};
-use rundown::fit::solver::{LeastSquares, NormalEquations, Solution, SolverOptions, minimise};
+use rundown::fit::solve::{LeastSquares, NormalEquations, Solution, SolverOptions, minimise};
 
 mod nist;
 use nist::Certified;

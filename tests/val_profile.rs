@@ -3,7 +3,7 @@
 
 use nalgebra::{DMatrix, DVector};
 use rundown::fit::profile::{Direction, Linearised, Minimum, Sight, end, plain_ends};
-use rundown::fit::solver::{LeastSquares, NormalEquations, SolverOptions, minimise};
+use rundown::fit::solve::{LeastSquares, NormalEquations, SolverOptions, minimise};
 use serde_json::Value;
 
 struct Decay {

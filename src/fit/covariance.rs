@@ -3,7 +3,7 @@
 use super::layout::{Layout, Slot, Source};
 use super::prediction::Prediction;
 use super::problem::Problem;
-use super::solver::Solution;
+use super::solve::Solution;
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
 

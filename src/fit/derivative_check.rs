@@ -3,7 +3,7 @@
 use super::layout::{Layout, Slot};
 use super::linearised::Derivatives;
 use super::profile::Linearised;
-use super::solver::LeastSquares;
+use super::solve::LeastSquares;
 use super::{Estimate, FitOptions, estimate};
 use crate::events;
 use crate::synthetic::{Scenario, ShotKind, draw, presets};

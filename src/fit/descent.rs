@@ -3,7 +3,7 @@
 use super::covariance::inverse_over;
 use super::estimate::FitError;
 use super::problem::Problem;
-use super::solver::{
+use super::solve::{
     LeastSquares, NormalEquations, SecondOrder, Solution, SolverError, SolverOptions, StopReason,
     minimise,
 };

@@ -25,7 +25,7 @@ use super::shared_entries::{
     clock, inductance_seen, largest_voltage, peak_current, reference_temperature, shared_parameters,
 };
 use super::so_far::SoFar;
-use super::solver::{SecondOrder, Solution, SolverError, StopReason};
+use super::solve::{SecondOrder, Solution, SolverError, StopReason};
 use super::tenfold;
 use super::terms::{self, TermDecision};
 use super::time_base;

@@ -4,7 +4,7 @@ use super::lanes::LANES;
 use super::prediction::Prediction;
 use super::problem::Problem;
 use super::profile::{Linearised, Sight};
-use super::solver::NormalEquations;
+use super::solve::NormalEquations;
 use nalgebra::DVector;
 use std::sync::Arc;
 

@@ -36,7 +36,7 @@ mod rows;
 mod sandwich;
 mod shared_entries;
 mod so_far;
-pub mod solver;
+pub mod solve;
 mod speed_on_voltage;
 mod steady_entries;
 mod tenfold;

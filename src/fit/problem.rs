@@ -5,7 +5,7 @@ use super::lanes::LANES;
 use super::layout::Layout;
 use super::prediction::Prediction;
 use super::readings::ReadingTerm;
-use super::solver::{LeastSquares, NormalEquations};
+use super::solve::{LeastSquares, NormalEquations};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicU64, Ordering};

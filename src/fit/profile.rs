@@ -7,7 +7,7 @@ mod end;
 
 pub use end::end;
 
-use super::solver::{LeastSquares, NormalEquations, Solution};
+use super::solve::{LeastSquares, NormalEquations, Solution};
 use nalgebra::{DMatrix, DVector};
 
 /// A quantity and its derivatives at a parameter vector.

@@ -5,7 +5,7 @@ use super::descent::{CLOSE, FINE, solve};
 use super::estimate::FitError;
 use super::layout::{Layout, Slot};
 use super::problem::Problem;
-use super::solver::{LeastSquares, Solution};
+use super::solve::{LeastSquares, Solution};
 use nalgebra::{DMatrix, DVector};
 
 /// What became of one optional term.

@@ -194,7 +194,7 @@ fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {
 }
 
 fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Fit {
-    use crate::fit::solver::StopReason as Solver;
+    use crate::fit::solve::StopReason as Solver;
     let reason = match estimate.reason() {
         Solver::GradientSmall | Solver::StepSmall | Solver::CostFlat => StopReason::Converged,
         Solver::IterationLimit => StopReason::IterationLimit,

@@ -1,6 +1,6 @@
 //! The end of a profile interval, by Newton steps.
 
-use super::super::solver::{NormalEquations, SecondOrder, solve_over};
+use super::super::solve::{NormalEquations, SecondOrder, solve_over};
 use super::{Direction, Linearised, Minimum, PlainEnd, Sight, Target};
 use nalgebra::{DMatrix, DVector};
 
