@@ -231,7 +231,7 @@ impl Study {
 fn comparison(studies: &[Study]) -> String {
     let mut out = String::from(
         "\n## Ways to the covariance, compared\n\n\
-         The estimates are the same; only what is believed of the rows' scatter differs (`src/fit/sandwich.rs`). Share of intervals that hold \
+         The estimates are the same; only what is believed of the rows' scatter differs (`src/fit/uncertainty/sandwich.rs`). Share of intervals that hold \
          the truth, in %, and the standard deviation of the pull.\n",
     );
     for study in studies.iter().filter(|s| s.compare) {

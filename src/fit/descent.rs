@@ -1,12 +1,12 @@
 //! One descent of the joint problem, and when it counts as ended.
 
-use super::covariance::inverse_over;
 use super::estimate::FitError;
 use super::problem::Problem;
 use super::solve::{
     LeastSquares, NormalEquations, SecondOrder, Solution, SolverError, SolverOptions, StopReason,
     minimise,
 };
+use super::uncertainty::inverse_over;
 use nalgebra::DVector;
 
 /// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.

@@ -1,35 +1,26 @@
 //! The joint estimate: builds the problem, weighs the rows by their own residuals, solves, and keeps what follows.
 
-use super::capture_model::{CaptureModel, Shared};
-use super::conflict::conflicts;
-use super::covariance::{Covariance, covariance};
-use super::current_anchor::{CurrentSpeed, current_anchors};
+use super::checks::decade_error;
+use super::checks::instrument_check;
+use super::checks::time_base;
+use super::checks::{LeftOut, TermDecision, conflicts, left_out, model_terms};
+use super::data::{Leg, first_deviations, first_guess, legs};
 use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
-use super::driven;
-use super::guess::first_guess;
-use super::lanes::direction;
-use super::layout::{Layout, Slot};
-use super::left_out::{LeftOut, left_out};
-use super::legs::{Leg, legs};
-use super::meters;
-use super::prediction::Prediction;
+use super::model::warming;
+use super::model::{CaptureModel, Prediction, Shared, direction};
 use super::problem::Problem;
-use super::profiled::{Reach, reaches};
-use super::readings;
-use super::ripple_anchor::{
-    RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, ripple_words,
-    turn_volt_seconds,
+use super::references::driven;
+use super::references::readings;
+use super::references::{
+    CurrentSpeed, RippleFinding, SoFar, current_anchors, read_ripple, ripple_anchors,
+    ripple_anchors_beside, ripple_words, turn_volt_seconds,
 };
-use super::rows::first_deviations;
-use super::shared_entries::{
-    clock, inductance_seen, largest_voltage, peak_current, reference_temperature, shared_parameters,
-};
-use super::so_far::SoFar;
 use super::solve::{SecondOrder, Solution, SolverError, StopReason};
-use super::tenfold;
-use super::terms::{self, TermDecision};
-use super::time_base;
-use super::warming;
+use super::uncertainty::{Covariance, Reach, covariance, reaches};
+use super::unknowns::{
+    Layout, Slot, clock, inductance_seen, largest_voltage, peak_current, reference_temperature,
+    shared_parameters,
+};
 use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, Doubt};
 use crate::events::Timeline;
@@ -172,7 +163,7 @@ pub fn estimate_in_stages(
         remarks.push(told);
         doubts.push(Doubt::TimeBase);
     }
-    if let Some(told) = tenfold::against_the_ohmmeter(bench, &legs) {
+    if let Some(told) = decade_error::against_the_ohmmeter(bench, &legs) {
         remarks.push(told);
         doubts.push(Doubt::TenTimesOff);
     }
@@ -189,7 +180,7 @@ pub fn estimate_in_stages(
     problem.clock_relative_sd = clock(bench);
     // First the plain motor, then the terms that bend it.
     let mut x = problem.layout.start();
-    let optional = terms::optional_entries(&problem.layout);
+    let optional = model_terms::optional_entries(&problem.layout);
     for &entry in &optional {
         problem.freeze(entry, x[entry]);
     }
@@ -254,13 +245,13 @@ pub fn estimate_in_stages(
         reweigh(&mut problem, bench, &x);
     }
     let mut solution = solve(&problem, &x, 60, FINE, CLOSE, Some(&second_order))?;
-    let mut decisions = terms::decide(&mut problem, &mut solution)?;
+    let mut decisions = model_terms::decide(&mut problem, &mut solution)?;
     let predictions = problem
         .predict(&solution.x)
         .ok_or_else(|| FitError::Start(describe(&guess)))?;
     remarks.extend(conflicts(&mut problem, &solution.x, &predictions)?);
     let covariance = covariance(&problem, &solution, &predictions);
-    decisions.extend(terms::limited(&problem, &covariance));
+    decisions.extend(model_terms::limited(&problem, &covariance));
     remarks.extend(warming::told(&problem, &solution.x, &predictions));
     findings.splice(
         ..0,
@@ -290,7 +281,7 @@ pub fn estimate_in_stages(
     if out.converged() {
         out.left_out = left_out(&out);
         if !out.doubts.contains(&Doubt::TenTimesOff) {
-            let told = meters::contradictions(&out);
+            let told = instrument_check::contradictions(&out);
             out.remarks.extend(told);
         }
         out.profiles = reaches(&out);

@@ -9,9 +9,8 @@
 //! covers both models.
 
 use super::estimate::Estimate;
-use super::layout::Slot;
-use super::reported::{Interval, LARGEST_RELATIVE};
-use super::steady_entries::{SLOTS, motor};
+use super::uncertainty::{Interval, LARGEST_RELATIVE};
+use super::unknowns::{SLOTS, Slot, motor};
 use crate::stats::covariance::NormalVectors;
 use crate::stats::monte_carlo::Outcomes;
 use crate::stats::truncated::TruncatedNormal;

@@ -1,11 +1,9 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::capture_model::CaptureModel;
-use super::lanes::LANES;
-use super::layout::Layout;
-use super::prediction::Prediction;
-use super::readings::ReadingTerm;
+use super::model::{CaptureModel, LANES, Prediction};
+use super::references::ReadingTerm;
 use super::solve::{LeastSquares, NormalEquations};
+use super::unknowns::Layout;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 use std::sync::atomic::{AtomicU64, Ordering};

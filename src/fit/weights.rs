@@ -1,10 +1,9 @@
 //! The deviations of all rows from their own residuals.
 
-use super::layout::Slot;
-use super::legs::{Leg, LegKind};
-use super::prediction::{Prediction, Quantity};
+use super::data::{Departures, Leg, LegKind, Scatter, deviations, scatter_of_residuals};
+use super::model::{Prediction, Quantity};
 use super::problem::Problem;
-use super::rows::{Departures, Scatter, deviations, scatter_of_residuals};
+use super::unknowns::Slot;
 use crate::bench::{Bench, Role};
 use nalgebra::DVector;
 

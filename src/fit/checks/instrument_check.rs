@@ -1,0 +1,148 @@
+//! Ohmmeter and inductance meter held against what the captures say without them.
+//!
+//! Leaving a reading out takes its row from the normal equations, `N' = N − g gᵀ`, `b' = b − g r`, and one Gauss-Newton step
+//! `−N'⁻¹ b'` leads to the minimum without it, with its covariance `N'⁻¹`. Resistances are fitted in log, in which gains, shunt and
+//! resistance are sums, so the step is next to exact even for a reading that is ten times off.
+//!
+//! An ohmmeter may read more than R, never less: its small current leaves a carbon contact far from its plateau. So a meter that
+//! reads less contradicts at once, one that reads more only beyond what its brushes make usual.
+
+use crate::fit::estimate::Estimate;
+use crate::fit::references::ReadingTerm;
+use crate::fit::uncertainty::inverse_over;
+use crate::motor::temperature::copper_coefficient_per_k;
+
+/// Sigmas beyond which a meter contradicts the captures: a false alarm once in some fifteen thousand.
+const LARGEST_PULL: f64 = 4.0;
+/// Standard uncertainty (relative) above which the captures do not know the quantity by themselves.
+const KNOWN: f64 = 0.3;
+/// What the captures say of a quantity without its meter, in logs.
+struct Without {
+    log_value: f64,
+    standard_uncertainty: f64,
+}
+
+/// Meters that contradict the captures, in words.
+pub fn contradictions(estimate: &Estimate) -> Vec<String> {
+    let terms = estimate.problem.readings.iter();
+    terms
+        .filter_map(|term| match term {
+            ReadingTerm::Resistance { .. } => ohmmeter(estimate, term),
+            ReadingTerm::Inductance { .. } => inductance_meter(estimate, term),
+            _ => None,
+        })
+        .collect()
+}
+
+fn ohmmeter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
+    let ReadingTerm::Resistance {
+        ohm,
+        relative_sd,
+        temperature_ratio,
+        temperature_sd_k,
+        resistance,
+        excess,
+    } = *term
+    else {
+        return None;
+    };
+    let without = without(estimate, term, resistance, &[excess])?;
+    let (reference_c, reference_sd_k) = estimate.temperature_c.unwrap_or((25.0, 0.0));
+    let per_k = copper_coefficient_per_k(reference_c);
+    let sd = without
+        .standard_uncertainty
+        .hypot(relative_sd)
+        .hypot(per_k * reference_sd_k)
+        .hypot(per_k * temperature_sd_k);
+    // ln of the meter's reading, brought to the captures' temperature, over their resistance.
+    let log_ratio = (ohm / temperature_ratio).ln() - without.log_value;
+    let usual = estimate.problem.layout.parameters[excess].prior?.1;
+    let pull = if log_ratio < 0.0 {
+        log_ratio / sd
+    } else {
+        log_ratio.exp_m1() / usual.hypot(log_ratio.exp() * sd)
+    };
+    if pull.abs() < LARGEST_PULL {
+        return None;
+    }
+    let ratio = (-log_ratio).exp();
+    let value = without.log_value.exp();
+    let head = format!(
+        "the captures alone give a resistance of {value:.4} Ω where the ohmmeter reads {:.4} Ω (leads and temperature taken off): {ratio:.3} times as \
+         much, {:.1} sigma apart",
+        ohm / temperature_ratio,
+        pull.abs()
+    );
+    let tail = if ratio > 1.0 {
+        format!(
+            "Usual causes: a winding warmer than noted in the captures (about {:.0} K would do), a switch, lead or shunt inside the measured \
+             voltage, a shunt or a gain off by more than its stated accuracy. The estimate lies between the two; check which is right",
+            (ratio - 1.0) / per_k
+        )
+    } else {
+        "Usual causes: leads that were not taken off, a contact between brush and commutator worse than usual, a shunt or a gain off by more than its \
+         stated accuracy, the meter read on a warmer winding. The estimate lies between the two; check which is right"
+            .to_owned()
+    };
+    Some(format!("{head}. {tail}"))
+}
+
+fn inductance_meter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
+    let ReadingTerm::Inductance {
+        henry,
+        relative_sd,
+        inductance,
+        ..
+    } = *term
+    else {
+        return None;
+    };
+    if !estimate.inductance_seen {
+        return None;
+    }
+    let without = without(estimate, term, inductance, &[])?;
+    let log_ratio = without.log_value - henry.ln();
+    let pull = log_ratio / without.standard_uncertainty.hypot(relative_sd);
+    (pull.abs() > LARGEST_PULL).then(|| {
+        format!(
+            "the captures alone give an inductance {:.3} times that of the inductance meter ({:.1} sigma apart). Usual causes: a current probe too slow for \
+             L/R (too large), a time base in another unit or a shunt entered off (by tens), a meter at a frequency at which the iron screens (too large)",
+            log_ratio.exp(),
+            pull.abs()
+        )
+    })
+}
+
+/// `entry` at the minimum without this reading; `None` where the captures hardly know it then. `with_it`: entries that only
+/// this reading sees.
+fn without(
+    estimate: &Estimate,
+    term: &ReadingTerm,
+    entry: usize,
+    with_it: &[usize],
+) -> Option<Without> {
+    let solution = &estimate.solution;
+    let row = term.evaluate(&solution.x, &estimate.predictions)?;
+    let mut normal = solution.equations.normal.clone();
+    let mut gradient = solution.equations.gradient.clone();
+    for &(a, ga) in &row.gradient {
+        gradient[a] -= ga * row.residual;
+        for &(b, gb) in &row.gradient {
+            normal[(a, b)] -= ga * gb;
+        }
+    }
+    let free: Vec<usize> = (0..gradient.len())
+        .filter(|k| estimate.covariance.free[*k] && !with_it.contains(k))
+        .filter(|&k| normal[(k, k)] > 0.0)
+        .collect();
+    if !free.contains(&entry) {
+        return None;
+    }
+    let (covariance, _) = inverse_over(&normal, &free, 1e-13);
+    let standard_uncertainty = covariance[(entry, entry)].max(0.0).sqrt();
+    let log_value = solution.x[entry] - (&covariance * gradient)[entry];
+    (standard_uncertainty < KNOWN).then_some(Without {
+        log_value,
+        standard_uncertainty,
+    })
+}

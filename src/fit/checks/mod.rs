@@ -1,0 +1,12 @@
+//! Evidence held against evidence: speed references, instruments, captures, time axes, and the terms of the model.
+
+mod conflict;
+pub mod decade_error;
+pub mod instrument_check;
+mod leave_one_out;
+pub mod model_terms;
+pub mod time_base;
+
+pub use conflict::conflicts;
+pub use leave_one_out::{LeftOut, left_out};
+pub use model_terms::TermDecision;

@@ -1,0 +1,230 @@
+//! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
+
+use crate::fit::descent::{CLOSE, FINE, solve};
+use crate::fit::estimate::FitError;
+use crate::fit::problem::Problem;
+use crate::fit::solve::{LeastSquares, Solution};
+use crate::fit::uncertainty::Covariance;
+use crate::fit::unknowns::{Layout, Slot};
+use nalgebra::{DMatrix, DVector};
+
+/// What became of one optional term.
+#[derive(Clone, Debug)]
+pub struct TermDecision {
+    /// Name in the motor file.
+    pub name: &'static str,
+    pub kept: bool,
+    /// Twice the fall of the cost that the term brings (likelihood ratio), from residuals weighted by their own size; absent for a
+    /// term that a prior limits.
+    pub likelihood_ratio: Option<f64>,
+    /// Why, and what it does to the others, in words.
+    pub note: String,
+}
+
+/// Entries that the plain motor does without.
+pub fn optional_entries(layout: &Layout) -> Vec<usize> {
+    [
+        Slot::Windage,
+        Slot::Saturation,
+        Slot::Reaction,
+        Slot::EddyShare,
+        Slot::LogEddyResistance,
+    ]
+    .iter()
+    .filter_map(|slot| layout.find(slot))
+    .collect()
+}
+
+/// Standard deviations from zero beyond which a term is kept without another fit: its likelihood ratio is then the square.
+const PLAINLY_THERE: f64 = 3.0;
+
+/// Standard deviations over which the others follow a term to first order.
+const STRAIGHT: f64 = 6.0;
+
+/// Twice the fall in cost beyond which a term is kept: chi-squared of one degree of freedom at 1 %. A weaker rule keeps terms by
+/// chance and then states two-sided intervals that exclude their absence.
+const EVIDENCE: f64 = 6.63;
+
+/// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds [`EVIDENCE`]. What a dropped
+/// term may still do to the others stays in their covariance.
+///
+/// # Errors
+/// When the fit without a term cannot be evaluated.
+pub fn decide(
+    problem: &mut Problem,
+    solution: &mut Solution,
+) -> Result<Vec<TermDecision>, FitError> {
+    let mut out = Vec::new();
+    for (slot, name) in [(Slot::Windage, "windage"), (Slot::BrushDrop, "brush_drop")] {
+        let Some(entry) = problem.layout.find(&slot) else {
+            continue;
+        };
+        let inverse = solution.equations.normal.clone().try_inverse();
+        let sd = inverse
+            .as_ref()
+            .map_or(f64::INFINITY, |m| m[(entry, entry)].max(0.0).sqrt());
+        let distance = solution.x[entry] / sd;
+        // Where the others go when this one goes to zero, to first order.
+        let mut without_x = solution.x.clone();
+        if let Some(inverse) = inverse.as_ref().filter(|m| m[(entry, entry)] > 0.0) {
+            without_x -= inverse.column(entry) * (solution.x[entry] / inverse[(entry, entry)]);
+        }
+        without_x[entry] = 0.0;
+        if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
+            let effect = if distance > STRAIGHT {
+                "the others would follow farther than the model is straight".into()
+            } else {
+                effect(&problem.layout, &solution.x, &without_x, inverse)
+            };
+            out.push(TermDecision {
+                name,
+                kept: true,
+                likelihood_ratio: Some(distance * distance),
+                note: format!("{distance:.0} standard deviations from zero; without it {effect}"),
+            });
+            continue;
+        }
+        // What nothing determines goes anywhere.
+        let moved = &without_x - &solution.x;
+        let within = |limits: &DVector<f64>| {
+            let mut each = moved.iter().zip(limits);
+            each.all(|(by, limit)| by.abs() <= *limit)
+        };
+        if !problem.step_limits().is_none_or(within) {
+            without_x.clone_from(&solution.x);
+            without_x[entry] = 0.0;
+        }
+        problem.freeze(entry, 0.0);
+        let without = solve(
+            problem,
+            &without_x,
+            40,
+            FINE,
+            CLOSE,
+            Some(&solution.second_order),
+        )?;
+        let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
+        let kept = ratio > EVIDENCE;
+        let effect = inverse.map_or(String::new(), |inverse| {
+            effect(&problem.layout, &solution.x, &without.x, &inverse)
+        });
+        let note = if kept {
+            problem.thaw(entry);
+            format!("likelihood ratio {ratio:.1} against {EVIDENCE}; without it {effect}")
+        } else {
+            *solution = without;
+            format!(
+                "likelihood ratio {:.1} below {EVIDENCE}; left out, and its largest credible size stays in the bounds of the others: without it {effect}",
+                ratio.max(0.0)
+            )
+        };
+        out.push(TermDecision {
+            name,
+            kept,
+            likelihood_ratio: Some(ratio),
+            note,
+        });
+    }
+    Ok(out)
+}
+
+/// Share of its standard deviation by which a parameter moves before it is named.
+const NAMED_SHIFT: f64 = 0.2;
+
+/// By how much the motor's parameters move from one vector to another, in words: those that move by a fifth of their standard
+/// deviation or more.
+fn effect(
+    layout: &Layout,
+    from: &DVector<f64>,
+    to: &DVector<f64>,
+    covariance: &DMatrix<f64>,
+) -> String {
+    let places = [
+        (Slot::LogResistance, "R", true),
+        (Slot::LogInductance, "L", true),
+        (Slot::LogBackEmfConstant, "K", true),
+        (Slot::LogCapacitance, "C_m", true),
+        (Slot::FrictionCurrent, "I_c", false),
+        (Slot::ViscousConductance, "G_v", false),
+        (Slot::BrushDrop, "V_b", false),
+    ];
+    let moved: Vec<String> = places
+        .iter()
+        .filter_map(|(slot, name, logarithm)| {
+            let entry = layout.find(slot)?;
+            let sd = covariance[(entry, entry)].max(0.0).sqrt();
+            let shift = to[entry] - from[entry];
+            let sigmas = shift / sd;
+            // What moves to zero itself is no effect on another.
+            if !sigmas.is_finite() || sigmas.abs() < NAMED_SHIFT || to[entry] == 0.0 {
+                return None;
+            }
+            let relative = if *logarithm {
+                shift.exp_m1()
+            } else {
+                shift / from[entry].abs().max(sd)
+            };
+            Some(format!(
+                "{name} is {:+.2} % ({sigmas:+.1} sigma)",
+                100.0 * relative
+            ))
+        })
+        .collect();
+    if moved.is_empty() {
+        "nothing else moves by a fifth of its uncertainty".into()
+    } else {
+        moved.join(", ")
+    }
+}
+
+/// The terms that a stated prior limits. They are always kept: to leave one out would call the bias it stands for zero. Each is told with how far the captures narrow
+/// its prior.
+pub fn limited(problem: &Problem, covariance: &Covariance) -> Vec<TermDecision> {
+    let mut out: Vec<TermDecision> = Vec::new();
+    for (entry, parameter) in problem.layout.parameters.iter().enumerate() {
+        let Some((name, (_, prior_sd))) = limited_name(&parameter.slot).zip(parameter.prior) else {
+            continue;
+        };
+        let narrowed = if covariance.free[entry] {
+            covariance.total[(entry, entry)].max(0.0).sqrt() / prior_sd
+        } else {
+            0.0
+        };
+        let note = if !covariance.free[entry] {
+            "limited by a prior; the captures put it at its bound, and what it may still do stays in the bounds of the others".into()
+        } else if narrowed > SAYS_NOTHING {
+            "limited by a prior, of which the captures say nothing".into()
+        } else {
+            format!(
+                "limited by a prior, which the captures narrow to {:.0} % of its standard deviation",
+                100.0 * narrowed
+            )
+        };
+        out.push(TermDecision {
+            name,
+            kept: true,
+            likelihood_ratio: None,
+            note,
+        });
+    }
+    out
+}
+
+/// Share of the prior's standard deviation that is left where the captures say nothing.
+const SAYS_NOTHING: f64 = 0.9;
+
+fn limited_name(slot: &Slot) -> Option<&'static str> {
+    Some(match slot {
+        Slot::LogBrushScale => "brush_drop_scale",
+        Slot::Saturation => "saturation",
+        Slot::Reaction => "armature_reaction",
+        Slot::EddyShare => "screened_inductance",
+        Slot::LogEddyResistance => "screening_resistance",
+        Slot::ProbeLag { .. } => "probe_lag",
+        Slot::Skew { .. } => "channel_skew",
+        Slot::Source { .. } => "source_voltage",
+        Slot::Loop { .. } => "source_resistance",
+        Slot::InverseHeatCapacity => "winding_warming",
+        _ => return None,
+    })
+}

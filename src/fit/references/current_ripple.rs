@@ -1,0 +1,318 @@
+//! Speeds from the ripple of currents, as terms of the joint fit.
+//!
+//! With N ripple cycles a revolution the frequency f (Hz) of a current's ripple gives the speed `ω = 2πf/N` (rad/s) at an instant of
+//! a capture in which the model has the back-EMF e (V) too, so that `ln K + ln ω = ln |e|`: an anchor of K that opens no terminals.
+//!
+//! N is shared with the run-down's ripple and known, or it is not used; so beside N these anchors have no error in common with it but
+//! the sampling clock's. What the model's e leaves out is common to all captures of steady running (uneven converter codes, drop over the
+//! brushes); their number therefore does not shrink it.
+//!
+//! Aliased ripple is never used: at a steady speed only its foreseen place would tell it, which is no measurement.
+
+use super::preliminary_fit::SoFar;
+use super::readings::ReadingTerm;
+use super::run_down_ripple::{AGREES, RippleFinding};
+use super::voltage_balance::voltage_balance;
+use crate::bench::{Bench, Capture};
+use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
+use crate::fit::problem::Problem;
+use crate::fit::unknowns::Slot;
+use crate::ripple::{
+    RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
+};
+use crate::stats::rounding::{Scale, write};
+use nalgebra::DVector;
+use rayon::prelude::*;
+use std::f64::consts::PI;
+
+/// Relative standard uncertainty of the model's back-EMF at an instant beside that of its parameters, in steady running and while
+/// the speed changes (common practice, no source).
+const STEADY_SHARE: f64 = 5e-4;
+const CHANGING_SHARE: f64 = 5e-3;
+
+/// Uneven width of converter codes, as the ripple of run-downs takes it, in steps.
+const UNEVEN_STEPS: f64 = 0.1;
+
+/// Relative standard uncertainty of K above which agreeing with a count that only the sheet tells means nothing.
+const VAGUE: f64 = 0.03;
+
+/// A speed that the ripple of a current told and that entered the fit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CurrentSpeed {
+    /// Index of the capture in the bench.
+    pub capture: usize,
+    pub motion: Motion,
+    pub anchor: SpeedAnchor,
+}
+
+impl CurrentSpeed {
+    /// One sentence.
+    pub fn words(&self, bench: &Bench) -> String {
+        let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
+        format!(
+            "{name}: the ripple of its current ({}) at {} cycles a revolution tells {} at {}",
+            self.motion.words(),
+            self.anchor.cycles_per_revolution,
+            write(
+                self.anchor.speed_rad_per_s,
+                Some(self.anchor.standard_uncertainty_rad_per_s),
+                "rad/s",
+                Scale::Plain
+            ),
+            write(self.anchor.time_s, None, "s", Scale::Prefix)
+        )
+    }
+}
+
+/// What the currents add.
+#[derive(Default)]
+pub struct CurrentAnchors {
+    pub terms: Vec<ReadingTerm>,
+    /// Of each term.
+    pub speeds: Vec<CurrentSpeed>,
+    /// Doubts.
+    pub remarks: Vec<String>,
+}
+
+/// What one stretch of current told.
+enum Told {
+    /// The model's back-EMF there is known to this share.
+    Speed(CurrentSpeed, f64),
+    Aliased(Motion, f64),
+}
+
+/// Terms of the currents whose ripple tells a speed, and what is to be told. Adds the instants to the captures' probes.
+///
+/// Nothing without a number of cycles a revolution: that of a run-down's ripple which entered the fit, else that of the sheet's segment count, if
+/// the constant it gives agrees with what is known otherwise.
+pub fn current_anchors(
+    bench: &Bench,
+    timelines: &[Timeline],
+    ripple: &[RippleFinding],
+    problem: &mut Problem,
+    so_far: &SoFar<'_>,
+) -> CurrentAnchors {
+    let mut out = CurrentAnchors::default();
+    let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+        return out;
+    };
+    let constant_sd = so_far.covariance[(constant, constant)].max(0.0).sqrt();
+    let by_ripple = counted(ripple);
+    let Some(cycles) = by_ripple.or_else(|| {
+        let segments = bench.motor.commutator_segments?;
+        cycles_per_revolution(segments, USUAL_POLES).filter(|_| constant_sd < VAGUE)
+    }) else {
+        return out;
+    };
+    let told: Vec<(usize, Told)> = bench
+        .captures
+        .par_iter()
+        .zip(timelines)
+        .enumerate()
+        .flat_map_iter(|(k, (capture, timeline))| {
+            let problem = &*problem;
+            current_stretches(&capture.waveform, timeline, capture.role)
+                .into_iter()
+                .filter_map(move |stretch| {
+                    let foreseen =
+                        voltage_balance(bench, problem, so_far.x, k, &stretch, constant_sd)?;
+                    let emf = &foreseen.back_emf_v;
+                    let mean_emf = emf.iter().filter(|e| e.is_finite()).sum::<f64>().abs()
+                        / emf.len().max(1) as f64;
+                    let options = RippleOptions::default();
+                    let found =
+                        speed_in_current(&stretch, Some(&foreseen), Some(cycles), &options).ok()?;
+                    let anchor = found.sharpest(cycles)?;
+                    if found.aliased_share > 0.0 {
+                        return Some((k, Told::Aliased(stretch.motion, found.aliased_share)));
+                    }
+                    let doubt = doubt(bench, capture, &stretch, mean_emf, problem, so_far.x);
+                    let speed = CurrentSpeed {
+                        capture: k,
+                        motion: stretch.motion,
+                        anchor,
+                    };
+                    Some((k, Told::Speed(speed, doubt)))
+                })
+        })
+        .collect();
+    let steady = told
+        .iter()
+        .filter(|(_, t)| matches!(t, Told::Speed(s, _) if s.motion == Motion::Steady))
+        .count();
+    let mut asked = Vec::new();
+    for (k, told) in told {
+        let model = &mut problem.models[k];
+        match told {
+            Told::Aliased(motion, share) => out.remarks.push(aliased(&model.name, motion, share)),
+            Told::Speed(speed, doubt) => {
+                model.probes.push(speed.anchor.time_s);
+                let shared = match speed.motion {
+                    Motion::Steady => doubt * (steady as f64).sqrt(),
+                    Motion::Rising | Motion::Falling => doubt,
+                };
+                let rad_s = speed.anchor.speed_rad_per_s;
+                let relative = speed.anchor.standard_uncertainty_rad_per_s / rad_s;
+                let term = ReadingTerm::Speed {
+                    rad_s,
+                    relative_sd: relative.hypot(shared),
+                    constant,
+                    model: k,
+                    probe: Some(model.probes.len() - 1),
+                };
+                asked.push((speed, term));
+            }
+        }
+    }
+    problem.forget();
+    let Some(predictions) = problem.predict(so_far.x) else {
+        return out;
+    };
+    for (speed, term) in asked {
+        // Where the model does not follow the current there is no back-EMF to compare with.
+        let Some(at) = term.evaluate(so_far.x, &predictions) else {
+            continue;
+        };
+        let spread = so_far.variance(&at.gradient);
+        let sigmas = at.residual / (1.0 + spread).sqrt();
+        if sigmas.abs() < AGREES {
+            out.terms.push(term);
+            out.speeds.push(speed);
+        } else {
+            let name = &problem.models[speed.capture].name;
+            let text = contradicts(name, &speed, sigmas, by_ripple.is_some());
+            out.remarks.push(text);
+        }
+    }
+    out
+}
+
+/// Cycles a revolution of the run-downs' ripple that entered the fit; `None` where two of them say different things.
+fn counted(ripple: &[RippleFinding]) -> Option<u32> {
+    let mut all = ripple
+        .iter()
+        .filter_map(RippleFinding::candidate)
+        .map(|c| c.cycles_per_revolution);
+    let first = all.next()?;
+    all.all(|n| n == first).then_some(first)
+}
+
+/// Relative standard uncertainty of the back-EMF in a stretch that no parameter of the fit stands for: uneven and undithered converter
+/// codes of both channels, the sampling clock, and what the model leaves out.
+fn doubt(
+    bench: &Bench,
+    capture: &Capture,
+    stretch: &CurrentStretch,
+    emf_v: f64,
+    problem: &Problem,
+    x: &DVector<f64>,
+) -> f64 {
+    let resistance = problem
+        .layout
+        .find(&Slot::LogResistance)
+        .map_or(0.0, |entry| x[entry].exp());
+    let voltage_step = capture
+        .waveform
+        .voltage_v
+        .as_ref()
+        .and_then(|t| t.quantisation_step);
+    let voltage = voltage_step
+        .zip(stretch.voltage_v.as_ref())
+        .map_or(0.0, |(step, values)| level_uncertainty(values, step));
+    let current = stretch
+        .quantisation_step_a
+        .map_or(0.0, |step| level_uncertainty(&stretch.current_a, step));
+    let clock = capture
+        .current_chain
+        .iter()
+        .flat_map(|chain| &chain.instruments)
+        .filter_map(|&k| bench.instruments.get(k)?.time_base_relative_uncertainty)
+        .fold(0.0, f64::max);
+    let model = match stretch.motion {
+        Motion::Steady => STEADY_SHARE,
+        Motion::Rising | Motion::Falling => CHANGING_SHARE,
+    };
+    (voltage / emf_v)
+        .hypot(resistance * current / emf_v)
+        .hypot(clock)
+        .hypot(model)
+}
+
+/// Standard uncertainty of a mean level behind a converter: codes of uneven width, and the rounding that noise of σ does not wash out,
+/// whose amplitude is `(q/π) exp(−2π²σ²/q²)`, q the step (B. Widrow, I. Kollár, Quantization Noise, 2008, ch. 19, from memory).
+pub fn level_uncertainty(values: &[f64], step: f64) -> f64 {
+    let (mut sum, mut squares, mut n) = (0.0, 0.0, 0.0);
+    let first = values
+        .iter()
+        .copied()
+        .find(|v| v.is_finite())
+        .unwrap_or(0.0);
+    for v in values.iter().filter(|v| v.is_finite()).map(|v| v - first) {
+        sum += v;
+        squares += v * v;
+        n += 1.0;
+    }
+    if n == 0.0 || step <= 0.0 {
+        return 0.0;
+    }
+    let seen = (squares - sum * sum / n) / n;
+    let noise = (seen / (step * step) - 1.0 / 12.0).max(0.0);
+    let rounding = (-2.0 * PI * PI * noise).exp() / (PI * 2f64.sqrt());
+    step * UNEVEN_STEPS.hypot(rounding)
+}
+
+fn aliased(name: &str, motion: Motion, share: f64) -> String {
+    let where_ = if share < 1.0 {
+        format!("in {:.0} % of it ", 100.0 * share)
+    } else {
+        String::new()
+    };
+    format!(
+        "{name}: the ripple of its current ({}) is {where_}faster than half the sampling rate and so aliased; its speed is not used. Sample faster, over a shorter time if need be",
+        motion.words()
+    )
+}
+
+fn contradicts(name: &str, speed: &CurrentSpeed, sigmas: f64, by_ripple: bool) -> String {
+    let count = if by_ripple {
+        ""
+    } else {
+        ", by the segment count of the sheet, which no run-down's ripple confirms,"
+    };
+    format!(
+        "{name}: the ripple of its current ({}) at {} cycles a revolution{count} says {:.2} rad/s, {sigmas:+.1} sigma from the back-EMF over the constant that the other speed anchors say; it is not used. Check the segment count and the scales of that capture",
+        speed.motion.words(),
+        speed.anchor.cycles_per_revolution,
+        speed.anchor.speed_rad_per_s
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A level of 3.3 steps, rounded to codes, with noise of `sd` steps from a fixed sequence.
+    fn rounded_mean(sd: f64, level: f64) -> (Vec<f64>, f64) {
+        let values: Vec<f64> = (0..20_000)
+            .map(|k| {
+                // Sum of three incommensurate sequences on [-1/2, 1/2): near enough to Gaussian, of variance 3/12.
+                let u = |a: f64| (f64::from(k) * a).fract() - 0.5;
+                let noise = 2.0 * (u(0.618_033_988) + u(0.754_877_666) + u(0.569_840_291));
+                (level + sd * noise).round()
+            })
+            .collect();
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        (values, mean)
+    }
+
+    #[test]
+    fn a_level_that_noise_does_not_move_over_the_codes_is_known_to_a_part_of_the_step() {
+        let (values, mean) = rounded_mean(0.0, 3.3);
+        let sd = level_uncertainty(&values, 1.0);
+        assert!((mean - 3.3).abs() < 2.0 * sd && sd < 0.3, "{mean} ± {sd}");
+        let (values, mean) = rounded_mean(0.6, 3.3);
+        let dithered = level_uncertainty(&values, 1.0);
+        assert!((mean - 3.3).abs() < 0.02, "{mean}");
+        assert!((dithered - UNEVEN_STEPS).abs() < 0.01, "{dithered}");
+    }
+}

@@ -1,0 +1,208 @@
+//! The covariance of the fitted parameters, split by where it comes from.
+
+use crate::fit::model::Prediction;
+use crate::fit::problem::Problem;
+use crate::fit::solve::Solution;
+use crate::fit::unknowns::{Layout, Slot, Source};
+use crate::stats::truncated::TruncatedNormal;
+use nalgebra::{DMatrix, DVector};
+
+/// Diagonal of the normal matrix below which nothing in the captures touches an entry.
+const NO_INFORMATION: f64 = 1e-200;
+
+/// Covariance of the whole vector and its parts.
+pub struct Covariance {
+    /// Over all entries; rows and columns of frozen or bound entries are zero.
+    pub total: DMatrix<f64>,
+    /// Parts by source; they add up to `total`.
+    pub parts: Vec<(Source, DMatrix<f64>)>,
+    /// Entries that could move.
+    pub free: Vec<bool>,
+    /// Condition number of the scaled normal matrix over the free entries.
+    pub condition: f64,
+    /// Of the free entries, every other one held.
+    conditional: DMatrix<f64>,
+    normal: DMatrix<f64>,
+    gradient: DVector<f64>,
+    x: DVector<f64>,
+}
+
+impl Covariance {
+    /// Covariance while the entries held at a bound stay there.
+    pub fn conditional(&self) -> &DMatrix<f64> {
+        &self.conditional
+    }
+
+    /// Information on an entry held at its bound `lower`, and the second moment about that bound of what it may still be.
+    pub(crate) fn held_moments(&self, entry: usize, lower: f64) -> (f64, f64) {
+        let (centre, spread) = self.bound_moments(entry);
+        let above = TruncatedNormal::above_zero(centre - lower, spread);
+        let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
+        (1.0 / (spread * spread), second_moment)
+    }
+
+    /// Entries held at their bound that the captures see, with that bound; a term that touches nothing moves nothing.
+    pub(crate) fn held_entries<'a>(
+        &'a self,
+        layout: &'a Layout,
+    ) -> impl Iterator<Item = (usize, f64)> + 'a {
+        layout
+            .parameters
+            .iter()
+            .enumerate()
+            .map(|(k, parameter)| (k, parameter.lower))
+            .filter(|&(k, lower)| {
+                !self.free[k] && lower.is_finite() && self.normal[(k, k)] > NO_INFORMATION
+            })
+    }
+
+    /// How the free entries follow one that is held: their change over its own.
+    pub(crate) fn following(&self, held: usize) -> DVector<f64> {
+        &self.conditional * self.normal.column(held) * -1.0
+    }
+
+    /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
+    /// the free entries following.
+    pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
+        let column = self.normal.column(entry).into_owned();
+        let information = self.normal[(entry, entry)]
+            - (column.transpose() * &self.conditional * &column)[(0, 0)];
+        let information = information
+            .max(self.normal[(entry, entry)] * 1e-12)
+            .max(1e-300);
+        (
+            self.x[entry] - self.gradient[entry] / information,
+            information.sqrt().recip(),
+        )
+    }
+}
+
+/// Inverse of a normal matrix over some of its entries, zero elsewhere, and its condition number, both after scaling to a unit
+/// diagonal. A direction whose share of the largest information is below `floor` gets a variance too large to be mistaken
+/// for a measurement.
+pub fn inverse_over(normal: &DMatrix<f64>, entries: &[usize], floor: f64) -> (DMatrix<f64>, f64) {
+    let scale: Vec<f64> = entries
+        .iter()
+        .map(|&k| normal[(k, k)].sqrt().max(1e-150))
+        .collect();
+    let m = entries.len();
+    let scaled = DMatrix::from_fn(m, m, |a, b| {
+        normal[(entries[a], entries[b])] / (scale[a] * scale[b])
+    });
+    let eigen = scaled.symmetric_eigen();
+    let (largest, smallest) = (eigen.eigenvalues.max(), eigen.eigenvalues.min());
+    let inverse = &eigen.eigenvectors
+        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(largest * floor)))
+        * eigen.eigenvectors.transpose();
+    let mut out = DMatrix::zeros(normal.nrows(), normal.ncols());
+    for (a, &ka) in entries.iter().enumerate() {
+        for (b, &kb) in entries.iter().enumerate() {
+            out[(ka, kb)] = inverse[(a, b)] / (scale[a] * scale[b]);
+        }
+    }
+    (out, largest / smallest.max(1e-300))
+}
+
+/// Gauss-Newton covariance with each prior's and each reading's part told apart: the estimate is linear in
+/// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
+pub fn covariance(
+    problem: &Problem,
+    solution: &Solution,
+    predictions: &[Prediction],
+) -> Covariance {
+    let n = problem.layout.len();
+    let free: Vec<bool> = (0..n)
+        .map(|k| {
+            !problem.frozen(k)
+                && !solution.active[k]
+                && solution.equations.normal[(k, k)] > NO_INFORMATION
+        })
+        .collect();
+    let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
+    let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
+    let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
+    let mut add = |source: Source, vector: &DVector<f64>| {
+        let moved = &total * vector;
+        let part = &moved * moved.transpose();
+        match parts.iter_mut().find(|(s, _)| *s == source) {
+            Some((_, sum)) => *sum += part,
+            None => parts.push((source, part)),
+        }
+    };
+    for (k, parameter) in problem.layout.parameters.iter().enumerate() {
+        if let Some((_, sd)) = parameter.prior
+            && free[k]
+        {
+            let mut vector = DVector::zeros(n);
+            vector[k] = 1.0 / sd;
+            add(parameter.source.clone(), &vector);
+        }
+    }
+    let mut by_clock = DVector::zeros(n);
+    for reading in &problem.readings {
+        if let Some(term) = reading.evaluate(&solution.x, predictions) {
+            let mut vector = DVector::zeros(n);
+            for (k, g) in term.gradient {
+                vector[k] += g;
+            }
+            add(reading.source(), &vector);
+            if reading.goes_by_the_clock() {
+                by_clock += vector / reading.relative_sd();
+            }
+        }
+    }
+    let by_clock = problem.clock_relative_sd.map(|sd| {
+        // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
+        let captures = predictions.iter().enumerate();
+        for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
+            for slot in [Slot::LogInductance, Slot::LogCapacitance] {
+                if let Some(entry) = problem.layout.find(&slot) {
+                    by_clock += rows.column(entry);
+                }
+            }
+        }
+        &total * by_clock * sd
+    });
+    // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
+    // covers both the model without the term and the one with it.
+    let mut covariance = Covariance {
+        conditional: total.clone(),
+        total,
+        parts,
+        free,
+        condition,
+        normal: solution.equations.normal.clone(),
+        gradient: solution.equations.gradient.clone(),
+        x: solution.x.clone(),
+    };
+    covariance.close(problem);
+    if let Some(moved) = by_clock {
+        let part = &moved * moved.transpose();
+        covariance.total += &part;
+        covariance.parts.push((Source::Clock, part));
+    }
+    covariance
+}
+
+impl Covariance {
+    /// Books the noise's part and adds what entries held at a bound may still do.
+    fn close(&mut self, problem: &Problem) {
+        let n = self.x.len();
+        let accounted = self
+            .parts
+            .iter()
+            .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
+        self.parts.push((Source::Noise, &self.total - accounted));
+        let mut added = DMatrix::zeros(n, n);
+        for (k, lower) in self.held_entries(&problem.layout) {
+            let (_, second_moment) = self.held_moments(k, lower);
+            let follow = self.following(k);
+            added += &follow * follow.transpose() * second_moment;
+        }
+        self.total += &added;
+        match self.parts.iter_mut().find(|(s, _)| *s == Source::Model) {
+            Some((_, part)) => *part += added,
+            None => self.parts.push((Source::Model, added)),
+        }
+    }
+}

@@ -1,0 +1,15 @@
+//! How well the unknowns are known: covariance, profile intervals, and the parameters a person asks for with their bounds.
+
+mod covariance;
+pub mod linearised;
+mod monomial;
+pub mod profile;
+mod profile_interval;
+mod reported;
+mod sandwich;
+
+pub use covariance::{Covariance, covariance, inverse_over};
+pub use monomial::{Monomial, monomials};
+pub use profile_interval::{Reach, reaches};
+pub use reported::{Interval, LARGEST_RELATIVE, Reported, Status};
+pub use sandwich::Middle;
