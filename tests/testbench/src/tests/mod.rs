@@ -1,0 +1,2 @@
+mod drawn;
+mod plant;
