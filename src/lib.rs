@@ -21,7 +21,6 @@
 //! * [`verify`]: a motor file held against its inputs.
 //! * [`lot`]: many motors, and what they say together.
 //! * [`mod@plot`]: pictures of a motor file, SVG and PNG.
-//! * [`synthetic`]: a simulated dirty bench, for tests and for the demonstration.
 //! * [`cli`]: one file a command.
 
 pub mod bench;
@@ -42,5 +41,4 @@ pub mod plot;
 pub mod report;
 pub mod ripple;
 pub mod stats;
-pub mod synthetic;
 pub mod verify;

@@ -1,11 +1,15 @@
 //! Speed anchors against the truth: what gives the back-EMF constant and the inertia without a tachometer, and what is told
 //! when two anchors contradict.
 
-use rundown::bench::{Bench, Capture, LoadOptions, Reading, Role, Stated, read_sheet};
+#[path = "common/load.rs"]
+mod load;
+
+use load::load;
+use rundown::bench::{Bench, LoadOptions, Reading, read_sheet};
 use rundown::events;
 use rundown::fit::{Estimate, FitOptions, Reported, Status, estimate};
-use rundown::synthetic::{Scenario, Shot, ShotKind, SyntheticBench, draw, presets};
 use std::path::Path;
+use testbench::{DrawnBench, Scenario, Shot, ShotKind, Stated, draw, presets};
 
 fn fitted(bench: &Bench) -> Estimate {
     let timelines: Vec<_> = bench
@@ -14,6 +18,10 @@ fn fitted(bench: &Bench) -> Estimate {
         .map(|c| events::find(&c.waveform, c.role))
         .collect();
     estimate(bench, &timelines, &FitOptions::default()).expect("the captures can be fitted")
+}
+
+fn fitted_files(drawn: &DrawnBench) -> Estimate {
+    fitted(&load(drawn).expect("the sheet can be read"))
 }
 
 fn without_speeds(bench: &mut Bench) {
@@ -42,7 +50,7 @@ fn one<'a>(reported: &'a [Reported], name: &str) -> &'a Reported {
 }
 
 /// Whether the intervals of K, J and Coulomb friction hold the truth; each must be measured, to better than `relative`.
-fn holds(found: &Estimate, drawn: &SyntheticBench, relative: f64) -> bool {
+fn holds(found: &Estimate, drawn: &DrawnBench, relative: f64) -> bool {
     let reported = found.reported();
     [
         "back_emf_constant",
@@ -89,16 +97,15 @@ fn few_miss(miss: impl Fn(u64) -> bool) {
 fn a_disc_of_known_inertia_gives_the_constant_and_the_inertia() {
     few_miss(|seed| {
         let drawn = draw(&smooth(presets::seed_spreader()), seed).unwrap();
-        let speed = |r: &Reading| matches!(r, Reading::Speed { .. });
-        assert!(!drawn.bench.readings.iter().any(speed));
-        let found = fitted(&drawn.bench);
+        assert!(!drawn.readings.iter().any(testbench::Reading::is_speed));
+        let found = fitted_files(&drawn);
         assert!(found.speeds.is_empty() && found.ripple.iter().all(|r| r.taken.is_none()));
         !holds(&found, &drawn, 0.15)
     });
 }
 
 /// A load is drawn as so much more Coulomb friction in one capture of the same bench: the same instruments, the same segments.
-fn with_load(scenario: &Scenario, load_nm: f64, seed: u64) -> SyntheticBench {
+fn with_load(scenario: &Scenario, load_nm: f64, seed: u64) -> DrawnBench {
     let mut free = scenario.clone();
     free.plan.push(Shot::new("free", ShotKind::Steady));
     let mut drawn = draw(&free, seed).unwrap();
@@ -106,12 +113,12 @@ fn with_load(scenario: &Scenario, load_nm: f64, seed: u64) -> SyntheticBench {
     loaded.plan = vec![Shot::new("loaded", ShotKind::Steady)];
     loaded.machine.coulomb_friction_nm += load_nm;
     loaded.machine.breakaway_nm += load_nm;
-    let mut capture = draw(&loaded, seed).unwrap().bench.captures.remove(0);
+    let mut capture = draw(&loaded, seed).unwrap().captures.remove(0);
     capture.load_torque_nm = Some(Stated {
         value: load_nm,
         standard_uncertainty: 0.01 * load_nm,
     });
-    drawn.bench.captures.push(capture);
+    drawn.captures.push(capture);
     drawn
 }
 
@@ -123,27 +130,7 @@ fn a_known_load_torque_gives_the_constant_and_the_inertia() {
         .retain(|s| s.kind != ShotKind::RunDownWithDisc);
     few_miss(|seed| {
         let drawn = with_load(&scenario, 0.04, seed);
-        !holds(&fitted(&drawn.bench), &drawn, 0.1)
-    });
-}
-
-/// The driven record of a bench as a capture instead of a reading.
-fn as_capture(drawn: &mut SyntheticBench) {
-    without_speeds(&mut drawn.bench);
-    let record = drawn.driven.remove(0);
-    let like = drawn
-        .bench
-        .captures
-        .iter()
-        .find(|c| c.role == Role::RunDown)
-        .expect("a run-down")
-        .clone();
-    drawn.bench.captures.push(Capture {
-        name: record.name,
-        role: Role::Driven,
-        waveform: record.waveform,
-        driven_speed_rad_s: Some(record.speed_rad_s),
-        ..like
+        !holds(&fitted_files(&drawn), &drawn, 0.1)
     });
 }
 
@@ -151,8 +138,8 @@ fn as_capture(drawn: &mut SyntheticBench) {
 fn a_driven_record_gives_the_constant_and_the_inertia() {
     few_miss(|seed| {
         let mut drawn = draw(&smooth(presets::curd_stirrer()), seed).unwrap();
-        as_capture(&mut drawn);
-        let found = fitted(&drawn.bench);
+        drawn.list_driven_records();
+        let found = fitted_files(&drawn);
         let told = |f: &String| f.starts_with("driven:") && f.contains("driven make K");
         assert!(found.findings.iter().any(told), "{:?}", found.findings);
         !holds(&found, &drawn, 0.05)
@@ -162,8 +149,8 @@ fn a_driven_record_gives_the_constant_and_the_inertia() {
 #[test]
 fn the_ripple_of_a_driven_record_tells_the_cycles_of_a_turn() {
     let mut drawn = draw(&presets::curd_stirrer(), 2).unwrap();
-    as_capture(&mut drawn);
-    let found = fitted(&drawn.bench);
+    drawn.list_driven_records();
+    let found = fitted_files(&drawn);
     holds(&found, &drawn, 0.05);
     let told = found
         .findings
@@ -179,22 +166,18 @@ fn the_ripple_of_a_driven_record_tells_the_cycles_of_a_turn() {
 #[test]
 fn a_driven_record_whose_speed_drifts_is_told_and_one_without_voltage_is_not_used() {
     let mut drawn = draw(&smooth(presets::curd_stirrer()), 1).unwrap();
-    as_capture(&mut drawn);
-    let last = drawn.bench.captures.len() - 1;
-    let mut still = drawn.bench.clone();
-    let volts = |bench: &mut Bench, of: &dyn Fn(usize, f64) -> f64| {
-        let trace = bench.captures[last]
-            .waveform
-            .voltage_v
-            .as_mut()
-            .expect("recorded");
+    drawn.list_driven_records();
+    let mut still = drawn.clone();
+    let volts = |drawn: &mut DrawnBench, of: &dyn Fn(usize, f64) -> f64| {
+        let driven = drawn.captures.last_mut().expect("the driven record");
+        let trace = driven.waveform.voltage_v.as_mut().expect("recorded");
         for (k, v) in trace.values.iter_mut().enumerate() {
             *v = of(k, *v);
         }
     };
-    let rows = drawn.bench.captures[last].waveform.time.len() as f64;
-    volts(&mut drawn.bench, &|k, v| v * (1.0 + 0.05 * k as f64 / rows));
-    let told = fitted(&drawn.bench).remarks;
+    let rows = drawn.captures.last().expect("captures").waveform.rows() as f64;
+    volts(&mut drawn, &|k, v| v * (1.0 + 0.05 * k as f64 / rows));
+    let told = fitted_files(&drawn).remarks;
     assert!(told.iter().any(|r| r.contains("drifts by +4.")), "{told:?}");
     let mean = 5.7;
     volts(&mut still, &|k, _| {
@@ -204,7 +187,7 @@ fn a_driven_record_whose_speed_drifts_is_told_and_one_without_voltage_is_not_use
             -1e-3 * mean
         }
     });
-    let found = fitted(&still);
+    let found = fitted_files(&still);
     assert!(
         found
             .remarks
@@ -227,7 +210,7 @@ fn a_wrong_segment_count_beside_a_tachometer_is_told_as_a_ratio_with_the_right_o
     scenario.facts.commutator_segments = Some(12);
     scenario.plan.retain(|s| s.kind != ShotKind::Driven);
     let drawn = draw(&scenario, 3).unwrap();
-    let found = fitted(&drawn.bench);
+    let found = fitted_files(&drawn);
     let told = found
         .remarks
         .iter()
@@ -240,17 +223,21 @@ fn a_wrong_segment_count_beside_a_tachometer_is_told_as_a_ratio_with_the_right_o
     holds(&found, &drawn, 0.05);
 }
 
+fn double_the_tachometer(drawn: &mut DrawnBench) {
+    for reading in &mut drawn.readings {
+        if let testbench::Reading::Tachometer { speed_rad_s, .. } = reading {
+            speed_rad_s.value *= 2.0;
+        }
+    }
+}
+
 #[test]
 fn a_tachometer_that_counted_two_marks_is_told_as_a_factor_of_two() {
     let mut scenario = presets::curd_stirrer();
     scenario.plan.retain(|s| s.kind != ShotKind::Driven);
     let mut drawn = draw(&scenario, 3).unwrap();
-    for reading in &mut drawn.bench.readings {
-        if let Reading::Speed { speed_rad_s, .. } = reading {
-            speed_rad_s.value *= 2.0;
-        }
-    }
-    let found = fitted(&drawn.bench);
+    double_the_tachometer(&mut drawn);
+    let found = fitted_files(&drawn);
     let told = found
         .remarks
         .iter()
@@ -265,12 +252,8 @@ fn a_tachometer_that_counted_two_marks_is_told_as_a_factor_of_two() {
 #[test]
 fn two_readings_that_contradict_are_told_with_sigmas_and_their_ratio() {
     let mut drawn = draw(&smooth(presets::curd_stirrer()), 3).unwrap();
-    for reading in &mut drawn.bench.readings {
-        if let Reading::Speed { speed_rad_s, .. } = reading {
-            speed_rad_s.value *= 2.0;
-        }
-    }
-    let found = fitted(&drawn.bench);
+    double_the_tachometer(&mut drawn);
+    let found = fitted_files(&drawn);
     let told = found
         .remarks
         .iter()
@@ -290,18 +273,13 @@ fn the_ripple_of_a_steady_current_tells_the_true_speed_and_enters_the_fit() {
     let mut seen = 0;
     for seed in 1..=3 {
         let drawn = draw(&scenario, seed).unwrap();
-        let found = fitted(&drawn.bench);
+        let found = fitted_files(&drawn);
         for speed in &found.speeds {
             if speed.motion != events::Motion::Steady {
                 continue;
             }
-            let name = &drawn.bench.captures[speed.capture].name;
-            let truth = drawn
-                .truth
-                .captures
-                .iter()
-                .find(|t| &t.name == name)
-                .unwrap();
+            let name = &drawn.captures[speed.capture].name;
+            let truth = drawn.truth_of(name).unwrap();
             let truth = truth.steady_speed_rad_s.expect("it ran freely");
             let a = speed.anchor;
             println!(
@@ -330,8 +308,8 @@ fn aliased_ripple_of_a_current_is_told_and_not_used() {
         ..Shot::new("slow", ShotKind::Steady)
     });
     let drawn = draw(&scenario, 2).unwrap();
-    let found = fitted(&drawn.bench);
-    let slow = drawn.bench.captures.iter().position(|c| c.name == "slow");
+    let found = fitted_files(&drawn);
+    let slow = drawn.captures.iter().position(|c| c.name == "slow");
     assert!(found.speeds.iter().all(|s| Some(s.capture) != slow));
     assert!(
         found

@@ -5,15 +5,17 @@
 //! built-in scenario) and writes docs/detectors.md (`DETECTORS_PAGE`).
 
 mod detection;
+#[path = "common/load.rs"]
+mod load;
 
 use detection::{Row, Tally, put_table, rows_of};
-use rundown::bench::{Bench, Doubt, Reading, Role, Trace};
-use rundown::capture::TimeAxis;
+use load::load;
+use rundown::bench::Doubt;
 use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
 use rundown::motor_file::ParameterName;
-use rundown::synthetic::{Scenario, SyntheticBench, draw, presets};
 use std::time::Instant;
+use testbench::{CurrentSensor, DrawnBench, Reading, Scenario, draw, presets};
 
 /// What the program said of a bench.
 #[derive(Default)]
@@ -41,18 +43,19 @@ impl Told {
     }
 }
 
-fn told(bench: &Bench) -> Told {
-    if check_roles(bench).is_err() {
-        return Told {
-            refused: true,
-            ..Told::default()
-        };
+fn told(drawn: &DrawnBench) -> Told {
+    let refused = Told {
+        refused: true,
+        ..Told::default()
+    };
+    let Ok(bench) = load(drawn) else {
+        return refused;
+    };
+    if check_roles(&bench).is_err() {
+        return refused;
     }
-    match identify(bench, &FitOptions::default(), |_| {}) {
-        Err(_) => Told {
-            refused: true,
-            ..Told::default()
-        },
+    match identify(&bench, &FitOptions::default(), |_| {}) {
+        Err(_) => refused,
         Ok(found) => Told {
             warnings: found
                 .file
@@ -73,7 +76,7 @@ fn told(bench: &Bench) -> Told {
 }
 
 /// The bench with the mistake in it; `None` where the scenario does not allow it.
-type Spoil = fn(&Scenario, u64) -> Option<SyntheticBench>;
+type Spoil = fn(&Scenario, u64) -> Option<DrawnBench>;
 
 struct Mistake {
     name: &'static str,
@@ -82,82 +85,69 @@ struct Mistake {
     spoil: Spoil,
     seen: fn(&Told) -> bool,
     /// Whether a bench whose mistake was not told came to no harm by it; it then counts as no mistake.
-    harmless: fn(&Told, &SyntheticBench) -> bool,
+    harmless: fn(&Told, &DrawnBench) -> bool,
     /// Share of the spoiled benches that has to be found.
     wanted: f64,
 }
 
-fn drawn(scenario: &Scenario, seed: u64) -> SyntheticBench {
+fn drawn(scenario: &Scenario, seed: u64) -> DrawnBench {
     draw(scenario, seed).expect("the scenarios describe real benches")
 }
 
-fn miscounted(scenario: &Scenario, seed: u64) -> SyntheticBench {
+fn miscounted(scenario: &Scenario, seed: u64) -> DrawnBench {
     let mut bench = drawn(scenario, seed);
-    bench.bench.motor.commutator_segments = Some(scenario.machine.commutator.segments + 1);
+    bench.motor.commutator_segments = Some(scenario.machine.commutator.segments + 1);
     bench
 }
 
 /// True when K is within 2 % of the truth: the ripple overruled the count.
-fn constant_stands(told: &Told, bench: &SyntheticBench) -> bool {
+fn constant_stands(told: &Told, bench: &DrawnBench) -> bool {
     let truth = bench.truth.parameter("back_emf_constant");
     told.constant
         .zip(truth)
         .is_some_and(|(k, truth)| (k / truth - 1.0).abs() < 0.02)
 }
 
-fn scale_current(bench: &mut Bench, by: f64) {
-    for capture in &mut bench.captures {
-        if let Some(trace) = &mut capture.waveform.current_a {
-            scale(trace, by);
-        }
-        // The shunt is stated so many times too small.
-        if let Some((ohm, _)) = &mut capture.series_in_voltage {
-            *ohm /= by;
-        }
-        if let Some(chain) = &mut capture.current_chain {
-            chain.zero_uncertainty *= by;
-        }
+/// Currents as they come out with a shunt stated so many times too small, or a clamp's ratio so many times too large: its sheet's
+/// zero and the scale of the screen go with them.
+fn scale_current(drawn: &mut DrawnBench, by: f64) {
+    for capture in &mut drawn.captures {
+        let trace = &mut capture.waveform.current_a;
+        trace.values.iter_mut().for_each(|v| *v *= by);
+        trace.step *= by;
+    }
+    for truth in &mut drawn.truth.captures {
+        truth.current_vertical.per_division *= by;
+    }
+    match &mut drawn.truth.rig.sensor {
+        CurrentSensor::Shunt { nominal_ohm, .. } => *nominal_ohm /= by,
+        CurrentSensor::Clamp { zero_limit_a, .. } => *zero_limit_a *= by,
     }
 }
 
-fn scale(trace: &mut Trace, by: f64) {
-    trace.values.iter_mut().for_each(|v| *v *= by);
-    trace.quantisation_step = trace.quantisation_step.map(|s| s * by);
-}
-
-fn scale_time(bench: &mut Bench, capture: usize, by: f64) {
-    if let TimeAxis::Uniform {
-        start_s, step_s, ..
-    } = &mut bench.captures[capture].waveform.time
-    {
-        *start_s *= by;
-        *step_s *= by;
-    }
+fn scale_time(drawn: &mut DrawnBench, capture: usize, by: f64) {
+    let waveform = &mut drawn.captures[capture].waveform;
+    waveform.start_s *= by;
+    waveform.step_s *= by;
 }
 
 /// Which capture a mistake is put into: another one with every seed.
-fn chosen(bench: &Bench, seed: u64) -> usize {
-    let moving: Vec<usize> = (0..bench.captures.len())
+fn chosen(drawn: &DrawnBench, seed: u64) -> usize {
+    let moving: Vec<usize> = (0..drawn.captures.len())
         .filter(|&k| {
-            matches!(
-                bench.captures[k].role,
-                Role::Start | Role::RunDown | Role::Brake
-            )
+            let role = drawn.captures[k].kind.role();
+            ["start", "run-down", "brake"].contains(&role)
         })
         .collect();
     moving[seed as usize % moving.len()]
 }
 
 /// The same errors of all instruments, winding so much warmer than noted.
-fn warmed(scenario: &Scenario, seed: u64, by_k: f64) -> SyntheticBench {
+fn warmed(scenario: &Scenario, seed: u64, by_k: f64) -> DrawnBench {
     let mut hot = scenario.clone();
     hot.rig.temperature.winding_c += by_k;
     let mut bench = drawn(&hot, seed);
-    for capture in &mut bench.bench.captures {
-        if let Some(stated) = &mut capture.winding_temperature_c {
-            stated.value = scenario.rig.temperature.winding_c;
-        }
-    }
+    bench.winding_temperature_c.value = scenario.rig.temperature.winding_c;
     bench
 }
 
@@ -186,14 +176,8 @@ fn mistakes() -> Vec<Mistake> {
             detector: "the comb of the ripple",
             spoil: |scenario, seed| {
                 let mut bench = miscounted(scenario, seed);
-                bench
-                    .bench
-                    .readings
-                    .retain(|r| !matches!(r, Reading::Speed { .. } | Reading::SpunBackEmf { .. }));
-                bench
-                    .bench
-                    .captures
-                    .retain(|c| c.added_inertia_kg_m2.is_none() && c.role != Role::Driven);
+                bench.forget_speeds();
+                bench.captures.retain(|c| c.added_inertia_kg_m2.is_none());
                 Some(bench)
             },
             seen: |told| told.words(ANCHORS),
@@ -206,11 +190,11 @@ fn mistakes() -> Vec<Mistake> {
             detector: "resistance of the captures against the ohmmeter",
             spoil: |scenario, seed| {
                 let mut bench = warmed(scenario, seed, 40.0);
-                let cold = drawn(scenario, seed).bench.readings;
+                let cold = drawn(scenario, seed).readings;
                 let meter = |r: &Reading| matches!(r, Reading::Ohmmeter { .. });
-                bench.bench.readings.retain(|r| !meter(r));
-                bench.bench.readings.extend(cold.into_iter().filter(meter));
-                bench.bench.readings.iter().any(meter).then_some(bench)
+                bench.readings.retain(|r| !meter(r));
+                bench.readings.extend(cold.into_iter().filter(meter));
+                bench.readings.iter().any(meter).then_some(bench)
             },
             seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
             harmless: |_, _| false,
@@ -222,13 +206,12 @@ fn mistakes() -> Vec<Mistake> {
             detector: "each capture against the others",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                let k = chosen(&bench.bench, seed);
+                let k = chosen(&bench, seed);
                 // A run-down carries no current worth the name.
-                if bench.bench.captures[k].role == Role::RunDown {
+                if bench.captures[k].kind.role() == "run-down" {
                     return None;
                 }
-                bench.bench.captures[k] =
-                    warmed(scenario, seed, 40.0).bench.captures.swap_remove(k);
+                bench.replace_capture(k, &warmed(scenario, seed, 40.0));
                 Some(bench)
             },
             seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
@@ -241,7 +224,7 @@ fn mistakes() -> Vec<Mistake> {
             detector: "resistance of the captures against the ohmmeter",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                scale_current(&mut bench.bench, 10.0);
+                scale_current(&mut bench, 10.0);
                 Some(bench)
             },
             seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
@@ -254,7 +237,7 @@ fn mistakes() -> Vec<Mistake> {
             detector: "resistance of the captures against the ohmmeter",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                scale_current(&mut bench.bench, 0.1);
+                scale_current(&mut bench, 0.1);
                 Some(bench)
             },
             seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
@@ -272,8 +255,8 @@ fn mistakes() -> Vec<Mistake> {
                 other.machine.back_emf_constant_v_s_per_rad *= 1.10;
                 other.machine.rotor_inertia_kg_m2 *= 1.20;
                 let mut bench = drawn(scenario, seed);
-                let k = chosen(&bench.bench, seed);
-                bench.bench.captures[k] = drawn(&other, seed).bench.captures.swap_remove(k);
+                let k = chosen(&bench, seed);
+                bench.replace_capture(k, &drawn(&other, seed));
                 Some(bench)
             },
             seen: |told| told.disagreement() || told.words(&["where the ohmmeter reads"]),
@@ -286,8 +269,8 @@ fn mistakes() -> Vec<Mistake> {
             detector: "time constants of the captures against each other, or a role that the record no longer shows",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                let k = chosen(&bench.bench, seed);
-                scale_time(&mut bench.bench, k, 1e3);
+                let k = chosen(&bench, seed);
+                scale_time(&mut bench, k, 1e3);
                 Some(bench)
             },
             seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
@@ -300,8 +283,8 @@ fn mistakes() -> Vec<Mistake> {
             detector: "time constants against those of any motor, or a role that the record no longer shows",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                for k in 0..bench.bench.captures.len() {
-                    scale_time(&mut bench.bench, k, 1e3);
+                for k in 0..bench.captures.len() {
+                    scale_time(&mut bench, k, 1e3);
                 }
                 Some(bench)
             },
@@ -315,8 +298,8 @@ fn mistakes() -> Vec<Mistake> {
             detector: "time constants against those of any motor, or a role that the record no longer shows",
             spoil: |scenario, seed| {
                 let mut bench = drawn(scenario, seed);
-                for k in 0..bench.bench.captures.len() {
-                    scale_time(&mut bench.bench, k, 1e-3);
+                for k in 0..bench.captures.len() {
+                    scale_time(&mut bench, k, 1e-3);
                 }
                 Some(bench)
             },
@@ -339,7 +322,7 @@ fn study(scenarios: &[Scenario], sound: u64, spoiled: u64, seconds: u64) -> (Vec
     for seed in 0..sound.max(spoiled * each) {
         for scenario in scenarios {
             if seed < sound && !over() {
-                let told = told(&drawn(scenario, 3001 + seed).bench);
+                let told = told(&drawn(scenario, 3001 + seed));
                 most_steps = most_steps.max(told.steps);
                 fitted += 1;
                 for (mistake, tally) in mistakes.iter().zip(&mut tallies) {
@@ -361,7 +344,7 @@ fn study(scenarios: &[Scenario], sound: u64, spoiled: u64, seconds: u64) -> (Vec
                         continue;
                     };
                     let at = Instant::now();
-                    let told = told(&bench.bench);
+                    let told = told(&bench);
                     let found = (mistake.seen)(&told);
                     if !found && (mistake.harmless)(&told, &bench) {
                         continue;
@@ -456,7 +439,7 @@ fn sound_benches_that_were_cried_over_are_not() {
     ];
     for (scenario, seeds) in seeds {
         for &seed in seeds {
-            let told = told(&drawn(&scenario, seed).bench);
+            let told = told(&drawn(&scenario, seed));
             let name = &scenario.facts.name;
             assert!(!told.refused, "{name} {seed}");
             assert!(!told.words(ANCHORS), "{name} {seed}: {:?}", told.warnings);

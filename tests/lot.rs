@@ -1,35 +1,20 @@
 //! `rundown lot` on folders of drawn motors: failures kept apart, work not done twice, the same bits however it is shared out.
 
-use rundown::synthetic::{Layout, ShotKind, draw, presets, write_folder};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
+use testbench::{Layout, draw, presets, write_folder};
 
 fn program() -> Command {
     Command::new(env!("CARGO_BIN_EXE_rundown"))
 }
 
 /// `count` motors with small captures, each in a folder of its own.
-fn shelf(root: &Path, count: u64) {
-    let mut scenario = presets::curd_stirrer().with_plan(&[
-        ("start", ShotKind::Start),
-        ("rundown", ShotKind::RunDown),
-        ("brake", ShotKind::Brake),
-    ]);
-    for shot in &mut scenario.plan {
-        shot.rows = 2000;
-    }
-    for k in 0..count {
-        let mut one = scenario.clone();
-        one.machine.terminal_resistance_ohm *= 1.0 + 0.02 * ((k as f64 * 2.4).sin());
-        one.facts.name = format!("stirrer {k}");
-        let drawn = draw(&one, 100 + k).expect("a bench");
-        write_folder(
-            &drawn,
-            &root.join(format!("m{k:02}")),
-            &[Layout::HeaderWithUnits],
-        )
-        .expect("a folder");
+fn shelf(root: &Path, count: usize) {
+    for (k, scenario) in presets::shelf(count).iter().enumerate() {
+        let drawn = draw(scenario, 100 + k as u64).expect("a bench");
+        let folder = root.join(format!("m{k:02}"));
+        write_folder(&drawn, &folder, &[Layout::HeaderWithUnits]).expect("a folder");
     }
 }
 

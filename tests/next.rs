@@ -1,14 +1,18 @@
 //! What to measure next: the forecast against what the fit then says, and the command in front of a user.
 
+#[path = "common/load.rs"]
+mod load;
+
+use load::load;
 use rundown::bench::{Bench, LoadOptions, Reading, Role, read_sheet};
 use rundown::events;
 use rundown::fit::{Addition, Estimate, FitOptions, Forecaster, Status, estimate};
 use rundown::next::rig::{Deed, Rig};
 use rundown::next::{Goal, Size, rank, ranking::Question};
-use rundown::synthetic::{draw, presets};
 use std::fmt::Write;
 use std::path::Path;
 use std::process::Command;
+use testbench::{draw, presets};
 
 fn fitted(bench: &Bench) -> Option<Estimate> {
     let timelines: Vec<_> = bench
@@ -30,9 +34,8 @@ fn fixture(name: &str) -> Bench {
 }
 
 fn preset(name: &str, seed: u64) -> Bench {
-    draw(&presets::named(name).expect("a preset"), seed)
-        .expect("it can be simulated")
-        .bench
+    let drawn = draw(&presets::named(name).expect("a preset"), seed);
+    load(&drawn.expect("it can be simulated")).expect("its sheet can be read")
 }
 
 /// One bound as it was, as it was foreseen, and as the fit with the further capture gave it.

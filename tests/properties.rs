@@ -2,15 +2,15 @@
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use rundown::bench::{Bench, LoadOptions, QuickRun, Role, Waveform, quick_bench, read_sheet};
+use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use rundown::capture::{self, ReadOptions, Record, TimeAxis};
 use rundown::events;
 use rundown::fit::{FitOptions, estimate};
 use rundown::motor_file::{MotorFile, Parameter, ParameterName, Status, assemble};
-use rundown::synthetic::{Layout, ShotKind, SyntheticBench, draw, presets, write_folder};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
+use testbench::{DrawnBench, Layout, ShotKind, Trace, Waveform, draw, presets, write_folder};
 
 /// The same cases every time.
 fn config(cases: u32) -> ProptestConfig {
@@ -22,7 +22,7 @@ fn config(cases: u32) -> ProptestConfig {
     }
 }
 
-static DRAWN: LazyLock<SyntheticBench> = LazyLock::new(|| {
+static DRAWN: LazyLock<DrawnBench> = LazyLock::new(|| {
     let mut scenario = presets::curd_stirrer().with_plan(&[("shot", ShotKind::Start)]);
     scenario.plan[0].rows = 200;
     draw(&scenario, 1).expect("a bench")
@@ -46,28 +46,21 @@ fn waveform() -> impl Strategy<Value = Waveform> {
         .prop_map(|(one, other, v, i, start, step)| {
             let rows = one.len().min(other.len());
             let step_s = step.1 * 10_f64.powi(step.0);
-            let mut waveform = DRAWN.bench.captures[0].waveform.clone();
-            waveform.time = TimeAxis::Uniform {
+            let trace = |codes: Vec<i32>, (decade, mantissa): (i32, f64)| {
+                let step = mantissa * 10_f64.powi(decade) / 25.0;
+                let codes = codes.iter().take(rows);
+                Trace {
+                    values: codes.map(|c| f64::from(*c) * step).collect(),
+                    step,
+                    clipped: vec![false; rows],
+                }
+            };
+            Waveform {
                 start_s: (start / step_s).round() * step_s,
                 step_s,
-                len: rows,
-            };
-            let traces = [
-                (&mut waveform.voltage_v, one, v),
-                (&mut waveform.current_a, other, i),
-            ];
-            for (trace, codes, scale) in traces {
-                let step = scale.1 * 10_f64.powi(scale.0) / 25.0;
-                let trace = trace.as_mut().expect("both were recorded");
-                trace.values = codes
-                    .iter()
-                    .take(rows)
-                    .map(|c| f64::from(*c) * step)
-                    .collect();
-                trace.clipped = vec![false; rows];
-                trace.quantisation_step = Some(step);
+                voltage_v: Some(trace(one, v)),
+                current_a: trace(other, i),
             }
-            waveform
         })
 }
 
@@ -78,26 +71,25 @@ proptest! {
     fn what_every_layout_writes_is_read_again(written in waveform()) {
         for layout in Layout::ALL {
             let mut drawn = DRAWN.clone();
-            drawn.bench.captures[0].waveform = written.clone();
+            drawn.captures[0].waveform = written.clone();
             let folder = tempfile::tempdir().unwrap();
             write_folder(&drawn, folder.path(), &[layout]).unwrap();
             let path = folder.path().join(format!("shot.{}", layout.extension()));
             let record = capture::read(&path, &ReadOptions::default());
             let record = record.map_err(|e| TestCaseError::fail(format!("{layout:?}: {e}")))?;
-            let rows = written.time.len();
+            let rows = written.rows();
             prop_assert_eq!(record.time.len(), rows, "{:?}", layout);
-            let span = written.time.at(rows - 1).unwrap() - written.time.at(0).unwrap();
+            let span = written.time_s(rows - 1) - written.time_s(0);
             for row in [0, rows / 2, rows - 1] {
-                let apart = (record.time.at(row).unwrap() - written.time.at(row).unwrap()).abs();
+                let apart = (record.time.at(row).unwrap() - written.time_s(row)).abs();
                 prop_assert!(apart < 1e-4 * span, "{layout:?} row {row}: {apart} s");
             }
-            let traces = [&written.voltage_v, &written.current_a];
+            let traces = [written.voltage_v.as_ref().unwrap(), &written.current_a];
             for (trace, unit) in traces.into_iter().zip(["V", "A"]) {
-                let trace = trace.as_ref().unwrap();
                 let channel = record.channels.iter().find(|c| c.unit.as_deref() == Some(unit));
                 let channel = channel.ok_or_else(|| TestCaseError::fail(format!("{layout:?}: no channel in {unit}")))?;
                 prop_assert_eq!(channel.missing, 0);
-                let step = trace.quantisation_step.unwrap();
+                let step = trace.step;
                 for (found, value) in channel.values.iter().zip(&trace.values) {
                     prop_assert!((found - value).abs() < 0.02 * step, "{layout:?}: {found} for {value}");
                 }

@@ -1,5 +1,9 @@
 //! Known truth: what was simulated must come back.
 
+#[path = "common/load.rs"]
+mod load;
+
+use load::load;
 use rundown::bench::{
     Bench, Capture, ChannelChain, Instrument, LoadOptions, MotorFacts, Reading, Role, Stated,
     Trace, Waveform, read_sheet,
@@ -10,9 +14,9 @@ use rundown::fit::{Estimate, FitOptions, Reported, Slot, Status, estimate};
 use rundown::motor::{
     Condition, Constants, MechanicalParameters, State, TerminalParameters, advance,
 };
-use rundown::synthetic::{draw, presets};
 use std::fmt::Write;
 use std::path::Path;
+use testbench::{draw, presets};
 
 fn fitted(bench: &Bench, options: &FitOptions) -> Estimate {
     let timelines: Vec<_> = bench
@@ -581,12 +585,10 @@ fn shipped_motors_are_found_within_their_bounds() {
 #[test]
 fn without_a_speed_the_mechanical_side_is_undetermined() {
     let mut drawn = draw(&presets::blind_winder().clean(), 3).unwrap();
-    drawn
-        .bench
-        .readings
-        .retain(|r| !matches!(r, Reading::Speed { .. } | Reading::SpunBackEmf { .. }));
-    drawn.bench.motor.commutator_segments = None;
-    let reported = fitted(&drawn.bench, &FitOptions::default()).reported();
+    drawn.forget_speeds();
+    drawn.motor.commutator_segments = None;
+    let bench = load(&drawn).expect("the sheet can be read");
+    let reported = fitted(&bench, &FitOptions::default()).reported();
     for name in [
         "back_emf_constant",
         "rotor_inertia",

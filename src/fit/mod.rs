@@ -22,5 +22,5 @@ pub use model::{Prediction, Quantity, Row};
 pub use operating::{OperatingValue, TRIALS};
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
-pub use uncertainty::{Covariance, Interval, Middle, Reach, Reported, Status, profile};
+pub use uncertainty::{Covariance, Interval, Reach, Reported, Status, profile};
 pub use unknowns::{Layout, Slot, Source};

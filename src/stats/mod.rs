@@ -2,28 +2,20 @@
 //!
 //! * [`quantiles`]: normal, Student and chi-squared quantiles and tails, coverage factors.
 //! * [`robust`]: median and a scale that outliers do not move.
-//! * [`autocovariance`]: correlation along a record and the number of independent samples it is worth.
+//! * [`autocovariance`]: correlation along a record.
 //! * [`lanes`]: extremes and counts over long arrays.
 //! * [`sought`]: a number of known rank among many, without a copy of them.
-//! * [`hac`]: covariance of sums of correlated scores (the middle of a sandwich).
-//! * [`bootstrap`]: resampling in blocks that keep the correlation.
-//! * [`whiteness`]: are residuals independent? Runs and portmanteau tests.
+//! * [`whiteness`]: are residuals independent? A runs test.
 //! * [`covariance`]: sample covariance, correlation, normal vectors of a given covariance.
-//! * [`propagation`]: first-order propagation with covariances, effective degrees of freedom.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
-//! * [`binomial`]: interval for a proportion, such as a measured coverage.
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`turned`]: a column counted from another zero and perhaps turned over, without a copy.
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 
 pub mod autocovariance;
-pub mod binomial;
-pub mod bootstrap;
 pub mod covariance;
-pub mod hac;
 pub mod lanes;
 pub mod monte_carlo;
-pub mod propagation;
 pub mod quantiles;
 pub mod robust;
 pub mod rounding;

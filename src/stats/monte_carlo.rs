@@ -3,11 +3,7 @@
 //! For quantities that bend over the range of their inputs, such as a no-load speed through a poorly known friction,
 //! where the first-order law gives a wrong width and a symmetric interval.
 
-use super::covariance::NormalVectors;
 use super::{StatsError, open_probability};
-use nalgebra::{DMatrix, DVector};
-use rand::SeedableRng;
-use rand::rngs::StdRng;
 
 /// Outcomes of one quantity, sorted; those that could not be computed are counted apart.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,49 +99,4 @@ impl Outcomes {
         }
         Ok(inside)
     }
-}
-
-/// Draws `trials` outcomes of a quantity from a generator seeded with `seed`; the same seed gives the same outcomes.
-///
-/// # Errors
-/// As [`Outcomes::new`].
-pub fn simulate(
-    trials: usize,
-    seed: u64,
-    mut outcome: impl FnMut(&mut StdRng) -> f64,
-) -> Result<Outcomes, StatsError> {
-    let mut random = StdRng::seed_from_u64(seed);
-    Outcomes::new((0..trials).map(|_| outcome(&mut random)))
-}
-
-/// Propagates normal inputs of given mean (length n) and covariance (n × n) through `quantities`, which returns one
-/// number for each of the `outputs`, NaN where a quantity does not exist. One [`Outcomes`] for each output.
-///
-/// # Errors
-/// As [`NormalVectors::new`] and [`Outcomes::new`], and when `quantities` returns another number of outputs.
-pub fn propagate_normal(
-    mean: &DVector<f64>,
-    covariance: &DMatrix<f64>,
-    outputs: usize,
-    trials: usize,
-    seed: u64,
-    mut quantities: impl FnMut(&DVector<f64>) -> Vec<f64>,
-) -> Result<Vec<Outcomes>, StatsError> {
-    let vectors = NormalVectors::new(mean.clone(), covariance)?;
-    let mut random = StdRng::seed_from_u64(seed);
-    let mut columns = vec![Vec::with_capacity(trials); outputs];
-    for _ in 0..trials {
-        let values = quantities(&vectors.draw(&mut random));
-        if values.len() != outputs {
-            return Err(StatsError::Dimension {
-                what: "the outputs of a Monte Carlo trial",
-                found: values.len(),
-                expected: outputs,
-            });
-        }
-        for (column, value) in columns.iter_mut().zip(values) {
-            column.push(value);
-        }
-    }
-    columns.into_iter().map(Outcomes::new).collect()
 }

@@ -1,7 +1,7 @@
 //! What the studies of the detectors share: counts, their table and its place in docs/detectors.md.
 
-use rundown::stats::binomial;
 use std::fmt::Write;
+use testbench::stats::binomial;
 
 /// Found in spoiled captures or benches, and cries over sound ones.
 #[derive(Clone, Copy, Debug, Default)]

@@ -67,37 +67,3 @@ fn swapped(waveform: &Waveform, guess: &RoleGuess, stated: Role) -> bool {
     let guess = guess_role(&exchanged);
     guess.role == stated && guess.confidence >= SURE
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::synthetic::{draw, presets};
-
-    #[test]
-    fn no_capture_of_a_drawn_bench_stands_against_its_own_role_and_swapped_ones_are_found() {
-        let (mut swapped, mut found) = (0, 0);
-        for scenario in presets::all() {
-            for seed in 1..=2 {
-                let drawn = draw(&scenario, seed).unwrap();
-                for capture in &drawn.bench.captures {
-                    let against = contradiction(&capture.waveform, capture.role);
-                    assert!(
-                        against.is_none(),
-                        "{} {} of seed {seed}: {against:?}",
-                        scenario.facts.name,
-                        capture.name
-                    );
-                    let wrong = match capture.role {
-                        Role::Start | Role::Brake => Role::RunDown,
-                        Role::RunDown | Role::Steady => Role::LockedRotor,
-                        _ => continue,
-                    };
-                    swapped += 1;
-                    found += usize::from(contradiction(&capture.waveform, wrong).is_some());
-                }
-            }
-        }
-        println!("{found} of {swapped} swapped roles found");
-        assert!(10 * found >= 9 * swapped, "{found} of {swapped}");
-    }
-}

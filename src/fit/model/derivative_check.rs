@@ -1,14 +1,15 @@
 //! Every derivative of every predicted row against central differences.
 
+use crate::bench::{LoadOptions, read_sheet};
 use crate::events;
 use crate::fit::solve::LeastSquares;
 use crate::fit::uncertainty::linearised::Derivatives;
 use crate::fit::uncertainty::profile::Linearised;
 use crate::fit::unknowns::{Layout, Slot};
 use crate::fit::{Estimate, FitOptions, estimate};
-use crate::synthetic::{Scenario, ShotKind, draw, presets};
 use nalgebra::DVector;
 use std::sync::Arc;
+use testbench::{Scenario, ShotKind, draw, presets, temporary_folder};
 
 /// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
 const AGREEMENT: f64 = 1e-4;
@@ -57,18 +58,19 @@ fn derivatives_of_every_row_agree_with_central_differences() {
 
 /// Number of derivatives compared; every one of `with` has to be among them.
 fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
-    let mut drawn = draw(scenario, 7).unwrap();
-    for instrument in &mut drawn.bench.instruments {
+    let folder = temporary_folder(&draw(scenario, 7).unwrap()).unwrap();
+    let sheet = folder.path().join("bench.toml");
+    let mut bench = read_sheet(&sheet, &LoadOptions::default()).unwrap();
+    for instrument in &mut bench.instruments {
         instrument.bandwidth_hz = Some(60e3);
         instrument.skew_s = Some(2e-6);
     }
-    let timelines: Vec<_> = drawn
-        .bench
+    let timelines: Vec<_> = bench
         .captures
         .iter()
         .map(|c| events::find(&c.waveform, c.role))
         .collect();
-    let mut found = estimate(&drawn.bench, &timelines, &FitOptions::default()).unwrap();
+    let mut found = estimate(&bench, &timelines, &FitOptions::default()).unwrap();
     found.problem.set_eddy(true);
     assert_costs_agree(&found);
     let layout = &found.problem.layout;

@@ -206,3 +206,45 @@ impl Covariance {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    /// JCGM 100:2008, H.3, table H.6 and H.3.3, H.3.4: the correction of a thermometer, a straight line fitted to eleven readings, and
+    /// its prediction at 30 °C.
+    #[test]
+    fn val_gum_h3_thermometer_calibration() {
+        let temperature = [
+            21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511,
+        ];
+        let correction = [
+            -0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160,
+        ];
+        let design = DMatrix::from_fn(11, 2, |row, column| match column {
+            0 => 1.0,
+            _ => temperature[row] - 20.0,
+        });
+        let observed = DVector::from_row_slice(&correction);
+        let (inverse, _) = inverse_over(&(design.transpose() * &design), &[0, 1], 1e-14);
+        let fitted = &inverse * design.transpose() * &observed;
+        let variance = (observed - &design * &fitted).norm_squared() / 9.0;
+        let covariance = inverse * variance;
+        assert_abs_diff_eq!(fitted[0], -0.1712, epsilon = 5e-5);
+        assert_abs_diff_eq!(fitted[1], 0.00218, epsilon = 5e-6);
+        let deviations = [0, 1].map(|k| covariance[(k, k)].sqrt());
+        assert_abs_diff_eq!(deviations[0], 0.0029, epsilon = 5e-5);
+        assert_abs_diff_eq!(deviations[1], 0.00067, epsilon = 5e-6);
+        let correlation = covariance[(0, 1)] / (deviations[0] * deviations[1]);
+        assert_abs_diff_eq!(correlation, -0.930, epsilon = 5e-4);
+        let at_thirty = DVector::from_row_slice(&[1.0, 10.0]);
+        assert_abs_diff_eq!(at_thirty.dot(&fitted), -0.1494, epsilon = 5e-5);
+        let uncertainty = at_thirty.dot(&(&covariance * &at_thirty)).sqrt();
+        assert_abs_diff_eq!(uncertainty, 0.0041, epsilon = 5e-5);
+        // An entry that is held takes no part: the other one is then known as well as one mean.
+        let (held, _) = inverse_over(&(design.transpose() * &design), &[0], 1e-14);
+        assert_abs_diff_eq!(held[(0, 0)], 1.0 / 11.0, epsilon = 1e-12);
+        assert_eq!(held[(1, 1)], 0.0);
+    }
+}

@@ -6,10 +6,8 @@ mod monomial;
 pub mod profile;
 mod profile_interval;
 mod reported;
-mod sandwich;
 
 pub use covariance::{Covariance, covariance, inverse_over};
 pub use monomial::{Monomial, monomials};
 pub use profile_interval::{Reach, reaches};
 pub use reported::{Interval, LARGEST_RELATIVE, Reported, Status};
-pub use sandwich::Middle;
