@@ -312,7 +312,7 @@ fn a_winding_that_warms_while_it_is_recorded_is_followed() {
     let layout = &found.problem.layout;
     let entry = layout.find(&Slot::InverseHeatCapacity).unwrap();
     let per_capacity = found.solution.x[entry];
-    let sd = found.covariance.total[(entry, entry)].sqrt();
+    let sd = found.covariance.total[entry.diagonal()].sqrt();
     assert!(off.abs() < 1e-3, "R {off:+.2e}");
     let missed = per_capacity - 1.0 / CAPACITY_J_PER_K;
     assert!(

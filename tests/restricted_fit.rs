@@ -7,7 +7,7 @@
 use nalgebra::{DMatrix, DVector};
 use rundown::bench::{LoadOptions, Role, read_sheet};
 use rundown::fit::solve::{LeastSquares, SolverOptions, minimise};
-use rundown::fit::{FitOptions, LegKind, Slot};
+use rundown::fit::{Entry, FitOptions, LegKind, Slot};
 use rundown::identify::identify;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -85,8 +85,8 @@ fn the_restricted_fit_ends_at_its_minimum_from_far_and_near() {
         .collect();
     problem.readings.clear();
     let linked = |entry: usize| {
-        let links = problem.models.iter().flat_map(|m| m.links.iter().flatten());
-        links.into_iter().any(|link| link.0 == entry)
+        let links = problem.models.iter().flat_map(|m| m.links.each().flatten());
+        links.into_iter().any(|link| link.0.index() == entry)
     };
     let free: Vec<usize> = (0..x.len())
         .filter(|&k| moves(&problem.layout.parameters[k].slot) && linked(k))
@@ -96,9 +96,9 @@ fn the_restricted_fit_ends_at_its_minimum_from_far_and_near() {
             x[k] = 0.0;
         }
         if free.contains(&k) {
-            problem.thaw(k);
+            problem.thaw(Entry::new(k));
         } else {
-            problem.freeze(k, x[k]);
+            problem.freeze(Entry::new(k), x[k]);
         }
     }
     problem.set_eddy(false);
@@ -209,7 +209,7 @@ fn document(
                 "series_ohm": capture.series_in_voltage.map_or(0.0, |s| s.0),
                 "resistance_ratio": ratio,
                 "current_lag_s": slowest.is_finite().then(|| 1.0 / (std::f64::consts::TAU * slowest)),
-                "links": model.links,
+                "links": model.links.each().map(|links| links.iter().map(|(entry, factor)| (entry.index(), factor)).collect::<Vec<_>>()).collect::<Vec<_>>(),
                 "legs": model.legs.iter().map(|leg| json!({
                     "kind": match leg.kind {
                         LegKind::Rest => "rest",

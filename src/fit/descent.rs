@@ -1,12 +1,10 @@
 //! One descent of the joint problem, and when it counts as ended.
 
-use super::estimate::FitError;
+use super::error::FitError;
 use super::problem::Problem;
-use super::solve::{
-    LeastSquares, NormalEquations, SecondOrder, Solution, SolverError, SolverOptions, StopReason,
-    minimise,
-};
+use super::solve::{SecondOrder, Solution, SolverError, SolverOptions, StopReason, minimise};
 use super::uncertainty::inverse_over;
+use super::unknowns::Entry;
 use nalgebra::DVector;
 
 /// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
@@ -44,7 +42,7 @@ pub(super) const CLOSE: f64 = 1e-8;
 /// # Errors
 /// When the fit has spent its model steps, or the problem cannot be evaluated at `x`.
 pub(super) fn solve(
-    problem: &Problem,
+    problem: &mut Problem,
     x: &DVector<f64>,
     iterations: u64,
     tolerance: Tolerance,
@@ -69,8 +67,14 @@ pub(super) fn solve(
     if next_to_nothing.is_empty() {
         return Ok(solution);
     }
-    let held = Held::new(problem, &next_to_nothing);
-    let mut again = match ended(problem, minimise(&held, &solution.x, &options)) {
+    for &entry in &next_to_nothing {
+        problem.freeze(entry, problem.layout[entry].lower);
+    }
+    let held = minimise(problem, &solution.x, &options);
+    for &entry in &next_to_nothing {
+        problem.thaw(entry);
+    }
+    let mut again = match ended(problem, held) {
         Ok(again) if again.reason.converged() => again,
         Err(given_up @ FitError::GivenUp { .. }) => return Err(given_up),
         _ => return Ok(solution),
@@ -101,62 +105,17 @@ const NOTHING: f64 = 1e-3;
 
 /// Terms of next to no size that are not held. Their steps are not halved for them, so that over samples longer than L/R their
 /// derivatives are wrong by more than the term is worth, and may point up to where halving sets in, where the cost rises.
-fn next_to_nothing(problem: &Problem, solution: &Solution) -> Vec<usize> {
-    let parameters = problem.layout.parameters.iter().enumerate();
-    parameters
-        .filter(|(k, p)| {
-            let above = solution.x[*k] - p.lower;
+fn next_to_nothing(problem: &Problem, solution: &Solution) -> Vec<Entry> {
+    problem
+        .layout
+        .entries()
+        .filter(|(entry, p)| {
+            let above = solution.x[*entry] - p.lower;
             let within = p.prior.is_some_and(|(_, sd)| above < NOTHING * sd);
-            within && !solution.active[*k]
+            within && !solution.active[entry.index()]
         })
-        .map(|(k, _)| k)
+        .map(|(entry, _)| entry)
         .collect()
-}
-
-/// A problem with some entries held at their lower bound.
-struct Held<'a> {
-    problem: &'a Problem,
-    upper: Option<DVector<f64>>,
-}
-
-impl<'a> Held<'a> {
-    fn new(problem: &'a Problem, entries: &[usize]) -> Self {
-        let bounds = problem.lower_bounds().zip(problem.upper_bounds());
-        let upper = bounds.map(|(lower, upper)| {
-            let mut upper = upper.clone();
-            for &k in entries {
-                upper[k] = lower[k];
-            }
-            upper
-        });
-        Held { problem, upper }
-    }
-}
-
-impl LeastSquares for Held<'_> {
-    fn dimension(&self) -> usize {
-        self.problem.dimension()
-    }
-
-    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
-        self.problem.cost(x)
-    }
-
-    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
-        self.problem.normal_equations(x)
-    }
-
-    fn lower_bounds(&self) -> Option<&DVector<f64>> {
-        self.problem.lower_bounds()
-    }
-
-    fn upper_bounds(&self) -> Option<&DVector<f64>> {
-        self.upper.as_ref()
-    }
-
-    fn step_limits(&self) -> Option<&DVector<f64>> {
-        self.problem.step_limits()
-    }
 }
 
 /// Standard deviations from the minimum below which a fit that finds no descent counts as ended there.

@@ -10,7 +10,7 @@
 
 use super::estimate::Estimate;
 use super::uncertainty::{Interval, LARGEST_RELATIVE};
-use super::unknowns::{SLOTS, Slot, motor};
+use super::unknowns::{Entry, SLOTS, Slot, motor};
 use crate::stats::covariance::NormalVectors;
 use crate::stats::monte_carlo::Outcomes;
 use crate::stats::truncated::TruncatedNormal;
@@ -104,7 +104,7 @@ impl Estimate {
     fn draw_steady_states(&self, voltage_v: f64) -> Option<[[Vec<f64>; 4]; 2]> {
         let layout = &self.problem.layout;
         let x = &self.solution.x;
-        let entries: Vec<Option<usize>> = SLOTS
+        let entries: Vec<Option<Entry>> = SLOTS
             .iter()
             .chain([&Slot::LogBackEmfConstant])
             .map(|slot| layout.find(slot))
@@ -115,8 +115,8 @@ impl Estimate {
             return None;
         }
         let conditional = self.covariance.conditional();
-        let between = |a: Option<usize>, b: Option<usize>| match (a, b) {
-            (Some(a), Some(b)) => conditional[(a, b)],
+        let between = |a: Option<Entry>, b: Option<Entry>| match (a, b) {
+            (Some(a), Some(b)) => conditional[a.with(b)],
             _ => 0.0,
         };
         let spread = DMatrix::from_fn(DRAWN, DRAWN, |a, b| between(entries[a], entries[b]));

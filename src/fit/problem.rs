@@ -1,8 +1,10 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::model::{CaptureModel, LANES, Prediction};
+use super::model::{CaptureModel, Prediction};
 use super::references::ReadingTerm;
+use super::row_sums::scatter;
 use super::solve::{LeastSquares, NormalEquations};
+use super::unknowns::Entry;
 use super::unknowns::Layout;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -120,11 +122,11 @@ impl Problem {
 
     /// Adds what the priors give at `x` to a cost and a gradient.
     pub(super) fn add_priors(&self, x: &DVector<f64>, cost: &mut f64, gradient: &mut DVector<f64>) {
-        for (k, parameter) in self.layout.parameters.iter().enumerate() {
+        for (entry, parameter) in self.layout.entries() {
             if let Some((mean, sd)) = parameter.prior {
-                let z = (x[k] - mean) / sd;
+                let z = (x[entry] - mean) / sd;
                 *cost += 0.5 * z * z;
-                gradient[k] += z / sd;
+                gradient[entry] += z / sd;
             }
         }
     }
@@ -183,13 +185,13 @@ impl Problem {
             for &(a, ga) in &term.gradient {
                 out.gradient[a] += ga * term.residual;
                 for &(b, gb) in &term.gradient {
-                    out.normal[(a, b)] += ga * gb;
+                    out.normal[a.with(b)] += ga * gb;
                 }
             }
         }
-        for (k, parameter) in self.layout.parameters.iter().enumerate() {
+        for (entry, parameter) in self.layout.entries() {
             if let Some((_, sd)) = parameter.prior {
-                out.normal[(k, k)] += 1.0 / (sd * sd);
+                out.normal[entry.diagonal()] += 1.0 / (sd * sd);
             }
         }
         self.add_priors(x, &mut out.cost, &mut out.gradient);
@@ -206,15 +208,15 @@ impl Problem {
     }
 
     /// Fixes entries at their present value.
-    pub fn freeze(&mut self, entry: usize, value: f64) {
+    pub fn freeze(&mut self, entry: Entry, value: f64) {
         self.lower[entry] = value;
         self.upper[entry] = value;
     }
 
     /// Gives an entry its own bounds back.
-    pub fn thaw(&mut self, entry: usize) {
-        self.lower[entry] = self.layout.parameters[entry].lower;
-        self.upper[entry] = self.layout.parameters[entry].upper;
+    pub fn thaw(&mut self, entry: Entry) {
+        self.lower[entry] = self.layout[entry].lower;
+        self.upper[entry] = self.layout[entry].upper;
     }
 
     /// To be called when a model was changed: what was predicted before holds no longer.
@@ -237,70 +239,8 @@ impl Problem {
     }
 
     /// True when an entry cannot move.
-    pub fn frozen(&self, entry: usize) -> bool {
+    pub fn frozen(&self, entry: Entry) -> bool {
         self.lower[entry] == self.upper[entry]
-    }
-}
-
-/// What one capture's rows give in its lanes.
-struct LaneEquations {
-    cost: f64,
-    gradient: [f64; LANES],
-    /// Lower half; what stands above the diagonal is not to be read.
-    normal: [[f64; LANES]; LANES],
-}
-
-/// Sums `weight · g gᵀ` and `weight · g r` over the rows.
-// Indices are lanes, over half of a symmetric matrix.
-#[allow(clippy::needless_range_loop)]
-fn sums(prediction: &Prediction, deviations: &[f64]) -> LaneEquations {
-    /// Lanes that are summed together: most captures leave whole blocks of them at zero.
-    const WIDTH: usize = 4;
-    let mut out = LaneEquations {
-        cost: 0.0,
-        gradient: [0.0; LANES],
-        normal: [[0.0; LANES]; LANES],
-    };
-    for (row, sd) in prediction.rows.iter().zip(deviations) {
-        let weight = 1.0 / (sd * sd);
-        let residual = row.predicted.value - row.recorded;
-        out.cost += 0.5 * weight * residual * residual;
-        let g = &row.predicted.gradient;
-        let used: [bool; LANES / WIDTH] = std::array::from_fn(|block| {
-            let lanes = &g[block * WIDTH..(block + 1) * WIDTH];
-            lanes.iter().any(|slope| *slope != 0.0)
-        });
-        for a in (0..LANES).filter(|a| used[a / WIDTH]) {
-            let scaled = weight * g[a];
-            if scaled != 0.0 {
-                out.gradient[a] += scaled * residual;
-                for block in (0..=a / WIDTH).filter(|block| used[*block]) {
-                    for b in block * WIDTH..(block + 1) * WIDTH {
-                        out.normal[a][b] += scaled * g[b];
-                    }
-                }
-            }
-        }
-    }
-    out
-}
-
-/// Adds what one capture's rows give to the global equations.
-fn scatter(prediction: &Prediction, deviations: &[f64], out: &mut NormalEquations) {
-    let lanes = sums(prediction, deviations);
-    out.cost += lanes.cost;
-    for (a, of_a) in prediction.slopes.iter().enumerate() {
-        for &(entry_a, factor_a) in of_a {
-            out.gradient[entry_a] += factor_a * lanes.gradient[a];
-            for (b, of_b) in prediction.slopes.iter().enumerate() {
-                let value = lanes.normal[a.max(b)][a.min(b)];
-                if value != 0.0 {
-                    for &(entry_b, factor_b) in of_b {
-                        out.normal[(entry_a, entry_b)] += factor_a * factor_b * value;
-                    }
-                }
-            }
-        }
     }
 }
 

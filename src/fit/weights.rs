@@ -1,7 +1,7 @@
 //! The deviations of all rows from their own residuals.
 
-use super::data::{Departures, Leg, LegKind, Scatter, deviations, scatter_of_residuals};
-use super::model::{Prediction, Quantity};
+use super::data::{Departures, Leg, LegKind, Quantity, Scatter, deviations, scatter_of_residuals};
+use super::model::Prediction;
 use super::problem::Problem;
 use super::unknowns::Slot;
 use crate::bench::{Bench, Role};
@@ -16,10 +16,10 @@ const UNEVENNESS_LEFT: f64 = 0.75;
 fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
     let mut captures = std::collections::BTreeSet::new();
     let mut square = 0.0;
-    for (parameter, amplitude) in problem.layout.parameters.iter().zip(x.iter()) {
+    for (entry, parameter) in problem.layout.entries() {
         if let Slot::Unevenness { capture, .. } = parameter.slot {
             captures.insert(capture);
-            square += 0.5 * amplitude * amplitude;
+            square += 0.5 * x[entry] * x[entry];
         }
     }
     (square / captures.len().max(1) as f64).sqrt()

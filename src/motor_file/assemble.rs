@@ -84,10 +84,10 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
     let term = |slot: Slot, log: bool| {
         let k = layout
             .find(&slot)
-            .filter(|&k| estimate.covariance.free[k])?;
+            .filter(|&k| estimate.covariance.is_free(k))?;
         let (x, u) = (
             estimate.solution.x[k],
-            estimate.covariance.total[(k, k)].max(0.0).sqrt(),
+            estimate.covariance.total[k.diagonal()].max(0.0).sqrt(),
         );
         let value = if log { x.exp() } else { x };
         Some(Term {
@@ -364,17 +364,15 @@ fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
     };
     let layout = &estimate.problem.layout;
     layout
-        .parameters
-        .iter()
-        .enumerate()
-        .filter(|(k, _)| estimate.covariance.free[*k])
-        .filter_map(|(k, p)| {
+        .entries()
+        .filter(|(entry, _)| estimate.covariance.is_free(*entry))
+        .filter_map(|(entry, p)| {
             let (name, unit) = name(&p.slot)?;
             Some(Nuisance {
                 name,
-                value: estimate.solution.x[k],
+                value: estimate.solution.x[entry],
                 unit: unit.into(),
-                standard_uncertainty: estimate.covariance.total[(k, k)].max(0.0).sqrt(),
+                standard_uncertainty: estimate.covariance.total[entry.diagonal()].max(0.0).sqrt(),
                 prior_value: p.prior.map(|p| p.0),
                 prior_standard_uncertainty: p.prior.map(|p| p.1),
             })

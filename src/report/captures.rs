@@ -4,7 +4,7 @@ use super::context::{Autocorrelation, CaptureView, CutView, Inset, Instant, Mode
 use super::traces::{self, short};
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
-use crate::fit::{Estimate, Quantity, Row};
+use crate::fit::{Entry, Estimate, Quantity, Row};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::stats::autocovariance::{autocorrelation, white_noise_band};
 use crate::stats::quantiles::normal_quantile;
@@ -158,8 +158,8 @@ impl ModelCurve {
 /// Standard uncertainty of the model at a row from the covariance of all that was fitted.
 fn model_uncertainty(k: usize, row: &Row, estimate: &Estimate) -> f64 {
     let links = &estimate.predictions[k].slopes;
-    let mut gradient: Vec<(usize, f64)> = Vec::new();
-    for (link, slope) in links.iter().zip(&row.predicted.gradient) {
+    let mut gradient: Vec<(Entry, f64)> = Vec::new();
+    for (link, slope) in links.each().zip(&row.predicted.gradient) {
         gradient.extend(link.iter().map(|&(entry, factor)| (entry, factor * slope)));
     }
     gradient.retain(|(_, slope)| *slope != 0.0);
@@ -167,7 +167,7 @@ fn model_uncertainty(k: usize, row: &Row, estimate: &Estimate) -> f64 {
     let mut variance = 0.0;
     for &(a, slope_a) in &gradient {
         for &(b, slope_b) in &gradient {
-            variance += slope_a * slope_b * total[(a, b)];
+            variance += slope_a * slope_b * total[a.with(b)];
         }
     }
     variance.max(0.0).sqrt()

@@ -44,9 +44,9 @@ pub fn sandwiches(found: &Estimate) -> Vec<DMatrix<f64>> {
 /// Derivatives of a row's prediction in the fitted vector.
 fn gradient(prediction: &Prediction, row: &Row, n: usize) -> Vec<f64> {
     let mut out = vec![0.0; n];
-    for (slope, links) in row.predicted.gradient.iter().zip(&prediction.slopes) {
+    for (slope, links) in row.predicted.gradient.iter().zip(prediction.slopes.each()) {
         for &(entry, link) in links {
-            out[entry] += slope * link;
+            out[entry.index()] += slope * link;
         }
     }
     out

@@ -1,11 +1,11 @@
 //! Speed anchors held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
 
 use crate::fit::descent::{CLOSE, FINE, solve};
-use crate::fit::estimate::FitError;
+use crate::fit::error::FitError;
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::references::{Ratio, ReadingTerm};
-use crate::fit::unknowns::{Slot, Source};
+use crate::fit::unknowns::{Entry, Slot, Source};
 use nalgebra::DVector;
 
 /// Sigmas of one anchor beyond which a conflict is told.
@@ -41,11 +41,11 @@ pub fn conflicts(
     let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
         return Ok(Vec::new());
     };
-    let gains = problem.layout.parameters.iter().zip(x).map(|(p, x)| {
+    let gains = problem.layout.entries().map(|(entry, p)| {
         let gain = matches!(p.slot, Slot::Gain { .. });
         p.prior
             .filter(|_| gain)
-            .map_or(0.0, |(mean, sd)| (x - mean).abs() / sd)
+            .map_or(0.0, |(mean, sd)| (x[entry] - mean).abs() / sd)
     });
     let strained = gains.fold(0.0, f64::max);
     let bent = anchors(problem, constant, x, predictions);
@@ -87,7 +87,7 @@ pub fn conflicts(
 /// The minimum with no anchor's term; the constant, which nothing then tells, stays where it is.
 fn without_anchors(
     problem: &mut Problem,
-    constant: usize,
+    constant: Entry,
     x: &DVector<f64>,
 ) -> Result<DVector<f64>, FitError> {
     let all = std::mem::take(&mut problem.readings);
@@ -112,7 +112,7 @@ fn differ(anchors: &[Anchor<'_>]) -> bool {
 
 fn anchors<'a>(
     problem: &'a Problem,
-    constant: usize,
+    constant: Entry,
     x: &DVector<f64>,
     predictions: &[Prediction],
 ) -> Vec<Anchor<'a>> {
@@ -130,36 +130,28 @@ fn anchors<'a>(
                 term: Some(r),
             })
         });
-    let attached = problem
-        .layout
-        .parameters
-        .iter()
-        .enumerate()
-        .filter_map(|(entry, p)| {
-            let Slot::Attached { capture } = p.slot else {
-                return None;
-            };
-            let (mean, sd) = p.prior?;
-            Some(Anchor {
-                name: format!(
-                    "what was attached to the shaft in {}",
-                    problem.models.get(capture)?.name
-                ),
-                pull: (x[entry] - mean) / sd,
-                alone: None,
-                term: None,
-            })
-        });
+    let attached = problem.layout.entries().filter_map(|(entry, p)| {
+        let Slot::Attached { capture } = p.slot else {
+            return None;
+        };
+        let (mean, sd) = p.prior?;
+        Some(Anchor {
+            name: format!(
+                "what was attached to the shaft in {}",
+                problem.models.get(capture)?.name
+            ),
+            pull: (x[entry] - mean) / sd,
+            alone: None,
+            term: None,
+        })
+    });
     terms.chain(attached).collect()
 }
 
 /// Pairs of anchors whose constants are in a ratio of small whole numbers, a tachometer always second.
 fn ratios(anchors: &[Anchor<'_>]) -> Vec<String> {
     let cycles = |a: &Anchor<'_>| match a.term {
-        Some(ReadingTerm::Constant {
-            cycles_per_revolution,
-            ..
-        }) => *cycles_per_revolution,
+        Some(ReadingTerm::Constant(term)) => term.cycles_per_revolution,
         _ => None,
     };
     let mut out = Vec::new();

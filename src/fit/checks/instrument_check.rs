@@ -8,8 +8,9 @@
 //! reads less contradicts at once, one that reads more only beyond what its brushes make usual.
 
 use crate::fit::estimate::Estimate;
-use crate::fit::references::ReadingTerm;
+use crate::fit::references::{InductanceTerm, ReadingTerm, ResistanceTerm, Term};
 use crate::fit::uncertainty::inverse_over;
+use crate::fit::unknowns::Entry;
 use crate::motor::temperature::copper_coefficient_per_k;
 
 /// Sigmas beyond which a meter contradicts the captures: a false alarm once in some fifteen thousand.
@@ -27,36 +28,31 @@ pub fn contradictions(estimate: &Estimate) -> Vec<String> {
     let terms = estimate.problem.readings.iter();
     terms
         .filter_map(|term| match term {
-            ReadingTerm::Resistance { .. } => ohmmeter(estimate, term),
-            ReadingTerm::Inductance { .. } => inductance_meter(estimate, term),
+            ReadingTerm::Resistance(meter) => ohmmeter(estimate, meter),
+            ReadingTerm::Inductance(meter) => inductance_meter(estimate, meter),
             _ => None,
         })
         .collect()
 }
 
-fn ohmmeter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
-    let ReadingTerm::Resistance {
-        ohm,
-        relative_sd,
-        temperature_ratio,
-        temperature_sd_k,
-        resistance,
-        excess,
-    } = *term
-    else {
-        return None;
-    };
-    let without = without(estimate, term, resistance, &[excess])?;
+fn ohmmeter(estimate: &Estimate, meter: &ResistanceTerm) -> Option<String> {
+    let without = without(
+        estimate,
+        &meter.evaluate(&estimate.solution.x)?,
+        meter.resistance,
+        Some(meter.excess),
+    )?;
     let (reference_c, reference_sd_k) = estimate.temperature_c.unwrap_or((25.0, 0.0));
     let per_k = copper_coefficient_per_k(reference_c);
     let sd = without
         .standard_uncertainty
-        .hypot(relative_sd)
+        .hypot(meter.relative_sd)
         .hypot(per_k * reference_sd_k)
-        .hypot(per_k * temperature_sd_k);
+        .hypot(per_k * meter.temperature_sd_k);
+    let read_ohm = meter.ohm / meter.temperature_ratio;
     // ln of the meter's reading, brought to the captures' temperature, over their resistance.
-    let log_ratio = (ohm / temperature_ratio).ln() - without.log_value;
-    let usual = estimate.problem.layout.parameters[excess].prior?.1;
+    let log_ratio = read_ohm.ln() - without.log_value;
+    let usual = estimate.problem.layout[meter.excess].prior?.1;
     let pull = if log_ratio < 0.0 {
         log_ratio / sd
     } else {
@@ -70,7 +66,7 @@ fn ohmmeter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
     let head = format!(
         "the captures alone give a resistance of {value:.4} Ω where the ohmmeter reads {:.4} Ω (leads and temperature taken off): {ratio:.3} times as \
          much, {:.1} sigma apart",
-        ohm / temperature_ratio,
+        read_ohm,
         pull.abs()
     );
     let tail = if ratio > 1.0 {
@@ -87,22 +83,14 @@ fn ohmmeter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
     Some(format!("{head}. {tail}"))
 }
 
-fn inductance_meter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
-    let ReadingTerm::Inductance {
-        henry,
-        relative_sd,
-        inductance,
-        ..
-    } = *term
-    else {
-        return None;
-    };
+fn inductance_meter(estimate: &Estimate, meter: &InductanceTerm) -> Option<String> {
     if !estimate.inductance_seen {
         return None;
     }
-    let without = without(estimate, term, inductance, &[])?;
-    let log_ratio = without.log_value - henry.ln();
-    let pull = log_ratio / without.standard_uncertainty.hypot(relative_sd);
+    let term = meter.evaluate(&estimate.solution.x);
+    let without = without(estimate, &term, meter.inductance, None)?;
+    let log_ratio = without.log_value - meter.henry.ln();
+    let pull = log_ratio / without.standard_uncertainty.hypot(meter.relative_sd);
     (pull.abs() > LARGEST_PULL).then(|| {
         format!(
             "the captures alone give an inductance {:.3} times that of the inductance meter ({:.1} sigma apart). Usual causes: a current probe too slow for \
@@ -113,33 +101,33 @@ fn inductance_meter(estimate: &Estimate, term: &ReadingTerm) -> Option<String> {
     })
 }
 
-/// `entry` at the minimum without this reading; `None` where the captures hardly know it then. `with_it`: entries that only
+/// `entry` at the minimum without this reading; `None` where the captures hardly know it then. `with_it`: an entry that only
 /// this reading sees.
 fn without(
     estimate: &Estimate,
-    term: &ReadingTerm,
-    entry: usize,
-    with_it: &[usize],
+    reading: &Term,
+    entry: Entry,
+    with_it: Option<Entry>,
 ) -> Option<Without> {
     let solution = &estimate.solution;
-    let row = term.evaluate(&solution.x, &estimate.predictions)?;
     let mut normal = solution.equations.normal.clone();
     let mut gradient = solution.equations.gradient.clone();
-    for &(a, ga) in &row.gradient {
-        gradient[a] -= ga * row.residual;
-        for &(b, gb) in &row.gradient {
-            normal[(a, b)] -= ga * gb;
+    for &(a, ga) in &reading.gradient {
+        gradient[a] -= ga * reading.residual;
+        for &(b, gb) in &reading.gradient {
+            normal[a.with(b)] -= ga * gb;
         }
     }
+    let with_it = with_it.map(Entry::index);
     let free: Vec<usize> = (0..gradient.len())
-        .filter(|k| estimate.covariance.free[*k] && !with_it.contains(k))
+        .filter(|&k| estimate.covariance.free[k] && Some(k) != with_it)
         .filter(|&k| normal[(k, k)] > 0.0)
         .collect();
-    if !free.contains(&entry) {
+    if !free.contains(&entry.index()) {
         return None;
     }
     let (covariance, _) = inverse_over(&normal, &free, 1e-13);
-    let standard_uncertainty = covariance[(entry, entry)].max(0.0).sqrt();
+    let standard_uncertainty = covariance[entry.diagonal()].max(0.0).sqrt();
     let log_value = solution.x[entry] - (&covariance * gradient)[entry];
     (standard_uncertainty < KNOWN).then_some(Without {
         log_value,

@@ -4,23 +4,10 @@
 //! Gauss-Newton step `−N'⁻¹g'` leads to the minimum without it. Of two estimates, one from part of the data, the variance of the
 //! difference is the difference of the variances (Hausman 1978, Econometrica 46, 1251-1271), which gives the shift its sigma.
 
-use crate::fit::estimate::Estimate;
+use crate::fit::estimate::{Estimate, LeftOut};
 use crate::fit::problem::Problem;
 use crate::fit::uncertainty::inverse_over;
 use nalgebra::{DMatrix, DVector};
-
-/// Shift of the parameter that a capture moves most.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
-    /// Index of the capture.
-    pub capture: usize,
-    /// Key of the parameter.
-    pub parameter: &'static str,
-    /// (with − without)/standard deviation of that difference.
-    pub pull: f64,
-    /// The parameter without this capture, SI.
-    pub without: f64,
-}
 
 /// Sigmas beyond which captures disagree. The sigma of a shift is a difference of two variances and so too small at times: of 245 sound
 /// simulated benches eight had a shift beyond four, two beyond five.

@@ -6,7 +6,9 @@ pub mod instrument_check;
 mod leave_one_out;
 pub mod model_terms;
 pub mod time_base;
+mod warming;
 
 pub use conflict::conflicts;
-pub use leave_one_out::{LeftOut, left_out};
+pub use leave_one_out::left_out;
 pub use model_terms::TermDecision;
+pub use warming::warmed_captures;

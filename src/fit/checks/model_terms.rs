@@ -1,11 +1,11 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
 use crate::fit::descent::{CLOSE, FINE, solve};
-use crate::fit::estimate::FitError;
+use crate::fit::error::FitError;
 use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;
-use crate::fit::unknowns::{Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, Slot};
 use nalgebra::{DMatrix, DVector};
 
 /// What became of one optional term.
@@ -22,7 +22,7 @@ pub struct TermDecision {
 }
 
 /// Entries that the plain motor does without.
-pub fn optional_entries(layout: &Layout) -> Vec<usize> {
+pub fn optional_entries(layout: &Layout) -> Vec<Entry> {
     [
         Slot::Windage,
         Slot::Saturation,
@@ -62,12 +62,13 @@ pub fn decide(
         let inverse = solution.equations.normal.clone().try_inverse();
         let sd = inverse
             .as_ref()
-            .map_or(f64::INFINITY, |m| m[(entry, entry)].max(0.0).sqrt());
+            .map_or(f64::INFINITY, |m| m[entry.diagonal()].max(0.0).sqrt());
         let distance = solution.x[entry] / sd;
         // Where the others go when this one goes to zero, to first order.
         let mut without_x = solution.x.clone();
-        if let Some(inverse) = inverse.as_ref().filter(|m| m[(entry, entry)] > 0.0) {
-            without_x -= inverse.column(entry) * (solution.x[entry] / inverse[(entry, entry)]);
+        if let Some(inverse) = inverse.as_ref().filter(|m| m[entry.diagonal()] > 0.0) {
+            without_x -=
+                inverse.column(entry.index()) * (solution.x[entry] / inverse[entry.diagonal()]);
         }
         without_x[entry] = 0.0;
         if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
@@ -152,7 +153,7 @@ fn effect(
         .iter()
         .filter_map(|(slot, name, logarithm)| {
             let entry = layout.find(slot)?;
-            let sd = covariance[(entry, entry)].max(0.0).sqrt();
+            let sd = covariance[entry.diagonal()].max(0.0).sqrt();
             let shift = to[entry] - from[entry];
             let sigmas = shift / sd;
             // What moves to zero itself is no effect on another.
@@ -181,16 +182,16 @@ fn effect(
 /// its prior.
 pub fn limited(problem: &Problem, covariance: &Covariance) -> Vec<TermDecision> {
     let mut out: Vec<TermDecision> = Vec::new();
-    for (entry, parameter) in problem.layout.parameters.iter().enumerate() {
+    for (entry, parameter) in problem.layout.entries() {
         let Some((name, (_, prior_sd))) = limited_name(&parameter.slot).zip(parameter.prior) else {
             continue;
         };
-        let narrowed = if covariance.free[entry] {
-            covariance.total[(entry, entry)].max(0.0).sqrt() / prior_sd
+        let narrowed = if covariance.is_free(entry) {
+            covariance.total[entry.diagonal()].max(0.0).sqrt() / prior_sd
         } else {
             0.0
         };
-        let note = if !covariance.free[entry] {
+        let note = if !covariance.is_free(entry) {
             "limited by a prior; the captures put it at its bound, and what it may still do stays in the bounds of the others".into()
         } else if narrowed > SAYS_NOTHING {
             "limited by a prior, of which the captures say nothing".into()

@@ -6,7 +6,7 @@
 //! variables; Fuller 1987, *Measurement Error Models*, section 1.1). So the voltage is smoothed over as long a time as its
 //! scatter allows.
 
-use super::segments::Bin;
+use super::bin::Bin;
 use nalgebra::{Matrix3, Vector3};
 
 /// Standard errors within which the means over growing windows have to agree (the rule of intersecting confidence

@@ -2,7 +2,8 @@
 //!
 //! Each is a crude reading of one feature; the fit converges from guesses wrong by a factor of five either way.
 
-use super::segments::{Bin, Leg, LegKind};
+use super::bin::Bin;
+use super::segments::{Leg, LegKind};
 use crate::bench::{Bench, Capture, Role};
 use crate::motor::TerminalParameters;
 
@@ -65,7 +66,18 @@ pub fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
     for (number, leg) in legs.iter().enumerate() {
         match leg.kind {
             LegKind::Connected => {
-                connected(capture.role, leg, number, series, source, emf_before, hints);
+                let Some(closed) = Closed::new(leg, series, source) else {
+                    continue;
+                };
+                match capture.role {
+                    Role::Start => closed.start(hints),
+                    Role::LockedRotor => closed.locked(hints),
+                    Role::Brake | Role::RunDown | Role::Steady if number == 0 => {
+                        closed.running(hints);
+                    }
+                    Role::Brake => closed.short(emf_before, hints),
+                    _ => {}
+                }
             }
             LegKind::Open => {
                 if duration_s(leg) == longest_open {
@@ -91,96 +103,125 @@ fn level_at_end(leg: &Leg) -> Option<f64> {
     middle(&mut seen.split_off(seen.len() * 3 / 4))
 }
 
-fn connected(
-    role: Role,
-    leg: &Leg,
-    number: usize,
-    series: f64,
-    source: Option<f64>,
-    emf_before: Option<f64>,
-    hints: &mut Hints,
-) {
-    let bins: Vec<&Bin> = leg
-        .bins
-        .iter()
-        .filter(|b| b.current_a.is_finite())
-        .collect();
-    if bins.len() < 3 {
-        return;
+/// A closed leg whose bins show a current.
+struct Closed<'a> {
+    bins: Vec<&'a Bin>,
+    /// Voltage of the source where none was recorded, V.
+    source_v: Option<f64>,
+    /// Resistance inside the recorded voltage beside the motor's, Ω.
+    series_ohm: f64,
+    /// Bin of the largest current.
+    peak_at: usize,
+}
+
+impl<'a> Closed<'a> {
+    /// `None` for a leg of less than three bins.
+    fn new(leg: &'a Leg, series_ohm: f64, source_v: Option<f64>) -> Option<Self> {
+        let bins = leg.bins.iter().filter(|b| b.current_a.is_finite());
+        let bins: Vec<&Bin> = bins.collect();
+        if bins.len() < 3 {
+            return None;
+        }
+        let numbered = bins.iter().enumerate();
+        let (peak_at, _) =
+            numbered.max_by(|a, b| a.1.current_a.abs().total_cmp(&b.1.current_a.abs()))?;
+        Some(Closed {
+            bins,
+            source_v,
+            series_ohm,
+            peak_at,
+        })
     }
-    let voltage = |b: &Bin| {
-        if b.voltage_v.is_finite() {
-            b.voltage_v
+
+    fn voltage(&self, bin: &Bin) -> f64 {
+        if bin.voltage_v.is_finite() {
+            bin.voltage_v
         } else {
-            source.unwrap_or(0.0)
+            self.source_v.unwrap_or(0.0)
         }
-    };
-    let tail = &bins[bins.len() * 4 / 5..];
-    let mean =
-        |of: &dyn Fn(&Bin) -> f64| tail.iter().map(|b| of(b)).sum::<f64>() / tail.len() as f64;
-    let (tail_v, tail_i) = (mean(&|b| voltage(b)), mean(&|b| b.current_a));
-    let peak = bins
-        .iter()
-        .enumerate()
-        .max_by(|a, b| a.1.current_a.abs().total_cmp(&b.1.current_a.abs()));
-    let Some((peak_at, peak)) = peak else { return };
-    let peak_i = peak.current_a.abs().max(1e-9);
-    let charge: f64 = bins.iter().map(|b| b.current_a * b.width_s).sum();
-    let rise = |level: f64| {
-        let begin = bins[0].time_s - 0.5 * bins[0].width_s;
-        bins.iter()
-            .find(|b| b.current_a.abs() >= level)
-            .map(|b| ((b.time_s - begin).max(b.width_s), b.width_s))
-    };
-    let add_rise = |hints: &mut Hints, level: f64| {
-        if let Some((time_s, width_s)) = rise(level) {
-            hints.rise_time_s.push(time_s);
-            if time_s > RESOLVED_SAMPLES * width_s {
-                hints.resolved_rise_time_s.push(time_s);
-            }
+    }
+
+    /// Largest current, A.
+    fn peak_a(&self) -> f64 {
+        self.bins[self.peak_at].current_a.abs().max(1e-9)
+    }
+
+    /// Mean voltage and current of the last fifth.
+    fn tail(&self) -> (f64, f64) {
+        let tail = &self.bins[self.bins.len() * 4 / 5..];
+        let mean =
+            |of: &dyn Fn(&Bin) -> f64| tail.iter().map(|b| of(b)).sum::<f64>() / tail.len() as f64;
+        (mean(&|b| self.voltage(b)), mean(&|b| b.current_a))
+    }
+
+    /// ∫ i dt, A·s.
+    fn charge(&self) -> f64 {
+        self.bins.iter().map(|b| b.current_a * b.width_s).sum()
+    }
+
+    /// Adds the time at which the current first reaches a level.
+    fn add_rise(&self, hints: &mut Hints, level_a: f64) {
+        let begin = self.bins[0].time_s - 0.5 * self.bins[0].width_s;
+        let Some(reached) = self.bins.iter().find(|b| b.current_a.abs() >= level_a) else {
+            return;
+        };
+        let time_s = (reached.time_s - begin).max(reached.width_s);
+        hints.rise_time_s.push(time_s);
+        if time_s > RESOLVED_SAMPLES * reached.width_s {
+            hints.resolved_rise_time_s.push(time_s);
         }
-    };
-    match role {
-        Role::Start => {
+    }
+
+    fn start(&self, hints: &mut Hints) {
+        let peak_a = self.peak_a();
+        let peak_v = self.voltage(self.bins[self.peak_at]);
+        let (tail_v, tail_a) = self.tail();
+        hints
+            .resistance
+            .push((peak_v.abs() / peak_a - self.series_ohm).max(1e-3));
+        self.add_rise(hints, 0.63 * peak_a);
+        hints.no_load_current.push(tail_a.abs());
+        let emf = (tail_v - tail_a * peak_v / peak_a).abs();
+        hints.running_emf.push(emf);
+        let span: f64 = self.bins.iter().map(|b| b.width_s).sum();
+        hints.capacitance.push(
+            ((self.charge() - tail_a * span) / emf.max(1e-9))
+                .abs()
+                .max(1e-12),
+        );
+    }
+
+    fn locked(&self, hints: &mut Hints) {
+        let (tail_v, tail_a) = self.tail();
+        let ohm = tail_v / tail_a.abs().max(1e-9) - self.series_ohm;
+        hints.resistance.push(ohm.abs().max(1e-3));
+        self.add_rise(hints, 0.63 * tail_a.abs());
+    }
+
+    /// Running since before the record began.
+    fn running(&self, hints: &mut Hints) {
+        let (tail_v, tail_a) = self.tail();
+        hints.no_load_current.push(tail_a.abs());
+        hints.running_emf.push(tail_v.abs());
+    }
+
+    /// A short; `emf_before`: back-EMF at its beginning, V.
+    fn short(&self, emf_before: Option<f64>, hints: &mut Hints) {
+        let peak_a = self.peak_a();
+        if let Some(emf) = emf_before.or(self.source_v) {
             hints
                 .resistance
-                .push((voltage(peak).abs() / peak_i - series).max(1e-3));
-            add_rise(hints, 0.63 * peak_i);
-            hints.no_load_current.push(tail_i.abs());
-            let emf = (tail_v - tail_i * voltage(peak) / peak_i).abs();
-            hints.running_emf.push(emf);
-            let span: f64 = bins.iter().map(|b| b.width_s).sum();
-            hints
-                .capacitance
-                .push(((charge - tail_i * span) / emf.max(1e-9)).abs().max(1e-12));
-        }
-        Role::LockedRotor => {
-            hints
-                .resistance
-                .push((tail_v / tail_i.abs().max(1e-9) - series).abs().max(1e-3));
-            add_rise(hints, 0.63 * tail_i.abs());
-        }
-        Role::Brake | Role::RunDown | Role::Steady if number == 0 => {
-            hints.no_load_current.push(tail_i.abs());
-            hints.running_emf.push(tail_v.abs());
-        }
-        Role::Brake => {
-            if let Some(emf) = emf_before.or(source) {
-                hints
-                    .resistance
-                    .push((emf.abs() / peak_i - series).max(1e-3));
-                // The short takes off as much of the back-EMF as its current falls; a bounce ends before that shows.
-                let taken = 1.0 - tail_i.abs() / peak_i;
-                if taken > LEAST_TAKEN {
-                    let capacitance = (charge / (taken * emf)).abs();
-                    hints.capacitance.push(capacitance.max(1e-12));
-                }
-            }
-            if peak_at > 0 {
-                add_rise(hints, 0.63 * peak_i);
+                .push((emf.abs() / peak_a - self.series_ohm).max(1e-3));
+            // The short takes off as much of the back-EMF as its current falls; a bounce ends before that shows.
+            let taken = 1.0 - self.tail().1.abs() / peak_a;
+            if taken > LEAST_TAKEN {
+                let capacitance = (self.charge() / (taken * emf)).abs();
+                hints.capacitance.push(capacitance.max(1e-12));
             }
         }
-        _ => {}
+        if self.peak_at > 0 {
+            self.add_rise(hints, 0.63 * peak_a);
+        }
     }
 }
 
@@ -273,7 +314,8 @@ mod tests {
 
     fn capacitances(brake: &Leg) -> Vec<f64> {
         let mut hints = Hints::default();
-        connected(Role::Brake, brake, 2, 0.0, None, Some(20.0), &mut hints);
+        let closed = Closed::new(brake, 0.0, None).expect("a current");
+        closed.short(Some(20.0), &mut hints);
         hints.capacitance
     }
 

@@ -1,12 +1,22 @@
 //! What the fit compares: records cut into segments of bins, the noise of their rows, and what they suggest in closed form.
 
+mod bench_facts;
+mod bin;
+mod binning;
 mod driving_voltage;
 mod first_guess;
+mod row;
 mod rows;
+mod sample_noise;
 mod segments;
 
+pub use bench_facts::{
+    clock, inductance_seen, largest_voltage, peak_current, position_sd, reference_temperature,
+};
+pub use bin::Bin;
 pub use first_guess::{Hints, first_guess, least, middle, read_hints};
+pub use row::{Quantity, Row, zero_row};
 pub use rows::{
     Departures, MODEL_SHARE, Scatter, deviations, first_deviations, groups, scatter_of_residuals,
 };
-pub use segments::{Bin, Leg, LegKind, legs};
+pub use segments::{Leg, LegKind, legs};

@@ -1,6 +1,6 @@
 //! Standard deviations of the rows: first from what the instruments can resolve, then from the residuals themselves.
 
-use crate::fit::model::{Quantity, Row};
+use super::row::{Quantity, Row};
 
 /// Half width, in rows, of the window over which the scatter is pooled.
 const HALF_WINDOW: usize = 12;
@@ -20,7 +20,7 @@ const MODEL_DEPARTURES: f64 = 15.0;
 const INDEPENDENT_DEPARTURES: f64 = 6.0;
 
 /// Largest recorded size of voltage and current.
-fn peaks(rows: &[Row]) -> [f64; 2] {
+fn peaks<S>(rows: &[Row<S>]) -> [f64; 2] {
     [Quantity::Voltage, Quantity::Current].map(|quantity| {
         rows.iter()
             .filter(|r| r.quantity == quantity)
@@ -30,7 +30,7 @@ fn peaks(rows: &[Row]) -> [f64; 2] {
 }
 
 /// First standard deviations: a share of the reading and of the largest reading of that channel. Only the balance between rows matters here.
-pub fn first_deviations(rows: &[Row]) -> Vec<f64> {
+pub fn first_deviations<S>(rows: &[Row<S>]) -> Vec<f64> {
     let peaks = peaks(rows);
     rows.iter()
         .map(|r| match r.zero_uncertainty {
@@ -56,8 +56,8 @@ pub struct Scatter {
 ///
 /// `counts_for`: for a leg too short for its ripple to average out, the number of independent rows of its departure's size
 /// that the whole leg is worth.
-pub fn scatter_of_residuals(
-    rows: &[Row],
+pub fn scatter_of_residuals<S>(
+    rows: &[Row<S>],
     residuals: &[f64],
     quantisation: [f64; 2],
     counts_for: impl Fn(usize) -> Option<f64>,
@@ -93,8 +93,8 @@ pub fn scatter_of_residuals(
         .collect()
 }
 
-fn pooled_scatter(
-    rows: &[Row],
+fn pooled_scatter<S>(
+    rows: &[Row<S>],
     group: &[usize],
     residuals: &[f64],
     quantisation: [f64; 2],
@@ -122,7 +122,7 @@ fn pooled_scatter(
 
 /// Least variance of a mean behind a converter of these steps: noise does not dither every code, so it is never better known than to a
 /// few hundredths of a step.
-fn rounding(row: &Row, quantisation: [f64; 2]) -> f64 {
+fn rounding<S>(row: &Row<S>, quantisation: [f64; 2]) -> f64 {
     let q = quantisation[row.quantity as usize];
     ((q / 12f64.sqrt()).powi(2) / row.samples as f64 + (0.03 * q).powi(2)).max(1e-24)
 }
@@ -139,7 +139,7 @@ pub struct Departures {
 
 impl Departures {
     /// Adds one capture's residuals.
-    pub fn add(&mut self, rows: &[Row], residuals: &[f64], scatter: &[Scatter]) {
+    pub fn add<S>(&mut self, rows: &[Row<S>], residuals: &[f64], scatter: &[Scatter]) {
         let peaks = peaks(rows);
         for group in scatter.iter().filter(|g| g.with_departures) {
             let quantity = rows[group.rows[0]].quantity as usize;
@@ -179,7 +179,7 @@ impl Departures {
 }
 
 /// Standard deviations of the rows: noise and the model's share of the reading.
-pub fn deviations(rows: &[Row], scatter: &[Scatter], share: [f64; 2]) -> Vec<f64> {
+pub fn deviations<S>(rows: &[Row<S>], scatter: &[Scatter], share: [f64; 2]) -> Vec<f64> {
     // Exact data must not weigh infinitely.
     let least = peaks(rows).map(|peak| 1e-6 * peak);
     let mut out = vec![0.0; rows.len()];
@@ -222,7 +222,7 @@ fn about_local_line(r: &[f64]) -> Vec<f64> {
 }
 
 /// Rows of one leg and one channel, in time order.
-pub fn groups(rows: &[Row]) -> Vec<Vec<usize>> {
+pub fn groups<S>(rows: &[Row<S>]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     let mut keys = Vec::new();
     for (k, row) in rows.iter().enumerate() {
@@ -297,7 +297,7 @@ mod tests {
             leg: 0,
             samples: 1,
             recorded: 0.4,
-            predicted: 0.4.into(),
+            predicted: 0.4,
             zero_uncertainty: None,
         };
         let step = 8e-3;

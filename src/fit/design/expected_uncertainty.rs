@@ -1,8 +1,9 @@
 //! What becomes of every parameter after an addition: narrower, newly measured, or still undetermined.
 
-use super::experiment_design::{Addition, Forecaster};
+use super::addition::Addition;
 use crate::bench::Reading;
-use crate::fit::uncertainty::{LARGEST_RELATIVE, Monomial, Status, monomials};
+use crate::fit::estimate::Estimate;
+use crate::fit::uncertainty::{Interval, LARGEST_RELATIVE, Monomial, Reported, Status, monomials};
 use crate::fit::unknowns::{Layout, Slot};
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::{DMatrix, DVector};
@@ -28,103 +29,174 @@ pub struct Outlook {
     pub newly_determined: bool,
 }
 
-impl Forecaster<'_> {
-    /// By the same rules as a fit's report, with the covariance expected after an addition.
-    pub(crate) fn outlooks(
+/// The parameters as they stand before an addition.
+pub struct Present<'a> {
+    pub estimate: &'a Estimate,
+    pub reported: Vec<Reported>,
+    /// Relative (two-sided logs) or absolute standard uncertainty of each parameter by the information without an addition.
+    before: Vec<Option<f64>>,
+}
+
+/// The problem as it would be after an addition.
+struct After<'a> {
+    layout: &'a Layout,
+    x: &'a DVector<f64>,
+    covariance: &'a DMatrix<f64>,
+    /// Whether the back-EMF constant is known then, and the inductance seen.
+    constant_known: bool,
+    inductance_seen: bool,
+}
+
+impl<'a> Present<'a> {
+    /// `covariance`: inverse of the information that additions add to.
+    pub fn new(estimate: &'a Estimate, covariance: &DMatrix<f64>) -> Self {
+        let before = monomials()
+            .iter()
+            .map(|m| {
+                uncertainty(
+                    m,
+                    &estimate.problem.layout,
+                    &estimate.solution.x,
+                    covariance,
+                )
+            })
+            .collect();
+        Present {
+            estimate,
+            reported: estimate.reported(),
+            before,
+        }
+    }
+
+    /// What becomes of every parameter, by the same rules as a fit's report, with the covariance expected after an addition.
+    pub fn after(
         &self,
         layout: &Layout,
         x: &DVector<f64>,
         covariance: &DMatrix<f64>,
         addition: &Addition,
     ) -> Vec<Outlook> {
-        let z = normal_quantile(0.5 + 0.5 * self.estimate.options.level);
-        let constant_known = monomials()
-            .iter()
-            .find(|m| m.name == "back_emf_constant")
-            .and_then(|m| relative(m, layout, x, covariance))
-            .is_some_and(|u| u <= LARGEST_RELATIVE);
-        let sees_rise = addition
-            .captures
-            .iter()
-            .any(|c| c.timeline.instants.iter().any(|(name, _)| name == "make"))
-            || addition
-                .readings
+        let after = After {
+            layout,
+            x,
+            covariance,
+            constant_known: monomials()
                 .iter()
-                .any(|r| matches!(r, Reading::InductanceMeter { .. }));
+                .find(|m| m.name == "back_emf_constant")
+                .and_then(|m| relative(m, layout, x, covariance))
+                .is_some_and(|u| u <= LARGEST_RELATIVE),
+            inductance_seen: self.estimate.inductance_seen || sees_rise(addition),
+        };
         monomials()
             .iter()
             .zip(&self.reported)
             .zip(&self.before)
             .map(|((m, now), before)| {
-                let mut out = Outlook {
+                self.one(m, now, *before, &after).unwrap_or(Outlook {
                     name: m.name,
                     ratio: None,
                     standard_uncertainty: None,
                     relative: None,
                     newly_determined: false,
-                };
-                let Some(after) = uncertainty(m, layout, x, covariance) else {
-                    return out;
-                };
-                if let (Status::Measured, Some(at), Some(before)) =
-                    (now.status, &now.estimate, before)
-                {
-                    // A limit is sharper than the matrix says where other bounds hold it: then they are what has to be beaten.
-                    let ratio = if now.one_sided {
-                        let limited = at.standard_uncertainty / HALF_NORMAL;
-                        (after / before.min(limited)).min(1.0)
-                    } else {
-                        after / before
-                    };
-                    out.ratio = Some(ratio);
-                    out.standard_uncertainty = Some(at.standard_uncertainty * ratio);
-                    out.relative = (!now.one_sided && at.value != 0.0)
-                        .then(|| at.standard_uncertainty * ratio / at.value.abs());
-                    return out;
-                }
-                let needs_rise = m.logs.iter().any(|(slot, _)| *slot == Slot::LogInductance);
-                let needs_constant = m
-                    .logs
-                    .iter()
-                    .any(|(slot, _)| *slot == Slot::LogBackEmfConstant);
-                if (needs_rise && !self.estimate.inductance_seen && !sees_rise)
-                    || (needs_constant && !constant_known)
-                {
-                    return out;
-                }
-                let Some(placed) = m.place(layout) else {
-                    return out;
-                };
-                let value = placed.value(x).0;
-                let vague = match placed.linear {
-                    None => after > LARGEST_RELATIVE,
-                    Some(_) => self
-                        .estimate
-                        .largest_possible(m)
-                        .is_some_and(|most| value + z * after > most * placed.factor(x)),
-                };
-                if vague || !after.is_finite() {
-                    return out;
-                }
-                out.newly_determined = true;
-                out.relative = match placed.linear {
-                    None => Some(after),
-                    Some(_) => (value > z * after).then(|| after / value),
-                };
-                let has_value =
-                    !needs_constant || self.estimate.value(&Slot::LogBackEmfConstant).is_some();
-                out.standard_uncertainty = has_value.then_some(match placed.linear {
-                    None => after * value,
-                    Some(_) => after,
-                });
-                out
+                })
             })
             .collect()
+    }
+
+    /// What becomes of one parameter; `None` where it stays undetermined.
+    fn one(
+        &self,
+        m: &Monomial,
+        now: &Reported,
+        before: Option<f64>,
+        after: &After<'_>,
+    ) -> Option<Outlook> {
+        let expected = uncertainty(m, after.layout, after.x, after.covariance)?;
+        if let (Status::Measured, Some(at), Some(before)) = (now.status, &now.estimate, before) {
+            return Some(narrowed(m.name, now.one_sided, at, expected, before));
+        }
+        self.newly_determined(m, expected, after)
+    }
+
+    /// A parameter that is undetermined now; `None` where it stays so. `u`: as [`uncertainty`] has it.
+    fn newly_determined(&self, m: &Monomial, u: f64, after: &After<'_>) -> Option<Outlook> {
+        let needs = |sought: Slot| m.logs.iter().any(|(slot, _)| *slot == sought);
+        let needs_constant = needs(Slot::LogBackEmfConstant);
+        if (needs(Slot::LogInductance) && !after.inductance_seen)
+            || (needs_constant && !after.constant_known)
+        {
+            return None;
+        }
+        let placed = m.place(after.layout)?;
+        let z = normal_quantile(0.5 + 0.5 * self.estimate.options.level);
+        let value = placed.value(after.x).0;
+        let vague = match placed.linear {
+            None => u > LARGEST_RELATIVE,
+            Some(_) => self
+                .estimate
+                .largest_possible(m)
+                .is_some_and(|most| value + z * u > most * placed.factor(after.x)),
+        };
+        if vague || !u.is_finite() {
+            return None;
+        }
+        let has_value = !needs_constant || self.estimate.value(&Slot::LogBackEmfConstant).is_some();
+        Some(Outlook {
+            name: m.name,
+            ratio: None,
+            standard_uncertainty: has_value.then_some(match placed.linear {
+                None => u * value,
+                Some(_) => u,
+            }),
+            relative: match placed.linear {
+                None => Some(u),
+                Some(_) => (value > z * u).then(|| u / value),
+            },
+            newly_determined: true,
+        })
+    }
+}
+
+/// Whether an addition shows how the current rises.
+fn sees_rise(addition: &Addition) -> bool {
+    let starts = addition
+        .captures
+        .iter()
+        .any(|c| c.timeline.instants.iter().any(|(name, _)| name == "make"));
+    let metered = addition
+        .readings
+        .iter()
+        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
+    starts || metered
+}
+
+/// A parameter that is measured already. `after` and `before`: as [`uncertainty`] has them.
+fn narrowed(
+    name: &'static str,
+    one_sided: bool,
+    at: &Interval,
+    after: f64,
+    before: f64,
+) -> Outlook {
+    // A limit is sharper than the matrix says where other bounds hold it: then they are what has to be beaten.
+    let ratio = if one_sided {
+        let limited = at.standard_uncertainty / HALF_NORMAL;
+        (after / before.min(limited)).min(1.0)
+    } else {
+        after / before
+    };
+    Outlook {
+        name,
+        ratio: Some(ratio),
+        standard_uncertainty: Some(at.standard_uncertainty * ratio),
+        relative: (!one_sided && at.value != 0.0)
+            .then(|| at.standard_uncertainty * ratio / at.value.abs()),
+        newly_determined: false,
     }
 }
 
 /// Standard uncertainty of a parameter: relative where it is positive by nature, absolute where it may be zero.
-pub fn uncertainty(
+fn uncertainty(
     m: &Monomial,
     layout: &Layout,
     x: &DVector<f64>,

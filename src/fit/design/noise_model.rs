@@ -6,9 +6,9 @@
 //! the share that the fit found. Where no leg shows a channel at all a usual figure stands in, and is told.
 
 use crate::bench::{Bench, Role};
-use crate::fit::data::{LegKind, MODEL_SHARE, Scatter, deviations, groups};
+use crate::fit::data::{LegKind, MODEL_SHARE, Quantity, Scatter, deviations, groups};
 use crate::fit::estimate::Estimate;
-use crate::fit::model::{CaptureModel, Quantity, Row};
+use crate::fit::model::{CaptureModel, Row};
 use crate::fit::weights::{independent_rows, noise_of_rows};
 
 /// Relative standard deviation of a bin of voltage and of current where nothing like it was recorded (common practice, no

@@ -1,16 +1,17 @@
 //! One capture as the model sees it: legs, the parameters that act on them, and the prediction with its derivatives.
 
-use super::gradient::{DIRECTIONS, LANES, Local, Setting, UNEVENNESS, direction, lane};
+use super::gradient::{Component, Local, Setting, Slopes, exponential_setting, setting};
 use super::prediction::Prediction;
-use super::unevenness::{add_waves, is_transient, waves};
+use super::unevenness::{has_transient, waves};
 use super::warming::Warming;
-use crate::bench::{Bench, Role};
+use crate::bench::{Bench, Capture, Role};
 use crate::fit::data::Leg;
 use crate::fit::unknowns::{
-    Layout, Parameter, Slot, Source, add_attached, add_channels, add_lag, add_unknown_states,
-    stands_still,
+    Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels, add_lag,
+    add_loop, add_position, add_unknown_states, add_waves, stands_still,
 };
 use crate::motor::Constants;
+use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
 
 /// A capture prepared for the fit.
@@ -20,8 +21,8 @@ pub struct CaptureModel {
     pub name: String,
     pub role: Role,
     pub legs: Vec<Leg>,
-    /// For each direction the entries of the parameter vector it moves with, and by how much.
-    pub links: Vec<Vec<(usize, f64)>>,
+    /// For each direction the entries of the unknowns it moves with, and by how much.
+    pub links: Links,
     pub(crate) held: bool,
     series_ohm: f64,
     loop_ohm: f64,
@@ -43,23 +44,6 @@ pub struct CaptureModel {
     pub probes: Vec<f64>,
 }
 
-/// Places in the parameter vector that every capture shares.
-#[derive(Clone, Debug)]
-pub struct Shared {
-    /// Entry for each of the directions 0 to 7 and for saturation, reaction, eddy share and eddy resistance.
-    pub entries: Vec<(usize, usize)>,
-    /// Winding temperature to which R belongs, °C.
-    pub reference_temperature_c: Option<f64>,
-    /// Whether the eddy branch takes part.
-    pub with_eddy: bool,
-    /// Relative standard deviation of the resistance over rotor positions.
-    pub position_sd: f64,
-    /// First guess of R, Ω.
-    pub resistance_guess_ohm: f64,
-    /// Volt-seconds of back-EMF in a turn, where the ripple told it.
-    pub turn_v_s: Option<f64>,
-}
-
 /// Model steps a bin, on the average of a capture, beyond which a prediction is given up.
 const MOST_STEPS_PER_BIN: u64 = 100;
 
@@ -69,63 +53,35 @@ impl CaptureModel {
         bench: &Bench,
         index: usize,
         legs: Vec<Leg>,
-        shared: &Shared,
+        shared: &SharedEntries,
         layout: &mut Layout,
     ) -> Self {
         let capture = &bench.captures[index];
-        let mut links = vec![Vec::new(); DIRECTIONS];
+        let mut links = Links::default();
         for &(direction, entry) in &shared.entries {
-            links[direction].push((entry, 1.0));
+            links.add(direction, entry);
         }
-        let held = matches!(capture.role, Role::LockedRotor | Role::PwmLocked)
-            || (capture.role == Role::TurnOff && stands_still(&legs, shared.resistance_guess_ohm));
+        let held = is_held(capture.role, &legs, shared.resistance_guess_ohm);
         add_channels(bench, capture, index, layout, &mut links);
         if held {
-            let slot = Parameter::free(Slot::Position { capture: index }, 0.0);
-            let slot = slot
-                .with_prior(0.0, shared.position_sd, Source::Position)
-                .stepping(0.1);
-            links[direction::POSITION].push((layout.add(slot), 1.0));
+            add_position(index, shared.position_sd, layout, &mut links);
         }
-        let loop_ohm = capture.loop_resistance_ohm.map_or(0.0, |r| {
-            if capture.waveform.voltage_v.is_none() && r.standard_uncertainty > 0.0 {
-                let slot = Parameter::free(Slot::Loop { capture: index }, 0.0);
-                let entry = layout.add(slot.with_prior(0.0, r.standard_uncertainty, Source::Loop));
-                links[direction::LOOP].push((entry, 1.0));
-            }
-            if capture.waveform.voltage_v.is_none() {
-                r.value
-            } else {
-                0.0
-            }
-        });
+        let loop_ohm = add_loop(capture, index, layout, &mut links);
         let attached = add_attached(bench, index, layout, &mut links);
         add_unknown_states(&legs, index, held, layout, &mut links);
-        let turn_v_s = shared.turn_v_s.filter(|_| {
-            !held
-                && legs
-                    .iter()
-                    .enumerate()
-                    .any(|(number, leg)| is_transient(capture.role, number, leg))
-        });
+        let turn_v_s = shared
+            .turn_v_s
+            .filter(|_| !held && has_transient(capture.role, &legs));
         if turn_v_s.is_some() {
             add_waves(index, layout, &mut links);
         }
-        let temperature_ratio = match (
-            shared.reference_temperature_c,
-            capture.winding_temperature_c,
-        ) {
-            (Some(reference), Some(here)) => {
-                crate::motor::temperature::copper_ratio(reference, here.value)
-            }
-            _ => 1.0,
-        };
         let current_lag_s = add_lag(bench, capture, layout, &mut links);
         let series_ohm = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
-        let warming = (!links[direction::HEAT].is_empty()).then(|| {
+        let warming = (!links.is_fixed(Direction::HEAT)).then(|| {
             let winding = shared.resistance_guess_ohm;
             Warming::of(capture, winding / (winding + series_ohm + loop_ohm))
         });
+        let unrecorded = capture.waveform.voltage_v.is_none();
         CaptureModel {
             capture: index,
             name: capture.name.clone(),
@@ -135,14 +91,10 @@ impl CaptureModel {
             held,
             series_ohm,
             loop_ohm,
-            source_v: if capture.waveform.voltage_v.is_none() {
-                capture.source_v.map(|v| v.value)
-            } else {
-                None
-            },
+            source_v: capture.source_v.filter(|_| unrecorded).map(|v| v.value),
             current_lag_s,
             warming,
-            temperature_ratio,
+            temperature_ratio: temperature_ratio(capture, shared.reference_temperature_c),
             attached,
             with_eddy: shared.with_eddy,
             turn_v_s,
@@ -166,70 +118,65 @@ impl CaptureModel {
         self.legs.iter().map(|l| l.bins.len() as u64).sum()
     }
 
-    pub(crate) fn local(&self, x: &DVector<f64>, which: usize) -> f64 {
-        self.links[which]
+    /// Value of a direction at the unknowns `x`.
+    pub(crate) fn local(&self, x: &DVector<f64>, direction: Direction) -> f64 {
+        self.links[direction]
             .iter()
             .map(|&(entry, factor)| factor * x[entry])
             .sum()
     }
 
-    fn variable(&self, x: &DVector<f64>, which: usize) -> Setting {
-        Setting::variable(self.local(x, which), which)
+    fn variable(&self, x: &DVector<f64>, direction: Direction) -> Setting {
+        setting(self.local(x, direction), direction)
     }
 
-    fn exponential(&self, x: &DVector<f64>, which: usize) -> Setting {
-        let value = self.local(x, which).exp();
-        let mut out = Setting::from(value);
-        out.gradient[which] = value;
-        out
+    fn exponential(&self, x: &DVector<f64>, direction: Direction) -> Setting {
+        exponential_setting(self.local(x, direction), direction)
     }
 
     /// The model's constants with their derivatives in this capture's directions.
     fn settings(&self, x: &DVector<f64>) -> Constants<Setting> {
-        use direction as d;
-        let winding = self.exponential(x, d::RESISTANCE)
+        use Direction as D;
+        let winding = self.exponential(x, D::RESISTANCE)
             * self.temperature_ratio
-            * (self.variable(x, d::POSITION) + 1.0);
-        let series = (self.variable(x, d::SHUNT) + 1.0) * self.series_ohm;
+            * (self.variable(x, D::POSITION) + 1.0);
+        let series = (self.variable(x, D::SHUNT) + 1.0) * self.series_ohm;
         // J' /K² and T/K of what was attached to the shaft.
-        let per_k = self.exponential(x, d::CONSTANT);
+        let per_k = self.exponential(x, D::CONSTANT);
         let per_k = Setting::from(1.0) / per_k;
-        let actual = self.variable(x, d::ATTACHED) + 1.0;
+        let actual = self.variable(x, D::ATTACHED) + 1.0;
         let added_capacitance = per_k * per_k * actual * self.attached.0;
         let load_current = per_k * actual * self.attached.1;
         Constants {
-            resistance: winding + series + self.variable(x, d::LOOP) + self.loop_ohm,
-            inductance: self.exponential(x, d::INDUCTANCE),
-            capacitance: self.exponential(x, d::CAPACITANCE) + added_capacitance,
-            friction_current: self.variable(x, d::FRICTION) + load_current,
-            viscous_conductance: self.variable(x, d::VISCOUS),
-            windage: self.variable(x, d::WINDAGE),
-            brush_drop: self.variable(x, d::BRUSH_DROP),
-            brush_scale: self.exponential(x, d::BRUSH_SCALE),
-            saturation: self.variable(x, d::SATURATION),
-            reaction: self.variable(x, d::REACTION),
-            eddy_share: self.variable(x, d::EDDY_SHARE),
-            eddy_resistance: self.exponential(x, d::EDDY_RESISTANCE),
+            resistance: winding + series + self.variable(x, D::LOOP) + self.loop_ohm,
+            inductance: self.exponential(x, D::INDUCTANCE),
+            capacitance: self.exponential(x, D::CAPACITANCE) + added_capacitance,
+            friction_current: self.variable(x, D::FRICTION) + load_current,
+            viscous_conductance: self.variable(x, D::VISCOUS),
+            windage: self.variable(x, D::WINDAGE),
+            brush_drop: self.variable(x, D::BRUSH_DROP),
+            brush_scale: self.exponential(x, D::BRUSH_SCALE),
+            saturation: self.variable(x, D::SATURATION),
+            reaction: self.variable(x, D::REACTION),
+            eddy_share: self.variable(x, D::EDDY_SHARE),
+            eddy_resistance: self.exponential(x, D::EDDY_RESISTANCE),
             with_eddy: self.with_eddy,
             own_directions: false,
         }
     }
 
-    /// For each lane the entries of the parameter vector it moves with.
-    fn slopes(&self, settings: &Constants<Setting>) -> Vec<Vec<(usize, f64)>> {
-        let mut out = vec![Vec::new(); LANES];
-        for (entries, constant) in out.iter_mut().zip(settings.each()) {
-            for (links, slope) in self.links.iter().zip(&constant.gradient) {
+    /// For each component the entries of the unknowns that it moves with.
+    fn slopes(&self, settings: &Constants<Setting>) -> Slopes {
+        let mut out = Slopes::of_nothing();
+        for (entries, constant) in out.each_mut().zip(settings.each()) {
+            for (links, slope) in self.links.each().zip(&constant.gradient) {
                 if *slope != 0.0 {
                     entries.extend(links.iter().map(|&(entry, factor)| (entry, factor * slope)));
                 }
             }
         }
-        for (lane, direction) in lane::OF_DIRECTIONS {
-            out[lane].clone_from(&self.links[direction]);
-        }
-        for wave in 0..UNEVENNESS {
-            out[lane::UNEVENNESS + wave].clone_from(&self.links[direction::UNEVENNESS + wave]);
+        for (component, direction) in Component::of_directions() {
+            out[component].clone_from(&self.links[direction]);
         }
         out
     }
@@ -240,7 +187,7 @@ impl CaptureModel {
         let settings = self.settings(x);
         Some(Prediction {
             slopes: self.slopes(&settings),
-            ..self.follow::<Local>(x, &settings.in_own_directions(), steps)?
+            ..self.simulate::<Local>(x, &settings.in_own_directions(), steps)?
         })
     }
 
@@ -250,7 +197,7 @@ impl CaptureModel {
         x: &DVector<f64>,
         steps: &mut u64,
     ) -> Option<Prediction<f64>> {
-        self.follow::<f64>(x, &self.settings(x).values(), steps)
+        self.simulate::<f64>(x, &self.settings(x).values(), steps)
     }
 
     /// Lays the waves of the back-EMF constant over the angles that were predicted. They stay where they are until the next call:
@@ -264,5 +211,22 @@ impl CaptureModel {
             .iter()
             .map(|leg| leg.iter().map(|at| waves(*at, turn_v_s)).collect())
             .collect();
+    }
+}
+
+/// Whether the rotor stands still all the time.
+fn is_held(role: Role, legs: &[Leg], resistance_ohm: f64) -> bool {
+    match role {
+        Role::LockedRotor | Role::PwmLocked => true,
+        Role::TurnOff => stands_still(legs, resistance_ohm),
+        _ => false,
+    }
+}
+
+/// Resistance at a capture's winding temperature over that at the reference, where both are known.
+fn temperature_ratio(capture: &Capture, reference_c: Option<f64>) -> f64 {
+    match (reference_c, capture.winding_temperature_c) {
+        (Some(reference), Some(here)) => copper_ratio(reference, here.value),
+        _ => 1.0,
     }
 }

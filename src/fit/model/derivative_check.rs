@@ -1,13 +1,15 @@
 //! Every derivative of every predicted row against central differences.
 
+use super::{CaptureModel, Prediction, Row};
 use crate::bench::{LoadOptions, read_sheet};
 use crate::events;
 use crate::fit::solve::LeastSquares;
 use crate::fit::uncertainty::linearised::Derivatives;
 use crate::fit::uncertainty::profile::Linearised;
-use crate::fit::unknowns::{Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, Slot};
 use crate::fit::{Estimate, FitOptions, estimate};
 use nalgebra::DVector;
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use testbench::{Scenario, ShotKind, draw, presets, temporary_folder};
 
@@ -19,9 +21,9 @@ const AGREEMENT: f64 = 1e-4;
 /// often stops short of; a derivative has to agree with one of them.
 const STEPS: [f64; 3] = [1e-5, 1e-4, 3e-3];
 
-/// A size on which entry `k` bends the prediction.
-fn scale(layout: &Layout, x: &DVector<f64>, k: usize) -> f64 {
-    let parameter = &layout.parameters[k];
+/// A size on which an entry bends the prediction.
+fn scale(layout: &Layout, x: &DVector<f64>, entry: Entry) -> f64 {
+    let parameter = &layout[entry];
     match parameter.slot {
         Slot::LogResistance
         | Slot::LogInductance
@@ -29,8 +31,8 @@ fn scale(layout: &Layout, x: &DVector<f64>, k: usize) -> f64 {
         | Slot::LogBrushScale
         | Slot::LogEddyResistance => 1.0,
         _ => match parameter.prior {
-            Some((_, sd)) => sd.max(x[k].abs()),
-            None => x[k].abs().max(1e-3),
+            Some((_, sd)) => sd.max(x[entry].abs()),
+            None => x[entry].abs().max(1e-3),
         },
     }
 }
@@ -58,6 +60,44 @@ fn derivatives_of_every_row_agree_with_central_differences() {
 
 /// Number of derivatives compared; every one of `with` has to be among them.
 fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
+    let found = fitted(scenario);
+    assert_costs_agree(&found);
+    let layout = &found.problem.layout;
+    for slot in with {
+        assert!(layout.find(slot).is_some(), "{slot:?} takes no part");
+    }
+    let x = off_every_bound(layout, &found.solution.x);
+    let mut compared = 0;
+    let mut failures = Vec::new();
+    for model in &found.problem.models {
+        let prediction = model.predict(&x, &mut 0).unwrap();
+        assert_values_agree(model, &x, &prediction);
+        let entries: BTreeSet<Entry> = model
+            .links
+            .each()
+            .flatten()
+            .map(|&(entry, _)| entry)
+            .collect();
+        for entry in entries {
+            let check = Check::new(model, &prediction, &x, entry, scale(layout, &x, entry));
+            compared += prediction.rows.len();
+            failures.extend(check.failures().map(|failure| {
+                let slot = &layout[entry].slot;
+                format!("{} by {slot:?}: {failure}", model.name)
+            }));
+        }
+    }
+    assert!(
+        failures.is_empty(),
+        "{} disagree:\n{}",
+        failures.len(),
+        failures.join("\n")
+    );
+    compared
+}
+
+/// The estimate from a drawn bench whose probes are slow and skewed, with every term of the model.
+fn fitted(scenario: &Scenario) -> Estimate {
     let folder = temporary_folder(&draw(scenario, 7).unwrap()).unwrap();
     let sheet = folder.path().join("bench.toml");
     let mut bench = read_sheet(&sheet, &LoadOptions::default()).unwrap();
@@ -72,10 +112,12 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
         .collect();
     let mut found = estimate(&bench, &timelines, &FitOptions::default()).unwrap();
     found.problem.set_eddy(true);
-    assert_costs_agree(&found);
-    let layout = &found.problem.layout;
-    // Off every bound, so that each term bends the prediction.
-    let mut x = found.solution.x.clone();
+    found
+}
+
+/// A point at which each term bends the prediction.
+fn off_every_bound(layout: &Layout, at: &DVector<f64>) -> DVector<f64> {
+    let mut x = at.clone();
     let peak_a = 6.0;
     for (slot, least) in [
         (Slot::Windage, 1e-4),
@@ -84,98 +126,110 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
         (Slot::Reaction, 0.01 / peak_a),
         (Slot::EddyShare, 0.1),
     ] {
-        let k = layout.find(&slot).unwrap();
-        x[k] = x[k].max(least);
+        let entry = layout.find(&slot).unwrap();
+        x[entry] = x[entry].max(least);
     }
-    for slot in with {
-        assert!(layout.find(slot).is_some(), "{slot:?} takes no part");
+    x
+}
+
+/// Without derivatives the same values come out.
+fn assert_values_agree(model: &CaptureModel, x: &DVector<f64>, prediction: &Prediction) {
+    let plain = model.predict_values(x, &mut 0).unwrap();
+    let rows = &prediction.rows;
+    for (row, value) in rows.iter().zip(&plain.rows) {
+        let off = (row.predicted.value - value.predicted).abs();
+        let size = row.predicted.value.abs().max(1e-3);
+        assert!(off <= 1e-9 * size, "{}: {off:e} of {size:e}", model.name);
     }
-    let mut compared = 0;
-    let mut failures = Vec::new();
-    for model in &found.problem.models {
-        let prediction = model.predict(&x, &mut 0).unwrap();
-        let at = prediction.rows;
-        // Without derivatives the same values come out.
-        let plain = model.predict_values(&x, &mut 0).unwrap();
-        for (row, value) in at.iter().zip(&plain.rows) {
-            let off = (row.predicted.value - value.predicted).abs();
-            let size = row.predicted.value.abs().max(1e-3);
-            assert!(off <= 1e-9 * size, "{}: {off:e} of {size:e}", model.name);
-        }
-        assert_eq!(at.len(), plain.rows.len());
-        assert!(at.len() > 20, "{}: {} rows", model.name, at.len());
-        let entries: std::collections::BTreeSet<usize> = model
-            .links
-            .iter()
-            .flatten()
-            .map(|&(entry, _)| entry)
-            .collect();
-        for entry in entries {
-            let h = STEPS.map(|s| s * scale(layout, &x, entry));
-            let moved = |by: f64| {
-                let mut x = x.clone();
-                x[entry] += by;
-                model.predict(&x, &mut 0).unwrap().rows
-            };
-            let sides = h.map(|h| (moved(h), moved(-h)));
-            let derivative = |k: usize| -> f64 {
-                prediction
-                    .slopes
-                    .iter()
-                    .enumerate()
-                    .flat_map(|(which, links)| links.iter().map(move |link| (which, link)))
-                    .filter(|(_, link)| link.0 == entry)
-                    .map(|(which, link)| link.1 * at[k].predicted.gradient[which])
-                    .sum()
-            };
-            let legs = at.iter().map(|r| r.leg).max().unwrap();
-            for leg in 0..=legs {
-                let rows: Vec<usize> = (0..at.len()).filter(|&k| at[k].leg == leg).collect();
-                let largest = rows
-                    .iter()
-                    .map(|&k| derivative(k).abs())
-                    .fold(0.0, f64::max);
-                let size = rows
-                    .iter()
-                    .map(|&k| at[k].predicted.value.abs())
-                    .fold(0.0, f64::max);
-                // Below what a difference of numbers of that size can resolve there is nothing to compare.
-                let noise = 1e-12 * size / h[0];
-                let (mut worst, mut worst_at) = (0.0, 0);
-                for &k in &rows {
-                    let off = sides
-                        .iter()
-                        .zip(h)
-                        .map(|((up, down), h)| {
-                            (up[k].predicted.value - down[k].predicted.value) / (2.0 * h)
-                        })
-                        .map(|difference| (derivative(k) - difference).abs())
-                        .fold(f64::INFINITY, f64::min);
-                    if off > worst {
-                        (worst, worst_at) = (off, k);
-                    }
-                    compared += 1;
-                }
-                if worst > AGREEMENT * largest + noise {
-                    failures.push(format!(
-                        "{} leg {leg} ({:?}) by {:?}: off by {:.1e} of {largest:.3e} at row {worst_at} of {}",
-                        model.name,
-                        model.legs[leg].kind,
-                        layout.parameters[entry].slot,
-                        worst / largest,
-                        rows.len()
-                    ));
-                }
-            }
+    assert_eq!(rows.len(), plain.rows.len());
+    assert!(rows.len() > 20, "{}: {} rows", model.name, rows.len());
+}
+
+/// The derivatives of a capture's rows by one entry, and the differences to be held against them.
+struct Check<'a> {
+    model: &'a CaptureModel,
+    rows: &'a [Row],
+    /// Of each row.
+    derivatives: Vec<f64>,
+    /// Of each row, for each of [`STEPS`].
+    differences: Vec<[f64; STEPS.len()]>,
+    /// Smallest step.
+    least_step: f64,
+}
+
+impl<'a> Check<'a> {
+    fn new(
+        model: &'a CaptureModel,
+        prediction: &'a Prediction,
+        x: &DVector<f64>,
+        entry: Entry,
+        scale: f64,
+    ) -> Self {
+        let steps = STEPS.map(|s| s * scale);
+        let moved = |by: f64| {
+            let mut x = x.clone();
+            x[entry] += by;
+            model.predict(&x, &mut 0).unwrap().rows
+        };
+        let sides = steps.map(|h| (moved(h), moved(-h)));
+        let rows = &prediction.rows;
+        let derivative = |row: &Row| -> f64 {
+            let gradient = row.predicted.gradient.iter();
+            gradient
+                .zip(prediction.slopes.each())
+                .flat_map(|(by, links)| links.iter().map(move |link| (by, link)))
+                .filter(|(_, link)| link.0 == entry)
+                .map(|(by, link)| link.1 * by)
+                .sum()
+        };
+        let difference = |k: usize| {
+            std::array::from_fn(|s| {
+                let (up, down) = &sides[s];
+                (up[k].predicted.value - down[k].predicted.value) / (2.0 * steps[s])
+            })
+        };
+        Check {
+            model,
+            rows,
+            derivatives: rows.iter().map(derivative).collect(),
+            differences: (0..rows.len()).map(difference).collect(),
+            least_step: steps[0],
         }
     }
-    assert!(
-        failures.is_empty(),
-        "{} disagree:\n{}",
-        failures.len(),
-        failures.join("\n")
-    );
-    compared
+
+    /// Legs in which a derivative agrees with none of the differences.
+    fn failures(&self) -> impl Iterator<Item = String> {
+        let legs = self.rows.iter().map(|r| r.leg).max().unwrap();
+        (0..=legs).filter_map(|leg| self.failure(leg))
+    }
+
+    fn failure(&self, leg: usize) -> Option<String> {
+        let of_leg = || (0..self.rows.len()).filter(|&k| self.rows[k].leg == leg);
+        let largest = of_leg()
+            .map(|k| self.derivatives[k].abs())
+            .fold(0.0, f64::max);
+        let size = of_leg()
+            .map(|k| self.rows[k].predicted.value.abs())
+            .fold(0.0, f64::max);
+        // Below what a difference of numbers of that size can resolve there is nothing to compare.
+        let noise = 1e-12 * size / self.least_step;
+        let off = |k: usize| {
+            let differences = self.differences[k].iter();
+            differences
+                .map(|difference| (self.derivatives[k] - difference).abs())
+                .fold(f64::INFINITY, f64::min)
+        };
+        let (at, worst) = of_leg()
+            .map(|k| (k, off(k)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (worst > AGREEMENT * largest + noise).then(|| {
+            format!(
+                "leg {leg} ({:?}) is off by {:.1e} of {largest:.3e} at row {at}",
+                self.model.legs[leg].kind,
+                worst / largest
+            )
+        })
+    }
 }
 
 /// Cost and gradient without derivatives of their own: those of the full evaluation at the minimum, and near it the same cost. What one side

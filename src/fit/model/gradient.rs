@@ -1,122 +1,156 @@
-//! Directions in which a capture's settings can move, and the lanes in which its prediction is differentiated.
+//! Components in which the prediction of a capture is differentiated, and the unknowns behind each.
 
+use crate::fit::unknowns::{Direction, Entry, UNEVENNESS};
 use crate::motor::{Dual, Real};
+use std::ops::{Index, IndexMut};
 
-/// Directions in which a capture's settings can move.
-pub const DIRECTIONS: usize = 29 + UNEVENNESS;
-/// Cosine and sine of the first four waves of the back-EMF constant over a turn.
-pub const UNEVENNESS: usize = 8;
-/// A setting with its derivatives.
-pub type Setting = Dual<DIRECTIONS>;
-/// Lanes in which one capture's prediction is differentiated: the twelve constants of the model, then [`lane`].
-pub const LANES: usize = 32;
-/// A number with its derivatives in the lanes of one capture.
-pub type Local = Dual<LANES>;
+/// A setting of a capture with its derivatives by [`Direction`].
+pub type Setting = Dual<{ Direction::COUNT }>;
 
-/// A number of a prediction: with its derivatives in the lanes of a capture, or without any.
+/// A number of a prediction with its derivatives by [`Component`].
+pub type Local = Dual<{ Component::COUNT }>;
+
+/// One component of the gradient of a prediction: the twelve constants of the motor first, then what a channel, a beginning or a wave of a
+/// capture does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Component(usize);
+
+impl Component {
+    pub const VOLTAGE_GAIN: Self = Self(12);
+    pub const VOLTAGE_ZERO: Self = Self(13);
+    pub const CURRENT_GAIN: Self = Self(14);
+    pub const CURRENT_ZERO: Self = Self(15);
+    pub const EMF: [Self; 2] = [Self(16), Self(17)];
+    pub const CURRENT: [Self; 3] = [Self(18), Self(19), Self(20)];
+    const FIRST_WAVE: usize = 21;
+    pub const LAG: Self = Self(29);
+    pub const SKEW: Self = Self(30);
+    pub const HEAT: Self = Self(31);
+    /// How many there are.
+    pub const COUNT: usize = 32;
+
+    /// Cosine (even) or sine (odd) of a wave of the back-EMF constant over a turn.
+    pub const fn wave(number: usize) -> Self {
+        Self(Self::FIRST_WAVE + number)
+    }
+
+    /// Those that stand for one direction of the settings, with that direction.
+    pub fn of_directions() -> impl Iterator<Item = (Self, Direction)> {
+        let single = [
+            (Self::VOLTAGE_GAIN, Direction::VOLTAGE_GAIN),
+            (Self::VOLTAGE_ZERO, Direction::VOLTAGE_ZERO),
+            (Self::CURRENT_GAIN, Direction::CURRENT_GAIN),
+            (Self::CURRENT_ZERO, Direction::CURRENT_ZERO),
+            (Self::EMF[0], Direction::EMF[0]),
+            (Self::EMF[1], Direction::EMF[1]),
+            (Self::CURRENT[0], Direction::CURRENT[0]),
+            (Self::CURRENT[1], Direction::CURRENT[1]),
+            (Self::CURRENT[2], Direction::CURRENT[2]),
+            (Self::LAG, Direction::LAG),
+            (Self::SKEW, Direction::SKEW),
+            (Self::HEAT, Direction::HEAT),
+        ];
+        let waves = (0..UNEVENNESS).map(|k| (Self::wave(k), Direction::wave(k)));
+        single.into_iter().chain(waves)
+    }
+}
+
+/// For each component the entries of the unknowns that it moves with, and by how much; nothing without derivatives.
+#[derive(Clone, Debug, Default)]
+pub struct Slopes(Vec<Vec<(Entry, f64)>>);
+
+impl Slopes {
+    /// No component moves with anything yet.
+    pub fn of_nothing() -> Self {
+        Slopes(vec![Vec::new(); Component::COUNT])
+    }
+
+    /// The entries of each component, in the order of a gradient.
+    pub fn each(&self) -> impl Iterator<Item = &[(Entry, f64)]> {
+        self.0.iter().map(Vec::as_slice)
+    }
+
+    /// The same, to be changed.
+    pub fn each_mut(&mut self) -> impl Iterator<Item = &mut Vec<(Entry, f64)>> {
+        self.0.iter_mut()
+    }
+
+    /// By how much each component moves along a step of the unknowns.
+    pub fn along(&self, step: &impl Index<Entry, Output = f64>) -> [f64; Component::COUNT] {
+        let mut moved = [0.0; Component::COUNT];
+        for (component, links) in moved.iter_mut().zip(&self.0) {
+            *component = links.iter().map(|&(entry, by)| by * step[entry]).sum();
+        }
+        moved
+    }
+}
+
+impl Index<Component> for Slopes {
+    type Output = Vec<(Entry, f64)>;
+
+    fn index(&self, component: Component) -> &Self::Output {
+        &self.0[component.0]
+    }
+}
+
+impl IndexMut<Component> for Slopes {
+    fn index_mut(&mut self, component: Component) -> &mut Self::Output {
+        &mut self.0[component.0]
+    }
+}
+
+/// A setting that is its own direction.
+pub fn setting(value: f64, direction: Direction) -> Setting {
+    Setting::variable(value, direction.index())
+}
+
+/// The exponential of a setting that is its own direction.
+pub fn exponential_setting(log_value: f64, direction: Direction) -> Setting {
+    let value = log_value.exp();
+    let mut out = Setting::from(value);
+    out.gradient[direction.index()] = value;
+    out
+}
+
+/// A number of a prediction: with its derivatives by component, or without any.
 pub trait Number: Real {
-    /// A value that is its own lane.
-    fn in_lane(value: f64, lane: usize) -> Self;
-    /// Adds to the derivative in a lane.
-    fn lean(&mut self, lane: usize, by: f64);
-    /// Derivatives by lane; none of a plain number.
-    fn by_lane(&self) -> &[f64];
+    /// A value that is its own component.
+    fn variable(value: f64, component: Component) -> Self;
+    /// Adds to the derivative by a component.
+    fn add_derivative(&mut self, component: Component, by: f64);
+    /// Derivatives by component; none of a plain number.
+    fn gradient(&self) -> &[f64];
+
+    /// The exponential of a value that is its own component.
+    fn exponential(value: f64, component: Component) -> Self {
+        let mut out = Self::from(value.exp());
+        out.add_derivative(component, value.exp());
+        out
+    }
 }
 
 impl Number for Local {
-    fn in_lane(value: f64, lane: usize) -> Self {
-        Local::variable(value, lane)
+    fn variable(value: f64, component: Component) -> Self {
+        Local::variable(value, component.0)
     }
 
-    fn lean(&mut self, lane: usize, by: f64) {
-        self.gradient[lane] += by;
+    fn add_derivative(&mut self, component: Component, by: f64) {
+        self.gradient[component.0] += by;
     }
 
-    fn by_lane(&self) -> &[f64] {
+    fn gradient(&self) -> &[f64] {
         &self.gradient
     }
 }
 
 impl Number for f64 {
-    fn in_lane(value: f64, _: usize) -> Self {
+    fn variable(value: f64, _: Component) -> Self {
         value
     }
 
-    fn lean(&mut self, _: usize, _: f64) {}
+    fn add_derivative(&mut self, _: Component, _: f64) {}
 
-    fn by_lane(&self) -> &[f64] {
+    fn gradient(&self) -> &[f64] {
         &[]
     }
-}
-
-/// Lanes after those of the constants.
-pub mod lane {
-    pub const VOLTAGE_GAIN: usize = 12;
-    pub const VOLTAGE_ZERO: usize = 13;
-    pub const CURRENT_GAIN: usize = 14;
-    pub const CURRENT_ZERO: usize = 15;
-    pub const EMF: [usize; 2] = [16, 17];
-    pub const CURRENT: [usize; 3] = [18, 19, 20];
-    /// The first of [`super::UNEVENNESS`].
-    pub const UNEVENNESS: usize = 21;
-    pub const LAG: usize = 29;
-    pub const SKEW: usize = 30;
-    pub const HEAT: usize = 31;
-    /// With the direction that each stands for.
-    pub const OF_DIRECTIONS: [(usize, usize); 12] = {
-        use super::direction as d;
-        [
-            (VOLTAGE_GAIN, d::VOLTAGE_GAIN),
-            (VOLTAGE_ZERO, d::VOLTAGE_ZERO),
-            (CURRENT_GAIN, d::CURRENT_GAIN),
-            (CURRENT_ZERO, d::CURRENT_ZERO),
-            (EMF[0], d::EMF[0]),
-            (EMF[1], d::EMF[1]),
-            (CURRENT[0], d::CURRENT[0]),
-            (CURRENT[1], d::CURRENT[1]),
-            (CURRENT[2], d::CURRENT[2]),
-            (LAG, d::LAG),
-            (SKEW, d::SKEW),
-            (HEAT, d::HEAT),
-        ]
-    };
-}
-
-/// Names of the directions; each maps to none, one or several entries of the parameter vector.
-pub mod direction {
-    pub const RESISTANCE: usize = 0;
-    pub const INDUCTANCE: usize = 1;
-    pub const CAPACITANCE: usize = 2;
-    pub const FRICTION: usize = 3;
-    pub const VISCOUS: usize = 4;
-    pub const WINDAGE: usize = 5;
-    pub const BRUSH_DROP: usize = 6;
-    pub const BRUSH_SCALE: usize = 7;
-    pub const VOLTAGE_GAIN: usize = 8;
-    pub const VOLTAGE_ZERO: usize = 9;
-    pub const CURRENT_GAIN: usize = 10;
-    pub const CURRENT_ZERO: usize = 11;
-    pub const SHUNT: usize = 12;
-    pub const POSITION: usize = 13;
-    pub const SATURATION: usize = 14;
-    pub const REACTION: usize = 15;
-    pub const EDDY_SHARE: usize = 16;
-    pub const EDDY_RESISTANCE: usize = 17;
-    pub const LOOP: usize = 18;
-    /// Two unknown back-EMFs.
-    pub const EMF: [usize; 2] = [19, 20];
-    /// Three unknown currents.
-    pub const CURRENT: [usize; 3] = [21, 22, 23];
-    /// ln K, where a known inertia or torque in newton metres makes the terminals see it.
-    pub const CONSTANT: usize = 24;
-    /// Relative error of that inertia or torque.
-    pub const ATTACHED: usize = 25;
-    /// ln of the current probe's time constant over its stated one.
-    pub const LAG: usize = 26;
-    /// Delay of the current channel.
-    pub const SKEW: usize = 27;
-    /// Inverse of the winding's heat capacity.
-    pub const HEAT: usize = 28;
-    /// The first of [`super::UNEVENNESS`].
-    pub const UNEVENNESS: usize = 29;
 }

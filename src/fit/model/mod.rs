@@ -1,14 +1,15 @@
 //! One record simulated at a vector of unknowns, with its derivatives or without.
 
 mod capture_model;
+mod channels;
 #[cfg(test)]
 mod derivative_check;
 mod gradient;
 mod prediction;
 mod simulate;
 mod unevenness;
-pub mod warming;
+mod warming;
 
-pub use capture_model::{CaptureModel, Shared};
-pub use gradient::{LANES, Number, direction};
-pub use prediction::{Prediction, Quantity, Row};
+pub use capture_model::CaptureModel;
+pub use gradient::{Component, Number};
+pub use prediction::{Prediction, Row};

@@ -1,36 +1,22 @@
-//! The model followed through the legs of a capture, with derivatives or without: one code for both.
+//! The model simulated through the legs of a capture, with derivatives or without: one code for both.
 
 use super::capture_model::CaptureModel;
-use super::gradient::{Number, UNEVENNESS, direction, lane};
-use super::prediction::{Prediction, Quantity, Row, zero_row};
+use super::channels::Channels;
+use super::gradient::{Component, Number, Slopes};
+use super::prediction::Prediction;
 use super::unevenness::is_transient;
 use super::warming::Heat;
 use crate::bench::Role;
-use crate::fit::data::{Bin, Leg, LegKind};
-use crate::motor::{Condition, Constants, State, advance};
+use crate::fit::data::{Bin, Leg, LegKind, Quantity, Row, zero_row};
+use crate::fit::unknowns::{Direction, UNEVENNESS};
+use crate::motor::{Advance, Condition, Constants, State, advance};
 use nalgebra::DVector;
 use std::f64::consts::FRAC_PI_2;
 
-/// The exponential of a value that is its own lane.
-fn exponential<S: Number>(value: f64, lane: usize) -> S {
-    let mut out = S::from(value.exp());
-    out.lean(lane, value.exp());
-    out
-}
-
-/// What the instruments make of voltage and current.
-struct Channels<S> {
-    gain_v: S,
-    zero_v: S,
-    gain_i: S,
-    zero_i: S,
-    current_lag_s: Option<f64>,
-    skew: Option<S>,
-}
-
 /// Where the model stands on its way through the legs.
-struct Follower<'a, S> {
+struct Simulation<'a, S> {
     model: &'a CaptureModel,
+    x: &'a DVector<f64>,
     constants: &'a Constants<S>,
     channels: Channels<S>,
     amplitudes: [S; UNEVENNESS],
@@ -39,95 +25,122 @@ struct Follower<'a, S> {
     /// Angle since the first transient began, in recorded volt-seconds.
     passed_v_s: f64,
     last_voltage: f64,
+    /// Unknown beginnings met so far: back-EMFs and currents.
+    begun: (usize, usize),
     out: Prediction<S>,
     steps: &'a mut u64,
     most_steps: u64,
 }
 
 impl CaptureModel {
-    /// Follows every leg at the parameter vector `x`, without the slopes of the lanes; `None` where the model cannot be evaluated, or only in far more steps than a
-    /// motor on its own voltage takes. The model steps it took are added to `steps`.
-    pub(crate) fn follow<S: Number>(
+    /// Simulates every leg at the unknowns `x`, without the slopes of the components; `None` where the model cannot be evaluated, or only in far more
+    /// steps than a motor on its own voltage takes. The model steps it took are added to `steps`.
+    pub(crate) fn simulate<S: Number>(
         &self,
         x: &DVector<f64>,
         constants: &Constants<S>,
         steps: &mut u64,
     ) -> Option<Prediction<S>> {
-        use direction as d;
-        let bins: usize = self.legs.iter().map(|leg| leg.bins.len()).sum();
-        let variable = |direction, lane| S::in_lane(self.local(x, direction), lane);
-        let mut follower = Follower {
-            model: self,
+        let mut simulation = Simulation::new(self, x, constants, steps);
+        simulation.run()?;
+        let heat = simulation.heat;
+        let mut out = simulation.out;
+        out.warmed_k = heat.map_or(0.0, |h| h.kelvin(constants.resistance.value()));
+        Some(out)
+    }
+}
+
+impl<'a, S: Number> Simulation<'a, S> {
+    fn new(
+        model: &'a CaptureModel,
+        x: &'a DVector<f64>,
+        constants: &'a Constants<S>,
+        steps: &'a mut u64,
+    ) -> Self {
+        let variable = |direction, component| S::variable(model.local(x, direction), component);
+        let bins: usize = model.legs.iter().map(|leg| leg.bins.len()).sum();
+        let heat = model
+            .warming
+            .map(|warming| Heat::none_yet(warming, variable(Direction::HEAT, Component::HEAT)));
+        Simulation {
+            model,
+            x,
             constants,
-            channels: Channels {
-                gain_v: exponential(self.local(x, d::VOLTAGE_GAIN), lane::VOLTAGE_GAIN),
-                zero_v: variable(d::VOLTAGE_ZERO, lane::VOLTAGE_ZERO),
-                gain_i: exponential(self.local(x, d::CURRENT_GAIN), lane::CURRENT_GAIN),
-                zero_i: variable(d::CURRENT_ZERO, lane::CURRENT_ZERO),
-                current_lag_s: self
-                    .current_lag_s
-                    .map(|lag| lag * self.local(x, d::LAG).exp()),
-                skew: (!self.links[d::SKEW].is_empty()).then(|| variable(d::SKEW, lane::SKEW)),
-            },
-            amplitudes: std::array::from_fn(|k| variable(d::UNEVENNESS + k, lane::UNEVENNESS + k)),
+            channels: Channels::of(model, x),
+            amplitudes: std::array::from_fn(|k| variable(Direction::wave(k), Component::wave(k))),
             state: State::rest(),
-            heat: self
-                .warming
-                .map(|warming| Heat::none_yet(warming, variable(d::HEAT, lane::HEAT))),
+            heat,
             passed_v_s: 0.0,
             last_voltage: 0.0,
+            begun: (0, 0),
             out: Prediction {
-                rows: Vec::with_capacity(bins + 2 * self.legs.len()),
-                slopes: Vec::new(),
-                angles: vec![Vec::new(); self.legs.len()],
+                rows: Vec::with_capacity(bins + 2 * model.legs.len()),
+                slopes: Slopes::default(),
+                angles: vec![Vec::new(); model.legs.len()],
                 running_emf: None,
-                probed_emf: vec![None; self.probes.len()],
+                probed_emf: vec![None; model.probes.len()],
                 warmed_k: 0.0,
             },
-            most_steps: *steps + self.most_steps(),
+            most_steps: *steps + model.most_steps(),
             steps,
-        };
-        let (mut emfs, mut currents) = (0, 0);
-        let mut emf_known =
-            matches!(self.legs.first().map(|l| l.kind), Some(LegKind::Rest)) || self.held;
-        for (number, leg) in self.legs.iter().enumerate() {
+        }
+    }
+
+    /// Through every leg, or as far as the beginnings are known; `None` where the model cannot be evaluated.
+    fn run(&mut self) -> Option<()> {
+        let model = self.model;
+        let first = model.legs.first().map(|l| l.kind);
+        let mut emf_known = first == Some(LegKind::Rest) || model.held;
+        for (number, leg) in model.legs.iter().enumerate() {
             if !emf_known && matches!(leg.kind, LegKind::Connected | LegKind::Open) {
-                let Some(&which) = d::EMF.get(emfs).filter(|&&w| !self.links[w].is_empty()) else {
+                let Some(back_emf) = self.next_back_emf() else {
                     break;
                 };
-                follower.state.back_emf = variable(which, lane::EMF[emfs]);
-                emfs += 1;
+                self.state.back_emf = back_emf;
                 emf_known = true;
             }
             match leg.kind {
                 LegKind::Rest => {
                     emf_known = true;
-                    follower.rest(number, leg);
+                    self.rest(number, leg);
                 }
-                LegKind::Lost => emf_known = self.held,
-                LegKind::Carried => follower.carried(leg),
+                LegKind::Lost => emf_known = model.held,
+                LegKind::Carried => self.carried(leg),
                 LegKind::Connected => {
-                    let known = d::CURRENT.get(currents);
-                    let Some(&which) = known.filter(|&&w| !self.links[w].is_empty()) else {
+                    let Some(current) = self.next_current() else {
                         break;
                     };
-                    follower.state.current = variable(which, lane::CURRENT[currents]);
-                    follower.state.eddy_current = follower.state.current;
-                    currents += 1;
-                    follower.connected(number, leg)?;
+                    self.state.current = current;
+                    self.state.eddy_current = current;
+                    self.connected(number, leg)?;
                 }
-                LegKind::Open => follower.open(number, leg),
+                LegKind::Open => self.open(number, leg),
             }
         }
-        let mut out = follower.out;
-        out.warmed_k = follower
-            .heat
-            .map_or(0.0, |h| h.kelvin(constants.resistance.value()));
-        Some(out)
+        Some(())
     }
-}
 
-impl<S: Number> Follower<'_, S> {
+    /// The back-EMF with which the next stretch begins, where it is among the unknowns.
+    fn next_back_emf(&mut self) -> Option<S> {
+        let number = self.begun.0;
+        let direction = *Direction::EMF.get(number)?;
+        self.begun.0 += 1;
+        self.beginning(direction, Component::EMF[number])
+    }
+
+    /// The current with which the next stretch begins, where it is among the unknowns.
+    fn next_current(&mut self) -> Option<S> {
+        let number = self.begun.1;
+        let direction = *Direction::CURRENT.get(number)?;
+        self.begun.1 += 1;
+        self.beginning(direction, Component::CURRENT[number])
+    }
+
+    fn beginning(&self, direction: Direction, component: Component) -> Option<S> {
+        let known = !self.model.links.is_fixed(direction);
+        known.then(|| S::variable(self.model.local(self.x, direction), component))
+    }
+
     fn rest(&mut self, number: usize, leg: &Leg) {
         self.state = State::rest();
         let Channels { zero_v, zero_i, .. } = self.channels;
@@ -156,6 +169,69 @@ impl<S: Number> Follower<'_, S> {
         }
     }
 
+    /// Closed on a voltage; `None` where the model cannot be evaluated.
+    fn connected(&mut self, number: usize, leg: &Leg) -> Option<()> {
+        let model = self.model;
+        let mut constants = self.with_rounded_contact(leg.current_ripple_a);
+        let friction = constants.friction_current;
+        let waves = model.waves.get(number).filter(|w| !w.is_empty());
+        let transient = model.turn_v_s.is_some() && is_transient(model.role, number, leg);
+        let mut lagged = self.state.current;
+        let mut mean_emf = S::from(0.0);
+        let mut total = 0.0;
+        for (k, bin) in leg.bins.iter().enumerate() {
+            let mut voltage = self.driving_voltage(bin);
+            if let Some(waves) = waves {
+                let wave = self.departure(&waves[k]);
+                // K(1 + ε) makes the back-EMF larger by ε, and the torque: a friction smaller by ε i.
+                constants.friction_current =
+                    friction + wave * self.state.current * -self.sense_of_rotation();
+                voltage += wave * self.state.back_emf * -1.0;
+            }
+            if let Some(heat) = &self.heat {
+                let drop = heat.drop_v(constants.resistance, self.state.current, bin.width_s);
+                voltage += drop * -1.0;
+            }
+            let (next, gained) = self.close(&constants, voltage, bin)?;
+            let shown = self
+                .channels
+                .shown(next.mean_current, gained, &mut lagged, bin.width_s);
+            if transient {
+                let step = next.mean_back_emf.value() * self.channels.gain_v.value() * bin.width_s;
+                self.out.angles[number].push([self.passed_v_s + 0.5 * step, step]);
+                self.passed_v_s += step;
+            }
+            mean_emf += next.mean_back_emf * bin.width_s;
+            total += bin.width_s;
+            if k < leg.compared && bin.current_a.is_finite() {
+                let predicted = self.channels.gain_i * shown + self.channels.zero_i;
+                let row = Row::of_bin(bin, Quantity::Current, number, predicted);
+                self.out.rows.push(row);
+            }
+        }
+        let at_end = self.state.back_emf;
+        let running = &mut self.out.running_emf;
+        *running = match model.role {
+            Role::Steady => Some(mean_emf * (1.0 / total.max(1e-300))),
+            Role::RunDown | Role::Brake => running.or(Some(at_end)),
+            Role::Start => Some(at_end),
+            _ => None,
+        };
+        Some(())
+    }
+
+    /// The model follows the mean of a rippling current, over which the contact drop is rounder than at one current:
+    /// `E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2))` for Gaussian ξ (MacKay 1992, Neural Computation 4, 720-736, for the
+    /// logistic function).
+    fn with_rounded_contact(&self, ripple_a: f64) -> Constants<S> {
+        let variance = FRAC_PI_2 * ripple_a * ripple_a;
+        let scale = self.constants.brush_scale;
+        Constants {
+            brush_scale: (scale * scale + variance).sqrt(),
+            ..*self.constants
+        }
+    }
+
     /// The voltage that drives a bin, V.
     fn driving_voltage(&mut self, bin: &Bin) -> S {
         let zero_v = self.channels.zero_v;
@@ -175,109 +251,46 @@ impl<S: Number> Follower<'_, S> {
         let mut wave = S::from(0.0);
         for (k, (amplitude, shape)) in self.amplitudes.iter().zip(shapes).enumerate() {
             wave += S::from(amplitude.value() * shape);
-            wave.lean(lane::UNEVENNESS + k, *shape);
+            wave.add_derivative(Component::wave(k), *shape);
         }
         wave
     }
 
-    /// The mean current over a bin as a slow probe shows it. `lagged`: what it showed at the bin's beginning.
-    fn seen_through(&self, lag_s: f64, mean: S, lagged: &mut S, width_s: f64) -> S {
-        let ratio = width_s / lag_s;
-        let kept = (-ratio).exp();
-        let share = (1.0 - kept) / ratio;
-        let difference = *lagged - mean;
-        *lagged = mean + difference * kept;
-        lagged.lean(lane::LAG, difference.value() * kept * ratio);
-        let mut seen = mean + difference * share;
-        seen.lean(lane::LAG, difference.value() * (share - kept));
-        seen
+    /// 1 or −1: that of the back-EMF, or of the current that is about to turn a rotor at rest.
+    fn sense_of_rotation(&self) -> f64 {
+        if self.state.back_emf.value() == 0.0 {
+            self.state.current.value().signum()
+        } else {
+            self.state.back_emf.value().signum()
+        }
     }
 
-    /// `None` where the model cannot be evaluated.
-    fn connected(&mut self, number: usize, leg: &Leg) -> Option<()> {
-        let model = self.model;
-        // The model follows the mean of a rippling current, over which the contact drop is rounder than at one current:
-        // E tanh((i + σξ)/I_b) ≈ tanh(i/√(I_b² + πσ²/2)) for Gaussian ξ (MacKay 1992, Neural Computation 4, 720-736, for the
-        // logistic function).
-        let variance = FRAC_PI_2 * leg.current_ripple_a * leg.current_ripple_a;
-        let scale = self.constants.brush_scale;
-        let mut constants = Constants {
-            brush_scale: (scale * scale + variance).sqrt(),
-            ..*self.constants
+    /// One bin of a closed leg, with the change of the current over it; `None` where the model cannot be evaluated, or not in the steps that
+    /// it may take.
+    fn close(
+        &mut self,
+        constants: &Constants<S>,
+        voltage: S,
+        bin: &Bin,
+    ) -> Option<(Advance<S>, S)> {
+        let condition = if bin.conducting {
+            Condition::Voltage(voltage)
+        } else {
+            Condition::Open
         };
-        let friction = constants.friction_current;
-        let waves = model.waves.get(number).filter(|w| !w.is_empty());
-        let transient = model.turn_v_s.is_some() && is_transient(model.role, number, leg);
-        let mut lagged = self.state.current;
-        let mut mean_emf = S::from(0.0);
-        let mut total = 0.0;
-        for (k, bin) in leg.bins.iter().enumerate() {
-            let mut voltage = self.driving_voltage(bin);
-            if let Some(waves) = waves {
-                let wave = self.departure(&waves[k]);
-                // K(1 + ε) makes the back-EMF larger by ε, and the torque: a friction smaller by ε i.
-                let turning = if self.state.back_emf.value() == 0.0 {
-                    self.state.current.value().signum()
-                } else {
-                    self.state.back_emf.value().signum()
-                };
-                constants.friction_current = friction + wave * self.state.current * -turning;
-                voltage += wave * self.state.back_emf * -1.0;
-            }
-            if let Some(heat) = &self.heat {
-                let drop = heat.drop_v(constants.resistance, self.state.current, bin.width_s);
-                voltage += drop * -1.0;
-            }
-            let condition = if bin.conducting {
-                Condition::Voltage(voltage)
-            } else {
-                Condition::Open
-            };
-            let start = self.state;
-            let next = advance(&constants, start, condition, bin.width_s, model.held);
-            self.probe(bin, &start, &next.end);
-            self.state = next.end;
-            let gained = next.end.current - start.current;
-            if let Some(heat) = &mut self.heat {
-                heat.take(next.mean_current, gained.value(), bin.width_s);
-            }
-            *self.steps += u64::from(next.steps);
-            let end = next.end.values();
-            if *self.steps > self.most_steps
-                || !(end.current.is_finite() && end.back_emf.is_finite())
-            {
-                return None;
-            }
-            let mut seen = match self.channels.current_lag_s {
-                Some(lag) => self.seen_through(lag, next.mean_current, &mut lagged, bin.width_s),
-                None => next.mean_current,
-            };
-            if let Some(skew) = self.channels.skew {
-                seen = seen - gained * (1.0 / bin.width_s) * skew;
-            }
-            if transient {
-                let step = next.mean_back_emf.value() * self.channels.gain_v.value() * bin.width_s;
-                self.out.angles[number].push([self.passed_v_s + 0.5 * step, step]);
-                self.passed_v_s += step;
-            }
-            mean_emf += next.mean_back_emf * bin.width_s;
-            total += bin.width_s;
-            if k < leg.compared && bin.current_a.is_finite() {
-                let predicted = self.channels.gain_i * seen + self.channels.zero_i;
-                self.out
-                    .rows
-                    .push(row(bin, Quantity::Current, number, predicted));
-            }
+        let start = self.state;
+        let next = advance(constants, start, condition, bin.width_s, self.model.held);
+        self.probe(bin, &start, &next.end);
+        self.state = next.end;
+        let gained = next.end.current - start.current;
+        if let Some(heat) = &mut self.heat {
+            heat.take(next.mean_current, gained.value(), bin.width_s);
         }
-        let at_end = self.state.back_emf;
-        let running = &mut self.out.running_emf;
-        *running = match model.role {
-            Role::Steady => Some(mean_emf * (1.0 / total.max(1e-300))),
-            Role::RunDown | Role::Brake => running.or(Some(at_end)),
-            Role::Start => Some(at_end),
-            _ => None,
-        };
-        Some(())
+        *self.steps += u64::from(next.steps);
+        let end = next.end.values();
+        let sound =
+            *self.steps <= self.most_steps && end.current.is_finite() && end.back_emf.is_finite();
+        sound.then_some((next, gained))
     }
 
     /// Reads the back-EMF at the probes within a bin.
@@ -312,29 +325,13 @@ impl<S: Number> Follower<'_, S> {
             self.passed_v_s += next.mean_back_emf.value() * gain_v.value() * bin.width_s;
             if k < leg.compared && bin.voltage_v.is_finite() {
                 let predicted = gain_v * next.mean_back_emf + zero_v;
-                self.out
-                    .rows
-                    .push(row(bin, Quantity::Voltage, number, predicted));
+                let row = Row::of_bin(bin, Quantity::Voltage, number, predicted);
+                self.out.rows.push(row);
             }
         }
         let zero_i = self.channels.zero_i;
         self.out
             .rows
             .extend(zero_row(leg, number, Quantity::Current, zero_i));
-    }
-}
-
-fn row<S>(bin: &Bin, quantity: Quantity, leg: usize, predicted: S) -> Row<S> {
-    Row {
-        time_s: bin.time_s,
-        quantity,
-        leg,
-        samples: bin.samples,
-        recorded: match quantity {
-            Quantity::Voltage => bin.voltage_v,
-            Quantity::Current => bin.current_a,
-        },
-        predicted,
-        zero_uncertainty: None,
     }
 }

@@ -1,14 +1,9 @@
 //! An uneven commutator over the few turns of a start or a brake: the first waves a turn of the relative back-EMF constant.
 
-use super::gradient::{UNEVENNESS, direction};
 use crate::bench::Role;
 use crate::fit::data::{Leg, LegKind};
-use crate::fit::unknowns::{Layout, Parameter, Slot, Source};
+use crate::fit::unknowns::UNEVENNESS;
 use std::f64::consts::TAU;
-
-/// Standard deviation of the cosine and of the sine of each wave of the relative back-EMF constant over a turn, before the capture is
-/// seen: segments and coils of a small motor differ by a per cent or so (common practice, no source).
-const UNEVENNESS_SD: f64 = 0.006;
 
 /// Turns after which the unevenness is half faded: by then it averages out, and its phase is no longer known.
 const FADING_TURNS: f64 = 8.0;
@@ -19,16 +14,10 @@ pub fn is_transient(role: Role, number: usize, leg: &Leg) -> bool {
     leg.kind == LegKind::Connected && number > 0 && !matches!(role, Role::Pwm | Role::PwmLocked)
 }
 
-/// Adds the waves of a capture to the layout.
-pub fn add_waves(capture: usize, layout: &mut Layout, links: &mut [Vec<(usize, f64)>]) {
-    for wave in 0..UNEVENNESS {
-        let parameter = Parameter::free(Slot::Unevenness { capture, wave }, 0.0).with_prior(
-            0.0,
-            UNEVENNESS_SD,
-            Source::Position,
-        );
-        links[direction::UNEVENNESS + wave].push((layout.add(parameter), 1.0));
-    }
+/// Whether any leg of a capture is such a one.
+pub fn has_transient(role: Role, legs: &[Leg]) -> bool {
+    let mut numbered = legs.iter().enumerate();
+    numbered.any(|(number, leg)| is_transient(role, number, leg))
 }
 
 /// Means of the waves over a bin, from its middle and width.

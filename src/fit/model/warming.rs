@@ -1,109 +1,9 @@
 //! The winding's own warming within a capture: R(t) = R (1 + α Q/C) with Q the loss in it so far and C its heat capacity. R is
 //! that at the capture's beginning. All heat stays in the copper, as it does for the first seconds.
 
-use super::prediction::Prediction;
-use crate::bench::{Bench, Capture, Reading};
-use crate::fit::data::{Bin, Leg, LegKind};
-use crate::fit::problem::Problem;
-use crate::fit::references::RippleFinding;
-use crate::fit::unknowns::{Layout, Parameter, Slot, Source};
-use crate::motor::temperature::copper_coefficient_per_k;
-use crate::motor::{Real, TerminalParameters};
-use nalgebra::DVector;
-use std::f64::consts::PI;
-
-/// Density of a rotor of laminated iron and copper with its slots, kg/m³ (common practice, no source).
-const ROTOR_DENSITY_KG_PER_M3: f64 = 7000.0;
-/// Length of a rotor over its radius (common practice, no source).
-const LENGTH_OVER_RADIUS: f64 = 2.0;
-/// Heat capacity of the winding, with what insulation and teeth take in a second, over the rotor's mass, J/(kg·K): copper, with
-/// 385 J/(kg·K), is a fifth to a third of it (common practice, no source).
-const CAPACITY_J_PER_KG_K: f64 = 120.0;
-/// Relative standard deviation of the inverse of a heat capacity guessed from an inertia: about a factor of two.
-const INVERSE_SD: f64 = 0.7;
-/// Relative rise of the resistance, at the low end of the heat capacity, below which a winding counts as staying as it is: small
-/// against what gains and rotor positions leave open.
-const LEAST_RISE: f64 = 2e-3;
-/// Temperature of a winding of which nothing is noted, °C.
-const ROOM_C: f64 = 23.0;
-
-/// Heat capacity of the winding, J/K, of a rotor of inertia `kg_m2`: a cylinder of usual density and proportions has
-/// J = m r²/2 with m = ρ π r² l.
-pub fn heat_capacity_guess(kg_m2: f64) -> f64 {
-    let per_r5 = 0.5 * PI * ROTOR_DENSITY_KG_PER_M3 * LENGTH_OVER_RADIUS;
-    let radius_m = (kg_m2 / per_r5).powf(0.2);
-    let mass_kg = 2.0 * kg_m2 / (radius_m * radius_m);
-    CAPACITY_J_PER_KG_K * mass_kg
-}
-
-/// Speed of a motor of which nothing tells it, on its supply, rad/s: some 4000 revolutions a minute (common practice, no source).
-const USUAL_SPEED_RAD_S: f64 = 420.0;
-
-/// The back-EMF constant to some ten per cent where a reading or a ripple tells it, V·s/rad.
-fn constant_guess(bench: &Bench, ripple: &[RippleFinding]) -> f64 {
-    let supply_v = bench.motor.supply_v.unwrap_or(10.0).abs();
-    let read = bench.readings.iter().find_map(|r| match r {
-        Reading::Speed { speed_rad_s, .. } => Some(supply_v / speed_rad_s.value),
-        Reading::SpunBackEmf {
-            voltage_v,
-            speed_rad_s,
-        } => Some(voltage_v.value / speed_rad_s.value),
-        Reading::Ohmmeter { .. } | Reading::InductanceMeter { .. } => None,
-    });
-    let told = || {
-        ripple
-            .iter()
-            .find_map(|r| Some(r.candidate()?.back_emf_constant_v_s_per_rad))
-    };
-    read.or_else(told).unwrap_or(supply_v / USUAL_SPEED_RAD_S)
-}
-
-/// ∫ i² dt of the recorded current over a capture, A²·s.
-fn current_squared_seconds(legs: &[Leg]) -> f64 {
-    let loss = |b: &Bin| b.current_a * b.current_a * b.width_s;
-    legs.iter()
-        .filter(|l| matches!(l.kind, LegKind::Connected | LegKind::Carried))
-        .flat_map(|l| &l.bins)
-        .filter(|b| b.current_a.is_finite())
-        .map(loss)
-        .sum()
-}
-
-/// Adds the winding's heat capacity to the layout where a capture warms it by more than can be left out; `None` elsewhere.
-pub fn add_heat_capacity(
-    bench: &Bench,
-    guess: &TerminalParameters,
-    ripple: &[RippleFinding],
-    legs: &[Vec<Leg>],
-    layout: &mut Layout,
-) -> Option<usize> {
-    let constant = constant_guess(bench, ripple);
-    let capacity = heat_capacity_guess(guess.inertia_capacitance_f * constant * constant);
-    let least_capacity = capacity / (1.0 + 2.0 * INVERSE_SD);
-    let rise = |(capture, legs): (&Capture, &Vec<Leg>)| {
-        let loss_j = guess.terminal_resistance_ohm * current_squared_seconds(legs);
-        per_kelvin(capture) * loss_j / least_capacity
-    };
-    let most = bench
-        .captures
-        .iter()
-        .zip(legs)
-        .map(rise)
-        .fold(0.0, f64::max);
-    (most > LEAST_RISE).then(|| {
-        let start = 1.0 / capacity;
-        let slot = Parameter::free(Slot::InverseHeatCapacity, start)
-            .with_prior(start, INVERSE_SD * start, Source::Model)
-            .within(0.0, f64::INFINITY)
-            .stepping(start);
-        layout.add(slot)
-    })
-}
-
-/// Relative change of the winding's resistance per kelvin at a capture's temperature, 1/K.
-fn per_kelvin(capture: &Capture) -> f64 {
-    copper_coefficient_per_k(capture.winding_temperature_c.map_or(ROOM_C, |t| t.value))
-}
+use crate::bench::Capture;
+use crate::fit::unknowns::resistance_per_kelvin;
+use crate::motor::Real;
 
 /// How a capture's current warms the winding.
 #[derive(Clone, Copy, Debug)]
@@ -118,7 +18,7 @@ impl Warming {
     /// `share`: what the winding has of the loop's resistance.
     pub(crate) fn of(capture: &Capture, share: f64) -> Self {
         Warming {
-            per_kelvin: per_kelvin(capture),
+            per_kelvin: resistance_per_kelvin(capture),
             share,
         }
     }
@@ -172,42 +72,5 @@ impl<S: Real> Heat<S> {
     pub(crate) fn take(&mut self, mean: S, gained_a: f64, width_s: f64) {
         self.charge += mean * mean * width_s;
         self.slope = gained_a / width_s;
-    }
-}
-
-/// Warming within a capture that is told, K: it makes a copper resistance 0.8 % larger.
-const TOLD_K: f64 = 2.0;
-
-/// The captures whose own current warms the winding noticeably, in words.
-pub fn told(problem: &Problem, x: &DVector<f64>, predictions: &[Prediction]) -> Vec<String> {
-    let Some(entry) = problem.layout.find(&Slot::InverseHeatCapacity) else {
-        return Vec::new();
-    };
-    let capacity = 1.0 / x[entry];
-    let warmed = problem.models.iter().zip(predictions);
-    warmed
-        .filter(|(_, p)| p.warmed_k > TOLD_K)
-        .map(|(model, p)| {
-            format!(
-                "{}: its own current warms the winding by about {:.0} K while it is recorded, which makes R {:.1} % larger at its end. This is followed, with a heat \
-                 capacity of {capacity:.2} J/K; R is that at the capture's beginning. Shorter shots, and minutes between them, leave less to be followed",
-                model.name,
-                p.warmed_k,
-                100.0 * model.warmed_share(p.warmed_k)
-            )
-        })
-        .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use approx::assert_relative_eq;
-
-    /// A cylinder of 12 mm radius and 24 mm length of 7000 kg/m³ weighs 76.0 g and has J = m r²/2 = 5.472e-6 kg·m² (worked by hand).
-    #[test]
-    fn val_mass_of_a_cylinder_from_its_inertia() {
-        let capacity = heat_capacity_guess(5.472e-6);
-        assert_relative_eq!(capacity, 120.0 * 0.0760, max_relative = 1e-3);
     }
 }

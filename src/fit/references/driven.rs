@@ -7,13 +7,13 @@
 //!
 //! Ripple in the record tells how many cycles a revolution it has, `2πf/ω`, since the speed is known.
 
-use super::current_ripple::level_uncertainty;
-use super::readings::ReadingTerm;
-use super::run_down_ripple::RippleFinding;
+use super::reading_term::ReadingTerm;
+use super::ripple::{RippleFinding, level_uncertainty};
+use super::speeds::{ConstantTerm, constant_entry};
 use crate::bench::{Bench, Capture, Role, Stated};
 use crate::events::{PhaseKind, Timeline};
-use crate::fit::model::{CaptureModel, direction};
-use crate::fit::unknowns::{Layout, Parameter, Slot};
+use crate::fit::model::CaptureModel;
+use crate::fit::unknowns::{Direction, Layout};
 use crate::ripple::{
     RippleOptions, SEGMENTS, SpeedShape, USUAL_POLES, analyse_current, segment_counts,
 };
@@ -50,7 +50,7 @@ struct Level {
 }
 
 /// One term for each driven record that shows a voltage.
-pub fn terms(
+pub fn driven_terms(
     bench: &Bench,
     timelines: &[Timeline],
     ripple: &[RippleFinding],
@@ -135,8 +135,8 @@ fn one(
         )
         .max(1e-5);
     let constant = (mean / speed.value).abs();
-    let entry = layout.add(Parameter::free(Slot::LogBackEmfConstant, constant.ln()).stepping(1.0));
-    let shift = models.get(k)?.links[direction::VOLTAGE_GAIN].clone();
+    let entry = constant_entry(layout, constant);
+    let shift = models.get(k)?.links[Direction::VOLTAGE_GAIN].clone();
     out.findings.push(format!(
         "{name}: {} at {} driven make K {} before the gain of the channel",
         write(mean.abs(), Some(level.sd_v.max(1e-12)), "V", Scale::Plain),
@@ -148,14 +148,14 @@ fn one(
             Scale::Power
         )
     ));
-    Some(ReadingTerm::Constant {
+    Some(ReadingTerm::Constant(ConstantTerm {
         v_s_per_rad: constant,
         relative_sd,
         constant: entry,
         shift,
         model: k,
         cycles_per_revolution: None,
-    })
+    }))
 }
 
 fn speed_words(speed: Stated) -> String {

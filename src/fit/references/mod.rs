@@ -1,20 +1,25 @@
 //! Scalar readings and speed references as terms of the same least squares.
 
 mod constant_ratio;
-mod current_ripple;
-pub mod driven;
-mod preliminary_fit;
-pub mod readings;
-mod run_down_ripple;
+mod driven;
+mod meters;
+mod reading_term;
+mod readings;
+mod ripple;
 mod speed_on_voltage;
+mod speeds;
+mod term;
 mod voltage_balance;
 
 pub use constant_ratio::Ratio;
-pub use current_ripple::{CurrentSpeed, current_anchors};
-pub use preliminary_fit::SoFar;
-pub use readings::ReadingTerm;
-pub use run_down_ripple::{
-    RippleFinding, read_ripple, ripple_anchors, ripple_anchors_beside, ripple_words,
-    turn_volt_seconds,
+pub use driven::driven_terms;
+pub use meters::{InductanceTerm, ResistanceTerm};
+pub use reading_term::ReadingTerm;
+pub use readings::prepare_readings;
+pub use ripple::{
+    CurrentSpeed, RippleFinding, current_anchors, read_ripple, ripple_anchors,
+    ripple_anchors_beside, ripple_words, settled_constant, turn_volt_seconds,
 };
+pub use speeds::{ConstantTerm, constant_entry};
+pub use term::Term;
 pub use voltage_balance::voltage_balance;

@@ -5,7 +5,7 @@
 //! ```
 //! With a stated current the first line alone gives e, under any load; without one the motor runs freely and both hold.
 
-use crate::fit::unknowns::{Layout, SLOTS, motor};
+use crate::fit::unknowns::{Entry, Layout, SLOTS, motor};
 use nalgebra::DVector;
 
 /// The state in which a speed was read.
@@ -16,25 +16,25 @@ pub struct OnVoltage {
     /// Current, A; absent for a motor that runs freely.
     pub current_a: Option<f64>,
     /// Places of [`SLOTS`] in the parameter vector.
-    entries: [usize; SLOTS.len()],
+    entries: [Entry; SLOTS.len()],
 }
 
 impl OnVoltage {
     /// `None` where the layout has no motor yet.
     pub fn new(layout: &Layout, voltage_v: f64, current_a: Option<f64>) -> Option<Self> {
-        let mut entries = [0; SLOTS.len()];
-        for (entry, slot) in entries.iter_mut().zip(&SLOTS) {
-            *entry = layout.find(slot)?;
-        }
+        let found: Vec<Entry> = SLOTS
+            .iter()
+            .map(|slot| layout.find(slot))
+            .collect::<Option<_>>()?;
         Some(OnVoltage {
             voltage_v: voltage_v.abs(),
             current_a: current_a.map(f64::abs),
-            entries,
+            entries: found.try_into().ok()?,
         })
     }
 
     /// The back-EMF, V, and its derivative in each entry; `None` where the rotor would stand still.
-    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(usize, f64); SLOTS.len()])> {
+    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(Entry, f64); SLOTS.len()])> {
         let p = motor(self.entries.map(|k| x[k]));
         let (drop, reaction) = (p.brush_drop_v, p.armature_reaction_per_a);
         let r = p.terminal_resistance_ohm;
@@ -62,8 +62,7 @@ impl OnVoltage {
         let voltage_by_e = 1.0 - reaction * i;
         let torque_by_i = 1.0 - 2.0 * reaction * i;
         let torque_by_e = -p.viscous_conductance_s - 2.0 * p.windage_a_per_v2 * e;
-        let mut gradient = [(0, 0.0); SLOTS.len()];
-        for (k, out) in gradient.iter_mut().enumerate() {
+        let gradient = std::array::from_fn(|k| {
             let by = match self.current_a {
                 Some(_) => -voltage[k] / voltage_by_e,
                 None => {
@@ -71,8 +70,8 @@ impl OnVoltage {
                     (voltage[k] * torque_by_i - torque[k] * voltage_by_i) / determinant
                 }
             };
-            *out = (self.entries[k], by);
-        }
+            (self.entries[k], by)
+        });
         Some((e, gradient))
     }
 

@@ -25,7 +25,7 @@ pub fn voltage_balance(
     stretch: &CurrentStretch,
     constant_relative_uncertainty: f64,
 ) -> Option<Foreseen> {
-    let at = |slot: Slot| problem.layout.find(&slot).and_then(|e| x.get(e).copied());
+    let at = |slot: Slot| problem.layout.find(&slot).map(|entry| x[entry]);
     let constant = at(Slot::LogBackEmfConstant)?.exp();
     let capture = bench.captures.get(k)?;
     let r = at(Slot::LogResistance)?.exp() + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
@@ -61,7 +61,7 @@ fn gain(bench: &Bench, chain: &ChannelChain, problem: &Problem, x: &DVector<f64>
             instrument: k,
             column: per_channel.then(|| chain.column.clone()),
         };
-        x.get(problem.layout.find(&slot)?).copied()
+        Some(x[problem.layout.find(&slot)?])
     };
     chain
         .instruments
@@ -73,17 +73,16 @@ fn gain(bench: &Bench, chain: &ChannelChain, problem: &Problem, x: &DVector<f64>
 
 /// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.
 fn zero(k: usize, slot: &Slot, problem: &Problem, x: &DVector<f64>) -> f64 {
-    let parameters = &problem.layout.parameters;
-    let is_own = |entry: usize| parameters.get(entry).is_some_and(|p| p.slot == *slot);
+    let own = problem.layout.find(slot);
     let Some(model) = problem.models.get(k) else {
         return 0.0;
     };
     model
         .links
-        .iter()
-        .find(|link| link.iter().any(|(entry, _)| is_own(*entry)))
+        .each()
+        .find(|link| link.iter().any(|(entry, _)| Some(*entry) == own))
         .into_iter()
         .flatten()
-        .filter_map(|(entry, factor)| Some(factor * x.get(*entry)?))
+        .map(|(entry, factor)| factor * x[*entry])
         .sum()
 }

@@ -3,7 +3,7 @@
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;
-use crate::fit::unknowns::{Layout, Slot, Source};
+use crate::fit::unknowns::{Entry, Layout, Slot, Source};
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
 
@@ -34,41 +34,45 @@ impl Covariance {
     }
 
     /// Information on an entry held at its bound `lower`, and the second moment about that bound of what it may still be.
-    pub(crate) fn held_moments(&self, entry: usize, lower: f64) -> (f64, f64) {
+    pub(crate) fn held_moments(&self, entry: Entry, lower: f64) -> (f64, f64) {
         let (centre, spread) = self.bound_moments(entry);
         let above = TruncatedNormal::above_zero(centre - lower, spread);
         let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
         (1.0 / (spread * spread), second_moment)
     }
 
+    /// Whether an entry could move.
+    pub fn is_free(&self, entry: Entry) -> bool {
+        self.free[entry.index()]
+    }
+
     /// Entries held at their bound that the captures see, with that bound; a term that touches nothing moves nothing.
     pub(crate) fn held_entries<'a>(
         &'a self,
         layout: &'a Layout,
-    ) -> impl Iterator<Item = (usize, f64)> + 'a {
+    ) -> impl Iterator<Item = (Entry, f64)> + 'a {
         layout
-            .parameters
-            .iter()
-            .enumerate()
-            .map(|(k, parameter)| (k, parameter.lower))
-            .filter(|&(k, lower)| {
-                !self.free[k] && lower.is_finite() && self.normal[(k, k)] > NO_INFORMATION
+            .entries()
+            .map(|(entry, parameter)| (entry, parameter.lower))
+            .filter(|&(entry, lower)| {
+                let seen = self.normal[entry.diagonal()] > NO_INFORMATION;
+                !self.is_free(entry) && lower.is_finite() && seen
             })
     }
 
     /// How the free entries follow one that is held: their change over its own.
-    pub(crate) fn following(&self, held: usize) -> DVector<f64> {
-        &self.conditional * self.normal.column(held) * -1.0
+    pub(crate) fn following(&self, held: Entry) -> DVector<f64> {
+        &self.conditional * self.normal.column(held.index()) * -1.0
     }
 
     /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
     /// the free entries following.
-    pub fn bound_moments(&self, entry: usize) -> (f64, f64) {
-        let column = self.normal.column(entry).into_owned();
-        let information = self.normal[(entry, entry)]
+    pub fn bound_moments(&self, entry: Entry) -> (f64, f64) {
+        let column = self.normal.column(entry.index()).into_owned();
+        let information = self.normal[entry.diagonal()]
             - (column.transpose() * &self.conditional * &column)[(0, 0)];
         let information = information
-            .max(self.normal[(entry, entry)] * 1e-12)
+            .max(self.normal[entry.diagonal()] * 1e-12)
             .max(1e-300);
         (
             self.x[entry] - self.gradient[entry] / information,
@@ -111,11 +115,13 @@ pub fn covariance(
     predictions: &[Prediction],
 ) -> Covariance {
     let n = problem.layout.len();
-    let free: Vec<bool> = (0..n)
-        .map(|k| {
-            !problem.frozen(k)
-                && !solution.active[k]
-                && solution.equations.normal[(k, k)] > NO_INFORMATION
+    let free: Vec<bool> = problem
+        .layout
+        .entries()
+        .map(|(entry, _)| {
+            !problem.frozen(entry)
+                && !solution.active[entry.index()]
+                && solution.equations.normal[entry.diagonal()] > NO_INFORMATION
         })
         .collect();
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
@@ -129,12 +135,12 @@ pub fn covariance(
             None => parts.push((source, part)),
         }
     };
-    for (k, parameter) in problem.layout.parameters.iter().enumerate() {
+    for (entry, parameter) in problem.layout.entries() {
         if let Some((_, sd)) = parameter.prior
-            && free[k]
+            && free[entry.index()]
         {
             let mut vector = DVector::zeros(n);
-            vector[k] = 1.0 / sd;
+            vector[entry] = 1.0 / sd;
             add(parameter.source.clone(), &vector);
         }
     }
@@ -142,8 +148,8 @@ pub fn covariance(
     for reading in &problem.readings {
         if let Some(term) = reading.evaluate(&solution.x, predictions) {
             let mut vector = DVector::zeros(n);
-            for (k, g) in term.gradient {
-                vector[k] += g;
+            for (entry, g) in term.gradient {
+                vector[entry] += g;
             }
             add(reading.source(), &vector);
             if reading.goes_by_the_clock() {
@@ -157,7 +163,7 @@ pub fn covariance(
         for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
             for slot in [Slot::LogInductance, Slot::LogCapacitance] {
                 if let Some(entry) = problem.layout.find(&slot) {
-                    by_clock += rows.column(entry);
+                    by_clock += rows.column(entry.index());
                 }
             }
         }

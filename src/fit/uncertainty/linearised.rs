@@ -1,16 +1,17 @@
 //! The joint problem beside a point at which its derivatives are known.
 
 use super::profile::{Linearised, Sight};
-use crate::fit::model::{LANES, Prediction};
+use crate::fit::model::{Component, Prediction};
 use crate::fit::problem::Problem;
 use crate::fit::solve::NormalEquations;
+use crate::fit::unknowns::Entry;
 use nalgebra::DVector;
 use std::sync::Arc;
 
 /// Derivatives of every row, and of the residual of each reading by entry, at one point.
 pub struct Derivatives {
     predictions: Arc<Vec<Prediction>>,
-    of_readings: Vec<Vec<(usize, f64)>>,
+    of_readings: Vec<Vec<(Entry, f64)>>,
 }
 
 impl Derivatives {
@@ -33,7 +34,7 @@ struct Sides([Sight; 2]);
 
 impl Sides {
     /// Adds what residuals with these derivatives give on each side.
-    fn add(&mut self, residuals: [f64; 2], slopes: impl Iterator<Item = (usize, f64)> + Clone) {
+    fn add(&mut self, residuals: [f64; 2], slopes: impl Iterator<Item = (Entry, f64)> + Clone) {
         for (sight, residual) in self.0.iter_mut().zip(residuals) {
             sight.cost += 0.5 * residual * residual;
             for (entry, slope) in slopes.clone() {
@@ -76,11 +77,8 @@ impl Linearised for Problem {
         }
         let kept = derivatives.predictions.iter();
         for ((values, kept), deviations) in predictions.iter().zip(kept).zip(&self.deviations) {
-            let mut moved = [0.0; LANES];
-            for (lane, links) in moved.iter_mut().zip(&kept.slopes) {
-                *lane = links.iter().map(|&(entry, by)| by * step[entry]).sum();
-            }
-            let mut sums = [[0.0; LANES]; 2];
+            let moved = kept.slopes.along(step);
+            let mut sums = [[0.0; Component::COUNT]; 2];
             let rows = values.rows.iter().zip(&kept.rows);
             for ((row, there), sd) in rows.zip(deviations) {
                 let slopes = &there.predicted.gradient;
@@ -95,7 +93,7 @@ impl Linearised for Problem {
                 }
             }
             for (sight, sums) in sides.0.iter_mut().zip(&sums) {
-                for (sum, links) in sums.iter().zip(&kept.slopes) {
+                for (sum, links) in sums.iter().zip(kept.slopes.each()) {
                     for &(entry, factor) in links {
                         sight.gradient[entry] += factor * sum;
                     }

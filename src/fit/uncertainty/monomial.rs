@@ -1,6 +1,6 @@
 //! The parameters a person asks for, as products of fitted entries.
 
-use crate::fit::unknowns::{Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, Slot};
 use nalgebra::DVector;
 
 /// A product of powers: `Π exp(a_k x_k) · x_linear`.
@@ -15,9 +15,9 @@ pub struct Monomial {
 
 /// A monomial with its places in the parameter vector.
 pub struct Placed {
-    logs: Vec<(usize, f64)>,
+    logs: Vec<(Entry, f64)>,
     /// Entry of the linear factor.
-    pub linear: Option<usize>,
+    pub linear: Option<Entry>,
 }
 
 impl Monomial {

@@ -3,21 +3,12 @@
 use super::linearised::Derivatives;
 use super::monomial::{Placed, monomials};
 use super::profile::{Direction, Minimum, PlainEnd, Target, end, plain_ends};
-use crate::fit::estimate::Estimate;
+use crate::fit::estimate::{Estimate, Reach};
 use crate::fit::problem::Problem;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
 use rayon::prelude::*;
 use std::sync::Arc;
-
-/// Reach of an interval to both sides over its plain reach.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reach {
-    /// Key of the parameter.
-    pub parameter: &'static str,
-    pub below: f64,
-    pub above: f64,
-}
 
 /// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is told.
 const AGREES: f64 = 0.05;
@@ -71,7 +62,10 @@ fn two_sided<'a, T: Target>(
     placed: &Placed,
     target: &'a T,
 ) -> Option<Direction<'a, T>> {
-    if placed.linear.is_some_and(|k| !estimate.covariance.free[k]) {
+    if placed
+        .linear
+        .is_some_and(|k| !estimate.covariance.is_free(k))
+    {
         return None;
     }
     let direction = Direction::new(minimum, target)?;

@@ -1,9 +1,10 @@
 //! From the fitted vector to the parameters a person asks for, with intervals, status and budget.
 
 use super::monomial::{Monomial, monomials};
-use crate::fit::estimate::Estimate;
-use crate::fit::unknowns::{Slot, Source};
+use crate::fit::estimate::{Estimate, Reach};
+use crate::fit::unknowns::{Entry, Slot, Source};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
+use crate::stats::quantiles::normal_quantile;
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::DVector;
 
@@ -53,6 +54,14 @@ pub struct Reported {
     pub settled_by: Option<String>,
 }
 
+/// A value with the standard uncertainty of the covariance.
+struct Plain {
+    value: f64,
+    standard_uncertainty: f64,
+    /// Reach of the interval below and above over `z σ`.
+    reach: [f64; 2],
+}
+
 /// Relative standard uncertainty above which a parameter that must be positive counts as not determined.
 pub const LARGEST_RELATIVE: f64 = 0.5;
 
@@ -80,79 +89,110 @@ impl Estimate {
             out.settled_by = Some(settled_by(m.name, false));
             return out;
         }
-        let layout = &self.problem.layout;
-        let x = &self.solution.x;
-        let Some(placed) = m.place(layout) else {
+        let Some(placed) = m.place(&self.problem.layout) else {
             out.settled_by = Some(settled_by(m.name, true));
             return out;
         };
-        let factor = placed.factor(x);
-        let (value, gradient) = placed.value(x);
-        let linear = placed.linear;
+        let (value, gradient) = placed.value(&self.solution.x);
         let variance = (gradient.transpose() * &self.covariance.total * &gradient)[(0, 0)].max(0.0);
-        let mut u = variance.sqrt();
-        let z = crate::stats::quantiles::normal_quantile(0.5 + 0.5 * self.options.level);
         let reach = self.profiles.iter().find(|p| p.parameter == m.name);
         out.profiled = reach.is_some();
-        // The profile shapes what the fit itself spreads; what entries held at a bound may still do comes on top.
-        let fitted = (gradient.transpose() * self.covariance.conditional() * &gradient)[(0, 0)];
-        let reached = |ratio: f64| {
-            let share = (fitted / variance).clamp(0.0, 1.0);
-            (ratio * ratio * share + 1.0 - share).sqrt()
+        let reach = self.reaches(reach, &gradient, variance);
+        let plain = Plain {
+            value,
+            standard_uncertainty: variance.sqrt(),
+            reach,
         };
-        let (below, above) = reach.map_or((1.0, 1.0), |p| (reached(p.below), reached(p.above)));
-        let interval = if let Some(k) = linear {
-            // Not negative: the plain interval where it stays clear of zero, else one-sided from the truncated normal.
-            let (centre, spread) = if self.covariance.free[k] {
-                (value, u)
-            } else {
-                let (centre, spread) = self.covariance.bound_moments(k);
-                (factor * centre, factor * spread)
-            };
-            if self.covariance.free[k] && centre - z * spread > 0.0 {
-                Interval {
-                    value,
-                    standard_uncertainty: u,
-                    lower: (value - below * z * u).max(0.0),
-                    upper: value + above * z * u,
-                }
-            } else {
-                out.one_sided = true;
-                let tail = TruncatedNormal::above_zero(centre, spread);
-                u = tail.standard_deviation();
-                Interval {
-                    value,
-                    standard_uncertainty: u,
-                    lower: 0.0,
-                    upper: tail.quantile(self.options.level),
-                }
-            }
-        } else {
-            // Positive by nature and fitted in log: the interval is symmetric there.
-            let relative = u / value;
-            Interval {
-                value,
-                standard_uncertainty: u,
-                lower: value * (-below * z * relative).exp(),
-                upper: value * (above * z * relative).exp(),
-            }
+        let factor = placed.factor(&self.solution.x);
+        let (interval, one_sided) = match placed.linear {
+            Some(entry) => self.not_negative(&plain, entry, factor),
+            None => (self.positive(&plain), false),
         };
         // Whatever nothing touches comes out without any spread, which is no measurement either.
+        let u = interval.standard_uncertainty;
         let unbounded = self
             .largest_possible(m)
             .is_some_and(|most| interval.upper > most * factor);
-        let vague = linear.is_none() && u > LARGEST_RELATIVE * value;
+        let vague = placed.linear.is_none() && u > LARGEST_RELATIVE * value;
         if vague || unbounded || !u.is_finite() || u <= 0.0 {
-            out.one_sided = false;
             out.settled_by = Some(settled_by(m.name, false));
             return out;
         }
+        out.one_sided = one_sided;
         out.status = Status::Measured;
         out.estimate = Some(interval);
         out.budget = self.budget(&gradient, variance);
         out.at_25_c = self.at_reference(m.name, &interval);
         out.gradient = Some(gradient);
         out
+    }
+
+    /// Normal quantile of the stated level.
+    fn z(&self) -> f64 {
+        normal_quantile(0.5 + 0.5 * self.options.level)
+    }
+
+    /// Reach of an interval below and above over its plain reach. The profile shapes what the fit itself spreads; what entries held at a bound may
+    /// still do comes on top.
+    fn reaches(&self, profile: Option<&Reach>, gradient: &DVector<f64>, variance: f64) -> [f64; 2] {
+        let fitted = (gradient.transpose() * self.covariance.conditional() * gradient)[(0, 0)];
+        let reached = |ratio: f64| {
+            let share = (fitted / variance).clamp(0.0, 1.0);
+            (ratio * ratio * share + 1.0 - share).sqrt()
+        };
+        profile.map_or([1.0; 2], |p| [reached(p.below), reached(p.above)])
+    }
+
+    /// Interval of a parameter that is not negative, and whether it is one-sided: the plain interval where it stays clear of zero, else that of the
+    /// truncated normal. `factor`: of the parameter over its entry.
+    fn not_negative(&self, plain: &Plain, entry: Entry, factor: f64) -> (Interval, bool) {
+        let Plain {
+            value,
+            standard_uncertainty: u,
+            reach: [below, above],
+        } = *plain;
+        let z = self.z();
+        let free = self.covariance.is_free(entry);
+        let (centre, spread) = if free {
+            (value, u)
+        } else {
+            let (centre, spread) = self.covariance.bound_moments(entry);
+            (factor * centre, factor * spread)
+        };
+        if free && centre - z * spread > 0.0 {
+            let two_sided = Interval {
+                value,
+                standard_uncertainty: u,
+                lower: (value - below * z * u).max(0.0),
+                upper: value + above * z * u,
+            };
+            return (two_sided, false);
+        }
+        let tail = TruncatedNormal::above_zero(centre, spread);
+        let one_sided = Interval {
+            value,
+            standard_uncertainty: tail.standard_deviation(),
+            lower: 0.0,
+            upper: tail.quantile(self.options.level),
+        };
+        (one_sided, true)
+    }
+
+    /// Interval of a parameter that is positive by nature and fitted in log: it is symmetric there.
+    fn positive(&self, plain: &Plain) -> Interval {
+        let Plain {
+            value,
+            standard_uncertainty: u,
+            reach: [below, above],
+        } = *plain;
+        let z = self.z();
+        let relative = u / value;
+        Interval {
+            value,
+            standard_uncertainty: u,
+            lower: value * (-below * z * relative).exp(),
+            upper: value * (above * z * relative).exp(),
+        }
     }
 
     /// Size that a parameter of the terminal domain which may be zero cannot exceed: friction takes less current than the largest
@@ -204,7 +244,7 @@ impl Estimate {
         };
         let value = at.value * ratio;
         let u = value * (at.standard_uncertainty / at.value).hypot(relative_u);
-        let z = crate::stats::quantiles::normal_quantile(0.5 + 0.5 * self.options.level);
+        let z = self.z();
         Some(Interval {
             value,
             standard_uncertainty: u,

@@ -1,6 +1,8 @@
 //! The vector of fitted parameters: what each entry is, its prior, its bounds and where its uncertainty comes from.
 
+use super::entry::Entry;
 use nalgebra::DVector;
+use std::ops::Index;
 
 /// What one entry of the parameter vector stands for.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -172,20 +174,27 @@ pub struct Layout {
 }
 
 impl Layout {
-    /// Adds a parameter and returns its index; a slot already there is returned as it stands.
-    pub fn add(&mut self, parameter: Parameter) -> usize {
+    /// Adds a parameter and returns its entry; a slot already there is returned as it stands.
+    pub fn add(&mut self, parameter: Parameter) -> Entry {
         match self.find(&parameter.slot) {
-            Some(index) => index,
+            Some(entry) => entry,
             None => {
                 self.parameters.push(parameter);
-                self.parameters.len() - 1
+                Entry::new(self.parameters.len() - 1)
             }
         }
     }
 
-    /// Index of a slot.
-    pub fn find(&self, slot: &Slot) -> Option<usize> {
-        self.parameters.iter().position(|p| &p.slot == slot)
+    /// Entry of a slot.
+    pub fn find(&self, slot: &Slot) -> Option<Entry> {
+        let place = self.parameters.iter().position(|p| &p.slot == slot);
+        place.map(Entry::new)
+    }
+
+    /// Every entry with what it is.
+    pub fn entries(&self) -> impl Iterator<Item = (Entry, &Parameter)> {
+        let parameters = self.parameters.iter().enumerate();
+        parameters.map(|(k, parameter)| (Entry::new(k), parameter))
     }
 
     /// Number of parameters.
@@ -206,5 +215,13 @@ impl Layout {
     /// One of the vectors that the solver asks for.
     pub fn vector(&self, of: impl Fn(&Parameter) -> f64) -> DVector<f64> {
         DVector::from_iterator(self.len(), self.parameters.iter().map(of))
+    }
+}
+
+impl Index<Entry> for Layout {
+    type Output = Parameter;
+
+    fn index(&self, entry: Entry) -> &Parameter {
+        &self.parameters[entry.index()]
     }
 }

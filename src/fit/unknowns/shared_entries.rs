@@ -1,222 +1,191 @@
-//! The entries that every capture shares, and what the bench says of them before the fit.
+//! The entries that every capture shares: the motor's own.
 
+use super::direction::Direction;
+use super::entry::Entry;
 use super::layout::{Layout, Parameter, Slot, Source};
-use crate::bench::{Bench, Capture, Doubt, Reading, Role};
-use crate::events::Timeline;
-use crate::fit::data::{Leg, LegKind};
-use crate::fit::estimate::FitOptions;
-use crate::fit::model::{Shared, direction};
+use crate::bench::Bench;
+use crate::fit::data::{position_sd, reference_temperature};
+use crate::fit::options::FitOptions;
 use crate::motor::TerminalParameters;
-use crate::stats::lanes;
-
-/// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
-/// practice, no source).
-const POSITION_SD: f64 = 0.02;
 
 /// Least share of the inductance that is simulated as screened: none at all has no state of its own.
 const LEAST_SHARE: f64 = 2e-3;
 
-pub fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
-    legs.iter()
-        .flatten()
-        .filter(|l| l.kind == LegKind::Connected)
-        .flat_map(|l| &l.bins)
-        .map(|b| b.current_a.abs())
-        .filter(|i| i.is_finite())
-        .reduce(f64::max)
-        .filter(|&i| i > 0.0)
+/// The motor's own entries, with what every capture needs to know beside them.
+#[derive(Clone, Debug)]
+pub struct SharedEntries {
+    /// With the direction that each moves in every capture.
+    pub entries: Vec<(Direction, Entry)>,
+    /// Winding temperature to which R belongs, °C.
+    pub reference_temperature_c: Option<f64>,
+    /// Whether the eddy branch takes part.
+    pub with_eddy: bool,
+    /// Relative standard deviation of the resistance over rotor positions.
+    pub position_sd: f64,
+    /// First guess of R, Ω.
+    pub resistance_guess_ohm: f64,
+    /// Volt-seconds of back-EMF in a turn, where the ripple told it.
+    pub turn_v_s: Option<f64>,
 }
 
-/// Largest voltage of any capture or of the stated supply, V.
-pub fn largest_voltage(bench: &Bench) -> f64 {
-    bench
-        .captures
-        .iter()
-        .filter_map(|c| c.waveform.voltage_v.as_ref())
-        .map(|t| lanes::largest(&t.values, |[v]| if v.is_finite() { v.abs() } else { 0.0 }))
-        .chain(bench.motor.supply_v.map(f64::abs))
-        .filter(|v| v.is_finite())
-        .fold(0.0, f64::max)
-}
+impl SharedEntries {
+    /// Adds the motor's own entries with their priors to the layout. `peak_a`: largest current of any capture, A.
+    pub fn add(
+        bench: &Bench,
+        guess: &TerminalParameters,
+        peak_a: f64,
+        options: &FitOptions,
+        layout: &mut Layout,
+    ) -> Self {
+        let motor = FirstMotor {
+            guess,
+            factors: options.guess_factors,
+            no_load_a: (guess.friction_current_a / 0.7).max(1e-9),
+            supply_v: bench.motor.supply_v.unwrap_or(10.0).abs().max(1e-3),
+            peak_a,
+        };
+        let parameters = motor.plain().into_iter().chain(motor.bent());
+        SharedEntries {
+            entries: parameters
+                .map(|(direction, parameter)| (direction, layout.add(parameter)))
+                .collect(),
+            reference_temperature_c: reference_temperature(bench).map(|t| t.0),
+            with_eddy: true,
+            position_sd: position_sd(bench),
+            resistance_guess_ohm: guess.terminal_resistance_ohm,
+            turn_v_s: None,
+        }
+    }
 
-/// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
-/// other change of the terminals sampled much faster, no inductance meter.
-pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
-    let missed = |t: &Timeline| t.doubts.contains(&Doubt::RiseBetweenSamples);
-    let both = || bench.captures.iter().zip(timelines);
-    let step_s = |c: &Capture| Some(c.waveform.time.at(1)? - c.waveform.time.at(0)?);
-    let Some(coarse_s) = both()
-        .filter(|(_, t)| missed(t))
-        .filter_map(|(c, _)| step_s(c))
-        .reduce(f64::min)
-    else {
-        return true;
-    };
-    let metered = bench
-        .readings
-        .iter()
-        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
-    metered
-        || both().any(|(c, t)| match c.role {
-            Role::Start | Role::LockedRotor => {
-                !missed(t) && t.instants.iter().any(|(name, _)| name == "make")
-            }
-            Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
-                step_s(c).is_some_and(|s| s < 0.25 * coarse_s)
-            }
-            Role::RunDown | Role::Steady | Role::Driven => false,
-        })
-}
-
-/// Temperature of the capture that says it best; every other capture's resistance is brought to it.
-pub fn reference_temperature(bench: &Bench) -> Option<(f64, f64)> {
-    bench
-        .captures
-        .iter()
-        .filter_map(|c| c.winding_temperature_c)
-        .map(|t| (t.value, t.standard_uncertainty))
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-}
-
-/// Largest relative standard uncertainty that the sheet states for a time base.
-pub fn clock(bench: &Bench) -> Option<f64> {
-    let stated = bench.instruments.iter();
-    stated
-        .filter_map(|i| i.time_base_relative_uncertainty)
-        .filter(|u| *u > 0.0)
-        .reduce(f64::max)
-}
-
-/// The motor's own parameters with their priors.
-pub fn shared_parameters(
-    bench: &Bench,
-    guess: &TerminalParameters,
-    peak_a: f64,
-    reference_temperature_c: Option<f64>,
-    options: &FitOptions,
-    layout: &mut Layout,
-) -> Shared {
-    use direction as d;
-    let p = Parameter::free;
-    let [fr, fl, fc] = options.guess_factors;
-    let log = |slot, value: f64| p(slot, value.ln()).stepping(1.5);
-    let no_load = (guess.friction_current_a / 0.7).max(1e-9);
-    let emf = bench.motor.supply_v.unwrap_or(10.0).abs().max(1e-3);
-    let bounded = |slot, start: f64, scale: f64| {
-        p(slot, start)
-            .within(0.0, f64::INFINITY)
-            .stepping(3.0 * scale)
-    };
-    let model =
-        |parameter: Parameter, mean: f64, sd: f64| parameter.with_prior(mean, sd, Source::Model);
-    let entries = vec![
-        (
-            d::RESISTANCE,
-            layout.add(log(Slot::LogResistance, guess.terminal_resistance_ohm * fr)),
-        ),
-        (
-            d::INDUCTANCE,
-            layout.add(log(Slot::LogInductance, guess.armature_inductance_h * fl)),
-        ),
-        (
-            d::CAPACITANCE,
-            layout.add(log(Slot::LogCapacitance, guess.inertia_capacitance_f * fc)),
-        ),
-        (
-            d::FRICTION,
-            layout.add(bounded(
-                Slot::FrictionCurrent,
-                guess.friction_current_a,
-                no_load,
-            )),
-        ),
-        (
-            d::VISCOUS,
-            layout.add(bounded(
-                Slot::ViscousConductance,
-                guess.viscous_conductance_s,
-                no_load / emf,
-            )),
-        ),
-        (
-            d::WINDAGE,
-            layout.add(bounded(Slot::Windage, 0.0, no_load / (emf * emf))),
-        ),
-        (
-            d::BRUSH_DROP,
-            layout.add(bounded(Slot::BrushDrop, guess.brush_drop_v, 0.1 * emf)),
-        ),
-        // The current at which the contact drop flattens: some 0.4 of the no-load current, within a factor of two.
-        (d::BRUSH_SCALE, {
-            let start = guess.brush_scale_a.ln();
-            layout.add(model(
-                p(Slot::LogBrushScale, start).stepping(0.7),
-                start,
-                0.7,
-            ))
-        }),
-        // Saturation and armature reaction at the largest current seen: half the inductance, a few per cent of flux.
-        (
-            d::SATURATION,
-            layout.add(model(
-                bounded(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
-                0.0,
-                0.5 / (peak_a * peak_a),
-            )),
-        ),
-        (
-            d::REACTION,
-            layout.add(model(
-                bounded(Slot::Reaction, 0.0, 0.02 / peak_a),
-                0.0,
-                0.025 / peak_a,
-            )),
-        ),
-        (
-            d::EDDY_SHARE,
-            layout.add(model(
-                p(Slot::EddyShare, LEAST_SHARE)
-                    .within(LEAST_SHARE, 0.8)
-                    .stepping(0.2),
-                0.0,
-                0.15,
-            )),
-        ),
-        (d::EDDY_RESISTANCE, {
-            let start = (3.0 * guess.terminal_resistance_ohm * fr).ln();
-            layout.add(model(
-                p(Slot::LogEddyResistance, start).stepping(0.7),
-                start,
-                0.7,
-            ))
-        }),
-    ];
-    Shared {
-        entries,
-        reference_temperature_c,
-        with_eddy: true,
-        position_sd: position_sd(bench),
-        resistance_guess_ohm: guess.terminal_resistance_ohm,
-        turn_v_s: None,
+    /// The motor's own entries in a layout that has them.
+    pub fn find(layout: &Layout) -> Vec<(Direction, Entry)> {
+        let slots = [
+            (Direction::RESISTANCE, Slot::LogResistance),
+            (Direction::INDUCTANCE, Slot::LogInductance),
+            (Direction::CAPACITANCE, Slot::LogCapacitance),
+            (Direction::FRICTION, Slot::FrictionCurrent),
+            (Direction::VISCOUS, Slot::ViscousConductance),
+            (Direction::WINDAGE, Slot::Windage),
+            (Direction::BRUSH_DROP, Slot::BrushDrop),
+            (Direction::BRUSH_SCALE, Slot::LogBrushScale),
+            (Direction::SATURATION, Slot::Saturation),
+            (Direction::REACTION, Slot::Reaction),
+            (Direction::EDDY_SHARE, Slot::EddyShare),
+            (Direction::EDDY_RESISTANCE, Slot::LogEddyResistance),
+        ];
+        slots
+            .iter()
+            .filter_map(|(direction, slot)| Some((*direction, layout.find(slot)?)))
+            .collect()
     }
 }
 
-/// Spread of the resistance over rotor positions, from the ohmmeter where several positions were read.
-pub fn position_sd(bench: &Bench) -> f64 {
-    bench
-        .readings
-        .iter()
-        .find_map(|r| match r {
-            Reading::Ohmmeter { readings_ohm, .. } if readings_ohm.len() >= 3 => {
-                let n = readings_ohm.len() as f64;
-                let mean = readings_ohm.iter().sum::<f64>() / n;
-                Some(
-                    (readings_ohm.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0))
-                        .sqrt()
-                        / mean,
-                )
-            }
-            _ => None,
-        })
-        .map_or(POSITION_SD, |sd| sd.clamp(0.01, 0.03))
+/// The motor before the fit, with the sizes that its terms may have.
+struct FirstMotor<'a> {
+    guess: &'a TerminalParameters,
+    /// Factors of R, L and C_m.
+    factors: [f64; 3],
+    no_load_a: f64,
+    supply_v: f64,
+    peak_a: f64,
+}
+
+impl FirstMotor<'_> {
+    /// The terms that every motor has, and windage.
+    fn plain(&self) -> [(Direction, Parameter); 7] {
+        let guess = self.guess;
+        let [fr, fl, fc] = self.factors;
+        let (no_load, emf) = (self.no_load_a, self.supply_v);
+        let log = |slot, value: f64| Parameter::free(slot, value.ln()).stepping(1.5);
+        [
+            (
+                Direction::RESISTANCE,
+                log(Slot::LogResistance, guess.terminal_resistance_ohm * fr),
+            ),
+            (
+                Direction::INDUCTANCE,
+                log(Slot::LogInductance, guess.armature_inductance_h * fl),
+            ),
+            (
+                Direction::CAPACITANCE,
+                log(Slot::LogCapacitance, guess.inertia_capacitance_f * fc),
+            ),
+            (
+                Direction::FRICTION,
+                not_negative(Slot::FrictionCurrent, guess.friction_current_a, no_load),
+            ),
+            (
+                Direction::VISCOUS,
+                not_negative(
+                    Slot::ViscousConductance,
+                    guess.viscous_conductance_s,
+                    no_load / emf,
+                ),
+            ),
+            (
+                Direction::WINDAGE,
+                not_negative(Slot::Windage, 0.0, no_load / (emf * emf)),
+            ),
+            (
+                Direction::BRUSH_DROP,
+                not_negative(Slot::BrushDrop, guess.brush_drop_v, 0.1 * emf),
+            ),
+        ]
+    }
+
+    /// The terms that a prior limits.
+    fn bent(&self) -> [(Direction, Parameter); 5] {
+        let guess = self.guess;
+        let peak_a = self.peak_a;
+        let of_model =
+            |parameter: Parameter, mean, sd| parameter.with_prior(mean, sd, Source::Model);
+        // Within a factor of two of its start.
+        let by_two = |slot, log_start: f64| {
+            of_model(
+                Parameter::free(slot, log_start).stepping(0.7),
+                log_start,
+                0.7,
+            )
+        };
+        let eddy_ohm = 3.0 * guess.terminal_resistance_ohm * self.factors[0];
+        let share = Parameter::free(Slot::EddyShare, LEAST_SHARE)
+            .within(LEAST_SHARE, 0.8)
+            .stepping(0.2);
+        [
+            // The current at which the contact drop flattens: some 0.4 of the no-load current.
+            (
+                Direction::BRUSH_SCALE,
+                by_two(Slot::LogBrushScale, guess.brush_scale_a.ln()),
+            ),
+            // Saturation and armature reaction at the largest current seen: half the inductance, a few per cent of flux.
+            (
+                Direction::SATURATION,
+                of_model(
+                    not_negative(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
+                    0.0,
+                    0.5 / (peak_a * peak_a),
+                ),
+            ),
+            (
+                Direction::REACTION,
+                of_model(
+                    not_negative(Slot::Reaction, 0.0, 0.02 / peak_a),
+                    0.0,
+                    0.025 / peak_a,
+                ),
+            ),
+            (Direction::EDDY_SHARE, of_model(share, 0.0, 0.15)),
+            (
+                Direction::EDDY_RESISTANCE,
+                by_two(Slot::LogEddyResistance, eddy_ohm.ln()),
+            ),
+        ]
+    }
+}
+
+/// An entry that is not negative; the solver steps by a few times its scale.
+fn not_negative(slot: Slot, start: f64, scale: f64) -> Parameter {
+    Parameter::free(slot, start)
+        .within(0.0, f64::INFINITY)
+        .stepping(3.0 * scale)
 }

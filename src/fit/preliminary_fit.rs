@@ -1,5 +1,6 @@
 //! The fit before its last terms are known: what it says so far.
 
+use crate::fit::unknowns::Entry;
 use nalgebra::{DMatrix, DVector};
 
 /// A parameter vector with its covariance.
@@ -14,7 +15,7 @@ pub struct SoFar<'a> {
 
 impl SoFar<'_> {
     /// Variance of a sum of entries with these factors; an entry may stand several times.
-    pub fn variance(&self, factors: &[(usize, f64)]) -> f64 {
+    pub fn variance(&self, factors: &[(Entry, f64)]) -> f64 {
         let mut slope = DVector::zeros(self.x.len());
         for &(entry, factor) in factors {
             slope[entry] += factor;

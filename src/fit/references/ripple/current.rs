@@ -9,14 +9,16 @@
 //!
 //! Aliased ripple is never used: at a steady speed only its foreseen place would tell it, which is no measurement.
 
-use super::preliminary_fit::SoFar;
-use super::readings::ReadingTerm;
-use super::run_down_ripple::{AGREES, RippleFinding};
-use super::voltage_balance::voltage_balance;
+use super::super::reading_term::ReadingTerm;
+use super::super::speeds::SpeedTerm;
+use super::super::voltage_balance::voltage_balance;
+use super::beside::AGREES;
+use super::run_down::RippleFinding;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
+use crate::fit::preliminary_fit::SoFar;
 use crate::fit::problem::Problem;
-use crate::fit::unknowns::Slot;
+use crate::fit::unknowns::{Entry, Slot};
 use crate::ripple::{
     RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
@@ -74,10 +76,11 @@ pub struct CurrentAnchors {
     pub remarks: Vec<String>,
 }
 
-/// What one stretch of current told.
-enum Told {
-    /// The model's back-EMF there is known to this share.
+/// What the ripple of one stretch of current gives.
+enum FromStretch {
+    /// With the share to which the model's back-EMF there is known.
     Speed(CurrentSpeed, f64),
+    /// With the share of the stretch in which it is.
     Aliased(Motion, f64),
 }
 
@@ -96,7 +99,7 @@ pub fn current_anchors(
     let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
         return out;
     };
-    let constant_sd = so_far.covariance[(constant, constant)].max(0.0).sqrt();
+    let constant_sd = so_far.covariance[constant.diagonal()].max(0.0).sqrt();
     let by_ripple = counted(ripple);
     let Some(cycles) = by_ripple.or_else(|| {
         let segments = bench.motor.commutator_segments?;
@@ -104,67 +107,15 @@ pub fn current_anchors(
     }) else {
         return out;
     };
-    let told: Vec<(usize, Told)> = bench
-        .captures
-        .par_iter()
-        .zip(timelines)
-        .enumerate()
-        .flat_map_iter(|(k, (capture, timeline))| {
-            let problem = &*problem;
-            current_stretches(&capture.waveform, timeline, capture.role)
-                .into_iter()
-                .filter_map(move |stretch| {
-                    let foreseen =
-                        voltage_balance(bench, problem, so_far.x, k, &stretch, constant_sd)?;
-                    let emf = &foreseen.back_emf_v;
-                    let mean_emf = emf.iter().filter(|e| e.is_finite()).sum::<f64>().abs()
-                        / emf.len().max(1) as f64;
-                    let options = RippleOptions::default();
-                    let found =
-                        speed_in_current(&stretch, Some(&foreseen), Some(cycles), &options).ok()?;
-                    let anchor = found.sharpest(cycles)?;
-                    if found.aliased_share > 0.0 {
-                        return Some((k, Told::Aliased(stretch.motion, found.aliased_share)));
-                    }
-                    let doubt = doubt(bench, capture, &stretch, mean_emf, problem, so_far.x);
-                    let speed = CurrentSpeed {
-                        capture: k,
-                        motion: stretch.motion,
-                        anchor,
-                    };
-                    Some((k, Told::Speed(speed, doubt)))
-                })
-        })
-        .collect();
-    let steady = told
-        .iter()
-        .filter(|(_, t)| matches!(t, Told::Speed(s, _) if s.motion == Motion::Steady))
-        .count();
-    let mut asked = Vec::new();
-    for (k, told) in told {
-        let model = &mut problem.models[k];
-        match told {
-            Told::Aliased(motion, share) => out.remarks.push(aliased(&model.name, motion, share)),
-            Told::Speed(speed, doubt) => {
-                model.probes.push(speed.anchor.time_s);
-                let shared = match speed.motion {
-                    Motion::Steady => doubt * (steady as f64).sqrt(),
-                    Motion::Rising | Motion::Falling => doubt,
-                };
-                let rad_s = speed.anchor.speed_rad_per_s;
-                let relative = speed.anchor.standard_uncertainty_rad_per_s / rad_s;
-                let term = ReadingTerm::Speed {
-                    rad_s,
-                    relative_sd: relative.hypot(shared),
-                    constant,
-                    model: k,
-                    probe: Some(model.probes.len() - 1),
-                };
-                asked.push((speed, term));
-            }
-        }
-    }
-    problem.forget();
+    let reader = Reader {
+        bench,
+        problem,
+        x: so_far.x,
+        constant_sd,
+        cycles,
+    };
+    let found = reader.read_all(timelines);
+    let asked = ask_for_speeds(found, constant, problem, &mut out.remarks);
     let Some(predictions) = problem.predict(so_far.x) else {
         return out;
     };
@@ -185,6 +136,111 @@ pub fn current_anchors(
         }
     }
     out
+}
+
+/// Reads the ripple of currents with what the fit says so far.
+struct Reader<'a> {
+    bench: &'a Bench,
+    problem: &'a Problem,
+    x: &'a DVector<f64>,
+    /// Relative standard uncertainty of K.
+    constant_sd: f64,
+    /// Ripple cycles a revolution.
+    cycles: u32,
+}
+
+impl Reader<'_> {
+    /// What every stretch of every capture (index) gives.
+    fn read_all(&self, timelines: &[Timeline]) -> Vec<(usize, FromStretch)> {
+        let captures = self.bench.captures.par_iter().zip(timelines);
+        captures
+            .enumerate()
+            .flat_map_iter(|(k, (capture, timeline))| {
+                current_stretches(&capture.waveform, timeline, capture.role)
+                    .into_iter()
+                    .filter_map(move |stretch| Some((k, self.read(k, &stretch)?)))
+            })
+            .collect()
+    }
+
+    /// What one stretch of capture `k` gives; `None` where its ripple gives nothing.
+    fn read(&self, k: usize, stretch: &CurrentStretch) -> Option<FromStretch> {
+        let foreseen = voltage_balance(
+            self.bench,
+            self.problem,
+            self.x,
+            k,
+            stretch,
+            self.constant_sd,
+        )?;
+        let emf = &foreseen.back_emf_v;
+        let mean_emf =
+            emf.iter().filter(|e| e.is_finite()).sum::<f64>().abs() / emf.len().max(1) as f64;
+        let options = RippleOptions::default();
+        let found = speed_in_current(stretch, Some(&foreseen), Some(self.cycles), &options).ok()?;
+        let anchor = found.sharpest(self.cycles)?;
+        if found.aliased_share > 0.0 {
+            return Some(FromStretch::Aliased(stretch.motion, found.aliased_share));
+        }
+        let speed = CurrentSpeed {
+            capture: k,
+            motion: stretch.motion,
+            anchor,
+        };
+        let doubt = doubt(
+            self.bench,
+            &self.bench.captures[k],
+            stretch,
+            mean_emf,
+            self.problem,
+            self.x,
+        );
+        Some(FromStretch::Speed(speed, doubt))
+    }
+}
+
+/// A term for each speed, with its instant among the probes of its capture.
+fn ask_for_speeds(
+    found: Vec<(usize, FromStretch)>,
+    constant: Entry,
+    problem: &mut Problem,
+    remarks: &mut Vec<String>,
+) -> Vec<(CurrentSpeed, ReadingTerm)> {
+    let is_steady = |s: &CurrentSpeed| s.motion == Motion::Steady;
+    let steady = found
+        .iter()
+        .filter(|(_, f)| matches!(f, FromStretch::Speed(s, _) if is_steady(s)))
+        .count();
+    let mut asked = Vec::new();
+    for (k, from_stretch) in found {
+        let model = &mut problem.models[k];
+        match from_stretch {
+            FromStretch::Aliased(motion, share) => {
+                remarks.push(aliased(&model.name, motion, share));
+            }
+            FromStretch::Speed(speed, doubt) => {
+                model.probes.push(speed.anchor.time_s);
+                // What the model leaves out is common to all steady stretches.
+                let shared = if is_steady(&speed) {
+                    doubt * (steady as f64).sqrt()
+                } else {
+                    doubt
+                };
+                let rad_s = speed.anchor.speed_rad_per_s;
+                let relative = speed.anchor.standard_uncertainty_rad_per_s / rad_s;
+                let term = SpeedTerm {
+                    rad_s,
+                    relative_sd: relative.hypot(shared),
+                    constant,
+                    model: k,
+                    probe: Some(model.probes.len() - 1),
+                };
+                asked.push((speed, ReadingTerm::Speed(term)));
+            }
+        }
+    }
+    problem.forget();
+    asked
 }
 
 /// Cycles a revolution of the run-downs' ripple that entered the fit; `None` where two of them say different things.

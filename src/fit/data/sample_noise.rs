@@ -1,0 +1,55 @@
+//! Ripple and noise of single samples over the rows of a segment.
+
+use crate::bench::Waveform;
+use crate::stats::robust::noise_from_differences;
+use std::borrow::Cow;
+
+/// Ripple of the current over the last quarter of a driven leg: the scatter about its straight line less the converter's
+/// noise, A.
+pub fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+    let Some(trace) = &waveform.current_a else {
+        return 0.0;
+    };
+    let values = finite(&trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]);
+    let n = values.len() as f64;
+    if n < 16.0 {
+        return 0.0;
+    }
+    let mean = values.iter().sum::<f64>() / n;
+    let centre = 0.5 * (n - 1.0);
+    let (mut sxy, mut sxx, mut syy) = (0.0, 0.0, 0.0);
+    for (k, v) in values.iter().enumerate() {
+        let x = k as f64 - centre;
+        sxy += x * (v - mean);
+        sxx += x * x;
+        syy += (v - mean) * (v - mean);
+    }
+    let scatter = (syy - sxy * sxy / sxx) / n;
+    let noise = values
+        .windows(2)
+        .map(|w| (w[1] - w[0]).powi(2))
+        .sum::<f64>()
+        / (2.0 * n);
+    (scatter - noise).max(0.0).sqrt()
+}
+
+/// The finite values; a long record is copied only where it has holes.
+fn finite(values: &[f64]) -> Cow<'_, [f64]> {
+    if values.iter().all(|v| v.is_finite()) {
+        Cow::Borrowed(values)
+    } else {
+        values.iter().copied().filter(|v| v.is_finite()).collect()
+    }
+}
+
+/// Noise of one sample of the voltage over some rows, a converter's step included, V.
+pub fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+    let Some(trace) = &waveform.voltage_v else {
+        return 0.0;
+    };
+    let values = finite(&trace.values[rows.0..rows.1]);
+    let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
+    noise_from_differences(&values)
+        .unwrap_or(0.0)
+        .hypot(rounding)
+}

@@ -1,0 +1,29 @@
+//! What could be measured in addition to what an estimate has.
+
+use crate::bench::{Capture, Reading};
+use crate::events::Timeline;
+
+/// A capture that could be made: simulated without noise at the fitted point.
+#[derive(Clone, Debug)]
+pub struct PlannedCapture {
+    pub capture: Capture,
+    pub timeline: Timeline,
+    /// Back-EMF at its beginning, V.
+    pub initial_emf_v: f64,
+    /// Relative standard uncertainty of the K that its commutation ripple is hoped to tell; `None` where it tells none.
+    pub ripple_relative: Option<f64>,
+}
+
+/// What could be done in addition to what the estimate has.
+#[derive(Clone, Debug, Default)]
+pub struct Addition {
+    pub captures: Vec<PlannedCapture>,
+    /// A speed names its capture; its value counts for nothing but its relative uncertainty.
+    pub readings: Vec<Reading>,
+    /// Instruments (index) whose gain would be known to this relative standard uncertainty, in all records.
+    pub gains: Vec<(usize, f64)>,
+    /// Relative standard uncertainty of a K that an existing capture (index) would tell through its ripple.
+    pub ripple: Vec<(usize, f64)>,
+    /// K to evaluate at where the estimate has none, V·s/rad.
+    pub assumed_constant_v_s_per_rad: f64,
+}

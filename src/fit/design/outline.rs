@@ -1,0 +1,46 @@
+//! A bench without its samples.
+
+use crate::bench::{Bench, Capture, Waveform};
+use crate::capture::TimeAxis;
+
+fn nothing_recorded() -> Waveform {
+    Waveform {
+        time: TimeAxis::Absent { len: 0 },
+        voltage_v: None,
+        current_a: None,
+    }
+}
+
+/// Names, roles and instruments of a bench; a design needs no samples.
+pub fn without_waveforms(bench: &Bench) -> Bench {
+    Bench {
+        path: None,
+        sha256: None,
+        motor: bench.motor.clone(),
+        instruments: bench.instruments.clone(),
+        captures: bench
+            .captures
+            .iter()
+            .map(|c| Capture {
+                name: c.name.clone(),
+                path: c.path.clone(),
+                sha256: String::new(),
+                role: c.role,
+                waveform: nothing_recorded(),
+                voltage_chain: c.voltage_chain.clone(),
+                current_chain: c.current_chain.clone(),
+                series_in_voltage: c.series_in_voltage,
+                loop_resistance_ohm: c.loop_resistance_ohm,
+                source_v: c.source_v,
+                winding_temperature_c: c.winding_temperature_c,
+                added_inertia_kg_m2: c.added_inertia_kg_m2,
+                load_torque_nm: c.load_torque_nm,
+                driven_speed_rad_s: c.driven_speed_rad_s,
+                ac_coupled: c.ac_coupled,
+            })
+            .collect(),
+        readings: bench.readings.clone(),
+        remarks: Vec::new(),
+        doubts: Vec::new(),
+    }
+}

@@ -1,0 +1,387 @@
+//! The joint fit step by step: read the ripple, cut the records, build the problem, fit the plain motor, add the speed references that
+//! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
+
+use super::checks::{
+    conflicts, decade_error, instrument_check, left_out, model_terms, time_base, warmed_captures,
+};
+use super::data::{
+    Leg, clock, first_deviations, first_guess, inductance_seen, largest_voltage, legs,
+    peak_current, reference_temperature,
+};
+use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
+use super::error::FitError;
+use super::estimate::Estimate;
+use super::model::CaptureModel;
+use super::options::FitOptions;
+use super::preliminary_fit::SoFar;
+use super::problem::Problem;
+use super::references::{
+    CurrentSpeed, RippleFinding, current_anchors, driven_terms, prepare_readings, read_ripple,
+    ripple_anchors, ripple_anchors_beside, ripple_words, settled_constant, turn_volt_seconds,
+};
+use super::solve::{SecondOrder, Solution};
+use super::uncertainty::{covariance, reaches};
+use super::unknowns::{Direction, Entry, Layout, SharedEntries, Slot, add_heat_capacity};
+use super::weights::{noise_of_rows, reweigh};
+use crate::bench::{Bench, Doubt};
+use crate::events::Timeline;
+use crate::motor::TerminalParameters;
+
+/// Trials that one descent may take.
+const MOST_TRIALS: u64 = 60;
+
+/// Rounds of new weights and another descent, once every term takes part.
+const ROUNDS_OF_WEIGHTS: usize = 2;
+
+/// Estimates the motor from a bench and the timelines of its captures (same order).
+///
+/// # Errors
+/// When no capture can be used, or the model cannot be evaluated at the first guess.
+pub fn estimate(
+    bench: &Bench,
+    timelines: &[Timeline],
+    options: &FitOptions,
+) -> Result<Estimate, FitError> {
+    estimate_in_stages(bench, timelines, options, |_| {})
+}
+
+/// The same; `lap` is called with the name of each stage as it ends.
+///
+/// # Errors
+/// As for [`estimate`].
+pub fn estimate_in_stages(
+    bench: &Bench,
+    timelines: &[Timeline],
+    options: &FitOptions,
+    mut lap: impl FnMut(&'static str),
+) -> Result<Estimate, FitError> {
+    let ripple = Ripple::read(bench, timelines);
+    lap("ripple of run-downs");
+    let records = Records::cut(bench, timelines, &ripple)?;
+    let mut fit = JointFit::build(bench, timelines, options, ripple, records);
+    let plain = fit.fit_plain_motor()?;
+    lap("first fit");
+    fit.add_references_from_ripple(&plain);
+    lap("ripple of currents");
+    let mut solution = fit.fit_every_term(plain)?;
+    let terms = model_terms::decide(&mut fit.problem, &mut solution)?;
+    let mut estimate = fit.conclude(solution, terms)?;
+    lap("joint fit");
+    check(&mut estimate);
+    lap("profiles");
+    Ok(estimate)
+}
+
+/// What the commutation ripple of the run-downs shows.
+struct Ripple {
+    findings: Vec<RippleFinding>,
+    /// Captures (index) whose ripple cannot be read, and why.
+    unread: Vec<(usize, String)>,
+    /// Volt-seconds of back-EMF in a turn.
+    turn_v_s: Option<f64>,
+}
+
+impl Ripple {
+    fn read(bench: &Bench, timelines: &[Timeline]) -> Self {
+        let (findings, unread) = read_ripple(bench, timelines);
+        let turn_v_s = turn_volt_seconds(&findings);
+        Ripple {
+            findings,
+            unread,
+            turn_v_s,
+        }
+    }
+}
+
+/// The records as the model sees them, and what they show in closed form.
+struct Records {
+    legs: Vec<Vec<Leg>>,
+    guess: TerminalParameters,
+    /// Largest current of a connected leg, A.
+    peak_a: f64,
+}
+
+impl Records {
+    fn cut(bench: &Bench, timelines: &[Timeline], ripple: &Ripple) -> Result<Self, FitError> {
+        let legs: Vec<Vec<Leg>> = bench
+            .captures
+            .iter()
+            .zip(timelines)
+            .map(|(c, t)| legs(c, t, ripple.turn_v_s))
+            .collect();
+        if let Some(contradiction) = time_base::between(bench, &legs) {
+            return Err(FitError::TimeBase(contradiction));
+        }
+        Ok(Records {
+            guess: first_guess(bench, &legs),
+            peak_a: peak_current(&legs).ok_or(FitError::NothingToFit)?,
+            legs,
+        })
+    }
+}
+
+/// A fit under way.
+struct JointFit<'a> {
+    bench: &'a Bench,
+    timelines: &'a [Timeline],
+    options: &'a FitOptions,
+    ripple: Ripple,
+    records: Records,
+    /// Winding temperature to which R belongs, °C, with its standard uncertainty.
+    temperature_c: Option<(f64, f64)>,
+    problem: Problem,
+    /// Entries that the plain motor does without.
+    optional: Vec<Entry>,
+    /// Whether something else than the ripple of run-downs gives the back-EMF constant.
+    has_reference: bool,
+    speeds: Vec<CurrentSpeed>,
+    findings: Vec<String>,
+    remarks: Vec<String>,
+    doubts: Vec<Doubt>,
+}
+
+impl<'a> JointFit<'a> {
+    /// The problem with its unknowns, captures and readings.
+    fn build(
+        bench: &'a Bench,
+        timelines: &'a [Timeline],
+        options: &'a FitOptions,
+        ripple: Ripple,
+        records: Records,
+    ) -> Self {
+        let temperature_c = reference_temperature(bench);
+        let mut layout = Layout::default();
+        let shared = shared_entries(bench, options, &ripple, &records, &mut layout);
+        let models: Vec<CaptureModel> = records
+            .legs
+            .iter()
+            .enumerate()
+            .map(|(k, legs)| CaptureModel::new(bench, k, legs.clone(), &shared, &mut layout))
+            .collect();
+        let (mut terms, mut remarks) =
+            prepare_readings(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+        let doubts = doubts_before_the_fit(bench, &records.legs, &mut remarks);
+        let driven = driven_terms(bench, timelines, &ripple.findings, &models, &mut layout);
+        terms.extend(driven.terms);
+        remarks.extend(driven.remarks);
+        // Beside another reference the ripple waits until that has said what it knows.
+        let has_reference = layout.find(&Slot::LogBackEmfConstant).is_some();
+        if !has_reference {
+            terms.extend(ripple_anchors(&ripple.findings, &models, &mut layout));
+        }
+        let mut problem = Problem::new(layout, models, terms);
+        problem.clock_relative_sd = clock(bench);
+        JointFit {
+            bench,
+            timelines,
+            options,
+            ripple,
+            records,
+            temperature_c,
+            optional: model_terms::optional_entries(&problem.layout),
+            problem,
+            has_reference,
+            speeds: Vec::new(),
+            findings: driven.findings,
+            remarks,
+            doubts,
+        }
+    }
+
+    /// The motor without the terms that bend it: under rough weights, then under those of its own residuals.
+    fn fit_plain_motor(&mut self) -> Result<Solution, FitError> {
+        let problem = &mut self.problem;
+        let mut x = problem.layout.start();
+        for &entry in &self.optional {
+            problem.freeze(entry, x[entry]);
+        }
+        problem.set_eddy(false);
+        let start = problem
+            .predict(&x)
+            .ok_or_else(|| not_evaluable(&self.records.guess))?;
+        if start
+            .iter()
+            .all(|p| p.rows.iter().all(|r| r.zero_uncertainty.is_some()))
+        {
+            return Err(FitError::NothingToFit);
+        }
+        for (k, prediction) in start.iter().enumerate() {
+            problem.deviations[k] = first_deviations(&prediction.rows);
+        }
+        x = solve(problem, &x, MOST_TRIALS, ROUGH, FAR, None)?.x;
+        reweigh(problem, self.bench, &x);
+        let nothing = SecondOrder::default();
+        solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&nothing))
+    }
+
+    /// Speeds that the ripple gives, where the plain motor already has a constant to compare them with.
+    fn add_references_from_ripple(&mut self, plain: &Solution) {
+        let problem = &mut self.problem;
+        let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+            return;
+        };
+        let Some(predictions) = problem.predict(&plain.x) else {
+            return;
+        };
+        let spread = covariance(problem, plain, &predictions).total;
+        let (_, [voltage_share, _]) = noise_of_rows(problem, self.bench, &plain.x, &predictions);
+        let preliminary = SoFar {
+            x: &plain.x,
+            covariance: &spread,
+            voltage_share,
+        };
+        if self.has_reference {
+            let (terms, remarks) = ripple_anchors_beside(
+                &mut self.ripple.findings,
+                constant,
+                &preliminary,
+                self.bench.motor.commutator_segments,
+                &problem.models,
+                &mut problem.layout,
+            );
+            problem.readings.extend(terms);
+            self.remarks.extend(remarks);
+        }
+        let of_currents = current_anchors(
+            self.bench,
+            self.timelines,
+            &self.ripple.findings,
+            problem,
+            &preliminary,
+        );
+        problem.readings.extend(of_currents.terms);
+        self.remarks.extend(of_currents.remarks);
+        let sentences = of_currents.speeds.iter().map(|s| s.words(self.bench));
+        self.findings.extend(sentences);
+        self.speeds = of_currents.speeds;
+    }
+
+    /// The motor with every term, from the plain one, with the weights of its own residuals.
+    fn fit_every_term(&mut self, plain: Solution) -> Result<Solution, FitError> {
+        let problem = &mut self.problem;
+        for &entry in &self.optional {
+            problem.thaw(entry);
+        }
+        problem.set_eddy(true);
+        let mut x = plain.x;
+        let mut learned = SecondOrder::default();
+        for _ in 0..ROUNDS_OF_WEIGHTS {
+            let found = solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&learned))?;
+            x = found.x;
+            learned = found.second_order;
+            reweigh(problem, self.bench, &x);
+        }
+        solve(problem, &x, MOST_TRIALS, FINE, CLOSE, Some(&learned))
+    }
+
+    /// The estimate with its covariance; nothing was checked yet that needs it.
+    fn conclude(
+        mut self,
+        solution: Solution,
+        mut terms: Vec<model_terms::TermDecision>,
+    ) -> Result<Estimate, FitError> {
+        let predictions = self
+            .problem
+            .predict(&solution.x)
+            .ok_or_else(|| not_evaluable(&self.records.guess))?;
+        let conflicts = conflicts(&mut self.problem, &solution.x, &predictions)?;
+        self.remarks.extend(conflicts);
+        let covariance = covariance(&self.problem, &solution, &predictions);
+        terms.extend(model_terms::limited(&self.problem, &covariance));
+        let warmed = warmed_captures(&self.problem, &solution.x, &predictions);
+        self.remarks.extend(warmed);
+        let Ripple {
+            findings: ripple,
+            unread,
+            ..
+        } = self.ripple;
+        let mut findings = ripple_words(self.bench, &ripple, &unread, self.has_reference);
+        findings.extend(self.findings);
+        Ok(Estimate {
+            problem: self.problem,
+            solution,
+            predictions,
+            covariance,
+            temperature_c: self.temperature_c,
+            terms,
+            ripple,
+            speeds: self.speeds,
+            findings,
+            remarks: self.remarks,
+            doubts: self.doubts,
+            options: self.options.clone(),
+            inductance_seen: inductance_seen(self.bench, self.timelines),
+            largest: (self.records.peak_a, largest_voltage(self.bench)),
+            legs: self.records.legs,
+            profiles: Vec::new(),
+            left_out: Vec::new(),
+        })
+    }
+}
+
+/// The motor's own entries.
+fn shared_entries(
+    bench: &Bench,
+    options: &FitOptions,
+    ripple: &Ripple,
+    records: &Records,
+    layout: &mut Layout,
+) -> SharedEntries {
+    let Records {
+        legs,
+        guess,
+        peak_a,
+    } = records;
+    let mut shared = SharedEntries::add(bench, guess, *peak_a, options, layout);
+    shared.turn_v_s = ripple.turn_v_s;
+    let constant = settled_constant(&ripple.findings);
+    let heat = add_heat_capacity(bench, guess, constant, legs, layout);
+    shared
+        .entries
+        .extend(heat.map(|entry| (Direction::HEAT, entry)));
+    shared
+}
+
+/// Contradictions that no fit settles: they are said whatever comes out.
+fn doubts_before_the_fit(
+    bench: &Bench,
+    legs: &[Vec<Leg>],
+    remarks: &mut Vec<String>,
+) -> Vec<Doubt> {
+    let found = [
+        (time_base::against_any_motor(bench, legs), Doubt::TimeBase),
+        (
+            decade_error::against_the_ohmmeter(bench, legs),
+            Doubt::TenTimesOff,
+        ),
+    ];
+    let mut doubts = Vec::new();
+    for (remark, doubt) in found {
+        if let Some(remark) = remark {
+            remarks.push(remark);
+            doubts.push(doubt);
+        }
+    }
+    doubts
+}
+
+/// What each capture and each instrument says against the rest, and the intervals that their profile shapes.
+fn check(estimate: &mut Estimate) {
+    estimate.problem.lift_bound();
+    if !estimate.converged() {
+        return;
+    }
+    estimate.left_out = left_out(estimate);
+    if !estimate.doubts.contains(&Doubt::TenTimesOff) {
+        let contradictions = instrument_check::contradictions(estimate);
+        estimate.remarks.extend(contradictions);
+    }
+    estimate.profiles = reaches(estimate);
+}
+
+fn not_evaluable(guess: &TerminalParameters) -> FitError {
+    FitError::Start(format!(
+        "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
+        guess.terminal_resistance_ohm, guess.armature_inductance_h, guess.inertia_capacitance_f
+    ))
+}

@@ -1,0 +1,19 @@
+//! Settings of a fit.
+
+/// Settings of a fit.
+#[derive(Clone, Debug)]
+pub struct FitOptions {
+    /// Level of the intervals, 0.95 unless told.
+    pub level: f64,
+    /// Multiplies the first guess of R, L and C_m, to test convergence.
+    pub guess_factors: [f64; 3],
+}
+
+impl Default for FitOptions {
+    fn default() -> Self {
+        FitOptions {
+            level: 0.95,
+            guess_factors: [1.0; 3],
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! Everything that was read beside the captures, as terms of the same least squares.
+
+use super::meters::{InductanceTerm, ResistanceTerm};
+use super::speeds::{BackEmfTerm, ConstantTerm, SpeedOnVoltageTerm, SpeedTerm};
+use super::term::Term;
+use crate::fit::model::{CaptureModel, Number, Prediction};
+use crate::fit::unknowns::Source;
+use nalgebra::DVector;
+
+/// A reading prepared for the fit.
+#[derive(Clone, Debug)]
+pub enum ReadingTerm {
+    Resistance(ResistanceTerm),
+    Inductance(InductanceTerm),
+    Speed(SpeedTerm),
+    SpeedOnVoltage(SpeedOnVoltageTerm),
+    BackEmf(BackEmfTerm),
+    Constant(ConstantTerm),
+}
+
+impl ReadingTerm {
+    /// The residual at `x`, given every capture's prediction; `None` where a log has no argument.
+    pub(crate) fn evaluate<S: Number>(
+        &self,
+        x: &DVector<f64>,
+        predictions: &[Prediction<S>],
+    ) -> Option<Term> {
+        match self {
+            ReadingTerm::Resistance(term) => term.evaluate(x),
+            ReadingTerm::Inductance(term) => Some(term.evaluate(x)),
+            ReadingTerm::Speed(term) => term.evaluate(x, predictions),
+            ReadingTerm::SpeedOnVoltage(term) => term.evaluate(x),
+            ReadingTerm::BackEmf(term) => Some(term.evaluate(x)),
+            ReadingTerm::Constant(term) => Some(term.evaluate(x)),
+        }
+    }
+
+    /// Where this reading's uncertainty is booked.
+    pub fn source(&self) -> Source {
+        match self {
+            ReadingTerm::Resistance(_) | ReadingTerm::Inductance(_) => Source::Meter,
+            ReadingTerm::Speed(_)
+            | ReadingTerm::SpeedOnVoltage(_)
+            | ReadingTerm::BackEmf(_)
+            | ReadingTerm::Constant(_) => Source::Anchor,
+        }
+    }
+
+    /// Relative standard uncertainty of what was read.
+    pub(crate) fn relative_sd(&self) -> f64 {
+        match self {
+            ReadingTerm::Resistance(term) => term.relative_sd,
+            ReadingTerm::Inductance(term) => term.relative_sd,
+            ReadingTerm::Speed(term) => term.relative_sd,
+            ReadingTerm::SpeedOnVoltage(term) => term.relative_sd,
+            ReadingTerm::BackEmf(term) => term.relative_sd,
+            ReadingTerm::Constant(term) => term.relative_sd,
+        }
+    }
+
+    /// As messages name it.
+    pub(crate) fn words(&self, models: &[CaptureModel]) -> String {
+        let name = |model: usize| &models[model].name;
+        match self {
+            ReadingTerm::Resistance(_) => "the ohmmeter".into(),
+            ReadingTerm::Inductance(_) => "the inductance meter".into(),
+            ReadingTerm::Speed(term) if term.probe.is_some() => {
+                format!("the ripple of the current of {}", name(term.model))
+            }
+            ReadingTerm::Speed(_) | ReadingTerm::SpeedOnVoltage(_) => "the tachometer".into(),
+            ReadingTerm::BackEmf(_) => "the driven back-EMF".into(),
+            ReadingTerm::Constant(term) if term.cycles_per_revolution.is_some() => {
+                format!("the commutation ripple of {}", name(term.model))
+            }
+            ReadingTerm::Constant(term) => format!("the driven record {}", name(term.model)),
+        }
+    }
+
+    /// Whether the oscilloscope's clock told the speed: ripple does, which makes K longer as the clock is slower.
+    pub(crate) fn goes_by_the_clock(&self) -> bool {
+        match self {
+            ReadingTerm::Speed(term) => term.probe.is_some(),
+            ReadingTerm::Constant(term) => term.cycles_per_revolution.is_some(),
+            _ => false,
+        }
+    }
+
+    /// Whether a tachometer showed the speed.
+    pub(crate) fn is_tachometer(&self) -> bool {
+        match self {
+            ReadingTerm::Speed(term) => term.probe.is_none(),
+            ReadingTerm::SpeedOnVoltage(_) => true,
+            _ => false,
+        }
+    }
+}

@@ -1,0 +1,149 @@
+//! The back-EMF constant from the commutation ripple of a run-down, as a term of the joint fit.
+
+use super::super::reading_term::ReadingTerm;
+use super::super::speeds::{ConstantTerm, constant_entry};
+use crate::bench::{Bench, Role};
+use crate::events::{Timeline, open_stretch};
+use crate::fit::model::CaptureModel;
+use crate::fit::unknowns::{Direction, Layout};
+use crate::ripple::{
+    Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at,
+};
+
+/// Probability that a candidate's constant must have to be used.
+pub const SETTLED: f64 = 0.95;
+
+/// What the ripple of one capture said.
+#[derive(Clone, Debug)]
+pub struct RippleFinding {
+    /// Index of the capture in the bench.
+    pub capture: usize,
+    pub result: RippleResult,
+    /// Index of the candidate whose constant entered the fit.
+    pub taken: Option<usize>,
+}
+
+impl RippleFinding {
+    /// The candidate whose constant entered the fit.
+    pub fn candidate(&self) -> Option<&Candidate> {
+        self.result.candidates.get(self.taken?)
+    }
+}
+
+/// Ripple of every run-down, and for those that cannot be read the capture and why.
+pub fn read_ripple(
+    bench: &Bench,
+    timelines: &[Timeline],
+) -> (Vec<RippleFinding>, Vec<(usize, String)>) {
+    let (mut findings, mut unread) = (Vec::new(), Vec::new());
+    for (index, capture) in bench.captures.iter().enumerate() {
+        if capture.role != Role::RunDown || capture.ac_coupled {
+            continue;
+        }
+        let Some(stretch) = open_stretch(&capture.waveform, &timelines[index]) else {
+            continue;
+        };
+        let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
+        let options = RippleOptions::for_stretch(&stretch, bench.motor.commutator_segments, zero);
+        match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
+            Ok(result) => {
+                let taken = result.settled(SETTLED).map(|_| 0);
+                findings.push(RippleFinding {
+                    capture: index,
+                    result,
+                    taken,
+                });
+            }
+            Err(why) => unread.push((index, format!("its ripple tells no speed: {why}"))),
+        }
+    }
+    (findings, unread)
+}
+
+/// What the ripple of the run-downs says in words. `anchored`: whether what was taken of it agrees with other speed anchors.
+pub fn ripple_words(
+    bench: &Bench,
+    findings: &[RippleFinding],
+    unread: &[(usize, String)],
+    anchored: bool,
+) -> Vec<String> {
+    let mut told: Vec<(usize, String)> = unread.to_vec();
+    for finding in findings {
+        // The fit carries the channel's gain itself.
+        let remarks = finding.result.remarks.iter();
+        let remarks = remarks.filter(|r| r.as_str() != RELATIVE_TO_GAIN);
+        told.extend(remarks.map(|r| (finding.capture, r.clone())));
+        let candidate = finding.candidate().filter(|_| anchored);
+        let stated = bench.motor.commutator_segments;
+        let on_count = stated.and_then(|s| finding.result.on_stated_count(s, candidate));
+        told.extend(on_count.map(|r| (finding.capture, r)));
+    }
+    told.sort_by_key(|(capture, _)| *capture);
+    let name = |capture: usize| &bench.captures[capture].name;
+    told.iter()
+        .map(|(capture, text)| format!("{}: {text}", name(*capture)))
+        .collect()
+}
+
+/// A term for each run-down whose ripple settles the constant.
+pub fn ripple_anchors(
+    findings: &[RippleFinding],
+    models: &[CaptureModel],
+    layout: &mut Layout,
+) -> Vec<ReadingTerm> {
+    findings
+        .iter()
+        .filter_map(|finding| {
+            let candidate = finding.result.settled(SETTLED)?;
+            Some(constant_term(candidate, finding.capture, models, layout))
+        })
+        .collect()
+}
+
+/// The constant of a candidate as a term.
+pub fn constant_term(
+    candidate: &Candidate,
+    capture: usize,
+    models: &[CaptureModel],
+    layout: &mut Layout,
+) -> ReadingTerm {
+    let k = candidate.back_emf_constant_v_s_per_rad;
+    ReadingTerm::Constant(ConstantTerm {
+        v_s_per_rad: k,
+        relative_sd: (candidate.standard_uncertainty / k).max(1e-5),
+        constant: constant_entry(layout, k),
+        shift: models[capture].links[Direction::VOLTAGE_GAIN].clone(),
+        model: capture,
+        cycles_per_revolution: Some(candidate.cycles_per_revolution),
+    })
+}
+
+/// The constant of the first run-down whose ripple entered the fit, V·s/rad.
+pub fn settled_constant(findings: &[RippleFinding]) -> Option<f64> {
+    let mut taken = findings.iter().filter_map(RippleFinding::candidate);
+    taken.next().map(|c| c.back_emf_constant_v_s_per_rad)
+}
+
+/// Volt-seconds of back-EMF in one turn, or in a whole number of them: of the candidates that are not out of the question
+/// the largest, whose turn is a multiple of the others' more often than not.
+pub fn turn_volt_seconds(findings: &[RippleFinding]) -> Option<f64> {
+    let best = findings
+        .iter()
+        .max_by(|a, b| strength(a).total_cmp(&strength(b)))?;
+    let constant = best
+        .result
+        .candidates
+        .iter()
+        .filter(|c| c.constant_probability > 0.05)
+        .map(|c| c.back_emf_constant_v_s_per_rad)
+        .reduce(f64::max)?;
+    Some(std::f64::consts::TAU * constant)
+}
+
+fn strength(finding: &RippleFinding) -> f64 {
+    finding
+        .result
+        .candidates
+        .first()
+        .map_or(0.0, |c| c.constant_probability)
+}

@@ -1,0 +1,120 @@
+//! What the channels of a capture add to the unknowns: gains, zeros, the lag of a probe, a source that nobody recorded.
+
+use super::direction::{Direction, Links};
+use super::layout::{Layout, Parameter, Slot, Source};
+use crate::bench::{Bench, Capture};
+use std::f64::consts::TAU;
+
+/// Share of a stated zero that drifts from capture to capture; the rest is one number a channel and range (common
+/// practice, no source).
+const DRIFT_SHARE: f64 = 0.3;
+
+/// Captures whose stated zeros differ by less than this factor stand on one range of their channel.
+const RANGE_STEP: f64 = 1.2;
+
+/// Gains, zeros and the unrecorded source of a capture.
+pub fn add_channels(
+    bench: &Bench,
+    capture: &Capture,
+    index: usize,
+    layout: &mut Layout,
+    links: &mut Links,
+) {
+    let shunt = capture
+        .series_in_voltage
+        .and_then(|(_, instrument)| instrument);
+    let chains = [
+        (
+            &capture.voltage_chain,
+            Direction::VOLTAGE_GAIN,
+            Direction::VOLTAGE_ZERO,
+            Slot::VoltageZero { capture: index },
+        ),
+        (
+            &capture.current_chain,
+            Direction::CURRENT_GAIN,
+            Direction::CURRENT_ZERO,
+            Slot::CurrentZero { capture: index },
+        ),
+    ];
+    for (chain, gain, zero, slot) in chains {
+        let Some(chain) = chain else { continue };
+        for &k in &chain.instruments {
+            let instrument = &bench.instruments[k];
+            if instrument.gain_relative_uncertainty <= 0.0 {
+                continue;
+            }
+            let column = instrument.gain_per_channel.then(|| chain.column.clone());
+            let parameter = Parameter::free(
+                Slot::Gain {
+                    instrument: k,
+                    column,
+                },
+                0.0,
+            )
+            .with_prior(
+                0.0,
+                instrument.gain_relative_uncertainty,
+                Source::Instrument(instrument.name.clone()),
+            )
+            .stepping(0.1);
+            let entry = layout.add(parameter);
+            links.add(gain, entry);
+            if Some(k) == shunt {
+                links.add(Direction::SHUNT, entry);
+            }
+        }
+        let sd = chain.zero_uncertainty.max(1e-9);
+        let own = Parameter::free(slot, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
+        links.add(zero, layout.add(own));
+        let slot = Slot::RangeZero {
+            current: gain == Direction::CURRENT_GAIN,
+            column: chain.column.clone(),
+            range: (sd.ln() / RANGE_STEP.ln()).round() as i64,
+        };
+        let kept = (1.0 - DRIFT_SHARE * DRIFT_SHARE).sqrt() * sd;
+        let shared = Parameter::free(slot, 0.0).with_prior(0.0, kept, Source::Zero);
+        links.add(zero, layout.add(shared));
+    }
+    if capture.waveform.voltage_v.is_none()
+        && let Some(source) = capture.source_v
+    {
+        let parameter = Parameter::free(Slot::Source { capture: index }, 0.0);
+        let parameter =
+            parameter.with_prior(0.0, source.standard_uncertainty.max(1e-6), Source::Loop);
+        links.clear(Direction::VOLTAGE_ZERO);
+        links.add(Direction::VOLTAGE_ZERO, layout.add(parameter));
+        links.clear(Direction::VOLTAGE_GAIN);
+    }
+}
+
+/// Relative standard uncertainty of the corner frequency that a sheet states for a probe (common practice, no source).
+const CORNER_SD: f64 = 0.2;
+
+/// The current probe's lag and delay; returns the time constant of its stated bandwidth, s, that of the slowest hardware on the way.
+pub fn add_lag(
+    bench: &Bench,
+    capture: &Capture,
+    layout: &mut Layout,
+    links: &mut Links,
+) -> Option<f64> {
+    let chain = capture.current_chain.iter().flat_map(|c| &c.instruments);
+    for &instrument in chain.clone() {
+        let hardware = &bench.instruments[instrument];
+        if let Some(limit_s) = hardware.skew_s {
+            // Anything within the limit is as likely (JCGM 100:2008, 4.3.7).
+            let sd = limit_s / 3f64.sqrt();
+            let slot = Parameter::free(Slot::Skew { instrument }, 0.0);
+            let slot = slot.with_prior(0.0, sd, Source::Lag(hardware.name.clone()));
+            links.add(Direction::SKEW, layout.add(slot));
+        }
+    }
+    let (instrument, corner_hz) = chain
+        .filter_map(|&k| Some((k, bench.instruments[k].bandwidth_hz?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let source = Source::Lag(bench.instruments[instrument].name.clone());
+    let slot = Parameter::free(Slot::ProbeLag { instrument }, 0.0);
+    let slot = slot.with_prior(0.0, CORNER_SD, source).stepping(0.5);
+    links.add(Direction::LAG, layout.add(slot));
+    Some(1.0 / (TAU * corner_hz))
+}
