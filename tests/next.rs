@@ -6,7 +6,7 @@ mod load;
 use load::load;
 use rundown::bench::{Bench, LoadOptions, Reading, Role, read_sheet};
 use rundown::events;
-use rundown::fit::{Addition, Estimate, FitOptions, Forecaster, Status, estimate};
+use rundown::fit::{Addition, Estimate, ExperimentDesign, FitOptions, Status, estimate};
 use rundown::next::rig::{Deed, Rig};
 use rundown::next::{Goal, Size, rank, ranking::Question};
 use std::fmt::Write;
@@ -67,7 +67,7 @@ fn deed(bench: &Bench, full: &Estimate, k: usize) -> Option<(Deed, f64)> {
         Role::Steady => Deed::Steady,
         _ => return None,
     };
-    let held_v = full.legs[k]
+    let held_v = full.segments[k]
         .iter()
         .flat_map(|l| &l.bins)
         .map(|b| b.voltage_v.abs())
@@ -98,8 +98,8 @@ fn comparisons(name: &str, bench: &Bench) -> Vec<Comparison> {
         let Some(before) = fitted(&less) else {
             continue;
         };
-        let forecaster = Forecaster::new(&less, &before);
-        let rig = Rig::new(&less, forecaster.motor());
+        let design = ExperimentDesign::new(&less, &before);
+        let rig = Rig::new(&less, design.motor());
         // What was on the shaft then is on it again; as the terminals see it, it takes K.
         let constant = before
             .reported()
@@ -142,7 +142,7 @@ fn comparisons(name: &str, bench: &Bench) -> Vec<Comparison> {
             name,
             capture_name,
             &before,
-            &forecaster,
+            &design,
             &addition,
             &full,
             &mut out,
@@ -159,13 +159,13 @@ fn comparisons(name: &str, bench: &Bench) -> Vec<Comparison> {
         let Some(before) = fitted(&less) else {
             continue;
         };
-        let forecaster = Forecaster::new(&less, &before);
+        let design = ExperimentDesign::new(&less, &before);
         let addition = Addition {
             readings: vec![reading],
             assumed_constant_v_s_per_rad: 0.01,
             ..Addition::default()
         };
-        compare(name, word, &before, &forecaster, &addition, &full, &mut out);
+        compare(name, word, &before, &design, &addition, &full, &mut out);
     }
     out
 }
@@ -174,16 +174,16 @@ fn compare(
     name: &str,
     added: &str,
     before: &Estimate,
-    forecaster: &Forecaster<'_>,
+    design: &ExperimentDesign<'_>,
     addition: &Addition,
     full: &Estimate,
     out: &mut Vec<Comparison>,
 ) {
-    let Some(expected) = forecaster.expect(addition) else {
+    let Some(expected) = design.expect(addition) else {
         return;
     };
     let now = before.reported();
-    for ((outlook, after), now) in expected.outlooks.iter().zip(full.reported()).zip(&now) {
+    for ((outlook, after), now) in expected.uncertainties.iter().zip(full.reported()).zip(&now) {
         let (Some(foreseen), Status::Measured, false, Some(at)) = (
             outlook.relative,
             after.status,

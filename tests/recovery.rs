@@ -10,7 +10,7 @@ use rundown::bench::{
 };
 use rundown::capture::TimeAxis;
 use rundown::events;
-use rundown::fit::{Estimate, FitOptions, Reported, Slot, Status, estimate};
+use rundown::fit::{Estimate, FitOptions, ParameterKind, Reported, Status, estimate};
 use rundown::motor::{
     Condition, Constants, MechanicalParameters, State, TerminalParameters, advance,
 };
@@ -310,7 +310,7 @@ fn a_winding_that_warms_while_it_is_recorded_is_followed() {
         .unwrap();
     let off = r.value / terminal.terminal_resistance_ohm - 1.0;
     let layout = &found.problem.layout;
-    let entry = layout.find(&Slot::InverseHeatCapacity).unwrap();
+    let entry = layout.find(&ParameterKind::InverseHeatCapacity).unwrap();
     let per_capacity = found.solution.x[entry];
     let sd = found.covariance.total[entry.diagonal()].sqrt();
     assert!(off.abs() < 1e-3, "R {off:+.2e}");

@@ -7,42 +7,42 @@
 use nalgebra::{DMatrix, DVector};
 use rundown::bench::{LoadOptions, Role, read_sheet};
 use rundown::fit::solve::{LeastSquares, SolverOptions, minimise};
-use rundown::fit::{Entry, FitOptions, LegKind, Slot};
+use rundown::fit::{Entry, FitOptions, ParameterKind, SegmentKind};
 use rundown::identify::identify;
 use serde_json::{Value, json};
 use std::path::Path;
 use std::time::Instant;
 
 /// Entries that may move; all others keep the value that makes their term vanish, or that of the full fit.
-fn moves(slot: &Slot) -> bool {
+fn moves(slot: &ParameterKind) -> bool {
     matches!(
         slot,
-        Slot::LogResistance
-            | Slot::LogInductance
-            | Slot::LogCapacitance
-            | Slot::FrictionCurrent
-            | Slot::ViscousConductance
-            | Slot::Gain { .. }
-            | Slot::VoltageZero { .. }
-            | Slot::RangeZero { .. }
-            | Slot::CurrentZero { .. }
-            | Slot::InitialEmf { .. }
-            | Slot::InitialCurrent { .. }
+        ParameterKind::LogResistance
+            | ParameterKind::LogInductance
+            | ParameterKind::LogCapacitance
+            | ParameterKind::FrictionCurrent
+            | ParameterKind::ViscousConductance
+            | ParameterKind::Gain { .. }
+            | ParameterKind::VoltageZero { .. }
+            | ParameterKind::RangeZero { .. }
+            | ParameterKind::CurrentZero { .. }
+            | ParameterKind::InitialEmf { .. }
+            | ParameterKind::InitialCurrent { .. }
     )
 }
 
-fn vanishes(slot: &Slot) -> bool {
+fn vanishes(slot: &ParameterKind) -> bool {
     matches!(
         slot,
-        Slot::Windage
-            | Slot::BrushDrop
-            | Slot::Saturation
-            | Slot::Reaction
-            | Slot::EddyShare
-            | Slot::Position { .. }
-            | Slot::ProbeLag { .. }
-            | Slot::Skew { .. }
-            | Slot::Unevenness { .. }
+        ParameterKind::Windage
+            | ParameterKind::BrushDrop
+            | ParameterKind::Saturation
+            | ParameterKind::Reaction
+            | ParameterKind::EddyShare
+            | ParameterKind::Position { .. }
+            | ParameterKind::ProbeLag { .. }
+            | ParameterKind::Skew { .. }
+            | ParameterKind::Unevenness { .. }
     )
 }
 
@@ -89,10 +89,10 @@ fn the_restricted_fit_ends_at_its_minimum_from_far_and_near() {
         links.into_iter().any(|link| link.0.index() == entry)
     };
     let free: Vec<usize> = (0..x.len())
-        .filter(|&k| moves(&problem.layout.parameters[k].slot) && linked(k))
+        .filter(|&k| moves(&problem.layout.parameters[k].kind) && linked(k))
         .collect();
     for k in 0..x.len() {
-        if vanishes(&problem.layout.parameters[k].slot) {
+        if vanishes(&problem.layout.parameters[k].kind) {
             x[k] = 0.0;
         }
         if free.contains(&k) {
@@ -112,9 +112,11 @@ fn the_restricted_fit_ends_at_its_minimum_from_far_and_near() {
     // Five per cent off in what is fitted as a logarithm, a fifth in the friction.
     let mut start = x.clone();
     for &k in &free {
-        match problem.layout.parameters[k].slot {
-            Slot::LogResistance | Slot::LogInductance | Slot::LogCapacitance => start[k] += 0.05,
-            Slot::FrictionCurrent => start[k] *= 1.2,
+        match problem.layout.parameters[k].kind {
+            ParameterKind::LogResistance
+            | ParameterKind::LogInductance
+            | ParameterKind::LogCapacitance => start[k] += 0.05,
+            ParameterKind::FrictionCurrent => start[k] *= 1.2,
             _ => {}
         }
     }
@@ -210,13 +212,13 @@ fn document(
                 "resistance_ratio": ratio,
                 "current_lag_s": slowest.is_finite().then(|| 1.0 / (std::f64::consts::TAU * slowest)),
                 "links": model.links.each().map(|links| links.iter().map(|(entry, factor)| (entry.index(), factor)).collect::<Vec<_>>()).collect::<Vec<_>>(),
-                "legs": model.legs.iter().map(|leg| json!({
+                "legs": model.segments.iter().map(|leg| json!({
                     "kind": match leg.kind {
-                        LegKind::Rest => "rest",
-                        LegKind::Connected => "connected",
-                        LegKind::Open => "open",
-                        LegKind::Carried => "carried",
-                        LegKind::Lost => "lost",
+                        SegmentKind::Rest => "rest",
+                        SegmentKind::Connected => "connected",
+                        SegmentKind::Open => "open",
+                        SegmentKind::Carried => "carried",
+                        SegmentKind::Lost => "lost",
                     },
                     "compared": leg.compared,
                     "width_s": leg.bins.iter().map(|b| b.width_s).collect::<Vec<_>>(),
@@ -224,7 +226,7 @@ fn document(
                     "current_a": leg.bins.iter().map(|b| b.current_a).collect::<Vec<_>>(),
                 })).collect::<Vec<_>>(),
                 "rows": prediction.rows.iter().zip(deviations).map(|(row, deviation)| json!([
-                    row.leg,
+                    row.segment,
                     if row.zero_uncertainty.is_some() { "zero" } else { "bin" },
                     format!("{:?}", row.quantity).to_lowercase(),
                     row.recorded,
@@ -238,7 +240,7 @@ fn document(
     json!({
         "motor": bench.motor.name,
         "free": free,
-        "names": free.iter().map(|&k| format!("{:?}", problem.layout.parameters[k].slot)).collect::<Vec<_>>(),
+        "names": free.iter().map(|&k| format!("{:?}", problem.layout.parameters[k].kind)).collect::<Vec<_>>(),
         "start": start.as_slice(),
         "priors": problem.layout.parameters.iter().map(|p| p.prior).collect::<Vec<_>>(),
         "lower": free.iter().map(|&k| problem.layout.parameters[k].lower).map(|v| v.is_finite().then_some(v)).collect::<Vec<_>>(),

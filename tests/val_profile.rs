@@ -2,7 +2,7 @@
 //! fixtures/profile/decay.json names it and its version; scripts/profile_golden makes the file.
 
 use nalgebra::{DMatrix, DVector};
-use rundown::fit::profile::{Direction, Linearised, Minimum, Sight, end, plain_ends};
+use rundown::fit::profile::{CostAndGradient, Direction, Linearised, Minimum, end, plain_ends};
 use rundown::fit::solve::{LeastSquares, NormalEquations, SolverOptions, minimise};
 use serde_json::Value;
 
@@ -46,10 +46,10 @@ impl Linearised for Decay {
         x: &DVector<f64>,
         step: &DVector<f64>,
         slopes: &DMatrix<f64>,
-    ) -> Option<[Sight; 2]> {
+    ) -> Option<[CostAndGradient; 2]> {
         let there = self.rows(&(x + step)).0;
         let foreseen = &there - slopes * step * 2.0;
-        Some([there, foreseen].map(|r| Sight {
+        Some([there, foreseen].map(|r| CostAndGradient {
             cost: 0.5 * r.norm_squared(),
             gradient: slopes.tr_mul(&r),
         }))

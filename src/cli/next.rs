@@ -3,7 +3,7 @@
 use super::Status;
 use super::standard_output::{complain, say, say_bytes};
 use crate::bench::{Bench, LoadOptions, read_sheet};
-use crate::fit::{Estimate, FitOptions, LegKind};
+use crate::fit::{Estimate, FitOptions, SegmentKind};
 use crate::identify::{check_roles, identify};
 use crate::next::first::{resistance_given, resistance_of};
 use crate::next::ranking::Question;
@@ -155,11 +155,11 @@ fn before_captures(
 /// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
 fn driven_v(estimate: &Estimate) -> Option<f64> {
     estimate
-        .legs
+        .segments
         .iter()
         .flatten()
-        .filter(|leg| leg.kind == LegKind::Connected)
-        .flat_map(|leg| &leg.bins)
+        .filter(|segment| segment.kind == SegmentKind::Connected)
+        .flat_map(|segment| &segment.bins)
         .map(|bin| bin.voltage_v.abs())
         .filter(|v| v.is_finite() && *v > 0.0)
         .reduce(f64::max)

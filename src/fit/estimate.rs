@@ -1,14 +1,14 @@
 //! The joint estimate: the solved problem and what follows from it.
 
 use super::checks::TermDecision;
-use super::data::Leg;
+use super::data::Segment;
 use super::model::Prediction;
 use super::options::FitOptions;
 use super::problem::Problem;
 use super::references::{CurrentSpeed, RippleFinding};
 use super::solve::{Solution, StopReason};
 use super::uncertainty::Covariance;
-use super::unknowns::Slot;
+use super::unknowns::ParameterKind;
 use crate::bench::Doubt;
 use std::sync::Arc;
 
@@ -18,7 +18,7 @@ pub struct Estimate {
     pub solution: Solution,
     pub predictions: Arc<Vec<Prediction>>,
     pub covariance: Covariance,
-    pub legs: Vec<Vec<Leg>>,
+    pub segments: Vec<Vec<Segment>>,
     /// Winding temperature to which R belongs, °C, with its standard uncertainty.
     pub temperature_c: Option<(f64, f64)>,
     pub terms: Vec<TermDecision>,
@@ -26,7 +26,7 @@ pub struct Estimate {
     pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
-    /// Speeds that the ripple of currents told and that entered the fit.
+    /// Speeds that the ripple of currents gave and that entered the fit.
     pub speeds: Vec<CurrentSpeed>,
     pub remarks: Vec<String>,
     /// Those among them that decide whether the estimate may be trusted.
@@ -37,14 +37,14 @@ pub struct Estimate {
     /// Largest current and voltage that any capture shows, A and V.
     pub largest: (f64, f64),
     /// Intervals that the profile likelihood shapes; the others are plain.
-    pub profiles: Vec<Reach>,
+    pub profiles: Vec<ProfileToWaldRatio>,
     /// What each capture does to the result.
-    pub left_out: Vec<LeftOut>,
+    pub leave_one_out: Vec<LeaveOneOut>,
 }
 
 /// Reach of an interval to both sides over its plain reach.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reach {
+pub struct ProfileToWaldRatio {
     /// Key of the parameter.
     pub parameter: &'static str,
     pub below: f64,
@@ -53,7 +53,7 @@ pub struct Reach {
 
 /// Shift of the parameter that a capture moves most.
 #[derive(Clone, Debug, PartialEq)]
-pub struct LeftOut {
+pub struct LeaveOneOut {
     /// Index of the capture.
     pub capture: usize,
     /// Key of the parameter.
@@ -65,9 +65,9 @@ pub struct LeftOut {
 }
 
 impl Estimate {
-    /// Value of a slot, where it takes part.
-    pub fn value(&self, slot: &Slot) -> Option<f64> {
-        self.problem.layout.find(slot).map(|k| self.solution.x[k])
+    /// Value of a kind, where it takes part.
+    pub fn value(&self, kind: &ParameterKind) -> Option<f64> {
+        self.problem.layout.find(kind).map(|k| self.solution.x[k])
     }
 
     /// Whether the solver ended at a minimum.

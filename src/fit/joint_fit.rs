@@ -2,26 +2,28 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    conflicts, decade_error, instrument_check, left_out, model_terms, time_base, warmed_captures,
+    conflicts, decade_error, instrument_check, leave_one_out, model_terms, time_base,
+    warmed_captures,
 };
 use super::data::{
-    Leg, clock, first_deviations, first_guess, inductance_seen, largest_voltage, legs,
-    peak_current, reference_temperature,
+    Segment, clock, first_deviations, first_guess, inductance_seen, largest_voltage, peak_current,
+    reference_temperature, segments,
 };
 use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::error::FitError;
 use super::estimate::Estimate;
 use super::model::CaptureModel;
 use super::options::FitOptions;
-use super::preliminary_fit::SoFar;
+use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, RippleFinding, current_anchors, driven_terms, prepare_readings, read_ripple,
-    ripple_anchors, ripple_anchors_beside, ripple_words, settled_constant, turn_volt_seconds,
+    CurrentSpeed, RippleFinding, current_references, describe_ripple, driven_terms,
+    prepare_readings, read_ripple, ripple_references, ripple_references_beside, settled_constant,
+    turn_volt_seconds,
 };
 use super::solve::{SecondOrder, Solution};
-use super::uncertainty::{covariance, reaches};
-use super::unknowns::{Direction, Entry, Layout, SharedEntries, Slot, add_heat_capacity};
+use super::uncertainty::{covariance, profile_to_wald_ratios};
+use super::unknowns::{Direction, Entry, Layout, ParameterKind, SharedEntries, add_heat_capacity};
 use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, Doubt};
 use crate::events::Timeline;
@@ -95,27 +97,27 @@ impl Ripple {
 
 /// The records as the model sees them, and what they show in closed form.
 struct Records {
-    legs: Vec<Vec<Leg>>,
+    segments: Vec<Vec<Segment>>,
     guess: TerminalParameters,
-    /// Largest current of a connected leg, A.
+    /// Largest current of a connected segment, A.
     peak_a: f64,
 }
 
 impl Records {
     fn cut(bench: &Bench, timelines: &[Timeline], ripple: &Ripple) -> Result<Self, FitError> {
-        let legs: Vec<Vec<Leg>> = bench
+        let segments: Vec<Vec<Segment>> = bench
             .captures
             .iter()
             .zip(timelines)
-            .map(|(c, t)| legs(c, t, ripple.turn_v_s))
+            .map(|(c, t)| segments(c, t, ripple.turn_v_s))
             .collect();
-        if let Some(contradiction) = time_base::between(bench, &legs) {
+        if let Some(contradiction) = time_base::between(bench, &segments) {
             return Err(FitError::TimeBase(contradiction));
         }
         Ok(Records {
-            guess: first_guess(bench, &legs),
-            peak_a: peak_current(&legs).ok_or(FitError::NothingToFit)?,
-            legs,
+            guess: first_guess(bench, &segments),
+            peak_a: peak_current(&segments).ok_or(FitError::NothingToFit)?,
+            segments,
         })
     }
 }
@@ -153,21 +155,23 @@ impl<'a> JointFit<'a> {
         let mut layout = Layout::default();
         let shared = shared_entries(bench, options, &ripple, &records, &mut layout);
         let models: Vec<CaptureModel> = records
-            .legs
+            .segments
             .iter()
             .enumerate()
-            .map(|(k, legs)| CaptureModel::new(bench, k, legs.clone(), &shared, &mut layout))
+            .map(|(k, segments)| {
+                CaptureModel::new(bench, k, segments.clone(), &shared, &mut layout)
+            })
             .collect();
         let (mut terms, mut remarks) =
             prepare_readings(bench, &models, &mut layout, temperature_c.map(|t| t.0));
-        let doubts = doubts_before_the_fit(bench, &records.legs, &mut remarks);
+        let doubts = doubts_before_the_fit(bench, &records.segments, &mut remarks);
         let driven = driven_terms(bench, timelines, &ripple.findings, &models, &mut layout);
         terms.extend(driven.terms);
         remarks.extend(driven.remarks);
         // Beside another reference the ripple waits until that has said what it knows.
-        let has_reference = layout.find(&Slot::LogBackEmfConstant).is_some();
+        let has_reference = layout.find(&ParameterKind::LogBackEmfConstant).is_some();
         if !has_reference {
-            terms.extend(ripple_anchors(&ripple.findings, &models, &mut layout));
+            terms.extend(ripple_references(&ripple.findings, &models, &mut layout));
         }
         let mut problem = Problem::new(layout, models, terms);
         problem.clock_relative_sd = clock(bench);
@@ -217,7 +221,7 @@ impl<'a> JointFit<'a> {
     /// Speeds that the ripple gives, where the plain motor already has a constant to compare them with.
     fn add_references_from_ripple(&mut self, plain: &Solution) {
         let problem = &mut self.problem;
-        let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+        let Some(constant) = problem.layout.find(&ParameterKind::LogBackEmfConstant) else {
             return;
         };
         let Some(predictions) = problem.predict(&plain.x) else {
@@ -225,13 +229,13 @@ impl<'a> JointFit<'a> {
         };
         let spread = covariance(problem, plain, &predictions).total;
         let (_, [voltage_share, _]) = noise_of_rows(problem, self.bench, &plain.x, &predictions);
-        let preliminary = SoFar {
+        let preliminary = PreliminaryFit {
             x: &plain.x,
             covariance: &spread,
             voltage_share,
         };
         if self.has_reference {
-            let (terms, remarks) = ripple_anchors_beside(
+            let (terms, remarks) = ripple_references_beside(
                 &mut self.ripple.findings,
                 constant,
                 &preliminary,
@@ -242,7 +246,7 @@ impl<'a> JointFit<'a> {
             problem.readings.extend(terms);
             self.remarks.extend(remarks);
         }
-        let of_currents = current_anchors(
+        let of_currents = current_references(
             self.bench,
             self.timelines,
             &self.ripple.findings,
@@ -251,7 +255,7 @@ impl<'a> JointFit<'a> {
         );
         problem.readings.extend(of_currents.terms);
         self.remarks.extend(of_currents.remarks);
-        let sentences = of_currents.speeds.iter().map(|s| s.words(self.bench));
+        let sentences = of_currents.speeds.iter().map(|s| s.describe(self.bench));
         self.findings.extend(sentences);
         self.speeds = of_currents.speeds;
     }
@@ -264,14 +268,14 @@ impl<'a> JointFit<'a> {
         }
         problem.set_eddy(true);
         let mut x = plain.x;
-        let mut learned = SecondOrder::default();
+        let mut second_order = SecondOrder::default();
         for _ in 0..ROUNDS_OF_WEIGHTS {
-            let found = solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&learned))?;
+            let found = solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&second_order))?;
             x = found.x;
-            learned = found.second_order;
+            second_order = found.second_order;
             reweigh(problem, self.bench, &x);
         }
-        solve(problem, &x, MOST_TRIALS, FINE, CLOSE, Some(&learned))
+        solve(problem, &x, MOST_TRIALS, FINE, CLOSE, Some(&second_order))
     }
 
     /// The estimate with its covariance; nothing was checked yet that needs it.
@@ -295,7 +299,7 @@ impl<'a> JointFit<'a> {
             unread,
             ..
         } = self.ripple;
-        let mut findings = ripple_words(self.bench, &ripple, &unread, self.has_reference);
+        let mut findings = describe_ripple(self.bench, &ripple, &unread, self.has_reference);
         findings.extend(self.findings);
         Ok(Estimate {
             problem: self.problem,
@@ -312,9 +316,9 @@ impl<'a> JointFit<'a> {
             options: self.options.clone(),
             inductance_seen: inductance_seen(self.bench, self.timelines),
             largest: (self.records.peak_a, largest_voltage(self.bench)),
-            legs: self.records.legs,
+            segments: self.records.segments,
             profiles: Vec::new(),
-            left_out: Vec::new(),
+            leave_one_out: Vec::new(),
         })
     }
 }
@@ -328,14 +332,14 @@ fn shared_entries(
     layout: &mut Layout,
 ) -> SharedEntries {
     let Records {
-        legs,
+        segments,
         guess,
         peak_a,
     } = records;
     let mut shared = SharedEntries::add(bench, guess, *peak_a, options, layout);
     shared.turn_v_s = ripple.turn_v_s;
     let constant = settled_constant(&ripple.findings);
-    let heat = add_heat_capacity(bench, guess, constant, legs, layout);
+    let heat = add_heat_capacity(bench, guess, constant, segments, layout);
     shared
         .entries
         .extend(heat.map(|entry| (Direction::HEAT, entry)));
@@ -345,13 +349,16 @@ fn shared_entries(
 /// Contradictions that no fit settles: they are said whatever comes out.
 fn doubts_before_the_fit(
     bench: &Bench,
-    legs: &[Vec<Leg>],
+    segments: &[Vec<Segment>],
     remarks: &mut Vec<String>,
 ) -> Vec<Doubt> {
     let found = [
-        (time_base::against_any_motor(bench, legs), Doubt::TimeBase),
         (
-            decade_error::against_the_ohmmeter(bench, legs),
+            time_base::against_any_motor(bench, segments),
+            Doubt::TimeBase,
+        ),
+        (
+            decade_error::against_the_ohmmeter(bench, segments),
             Doubt::TenTimesOff,
         ),
     ];
@@ -371,12 +378,12 @@ fn check(estimate: &mut Estimate) {
     if !estimate.converged() {
         return;
     }
-    estimate.left_out = left_out(estimate);
+    estimate.leave_one_out = leave_one_out(estimate);
     if !estimate.doubts.contains(&Doubt::TenTimesOff) {
         let contradictions = instrument_check::contradictions(estimate);
         estimate.remarks.extend(contradictions);
     }
-    estimate.profiles = reaches(estimate);
+    estimate.profiles = profile_to_wald_ratios(estimate);
 }
 
 fn not_evaluable(guess: &TerminalParameters) -> FitError {

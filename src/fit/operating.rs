@@ -10,7 +10,7 @@
 
 use super::estimate::Estimate;
 use super::uncertainty::{Interval, LARGEST_RELATIVE};
-use super::unknowns::{Entry, SLOTS, Slot, motor};
+use super::unknowns::{Entry, ParameterKind, STEADY_KINDS, motor};
 use crate::stats::covariance::NormalVectors;
 use crate::stats::monte_carlo::Outcomes;
 use crate::stats::truncated::TruncatedNormal;
@@ -38,14 +38,14 @@ pub struct OperatingValue {
     pub interval: Interval,
 }
 
-/// Numbers that are drawn: the entries of [`SLOTS`], then the logarithm of the back-EMF constant.
+/// Numbers that are drawn: the entries of [`STEADY_KINDS`], then the logarithm of the back-EMF constant.
 const DRAWN: usize = CONSTANT + 1;
 /// Those of them that are not negative.
 const NOT_NEGATIVE: std::ops::RangeInclusive<usize> = 1..=4;
 const REACTION: usize = 6;
 /// Windage, brush drop, armature reaction.
 const MAY_BE_ABSENT: [usize; 3] = [3, 4, REACTION];
-const CONSTANT: usize = SLOTS.len();
+const CONSTANT: usize = STEADY_KINDS.len();
 
 /// An entry held at its bound: what it may be above it, and how the drawn ones follow.
 struct Bound {
@@ -104,10 +104,10 @@ impl Estimate {
     fn draw_steady_states(&self, voltage_v: f64) -> Option<[[Vec<f64>; 4]; 2]> {
         let layout = &self.problem.layout;
         let x = &self.solution.x;
-        let entries: Vec<Option<Entry>> = SLOTS
+        let entries: Vec<Option<Entry>> = STEADY_KINDS
             .iter()
-            .chain([&Slot::LogBackEmfConstant])
-            .map(|slot| layout.find(slot))
+            .chain([&ParameterKind::LogBackEmfConstant])
+            .map(|kind| layout.find(kind))
             .collect();
         let mean =
             DVector::from_iterator(DRAWN, entries.iter().map(|e| e.map_or(f64::NAN, |k| x[k])));

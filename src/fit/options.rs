@@ -3,7 +3,7 @@
 /// Settings of a fit.
 #[derive(Clone, Debug)]
 pub struct FitOptions {
-    /// Level of the intervals, 0.95 unless told.
+    /// Level of the intervals, 0.95 by default.
     pub level: f64,
     /// Multiplies the first guess of R, L and C_m, to test convergence.
     pub guess_factors: [f64; 3],

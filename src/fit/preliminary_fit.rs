@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector};
 
 /// A parameter vector with its covariance.
 #[derive(Clone, Copy)]
-pub struct SoFar<'a> {
+pub struct PreliminaryFit<'a> {
     pub x: &'a DVector<f64>,
     pub covariance: &'a DMatrix<f64>,
     /// Share of a voltage by which the model departs from the records for as long as a stretch lasts, as its residuals say. The covariance knows
@@ -13,7 +13,7 @@ pub struct SoFar<'a> {
     pub voltage_share: f64,
 }
 
-impl SoFar<'_> {
+impl PreliminaryFit<'_> {
     /// Variance of a sum of entries with these factors; an entry may stand several times.
     pub fn variance(&self, factors: &[(Entry, f64)]) -> f64 {
         let mut slope = DVector::zeros(self.x.len());

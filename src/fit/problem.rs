@@ -231,9 +231,9 @@ impl Problem {
     }
 
     /// Lays the unevenness of every capture over the angles predicted at `x`.
-    pub fn lay_waves(&mut self, predictions: &[Prediction]) {
+    pub fn update_waves(&mut self, predictions: &[Prediction]) {
         for (model, prediction) in self.models.iter_mut().zip(predictions) {
-            model.lay_waves(prediction);
+            model.update_waves(prediction);
         }
         self.forget();
     }

@@ -1,13 +1,15 @@
 //! The deviations of all rows from their own residuals.
 
-use super::data::{Departures, Leg, LegKind, Quantity, Scatter, deviations, scatter_of_residuals};
+use super::data::{
+    Departures, Quantity, Scatter, Segment, SegmentKind, deviations, scatter_of_residuals,
+};
 use super::model::Prediction;
 use super::problem::Problem;
-use super::unknowns::Slot;
+use super::unknowns::ParameterKind;
 use crate::bench::{Bench, Role};
 use nalgebra::DVector;
 
-/// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: segments make
+/// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: the commutator makes
 /// more waves than those, and after some turns none is followed. Common practice, no source; three quarters leave the time constants
 /// of the simulated benches covered.
 const UNEVENNESS_LEFT: f64 = 0.75;
@@ -17,7 +19,7 @@ fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
     let mut captures = std::collections::BTreeSet::new();
     let mut square = 0.0;
     for (entry, parameter) in problem.layout.entries() {
-        if let Slot::Unevenness { capture, .. } = parameter.slot {
+        if let ParameterKind::Unevenness { capture, .. } = parameter.kind {
             captures.insert(capture);
             square += 0.5 * x[entry] * x[entry];
         }
@@ -34,7 +36,7 @@ pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     for (k, scatter) in scatters.iter().enumerate() {
         problem.deviations[k] = deviations(&predictions[k].rows, scatter, share);
     }
-    problem.lay_waves(&predictions);
+    problem.update_waves(&predictions);
 }
 
 /// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
@@ -57,10 +59,10 @@ pub(super) fn noise_of_rows(
             t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
         };
         let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
-        let legs = &problem.models[k].legs;
+        let segments = &problem.models[k].segments;
         let role = bench.captures[k].role;
-        let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |leg| {
-            independent_rows(role, legs, leg)
+        let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |segment| {
+            independent_rows(role, segments, segment)
         });
         departures.add(&prediction.rows, &residuals, &scatter);
         scatters.push(scatter);
@@ -71,13 +73,19 @@ pub(super) fn noise_of_rows(
     (scatters, share)
 }
 
-/// How many independent rows a leg is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
-/// of the segments do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-pub(super) fn independent_rows(role: Role, legs: &[Leg], leg: usize) -> Option<f64> {
+/// How many independent rows a segment is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
+/// of the commutator do not average out: a switched record, and what a brake shows before the short (common practice, no source).
+pub(super) fn independent_rows(role: Role, segments: &[Segment], segment: usize) -> Option<f64> {
     match role {
         Role::Pwm | Role::PwmLocked => Some(20.0),
-        Role::Brake if leg + 1 < legs.len() && legs[leg].kind == LegKind::Open => Some(2.0),
-        Role::Brake if leg == 0 && legs[leg].kind == LegKind::Connected => Some(4.0),
+        Role::Brake
+            if segment + 1 < segments.len() && segments[segment].kind == SegmentKind::Open =>
+        {
+            Some(2.0)
+        }
+        Role::Brake if segment == 0 && segments[segment].kind == SegmentKind::Connected => {
+            Some(4.0)
+        }
         _ => None,
     }
 }

@@ -8,7 +8,7 @@ use super::{
 };
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
-use crate::fit::{self, Estimate, Quantity, Slot};
+use crate::fit::{self, Estimate, ParameterKind, Quantity};
 use crate::stats::quantiles::chi_squared_upper_tail;
 use std::collections::BTreeMap;
 
@@ -81,7 +81,7 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
 /// The finer terms that take part in the fitted model.
 fn model_terms(estimate: &Estimate) -> ModelTerms {
     let layout = &estimate.problem.layout;
-    let term = |slot: Slot, log: bool| {
+    let term = |slot: ParameterKind, log: bool| {
         let k = layout
             .find(&slot)
             .filter(|&k| estimate.covariance.is_free(k))?;
@@ -95,11 +95,12 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
             standard_uncertainty: Some(if log { value * u } else { u }),
         })
     };
-    let eddy = term(Slot::EddyShare, false);
+    let eddy = term(ParameterKind::EddyShare, false);
     ModelTerms {
-        windage_a_per_v2: term(Slot::Windage, false),
-        brush_scale_a: term(Slot::BrushDrop, false).and_then(|_| term(Slot::LogBrushScale, true)),
-        saturation_per_a: term(Slot::Saturation, false)
+        windage_a_per_v2: term(ParameterKind::Windage, false),
+        brush_scale_a: term(ParameterKind::BrushDrop, false)
+            .and_then(|_| term(ParameterKind::LogBrushScale, true)),
+        saturation_per_a: term(ParameterKind::Saturation, false)
             .filter(|t| t.value > 0.0)
             .map(|t| {
                 let value = t.value.sqrt();
@@ -108,9 +109,9 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
                     standard_uncertainty: t.standard_uncertainty.map(|u| 0.5 * u / value),
                 }
             }),
-        armature_reaction_per_a: term(Slot::Reaction, false),
+        armature_reaction_per_a: term(ParameterKind::Reaction, false),
         eddy_share: eddy,
-        eddy_resistance_ohm: eddy.and_then(|_| term(Slot::LogEddyResistance, true)),
+        eddy_resistance_ohm: eddy.and_then(|_| term(ParameterKind::LogEddyResistance, true)),
     }
 }
 
@@ -203,7 +204,7 @@ fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Fit {
     };
     let rows: usize = estimate.predictions.iter().map(|p| p.rows.len()).sum();
     let free = estimate.covariance.free.iter().filter(|f| **f).count();
-    let left_out = &estimate.left_out;
+    let left_out = &estimate.leave_one_out;
     Fit {
         stop: Stop {
             reason,
@@ -252,7 +253,7 @@ fn capture_health(
     k: usize,
     timelines: &[Timeline],
     estimate: &Estimate,
-    left_out: Option<&fit::LeftOut>,
+    left_out: Option<&fit::LeaveOneOut>,
 ) -> CaptureHealth {
     let rows = &estimate.predictions[k].rows;
     let plain: Vec<(f64, f64, Quantity)> = rows
@@ -307,58 +308,66 @@ fn capture_health(
 
 fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
     let capture = |k: usize| bench.captures[k].name.as_str();
-    let name = |slot: &Slot| -> Option<(String, &'static str)> {
+    let name = |slot: &ParameterKind| -> Option<(String, &'static str)> {
         Some(match slot {
-            Slot::Gain { instrument, column } => {
+            ParameterKind::Gain { instrument, column } => {
                 let instrument = &bench.instruments[*instrument].name;
                 match column {
                     Some(column) => (format!("gain error of {instrument}, {column}"), "1"),
                     None => (format!("gain error of {instrument}"), "1"),
                 }
             }
-            Slot::VoltageZero { capture: k } => (format!("voltage zero in {}", capture(*k)), "V"),
-            Slot::CurrentZero { capture: k } => (format!("current zero in {}", capture(*k)), "A"),
-            Slot::Position { capture: k } => (
+            ParameterKind::VoltageZero { capture: k } => {
+                (format!("voltage zero in {}", capture(*k)), "V")
+            }
+            ParameterKind::CurrentZero { capture: k } => {
+                (format!("current zero in {}", capture(*k)), "A")
+            }
+            ParameterKind::Position { capture: k } => (
                 format!(
                     "resistance at the rotor position of {}, relative",
                     capture(*k)
                 ),
                 "1",
             ),
-            Slot::ProbeLag { instrument } => (
+            ParameterKind::ProbeLag { instrument } => (
                 format!(
                     "time constant of {} over that of its stated bandwidth, ln",
                     bench.instruments[*instrument].name
                 ),
                 "1",
             ),
-            Slot::Skew { instrument } => (
+            ParameterKind::Skew { instrument } => (
                 format!(
                     "delay of the current through {}",
                     bench.instruments[*instrument].name
                 ),
                 "s",
             ),
-            Slot::Source { capture: k } => {
+            ParameterKind::Source { capture: k } => {
                 (format!("source voltage in {}, departure", capture(*k)), "V")
             }
-            Slot::Loop { capture: k } => (
+            ParameterKind::Loop { capture: k } => (
                 format!("loop resistance in {}, departure", capture(*k)),
                 "Ohm",
             ),
-            Slot::Saturation => ("reciprocal square of the saturation current".into(), "A-2"),
-            Slot::Reaction => (
+            ParameterKind::Saturation => {
+                ("reciprocal square of the saturation current".into(), "A-2")
+            }
+            ParameterKind::Reaction => (
                 "armature reaction, relative loss of flux per ampere".into(),
                 "A-1",
             ),
-            Slot::EddyShare => (
+            ParameterKind::EddyShare => (
                 "share of the inductance screened by eddy currents".into(),
                 "1",
             ),
-            Slot::InverseHeatCapacity => {
+            ParameterKind::InverseHeatCapacity => {
                 ("reciprocal of the winding's heat capacity".into(), "K.J-1")
             }
-            Slot::LogBrushScale => ("ln of the brush drop's current scale in ampere".into(), "1"),
+            ParameterKind::LogBrushScale => {
+                ("ln of the brush drop's current scale in ampere".into(), "1")
+            }
             _ => return None,
         })
     };
@@ -367,7 +376,7 @@ fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
         .entries()
         .filter(|(entry, _)| estimate.covariance.is_free(*entry))
         .filter_map(|(entry, p)| {
-            let (name, unit) = name(&p.slot)?;
+            let (name, unit) = name(&p.kind)?;
             Some(Nuisance {
                 name,
                 value: estimate.solution.x[entry],
@@ -452,7 +461,9 @@ fn validity(bench: &Bench, estimate: &Estimate) -> Validity {
             .map(|r| r.recorded)
     };
     let back_emf_v = range(&mut of(Quantity::Voltage));
-    let constant = estimate.value(&Slot::LogBackEmfConstant).map(f64::exp);
+    let constant = estimate
+        .value(&ParameterKind::LogBackEmfConstant)
+        .map(f64::exp);
     Validity {
         current_a: range(&mut of(Quantity::Current)),
         speed_rad_s: back_emf_v.zip(constant).map(|(e, k)| Range {

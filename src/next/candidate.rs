@@ -6,7 +6,7 @@ use super::machine::Machine;
 use super::rig::{Deed, Rig};
 use super::{further_captures, further_readings};
 use crate::bench::Bench;
-use crate::fit::{Addition, Estimate, Forecaster, PlannedCapture};
+use crate::fit::{Addition, Estimate, ExperimentDesign, PlannedCapture};
 
 /// A calibration tells a gain to 0.2 %, read as two standard deviations (common practice, no source).
 const CALIBRATION: f64 = 1e-3;
@@ -29,7 +29,7 @@ pub struct Candidate {
 pub struct Ground<'a> {
     pub bench: &'a Bench,
     pub estimate: &'a Estimate,
-    pub forecaster: &'a Forecaster<'a>,
+    pub design: &'a ExperimentDesign<'a>,
     pub rig: &'a Rig<'a>,
     pub machine: &'a Machine,
 }
@@ -37,7 +37,7 @@ pub struct Ground<'a> {
 impl Ground<'_> {
     /// K to evaluate at: the fitted one, else a guess that only scales what has no scale.
     pub(super) fn constant(&self) -> f64 {
-        self.forecaster
+        self.design
             .reported()
             .iter()
             .find(|r| r.name == "back_emf_constant")

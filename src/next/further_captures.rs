@@ -7,7 +7,7 @@ use super::rig::Deed;
 use super::series::{one_two_five_up, resistor_near};
 use super::words::{amount, three_digits};
 use crate::bench::{Role, Stated};
-use crate::fit::{Bin, LegKind, PlannedCapture};
+use crate::fit::{Bin, PlannedCapture, SegmentKind};
 use std::f64::consts::PI;
 
 /// Rotor positions of a held step.
@@ -37,7 +37,7 @@ fn one(
 pub(super) fn list(ground: &Ground<'_>) -> Vec<Candidate> {
     let (machine, supply) = (ground.machine, ground.machine.supply_v);
     let half = 0.5 * supply;
-    let resistance = ground.forecaster.motor().terminal_resistance_ohm;
+    let resistance = ground.design.motor().terminal_resistance_ohm;
     let resistor = brake_resistor_ohm(resistance, machine.running_emf_v)
         .unwrap_or_else(|| resistor_near(2.0 * resistance));
     let plain_short = brake_resistor_ohm(resistance, machine.running_emf_v).is_none();
@@ -119,12 +119,12 @@ fn run_down_title(ground: &Ground<'_>) -> String {
         .bench
         .captures
         .iter()
-        .zip(&ground.estimate.legs)
+        .zip(&ground.estimate.segments)
         .filter(|(c, _)| c.role == Role::RunDown)
         .filter_map(|(_, legs)| {
             let open = legs
                 .iter()
-                .filter(|l| l.kind == LegKind::Open)
+                .filter(|l| l.kind == SegmentKind::Open)
                 .max_by_key(|l| l.bins.len())?;
             let size = |b: Option<&Bin>| Some(b?.voltage_v.abs());
             Some(size(open.bins.last())? / size(open.bins.first())?)
@@ -191,7 +191,7 @@ fn locked(ground: &Ground<'_>) -> Option<Candidate> {
 
 /// A run-down with an inertia as large as the rotor's own.
 fn added_inertia(ground: &Ground<'_>) -> Option<Candidate> {
-    let capacitance = ground.forecaster.motor().inertia_capacitance_f;
+    let capacitance = ground.design.motor().inertia_capacitance_f;
     let inertia = capacitance * ground.constant().powi(2);
     let stated = Stated {
         value: inertia,

@@ -137,7 +137,7 @@ fn segments(ground: &Ground<'_>) -> Option<Candidate> {
 }
 
 fn meters(ground: &Ground<'_>) -> Vec<Candidate> {
-    let motor = ground.forecaster.motor();
+    let motor = ground.design.motor();
     let ohm = motor.terminal_resistance_ohm;
     let (accuracy, temperature_c) = ground
         .bench

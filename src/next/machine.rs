@@ -4,7 +4,7 @@ use super::guess::{Basis, Guess};
 use super::rig::Rig;
 use super::series::settable_down;
 use super::size::{Size, copper_from_inertia_kg};
-use crate::fit::{Forecaster, Reported, Status};
+use crate::fit::{ExperimentDesign, Reported, Status};
 use serde::Serialize;
 use std::f64::consts::TAU;
 
@@ -99,17 +99,17 @@ impl Machine {
     /// From a fit; what it leaves open is guessed from the size.
     pub fn fitted(
         supply_v: f64,
-        forecaster: &Forecaster<'_>,
+        design: &ExperimentDesign<'_>,
         rig: &Rig<'_>,
         size: &Size,
         segments: Option<u32>,
     ) -> Self {
-        let reported = forecaster.reported();
+        let reported = design.reported();
         let measured = |name: &str| of(reported, name);
         let running = rig.running(supply_v);
         let constant = measured("back_emf_constant");
         let sharp = |value: f64| Guess::given(value).on(Basis::Measured);
-        let motor = forecaster.motor();
+        let motor = design.motor();
         let copper_kg = size
             .copper_kg()
             .or_else(|| Some(copper_from_inertia_kg(measured("rotor_inertia")?.value)));

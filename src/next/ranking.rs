@@ -11,7 +11,9 @@ use super::machine::Machine;
 use super::rig::Rig;
 use super::size::Size;
 use crate::bench::{Bench, Reading};
-use crate::fit::{Addition, Estimate, Expected, Forecaster, Outlook, Reported, Status};
+use crate::fit::{
+    Addition, Estimate, Expected, ExpectedUncertainty, ExperimentDesign, Reported, Status,
+};
 use crate::motor_file::ParameterName;
 use crate::stats::quantiles::normal_quantile;
 use rayon::prelude::*;
@@ -55,7 +57,7 @@ pub struct Ranked {
     pub title: String,
     /// Geometric mean of the bounds' ratios over the goal.
     pub score: f64,
-    pub after: Vec<Outlook>,
+    pub after: Vec<ExpectedUncertainty>,
     pub needs: Option<String>,
     pub how: Option<String>,
     pub cautions: Vec<String>,
@@ -71,7 +73,7 @@ pub struct Step {
     pub title: String,
     /// Of all steps so far against now.
     pub score: f64,
-    pub after: Vec<Outlook>,
+    pub after: Vec<ExpectedUncertainty>,
 }
 
 /// What to measure next.
@@ -105,11 +107,11 @@ pub struct Question {
 
 /// Ranks what could come next for a fitted bench.
 pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking {
-    let forecaster = Forecaster::new(bench, estimate);
-    let rig = Rig::new(bench, forecaster.motor());
+    let design = ExperimentDesign::new(bench, estimate);
+    let rig = Rig::new(bench, design.motor());
     let machine = Machine::fitted(
         question.supply_v,
-        &forecaster,
+        &design,
         &rig,
         &question.size,
         bench.motor.commutator_segments,
@@ -117,16 +119,16 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
     let ground = Ground {
         bench,
         estimate,
-        forecaster: &forecaster,
+        design: &design,
         rig: &rig,
         machine: &machine,
     };
     let list = candidates(&ground);
-    let reported = forecaster.reported();
+    let reported = design.reported();
     let mut ranked: Vec<(Ranked, Addition)> = list
         .into_par_iter()
         .filter_map(|c| {
-            let expected = forecaster.expect(&c.addition)?;
+            let expected = design.expect(&c.addition)?;
             Some(taken(c, &expected, reported, &question.goal))
         })
         .collect();
@@ -135,7 +137,7 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
             .total_cmp(&b.0.score)
             .then_with(|| a.0.key.cmp(&b.0.key))
     });
-    let plan = plan(&forecaster, &ranked, &question.goal);
+    let plan = plan(&design, &ranked, &question.goal);
     let mut remarks = Vec::new();
     if rig
         .capture("trial", super::rig::Deed::Steady, question.supply_v, None)
@@ -165,8 +167,8 @@ fn taken(
     goal: &Goal,
 ) -> (Ranked, Addition) {
     let ranked = Ranked {
-        score: score(&expected.outlooks, reported, goal),
-        after: expected.outlooks.clone(),
+        score: score(&expected.uncertainties, reported, goal),
+        after: expected.uncertainties.clone(),
         key: candidate.key,
         title: candidate.title,
         needs: candidate.needs,
@@ -179,8 +181,8 @@ fn taken(
 }
 
 /// Geometric mean of what becomes of the goal's bounds.
-pub fn score(outlooks: &[Outlook], reported: &[Reported], goal: &Goal) -> f64 {
-    let logs: Vec<f64> = outlooks
+pub fn score(uncertainties: &[ExpectedUncertainty], reported: &[Reported], goal: &Goal) -> f64 {
+    let logs: Vec<f64> = uncertainties
         .iter()
         .zip(reported)
         .filter(|(o, _)| ParameterName::from_key(o.name).is_some_and(|name| goal.wants(name)))
@@ -195,8 +197,8 @@ pub fn score(outlooks: &[Outlook], reported: &[Reported], goal: &Goal) -> f64 {
 }
 
 /// The best few, each on top of those before it.
-fn plan(forecaster: &Forecaster<'_>, ranked: &[(Ranked, Addition)], goal: &Goal) -> Vec<Step> {
-    let reported = forecaster.reported();
+fn plan(design: &ExperimentDesign<'_>, ranked: &[(Ranked, Addition)], goal: &Goal) -> Vec<Step> {
+    let reported = design.reported();
     let mut steps: Vec<Step> = Vec::new();
     let mut so_far = Addition::default();
     let mut reached = 1.0;
@@ -206,8 +208,8 @@ fn plan(forecaster: &Forecaster<'_>, ranked: &[(Ranked, Addition)], goal: &Goal)
             .filter(|(r, _)| steps.iter().all(|s| s.key != r.key))
             .filter_map(|(r, addition)| {
                 let together = joined(&so_far, addition, steps.len());
-                let expected = forecaster.expect(&together)?;
-                let score = score(&expected.outlooks, reported, goal);
+                let expected = design.expect(&together)?;
+                let score = score(&expected.uncertainties, reported, goal);
                 Some((score, r, together, expected))
             })
             .min_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.key.cmp(&b.1.key)));
@@ -223,7 +225,7 @@ fn plan(forecaster: &Forecaster<'_>, ranked: &[(Ranked, Addition)], goal: &Goal)
             key: ranked.key.clone(),
             title: ranked.title.clone(),
             score,
-            after: expected.outlooks.clone(),
+            after: expected.uncertainties.clone(),
         });
     }
     steps

@@ -4,7 +4,7 @@ use super::advice::Advice;
 use super::ranking::{LITTLE, Now, Ranked, Ranking};
 use super::series::one_two_five_up;
 use super::words::{amount, percent};
-use crate::fit::Outlook;
+use crate::fit::ExpectedUncertainty;
 use crate::motor_file::ParameterName;
 use crate::stats::rounding::{self, Scale};
 use std::fmt::Write;
@@ -218,9 +218,9 @@ fn order(text: &mut String, ranking: &Ranking) {
 }
 
 /// What becomes of the goal's parameters: newly determined ones, then those that gain most.
-fn changes(after: &[Outlook], ranking: &Ranking) -> String {
+fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
     let z = ranking.coverage_factor();
-    let wanted: Vec<(&Outlook, &Now)> = after
+    let wanted: Vec<(&ExpectedUncertainty, &Now)> = after
         .iter()
         .zip(&ranking.now)
         .filter(|(_, now)| now.wanted)

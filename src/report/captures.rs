@@ -104,7 +104,7 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
         if row.quantity != quantity || row.zero_uncertainty.is_some() {
             continue;
         }
-        if leg.is_some_and(|before| before != row.leg) {
+        if leg.is_some_and(|before| before != row.segment) {
             // Just before the next leg begins, so that the times stay in order.
             out.push(
                 short(row.time_s, 9) - 1e-9 * row.time_s.abs().max(1e-3),
@@ -113,7 +113,7 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
                 f64::NAN,
             );
         }
-        leg = Some(row.leg);
+        leg = Some(row.segment);
         let value = row.predicted.value;
         let spread = z * model_uncertainty(k, row, estimate);
         out.push(

@@ -60,13 +60,13 @@ fn scores(found: &Estimate) -> (Vec<f64>, Vec<usize>) {
         let rows = &prediction.rows;
         let key = |k: usize| {
             (
-                rows[k].leg,
+                rows[k].segment,
                 rows[k].quantity,
                 rows[k].zero_uncertainty.is_some(),
             )
         };
         let mut order: Vec<usize> = (0..rows.len()).collect();
-        order.sort_by_key(|&k| (rows[k].leg, rows[k].quantity as usize, key(k).2));
+        order.sort_by_key(|&k| (rows[k].segment, rows[k].quantity as usize, key(k).2));
         for (place, &k) in order.iter().enumerate() {
             if place == 0 || key(order[place - 1]) != key(k) {
                 starts.push(values.len() / n);

@@ -1,20 +1,20 @@
-//! Speed anchors held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
+//! Speed references held against each other: which contradict, by how many sigmas, and the factor that usually explains it.
 
 use crate::fit::descent::{CLOSE, FINE, solve};
 use crate::fit::error::FitError;
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::references::{Ratio, ReadingTerm};
-use crate::fit::unknowns::{Entry, Slot, Source};
+use crate::fit::unknowns::{Entry, ParameterKind, Source};
 use nalgebra::DVector;
 
-/// Sigmas of one anchor beyond which a conflict is told.
+/// Sigmas of one reference beyond which a conflict is reported.
 const LARGEST_PULL: f64 = 3.5;
 
-/// One anchor at the solution.
-struct Anchor<'a> {
+/// One reference at the solution.
+struct Reference<'a> {
     name: String,
-    /// (fit − anchor)/standard uncertainty of the anchor.
+    /// (fit − reference)/standard uncertainty of the reference.
     pull: f64,
     /// ln of the constant that it says by itself, with its standard uncertainty; none for what was attached to the shaft, which
     /// works through the inertia or the friction.
@@ -26,10 +26,10 @@ struct Anchor<'a> {
 /// no source).
 const GAINS: f64 = 0.01;
 
-/// Anchors that contradict the rest, with their sigmas.
+/// References that contradict the rest, with their sigmas.
 ///
-/// Two anchors may also be reconciled by a gain that nobody would believe, so a gain far from its prior counts as well. What each
-/// anchor says alone is taken where none of them bends the fit: it is solved once more without them.
+/// Two references may also be reconciled by a gain that nobody would believe, so a gain far from its prior counts as well. What each
+/// reference says alone is taken where none of them bends the fit: it is solved once more without them.
 ///
 /// # Errors
 /// When that fit cannot be evaluated.
@@ -38,39 +38,39 @@ pub fn conflicts(
     x: &DVector<f64>,
     predictions: &[Prediction],
 ) -> Result<Vec<String>, FitError> {
-    let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+    let Some(constant) = problem.layout.find(&ParameterKind::LogBackEmfConstant) else {
         return Ok(Vec::new());
     };
     let gains = problem.layout.entries().map(|(entry, p)| {
-        let gain = matches!(p.slot, Slot::Gain { .. });
+        let gain = matches!(p.kind, ParameterKind::Gain { .. });
         p.prior
             .filter(|_| gain)
             .map_or(0.0, |(mean, sd)| (x[entry] - mean).abs() / sd)
     });
     let strained = gains.fold(0.0, f64::max);
-    let bent = anchors(problem, constant, x, predictions);
+    let bent = references(problem, constant, x, predictions);
     let worst = bent.iter().map(|a| a.pull.abs()).fold(strained, f64::max);
     if bent.len() < 2 || worst < LARGEST_PULL {
         return Ok(Vec::new());
     }
     let pulls: Vec<f64> = bent.iter().map(|a| a.pull).collect();
-    let free = without_anchors(problem, constant, x)?;
+    let free = without_references(problem, constant, x)?;
     let Some(free_predictions) = problem.predict(&free) else {
         return Ok(Vec::new());
     };
-    let mut anchors = anchors(problem, constant, &free, &free_predictions);
-    for (anchor, pull) in anchors.iter_mut().zip(pulls) {
-        anchor.pull = pull;
+    let mut references = references(problem, constant, &free, &free_predictions);
+    for (reference, pull) in references.iter_mut().zip(pulls) {
+        reference.pull = pull;
     }
-    // A strained gain alone is no conflict of anchors: they must differ where nothing bends them.
-    if !anchors.iter().any(|a| a.pull.abs() >= LARGEST_PULL) && !differ(&anchors) {
+    // A strained gain alone is no conflict of references: they must differ where nothing bends them.
+    if !references.iter().any(|a| a.pull.abs() >= LARGEST_PULL) && !differ(&references) {
         return Ok(Vec::new());
     }
-    let told: Vec<String> = anchors
+    let pulled: Vec<String> = references
         .iter()
         .map(|a| format!("{} is off by {:+.1} sigma", a.name, a.pull))
         .collect();
-    let ratios = ratios(&anchors);
+    let ratios = ratios(&references);
     let usual = if ratios.is_empty() {
         "A wrong segment count would show as a ratio of small whole numbers, a tachometer that counted two marks as a factor of two; no such ratio is seen. \
          Check the probe's ratio, the inertia or torque added, and whether the speed was read in that capture's state"
@@ -80,19 +80,19 @@ pub fn conflicts(
     };
     Ok(vec![format!(
         "the speed anchors contradict each other ({}); the back-EMF constant and all that follows from it should not be trusted. {usual}",
-        told.join(", ")
+        pulled.join(", ")
     )])
 }
 
-/// The minimum with no anchor's term; the constant, which nothing then tells, stays where it is.
-fn without_anchors(
+/// The minimum with no reference's term; the constant, which nothing then determines, stays where it is.
+fn without_references(
     problem: &mut Problem,
     constant: Entry,
     x: &DVector<f64>,
 ) -> Result<DVector<f64>, FitError> {
     let all = std::mem::take(&mut problem.readings);
-    let is_anchor = |r: &ReadingTerm| r.source() == Source::Anchor;
-    problem.readings = all.iter().filter(|r| !is_anchor(r)).cloned().collect();
+    let is_reference = |r: &ReadingTerm| r.source() == Source::SpeedReference;
+    problem.readings = all.iter().filter(|r| !is_reference(r)).cloned().collect();
     problem.freeze(constant, x[constant]);
     let solved = solve(problem, x, 40, FINE, CLOSE, None);
     problem.thaw(constant);
@@ -100,9 +100,9 @@ fn without_anchors(
     Ok(solved?.x)
 }
 
-/// Whether the constants of two anchors differ by more than their uncertainties and the gains allow.
-fn differ(anchors: &[Anchor<'_>]) -> bool {
-    let alone: Vec<(f64, f64)> = anchors.iter().filter_map(|a| a.alone).collect();
+/// Whether the constants of two references differ by more than their uncertainties and the gains allow.
+fn differ(references: &[Reference<'_>]) -> bool {
+    let alone: Vec<(f64, f64)> = references.iter().filter_map(|a| a.alone).collect();
     alone.iter().enumerate().any(|(k, a)| {
         alone[k + 1..]
             .iter()
@@ -110,32 +110,32 @@ fn differ(anchors: &[Anchor<'_>]) -> bool {
     })
 }
 
-fn anchors<'a>(
+fn references<'a>(
     problem: &'a Problem,
     constant: Entry,
     x: &DVector<f64>,
     predictions: &[Prediction],
-) -> Vec<Anchor<'a>> {
+) -> Vec<Reference<'a>> {
     let terms = problem
         .readings
         .iter()
-        .filter(|r| r.source() == Source::Anchor)
+        .filter(|r| r.source() == Source::SpeedReference)
         .filter_map(|r| {
             let pull = r.evaluate(x, predictions)?.residual;
             let sd = r.relative_sd();
-            Some(Anchor {
-                name: r.words(&problem.models),
+            Some(Reference {
+                name: r.describe(&problem.models),
                 pull,
                 alone: Some((x[constant] - pull * sd, sd)),
                 term: Some(r),
             })
         });
     let attached = problem.layout.entries().filter_map(|(entry, p)| {
-        let Slot::Attached { capture } = p.slot else {
+        let ParameterKind::Attached { capture } = p.kind else {
             return None;
         };
         let (mean, sd) = p.prior?;
-        Some(Anchor {
+        Some(Reference {
             name: format!(
                 "what was attached to the shaft in {}",
                 problem.models.get(capture)?.name
@@ -148,15 +148,15 @@ fn anchors<'a>(
     terms.chain(attached).collect()
 }
 
-/// Pairs of anchors whose constants are in a ratio of small whole numbers, a tachometer always second.
-fn ratios(anchors: &[Anchor<'_>]) -> Vec<String> {
-    let cycles = |a: &Anchor<'_>| match a.term {
+/// Pairs of references whose constants are in a ratio of small whole numbers, a tachometer always second.
+fn ratios(references: &[Reference<'_>]) -> Vec<String> {
+    let cycles = |a: &Reference<'_>| match a.term {
         Some(ReadingTerm::Constant(term)) => term.cycles_per_revolution,
         _ => None,
     };
     let mut out = Vec::new();
-    for (k, one) in anchors.iter().enumerate() {
-        for other in &anchors[k + 1..] {
+    for (k, one) in references.iter().enumerate() {
+        for other in &references[k + 1..] {
             let swap = one.term.is_some_and(ReadingTerm::is_tachometer)
                 || (cycles(one).is_none() && cycles(other).is_some());
             let (a, b) = if swap { (other, one) } else { (one, other) };
@@ -168,7 +168,9 @@ fn ratios(anchors: &[Anchor<'_>]) -> Vec<String> {
                 relative_sd: ua.hypot(ub).hypot(GAINS),
                 cycles_per_revolution: cycles(a),
             };
-            out.extend(ratio.words(&format!("K from {}", a.name), &format!("K from {}", b.name)));
+            out.extend(
+                ratio.describe(&format!("K from {}", a.name), &format!("K from {}", b.name)),
+            );
         }
     }
     out

@@ -2,10 +2,10 @@
 //!
 //! Closed forms give the resistance from captures within a factor of two; an ohmmeter may read up to three times as much
 //! (a carbon contact at its small current), never less. A factor of ten stands clear of both. A fit between the two would
-//! share the contradiction out over all gains; so this is told before it, and whatever becomes of it.
+//! share the contradiction out over all gains; so this is reported before it, and whatever becomes of it.
 
 use crate::bench::{Bench, Reading};
-use crate::fit::data::{Hints, Leg, least, read_hints};
+use crate::fit::data::{Hints, Segment, least, read_hints};
 
 /// Ratios of the captures' resistance to the meter's from which a current is ten times too small, and below which it is ten times
 /// too large (common practice, no source).
@@ -13,7 +13,7 @@ const TOO_SMALL: f64 = 3.5;
 const TOO_LARGE: f64 = 1.0 / 6.0;
 
 /// The contradiction in words; `None` where there is none, no ohmmeter, or no capture that shows a resistance.
-pub fn against_the_ohmmeter(bench: &Bench, legs: &[Vec<Leg>]) -> Option<String> {
+pub fn against_the_ohmmeter(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
     let meter_ohm = bench.readings.iter().find_map(|reading| match reading {
         Reading::Ohmmeter {
             readings_ohm,
@@ -26,8 +26,8 @@ pub fn against_the_ohmmeter(bench: &Bench, legs: &[Vec<Leg>]) -> Option<String> 
         _ => None,
     })?;
     let mut hints = Hints::default();
-    for (capture, legs) in bench.captures.iter().zip(legs) {
-        read_hints(capture, legs, &mut hints);
+    for (capture, segments) in bench.captures.iter().zip(segments) {
+        read_hints(capture, segments, &mut hints);
     }
     let captures_ohm = least(&hints.resistance)?;
     let ratio = captures_ohm / meter_ohm;

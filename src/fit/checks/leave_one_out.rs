@@ -4,7 +4,7 @@
 //! Gauss-Newton step `−N'⁻¹g'` leads to the minimum without it. Of two estimates, one from part of the data, the variance of the
 //! difference is the difference of the variances (Hausman 1978, Econometrica 46, 1251-1271), which gives the shift its sigma.
 
-use crate::fit::estimate::{Estimate, LeftOut};
+use crate::fit::estimate::{Estimate, LeaveOneOut};
 use crate::fit::problem::Problem;
 use crate::fit::uncertainty::inverse_over;
 use nalgebra::{DMatrix, DVector};
@@ -20,7 +20,7 @@ const STILL_KNOWN: f64 = 0.3;
 const NOTHING_LEFT: f64 = 1e-9;
 
 /// For every capture the parameter it moves most; captures without which nothing is known are absent.
-pub fn left_out(estimate: &Estimate) -> Vec<LeftOut> {
+pub fn leave_one_out(estimate: &Estimate) -> Vec<LeaveOneOut> {
     let reported = estimate.reported();
     (0..estimate.problem.models.len())
         .filter_map(|k| {
@@ -42,7 +42,7 @@ pub fn left_out(estimate: &Estimate) -> Vec<LeftOut> {
                     {
                         return None;
                     }
-                    Some(LeftOut {
+                    Some(LeaveOneOut {
                         capture: k,
                         parameter: r.name,
                         pull: -moved / difference.sqrt(),
@@ -78,7 +78,7 @@ impl Estimate {
     pub fn disagreements(&self) -> Vec<(usize, String)> {
         let name = |k: usize| self.problem.models[k].name.as_str();
         let reported = self.reported();
-        self.left_out
+        self.leave_one_out
             .iter()
             .filter(|l| l.pull.abs() > DISAGREEMENT)
             .map(|l| {

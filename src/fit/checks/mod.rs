@@ -9,6 +9,6 @@ pub mod time_base;
 mod warming;
 
 pub use conflict::conflicts;
-pub use leave_one_out::left_out;
+pub use leave_one_out::leave_one_out;
 pub use model_terms::TermDecision;
 pub use warming::warmed_captures;

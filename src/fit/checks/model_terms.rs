@@ -5,7 +5,7 @@ use crate::fit::error::FitError;
 use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;
-use crate::fit::unknowns::{Entry, Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, ParameterKind};
 use nalgebra::{DMatrix, DVector};
 
 /// What became of one optional term.
@@ -24,14 +24,14 @@ pub struct TermDecision {
 /// Entries that the plain motor does without.
 pub fn optional_entries(layout: &Layout) -> Vec<Entry> {
     [
-        Slot::Windage,
-        Slot::Saturation,
-        Slot::Reaction,
-        Slot::EddyShare,
-        Slot::LogEddyResistance,
+        ParameterKind::Windage,
+        ParameterKind::Saturation,
+        ParameterKind::Reaction,
+        ParameterKind::EddyShare,
+        ParameterKind::LogEddyResistance,
     ]
     .iter()
-    .filter_map(|slot| layout.find(slot))
+    .filter_map(|kind| layout.find(kind))
     .collect()
 }
 
@@ -55,8 +55,11 @@ pub fn decide(
     solution: &mut Solution,
 ) -> Result<Vec<TermDecision>, FitError> {
     let mut out = Vec::new();
-    for (slot, name) in [(Slot::Windage, "windage"), (Slot::BrushDrop, "brush_drop")] {
-        let Some(entry) = problem.layout.find(&slot) else {
+    for (kind, name) in [
+        (ParameterKind::Windage, "windage"),
+        (ParameterKind::BrushDrop, "brush_drop"),
+    ] {
+        let Some(entry) = problem.layout.find(&kind) else {
             continue;
         };
         let inverse = solution.equations.normal.clone().try_inverse();
@@ -141,18 +144,18 @@ fn effect(
     covariance: &DMatrix<f64>,
 ) -> String {
     let places = [
-        (Slot::LogResistance, "R", true),
-        (Slot::LogInductance, "L", true),
-        (Slot::LogBackEmfConstant, "K", true),
-        (Slot::LogCapacitance, "C_m", true),
-        (Slot::FrictionCurrent, "I_c", false),
-        (Slot::ViscousConductance, "G_v", false),
-        (Slot::BrushDrop, "V_b", false),
+        (ParameterKind::LogResistance, "R", true),
+        (ParameterKind::LogInductance, "L", true),
+        (ParameterKind::LogBackEmfConstant, "K", true),
+        (ParameterKind::LogCapacitance, "C_m", true),
+        (ParameterKind::FrictionCurrent, "I_c", false),
+        (ParameterKind::ViscousConductance, "G_v", false),
+        (ParameterKind::BrushDrop, "V_b", false),
     ];
     let moved: Vec<String> = places
         .iter()
-        .filter_map(|(slot, name, logarithm)| {
-            let entry = layout.find(slot)?;
+        .filter_map(|(kind, name, logarithm)| {
+            let entry = layout.find(kind)?;
             let sd = covariance[entry.diagonal()].max(0.0).sqrt();
             let shift = to[entry] - from[entry];
             let sigmas = shift / sd;
@@ -178,12 +181,12 @@ fn effect(
     }
 }
 
-/// The terms that a stated prior limits. They are always kept: to leave one out would call the bias it stands for zero. Each is told with how far the captures narrow
+/// The terms that a stated prior limits. They are always kept: to leave one out would call the bias it stands for zero. Each is reported with how far the captures narrow
 /// its prior.
 pub fn limited(problem: &Problem, covariance: &Covariance) -> Vec<TermDecision> {
     let mut out: Vec<TermDecision> = Vec::new();
     for (entry, parameter) in problem.layout.entries() {
-        let Some((name, (_, prior_sd))) = limited_name(&parameter.slot).zip(parameter.prior) else {
+        let Some((name, (_, prior_sd))) = limited_name(&parameter.kind).zip(parameter.prior) else {
             continue;
         };
         let narrowed = if covariance.is_free(entry) {
@@ -214,18 +217,18 @@ pub fn limited(problem: &Problem, covariance: &Covariance) -> Vec<TermDecision> 
 /// Share of the prior's standard deviation that is left where the captures say nothing.
 const SAYS_NOTHING: f64 = 0.9;
 
-fn limited_name(slot: &Slot) -> Option<&'static str> {
-    Some(match slot {
-        Slot::LogBrushScale => "brush_drop_scale",
-        Slot::Saturation => "saturation",
-        Slot::Reaction => "armature_reaction",
-        Slot::EddyShare => "screened_inductance",
-        Slot::LogEddyResistance => "screening_resistance",
-        Slot::ProbeLag { .. } => "probe_lag",
-        Slot::Skew { .. } => "channel_skew",
-        Slot::Source { .. } => "source_voltage",
-        Slot::Loop { .. } => "source_resistance",
-        Slot::InverseHeatCapacity => "winding_warming",
+fn limited_name(kind: &ParameterKind) -> Option<&'static str> {
+    Some(match kind {
+        ParameterKind::LogBrushScale => "brush_drop_scale",
+        ParameterKind::Saturation => "saturation",
+        ParameterKind::Reaction => "armature_reaction",
+        ParameterKind::EddyShare => "screened_inductance",
+        ParameterKind::LogEddyResistance => "screening_resistance",
+        ParameterKind::ProbeLag { .. } => "probe_lag",
+        ParameterKind::Skew { .. } => "channel_skew",
+        ParameterKind::Source { .. } => "source_voltage",
+        ParameterKind::Loop { .. } => "source_resistance",
+        ParameterKind::InverseHeatCapacity => "winding_warming",
         _ => return None,
     })
 }

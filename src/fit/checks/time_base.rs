@@ -1,10 +1,10 @@
 //! Time axes held against each other and against any motor, before the fit: a time column in the wrong unit is off by a thousand.
 //!
-//! Every capture tells time constants in closed form, some within a factor of a few: the rise of a current L/R (s), and the
+//! Every capture shows time constants in closed form, some within a factor of a few: the rise of a current L/R (s), and the
 //! equivalent capacitance `J/K²` (F) from the charge of a start or a brake or from the slope of a run-down, which scales with time.
 
 use crate::bench::Bench;
-use crate::fit::data::{Hints, Leg, middle, read_hints};
+use crate::fit::data::{Hints, Segment, middle, read_hints};
 
 /// Ratio from which two captures cannot be of one motor and one unit of time. Closed forms miss by a factor of ten at most, and
 /// units differ by a thousand.
@@ -24,14 +24,14 @@ struct Clock {
 }
 
 /// The clocks of all captures, and the resistance they show, Ω.
-fn read(bench: &Bench, legs: &[Vec<Leg>]) -> (Vec<Clock>, Option<f64>) {
+fn read(bench: &Bench, segments: &[Vec<Segment>]) -> (Vec<Clock>, Option<f64>) {
     let hints: Vec<Hints> = bench
         .captures
         .iter()
-        .zip(legs)
-        .map(|(capture, legs)| {
+        .zip(segments)
+        .map(|(capture, segments)| {
             let mut hints = Hints::default();
-            read_hints(capture, legs, &mut hints);
+            read_hints(capture, segments, &mut hints);
             hints
         })
         .collect();
@@ -61,8 +61,8 @@ fn read(bench: &Bench, legs: &[Vec<Leg>]) -> (Vec<Clock>, Option<f64>) {
 }
 
 /// Two captures whose time axes cannot both be right, in words: no joint fit can follow them.
-pub fn between(bench: &Bench, legs: &[Vec<Leg>]) -> Option<String> {
-    let (clocks, _) = read(bench, legs);
+pub fn between(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
+    let (clocks, _) = read(bench, segments);
     let name = |k: usize| bench.captures[k].name.as_str();
     type Constant = fn(&Clock) -> Option<f64>;
     let kinds: [(&str, &str, Constant); 2] = [
@@ -111,8 +111,8 @@ fn thousands(ratio: f64) -> &'static str {
 }
 
 /// All captures together against what motors are like, in words.
-pub fn against_any_motor(bench: &Bench, legs: &[Vec<Leg>]) -> Option<String> {
-    let (clocks, resistance_ohm) = read(bench, legs);
+pub fn against_any_motor(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
+    let (clocks, resistance_ohm) = read(bench, segments);
     let median = |of: fn(&Clock) -> Option<f64>| {
         middle(&mut clocks.iter().filter_map(of).collect::<Vec<f64>>())
     };

@@ -2,11 +2,11 @@
 
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
-use crate::fit::unknowns::Slot;
+use crate::fit::unknowns::ParameterKind;
 use nalgebra::DVector;
 
-/// Warming within a capture that is told, K: it makes a copper resistance 0.8 % larger.
-const TOLD_K: f64 = 2.0;
+/// Warming within a capture that is reported, K: it makes a copper resistance 0.8 % larger.
+const REPORTED_K: f64 = 2.0;
 
 /// The captures whose own current warms the winding noticeably, in words.
 pub fn warmed_captures(
@@ -14,13 +14,13 @@ pub fn warmed_captures(
     x: &DVector<f64>,
     predictions: &[Prediction],
 ) -> Vec<String> {
-    let Some(entry) = problem.layout.find(&Slot::InverseHeatCapacity) else {
+    let Some(entry) = problem.layout.find(&ParameterKind::InverseHeatCapacity) else {
         return Vec::new();
     };
     let capacity = 1.0 / x[entry];
     let warmed = problem.models.iter().zip(predictions);
     warmed
-        .filter(|(_, p)| p.warmed_k > TOLD_K)
+        .filter(|(_, p)| p.warmed_k > REPORTED_K)
         .map(|(model, p)| {
             format!(
                 "{}: its own current warms the winding by about {:.0} K while it is recorded, which makes R {:.1} % larger at its end. This is followed, with a heat \

@@ -1,6 +1,6 @@
 //! What the bench says of its captures before the fit.
 
-use super::segments::{Leg, LegKind};
+use super::segments::{Segment, SegmentKind};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
 use crate::events::Timeline;
 use crate::stats::lanes;
@@ -9,11 +9,12 @@ use crate::stats::lanes;
 /// practice, no source).
 const POSITION_SD: f64 = 0.02;
 
-/// Largest current of a connected leg, A.
-pub fn peak_current(legs: &[Vec<Leg>]) -> Option<f64> {
-    legs.iter()
+/// Largest current of a connected segment, A.
+pub fn peak_current(segments: &[Vec<Segment>]) -> Option<f64> {
+    segments
+        .iter()
         .flatten()
-        .filter(|l| l.kind == LegKind::Connected)
+        .filter(|l| l.kind == SegmentKind::Connected)
         .flat_map(|l| &l.bins)
         .map(|b| b.current_a.abs())
         .filter(|i| i.is_finite())

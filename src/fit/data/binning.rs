@@ -87,7 +87,7 @@ pub fn open_turns(
     )
 }
 
-/// Single samples first, then bins that grow with the time since the beginning of the leg.
+/// Single samples first, then bins that grow with the time since the beginning of the segment.
 pub fn growing(waveform: &Waveform, rows: (usize, usize)) -> Vec<Bin> {
     let n = rows.1 - rows.0;
     let widest = (n / 150).max(1);
@@ -101,7 +101,7 @@ pub fn growing(waveform: &Waveform, rows: (usize, usize)) -> Vec<Bin> {
     bins
 }
 
-/// Marks the bins of a switched leg in which the current has died: a plateau at its lower end, where a triangle would
+/// Marks the bins of a switched segment in which the current has died: a plateau at its lower end, where a triangle would
 /// spend no more time than anywhere else.
 pub fn mark_dead_current(bins: &mut [Bin]) {
     let mut currents: Vec<f64> = bins

@@ -1,13 +1,13 @@
-//! First guesses in closed form from the legs, so that nobody ever gives a start value.
+//! First guesses in closed form from the segments, so that nobody ever gives a start value.
 //!
 //! Each is a crude reading of one feature; the fit converges from guesses wrong by a factor of five either way.
 
 use super::bin::Bin;
-use super::segments::{Leg, LegKind};
+use super::segments::{Segment, SegmentKind};
 use crate::bench::{Bench, Capture, Role};
 use crate::motor::TerminalParameters;
 
-/// What one capture's legs suggest.
+/// What one capture's segments suggest.
 #[derive(Default)]
 pub struct Hints {
     pub resistance: Vec<f64>,
@@ -25,10 +25,10 @@ pub struct Hints {
 const RESOLVED_SAMPLES: f64 = 4.0;
 
 /// Guesses every terminal parameter; what nothing hints at gets the magnitude of a small motor.
-pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
+pub fn first_guess(bench: &Bench, segments: &[Vec<Segment>]) -> TerminalParameters {
     let mut hints = Hints::default();
-    for (capture, legs) in bench.captures.iter().zip(legs) {
-        read_hints(capture, legs, &mut hints);
+    for (capture, segments) in bench.captures.iter().zip(segments) {
+        read_hints(capture, segments, &mut hints);
     }
     let resistance = least(&hints.resistance).unwrap_or(1.0);
     let no_load = middle(&mut hints.no_load_current).unwrap_or(0.05).max(1e-6);
@@ -51,22 +51,25 @@ pub fn first_guess(bench: &Bench, legs: &[Vec<Leg>]) -> TerminalParameters {
 }
 
 /// Adds what one capture suggests.
-pub fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
+pub fn read_hints(capture: &Capture, segments: &[Segment], hints: &mut Hints) {
     let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
     let source = capture.source_v.map(|v| v.value);
-    let voltages = legs.iter().flat_map(|l| &l.bins).map(|b| b.voltage_v.abs());
+    let voltages = segments
+        .iter()
+        .flat_map(|l| &l.bins)
+        .map(|b| b.voltage_v.abs());
     let highest_v = voltages.filter(|v| v.is_finite()).fold(0.0, f64::max);
     let mut emf_before: Option<f64> = None;
     // The rotor slows once in a capture. Between two bounces of a contact it is kicks and arcs that fall, over a stretch far too short.
-    let longest_open = legs
+    let longest_open = segments
         .iter()
-        .filter(|l| l.kind == LegKind::Open)
+        .filter(|l| l.kind == SegmentKind::Open)
         .map(duration_s)
         .fold(0.0, f64::max);
-    for (number, leg) in legs.iter().enumerate() {
-        match leg.kind {
-            LegKind::Connected => {
-                let Some(closed) = Closed::new(leg, series, source) else {
+    for (number, segment) in segments.iter().enumerate() {
+        match segment.kind {
+            SegmentKind::Connected => {
+                let Some(closed) = Closed::new(segment, series, source) else {
                     continue;
                 };
                 match capture.role {
@@ -79,12 +82,12 @@ pub fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
                     _ => {}
                 }
             }
-            LegKind::Open => {
-                if duration_s(leg) == longest_open {
-                    open(leg, hints);
+            SegmentKind::Open => {
+                if duration_s(segment) == longest_open {
+                    open(segment, hints);
                 }
                 // A stretch that ends closed again leaves what an earlier one showed.
-                let level = level_at_end(leg).filter(|v| v.abs() > LEAST_FALL * highest_v);
+                let level = level_at_end(segment).filter(|v| v.abs() > LEAST_FALL * highest_v);
                 emf_before = level.or(emf_before);
             }
             _ => {}
@@ -92,18 +95,18 @@ pub fn read_hints(capture: &Capture, legs: &[Leg], hints: &mut Hints) {
     }
 }
 
-fn duration_s(leg: &Leg) -> f64 {
-    leg.bins.iter().map(|b| b.width_s).sum()
+fn duration_s(segment: &Segment) -> f64 {
+    segment.bins.iter().map(|b| b.width_s).sum()
 }
 
-/// Median voltage of the last quarter of a leg, V.
-fn level_at_end(leg: &Leg) -> Option<f64> {
-    let voltages = leg.bins.iter().map(|b| b.voltage_v);
+/// Median voltage of the last quarter of a segment, V.
+fn level_at_end(segment: &Segment) -> Option<f64> {
+    let voltages = segment.bins.iter().map(|b| b.voltage_v);
     let mut seen: Vec<f64> = voltages.filter(|v| v.is_finite()).collect();
     middle(&mut seen.split_off(seen.len() * 3 / 4))
 }
 
-/// A closed leg whose bins show a current.
+/// A closed segment whose bins show a current.
 struct Closed<'a> {
     bins: Vec<&'a Bin>,
     /// Voltage of the source where none was recorded, V.
@@ -115,9 +118,9 @@ struct Closed<'a> {
 }
 
 impl<'a> Closed<'a> {
-    /// `None` for a leg of less than three bins.
-    fn new(leg: &'a Leg, series_ohm: f64, source_v: Option<f64>) -> Option<Self> {
-        let bins = leg.bins.iter().filter(|b| b.current_a.is_finite());
+    /// `None` for a segment of less than three bins.
+    fn new(segment: &'a Segment, series_ohm: f64, source_v: Option<f64>) -> Option<Self> {
+        let bins = segment.bins.iter().filter(|b| b.current_a.is_finite());
         let bins: Vec<&Bin> = bins.collect();
         if bins.len() < 3 {
             return None;
@@ -225,14 +228,14 @@ impl<'a> Closed<'a> {
     }
 }
 
-/// Share of the back-EMF that a short has to take off before its charge tells J/K² (common practice, no source).
+/// Share of the back-EMF that a short has to take off before its charge shows J/K² (common practice, no source).
 const LEAST_TAKEN: f64 = 0.2;
 
 /// Share of an open-terminal voltage by which it has to fall before a slope is read from it.
 const LEAST_FALL: f64 = 0.02;
 
-fn open(leg: &Leg, hints: &mut Hints) {
-    let bins: Vec<&Bin> = leg.bins[..leg.compared]
+fn open(segment: &Segment, hints: &mut Hints) {
+    let bins: Vec<&Bin> = segment.bins[..segment.compared]
         .iter()
         .filter(|b| b.voltage_v.is_finite())
         .collect();
@@ -249,7 +252,7 @@ fn open(leg: &Leg, hints: &mut Hints) {
     };
     let (t0, v0) = mean(&bins[..quarter]);
     hints.running_emf.push(v0.abs());
-    // The slope near the beginning, or over all of a leg in which that is lost in ripple; none of a leg that shows no fall.
+    // The slope near the beginning, or over all of a segment in which that is lost in ripple; none of a segment that shows no fall.
     let later = [&bins[quarter..2 * quarter], &bins[bins.len() - quarter..]];
     let slope = later.into_iter().find_map(|part| {
         let (t1, v1) = mean(part);
@@ -279,8 +282,8 @@ pub fn middle(values: &mut [f64]) -> Option<f64> {
 mod tests {
     use super::*;
 
-    /// A leg of bins of `width_s`, of voltage and current.
-    fn leg(kind: LegKind, width_s: f64, bins: impl Iterator<Item = (f64, f64)>) -> Leg {
+    /// A segment of bins of `width_s`, of voltage and current.
+    fn segment(kind: SegmentKind, width_s: f64, bins: impl Iterator<Item = (f64, f64)>) -> Segment {
         let bins: Vec<Bin> = bins
             .enumerate()
             .map(|(k, (voltage_v, current_a))| Bin {
@@ -292,7 +295,7 @@ mod tests {
                 conducting: true,
             })
             .collect();
-        Leg {
+        Segment {
             kind,
             compared: bins.len(),
             rows: (0, bins.len()),
@@ -302,17 +305,17 @@ mod tests {
     }
 
     /// A short over 0.5 Ω of a back-EMF of 20 V with J/K² of 40 mF, recorded for so many of its time constants of 20 ms.
-    fn short(time_constants: f64) -> Leg {
+    fn short(time_constants: f64) -> Segment {
         let current = |k: u32| -40.0 * (-time_constants * (f64::from(k) + 0.5) / 100.0).exp();
         let width_s = 0.02 * time_constants / 100.0;
-        leg(
-            LegKind::Connected,
+        segment(
+            SegmentKind::Connected,
             width_s,
             (0..100).map(|k| (0.0, current(k))),
         )
     }
 
-    fn capacitances(brake: &Leg) -> Vec<f64> {
+    fn capacitances(brake: &Segment) -> Vec<f64> {
         let mut hints = Hints::default();
         let closed = Closed::new(brake, 0.0, None).expect("a current");
         closed.short(Some(20.0), &mut hints);
@@ -328,7 +331,7 @@ mod tests {
                 "{time_constants}: {found}"
             );
         }
-        // A bounce takes off nothing that could be told.
+        // A bounce takes off nothing that could be read.
         assert!(capacitances(&short(0.01)).is_empty());
     }
 
@@ -336,12 +339,12 @@ mod tests {
     fn a_stretch_that_ends_shorted_again_has_the_level_of_its_open_part() {
         let open = |closed: u32| {
             let at = move |k: u32| if k + closed < 80 { 20.0 } else { 0.0 };
-            leg(LegKind::Open, 1e-5, (0..80).map(|k| (at(k), 0.0)))
+            segment(SegmentKind::Open, 1e-5, (0..80).map(|k| (at(k), 0.0)))
         };
         assert_eq!(level_at_end(&open(1)), Some(20.0));
         assert_eq!(level_at_end(&open(40)), Some(0.0));
         assert_eq!(
-            level_at_end(&leg(LegKind::Open, 1e-5, std::iter::empty())),
+            level_at_end(&segment(SegmentKind::Open, 1e-5, std::iter::empty())),
             None
         );
     }

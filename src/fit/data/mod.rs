@@ -19,4 +19,4 @@ pub use row::{Quantity, Row, zero_row};
 pub use rows::{
     Departures, MODEL_SHARE, Scatter, deviations, first_deviations, groups, scatter_of_residuals,
 };
-pub use segments::{Leg, LegKind, legs};
+pub use segments::{Segment, SegmentKind, segments};

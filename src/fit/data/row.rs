@@ -1,7 +1,7 @@
 //! One comparison of what was recorded with what is predicted.
 
 use super::bin::Bin;
-use super::segments::Leg;
+use super::segments::Segment;
 
 /// Which channel a row compares.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -25,22 +25,22 @@ impl Quantity {
 pub struct Row<S> {
     pub time_s: f64,
     pub quantity: Quantity,
-    /// Index of the leg.
-    pub leg: usize,
+    /// Index of the segment.
+    pub segment: usize,
     pub samples: usize,
     pub recorded: f64,
     pub predicted: S,
-    /// For rows that stand for a whole leg's zero: the standard uncertainty of the recorded mean.
+    /// For rows that stand for a whole segment's zero: the standard uncertainty of the recorded mean.
     pub zero_uncertainty: Option<f64>,
 }
 
 impl<S> Row<S> {
     /// The mean of a channel over a bin.
-    pub fn of_bin(bin: &Bin, quantity: Quantity, leg: usize, predicted: S) -> Self {
+    pub fn of_bin(bin: &Bin, quantity: Quantity, segment: usize, predicted: S) -> Self {
         Row {
             time_s: bin.time_s,
             quantity,
-            leg,
+            segment,
             samples: bin.samples,
             recorded: quantity.of(bin),
             predicted,
@@ -49,9 +49,14 @@ impl<S> Row<S> {
     }
 }
 
-/// One row for the mean of a channel over a leg in which its true value is zero.
-pub fn zero_row<S>(leg: &Leg, number: usize, quantity: Quantity, zero: S) -> Option<Row<S>> {
-    let recorded = leg.bins.iter().map(|bin| quantity.of(bin));
+/// One row for the mean of a channel over a segment in which its true value is zero.
+pub fn zero_row<S>(
+    segment: &Segment,
+    number: usize,
+    quantity: Quantity,
+    zero: S,
+) -> Option<Row<S>> {
+    let recorded = segment.bins.iter().map(|bin| quantity.of(bin));
     let values: Vec<f64> = recorded.filter(|v| v.is_finite()).collect();
     if values.len() < 4 {
         return None;
@@ -66,10 +71,10 @@ pub fn zero_row<S>(leg: &Leg, number: usize, quantity: Quantity, zero: S) -> Opt
     let m = blocks.len() as f64;
     let variance = blocks.iter().map(|b| (b - mean).powi(2)).sum::<f64>() / (m - 1.0).max(1.0) / m;
     Some(Row {
-        time_s: leg.bins[0].time_s,
+        time_s: segment.bins[0].time_s,
         quantity,
-        leg: number,
-        samples: leg.bins.iter().map(|b| b.samples).sum(),
+        segment: number,
+        samples: segment.bins.iter().map(|b| b.samples).sum(),
         recorded: mean,
         predicted: zero,
         zero_uncertainty: Some(variance.sqrt()),

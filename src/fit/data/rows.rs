@@ -14,7 +14,7 @@ pub const MODEL_SHARE: [f64; 2] = [0.002, 0.01];
 const PRIOR_WEIGHT: f64 = 4.0;
 const LEAST_SHARE: f64 = 0.1;
 
-/// Such departures last. They are looked for in this many stretches of a leg, and a leg holds about so many independent ones,
+/// Such departures last. They are looked for in this many stretches of a segment, and a segment holds about so many independent ones,
 /// however many rows it has: a winding that warms or an inductance that bends otherwise than modelled departs once or twice.
 const MODEL_DEPARTURES: f64 = 15.0;
 const INDEPENDENT_DEPARTURES: f64 = 6.0;
@@ -40,7 +40,7 @@ pub fn first_deviations<S>(rows: &[Row<S>]) -> Vec<f64> {
         .collect()
 }
 
-/// Rows of one leg and one channel with the variance of their noise.
+/// Rows of one segment and one channel with the variance of their noise.
 pub struct Scatter {
     pub(crate) rows: Vec<usize>,
     pub(crate) variance: Vec<f64>,
@@ -48,14 +48,14 @@ pub struct Scatter {
     pub(crate) with_departures: bool,
 }
 
-/// The noise of the rows: the scatter about their own local line, pooled over neighbours in the same leg.
+/// The noise of the rows: the scatter about their own local line, pooled over neighbours in the same segment.
 ///
 /// Only the scatter counts, never a lasting departure: a stretch that the model misses keeps its weight, so that
 /// the fit has to explain it. Periodic ripple that averages out over a few rows counts for less than its size, a slow
 /// wander for more ([`long_run_factor`]).
 ///
-/// `counts_for`: for a leg too short for its ripple to average out, the number of independent rows of its departure's size
-/// that the whole leg is worth.
+/// `counts_for`: for a segment too short for its ripple to average out, the number of independent rows of its departure's size
+/// that the whole segment is worth.
 pub fn scatter_of_residuals<S>(
     rows: &[Row<S>],
     residuals: &[f64],
@@ -72,8 +72,8 @@ pub fn scatter_of_residuals<S>(
                     group.iter().map(|&k| u * u + step(k).powi(2)).collect(),
                     false,
                 )
-            } else if let Some(count) = counts_for(rows[group[0]].leg) {
-                // A leg is never worth more rows than it has, and one whose few rows its unknown beginning fits exactly is
+            } else if let Some(count) = counts_for(rows[group[0]].segment) {
+                // A segment is never worth more rows than it has, and one whose few rows its unknown beginning fits exactly is
                 // known no better than its converter shows it.
                 let mean_square = r.iter().map(|v| v * v).sum::<f64>() / r.len() as f64;
                 let one = mean_square * (r.len() as f64 / count).max(1.0);
@@ -129,7 +129,7 @@ fn rounding<S>(row: &Row<S>, quantisation: [f64; 2]) -> f64 {
 
 /// What the residuals of all captures say of the share of its reading to which the model can be trusted.
 ///
-/// A leg's residuals are averaged over [`MODEL_DEPARTURES`] stretches. What these means scatter beyond the rows' noise is the
+/// A segment's residuals are averaged over [`MODEL_DEPARTURES`] stretches. What these means scatter beyond the rows' noise is the
 /// model's. [`MODEL_SHARE`] counts as [`PRIOR_WEIGHT`] such stretches, and one that the noise drowns counts for less.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Departures {
@@ -221,12 +221,12 @@ fn about_local_line(r: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-/// Rows of one leg and one channel, in time order.
+/// Rows of one segment and one channel, in time order.
 pub fn groups<S>(rows: &[Row<S>]) -> Vec<Vec<usize>> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     let mut keys = Vec::new();
     for (k, row) in rows.iter().enumerate() {
-        let key = (row.leg, row.quantity, row.zero_uncertainty.is_some());
+        let key = (row.segment, row.quantity, row.zero_uncertainty.is_some());
         match keys.iter().position(|&other| other == key) {
             Some(g) => groups[g].push(k),
             None => {
@@ -257,7 +257,7 @@ fn long_run_factor(standard: &[f64]) -> f64 {
     let power: f64 = (first..=last)
         .map(|m| {
             let (turn_sin, turn_cos) = (std::f64::consts::TAU * m as f64 / n as f64).sin_cos();
-            // cos and sin of the running phase by rotation: a leg has a few hundred rows.
+            // cos and sin of the running phase by rotation: a segment has a few hundred rows.
             let (mut c, mut s, mut re, mut im) = (1.0, 0.0, 0.0, 0.0);
             for r in standard {
                 re += r * c;
@@ -294,7 +294,7 @@ mod tests {
         let row = Row {
             time_s: 0.0,
             quantity: Quantity::Current,
-            leg: 0,
+            segment: 0,
             samples: 1,
             recorded: 0.4,
             predicted: 0.4,

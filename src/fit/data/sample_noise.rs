@@ -4,7 +4,7 @@ use crate::bench::Waveform;
 use crate::stats::robust::noise_from_differences;
 use std::borrow::Cow;
 
-/// Ripple of the current over the last quarter of a driven leg: the scatter about its straight line less the converter's
+/// Ripple of the current over the last quarter of a driven segment: the scatter about its straight line less the converter's
 /// noise, A.
 pub fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
     let Some(trace) = &waveform.current_a else {

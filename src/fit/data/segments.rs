@@ -1,4 +1,4 @@
-//! A capture cut into legs of bin averages: what the model is driven with and what it is compared with.
+//! A capture cut into segments of bin averages: what the model is driven with and what it is compared with.
 //!
 //! Bins follow the events: single samples right after a make or a short, then growing with the time since, so that a record of
 //! any length costs a few hundred model steps. A bin's mean is compared with the model's mean over the same time, so
@@ -11,9 +11,9 @@ use super::sample_noise::{current_ripple, sample_noise_v};
 use crate::bench::{Capture, Doubt, Role, Waveform};
 use crate::events::{Phase, PhaseKind, Timeline};
 
-/// Terminal condition of a leg.
+/// Terminal condition of a segment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LegKind {
+pub enum SegmentKind {
     /// Rotor still, nothing applied: shows the zeros of both channels.
     Rest,
     /// Closed on a voltage; the current is compared. `fresh`: the current begins at an unknown value.
@@ -28,14 +28,14 @@ pub enum LegKind {
 
 /// Consecutive bins under one terminal condition.
 #[derive(Clone, Debug)]
-pub struct Leg {
-    pub kind: LegKind,
+pub struct Segment {
+    pub kind: SegmentKind,
     pub bins: Vec<Bin>,
     /// Bins from here on are simulated but not compared.
     pub compared: usize,
     /// Rows of the waveform, half-open.
     pub rows: (usize, usize),
-    /// Standard deviation of the current's ripple near the end of the leg, A; 0 where it is not known or not wanted.
+    /// Standard deviation of the current's ripple near the end of the segment, A; 0 where it is not known or not wanted.
     pub current_ripple_a: f64,
 }
 
@@ -57,26 +57,30 @@ const MOST_CARRIED_BINS: usize = 60;
 const MOST_OPEN_BINS: usize = 250;
 const MOST_BINS_BEFORE_SHORT: usize = 80;
 
-/// Cuts a capture into legs. `turn_v_s`: volt-seconds of back-EMF in a turn of the rotor, where the ripple told it. Bins are
-/// then whole turns where they can be, over which segments, poles and all else that repeats with the turn average out.
-pub fn legs(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Vec<Leg> {
+/// Cuts a capture into segments. `turn_v_s`: volt-seconds of back-EMF in a turn of the rotor, where the ripple gives it. Bins are
+/// then whole turns where they can be, over which commutator segments, poles and all else that repeats with the turn average out.
+pub fn segments(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -> Vec<Segment> {
     let waveform = &capture.waveform;
-    // The level of an AC-coupled voltage is lost, and with it what drives every leg. A driven shaft obeys something else than the motor's own
-    // friction: no leg of the model, but a term of its own.
+    // The level of an AC-coupled voltage is lost, and with it what drives every segment. A driven shaft obeys something else than the motor's own
+    // friction: no segment of the model, but a term of its own.
     let ac_coupled = capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled);
     if ac_coupled || capture.role == Role::Driven {
         let rows = (0, waveform.time.len());
-        return vec![leg(LegKind::Lost, uniform(waveform, rows, 200), rows)];
+        return vec![segment(
+            SegmentKind::Lost,
+            uniform(waveform, rows, 200),
+            rows,
+        )];
     }
     let cutter = Cutter {
         waveform,
         role: capture.role,
         turn_v_s,
     };
-    let mut out: Vec<Leg> = Vec::new();
+    let mut out: Vec<Segment> = Vec::new();
     for phase in &timeline.phases {
         if phase.end > phase.first {
-            out.push(cutter.leg(phase, out.is_empty()));
+            out.push(cutter.segment(phase, out.is_empty()));
         }
     }
     out
@@ -90,35 +94,36 @@ struct Cutter<'a> {
 }
 
 impl Cutter<'_> {
-    fn leg(&self, phase: &Phase, is_first: bool) -> Leg {
+    fn segment(&self, phase: &Phase, is_first: bool) -> Segment {
         let waveform = self.waveform;
         let rows = (phase.first, phase.end);
         match &phase.kind {
-            PhaseKind::Rest => leg(LegKind::Rest, uniform(waveform, rows, 20), rows),
+            PhaseKind::Rest => segment(SegmentKind::Rest, uniform(waveform, rows, 20), rows),
             PhaseKind::Driven => {
-                let mut leg = leg(LegKind::Connected, self.closed(rows, is_first), rows);
+                let mut segment =
+                    segment(SegmentKind::Connected, self.closed(rows, is_first), rows);
                 if !self.is_switched() {
-                    leg.current_ripple_a = current_ripple(waveform, rows);
+                    segment.current_ripple_a = current_ripple(waveform, rows);
                 }
-                leg
+                segment
             }
             PhaseKind::Shorted => {
-                let mut leg = leg(LegKind::Connected, self.closed(rows, false), rows);
-                leg.compared = before_fading(&leg.bins, |b| b.current_a.abs());
-                leg
+                let mut segment = segment(SegmentKind::Connected, self.closed(rows, false), rows);
+                segment.compared = before_fading(&segment.bins, |b| b.current_a.abs());
+                segment
             }
             PhaseKind::Open => {
-                let mut leg = leg(LegKind::Open, self.open(rows), rows);
-                leg.compared = before_fading(&leg.bins, |b| b.voltage_v.abs());
-                leg
+                let mut segment = segment(SegmentKind::Open, self.open(rows), rows);
+                segment.compared = before_fading(&segment.bins, |b| b.voltage_v.abs());
+                segment
             }
             PhaseKind::Cut(reason) => {
                 let kind = if reason == "standstill" || self.current_is_lost(rows) {
-                    LegKind::Lost
+                    SegmentKind::Lost
                 } else {
-                    LegKind::Carried
+                    SegmentKind::Carried
                 };
-                leg(kind, uniform(waveform, rows, MOST_CARRIED_BINS), rows)
+                segment(kind, uniform(waveform, rows, MOST_CARRIED_BINS), rows)
             }
         }
     }
@@ -172,8 +177,8 @@ impl Cutter<'_> {
     }
 }
 
-fn leg(kind: LegKind, bins: Vec<Bin>, rows: (usize, usize)) -> Leg {
-    Leg {
+fn segment(kind: SegmentKind, bins: Vec<Bin>, rows: (usize, usize)) -> Segment {
+    Segment {
         kind,
         compared: bins.len(),
         bins,

@@ -10,7 +10,7 @@ pub struct PlannedCapture {
     pub timeline: Timeline,
     /// Back-EMF at its beginning, V.
     pub initial_emf_v: f64,
-    /// Relative standard uncertainty of the K that its commutation ripple is hoped to tell; `None` where it tells none.
+    /// Relative standard uncertainty of the K that its commutation ripple is expected to give; `None` where it gives none.
     pub ripple_relative: Option<f64>,
 }
 
@@ -22,7 +22,7 @@ pub struct Addition {
     pub readings: Vec<Reading>,
     /// Instruments (index) whose gain would be known to this relative standard uncertainty, in all records.
     pub gains: Vec<(usize, f64)>,
-    /// Relative standard uncertainty of a K that an existing capture (index) would tell through its ripple.
+    /// Relative standard uncertainty of a K that an existing capture (index) would give through its ripple.
     pub ripple: Vec<(usize, f64)>,
     /// K to evaluate at where the estimate has none, V·s/rad.
     pub assumed_constant_v_s_per_rad: f64,

@@ -4,7 +4,7 @@ use super::addition::Addition;
 use crate::bench::Reading;
 use crate::fit::estimate::Estimate;
 use crate::fit::uncertainty::{Interval, LARGEST_RELATIVE, Monomial, Reported, Status, monomials};
-use crate::fit::unknowns::{Layout, Slot};
+use crate::fit::unknowns::{Layout, ParameterKind};
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
@@ -14,7 +14,7 @@ const HALF_NORMAL: f64 = 0.602_810;
 
 /// One parameter after an addition.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Outlook {
+pub struct ExpectedUncertainty {
     /// Key of the parameter.
     #[serde(rename = "parameter")]
     pub name: &'static str,
@@ -22,7 +22,7 @@ pub struct Outlook {
     pub ratio: Option<f64>,
     /// Standard uncertainty after, SI; `None` where it stays undetermined, or has no value yet.
     pub standard_uncertainty: Option<f64>,
-    /// The same over the value; `None` where it stays undetermined or cannot be told from zero.
+    /// The same over the value; `None` where it stays undetermined or cannot be distinguished from zero.
     #[serde(rename = "relative_standard_uncertainty")]
     pub relative: Option<f64>,
     /// Undetermined now, measured after.
@@ -75,7 +75,7 @@ impl<'a> Present<'a> {
         x: &DVector<f64>,
         covariance: &DMatrix<f64>,
         addition: &Addition,
-    ) -> Vec<Outlook> {
+    ) -> Vec<ExpectedUncertainty> {
         let after = After {
             layout,
             x,
@@ -92,13 +92,14 @@ impl<'a> Present<'a> {
             .zip(&self.reported)
             .zip(&self.before)
             .map(|((m, now), before)| {
-                self.one(m, now, *before, &after).unwrap_or(Outlook {
-                    name: m.name,
-                    ratio: None,
-                    standard_uncertainty: None,
-                    relative: None,
-                    newly_determined: false,
-                })
+                self.one(m, now, *before, &after)
+                    .unwrap_or(ExpectedUncertainty {
+                        name: m.name,
+                        ratio: None,
+                        standard_uncertainty: None,
+                        relative: None,
+                        newly_determined: false,
+                    })
             })
             .collect()
     }
@@ -110,7 +111,7 @@ impl<'a> Present<'a> {
         now: &Reported,
         before: Option<f64>,
         after: &After<'_>,
-    ) -> Option<Outlook> {
+    ) -> Option<ExpectedUncertainty> {
         let expected = uncertainty(m, after.layout, after.x, after.covariance)?;
         if let (Status::Measured, Some(at), Some(before)) = (now.status, &now.estimate, before) {
             return Some(narrowed(m.name, now.one_sided, at, expected, before));
@@ -119,10 +120,15 @@ impl<'a> Present<'a> {
     }
 
     /// A parameter that is undetermined now; `None` where it stays so. `u`: as [`uncertainty`] has it.
-    fn newly_determined(&self, m: &Monomial, u: f64, after: &After<'_>) -> Option<Outlook> {
-        let needs = |sought: Slot| m.logs.iter().any(|(slot, _)| *slot == sought);
-        let needs_constant = needs(Slot::LogBackEmfConstant);
-        if (needs(Slot::LogInductance) && !after.inductance_seen)
+    fn newly_determined(
+        &self,
+        m: &Monomial,
+        u: f64,
+        after: &After<'_>,
+    ) -> Option<ExpectedUncertainty> {
+        let needs = |sought: ParameterKind| m.logs.iter().any(|(kind, _)| *kind == sought);
+        let needs_constant = needs(ParameterKind::LogBackEmfConstant);
+        if (needs(ParameterKind::LogInductance) && !after.inductance_seen)
             || (needs_constant && !after.constant_known)
         {
             return None;
@@ -140,8 +146,12 @@ impl<'a> Present<'a> {
         if vague || !u.is_finite() {
             return None;
         }
-        let has_value = !needs_constant || self.estimate.value(&Slot::LogBackEmfConstant).is_some();
-        Some(Outlook {
+        let has_value = !needs_constant
+            || self
+                .estimate
+                .value(&ParameterKind::LogBackEmfConstant)
+                .is_some();
+        Some(ExpectedUncertainty {
             name: m.name,
             ratio: None,
             standard_uncertainty: has_value.then_some(match placed.linear {
@@ -177,7 +187,7 @@ fn narrowed(
     at: &Interval,
     after: f64,
     before: f64,
-) -> Outlook {
+) -> ExpectedUncertainty {
     // A limit is sharper than the matrix says where other bounds hold it: then they are what has to be beaten.
     let ratio = if one_sided {
         let limited = at.standard_uncertainty / HALF_NORMAL;
@@ -185,7 +195,7 @@ fn narrowed(
     } else {
         after / before
     };
-    Outlook {
+    ExpectedUncertainty {
         name,
         ratio: Some(ratio),
         standard_uncertainty: Some(at.standard_uncertainty * ratio),

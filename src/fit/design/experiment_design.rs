@@ -11,11 +11,11 @@
 //! pseudo-prior that gives it just that size. So `N` only grows, and no addition can widen a bound.
 
 use super::addition::Addition;
-use super::expected_uncertainty::{Outlook, Present};
-use super::noise_model::Learned;
+use super::expected_uncertainty::{ExpectedUncertainty, Present};
+use super::noise_model::NoiseModel;
 use super::outline::without_waveforms;
 use crate::bench::Bench;
-use crate::fit::data::{legs, position_sd};
+use crate::fit::data::{position_sd, segments};
 use crate::fit::estimate::Estimate;
 use crate::fit::model::{CaptureModel, Prediction};
 use crate::fit::problem::Problem;
@@ -23,7 +23,7 @@ use crate::fit::references::{
     ConstantTerm, ReadingTerm, constant_entry, prepare_readings, turn_volt_seconds,
 };
 use crate::fit::uncertainty::{Reported, inverse_over};
-use crate::fit::unknowns::{Direction, Entry, Layout, SharedEntries, Slot};
+use crate::fit::unknowns::{Direction, Entry, Layout, ParameterKind, SharedEntries};
 use crate::motor::TerminalParameters;
 use nalgebra::{DMatrix, DVector};
 
@@ -34,16 +34,16 @@ const NO_INFORMATION: f64 = 1e-200;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expected {
     /// In the order of the motor file.
-    pub outlooks: Vec<Outlook>,
+    pub uncertainties: Vec<ExpectedUncertainty>,
     /// True where the noise of a channel had to be assumed, since no capture shows it.
     pub noise_assumed: bool,
 }
 
 /// A solved problem that can be asked what more would bring.
-pub struct Forecaster<'a> {
+pub struct ExperimentDesign<'a> {
     /// The bench without its waveforms.
     bench: Bench,
-    learned: Learned,
+    noise: NoiseModel,
     /// Information at the solution with the pseudo-priors of held entries.
     normal: DMatrix<f64>,
     present: Present<'a>,
@@ -62,19 +62,19 @@ struct Extended {
     x: DVector<f64>,
 }
 
-impl<'a> Forecaster<'a> {
+impl<'a> ExperimentDesign<'a> {
     /// `bench` is the one that `estimate` was made from.
     pub fn new(bench: &Bench, estimate: &'a Estimate) -> Self {
         let problem = &estimate.problem;
-        let learned = Learned::of(bench, estimate);
+        let noise = NoiseModel::of(bench, estimate);
         let bench = without_waveforms(bench);
         let normal = with_held_entries(estimate);
         let mut layout = problem.layout.clone();
         let reference_c = estimate.temperature_c.map(|t| t.0);
         let (readings, _) = prepare_readings(&bench, &problem.models, &mut layout, reference_c);
-        Forecaster {
+        ExperimentDesign {
             bench,
-            learned,
+            noise,
             present: Present::new(estimate, &inverted(&normal)),
             normal,
             readings: readings.len(),
@@ -88,20 +88,20 @@ impl<'a> Forecaster<'a> {
 
     /// The motor at the fitted point, as the terminals see it.
     pub fn motor(&self) -> TerminalParameters {
-        let value = |slot: Slot| self.present.estimate.value(&slot).unwrap_or(0.0);
+        let value = |kind: ParameterKind| self.present.estimate.value(&kind).unwrap_or(0.0);
         TerminalParameters {
-            terminal_resistance_ohm: value(Slot::LogResistance).exp(),
-            armature_inductance_h: value(Slot::LogInductance).exp(),
-            inertia_capacitance_f: value(Slot::LogCapacitance).exp(),
-            friction_current_a: value(Slot::FrictionCurrent),
-            viscous_conductance_s: value(Slot::ViscousConductance),
-            windage_a_per_v2: value(Slot::Windage),
-            brush_drop_v: value(Slot::BrushDrop),
-            brush_scale_a: value(Slot::LogBrushScale).exp(),
-            saturation_per_a: value(Slot::Saturation).max(0.0).sqrt(),
-            armature_reaction_per_a: value(Slot::Reaction),
-            eddy_share: value(Slot::EddyShare),
-            eddy_resistance_ohm: value(Slot::LogEddyResistance).exp(),
+            terminal_resistance_ohm: value(ParameterKind::LogResistance).exp(),
+            armature_inductance_h: value(ParameterKind::LogInductance).exp(),
+            inertia_capacitance_f: value(ParameterKind::LogCapacitance).exp(),
+            friction_current_a: value(ParameterKind::FrictionCurrent),
+            viscous_conductance_s: value(ParameterKind::ViscousConductance),
+            windage_a_per_v2: value(ParameterKind::Windage),
+            brush_drop_v: value(ParameterKind::BrushDrop),
+            brush_scale_a: value(ParameterKind::LogBrushScale).exp(),
+            saturation_per_a: value(ParameterKind::Saturation).max(0.0).sqrt(),
+            armature_reaction_per_a: value(ParameterKind::Reaction),
+            eddy_share: value(ParameterKind::EddyShare),
+            eddy_resistance_ohm: value(ParameterKind::LogEddyResistance).exp(),
         }
     }
 
@@ -118,7 +118,7 @@ impl<'a> Forecaster<'a> {
         let covariance = inverted(&normal);
         let layout = &extended.problem.layout;
         Some(Expected {
-            outlooks: self
+            uncertainties: self
                 .present
                 .after(layout, &extended.x, &covariance, addition),
             noise_assumed,
@@ -134,9 +134,15 @@ impl<'a> Forecaster<'a> {
         let shared = self.shared(&layout);
         for planned in &addition.captures {
             let index = bench.captures.len();
-            let legs = legs(&planned.capture, &planned.timeline, None);
+            let segments = segments(&planned.capture, &planned.timeline, None);
             bench.captures.push(planned.capture.clone());
-            models.push(CaptureModel::new(&bench, index, legs, &shared, &mut layout));
+            models.push(CaptureModel::new(
+                &bench,
+                index,
+                segments,
+                &shared,
+                &mut layout,
+            ));
         }
         bench.readings.extend(addition.readings.iter().cloned());
         let (prepared, _) =
@@ -172,16 +178,16 @@ impl<'a> Forecaster<'a> {
         let fitted = &self.present.estimate.solution.x;
         let mut x = layout.start();
         x.rows_mut(0, fitted.len()).copy_from(fitted);
-        let constant = layout.find(&Slot::LogBackEmfConstant);
+        let constant = layout.find(&ParameterKind::LogBackEmfConstant);
         if let Some(entry) = constant.filter(|entry| entry.index() >= fitted.len()) {
             x[entry] = addition.assumed_constant_v_s_per_rad.ln();
         }
         for (k, planned) in addition.captures.iter().enumerate() {
-            let slot = Slot::InitialEmf {
+            let kind = ParameterKind::InitialEmf {
                 capture: first + k,
                 piece: 0,
             };
-            if let Some(entry) = layout.find(&slot) {
+            if let Some(entry) = layout.find(&kind) {
                 x[entry] = planned.initial_emf_v;
             }
         }
@@ -203,11 +209,9 @@ impl<'a> Forecaster<'a> {
         let mut noise_assumed = false;
         for k in *first..problem.models.len() {
             let first_look = problem.models[k].predict(x, &mut 0)?;
-            problem.models[k].lay_waves(&first_look);
+            problem.models[k].update_waves(&first_look);
             let prediction = problem.models[k].predict(x, &mut 0)?;
-            let (deviations, assumed) = self
-                .learned
-                .deviations(&problem.models[k], &prediction.rows);
+            let (deviations, assumed) = self.noise.deviations(&problem.models[k], &prediction.rows);
             noise_assumed |= assumed;
             problem.deviations[k] = deviations;
             *normal += problem.capture_equations(k, &prediction).normal;
@@ -228,7 +232,7 @@ impl<'a> Forecaster<'a> {
         }
         for &(sharper_instrument, sharper) in &addition.gains {
             for (entry, parameter, sd) in priors() {
-                if let Slot::Gain { instrument, .. } = parameter.slot
+                if let ParameterKind::Gain { instrument, .. } = parameter.kind
                     && instrument == sharper_instrument
                     && sharper < sd
                 {

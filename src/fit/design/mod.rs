@@ -7,5 +7,5 @@ mod noise_model;
 mod outline;
 
 pub use addition::{Addition, PlannedCapture};
-pub use expected_uncertainty::Outlook;
-pub use experiment_design::{Expected, Forecaster};
+pub use expected_uncertainty::ExpectedUncertainty;
+pub use experiment_design::{Expected, ExperimentDesign};

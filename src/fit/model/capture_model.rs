@@ -1,11 +1,11 @@
-//! One capture as the model sees it: legs, the parameters that act on them, and the prediction with its derivatives.
+//! One capture as the model sees it: segments, the parameters that act on them, and the prediction with its derivatives.
 
 use super::gradient::{Component, Local, Setting, Slopes, exponential_setting, setting};
 use super::prediction::Prediction;
 use super::unevenness::{has_transient, waves};
 use super::warming::Warming;
 use crate::bench::{Bench, Capture, Role};
-use crate::fit::data::Leg;
+use crate::fit::data::Segment;
 use crate::fit::unknowns::{
     Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels, add_lag,
     add_loop, add_position, add_unknown_states, add_waves, stands_still,
@@ -20,7 +20,7 @@ pub struct CaptureModel {
     pub capture: usize,
     pub name: String,
     pub role: Role,
-    pub legs: Vec<Leg>,
+    pub segments: Vec<Segment>,
     /// For each direction the entries of the unknowns it moves with, and by how much.
     pub links: Links,
     pub(crate) held: bool,
@@ -38,7 +38,7 @@ pub struct CaptureModel {
     pub with_eddy: bool,
     /// Volt-seconds of back-EMF in a turn, as recorded, where this capture's unevenness over a turn is followed.
     pub(crate) turn_v_s: Option<f64>,
-    /// Cosine and sine of the waves of each bin of each leg; empty where a leg has none or its angles are not known yet.
+    /// Cosine and sine of the waves of each bin of each segment; empty where a segment has none or its angles are not known yet.
     pub(crate) waves: Vec<Vec<[f64; UNEVENNESS]>>,
     /// Instants on the capture's time axis at which the back-EMF is asked for, s.
     pub probes: Vec<f64>,
@@ -52,7 +52,7 @@ impl CaptureModel {
     pub fn new(
         bench: &Bench,
         index: usize,
-        legs: Vec<Leg>,
+        segments: Vec<Segment>,
         shared: &SharedEntries,
         layout: &mut Layout,
     ) -> Self {
@@ -61,17 +61,17 @@ impl CaptureModel {
         for &(direction, entry) in &shared.entries {
             links.add(direction, entry);
         }
-        let held = is_held(capture.role, &legs, shared.resistance_guess_ohm);
+        let held = is_held(capture.role, &segments, shared.resistance_guess_ohm);
         add_channels(bench, capture, index, layout, &mut links);
         if held {
             add_position(index, shared.position_sd, layout, &mut links);
         }
         let loop_ohm = add_loop(capture, index, layout, &mut links);
         let attached = add_attached(bench, index, layout, &mut links);
-        add_unknown_states(&legs, index, held, layout, &mut links);
+        add_unknown_states(&segments, index, held, layout, &mut links);
         let turn_v_s = shared
             .turn_v_s
-            .filter(|_| !held && has_transient(capture.role, &legs));
+            .filter(|_| !held && has_transient(capture.role, &segments));
         if turn_v_s.is_some() {
             add_waves(index, layout, &mut links);
         }
@@ -86,7 +86,7 @@ impl CaptureModel {
             capture: index,
             name: capture.name.clone(),
             role: capture.role,
-            legs,
+            segments,
             links,
             held,
             series_ohm,
@@ -113,9 +113,9 @@ impl CaptureModel {
         MOST_STEPS_PER_BIN * self.bins()
     }
 
-    /// Bins of all legs.
+    /// Bins of all segments.
     pub fn bins(&self) -> u64 {
-        self.legs.iter().map(|l| l.bins.len() as u64).sum()
+        self.segments.iter().map(|l| l.bins.len() as u64).sum()
     }
 
     /// Value of a direction at the unknowns `x`.
@@ -202,23 +202,23 @@ impl CaptureModel {
 
     /// Lays the waves of the back-EMF constant over the angles that were predicted. They stay where they are until the next call:
     /// the phase of a wave is no information on the parameters that the fit should use.
-    pub fn lay_waves(&mut self, prediction: &Prediction) {
+    pub fn update_waves(&mut self, prediction: &Prediction) {
         let Some(turn_v_s) = self.turn_v_s else {
             return;
         };
         self.waves = prediction
             .angles
             .iter()
-            .map(|leg| leg.iter().map(|at| waves(*at, turn_v_s)).collect())
+            .map(|segment| segment.iter().map(|at| waves(*at, turn_v_s)).collect())
             .collect();
     }
 }
 
 /// Whether the rotor stands still all the time.
-fn is_held(role: Role, legs: &[Leg], resistance_ohm: f64) -> bool {
+fn is_held(role: Role, segments: &[Segment], resistance_ohm: f64) -> bool {
     match role {
         Role::LockedRotor | Role::PwmLocked => true,
-        Role::TurnOff => stands_still(legs, resistance_ohm),
+        Role::TurnOff => stands_still(segments, resistance_ohm),
         _ => false,
     }
 }

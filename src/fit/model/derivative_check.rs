@@ -6,14 +6,14 @@ use crate::events;
 use crate::fit::solve::LeastSquares;
 use crate::fit::uncertainty::linearised::Derivatives;
 use crate::fit::uncertainty::profile::Linearised;
-use crate::fit::unknowns::{Entry, Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, ParameterKind};
 use crate::fit::{Estimate, FitOptions, estimate};
 use nalgebra::DVector;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use testbench::{Scenario, ShotKind, draw, presets, temporary_folder};
 
-/// Largest difference between derivative and difference, relative to the largest derivative in the same direction and leg.
+/// Largest difference between derivative and difference, relative to the largest derivative in the same direction and segment.
 const AGREEMENT: f64 = 1e-4;
 
 /// Steps of a difference, relative to the entry's own scale. The narrow ones keep the third derivative out, the wide one the
@@ -24,12 +24,12 @@ const STEPS: [f64; 3] = [1e-5, 1e-4, 3e-3];
 /// A size on which an entry bends the prediction.
 fn scale(layout: &Layout, x: &DVector<f64>, entry: Entry) -> f64 {
     let parameter = &layout[entry];
-    match parameter.slot {
-        Slot::LogResistance
-        | Slot::LogInductance
-        | Slot::LogCapacitance
-        | Slot::LogBrushScale
-        | Slot::LogEddyResistance => 1.0,
+    match parameter.kind {
+        ParameterKind::LogResistance
+        | ParameterKind::LogInductance
+        | ParameterKind::LogCapacitance
+        | ParameterKind::LogBrushScale
+        | ParameterKind::LogEddyResistance => 1.0,
         _ => match parameter.prior {
             Some((_, sd)) => sd.max(x[entry].abs()),
             None => x[entry].abs().max(1e-3),
@@ -55,16 +55,16 @@ fn derivatives_of_every_row_agree_with_central_differences() {
     peeler.plan[2].span = 30.0;
     let found = compare(&winder, &[]);
     assert!(found > 10_000, "{found} comparisons");
-    compare(&peeler, &[Slot::InverseHeatCapacity]);
+    compare(&peeler, &[ParameterKind::InverseHeatCapacity]);
 }
 
 /// Number of derivatives compared; every one of `with` has to be among them.
-fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
+fn compare(scenario: &Scenario, with: &[ParameterKind]) -> usize {
     let found = fitted(scenario);
     assert_costs_agree(&found);
     let layout = &found.problem.layout;
-    for slot in with {
-        assert!(layout.find(slot).is_some(), "{slot:?} takes no part");
+    for kind in with {
+        assert!(layout.find(kind).is_some(), "{kind:?} takes no part");
     }
     let x = off_every_bound(layout, &found.solution.x);
     let mut compared = 0;
@@ -82,8 +82,8 @@ fn compare(scenario: &Scenario, with: &[Slot]) -> usize {
             let check = Check::new(model, &prediction, &x, entry, scale(layout, &x, entry));
             compared += prediction.rows.len();
             failures.extend(check.failures().map(|failure| {
-                let slot = &layout[entry].slot;
-                format!("{} by {slot:?}: {failure}", model.name)
+                let kind = &layout[entry].kind;
+                format!("{} by {kind:?}: {failure}", model.name)
             }));
         }
     }
@@ -119,14 +119,14 @@ fn fitted(scenario: &Scenario) -> Estimate {
 fn off_every_bound(layout: &Layout, at: &DVector<f64>) -> DVector<f64> {
     let mut x = at.clone();
     let peak_a = 6.0;
-    for (slot, least) in [
-        (Slot::Windage, 1e-4),
-        (Slot::BrushDrop, 0.4),
-        (Slot::Saturation, 0.05 / (peak_a * peak_a)),
-        (Slot::Reaction, 0.01 / peak_a),
-        (Slot::EddyShare, 0.1),
+    for (kind, least) in [
+        (ParameterKind::Windage, 1e-4),
+        (ParameterKind::BrushDrop, 0.4),
+        (ParameterKind::Saturation, 0.05 / (peak_a * peak_a)),
+        (ParameterKind::Reaction, 0.01 / peak_a),
+        (ParameterKind::EddyShare, 0.1),
     ] {
-        let entry = layout.find(&slot).unwrap();
+        let entry = layout.find(&kind).unwrap();
         x[entry] = x[entry].max(least);
     }
     x
@@ -197,18 +197,18 @@ impl<'a> Check<'a> {
         }
     }
 
-    /// Legs in which a derivative agrees with none of the differences.
+    /// Segments in which a derivative agrees with none of the differences.
     fn failures(&self) -> impl Iterator<Item = String> {
-        let legs = self.rows.iter().map(|r| r.leg).max().unwrap();
-        (0..=legs).filter_map(|leg| self.failure(leg))
+        let segments = self.rows.iter().map(|r| r.segment).max().unwrap();
+        (0..=segments).filter_map(|segment| self.failure(segment))
     }
 
-    fn failure(&self, leg: usize) -> Option<String> {
-        let of_leg = || (0..self.rows.len()).filter(|&k| self.rows[k].leg == leg);
-        let largest = of_leg()
+    fn failure(&self, segment: usize) -> Option<String> {
+        let of_segment = || (0..self.rows.len()).filter(|&k| self.rows[k].segment == segment);
+        let largest = of_segment()
             .map(|k| self.derivatives[k].abs())
             .fold(0.0, f64::max);
-        let size = of_leg()
+        let size = of_segment()
             .map(|k| self.rows[k].predicted.value.abs())
             .fold(0.0, f64::max);
         // Below what a difference of numbers of that size can resolve there is nothing to compare.
@@ -219,13 +219,13 @@ impl<'a> Check<'a> {
                 .map(|difference| (self.derivatives[k] - difference).abs())
                 .fold(f64::INFINITY, f64::min)
         };
-        let (at, worst) = of_leg()
+        let (at, worst) = of_segment()
             .map(|k| (k, off(k)))
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
         (worst > AGREEMENT * largest + noise).then(|| {
             format!(
-                "leg {leg} ({:?}) is off by {:.1e} of {largest:.3e} at row {at}",
-                self.model.legs[leg].kind,
+                "segment {segment} ({:?}) is off by {:.1e} of {largest:.3e} at row {at}",
+                self.model.segments[segment].kind,
                 worst / largest
             )
         })

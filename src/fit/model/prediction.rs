@@ -12,7 +12,7 @@ pub struct Prediction<S = Local> {
     pub rows: Vec<Row<S>>,
     /// For each component the entries of the unknowns it moves with, and by how much; nothing without derivatives.
     pub slopes: Slopes,
-    /// Angle at the middle of each bin of a leg that lasts a few turns, and over it, in recorded volt-seconds.
+    /// Angle at the middle of each bin of a segment that lasts a few turns, and over it, in recorded volt-seconds.
     pub(crate) angles: Vec<Vec<[f64; 2]>>,
     /// Back-EMF while running freely on the supply, where the capture shows it.
     pub running_emf: Option<S>,

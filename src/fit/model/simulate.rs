@@ -1,4 +1,4 @@
-//! The model simulated through the legs of a capture, with derivatives or without: one code for both.
+//! The model simulated through the segments of a capture, with derivatives or without: one code for both.
 
 use super::capture_model::CaptureModel;
 use super::channels::Channels;
@@ -7,13 +7,13 @@ use super::prediction::Prediction;
 use super::unevenness::is_transient;
 use super::warming::Heat;
 use crate::bench::Role;
-use crate::fit::data::{Bin, Leg, LegKind, Quantity, Row, zero_row};
+use crate::fit::data::{Bin, Quantity, Row, Segment, SegmentKind, zero_row};
 use crate::fit::unknowns::{Direction, UNEVENNESS};
 use crate::motor::{Advance, Condition, Constants, State, advance};
 use nalgebra::DVector;
 use std::f64::consts::FRAC_PI_2;
 
-/// Where the model stands on its way through the legs.
+/// Where the model stands on its way through the segments.
 struct Simulation<'a, S> {
     model: &'a CaptureModel,
     x: &'a DVector<f64>,
@@ -33,7 +33,7 @@ struct Simulation<'a, S> {
 }
 
 impl CaptureModel {
-    /// Simulates every leg at the unknowns `x`, without the slopes of the components; `None` where the model cannot be evaluated, or only in far more
+    /// Simulates every segment at the unknowns `x`, without the slopes of the components; `None` where the model cannot be evaluated, or only in far more
     /// steps than a motor on its own voltage takes. The model steps it took are added to `steps`.
     pub(crate) fn simulate<S: Number>(
         &self,
@@ -58,7 +58,11 @@ impl<'a, S: Number> Simulation<'a, S> {
         steps: &'a mut u64,
     ) -> Self {
         let variable = |direction, component| S::variable(model.local(x, direction), component);
-        let bins: usize = model.legs.iter().map(|leg| leg.bins.len()).sum();
+        let bins: usize = model
+            .segments
+            .iter()
+            .map(|segment| segment.bins.len())
+            .sum();
         let heat = model
             .warming
             .map(|warming| Heat::none_yet(warming, variable(Direction::HEAT, Component::HEAT)));
@@ -74,9 +78,9 @@ impl<'a, S: Number> Simulation<'a, S> {
             last_voltage: 0.0,
             begun: (0, 0),
             out: Prediction {
-                rows: Vec::with_capacity(bins + 2 * model.legs.len()),
+                rows: Vec::with_capacity(bins + 2 * model.segments.len()),
                 slopes: Slopes::default(),
-                angles: vec![Vec::new(); model.legs.len()],
+                angles: vec![Vec::new(); model.segments.len()],
                 running_emf: None,
                 probed_emf: vec![None; model.probes.len()],
                 warmed_k: 0.0,
@@ -86,35 +90,35 @@ impl<'a, S: Number> Simulation<'a, S> {
         }
     }
 
-    /// Through every leg, or as far as the beginnings are known; `None` where the model cannot be evaluated.
+    /// Through every segment, or as far as the beginnings are known; `None` where the model cannot be evaluated.
     fn run(&mut self) -> Option<()> {
         let model = self.model;
-        let first = model.legs.first().map(|l| l.kind);
-        let mut emf_known = first == Some(LegKind::Rest) || model.held;
-        for (number, leg) in model.legs.iter().enumerate() {
-            if !emf_known && matches!(leg.kind, LegKind::Connected | LegKind::Open) {
+        let first = model.segments.first().map(|l| l.kind);
+        let mut emf_known = first == Some(SegmentKind::Rest) || model.held;
+        for (number, segment) in model.segments.iter().enumerate() {
+            if !emf_known && matches!(segment.kind, SegmentKind::Connected | SegmentKind::Open) {
                 let Some(back_emf) = self.next_back_emf() else {
                     break;
                 };
                 self.state.back_emf = back_emf;
                 emf_known = true;
             }
-            match leg.kind {
-                LegKind::Rest => {
+            match segment.kind {
+                SegmentKind::Rest => {
                     emf_known = true;
-                    self.rest(number, leg);
+                    self.rest(number, segment);
                 }
-                LegKind::Lost => emf_known = model.held,
-                LegKind::Carried => self.carried(leg),
-                LegKind::Connected => {
+                SegmentKind::Lost => emf_known = model.held,
+                SegmentKind::Carried => self.carried(segment),
+                SegmentKind::Connected => {
                     let Some(current) = self.next_current() else {
                         break;
                     };
                     self.state.current = current;
                     self.state.eddy_current = current;
-                    self.connected(number, leg)?;
+                    self.connected(number, segment)?;
                 }
-                LegKind::Open => self.open(number, leg),
+                SegmentKind::Open => self.open(number, segment),
             }
         }
         Some(())
@@ -141,17 +145,17 @@ impl<'a, S: Number> Simulation<'a, S> {
         known.then(|| S::variable(self.model.local(self.x, direction), component))
     }
 
-    fn rest(&mut self, number: usize, leg: &Leg) {
+    fn rest(&mut self, number: usize, segment: &Segment) {
         self.state = State::rest();
         let Channels { zero_v, zero_i, .. } = self.channels;
         let rows = &mut self.out.rows;
-        rows.extend(zero_row(leg, number, Quantity::Voltage, zero_v));
-        rows.extend(zero_row(leg, number, Quantity::Current, zero_i));
+        rows.extend(zero_row(segment, number, Quantity::Voltage, zero_v));
+        rows.extend(zero_row(segment, number, Quantity::Current, zero_i));
     }
 
     /// The recorded current carries the back-EMF on.
-    fn carried(&mut self, leg: &Leg) {
-        for bin in &leg.bins {
+    fn carried(&mut self, segment: &Segment) {
+        for bin in &segment.bins {
             let current = (self.channels.zero_i * -1.0 + bin.current_a) / self.channels.gain_i;
             let condition = Condition::Current(current);
             let next = advance(
@@ -170,16 +174,16 @@ impl<'a, S: Number> Simulation<'a, S> {
     }
 
     /// Closed on a voltage; `None` where the model cannot be evaluated.
-    fn connected(&mut self, number: usize, leg: &Leg) -> Option<()> {
+    fn connected(&mut self, number: usize, segment: &Segment) -> Option<()> {
         let model = self.model;
-        let mut constants = self.with_rounded_contact(leg.current_ripple_a);
+        let mut constants = self.with_rounded_contact(segment.current_ripple_a);
         let friction = constants.friction_current;
         let waves = model.waves.get(number).filter(|w| !w.is_empty());
-        let transient = model.turn_v_s.is_some() && is_transient(model.role, number, leg);
+        let transient = model.turn_v_s.is_some() && is_transient(model.role, number, segment);
         let mut lagged = self.state.current;
         let mut mean_emf = S::from(0.0);
         let mut total = 0.0;
-        for (k, bin) in leg.bins.iter().enumerate() {
+        for (k, bin) in segment.bins.iter().enumerate() {
             let mut voltage = self.driving_voltage(bin);
             if let Some(waves) = waves {
                 let wave = self.departure(&waves[k]);
@@ -203,7 +207,7 @@ impl<'a, S: Number> Simulation<'a, S> {
             }
             mean_emf += next.mean_back_emf * bin.width_s;
             total += bin.width_s;
-            if k < leg.compared && bin.current_a.is_finite() {
+            if k < segment.compared && bin.current_a.is_finite() {
                 let predicted = self.channels.gain_i * shown + self.channels.zero_i;
                 let row = Row::of_bin(bin, Quantity::Current, number, predicted);
                 self.out.rows.push(row);
@@ -265,7 +269,7 @@ impl<'a, S: Number> Simulation<'a, S> {
         }
     }
 
-    /// One bin of a closed leg, with the change of the current over it; `None` where the model cannot be evaluated, or not in the steps that
+    /// One bin of a closed segment, with the change of the current over it; `None` where the model cannot be evaluated, or not in the steps that
     /// it may take.
     fn close(
         &mut self,
@@ -304,14 +308,14 @@ impl<'a, S: Number> Simulation<'a, S> {
         }
     }
 
-    fn open(&mut self, number: usize, leg: &Leg) {
+    fn open(&mut self, number: usize, segment: &Segment) {
         self.state.current = 0.0.into();
         self.state.eddy_current = 0.0.into();
         if self.out.running_emf.is_none() && matches!(self.model.role, Role::RunDown | Role::Brake)
         {
             self.out.running_emf = Some(self.state.back_emf);
         }
-        for (k, bin) in leg.bins.iter().enumerate() {
+        for (k, bin) in segment.bins.iter().enumerate() {
             let next = advance(
                 self.constants,
                 self.state,
@@ -323,7 +327,7 @@ impl<'a, S: Number> Simulation<'a, S> {
             self.state = next.end;
             let Channels { gain_v, zero_v, .. } = self.channels;
             self.passed_v_s += next.mean_back_emf.value() * gain_v.value() * bin.width_s;
-            if k < leg.compared && bin.voltage_v.is_finite() {
+            if k < segment.compared && bin.voltage_v.is_finite() {
                 let predicted = gain_v * next.mean_back_emf + zero_v;
                 let row = Row::of_bin(bin, Quantity::Voltage, number, predicted);
                 self.out.rows.push(row);
@@ -332,6 +336,6 @@ impl<'a, S: Number> Simulation<'a, S> {
         let zero_i = self.channels.zero_i;
         self.out
             .rows
-            .extend(zero_row(leg, number, Quantity::Current, zero_i));
+            .extend(zero_row(segment, number, Quantity::Current, zero_i));
     }
 }

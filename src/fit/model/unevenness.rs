@@ -1,23 +1,25 @@
 //! An uneven commutator over the few turns of a start or a brake: the first waves a turn of the relative back-EMF constant.
 
 use crate::bench::Role;
-use crate::fit::data::{Leg, LegKind};
+use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::unknowns::UNEVENNESS;
 use std::f64::consts::TAU;
 
 /// Turns after which the unevenness is half faded: by then it averages out, and its phase is no longer known.
 const FADING_TURNS: f64 = 8.0;
 
-/// Whether a leg lasts for a few turns from a known instant, so that what repeats with the turn does not average out: one that
+/// Whether a segment lasts for a few turns from a known instant, so that what repeats with the turn does not average out: one that
 /// is no longer whole turns a bin, as steady running is, nor switched.
-pub fn is_transient(role: Role, number: usize, leg: &Leg) -> bool {
-    leg.kind == LegKind::Connected && number > 0 && !matches!(role, Role::Pwm | Role::PwmLocked)
+pub fn is_transient(role: Role, number: usize, segment: &Segment) -> bool {
+    segment.kind == SegmentKind::Connected
+        && number > 0
+        && !matches!(role, Role::Pwm | Role::PwmLocked)
 }
 
-/// Whether any leg of a capture is such a one.
-pub fn has_transient(role: Role, legs: &[Leg]) -> bool {
-    let mut numbered = legs.iter().enumerate();
-    numbered.any(|(number, leg)| is_transient(role, number, leg))
+/// Whether any segment of a capture is such a one.
+pub fn has_transient(role: Role, segments: &[Segment]) -> bool {
+    let mut numbered = segments.iter().enumerate();
+    numbered.any(|(number, segment)| is_transient(role, number, segment))
 }
 
 /// Means of the waves over a bin, from its middle and width.

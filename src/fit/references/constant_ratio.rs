@@ -1,4 +1,4 @@
-//! What a disagreement of two speed anchors usually means: on a bench it is mostly a factor of small whole numbers.
+//! What a disagreement of two speed references usually means: on a bench it is mostly a factor of small whole numbers.
 //!
 //! A commutator counted wrongly makes `K = N/(2πf)` wrong by `N/N'`, N the ripple cycles a revolution; a tachometer that takes
 //! two marks for two turns shows twice the speed and so half of K.
@@ -10,7 +10,7 @@ const LARGEST: u32 = 13;
 /// Standard deviations of the ratio within which it is taken for a fraction.
 const WITHIN: f64 = 3.0;
 
-/// Ratio of the back-EMF constants that two anchors say.
+/// Ratio of the back-EMF constants that two references say.
 #[derive(Clone, Copy, Debug)]
 pub struct Ratio {
     pub of_constants: f64,
@@ -20,7 +20,7 @@ pub struct Ratio {
 }
 
 impl Ratio {
-    /// The simplest fraction other than one that the ratio cannot be told from.
+    /// The simplest fraction other than one that the ratio cannot be text from.
     fn fraction(&self) -> Option<(u32, u32)> {
         let fits = |&(p, q): &(u32, u32)| {
             let error = self.of_constants * f64::from(q) / f64::from(p) - 1.0;
@@ -39,7 +39,7 @@ impl Ratio {
 
     /// "K from a is 3/2 of K from b (ratio 1.497): ..." with what would make both agree; `None` where no small fraction fits.
     /// A tachometer, where there is one, is taken to be behind `b`.
-    pub fn words(&self, a: &str, b: &str) -> Option<String> {
+    pub fn describe(&self, a: &str, b: &str) -> Option<String> {
         let (p, q) = self.fraction()?;
         let whole = if q == 1 {
             format!("{p} times")
@@ -91,43 +91,43 @@ mod tests {
 
     #[test]
     fn a_wrong_count_is_told_with_the_right_one() {
-        let told = ratio(1.4985, Some(12)).words("K of the ripple", "K of the tachometer");
+        let text = ratio(1.4985, Some(12)).describe("K of the ripple", "K of the tachometer");
         assert_eq!(
-            told.as_deref(),
+            text.as_deref(),
             Some(
                 "K of the ripple is 3/2 of K of the tachometer (ratio 1.4985): a commutator of 8 instead of 12 segments would make them agree"
             )
         );
         // Seven segments make fourteen cycles, eight make eight.
-        let told = ratio(0.5715, Some(8)).words("A", "B").expect("4/7");
+        let text = ratio(0.5715, Some(8)).describe("A", "B").expect("4/7");
         assert!(
-            told.contains("4/7") && told.contains("7 (or 14) instead of 8"),
-            "{told}"
+            text.contains("4/7") && text.contains("7 (or 14) instead of 8"),
+            "{text}"
         );
     }
 
     #[test]
     fn two_marks_make_a_factor_of_two() {
-        let told = ratio(2.003, Some(14)).words("A", "B").expect("2");
+        let text = ratio(2.003, Some(14)).describe("A", "B").expect("2");
         assert!(
-            told.starts_with("A is 2 times B") && told.contains("two marks"),
-            "{told}"
+            text.starts_with("A is 2 times B") && text.contains("two marks"),
+            "{text}"
         );
         assert!(
-            !told.contains("commutator"),
-            "no commutator makes seven cycles: {told}"
+            !text.contains("commutator"),
+            "no commutator makes seven cycles: {text}"
         );
     }
 
     #[test]
     fn what_is_no_small_fraction_is_not_named_one() {
-        assert_eq!(ratio(1.04, Some(12)).words("A", "B"), None);
-        assert_eq!(ratio(1.0, Some(12)).words("A", "B"), None);
-        // Too vague to tell 5/4 from 6/5 or 11/9.
+        assert_eq!(ratio(1.04, Some(12)).describe("A", "B"), None);
+        assert_eq!(ratio(1.0, Some(12)).describe("A", "B"), None);
+        // Too vague to distinguish 5/4 from 6/5 or 11/9.
         let vague = Ratio {
             relative_sd: 0.1,
             ..ratio(1.2345, None)
         };
-        assert_eq!(vague.words("A", "B"), None);
+        assert_eq!(vague.describe("A", "B"), None);
     }
 }

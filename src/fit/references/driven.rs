@@ -5,7 +5,7 @@
 //! converter's codes, and the whole stated zero of the channel: the record shows no rest in which it could be seen, and the zeros of other
 //! captures are theirs. No friction, inertia or resistance enters.
 //!
-//! Ripple in the record tells how many cycles a revolution it has, `2πf/ω`, since the speed is known.
+//! Ripple in the record shows how many cycles a revolution it has, `2πf/ω`, since the speed is known.
 
 use super::reading_term::ReadingTerm;
 use super::ripple::{RippleFinding, level_uncertainty};
@@ -22,8 +22,8 @@ use std::f64::consts::TAU;
 
 /// Parts of the record whose means show scatter and drift.
 const PARTS: usize = 20;
-/// Share of the mean by which it may drift over the record before that is told (common practice, no source).
-const DRIFT_TOLD: f64 = 0.005;
+/// Share of the mean by which it may drift over the record before that is cycles_found (common practice, no source).
+const REPORTED_DRIFT: f64 = 0.005;
 /// Standard deviations of the mean above which there is a back-EMF at all.
 const CLEAR: f64 = 8.0;
 /// Largest standard uncertainty of a count of cycles that still names a whole number.
@@ -69,9 +69,9 @@ pub fn driven_terms(
                 .iter()
                 .find_map(RippleFinding::candidate)
                 .map(|c| c.cycles_per_revolution);
-            let told = cycles_of(capture, timeline, cycles);
+            let cycles_found = cycles_of(capture, timeline, cycles);
             out.findings
-                .extend(told.ok().flatten().map(|t| format!("{name}: {t}")));
+                .extend(cycles_found.ok().flatten().map(|t| format!("{name}: {t}")));
         }
     }
     out
@@ -115,7 +115,9 @@ fn one(
     };
     let mean = level.mean_v;
     let drift = level.drift_v / mean;
-    if drift.abs() > DRIFT_TOLD && level.drift_v.abs() > 4.0 * level.sd_v * (PARTS as f64).sqrt() {
+    if drift.abs() > REPORTED_DRIFT
+        && level.drift_v.abs() > 4.0 * level.sd_v * (PARTS as f64).sqrt()
+    {
         out.remarks.push(format!(
             "{name}: the voltage of the driven motor drifts by {:+.2} % over the record: the speed was not constant, or the stated one belongs to a part of it. K takes in the drift as an uncertainty of {:.2} %",
             100.0 * drift,
@@ -140,7 +142,7 @@ fn one(
     out.findings.push(format!(
         "{name}: {} at {} driven make K {} before the gain of the channel",
         write(mean.abs(), Some(level.sd_v.max(1e-12)), "V", Scale::Plain),
-        speed_words(speed),
+        speed_text(speed),
         write(
             constant,
             Some(constant * relative_sd),
@@ -158,7 +160,7 @@ fn one(
     }))
 }
 
-fn speed_words(speed: Stated) -> String {
+fn speed_text(speed: Stated) -> String {
     write(
         speed.value,
         Some(speed.standard_uncertainty),
@@ -199,7 +201,7 @@ fn level(values: &[f64]) -> Option<Level> {
         sxx += at(k) * at(k);
     }
     let slope = sxy / sxx;
-    // The scatter about the line: what drifts is told as drift.
+    // The scatter about the line: what drifts is cycles_found as drift.
     let scatter: f64 = parts
         .iter()
         .enumerate()
@@ -242,7 +244,7 @@ fn cycles_of(
     let whole = order.round();
     let head = format!(
         "its strongest ripple, {hz:.2} Hz at {} driven, is {} cycles a revolution",
-        speed_words(speed),
+        speed_text(speed),
         write(order, Some(order_sd.max(1e-6)), "", Scale::Plain).trim()
     );
     if order_sd > COUNTABLE || whole < 1.0 {

@@ -2,7 +2,7 @@
 
 use super::term::Term;
 use crate::bench::{BrushKind, Stated};
-use crate::fit::unknowns::{Entry, Layout, Parameter, Slot, Source};
+use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind, Source};
 use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
 use std::f64::consts::TAU;
@@ -74,7 +74,7 @@ impl OhmmeterReading<'_> {
         let leads = self.leads_ohm.map_or(0.0, |l| l.value);
         let n = self.readings_ohm.len() as f64;
         let mean = self.readings_ohm.iter().sum::<f64>() / n - leads;
-        let Some(resistance) = layout.find(&Slot::LogResistance) else {
+        let Some(resistance) = layout.find(&ParameterKind::LogResistance) else {
             return Ok(None);
         };
         if self.readings_ohm.is_empty() || mean <= 0.0 {
@@ -88,7 +88,7 @@ impl OhmmeterReading<'_> {
             _ => 1.0,
         };
         let share = contact_excess_share(brushes);
-        let excess = Parameter::free(Slot::Reading { index: self.index }, 0.3 * share)
+        let excess = Parameter::free(ParameterKind::Reading { index: self.index }, 0.3 * share)
             .with_prior(0.0, share, Source::Meter)
             .within(0.0, 10.0);
         Ok(Some(ResistanceTerm {
@@ -143,7 +143,7 @@ impl InductanceTerm {
     /// Of a meter's reading at a frequency, where that is stated; none without an inductance among the unknowns.
     pub fn new(inductance_h: Stated, frequency_hz: Option<f64>, layout: &Layout) -> Option<Self> {
         Some(InductanceTerm {
-            inductance: layout.find(&Slot::LogInductance)?,
+            inductance: layout.find(&ParameterKind::LogInductance)?,
             henry: inductance_h.value,
             relative_sd: (inductance_h.standard_uncertainty / inductance_h.value)
                 .hypot(INDUCTANCE_SD),
@@ -178,8 +178,8 @@ impl Screened {
     fn at(layout: &Layout, hz: f64) -> Option<Self> {
         Some(Screened {
             rad_per_s: TAU * hz,
-            share: layout.find(&Slot::EddyShare)?,
-            log_resistance: layout.find(&Slot::LogEddyResistance)?,
+            share: layout.find(&ParameterKind::EddyShare)?,
+            log_resistance: layout.find(&ParameterKind::LogEddyResistance)?,
         })
     }
 

@@ -17,8 +17,8 @@ pub use meters::{InductanceTerm, ResistanceTerm};
 pub use reading_term::ReadingTerm;
 pub use readings::prepare_readings;
 pub use ripple::{
-    CurrentSpeed, RippleFinding, current_anchors, read_ripple, ripple_anchors,
-    ripple_anchors_beside, ripple_words, settled_constant, turn_volt_seconds,
+    CurrentSpeed, RippleFinding, current_references, describe_ripple, read_ripple,
+    ripple_references, ripple_references_beside, settled_constant, turn_volt_seconds,
 };
 pub use speeds::{ConstantTerm, constant_entry};
 pub use term::Term;

@@ -42,7 +42,7 @@ impl ReadingTerm {
             ReadingTerm::Speed(_)
             | ReadingTerm::SpeedOnVoltage(_)
             | ReadingTerm::BackEmf(_)
-            | ReadingTerm::Constant(_) => Source::Anchor,
+            | ReadingTerm::Constant(_) => Source::SpeedReference,
         }
     }
 
@@ -59,7 +59,7 @@ impl ReadingTerm {
     }
 
     /// As messages name it.
-    pub(crate) fn words(&self, models: &[CaptureModel]) -> String {
+    pub(crate) fn describe(&self, models: &[CaptureModel]) -> String {
         let name = |model: usize| &models[model].name;
         match self {
             ReadingTerm::Resistance(_) => "the ohmmeter".into(),
@@ -76,7 +76,7 @@ impl ReadingTerm {
         }
     }
 
-    /// Whether the oscilloscope's clock told the speed: ripple does, which makes K longer as the clock is slower.
+    /// Whether the oscilloscope's clock gave the speed: ripple does, which makes K longer as the clock is slower.
     pub(crate) fn goes_by_the_clock(&self) -> bool {
         match self {
             ReadingTerm::Speed(term) => term.probe.is_some(),

@@ -5,7 +5,7 @@
 //! ```
 //! With a stated current the first line alone gives e, under any load; without one the motor runs freely and both hold.
 
-use crate::fit::unknowns::{Entry, Layout, SLOTS, motor};
+use crate::fit::unknowns::{Entry, Layout, STEADY_KINDS, motor};
 use nalgebra::DVector;
 
 /// The state in which a speed was read.
@@ -15,16 +15,16 @@ pub struct OnVoltage {
     pub voltage_v: f64,
     /// Current, A; absent for a motor that runs freely.
     pub current_a: Option<f64>,
-    /// Places of [`SLOTS`] in the parameter vector.
-    entries: [Entry; SLOTS.len()],
+    /// Places of [`STEADY_KINDS`] in the parameter vector.
+    entries: [Entry; STEADY_KINDS.len()],
 }
 
 impl OnVoltage {
     /// `None` where the layout has no motor yet.
     pub fn new(layout: &Layout, voltage_v: f64, current_a: Option<f64>) -> Option<Self> {
-        let found: Vec<Entry> = SLOTS
+        let found: Vec<Entry> = STEADY_KINDS
             .iter()
-            .map(|slot| layout.find(slot))
+            .map(|kind| layout.find(kind))
             .collect::<Option<_>>()?;
         Some(OnVoltage {
             voltage_v: voltage_v.abs(),
@@ -34,7 +34,7 @@ impl OnVoltage {
     }
 
     /// The back-EMF, V, and its derivative in each entry; `None` where the rotor would stand still.
-    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(Entry, f64); SLOTS.len()])> {
+    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(Entry, f64); STEADY_KINDS.len()])> {
         let p = motor(self.entries.map(|k| x[k]));
         let (drop, reaction) = (p.brush_drop_v, p.armature_reaction_per_a);
         let r = p.terminal_resistance_ohm;
@@ -93,12 +93,12 @@ mod tests {
 
     fn layout() -> Layout {
         let mut layout = Layout::default();
-        for (slot, at) in
-            SLOTS
+        for (kind, at) in
+            STEADY_KINDS
                 .iter()
                 .zip([3.2f64.ln(), 0.13, 3.4e-3, 2e-5, 0.8, 0.06f64.ln(), 0.003])
         {
-            layout.add(Parameter::free(slot.clone(), at));
+            layout.add(Parameter::free(kind.clone(), at));
         }
         layout
     }

@@ -4,7 +4,7 @@ use super::speed_on_voltage::OnVoltage;
 use super::term::{Term, of_speed};
 use crate::bench::{Role, Stated};
 use crate::fit::model::{CaptureModel, Number, Prediction};
-use crate::fit::unknowns::{Entry, Layout, Parameter, Slot};
+use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind};
 use nalgebra::DVector;
 
 /// How far the state in which a speed was read may differ from that in the capture, relative: the motor does not run
@@ -57,7 +57,7 @@ pub struct ConstantTerm {
 
 /// The entry of ln K, which starts from `guess` (V·s/rad) where it is new.
 pub fn constant_entry(layout: &mut Layout, guess: f64) -> Entry {
-    layout.add(Parameter::free(Slot::LogBackEmfConstant, guess.ln()).stepping(1.0))
+    layout.add(Parameter::free(ParameterKind::LogBackEmfConstant, guess.ln()).stepping(1.0))
 }
 
 /// As [`constant_entry`], from what may be no guess at all.
@@ -136,7 +136,7 @@ impl TachometerReading<'_> {
             ));
         };
         let resistance_ohm = layout
-            .find(&Slot::LogResistance)
+            .find(&ParameterKind::LogResistance)
             .map_or(0.0, |entry| layout[entry].start.exp());
         let by_current =
             on.per_ampere(resistance_ohm) * self.current_a.map_or(0.0, |c| c.standard_uncertainty);

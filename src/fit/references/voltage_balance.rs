@@ -7,7 +7,7 @@
 use crate::bench::{Bench, ChannelChain};
 use crate::events::CurrentStretch;
 use crate::fit::problem::Problem;
-use crate::fit::unknowns::Slot;
+use crate::fit::unknowns::ParameterKind;
 use crate::ripple::Foreseen;
 use nalgebra::DVector;
 
@@ -25,19 +25,26 @@ pub fn voltage_balance(
     stretch: &CurrentStretch,
     constant_relative_uncertainty: f64,
 ) -> Option<Foreseen> {
-    let at = |slot: Slot| problem.layout.find(&slot).map(|entry| x[entry]);
-    let constant = at(Slot::LogBackEmfConstant)?.exp();
+    let at = |kind: ParameterKind| problem.layout.find(&kind).map(|entry| x[entry]);
+    let constant = at(ParameterKind::LogBackEmfConstant)?.exp();
     let capture = bench.captures.get(k)?;
-    let r = at(Slot::LogResistance)?.exp() + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
-    let drop = at(Slot::BrushDrop).unwrap_or(0.0);
+    let r = at(ParameterKind::LogResistance)?.exp()
+        + capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
+    let drop = at(ParameterKind::BrushDrop).unwrap_or(0.0);
     let voltage = stretch.voltage_v.as_ref()?;
     let channels = [
-        (&capture.voltage_chain, Slot::VoltageZero { capture: k }),
-        (&capture.current_chain, Slot::CurrentZero { capture: k }),
+        (
+            &capture.voltage_chain,
+            ParameterKind::VoltageZero { capture: k },
+        ),
+        (
+            &capture.current_chain,
+            ParameterKind::CurrentZero { capture: k },
+        ),
     ];
-    let [(gain_v, zero_v), (gain_i, zero_i)] = channels.map(|(chain, slot)| {
+    let [(gain_v, zero_v), (gain_i, zero_i)] = channels.map(|(chain, kind)| {
         let gain = chain.as_ref().map_or(1.0, |c| gain(bench, c, problem, x));
-        (gain, zero(k, &slot, problem, x))
+        (gain, zero(k, &kind, problem, x))
     });
     Some(Foreseen {
         back_emf_v: voltage
@@ -57,11 +64,11 @@ pub fn voltage_balance(
 fn gain(bench: &Bench, chain: &ChannelChain, problem: &Problem, x: &DVector<f64>) -> f64 {
     let fitted = |&k: &usize| {
         let per_channel = bench.instruments.get(k)?.gain_per_channel;
-        let slot = Slot::Gain {
+        let kind = ParameterKind::Gain {
             instrument: k,
             column: per_channel.then(|| chain.column.clone()),
         };
-        Some(x[problem.layout.find(&slot)?])
+        Some(x[problem.layout.find(&kind)?])
     };
     chain
         .instruments
@@ -72,8 +79,8 @@ fn gain(bench: &Bench, chain: &ChannelChain, problem: &Problem, x: &DVector<f64>
 }
 
 /// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.
-fn zero(k: usize, slot: &Slot, problem: &Problem, x: &DVector<f64>) -> f64 {
-    let own = problem.layout.find(slot);
+fn zero(k: usize, kind: &ParameterKind, problem: &Problem, x: &DVector<f64>) -> f64 {
+    let own = problem.layout.find(kind);
     let Some(model) = problem.models.get(k) else {
         return 0.0;
     };

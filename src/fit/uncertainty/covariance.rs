@@ -3,7 +3,7 @@
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;
-use crate::fit::unknowns::{Entry, Layout, Slot, Source};
+use crate::fit::unknowns::{Entry, Layout, ParameterKind, Source};
 use crate::stats::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
 
@@ -107,7 +107,7 @@ pub fn inverse_over(normal: &DMatrix<f64>, entries: &[usize], floor: f64) -> (DM
     (out, largest / smallest.max(1e-300))
 }
 
-/// Gauss-Newton covariance with each prior's and each reading's part told apart: the estimate is linear in
+/// Gauss-Newton covariance with each prior's and each reading's part kept apart: the estimate is linear in
 /// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
 pub fn covariance(
     problem: &Problem,
@@ -161,8 +161,8 @@ pub fn covariance(
         // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
         let captures = predictions.iter().enumerate();
         for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
-            for slot in [Slot::LogInductance, Slot::LogCapacitance] {
-                if let Some(entry) = problem.layout.find(&slot) {
+            for kind in [ParameterKind::LogInductance, ParameterKind::LogCapacitance] {
+                if let Some(entry) = problem.layout.find(&kind) {
                     by_clock += rows.column(entry.index());
                 }
             }

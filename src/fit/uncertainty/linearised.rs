@@ -1,6 +1,6 @@
 //! The joint problem beside a point at which its derivatives are known.
 
-use super::profile::{Linearised, Sight};
+use super::profile::{CostAndGradient, Linearised};
 use crate::fit::model::{Component, Prediction};
 use crate::fit::problem::Problem;
 use crate::fit::solve::NormalEquations;
@@ -30,7 +30,7 @@ impl Derivatives {
 }
 
 /// Sums over residuals on both sides of a point.
-struct Sides([Sight; 2]);
+struct Sides([CostAndGradient; 2]);
 
 impl Sides {
     /// Adds what residuals with these derivatives give on each side.
@@ -58,10 +58,10 @@ impl Linearised for Problem {
         x: &DVector<f64>,
         step: &DVector<f64>,
         derivatives: &Derivatives,
-    ) -> Option<[Sight; 2]> {
+    ) -> Option<[CostAndGradient; 2]> {
         let points = [x + step, x - step];
         let predictions = self.predict_values(&points[0])?;
-        let nothing = Sight {
+        let nothing = CostAndGradient {
             cost: 0.0,
             gradient: DVector::zeros(x.len()),
         };

@@ -9,5 +9,5 @@ mod reported;
 
 pub use covariance::{Covariance, covariance, inverse_over};
 pub use monomial::{Monomial, monomials};
-pub use profile_interval::reaches;
+pub use profile_interval::profile_to_wald_ratios;
 pub use reported::{Interval, LARGEST_RELATIVE, Reported, Status};

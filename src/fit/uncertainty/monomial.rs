@@ -1,6 +1,6 @@
 //! The parameters a person asks for, as products of fitted entries.
 
-use crate::fit::unknowns::{Entry, Layout, Slot};
+use crate::fit::unknowns::{Entry, Layout, ParameterKind};
 use nalgebra::DVector;
 
 /// A product of powers: `Π exp(a_k x_k) · x_linear`.
@@ -9,8 +9,8 @@ pub struct Monomial {
     pub name: &'static str,
     /// UCUM code.
     pub unit: &'static str,
-    pub logs: Vec<(Slot, f64)>,
-    pub linear: Option<Slot>,
+    pub logs: Vec<(ParameterKind, f64)>,
+    pub linear: Option<ParameterKind>,
 }
 
 /// A monomial with its places in the parameter vector.
@@ -27,9 +27,9 @@ impl Monomial {
             logs: self
                 .logs
                 .iter()
-                .map(|(slot, power)| Some((layout.find(slot)?, *power)))
+                .map(|(kind, power)| Some((layout.find(kind)?, *power)))
                 .collect::<Option<_>>()?,
-            linear: self.linear.as_ref().and_then(|slot| layout.find(slot)),
+            linear: self.linear.as_ref().and_then(|kind| layout.find(kind)),
         })
     }
 }
@@ -76,11 +76,11 @@ impl Placed {
 
 /// Every parameter of the result, in the motor file's order.
 pub fn monomials() -> Vec<Monomial> {
-    use Slot::{
+    use ParameterKind::{
         BrushDrop, FrictionCurrent, LogBackEmfConstant as K, LogCapacitance as C,
         LogInductance as L, LogResistance as R, ViscousConductance, Windage,
     };
-    let m = |name, unit, logs: &[(Slot, f64)], linear: Option<Slot>| Monomial {
+    let m = |name, unit, logs: &[(ParameterKind, f64)], linear: Option<ParameterKind>| Monomial {
         name,
         unit,
         logs: logs.to_vec(),

@@ -3,14 +3,14 @@
 use super::linearised::Derivatives;
 use super::monomial::{Placed, monomials};
 use super::profile::{Direction, Minimum, PlainEnd, Target, end, plain_ends};
-use crate::fit::estimate::{Estimate, Reach};
+use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
 use crate::fit::problem::Problem;
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
 use rayon::prelude::*;
 use std::sync::Arc;
 
-/// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is told.
+/// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is reported.
 const AGREES: f64 = 0.05;
 
 /// Departure up to which what one side foresees of the other is enough: over the shipped motors it is then off by 0.01 at most.
@@ -21,7 +21,7 @@ const NARROWEST: f64 = 0.5;
 const WIDEST: f64 = 4.0;
 
 /// Profiles of every parameter whose interval is two-sided; those that agree with the plain interval are absent.
-pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
+pub fn profile_to_wald_ratios(estimate: &Estimate) -> Vec<ProfileToWaldRatio> {
     let derivatives = derivatives(estimate);
     let minimum = minimum(estimate, &derivatives);
     monomials()
@@ -31,7 +31,7 @@ pub fn reaches(estimate: &Estimate) -> Vec<Reach> {
             let target = |x: &DVector<f64>| placed.target(x);
             let direction = two_sided(estimate, &minimum, &placed, &target)?;
             let [below, above] = sides(&minimum, &direction);
-            ((below, above) != (1.0, 1.0)).then_some(Reach {
+            ((below, above) != (1.0, 1.0)).then_some(ProfileToWaldRatio {
                 parameter: m.name,
                 below,
                 above,
@@ -73,7 +73,7 @@ fn two_sided<'a, T: Target>(
     (placed.linear.is_none() || at >= minimum.z * direction.sigma).then_some(direction)
 }
 
-/// Reach below and above.
+/// ProfileToWaldRatio below and above.
 fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> [f64; 2] {
     let departs = |end: &PlainEnd, by: f64| (end.ratio - 1.0).abs() > by;
     let first = plain_ends(minimum, direction, 1.0);

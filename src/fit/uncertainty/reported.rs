@@ -1,8 +1,8 @@
 //! From the fitted vector to the parameters a person asks for, with intervals, status and budget.
 
 use super::monomial::{Monomial, monomials};
-use crate::fit::estimate::{Estimate, Reach};
-use crate::fit::unknowns::{Entry, Slot, Source};
+use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
+use crate::fit::unknowns::{Entry, ParameterKind, Source};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 use crate::stats::quantiles::normal_quantile;
 use crate::stats::truncated::TruncatedNormal;
@@ -85,7 +85,11 @@ impl Estimate {
             gradient: None,
             settled_by: None,
         };
-        if !self.inductance_seen && m.logs.iter().any(|(slot, _)| *slot == Slot::LogInductance) {
+        if !self.inductance_seen
+            && m.logs
+                .iter()
+                .any(|(kind, _)| *kind == ParameterKind::LogInductance)
+        {
             out.settled_by = Some(settled_by(m.name, false));
             return out;
         }
@@ -97,7 +101,7 @@ impl Estimate {
         let variance = (gradient.transpose() * &self.covariance.total * &gradient)[(0, 0)].max(0.0);
         let reach = self.profiles.iter().find(|p| p.parameter == m.name);
         out.profiled = reach.is_some();
-        let reach = self.reaches(reach, &gradient, variance);
+        let reach = self.profile_to_wald(reach, &gradient, variance);
         let plain = Plain {
             value,
             standard_uncertainty: variance.sqrt(),
@@ -134,7 +138,12 @@ impl Estimate {
 
     /// Reach of an interval below and above over its plain reach. The profile shapes what the fit itself spreads; what entries held at a bound may
     /// still do comes on top.
-    fn reaches(&self, profile: Option<&Reach>, gradient: &DVector<f64>, variance: f64) -> [f64; 2] {
+    fn profile_to_wald(
+        &self,
+        profile: Option<&ProfileToWaldRatio>,
+        gradient: &DVector<f64>,
+        variance: f64,
+    ) -> [f64; 2] {
         let fitted = (gradient.transpose() * self.covariance.conditional() * gradient)[(0, 0)];
         let reached = |ratio: f64| {
             let share = (fitted / variance).clamp(0.0, 1.0);
@@ -200,9 +209,9 @@ impl Estimate {
     pub(crate) fn largest_possible(&self, m: &Monomial) -> Option<f64> {
         let (current_a, voltage_v) = self.largest;
         match m.linear.as_ref()? {
-            Slot::FrictionCurrent => Some(current_a),
-            Slot::ViscousConductance => Some(current_a / voltage_v),
-            Slot::BrushDrop => Some(voltage_v),
+            ParameterKind::FrictionCurrent => Some(current_a),
+            ParameterKind::ViscousConductance => Some(current_a / voltage_v),
+            ParameterKind::BrushDrop => Some(voltage_v),
             _ => None,
         }
     }

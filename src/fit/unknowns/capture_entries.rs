@@ -2,12 +2,12 @@
 //! uneven back-EMF constant.
 
 use super::direction::{Direction, Links, UNEVENNESS};
-use super::layout::{Layout, Parameter, Slot, Source};
+use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::bench::{Bench, Capture};
 
 /// Departure of the resistance at a held rotor's position from its mean over a turn. `sd`: its spread over a turn, relative.
 pub fn add_position(capture: usize, sd: f64, layout: &mut Layout, links: &mut Links) {
-    let parameter = Parameter::free(Slot::Position { capture }, 0.0)
+    let parameter = Parameter::free(ParameterKind::Position { capture }, 0.0)
         .with_prior(0.0, sd, Source::Position)
         .stepping(0.1);
     links.add(Direction::POSITION, layout.add(parameter));
@@ -20,7 +20,7 @@ pub fn add_loop(capture: &Capture, index: usize, layout: &mut Layout, links: &mu
         .filter(|_| capture.waveform.voltage_v.is_none());
     let Some(stated) = stated else { return 0.0 };
     if stated.standard_uncertainty > 0.0 {
-        let parameter = Parameter::free(Slot::Loop { capture: index }, 0.0);
+        let parameter = Parameter::free(ParameterKind::Loop { capture: index }, 0.0);
         let parameter = parameter.with_prior(0.0, stated.standard_uncertainty, Source::Loop);
         links.add(Direction::LOOP, layout.add(parameter));
     }
@@ -41,11 +41,11 @@ pub fn add_attached(
     };
     // Some 3000 revolutions a minute at the supply: only a first guess.
     let guess = bench.motor.supply_v.unwrap_or(12.0).abs().max(0.1) / 300.0;
-    let constant = Parameter::free(Slot::LogBackEmfConstant, guess.ln()).stepping(1.0);
+    let constant = Parameter::free(ParameterKind::LogBackEmfConstant, guess.ln()).stepping(1.0);
     links.add(Direction::CONSTANT, layout.add(constant));
     let relative = (stated.standard_uncertainty / stated.value).max(1e-6);
-    let error = Parameter::free(Slot::Attached { capture: index }, 0.0)
-        .with_prior(0.0, relative, Source::Anchor)
+    let error = Parameter::free(ParameterKind::Attached { capture: index }, 0.0)
+        .with_prior(0.0, relative, Source::SpeedReference)
         .stepping(0.2);
     links.add(Direction::ATTACHED, layout.add(error));
     (
@@ -55,17 +55,14 @@ pub fn add_attached(
 }
 
 /// Standard deviation of the cosine and of the sine of each wave of the relative back-EMF constant over a turn, before the capture is
-/// seen: segments and coils of a small motor differ by a per cent or so (common practice, no source).
+/// seen: commutator segments and coils of a small motor differ by a per cent or so (common practice, no source).
 const UNEVENNESS_SD: f64 = 0.006;
 
 /// Adds the waves of a capture to the layout.
 pub fn add_waves(capture: usize, layout: &mut Layout, links: &mut Links) {
     for wave in 0..UNEVENNESS {
-        let parameter = Parameter::free(Slot::Unevenness { capture, wave }, 0.0).with_prior(
-            0.0,
-            UNEVENNESS_SD,
-            Source::Position,
-        );
+        let parameter = Parameter::free(ParameterKind::Unevenness { capture, wave }, 0.0)
+            .with_prior(0.0, UNEVENNESS_SD, Source::Position);
         links.add(Direction::wave(wave), layout.add(parameter));
     }
 }

@@ -1,7 +1,7 @@
 //! What the channels of a capture add to the unknowns: gains, zeros, the lag of a probe, a source that nobody recorded.
 
 use super::direction::{Direction, Links};
-use super::layout::{Layout, Parameter, Slot, Source};
+use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::bench::{Bench, Capture};
 use std::f64::consts::TAU;
 
@@ -28,16 +28,16 @@ pub fn add_channels(
             &capture.voltage_chain,
             Direction::VOLTAGE_GAIN,
             Direction::VOLTAGE_ZERO,
-            Slot::VoltageZero { capture: index },
+            ParameterKind::VoltageZero { capture: index },
         ),
         (
             &capture.current_chain,
             Direction::CURRENT_GAIN,
             Direction::CURRENT_ZERO,
-            Slot::CurrentZero { capture: index },
+            ParameterKind::CurrentZero { capture: index },
         ),
     ];
-    for (chain, gain, zero, slot) in chains {
+    for (chain, gain, zero, kind) in chains {
         let Some(chain) = chain else { continue };
         for &k in &chain.instruments {
             let instrument = &bench.instruments[k];
@@ -46,7 +46,7 @@ pub fn add_channels(
             }
             let column = instrument.gain_per_channel.then(|| chain.column.clone());
             let parameter = Parameter::free(
-                Slot::Gain {
+                ParameterKind::Gain {
                     instrument: k,
                     column,
                 },
@@ -65,21 +65,21 @@ pub fn add_channels(
             }
         }
         let sd = chain.zero_uncertainty.max(1e-9);
-        let own = Parameter::free(slot, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
+        let own = Parameter::free(kind, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
         links.add(zero, layout.add(own));
-        let slot = Slot::RangeZero {
+        let kind = ParameterKind::RangeZero {
             current: gain == Direction::CURRENT_GAIN,
             column: chain.column.clone(),
             range: (sd.ln() / RANGE_STEP.ln()).round() as i64,
         };
         let kept = (1.0 - DRIFT_SHARE * DRIFT_SHARE).sqrt() * sd;
-        let shared = Parameter::free(slot, 0.0).with_prior(0.0, kept, Source::Zero);
+        let shared = Parameter::free(kind, 0.0).with_prior(0.0, kept, Source::Zero);
         links.add(zero, layout.add(shared));
     }
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v
     {
-        let parameter = Parameter::free(Slot::Source { capture: index }, 0.0);
+        let parameter = Parameter::free(ParameterKind::Source { capture: index }, 0.0);
         let parameter =
             parameter.with_prior(0.0, source.standard_uncertainty.max(1e-6), Source::Loop);
         links.clear(Direction::VOLTAGE_ZERO);
@@ -104,17 +104,17 @@ pub fn add_lag(
         if let Some(limit_s) = hardware.skew_s {
             // Anything within the limit is as likely (JCGM 100:2008, 4.3.7).
             let sd = limit_s / 3f64.sqrt();
-            let slot = Parameter::free(Slot::Skew { instrument }, 0.0);
-            let slot = slot.with_prior(0.0, sd, Source::Lag(hardware.name.clone()));
-            links.add(Direction::SKEW, layout.add(slot));
+            let kind = Parameter::free(ParameterKind::Skew { instrument }, 0.0);
+            let kind = kind.with_prior(0.0, sd, Source::Lag(hardware.name.clone()));
+            links.add(Direction::SKEW, layout.add(kind));
         }
     }
     let (instrument, corner_hz) = chain
         .filter_map(|&k| Some((k, bench.instruments[k].bandwidth_hz?)))
         .min_by(|a, b| a.1.total_cmp(&b.1))?;
     let source = Source::Lag(bench.instruments[instrument].name.clone());
-    let slot = Parameter::free(Slot::ProbeLag { instrument }, 0.0);
-    let slot = slot.with_prior(0.0, CORNER_SD, source).stepping(0.5);
-    links.add(Direction::LAG, layout.add(slot));
+    let kind = Parameter::free(ParameterKind::ProbeLag { instrument }, 0.0);
+    let kind = kind.with_prior(0.0, CORNER_SD, source).stepping(0.5);
+    links.add(Direction::LAG, layout.add(kind));
     Some(1.0 / (TAU * corner_hz))
 }

@@ -1,14 +1,14 @@
 //! The heat capacity of the winding as an unknown, from what a rotor of that inertia usually has.
 
 use super::entry::Entry;
-use super::layout::{Layout, Parameter, Slot, Source};
+use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::bench::{Bench, Capture, Reading};
-use crate::fit::data::{Bin, Leg, LegKind};
+use crate::fit::data::{Bin, Segment, SegmentKind};
 use crate::motor::TerminalParameters;
 use crate::motor::temperature::copper_coefficient_per_k;
 use std::f64::consts::PI;
 
-/// Density of a rotor of laminated iron and copper with its slots, kg/m³ (common practice, no source).
+/// Density of a rotor of laminated iron and copper with its kinds, kg/m³ (common practice, no source).
 const ROTOR_DENSITY_KG_PER_M3: f64 = 7000.0;
 /// Length of a rotor over its radius (common practice, no source).
 const LENGTH_OVER_RADIUS: f64 = 2.0;
@@ -32,7 +32,7 @@ fn heat_capacity_guess(kg_m2: f64) -> f64 {
     CAPACITY_J_PER_KG_K * mass_kg
 }
 
-/// Speed of a motor of which nothing tells it, on its supply, rad/s: some 4000 revolutions a minute (common practice, no source).
+/// Speed of a motor of which no speed is known, on its supply, rad/s: some 4000 revolutions a minute (common practice, no source).
 const USUAL_SPEED_RAD_S: f64 = 420.0;
 
 /// The back-EMF constant to some ten per cent where a reading or the ripple of a run-down gives it, V·s/rad.
@@ -50,10 +50,11 @@ fn constant_guess(bench: &Bench, of_ripple: Option<f64>) -> f64 {
 }
 
 /// ∫ i² dt of the recorded current over a capture, A²·s.
-fn current_squared_seconds(legs: &[Leg]) -> f64 {
+fn current_squared_seconds(segments: &[Segment]) -> f64 {
     let loss = |b: &Bin| b.current_a * b.current_a * b.width_s;
-    legs.iter()
-        .filter(|l| matches!(l.kind, LegKind::Connected | LegKind::Carried))
+    segments
+        .iter()
+        .filter(|l| matches!(l.kind, SegmentKind::Connected | SegmentKind::Carried))
         .flat_map(|l| &l.bins)
         .filter(|b| b.current_a.is_finite())
         .map(loss)
@@ -66,29 +67,29 @@ pub fn add_heat_capacity(
     bench: &Bench,
     guess: &TerminalParameters,
     ripple_constant: Option<f64>,
-    legs: &[Vec<Leg>],
+    segments: &[Vec<Segment>],
     layout: &mut Layout,
 ) -> Option<Entry> {
     let constant = constant_guess(bench, ripple_constant);
     let capacity = heat_capacity_guess(guess.inertia_capacitance_f * constant * constant);
     let least_capacity = capacity / (1.0 + 2.0 * INVERSE_SD);
-    let rise = |(capture, legs): (&Capture, &Vec<Leg>)| {
-        let loss_j = guess.terminal_resistance_ohm * current_squared_seconds(legs);
+    let rise = |(capture, segments): (&Capture, &Vec<Segment>)| {
+        let loss_j = guess.terminal_resistance_ohm * current_squared_seconds(segments);
         resistance_per_kelvin(capture) * loss_j / least_capacity
     };
     let most = bench
         .captures
         .iter()
-        .zip(legs)
+        .zip(segments)
         .map(rise)
         .fold(0.0, f64::max);
     (most > LEAST_RISE).then(|| {
         let start = 1.0 / capacity;
-        let slot = Parameter::free(Slot::InverseHeatCapacity, start)
+        let kind = Parameter::free(ParameterKind::InverseHeatCapacity, start)
             .with_prior(start, INVERSE_SD * start, Source::Model)
             .within(0.0, f64::INFINITY)
             .stepping(start);
-        layout.add(slot)
+        layout.add(kind)
     })
 }
 

@@ -6,7 +6,7 @@ use std::ops::Index;
 
 /// What one entry of the parameter vector stands for.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
-pub enum Slot {
+pub enum ParameterKind {
     /// ln R, R in Ω.
     LogResistance,
     /// ln L₀, L₀ in H.
@@ -91,8 +91,8 @@ pub enum Source {
     Loop,
     /// The oscilloscope's clock.
     Clock,
-    /// A speed or another anchor.
-    Anchor,
+    /// A speed, an added inertia or a load torque.
+    SpeedReference,
     /// Ohmmeter, inductance meter.
     Meter,
     /// Terms of the model that the captures hardly determine and a stated prior limits.
@@ -111,7 +111,7 @@ impl Source {
             Source::Temperature => "temperature".into(),
             Source::Loop => "source and switch".into(),
             Source::Clock => "time base".into(),
-            Source::Anchor => "speed anchor".into(),
+            Source::SpeedReference => "speed anchor".into(),
             Source::Meter => "meter readings".into(),
             Source::Model => "model terms".into(),
         }
@@ -121,7 +121,7 @@ impl Source {
 /// One entry of the parameter vector.
 #[derive(Clone, Debug)]
 pub struct Parameter {
-    pub slot: Slot,
+    pub kind: ParameterKind,
     pub start: f64,
     /// Mean and standard deviation of a Gaussian prior.
     pub prior: Option<(f64, f64)>,
@@ -134,9 +134,9 @@ pub struct Parameter {
 
 impl Parameter {
     /// A parameter without prior or bounds.
-    pub fn free(slot: Slot, start: f64) -> Self {
+    pub fn free(kind: ParameterKind, start: f64) -> Self {
         Parameter {
-            slot,
+            kind,
             start,
             prior: None,
             lower: f64::NEG_INFINITY,
@@ -174,9 +174,9 @@ pub struct Layout {
 }
 
 impl Layout {
-    /// Adds a parameter and returns its entry; a slot already there is returned as it stands.
+    /// Adds a parameter and returns its entry; a kind already there is returned as it stands.
     pub fn add(&mut self, parameter: Parameter) -> Entry {
-        match self.find(&parameter.slot) {
+        match self.find(&parameter.kind) {
             Some(entry) => entry,
             None => {
                 self.parameters.push(parameter);
@@ -185,9 +185,9 @@ impl Layout {
         }
     }
 
-    /// Entry of a slot.
-    pub fn find(&self, slot: &Slot) -> Option<Entry> {
-        let place = self.parameters.iter().position(|p| &p.slot == slot);
+    /// Entry of a kind.
+    pub fn find(&self, kind: &ParameterKind) -> Option<Entry> {
+        let place = self.parameters.iter().position(|p| &p.kind == kind);
         place.map(Entry::new)
     }
 

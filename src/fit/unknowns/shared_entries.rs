@@ -2,7 +2,7 @@
 
 use super::direction::Direction;
 use super::entry::Entry;
-use super::layout::{Layout, Parameter, Slot, Source};
+use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::bench::Bench;
 use crate::fit::data::{position_sd, reference_temperature};
 use crate::fit::options::FitOptions;
@@ -24,7 +24,7 @@ pub struct SharedEntries {
     pub position_sd: f64,
     /// First guess of R, Ω.
     pub resistance_guess_ohm: f64,
-    /// Volt-seconds of back-EMF in a turn, where the ripple told it.
+    /// Volt-seconds of back-EMF in a turn, where the ripple gives it.
     pub turn_v_s: Option<f64>,
 }
 
@@ -59,23 +59,23 @@ impl SharedEntries {
 
     /// The motor's own entries in a layout that has them.
     pub fn find(layout: &Layout) -> Vec<(Direction, Entry)> {
-        let slots = [
-            (Direction::RESISTANCE, Slot::LogResistance),
-            (Direction::INDUCTANCE, Slot::LogInductance),
-            (Direction::CAPACITANCE, Slot::LogCapacitance),
-            (Direction::FRICTION, Slot::FrictionCurrent),
-            (Direction::VISCOUS, Slot::ViscousConductance),
-            (Direction::WINDAGE, Slot::Windage),
-            (Direction::BRUSH_DROP, Slot::BrushDrop),
-            (Direction::BRUSH_SCALE, Slot::LogBrushScale),
-            (Direction::SATURATION, Slot::Saturation),
-            (Direction::REACTION, Slot::Reaction),
-            (Direction::EDDY_SHARE, Slot::EddyShare),
-            (Direction::EDDY_RESISTANCE, Slot::LogEddyResistance),
+        let kinds = [
+            (Direction::RESISTANCE, ParameterKind::LogResistance),
+            (Direction::INDUCTANCE, ParameterKind::LogInductance),
+            (Direction::CAPACITANCE, ParameterKind::LogCapacitance),
+            (Direction::FRICTION, ParameterKind::FrictionCurrent),
+            (Direction::VISCOUS, ParameterKind::ViscousConductance),
+            (Direction::WINDAGE, ParameterKind::Windage),
+            (Direction::BRUSH_DROP, ParameterKind::BrushDrop),
+            (Direction::BRUSH_SCALE, ParameterKind::LogBrushScale),
+            (Direction::SATURATION, ParameterKind::Saturation),
+            (Direction::REACTION, ParameterKind::Reaction),
+            (Direction::EDDY_SHARE, ParameterKind::EddyShare),
+            (Direction::EDDY_RESISTANCE, ParameterKind::LogEddyResistance),
         ];
-        slots
+        kinds
             .iter()
-            .filter_map(|(direction, slot)| Some((*direction, layout.find(slot)?)))
+            .filter_map(|(direction, kind)| Some((*direction, layout.find(kind)?)))
             .collect()
     }
 }
@@ -96,39 +96,52 @@ impl FirstMotor<'_> {
         let guess = self.guess;
         let [fr, fl, fc] = self.factors;
         let (no_load, emf) = (self.no_load_a, self.supply_v);
-        let log = |slot, value: f64| Parameter::free(slot, value.ln()).stepping(1.5);
+        let log = |kind, value: f64| Parameter::free(kind, value.ln()).stepping(1.5);
         [
             (
                 Direction::RESISTANCE,
-                log(Slot::LogResistance, guess.terminal_resistance_ohm * fr),
+                log(
+                    ParameterKind::LogResistance,
+                    guess.terminal_resistance_ohm * fr,
+                ),
             ),
             (
                 Direction::INDUCTANCE,
-                log(Slot::LogInductance, guess.armature_inductance_h * fl),
+                log(
+                    ParameterKind::LogInductance,
+                    guess.armature_inductance_h * fl,
+                ),
             ),
             (
                 Direction::CAPACITANCE,
-                log(Slot::LogCapacitance, guess.inertia_capacitance_f * fc),
+                log(
+                    ParameterKind::LogCapacitance,
+                    guess.inertia_capacitance_f * fc,
+                ),
             ),
             (
                 Direction::FRICTION,
-                not_negative(Slot::FrictionCurrent, guess.friction_current_a, no_load),
+                not_negative(
+                    ParameterKind::FrictionCurrent,
+                    guess.friction_current_a,
+                    no_load,
+                ),
             ),
             (
                 Direction::VISCOUS,
                 not_negative(
-                    Slot::ViscousConductance,
+                    ParameterKind::ViscousConductance,
                     guess.viscous_conductance_s,
                     no_load / emf,
                 ),
             ),
             (
                 Direction::WINDAGE,
-                not_negative(Slot::Windage, 0.0, no_load / (emf * emf)),
+                not_negative(ParameterKind::Windage, 0.0, no_load / (emf * emf)),
             ),
             (
                 Direction::BRUSH_DROP,
-                not_negative(Slot::BrushDrop, guess.brush_drop_v, 0.1 * emf),
+                not_negative(ParameterKind::BrushDrop, guess.brush_drop_v, 0.1 * emf),
             ),
         ]
     }
@@ -140,28 +153,28 @@ impl FirstMotor<'_> {
         let of_model =
             |parameter: Parameter, mean, sd| parameter.with_prior(mean, sd, Source::Model);
         // Within a factor of two of its start.
-        let by_two = |slot, log_start: f64| {
+        let by_two = |kind, log_start: f64| {
             of_model(
-                Parameter::free(slot, log_start).stepping(0.7),
+                Parameter::free(kind, log_start).stepping(0.7),
                 log_start,
                 0.7,
             )
         };
         let eddy_ohm = 3.0 * guess.terminal_resistance_ohm * self.factors[0];
-        let share = Parameter::free(Slot::EddyShare, LEAST_SHARE)
+        let share = Parameter::free(ParameterKind::EddyShare, LEAST_SHARE)
             .within(LEAST_SHARE, 0.8)
             .stepping(0.2);
         [
             // The current at which the contact drop flattens: some 0.4 of the no-load current.
             (
                 Direction::BRUSH_SCALE,
-                by_two(Slot::LogBrushScale, guess.brush_scale_a.ln()),
+                by_two(ParameterKind::LogBrushScale, guess.brush_scale_a.ln()),
             ),
             // Saturation and armature reaction at the largest current seen: half the inductance, a few per cent of flux.
             (
                 Direction::SATURATION,
                 of_model(
-                    not_negative(Slot::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
+                    not_negative(ParameterKind::Saturation, 0.0, 0.2 / (peak_a * peak_a)),
                     0.0,
                     0.5 / (peak_a * peak_a),
                 ),
@@ -169,7 +182,7 @@ impl FirstMotor<'_> {
             (
                 Direction::REACTION,
                 of_model(
-                    not_negative(Slot::Reaction, 0.0, 0.02 / peak_a),
+                    not_negative(ParameterKind::Reaction, 0.0, 0.02 / peak_a),
                     0.0,
                     0.025 / peak_a,
                 ),
@@ -177,15 +190,15 @@ impl FirstMotor<'_> {
             (Direction::EDDY_SHARE, of_model(share, 0.0, 0.15)),
             (
                 Direction::EDDY_RESISTANCE,
-                by_two(Slot::LogEddyResistance, eddy_ohm.ln()),
+                by_two(ParameterKind::LogEddyResistance, eddy_ohm.ln()),
             ),
         ]
     }
 }
 
 /// An entry that is not negative; the solver steps by a few times its scale.
-fn not_negative(slot: Slot, start: f64, scale: f64) -> Parameter {
-    Parameter::free(slot, start)
+fn not_negative(kind: ParameterKind, start: f64, scale: f64) -> Parameter {
+    Parameter::free(kind, start)
         .within(0.0, f64::INFINITY)
         .stepping(3.0 * scale)
 }

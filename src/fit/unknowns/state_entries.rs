@@ -1,16 +1,19 @@
 //! The states in which stretches of a capture begin, as unknowns.
 
 use super::direction::{Direction, Links};
-use super::layout::{Layout, Parameter, Slot};
-use crate::fit::data::{Bin, Leg, LegKind};
+use super::layout::{Layout, Parameter, ParameterKind};
+use crate::fit::data::{Bin, Segment, SegmentKind};
 
 /// Share of V/R above which a motor about to be switched off counts as held: one that turns under load takes less than half
 /// of it at its best power, one that runs freely far less.
 const STALLED_SHARE: f64 = 0.65;
 
-/// Whether the rotor stands still in the leg with which a turn-off begins.
-pub fn stands_still(legs: &[Leg], resistance_ohm: f64) -> bool {
-    let Some(first) = legs.first().filter(|l| l.kind == LegKind::Connected) else {
+/// Whether the rotor stands still in the segment with which a turn-off begins.
+pub fn stands_still(segments: &[Segment], resistance_ohm: f64) -> bool {
+    let Some(first) = segments
+        .first()
+        .filter(|l| l.kind == SegmentKind::Connected)
+    else {
         return false;
     };
     let mean = |of: fn(&Bin) -> f64| {
@@ -24,40 +27,40 @@ pub fn stands_still(legs: &[Leg], resistance_ohm: f64) -> bool {
 
 /// Back-EMFs and currents with which stretches begin.
 pub fn add_unknown_states(
-    legs: &[Leg],
+    segments: &[Segment],
     index: usize,
     held: bool,
     layout: &mut Layout,
     links: &mut Links,
 ) {
-    let mut known = held || matches!(legs.first().map(|l| l.kind), Some(LegKind::Rest));
+    let mut known = held || matches!(segments.first().map(|l| l.kind), Some(SegmentKind::Rest));
     let (mut emfs, mut currents) = (0, 0);
-    for (number, leg) in legs.iter().enumerate() {
-        match leg.kind {
-            LegKind::Rest => known = true,
-            LegKind::Lost => known = held,
-            LegKind::Carried => {}
-            LegKind::Connected | LegKind::Open => {
+    for (number, segment) in segments.iter().enumerate() {
+        match segment.kind {
+            SegmentKind::Rest => known = true,
+            SegmentKind::Lost => known = held,
+            SegmentKind::Carried => {}
+            SegmentKind::Connected | SegmentKind::Open => {
                 if !known && emfs < Direction::EMF.len() {
                     let parameter = Parameter::free(
-                        Slot::InitialEmf {
+                        ParameterKind::InitialEmf {
                             capture: index,
                             piece: emfs,
                         },
-                        emf_guess(legs, number),
+                        emf_guess(segments, number),
                     );
                     links.add(Direction::EMF[emfs], layout.add(parameter));
                     emfs += 1;
                     known = true;
                 }
-                if leg.kind == LegKind::Connected && currents < Direction::CURRENT.len() {
-                    let seen = leg
+                if segment.kind == SegmentKind::Connected && currents < Direction::CURRENT.len() {
+                    let seen = segment
                         .bins
                         .iter()
                         .find(|b| b.current_a.is_finite())
                         .map_or(0.0, |b| b.current_a);
                     let parameter = Parameter::free(
-                        Slot::InitialCurrent {
+                        ParameterKind::InitialCurrent {
                             capture: index,
                             piece: currents,
                         },
@@ -71,13 +74,19 @@ pub fn add_unknown_states(
     }
 }
 
-/// The back-EMF nearest to leg `number` that the record shows: open-terminal voltage, else terminal voltage.
-fn emf_guess(legs: &[Leg], number: usize) -> f64 {
-    let first_voltage = |leg: &Leg| leg.bins.iter().map(|b| b.voltage_v).find(|v| v.is_finite());
-    legs[number..]
+/// The back-EMF nearest to segment `number` that the record shows: open-terminal voltage, else terminal voltage.
+fn emf_guess(segments: &[Segment], number: usize) -> f64 {
+    let first_voltage = |segment: &Segment| {
+        segment
+            .bins
+            .iter()
+            .map(|b| b.voltage_v)
+            .find(|v| v.is_finite())
+    };
+    segments[number..]
         .iter()
-        .filter(|l| l.kind == LegKind::Open)
+        .filter(|l| l.kind == SegmentKind::Open)
         .find_map(first_voltage)
-        .or_else(|| first_voltage(&legs[number]).map(|v| 0.95 * v))
+        .or_else(|| first_voltage(&segments[number]).map(|v| 0.95 * v))
         .unwrap_or(0.0)
 }

@@ -1,21 +1,21 @@
 //! The entries of the fit on which a steady state depends, and the motor that they make.
 
-use super::layout::Slot;
+use super::layout::ParameterKind;
 use crate::motor::TerminalParameters;
 
 /// In the order in which [`motor`] takes their values.
-pub const SLOTS: [Slot; 7] = [
-    Slot::LogResistance,
-    Slot::FrictionCurrent,
-    Slot::ViscousConductance,
-    Slot::Windage,
-    Slot::BrushDrop,
-    Slot::LogBrushScale,
-    Slot::Reaction,
+pub const STEADY_KINDS: [ParameterKind; 7] = [
+    ParameterKind::LogResistance,
+    ParameterKind::FrictionCurrent,
+    ParameterKind::ViscousConductance,
+    ParameterKind::Windage,
+    ParameterKind::BrushDrop,
+    ParameterKind::LogBrushScale,
+    ParameterKind::Reaction,
 ];
 
 /// The motor of these entries; what stores energy does not enter a steady state and is zero.
-pub fn motor(values: [f64; SLOTS.len()]) -> TerminalParameters {
+pub fn motor(values: [f64; STEADY_KINDS.len()]) -> TerminalParameters {
     let [
         log_r,
         friction_a,

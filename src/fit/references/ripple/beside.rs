@@ -4,7 +4,7 @@ use super::super::constant_ratio::Ratio;
 use super::super::reading_term::ReadingTerm;
 use super::run_down::{RippleFinding, SETTLED, constant_term};
 use crate::fit::model::CaptureModel;
-use crate::fit::preliminary_fit::SoFar;
+use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::unknowns::{Direction, Entry, Layout};
 use crate::ripple::{Candidate, RippleResult, USUAL_POLES, cycles_per_revolution};
 
@@ -17,13 +17,13 @@ const OPEN: f64 = 0.01;
 /// Probability of a constant below which its ripple rules it out.
 const RULED_OUT: f64 = 1e-6;
 
-/// As [`super::ripple_anchors`], where something else already tells the constant: a comb allows several segment counts, and the one
-/// that agrees is taken; ripple that contradicts it altogether is told and not used. `constant`: entry of its logarithm; `stated_segments`: the count of the sheet,
-/// which is told where it contradicts.
-pub fn ripple_anchors_beside(
+/// As [`super::ripple_references`], where something else already gives the constant: the harmonic pattern allows several segment counts, and the one
+/// that agrees is taken; ripple that contradicts it altogether is reported and not used. `constant`: entry of its logarithm; `stated_segments`: the count of the sheet,
+/// which is reported where it contradicts.
+pub fn ripple_references_beside(
     findings: &mut [RippleFinding],
     constant: Entry,
-    so_far: &SoFar<'_>,
+    preliminary: &PreliminaryFit<'_>,
     stated_segments: Option<u32>,
     models: &[CaptureModel],
     layout: &mut Layout,
@@ -39,7 +39,7 @@ pub fn ripple_anchors_beside(
             &finding.result,
             &models[capture],
             constant,
-            so_far,
+            preliminary,
             stated_segments,
         );
         let (taken, remark) = beside.verdict();
@@ -67,7 +67,7 @@ impl<'a> Beside<'a> {
         result: &'a RippleResult,
         model: &'a CaptureModel,
         constant: Entry,
-        so_far: &SoFar<'_>,
+        preliminary: &PreliminaryFit<'_>,
         stated_segments: Option<u32>,
     ) -> Self {
         let mut seen = model.links[Direction::VOLTAGE_GAIN].clone();
@@ -75,8 +75,14 @@ impl<'a> Beside<'a> {
         Beside {
             result,
             name: &model.name,
-            log_constant: seen.iter().map(|&(k, factor)| factor * so_far.x[k]).sum(),
-            spread: so_far.variance(&seen).sqrt().hypot(so_far.voltage_share),
+            log_constant: seen
+                .iter()
+                .map(|&(k, factor)| factor * preliminary.x[k])
+                .sum(),
+            spread: preliminary
+                .variance(&seen)
+                .sqrt()
+                .hypot(preliminary.voltage_share),
             stated_segments,
         }
     }
@@ -153,7 +159,7 @@ impl<'a> Beside<'a> {
             relative_sd: self.spread.hypot(c.standard_uncertainty / k),
             cycles_per_revolution: Some(c.cycles_per_revolution),
         };
-        let cause = ratio.words("K from this ripple", "K from the other anchors");
+        let cause = ratio.describe("K from this ripple", "K from the other anchors");
         (
             format!(
                 "{}: its ripple with {} segments would make K {k:.4} V·s/rad, {:+.1} sigma from what the other speed anchors say",

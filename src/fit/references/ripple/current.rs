@@ -7,7 +7,7 @@
 //! the sampling clock's. What the model's e leaves out is common to all captures of steady running (uneven converter codes, drop over the
 //! brushes); their number therefore does not shrink it.
 //!
-//! Aliased ripple is never used: at a steady speed only its foreseen place would tell it, which is no measurement.
+//! Aliased ripple is never used: at a steady speed only its foreseen place would identify it, which is no measurement.
 
 use super::super::reading_term::ReadingTerm;
 use super::super::speeds::SpeedTerm;
@@ -16,9 +16,9 @@ use super::beside::AGREES;
 use super::run_down::RippleFinding;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
-use crate::fit::preliminary_fit::SoFar;
+use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
-use crate::fit::unknowns::{Entry, Slot};
+use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::ripple::{
     RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
@@ -35,10 +35,10 @@ const CHANGING_SHARE: f64 = 5e-3;
 /// Uneven width of converter codes, as the ripple of run-downs takes it, in steps.
 const UNEVEN_STEPS: f64 = 0.1;
 
-/// Relative standard uncertainty of K above which agreeing with a count that only the sheet tells means nothing.
+/// Relative standard uncertainty of K above which agreeing with a count that only the sheet gives means nothing.
 const VAGUE: f64 = 0.03;
 
-/// A speed that the ripple of a current told and that entered the fit.
+/// A speed that the ripple of a current gave and that entered the fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CurrentSpeed {
     /// Index of the capture in the bench.
@@ -49,7 +49,7 @@ pub struct CurrentSpeed {
 
 impl CurrentSpeed {
     /// One sentence.
-    pub fn words(&self, bench: &Bench) -> String {
+    pub fn describe(&self, bench: &Bench) -> String {
         let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
         format!(
             "{name}: the ripple of its current ({}) at {} cycles a revolution tells {} at {}",
@@ -68,7 +68,7 @@ impl CurrentSpeed {
 
 /// What the currents add.
 #[derive(Default)]
-pub struct CurrentAnchors {
+pub struct CurrentReferences {
     pub terms: Vec<ReadingTerm>,
     /// Of each term.
     pub speeds: Vec<CurrentSpeed>,
@@ -84,22 +84,22 @@ enum FromStretch {
     Aliased(Motion, f64),
 }
 
-/// Terms of the currents whose ripple tells a speed, and what is to be told. Adds the instants to the captures' probes.
+/// Terms of the currents whose ripple gives a speed, and remarks. Adds the instants to the captures' probes.
 ///
 /// Nothing without a number of cycles a revolution: that of a run-down's ripple which entered the fit, else that of the sheet's segment count, if
 /// the constant it gives agrees with what is known otherwise.
-pub fn current_anchors(
+pub fn current_references(
     bench: &Bench,
     timelines: &[Timeline],
     ripple: &[RippleFinding],
     problem: &mut Problem,
-    so_far: &SoFar<'_>,
-) -> CurrentAnchors {
-    let mut out = CurrentAnchors::default();
-    let Some(constant) = problem.layout.find(&Slot::LogBackEmfConstant) else {
+    preliminary: &PreliminaryFit<'_>,
+) -> CurrentReferences {
+    let mut out = CurrentReferences::default();
+    let Some(constant) = problem.layout.find(&ParameterKind::LogBackEmfConstant) else {
         return out;
     };
-    let constant_sd = so_far.covariance[constant.diagonal()].max(0.0).sqrt();
+    let constant_sd = preliminary.covariance[constant.diagonal()].max(0.0).sqrt();
     let by_ripple = counted(ripple);
     let Some(cycles) = by_ripple.or_else(|| {
         let segments = bench.motor.commutator_segments?;
@@ -110,21 +110,21 @@ pub fn current_anchors(
     let reader = Reader {
         bench,
         problem,
-        x: so_far.x,
+        x: preliminary.x,
         constant_sd,
         cycles,
     };
     let found = reader.read_all(timelines);
     let asked = ask_for_speeds(found, constant, problem, &mut out.remarks);
-    let Some(predictions) = problem.predict(so_far.x) else {
+    let Some(predictions) = problem.predict(preliminary.x) else {
         return out;
     };
     for (speed, term) in asked {
         // Where the model does not follow the current there is no back-EMF to compare with.
-        let Some(at) = term.evaluate(so_far.x, &predictions) else {
+        let Some(at) = term.evaluate(preliminary.x, &predictions) else {
             continue;
         };
-        let spread = so_far.variance(&at.gradient);
+        let spread = preliminary.variance(&at.gradient);
         let sigmas = at.residual / (1.0 + spread).sqrt();
         if sigmas.abs() < AGREES {
             out.terms.push(term);
@@ -265,7 +265,7 @@ fn doubt(
 ) -> f64 {
     let resistance = problem
         .layout
-        .find(&Slot::LogResistance)
+        .find(&ParameterKind::LogResistance)
         .map_or(0.0, |entry| x[entry].exp());
     let voltage_step = capture
         .waveform

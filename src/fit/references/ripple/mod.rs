@@ -4,8 +4,9 @@ mod beside;
 mod current;
 mod run_down;
 
-pub use beside::ripple_anchors_beside;
-pub use current::{CurrentSpeed, current_anchors, level_uncertainty};
+pub use beside::ripple_references_beside;
+pub use current::{CurrentSpeed, current_references, level_uncertainty};
 pub use run_down::{
-    RippleFinding, read_ripple, ripple_anchors, ripple_words, settled_constant, turn_volt_seconds,
+    RippleFinding, describe_ripple, read_ripple, ripple_references, settled_constant,
+    turn_volt_seconds,
 };

@@ -60,33 +60,34 @@ pub fn read_ripple(
     (findings, unread)
 }
 
-/// What the ripple of the run-downs says in words. `anchored`: whether what was taken of it agrees with other speed anchors.
-pub fn ripple_words(
+/// What the ripple of the run-downs says in words. `anchored`: whether what was taken of it agrees with other speed references.
+pub fn describe_ripple(
     bench: &Bench,
     findings: &[RippleFinding],
     unread: &[(usize, String)],
     anchored: bool,
 ) -> Vec<String> {
-    let mut told: Vec<(usize, String)> = unread.to_vec();
+    let mut remarks: Vec<(usize, String)> = unread.to_vec();
     for finding in findings {
         // The fit carries the channel's gain itself.
-        let remarks = finding.result.remarks.iter();
-        let remarks = remarks.filter(|r| r.as_str() != RELATIVE_TO_GAIN);
-        told.extend(remarks.map(|r| (finding.capture, r.clone())));
+        let of_result = finding.result.remarks.iter();
+        let of_result = of_result.filter(|r| r.as_str() != RELATIVE_TO_GAIN);
+        remarks.extend(of_result.map(|r| (finding.capture, r.clone())));
         let candidate = finding.candidate().filter(|_| anchored);
         let stated = bench.motor.commutator_segments;
         let on_count = stated.and_then(|s| finding.result.on_stated_count(s, candidate));
-        told.extend(on_count.map(|r| (finding.capture, r)));
+        remarks.extend(on_count.map(|r| (finding.capture, r)));
     }
-    told.sort_by_key(|(capture, _)| *capture);
+    remarks.sort_by_key(|(capture, _)| *capture);
     let name = |capture: usize| &bench.captures[capture].name;
-    told.iter()
+    remarks
+        .iter()
         .map(|(capture, text)| format!("{}: {text}", name(*capture)))
         .collect()
 }
 
 /// A term for each run-down whose ripple settles the constant.
-pub fn ripple_anchors(
+pub fn ripple_references(
     findings: &[RippleFinding],
     models: &[CaptureModel],
     layout: &mut Layout,

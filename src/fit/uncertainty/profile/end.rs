@@ -1,6 +1,6 @@
 //! The end of a profile interval, by Newton steps.
 
-use super::{Direction, Linearised, Minimum, PlainEnd, Sight, Target};
+use super::{CostAndGradient, Direction, Linearised, Minimum, PlainEnd, Target};
 use crate::fit::solve::{NormalEquations, SecondOrder, solve_over};
 use nalgebra::{DMatrix, DVector};
 
@@ -20,7 +20,7 @@ const MOST_HALVINGS: usize = 4;
 /// bound holds at the minimum stay there.
 ///
 /// Both conditions are met together by Newton steps (Venzon & Moolgavkar 1988, section 2), none longer than the paraboloid it is made
-/// on holds. `within`: least and largest distance of interest, in plain ones; an end beyond is told as there.
+/// on holds. `within`: least and largest distance of interest, in plain ones; an end beyond is reported as there.
 ///
 /// `None` where the steps do not settle or the model cannot be evaluated.
 pub fn end<P: Linearised, T: Target>(
@@ -92,18 +92,18 @@ pub fn end<P: Linearised, T: Target>(
 
 /// The cost around a point, to second order.
 struct Paraboloid {
-    sight: Sight,
+    sight: CostAndGradient,
     normal: DMatrix<f64>,
 }
 
 impl Paraboloid {
-    fn new(sight: Sight, normal: DMatrix<f64>) -> Self {
+    fn new(sight: CostAndGradient, normal: DMatrix<f64>) -> Self {
         Paraboloid { sight, normal }
     }
 
     /// The cost after a change.
     fn at(&self, change: &DVector<f64>) -> f64 {
-        let Sight { cost, gradient } = &self.sight;
+        let CostAndGradient { cost, gradient } = &self.sight;
         cost + gradient.dot(change) + 0.5 * change.dot(&(&self.normal * change))
     }
 }

@@ -16,14 +16,14 @@ impl<F: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync> Target for F {}
 
 /// Cost and gradient at a point.
 #[derive(Clone, Debug)]
-pub struct Sight {
+pub struct CostAndGradient {
     pub cost: f64,
     pub gradient: DVector<f64>,
 }
 
-impl From<NormalEquations> for Sight {
+impl From<NormalEquations> for CostAndGradient {
     fn from(equations: NormalEquations) -> Self {
-        Sight {
+        CostAndGradient {
             cost: equations.cost,
             gradient: equations.gradient,
         }
@@ -45,7 +45,7 @@ pub trait Linearised: LeastSquares {
         x: &DVector<f64>,
         step: &DVector<f64>,
         derivatives: &Self::Derivatives,
-    ) -> Option<[Sight; 2]>;
+    ) -> Option<[CostAndGradient; 2]>;
 }
 
 /// A minimum, with what profiles start from.
@@ -108,7 +108,7 @@ impl<'a, T: Target> Direction<'a, T> {
 /// A point on the plain interval's end and what is seen there.
 pub struct PlainEnd {
     x: DVector<f64>,
-    sight: Sight,
+    sight: CostAndGradient,
     /// The root of the rise of twice the cost over the plain distance in sigmas, every other parameter at its best: 1 where the
     /// plain interval holds.
     pub ratio: f64,
