@@ -2,28 +2,26 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    conflicts, decade_error, instrument_check, leave_one_out, model_terms, time_base,
-    warmed_captures,
+    conflicts, doubts_before_the_fit, instrument_check, leave_one_out, model_terms, warmed_captures,
 };
 use super::data::{
-    Segment, clock, first_deviations, first_guess, inductance_seen, largest_voltage, peak_current,
-    reference_temperature, segments,
+    clock, first_deviations, inductance_seen, largest_voltage, reference_temperature,
 };
 use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::error::FitError;
 use super::estimate::Estimate;
+use super::evidence::{Records, Ripple, shared_entries};
 use super::model::CaptureModel;
 use super::options::FitOptions;
 use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, RippleFinding, current_references, describe_ripple, driven_terms,
-    prepare_readings, read_ripple, ripple_references, ripple_references_beside, settled_constant,
-    turn_volt_seconds,
+    CurrentSpeed, current_references, describe_ripple, driven_terms, prepare_readings,
+    ripple_references, ripple_references_beside,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
-use super::unknowns::{Direction, Entry, Layout, ParameterKind, SharedEntries, add_heat_capacity};
+use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, Doubt};
 use crate::events::Timeline;
@@ -72,54 +70,6 @@ pub fn estimate_in_stages(
     check(&mut estimate);
     lap("profiles");
     Ok(estimate)
-}
-
-/// What the commutation ripple of the run-downs shows.
-struct Ripple {
-    findings: Vec<RippleFinding>,
-    /// Captures (index) whose ripple cannot be read, and why.
-    unread: Vec<(usize, String)>,
-    /// Volt-seconds of back-EMF in a turn.
-    turn_v_s: Option<f64>,
-}
-
-impl Ripple {
-    fn read(bench: &Bench, timelines: &[Timeline]) -> Self {
-        let (findings, unread) = read_ripple(bench, timelines);
-        let turn_v_s = turn_volt_seconds(&findings);
-        Ripple {
-            findings,
-            unread,
-            turn_v_s,
-        }
-    }
-}
-
-/// The records as the model sees them, and what they show in closed form.
-struct Records {
-    segments: Vec<Vec<Segment>>,
-    guess: TerminalParameters,
-    /// Largest current of a connected segment, A.
-    peak_a: f64,
-}
-
-impl Records {
-    fn cut(bench: &Bench, timelines: &[Timeline], ripple: &Ripple) -> Result<Self, FitError> {
-        let segments: Vec<Vec<Segment>> = bench
-            .captures
-            .iter()
-            .zip(timelines)
-            .map(|(c, t)| segments(c, t, ripple.turn_v_s))
-            .collect();
-        if let Some(contradiction) = time_base::between(bench, &segments) {
-            return Err(FitError::TimeBase(contradiction));
-        }
-        Ok(Records {
-            guess: first_guess(bench, &segments),
-            peak_a: peak_current(&segments).ok_or(FitError::NothingToFit)?,
-            segments,
-        })
-    }
 }
 
 /// A fit under way.
@@ -278,7 +228,7 @@ impl<'a> JointFit<'a> {
         solve(problem, &x, MOST_TRIALS, FINE, CLOSE, Some(&second_order))
     }
 
-    /// The estimate with its covariance; nothing was checked yet that needs it.
+    /// The estimate with its covariance, and the conflicts of speed references that another fit shows.
     fn conclude(
         mut self,
         solution: Solution,
@@ -321,55 +271,6 @@ impl<'a> JointFit<'a> {
             leave_one_out: Vec::new(),
         })
     }
-}
-
-/// The motor's own entries.
-fn shared_entries(
-    bench: &Bench,
-    options: &FitOptions,
-    ripple: &Ripple,
-    records: &Records,
-    layout: &mut Layout,
-) -> SharedEntries {
-    let Records {
-        segments,
-        guess,
-        peak_a,
-    } = records;
-    let mut shared = SharedEntries::add(bench, guess, *peak_a, options, layout);
-    shared.turn_v_s = ripple.turn_v_s;
-    let constant = settled_constant(&ripple.findings);
-    let heat = add_heat_capacity(bench, guess, constant, segments, layout);
-    shared
-        .entries
-        .extend(heat.map(|entry| (Direction::HEAT, entry)));
-    shared
-}
-
-/// Contradictions that no fit settles: they are said whatever comes out.
-fn doubts_before_the_fit(
-    bench: &Bench,
-    segments: &[Vec<Segment>],
-    remarks: &mut Vec<String>,
-) -> Vec<Doubt> {
-    let found = [
-        (
-            time_base::against_any_motor(bench, segments),
-            Doubt::TimeBase,
-        ),
-        (
-            decade_error::against_the_ohmmeter(bench, segments),
-            Doubt::TenTimesOff,
-        ),
-    ];
-    let mut doubts = Vec::new();
-    for (remark, doubt) in found {
-        if let Some(remark) = remark {
-            remarks.push(remark);
-            doubts.push(doubt);
-        }
-    }
-    doubts
 }
 
 /// What each capture and each instrument says against the rest, and the intervals that their profile shapes.

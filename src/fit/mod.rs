@@ -6,6 +6,7 @@ mod descent;
 mod design;
 mod error;
 mod estimate;
+mod evidence;
 mod joint_fit;
 mod model;
 mod operating;

@@ -1,13 +1,15 @@
 //! Evidence held against evidence: speed references, instruments, captures, time axes, and the terms of the model.
 
+mod before_fit;
 mod conflict;
-pub mod decade_error;
+mod decade_error;
 pub mod instrument_check;
 mod leave_one_out;
 pub mod model_terms;
 pub mod time_base;
 mod warming;
 
+pub use before_fit::doubts_before_the_fit;
 pub use conflict::conflicts;
 pub use leave_one_out::leave_one_out;
 pub use model_terms::TermDecision;

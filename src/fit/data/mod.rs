@@ -5,8 +5,9 @@ mod bin;
 mod binning;
 mod driving_voltage;
 mod first_guess;
+mod hints;
 mod row;
-mod rows;
+mod row_noise;
 mod sample_noise;
 mod segments;
 
@@ -14,9 +15,10 @@ pub use bench_facts::{
     clock, inductance_seen, largest_voltage, peak_current, position_sd, reference_temperature,
 };
 pub use bin::Bin;
-pub use first_guess::{Hints, first_guess, least, middle, read_hints};
+pub use first_guess::first_guess;
+pub use hints::{Hints, least, middle, read_hints};
 pub use row::{Quantity, Row, zero_row};
-pub use rows::{
+pub use row_noise::{
     Departures, MODEL_SHARE, Scatter, deviations, first_deviations, groups, scatter_of_residuals,
 };
 pub use segments::{Segment, SegmentKind, segments};

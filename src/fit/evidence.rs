@@ -1,0 +1,87 @@
+//! What the records and their ripple show before any fit.
+
+use super::checks::time_base;
+use super::data::{Segment, first_guess, peak_current, segments};
+use super::error::FitError;
+use super::options::FitOptions;
+use super::references::{RippleFinding, read_ripple, settled_constant, turn_volt_seconds};
+use super::unknowns::{Direction, Layout, SharedEntries, add_heat_capacity};
+use crate::bench::Bench;
+use crate::events::Timeline;
+use crate::motor::TerminalParameters;
+
+/// What the commutation ripple of the run-downs shows.
+pub struct Ripple {
+    pub findings: Vec<RippleFinding>,
+    /// Captures (index) whose ripple cannot be read, and why.
+    pub unread: Vec<(usize, String)>,
+    /// Volt-seconds of back-EMF in a turn.
+    pub turn_v_s: Option<f64>,
+}
+
+impl Ripple {
+    /// Reads it.
+    pub fn read(bench: &Bench, timelines: &[Timeline]) -> Self {
+        let (findings, unread) = read_ripple(bench, timelines);
+        let turn_v_s = turn_volt_seconds(&findings);
+        Ripple {
+            findings,
+            unread,
+            turn_v_s,
+        }
+    }
+}
+
+/// The records as the model sees them, and what they show in closed form.
+pub struct Records {
+    pub segments: Vec<Vec<Segment>>,
+    pub guess: TerminalParameters,
+    /// Largest current of a connected segment, A.
+    pub peak_a: f64,
+}
+
+impl Records {
+    /// Cuts every record.
+    ///
+    /// # Errors
+    /// When two time axes contradict each other, or no current flows anywhere.
+    pub fn cut(bench: &Bench, timelines: &[Timeline], ripple: &Ripple) -> Result<Self, FitError> {
+        let segments: Vec<Vec<Segment>> = bench
+            .captures
+            .iter()
+            .zip(timelines)
+            .map(|(c, t)| segments(c, t, ripple.turn_v_s))
+            .collect();
+        if let Some(contradiction) = time_base::between(bench, &segments) {
+            return Err(FitError::TimeBase(contradiction));
+        }
+        Ok(Records {
+            guess: first_guess(bench, &segments),
+            peak_a: peak_current(&segments).ok_or(FitError::NothingToFit)?,
+            segments,
+        })
+    }
+}
+
+/// The motor's own entries.
+pub fn shared_entries(
+    bench: &Bench,
+    options: &FitOptions,
+    ripple: &Ripple,
+    records: &Records,
+    layout: &mut Layout,
+) -> SharedEntries {
+    let Records {
+        segments,
+        guess,
+        peak_a,
+    } = records;
+    let mut shared = SharedEntries::add(bench, guess, *peak_a, options, layout);
+    shared.turn_v_s = ripple.turn_v_s;
+    let constant = settled_constant(&ripple.findings);
+    let heat = add_heat_capacity(bench, guess, constant, segments, layout);
+    shared
+        .entries
+        .extend(heat.map(|entry| (Direction::HEAT, entry)));
+    shared
+}
