@@ -459,7 +459,7 @@ fn a_reversed_current_probe_is_told_and_can_be_turned() {
     let told = timeline_of(1.0, -1.0, WIRED);
     assert_eq!(told.doubts, [Doubt::WrongPolarity]);
     assert!(
-        told.remarks.iter().any(|r| r
+        told.remarks.iter().map(ToString::to_string).any(|r| r
             .contains("the current is negative while the source drives the motor")
             && r.contains("`reversed = true`")),
         "{:?}",

@@ -8,7 +8,7 @@ mod detection;
 
 use detection::{Row, Tally, put_table, rows_of};
 use rundown::bench::{Doubt, LoadOptions, Role, read_sheet};
-use rundown::events;
+use rundown::events::{self, EventKind};
 use testbench::{DrawnBench, Scenario, ShotKind, Trace, draw, presets, temporary_folder};
 
 /// What was told of one capture.
@@ -39,12 +39,17 @@ fn told(drawn: &DrawnBench, role: Option<Role>) -> Option<Told> {
     let timeline = events::find(waveform, role);
     let mut doubts = bench.doubts.clone();
     doubts.extend(&timeline.doubts);
-    let bounced = timeline.instants.iter().any(|(name, _)| name == "bounce");
+    let bounced = timeline.first_time_of(EventKind::Bounce).is_some();
     Some(Told {
         role,
         bounced,
         doubts,
-        words: [bench.remarks, timeline.remarks].concat().join("\n"),
+        words: bench
+            .remarks
+            .into_iter()
+            .chain(timeline.remarks.iter().map(ToString::to_string))
+            .collect::<Vec<_>>()
+            .join("\n"),
         contradicted: events::contradiction(waveform, role).is_some(),
         swapped: events::channels_swapped(waveform, role),
     })

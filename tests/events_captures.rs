@@ -2,7 +2,7 @@
 
 use rundown::bench::{self, LoadOptions, Role, Waveform};
 use rundown::capture::{self, ReadOptions};
-use rundown::events::{PhaseKind, Timeline, find, guess_columns, guess_role};
+use rundown::events::{EventKind, PhaseKind, find, guess_columns, guess_role};
 use std::path::{Path, PathBuf};
 
 const MOTORS: [&str; 5] = [
@@ -37,10 +37,6 @@ fn truth(motor: &str, path: &Path) -> Option<(f64, Option<f64>)> {
     ))
 }
 
-fn instant(timeline: &Timeline, name: &str) -> Option<f64> {
-    timeline.instants.iter().find(|i| i.0 == name).map(|i| i.1)
-}
-
 fn step_s(waveform: &Waveform) -> f64 {
     match (waveform.time.at(0), waveform.time.at(1)) {
         (Some(a), Some(b)) => b - a,
@@ -48,12 +44,12 @@ fn step_s(waveform: &Waveform) -> f64 {
     }
 }
 
-/// The name of the instant at which the switch of a role acts.
-fn switch_name(role: Role) -> Option<&'static str> {
+/// The event in which the switch of a role acts.
+fn switch_event(role: Role) -> Option<EventKind> {
     match role {
-        Role::Start | Role::LockedRotor => Some("make"),
-        Role::RunDown | Role::TurnOff => Some("release"),
-        Role::Brake => Some("short"),
+        Role::Start | Role::LockedRotor => Some(EventKind::SwitchOn),
+        Role::RunDown | Role::TurnOff => Some(EventKind::SwitchOff),
+        Role::Brake => Some(EventKind::Short),
         Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => None,
     }
 }
@@ -118,12 +114,13 @@ fn switch_events_agree_with_what_was_simulated() {
     let mut compared = 0;
     for motor in MOTORS {
         for capture in bench_of(motor).captures {
-            let Some(name) = switch_name(capture.role) else {
+            let Some(kind) = switch_event(capture.role) else {
                 continue;
             };
             let timeline = find(&capture.waveform, capture.role);
-            let found = instant(&timeline, name)
-                .unwrap_or_else(|| panic!("{motor}/{}: no {name} in {timeline:?}", capture.name));
+            let found = timeline
+                .first_time_of(kind)
+                .unwrap_or_else(|| panic!("{motor}/{}: no {kind} in {timeline:?}", capture.name));
             // The trigger stands at 0 where no truth is stated, and it is set on this event.
             let step = step_s(&capture.waveform);
             let (expected, rows) = match truth(motor, &capture.path) {
@@ -133,7 +130,7 @@ fn switch_events_agree_with_what_was_simulated() {
             let off = (found - expected) / step;
             assert!(
                 off.abs() <= rows,
-                "{motor}/{}: {name} {off:.1} samples off",
+                "{motor}/{}: {kind} {off:.1} samples off",
                 capture.name
             );
             compared += 1;
@@ -151,7 +148,9 @@ fn standstill_agrees_with_what_was_simulated() {
                 continue;
             };
             let timeline = find(&capture.waveform, capture.role);
-            let found = instant(&timeline, "standstill").expect("standstill is found");
+            let found = timeline
+                .first_time_of(EventKind::Standstill)
+                .expect("standstill is found");
             assert!(
                 (found - stop_s).abs() < 0.01 * stop_s,
                 "{motor}/{}: {found} for {stop_s}",
@@ -193,7 +192,7 @@ fn the_phases_of_each_capture_follow_its_role() {
                     PhaseKind::Driven => Some("driven"),
                     PhaseKind::Open => Some("open"),
                     PhaseKind::Shorted => Some("shorted"),
-                    PhaseKind::Cut(_) => None,
+                    PhaseKind::Excluded(_) => None,
                 })
                 .collect();
             let expected: &[&[&str]] = match capture.role {

@@ -2,7 +2,7 @@
 
 use rundown::bench::{Doubt, Role, Trace, Waveform};
 use rundown::capture::{self, ReadOptions, Record};
-use rundown::events::{PhaseKind, Timeline, find, guess_columns, guess_role};
+use rundown::events::{Exclusion, PhaseKind, Timeline, find, guess_columns, guess_role};
 use std::path::Path;
 
 fn record(name: &str) -> Record {
@@ -39,7 +39,8 @@ fn told(name: &str, role: Role) -> Timeline {
 
 #[track_caller]
 fn says(timeline: &Timeline, words: &[&str]) {
-    let all = timeline.remarks.join("\n");
+    let all: Vec<String> = timeline.remarks.iter().map(ToString::to_string).collect();
+    let all = all.join("\n");
     for word in words {
         assert!(all.contains(word), "`{word}` is missing in: {all}");
     }
@@ -61,7 +62,7 @@ fn a_clipped_peak_is_counted_and_its_effect_told() {
     let clipped: usize = timeline
         .phases
         .iter()
-        .filter(|p| p.kind == PhaseKind::Cut("clipped".to_owned()))
+        .filter(|p| p.kind == PhaseKind::Excluded(Exclusion::Clipped))
         .map(|p| p.end - p.first)
         .sum();
     assert!(clipped >= 160, "{:?}", timeline.phases);
@@ -137,7 +138,7 @@ fn a_missed_trigger_is_told() {
         timeline
             .phases
             .iter()
-            .all(|p| matches!(p.kind, PhaseKind::Cut(_)))
+            .all(|p| matches!(p.kind, PhaseKind::Excluded(_)))
     );
 }
 
@@ -148,7 +149,7 @@ fn a_gap_in_time_is_cut() {
         timeline
             .phases
             .iter()
-            .any(|p| p.kind == PhaseKind::Cut("gap".to_owned())),
+            .any(|p| p.kind == PhaseKind::Excluded(Exclusion::Gap)),
         "{:?}",
         timeline.phases
     );

@@ -3,7 +3,9 @@
 use super::look::engineering;
 use crate::bench::{Doubt, Role, Waveform, role_name};
 use crate::capture::{Codes, Record, TimeAxis};
-use crate::events::{ColumnGuess, Motion, PhaseKind, Timeline, current_stretches, guess};
+use crate::events::{
+    ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
+};
 use crate::ripple::{
     CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
@@ -117,12 +119,16 @@ impl<'a> Findings<'a> {
                 ));
             }
         }
-        for (name, time_s) in &self.timeline.instants {
-            lines.push(format!("  event: {name} at {}", self.clock(*time_s)));
+        for event in &self.timeline.events {
+            lines.push(format!(
+                "  event: {} at {}",
+                event.kind,
+                self.clock(event.time_s)
+            ));
         }
         let phases = &self.timeline.phases;
         for phase in phases.iter().take(MOST_PHASES) {
-            let (kind, reason) = phase_words(&phase.kind);
+            let (kind, reason) = phase_words(phase.kind);
             let why = reason.map(|r| format!(" ({r})")).unwrap_or_default();
             let times = match (
                 self.time(phase.first),
@@ -156,7 +162,7 @@ impl<'a> Findings<'a> {
             self.timeline
                 .remarks
                 .iter()
-                .map(|text| format!("  warning: {path}: {text}")),
+                .map(|remark| format!("  warning: {path}: {remark}")),
         );
         lines
     }
@@ -231,21 +237,21 @@ impl<'a> Findings<'a> {
                     .map(|(other, confidence)| json!({"name": role_name(*other), "confidence": confidence}))
                     .collect::<Vec<_>>(),
             },
-            "events": self.timeline.instants.iter()
-                .map(|(name, time_s)| json!({"name": name, "time_s": time_s}))
+            "events": self.timeline.events.iter()
+                .map(|event| json!({"name": event.kind.to_string(), "time_s": event.time_s}))
                 .collect::<Vec<_>>(),
             "phases": self.timeline.phases.iter().map(|phase| {
-                let (kind, reason) = phase_words(&phase.kind);
+                let (kind, reason) = phase_words(phase.kind);
                 json!({
                     "kind": kind,
-                    "reason": reason,
+                    "reason": reason.map(|r| r.to_string()),
                     "first_row": phase.first + 1,
                     "last_row": phase.end,
                     "first_s": self.time(phase.first),
                     "last_s": self.time(phase.end.saturating_sub(1)),
                 })
             }).collect::<Vec<_>>(),
-            "doubts": self.timeline.remarks,
+            "doubts": self.timeline.remarks.iter().map(ToString::to_string).collect::<Vec<_>>(),
             "ripple": self.ripple.as_ref().map(ripple_document),
             "current_ripple": self.currents.iter()
                 .map(|(motion, found)| current_document(*motion, found))
@@ -254,13 +260,13 @@ impl<'a> Findings<'a> {
     }
 }
 
-fn phase_words(kind: &PhaseKind) -> (&'static str, Option<&str>) {
+fn phase_words(kind: PhaseKind) -> (&'static str, Option<Exclusion>) {
     match kind {
         PhaseKind::Rest => ("rest", None),
         PhaseKind::Driven => ("driven", None),
         PhaseKind::Open => ("open", None),
         PhaseKind::Shorted => ("shorted", None),
-        PhaseKind::Cut(reason) => ("cut", Some(reason)),
+        PhaseKind::Excluded(reason) => ("cut", Some(reason)),
     }
 }
 
@@ -299,7 +305,7 @@ fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String> {
 }
 
 fn current_lines(motion: Motion, found: &Result<CurrentRipple, String>) -> Vec<String> {
-    let what = format!("  ripple of the current ({})", motion.words());
+    let what = format!("  ripple of the current ({})", motion);
     let found = match found {
         Ok(found) => found,
         Err(why) => return vec![format!("{what}: tells no speed: {why}")],
@@ -325,10 +331,10 @@ fn current_lines(motion: Motion, found: &Result<CurrentRipple, String>) -> Vec<S
 fn current_document(motion: Motion, found: &Result<CurrentRipple, String>) -> Value {
     let found = match found {
         Ok(found) => found,
-        Err(why) => return json!({"motion": motion.words(), "error": why}),
+        Err(why) => return json!({"motion": motion.to_string(), "error": why}),
     };
     json!({
-        "motion": motion.words(),
+        "motion": motion.to_string(),
         "frequency_hz": found.frequency_hz.map(|f| f.0),
         "standard_uncertainty_hz": found.frequency_hz.map(|f| f.1),
         "amplitude_a": found.amplitude_a,

@@ -1,10 +1,13 @@
 //! A capture cut into phases, by its role.
 
-use super::phases::{brake, exclusions, held, run_down, start, switching, turn_off};
-use super::timeline::{PhaseKind, Timeline};
-use super::timeline_builder::Draft;
-use super::{polarity, remarks};
+use super::phases::checks::held;
+use super::phases::{brake, exclusions, run_down, start, switching, turn_off};
+use super::polarity;
+use super::remarks::{Remark, Signal};
+use super::timeline::{EventKind, Exclusion, PhaseKind, Timeline};
+use super::timeline_builder::TimelineBuilder;
 use crate::bench::{Doubt, Role, Waveform};
+use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
 /// Cuts a waveform of known role into phases, finds its instants and says what looks wrong.
@@ -17,73 +20,111 @@ pub fn find(waveform: &Waveform, role: Role) -> Timeline {
 
 /// As [`find`], from what is prepared already.
 pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
-    let mut draft = Draft::default();
+    let mut builder = TimelineBuilder::default();
     let end = view.len();
     if end < 8 {
-        draft.cut("no samples", view.rows);
-        draft.remarks.push(remarks::no_samples(view.rows));
-        draft.doubts.push(Doubt::NoEvent);
-        return draft.into_timeline(&view);
+        builder.exclude(Exclusion::NoSamples, view.rows);
+        builder.remarks.push(Remark::NoSamples { rows: view.rows });
+        builder.doubts.push(Doubt::NoEvent);
+        return builder.build(&view);
     }
     if polarity::nothing_happens(&view, role) {
-        draft.cut("no event", view.rows);
-        draft.remarks.push(remarks::no_event(&view));
-        draft.doubts.push(Doubt::NoEvent);
-        return draft.into_timeline(&view);
+        builder.exclude(Exclusion::NoEvent, view.rows);
+        builder.remarks.push(no_event(&view));
+        builder.doubts.push(Doubt::NoEvent);
+        return builder.build(&view);
     }
-    polarity::upright(&mut view, role, &mut draft);
-    remarks::about_clipping(&view, &mut draft.remarks);
+    polarity::upright(&mut view, role, &mut builder);
+    builder.remarks.extend(clipped(&view));
     match role {
         Role::Start | Role::LockedRotor => {
-            if !start::lay(&view, &mut draft, end) {
-                draft.remarks.push(remarks::no_make());
-                draft.until(PhaseKind::Driven, end);
+            if !start::push_phases(&view, &mut builder, end) {
+                builder.remarks.push(Remark::NoSwitchOn);
+                builder.push_phase(PhaseKind::Driven, end);
             }
             if role == Role::LockedRotor {
-                held::about_held(&view, &mut draft);
+                held::check(&view, &mut builder);
             }
         }
         Role::RunDown => {
             // The record may begin before the start whose end it shows.
-            if !(polarity::begins_at_rest(&view) && start::lay(&view, &mut draft, end)) {
-                run_down::lay(&view, &mut draft, end);
+            if !(polarity::begins_at_rest(&view) && start::push_phases(&view, &mut builder, end)) {
+                run_down::push_phases(&view, &mut builder, end);
             }
         }
         Role::Brake => {
-            if !brake::lay(&view, &mut draft, end) {
-                draft.remarks.push(remarks::no_short());
-                run_down::lay(&view, &mut draft, end);
+            if !brake::push_phases(&view, &mut builder, end) {
+                builder.remarks.push(Remark::NoShort);
+                run_down::push_phases(&view, &mut builder, end);
             }
         }
         Role::TurnOff => {
-            if !turn_off::lay(&view, &mut draft, end) {
-                draft.remarks.push(remarks::no_turn_off());
-                draft.until(PhaseKind::Driven, end);
+            if !turn_off::push_phases(&view, &mut builder, end) {
+                builder.remarks.push(Remark::NoTurnOff);
+                builder.push_phase(PhaseKind::Driven, end);
             }
         }
         Role::Pwm | Role::PwmLocked => {
             match switching::in_view(&view) {
                 Some(pattern) => {
-                    for (name, edge) in [
-                        ("first edge", pattern.rising.first()),
-                        ("last edge", pattern.rising.last()),
+                    for (kind, edge) in [
+                        (EventKind::FirstEdge, pattern.rising.first()),
+                        (EventKind::LastEdge, pattern.rising.last()),
                     ] {
                         if let Some(&row) = edge {
-                            draft.instant(name, row as f64);
+                            builder.push_event(kind, row as f64);
                         }
                     }
-                    draft
-                        .remarks
-                        .extend(remarks::about_switching(&view, &pattern));
+                    builder.remarks.extend(pattern.too_coarse(view.step_s));
                 }
-                None => draft.remarks.push(remarks::no_switching()),
+                None => builder.remarks.push(Remark::NoSwitching),
             }
-            draft.until(PhaseKind::Driven, end);
+            builder.push_phase(PhaseKind::Driven, end);
         }
-        Role::Steady => draft.until(PhaseKind::Driven, end),
-        Role::Driven => draft.until(PhaseKind::Open, end),
+        Role::Steady => builder.push_phase(PhaseKind::Driven, end),
+        Role::Driven => builder.push_phase(PhaseKind::Open, end),
     }
-    draft.cut("missing", view.rows);
-    exclusions::apply(&view, draft.phases_mut());
-    draft.into_timeline(&view)
+    builder.exclude(Exclusion::Missing, view.rows);
+    exclusions::apply(&view, builder.phases_mut());
+    builder.build(&view)
+}
+
+/// Median and spread of what was recorded.
+fn no_event(view: &View) -> Remark {
+    let levels = [(Signal::Voltage, &view.v), (Signal::Current, &view.i)];
+    let level = |(signal, x): (Signal, &Option<Series>)| {
+        let x = x.as_ref()?;
+        Some((signal, x.median(0, x.len())?, x.spread(0, x.len())))
+    };
+    Remark::NoEvent {
+        levels: levels.into_iter().filter_map(level).collect(),
+    }
+}
+
+/// Values at the end of the converter's range, as flagged or as a run of the top code shows.
+fn clipped(view: &View) -> impl Iterator<Item = Remark> {
+    let both = [
+        (Signal::Current, view.raw_i, &view.i),
+        (Signal::Voltage, view.raw_v, &view.v),
+    ];
+    both.into_iter().filter_map(|(signal, values, series)| {
+        let (values, series) = (values?, series.as_ref()?);
+        let rows = series.clipped.iter().filter(|&&c| c).count();
+        if rows == 0 {
+            return None;
+        }
+        let levels = values
+            .iter()
+            .zip(series.clipped.iter())
+            .filter(|(v, c)| **c && v.is_finite())
+            .map(|(v, _)| *v);
+        let (low, high) = levels.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+            (l.min(v), h.max(v))
+        });
+        Some(Remark::Clipped {
+            signal,
+            rows,
+            range: low.is_finite().then_some((low, high)),
+        })
+    })
 }

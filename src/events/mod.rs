@@ -17,11 +17,12 @@ mod trace;
 pub use columns::{ColumnGuess, Guessed, guess, guess_columns};
 pub use find::find;
 pub use phases::switching::{Switching, switching};
+pub use remarks::{Remark, Signal};
 pub use roles::{Mismatch, RoleGuess, channels_swapped, contradiction, guess_role, mismatch};
 pub use stretches::{
     CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
 };
-pub use timeline::{Phase, PhaseKind, Timeline};
+pub use timeline::{Event, EventKind, Exclusion, Phase, PhaseKind, Timeline};
 
 #[cfg(test)]
 mod tests;

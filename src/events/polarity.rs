@@ -1,7 +1,7 @@
 //! Which way round a waveform stands, whether anything happens in it, and how it begins.
 
-use super::remarks;
-use super::timeline_builder::Draft;
+use super::remarks::Remark;
+use super::timeline_builder::TimelineBuilder;
 use crate::bench::{Doubt, Role};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
@@ -10,7 +10,7 @@ use crate::events::trace::view::View;
 const CLEAR_OF_NOISE: f64 = 6.0;
 
 /// Turns voltage and current positive in the direction of driving, and tells of each turn.
-pub(crate) fn upright(view: &mut View, role: Role, draft: &mut Draft) {
+pub(crate) fn upright(view: &mut View, role: Role, builder: &mut TimelineBuilder) {
     let voltage_turned = view
         .v
         .as_ref()
@@ -19,19 +19,22 @@ pub(crate) fn upright(view: &mut View, role: Role, draft: &mut Draft) {
         let level = view.v.as_ref().map_or(0.0, |v| driving_level(v, role));
         view.turn_voltage();
         // Both turned the same way is a motor driven backwards: fine for the model, said all the same.
-        draft.remarks.push(remarks::voltage_negative(level));
+        builder
+            .remarks
+            .push(Remark::VoltageNegative { level_v: level });
     }
     let turned = view.i.as_ref().map(|i| (driving_current(i, role), i.sigma));
     if let Some((level, _)) = turned.filter(|(level, _)| *level < 0.0) {
         view.turn_current();
-        draft
-            .remarks
-            .push(remarks::current_reversed(level, view.v.is_some()));
+        builder.remarks.push(Remark::CurrentReversed {
+            level_a: level,
+            with_voltage: view.v.is_some(),
+        });
     }
     // The sign of a current within its noise says nothing.
     let clear = turned.filter(|(level, sigma)| level.abs() > CLEAR_OF_NOISE * sigma);
     if clear.is_some_and(|(level, _)| (level < 0.0) != voltage_turned) {
-        draft.doubts.push(Doubt::WrongPolarity);
+        builder.doubts.push(Doubt::WrongPolarity);
     }
 }
 

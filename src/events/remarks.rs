@@ -1,14 +1,369 @@
-//! Doubts about one waveform, worded: what was found with numbers, what it does to the result, what to do.
+//! Remarks on one waveform: what was found with numbers, what it does to the result, what to do.
 
-use super::timeline_builder::Draft;
-use crate::bench::Doubt;
-use crate::events::phases::contact::Make;
-use crate::events::phases::switching::Switching;
-use crate::events::trace::series::Series;
-use crate::events::trace::view::View;
+use std::fmt;
+
+/// One of the two signals of a capture.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Signal {
+    Voltage,
+    Current,
+}
+
+impl Signal {
+    fn unit(self) -> &'static str {
+        match self {
+            Signal::Voltage => "V",
+            Signal::Current => "A",
+        }
+    }
+}
+
+impl fmt::Display for Signal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Signal::Voltage => "voltage",
+            Signal::Current => "current",
+        })
+    }
+}
+
+/// What was found in a waveform; levels in V and A as their names say.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Remark {
+    NoSamples {
+        rows: usize,
+    },
+    /// Median and spread of each signal that was recorded.
+    NoEvent {
+        levels: Vec<(Signal, f64, f64)>,
+    },
+    VoltageNegative {
+        level_v: f64,
+    },
+    CurrentReversed {
+        level_a: f64,
+        with_voltage: bool,
+    },
+    TurningAtStart {
+        level_v: f64,
+    },
+    NoSwitchOn,
+    NoSwitchOff,
+    NoShort,
+    NoTurnOff,
+    NoSwitching,
+    BrakeWithoutCurrent,
+    /// Level at the beginning of the decay and where the record ends.
+    EndsBeforeStandstill {
+        signal: Signal,
+        from: f64,
+        to: f64,
+    },
+    ClampedDecay {
+        rows: usize,
+        level_v: f64,
+    },
+    AcCoupled {
+        before_v: f64,
+        lowest_v: f64,
+    },
+    /// Rows from 10 % to 63 % of the peak current.
+    RiseBetweenSamples {
+        rows: usize,
+        step_s: f64,
+    },
+    SlowRise {
+        tenth_s: f64,
+        rise_s: f64,
+        /// The first over the second.
+        share: f64,
+    },
+    CurrentLimited {
+        plateau_a: f64,
+        duration_s: f64,
+        lowest_v: f64,
+        supply_v: f64,
+    },
+    /// Smallest and largest value among the clipped rows, where they hold any.
+    Clipped {
+        signal: Signal,
+        rows: usize,
+        range: Option<(f64, f64)>,
+    },
+    CoarseSwitching {
+        period_s: f64,
+        rows_per_period: f64,
+    },
+    /// Voltage over current before and after the slip.
+    Slipped {
+        from_ohm: f64,
+        to_ohm: f64,
+        sudden: bool,
+        at_s: Option<f64>,
+    },
+}
+
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Remark::NoSamples { rows } => write!(
+                f,
+                "the waveform has {rows} rows and fewer than 8 usable numbers: no event can be sought. Export the record again"
+            ),
+            Remark::NoEvent { ref levels } => no_event(f, levels),
+            Remark::VoltageNegative { level_v } => voltage_negative(f, level_v),
+            Remark::CurrentReversed {
+                level_a,
+                with_voltage,
+            } => current_reversed(f, level_a, with_voltage),
+            Remark::TurningAtStart { level_v } => turning_at_start(f, level_v),
+            Remark::NoSwitchOn => f.write_str(NO_SWITCH_ON),
+            Remark::NoSwitchOff => f.write_str(NO_SWITCH_OFF),
+            Remark::NoShort => f.write_str(NO_SHORT),
+            Remark::NoTurnOff => f.write_str(NO_TURN_OFF),
+            Remark::NoSwitching => f.write_str(NO_SWITCHING),
+            Remark::BrakeWithoutCurrent => f.write_str(BRAKE_WITHOUT_CURRENT),
+            Remark::EndsBeforeStandstill { signal, from, to } => {
+                ends_before_standstill(f, signal.unit(), from, to)
+            }
+            Remark::ClampedDecay { rows, level_v } => write!(
+                f,
+                "after the opening a clamp holds the terminals at {} for {rows} samples; the decay is used with this measured voltage",
+                engineering(level_v, "V")
+            ),
+            Remark::AcCoupled { before_v, lowest_v } => ac_coupled(f, before_v, lowest_v),
+            Remark::RiseBetweenSamples { rows, step_s } => rise_between_samples(f, rows, step_s),
+            Remark::SlowRise {
+                tenth_s,
+                rise_s,
+                share,
+            } => slow_rise(f, tenth_s, rise_s, share),
+            Remark::CurrentLimited {
+                plateau_a,
+                duration_s,
+                lowest_v,
+                supply_v,
+            } => current_limited(f, plateau_a, duration_s, (lowest_v, supply_v)),
+            Remark::Clipped {
+                signal,
+                rows,
+                range,
+            } => clipped(f, signal, rows, range),
+            Remark::CoarseSwitching {
+                period_s,
+                rows_per_period,
+            } => write!(
+                f,
+                "one switching period of {} holds {rows_per_period:.0} samples: edges are not resolved, and the inductance suffers. Sample at {} or less",
+                engineering(period_s, "s"),
+                engineering(period_s / 50.0, "s"),
+            ),
+            Remark::Slipped {
+                from_ohm,
+                to_ohm,
+                sudden,
+                at_s,
+            } => slipped(f, (from_ohm, to_ohm), sudden, at_s),
+        }
+    }
+}
+
+const NO_SWITCH_ON: &str = "no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and \
+    inductance is not determined by it. Lengthen the pre-trigger";
+
+const NO_SWITCH_OFF: &str = "no opening of the lead was found: the record begins after it. The run-down is used from its first row; the driven level \
+    before it is unknown. Lengthen the pre-trigger to see it";
+
+const NO_SHORT: &str = "no short was found: the current never turns against its driving direction. The record is treated as a run-down; check \
+    the role and the brake switch";
+
+const NO_TURN_OFF: &str = "the current does not fall to zero in this record: no turn-off was found. Check the role and the trigger";
+
+const NO_SWITCHING: &str = "no regular switching of at least four periods was found in the voltage. Check the role and the time base";
+
+const BRAKE_WITHOUT_CURRENT: &str = "the brake has no current channel: only the voltage before the short is known, resistance and inertia are not determined by \
+    it. Record the current";
+
+/// Resistance of copper per kelvin near 25 °C (IEC 60034-1, 8.6.2: 1/(235 + 25)).
+const COPPER_PER_K: f64 = 1.0 / 260.0;
+
+fn voltage_negative(f: &mut fmt::Formatter<'_>, level_v: f64) -> fmt::Result {
+    write!(
+        f,
+        "the voltage is {} while the source drives: probe reversed, or motor driven backwards. The phases were found with the \
+         sign turned; set the polarity of the voltage channel",
+        engineering(level_v, "V")
+    )
+}
+
+fn current_reversed(f: &mut fmt::Formatter<'_>, level_a: f64, with_voltage: bool) -> fmt::Result {
+    let against = if with_voltage {
+        "with the voltage positive "
+    } else {
+        ""
+    };
+    write!(
+        f,
+        "the current is negative while the source drives the motor ({against}it reaches {}): the current probe is the wrong way \
+         round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench \
+         sheet, `--reverse-current` without one)",
+        engineering(level_a, "A")
+    )
+}
+
+fn turning_at_start(f: &mut fmt::Formatter<'_>, level_v: f64) -> fmt::Result {
+    write!(
+        f,
+        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so \
+         the first back-EMF is estimated too; let the rotor stand before the next shot",
+        engineering(level_v, "V")
+    )
+}
+
+fn ends_before_standstill(
+    f: &mut fmt::Formatter<'_>,
+    unit: &str,
+    from: f64,
+    to: f64,
+) -> fmt::Result {
+    write!(
+        f,
+        "the record ends at {} (it began the decay at {}) before the rotor stands: Coulomb friction and the zero of the channel \
+         are less certain. Record for a longer time",
+        engineering(to, unit),
+        engineering(from, unit)
+    )
+}
+
+fn ac_coupled(f: &mut fmt::Formatter<'_>, before_v: f64, lowest_v: f64) -> fmt::Result {
+    write!(
+        f,
+        "the voltage is {} before the lead comes off, crosses zero and goes down to {} in the run-down although the motor only \
+         slows: AC coupling of the channel is suspected. The run-down is not usable for friction and inertia. Set the channel \
+         to DC coupling and record again",
+        engineering(before_v, "V"),
+        engineering(lowest_v, "V")
+    )
+}
+
+fn rise_between_samples(f: &mut fmt::Formatter<'_>, rows: usize, step_s: f64) -> fmt::Result {
+    let bound_s = rows as f64 * step_s;
+    write!(
+        f,
+        "the rise to 63 % of the peak current takes {rows} {} of {}: the electrical time constant is below about {}, and the \
+         inductance cannot be determined from this record. Sample at {} or less",
+        if rows == 1 { "sample" } else { "samples" },
+        engineering(step_s, "s"),
+        engineering(bound_s, "s"),
+        engineering(bound_s / 20.0, "s"),
+    )
+}
+
+fn slow_rise(f: &mut fmt::Formatter<'_>, tenth_s: f64, rise_s: f64, share: f64) -> fmt::Result {
+    write!(
+        f,
+        "the current takes {} to the first tenth of its rise and {} to 63 %: a share of {share:.2}, where a winding gives 0.11. It begins \
+         flat, as behind a probe or filter whose own time constant is a tenth of L/R or more; the inductance then comes out too \
+         large by about that share. Use a faster probe or a shunt, or state its bandwidth_hz in the sheet, with which the lag is modelled",
+        engineering(tenth_s, "s"),
+        engineering(rise_s, "s"),
+    )
+}
+
+fn current_limited(
+    f: &mut fmt::Formatter<'_>,
+    plateau_a: f64,
+    duration_s: f64,
+    (lowest_v, supply_v): (f64, f64),
+) -> fmt::Result {
+    write!(
+        f,
+        "the current stays at a plateau of {} for {} while the voltage sags to {} of {}: the supply limits its current. There \
+         is no voltage step, so the record is usable only with the measured voltage; raise the limit above the stall \
+         current or use a battery",
+        engineering(plateau_a, "A"),
+        engineering(duration_s, "s"),
+        engineering(lowest_v, "V"),
+        engineering(supply_v, "V"),
+    )
+}
+
+fn no_event(f: &mut fmt::Formatter<'_>, levels: &[(Signal, f64, f64)]) -> fmt::Result {
+    let levels: Vec<String> = levels
+        .iter()
+        .map(|(signal, middle, spread)| {
+            format!(
+                "{signal} stays at {} ± {}",
+                engineering(*middle, signal.unit()),
+                engineering(*spread, signal.unit())
+            )
+        })
+        .collect();
+    write!(
+        f,
+        "no event above the noise: {}. The trigger was probably missed; nothing can be estimated from this record. Trigger on \
+         the current edge at about a tenth of the expected peak and record again",
+        levels.join(", ")
+    )
+}
+
+fn clipped(
+    f: &mut fmt::Formatter<'_>,
+    signal: Signal,
+    rows: usize,
+    range: Option<(f64, f64)>,
+) -> fmt::Result {
+    let effect = match signal {
+        Signal::Current => {
+            "the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut"
+        }
+        Signal::Voltage => {
+            "kicks and arcs beyond the screen are cut; a clipped supply level would bias every parameter"
+        }
+    };
+    let unit = signal.unit();
+    let place = match range {
+        Some((low, high)) if low == high => format!(" at {}", engineering(high, unit)),
+        Some((low, high)) => format!(
+            " at {} to {}",
+            engineering(low, unit),
+            engineering(high, unit)
+        ),
+        None => " marked overrange".to_owned(),
+    };
+    write!(
+        f,
+        "{rows} {signal} samples are clipped{place}: {effect}. Choose a larger scale per division"
+    )
+}
+
+fn slipped(
+    f: &mut fmt::Formatter<'_>,
+    (from_ohm, to_ohm): (f64, f64),
+    sudden: bool,
+    at_s: Option<f64>,
+) -> fmt::Result {
+    let share = to_ohm / from_ohm - 1.0;
+    let place = at_s.map_or(String::new(), |t| format!(" near {}", engineering(t, "s")));
+    let how = if sudden {
+        format!("jumps{place}")
+    } else {
+        "creeps up".to_owned()
+    };
+    write!(
+        f,
+        "voltage over current {how} from {} to {} (+{:.0} %) though the rotor is said to be held: it slipped in its clamp, and its \
+         back-EMF is taken for resistance, which comes out too large; only a winding warmed by {:.0} K within the record would do the \
+         same. Clamp the shaft harder and record again, for as short a time as shows the rise",
+        engineering(from_ohm, "Ω"),
+        engineering(to_ohm, "Ω"),
+        100.0 * share,
+        share / COPPER_PER_K
+    )
+}
 
 /// A number with three significant digits and an engineering prefix.
-pub(crate) fn engineering(value: f64, unit: &str) -> String {
+fn engineering(value: f64, unit: &str) -> String {
     if value == 0.0 || !value.is_finite() {
         return format!("{value} {unit}");
     }
@@ -17,283 +372,4 @@ pub(crate) fn engineering(value: f64, unit: &str) -> String {
     let scaled = value / 1000f64.powf(exponent);
     let digits = (2.0 - scaled.abs().log10().floor()).clamp(0.0, 2.0) as usize;
     format!("{scaled:.digits$} {prefix}{unit}")
-}
-
-pub(crate) fn no_samples(rows: usize) -> String {
-    format!(
-        "the waveform has {rows} rows and fewer than 8 usable numbers: no event can be sought. Export the record again"
-    )
-}
-
-pub(crate) fn no_event(view: &View) -> String {
-    let noise: Vec<String> = [("voltage", &view.v, "V"), ("current", &view.i, "A")]
-        .iter()
-        .filter_map(|(name, x, unit)| {
-            let x = x.as_ref()?;
-            let spread = x.spread(0, x.len());
-            Some(format!(
-                "{name} stays at {} ± {}",
-                engineering(x.median(0, x.len())?, unit),
-                engineering(spread, unit)
-            ))
-        })
-        .collect();
-    format!(
-        "no event above the noise: {}. The trigger was probably missed; nothing can be estimated from this record. Trigger on \
-         the current edge at about a tenth of the expected peak and record again",
-        noise.join(", ")
-    )
-}
-
-pub(crate) fn voltage_negative(level: f64) -> String {
-    format!(
-        "the voltage is {} while the source drives: probe reversed, or motor driven backwards. The phases were found with the \
-         sign turned; set the polarity of the voltage channel",
-        engineering(level, "V")
-    )
-}
-
-pub(crate) fn current_reversed(level: f64, with_voltage: bool) -> String {
-    let against = if with_voltage {
-        "with the voltage positive "
-    } else {
-        ""
-    };
-    format!(
-        "the current is negative while the source drives the motor ({against}it reaches {}): the current probe is the wrong way \
-         round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench \
-         sheet, `--reverse-current` without one)",
-        engineering(level, "A")
-    )
-}
-
-pub(crate) fn turning_at_start(level: f64) -> String {
-    format!(
-        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so \
-         the first back-EMF is estimated too; let the rotor stand before the next shot",
-        engineering(level, "V")
-    )
-}
-
-pub(crate) fn no_make() -> String {
-    "no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and \
-     inductance is not determined by it. Lengthen the pre-trigger"
-        .to_owned()
-}
-
-pub(crate) fn no_release() -> String {
-    "no opening of the lead was found: the record begins after it. The run-down is used from its first row; the driven level \
-     before it is unknown. Lengthen the pre-trigger to see it"
-        .to_owned()
-}
-
-pub(crate) fn no_short() -> String {
-    "no short was found: the current never turns against its driving direction. The record is treated as a run-down; check \
-     the role and the brake switch"
-        .to_owned()
-}
-
-pub(crate) fn no_turn_off() -> String {
-    "the current does not fall to zero in this record: no turn-off was found. Check the role and the trigger".to_owned()
-}
-
-pub(crate) fn no_switching() -> String {
-    "no regular switching of at least four periods was found in the voltage. Check the role and the time base".to_owned()
-}
-
-pub(crate) fn brake_without_current() -> String {
-    "the brake has no current channel: only the voltage before the short is known, resistance and inertia are not determined by \
-     it. Record the current"
-        .to_owned()
-}
-
-pub(crate) fn cut_before_standstill(from: f64, to: f64, unit: &str) -> String {
-    format!(
-        "the record ends at {} (it began the decay at {}) before the rotor stands: Coulomb friction and the zero of the channel \
-         are less certain. Record for a longer time",
-        engineering(to, unit),
-        engineering(from, unit)
-    )
-}
-
-pub(crate) fn clamped_decay(rows: usize, level: f64) -> String {
-    format!(
-        "after the opening a clamp holds the terminals at {} for {rows} samples; the decay is used with this measured voltage",
-        engineering(level, "V")
-    )
-}
-
-/// AC coupling: the voltage of a motor that only slows never changes sign. True when the open phase is unusable.
-pub(crate) fn about_open(view: &View, draft: &mut Draft, first: usize, end: usize) -> bool {
-    let Some(v) = &view.v else { return false };
-    let size = ((end - first) / 50).max(1);
-    let means = v.rows(first, end).means(size);
-    let before = if first >= 8 {
-        v.median(0, first.saturating_sub(10).max(1)).unwrap_or(0.0)
-    } else {
-        means.first().copied().unwrap_or(0.0)
-    };
-    let lowest = means.iter().fold(f64::INFINITY, |a, &m| a.min(m));
-    let highest = means.iter().fold(before.abs(), |a, &m| a.max(m));
-    let noise = 6.0 * v.sigma / (size as f64).sqrt() + v.step;
-    if lowest > -noise || lowest > -0.08 * highest.max(-lowest) {
-        return false;
-    }
-    draft.doubts.push(Doubt::AcCoupled);
-    draft.remarks.push(format!(
-        "the voltage is {} before the lead comes off, crosses zero and goes down to {} in the run-down although the motor only \
-         slows: AC coupling of the channel is suspected. The run-down is not usable for friction and inertia. Set the channel \
-         to DC coupling and record again",
-        engineering(before, "V"),
-        engineering(lowest, "V")
-    ));
-    true
-}
-
-/// Remarks on a start or a locked step whose last closing was settled at row `settled`.
-pub(crate) fn about_start(view: &View, draft: &mut Draft, make: &Make, settled: usize, end: usize) {
-    let Some(i) = &view.i else { return };
-    let from = make.makes.last().copied().unwrap_or(settled);
-    let zero = i.median(
-        make.first.unwrap_or(0).saturating_sub(200),
-        make.first.unwrap_or(0).max(1),
-    );
-    let zero = zero.unwrap_or(0.0);
-    let Some((peak_row, peak)) = i.peak(from, end) else {
-        return;
-    };
-    undersampled(view, draft, i, zero, from, peak);
-    current_limited(view, draft, settled, peak_row, end);
-}
-
-/// The rise from 10 % to 63 % of the peak must span some rows, or the inductance is not seen.
-fn undersampled(view: &View, draft: &mut Draft, i: &Series, zero: f64, from: usize, peak: f64) {
-    let reach = |part: f64| (from..i.len()).find(|&k| i.at(k) - zero > part * (peak - zero));
-    let (Some(low), Some(high)) = (reach(0.1), reach(0.63)) else {
-        return;
-    };
-    let rows = high - low + 1;
-    if rows >= 3 || view.step_s <= 0.0 {
-        return;
-    }
-    let bound_s = rows as f64 * view.step_s;
-    draft.doubts.push(Doubt::RiseBetweenSamples);
-    draft.remarks.push(format!(
-        "the rise to 63 % of the peak current takes {rows} {} of {}: the electrical time constant is below about {}, and the \
-         inductance cannot be determined from this record. Sample at {} or less",
-        if rows == 1 { "sample" } else { "samples" },
-        engineering(view.step_s, "s"),
-        engineering(bound_s, "s"),
-        engineering(bound_s / 20.0, "s"),
-    ));
-}
-
-/// A supply in current limit: the current stays while the voltage, pulled down, comes back.
-fn current_limited(view: &View, draft: &mut Draft, settled: usize, peak_row: usize, end: usize) {
-    let (Some(v), Some(i)) = (&view.v, &view.i) else {
-        return;
-    };
-    let Some(top) = v.quantile(settled, end, 0.9) else {
-        return;
-    };
-    // Block means over the stretch in which the voltage is pulled down.
-    let size = ((end - settled) / 200).max(1);
-    let mean = |x: &Series, k: usize| {
-        let rows = x.rows(k, k + size);
-        rows.iter().sum::<f64>() / rows.len().max(1) as f64
-    };
-    let blocks: Vec<(usize, f64, f64)> = (settled..end.saturating_sub(size))
-        .step_by(size)
-        .map(|k| (k, mean(v, k), mean(i, k)))
-        .skip_while(|b| b.0 < peak_row && b.1 > 0.85 * top)
-        .take_while(|b| b.1 < 0.93 * top)
-        .collect();
-    if blocks.len() < 4 {
-        return;
-    }
-    let lowest = blocks.iter().fold(f64::INFINITY, |a, b| a.min(b.1));
-    let half = blocks.len() / 2;
-    let middle =
-        |part: &[(usize, f64, f64)]| part.iter().map(|b| b.2).sum::<f64>() / part.len() as f64;
-    let (early, late) = (middle(&blocks[..half]), middle(&blocks[half..]));
-    if lowest < 0.8 * top && (early - late).abs() < 0.2 * early.max(late) {
-        let span_s = blocks.len() as f64 * size as f64 * view.step_s;
-        draft.remarks.push(format!(
-            "the current stays at a plateau of {} for {} while the voltage sags to {} of {}: the supply limits its current. There \
-             is no voltage step, so the record is usable only with the measured voltage; raise the limit above the stall \
-             current or use a battery",
-            engineering(0.5 * (early + late), "A"),
-            engineering(span_s, "s"),
-            engineering(lowest, "V"),
-            engineering(top, "V"),
-        ));
-    }
-}
-
-/// Values at the end of the converter's range, as flagged or as a run of the top code shows.
-pub(crate) fn about_clipping(view: &View, told: &mut Vec<String>) {
-    for (name, values, series, unit, effect) in [
-        (
-            "current",
-            view.raw_i,
-            &view.i,
-            "A",
-            "the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut",
-        ),
-        (
-            "voltage",
-            view.raw_v,
-            &view.v,
-            "V",
-            "kicks and arcs beyond the screen are cut; a clipped supply level would bias every parameter",
-        ),
-    ] {
-        let (Some(values), Some(series)) = (values, series) else {
-            continue;
-        };
-        let count = series.clipped.iter().filter(|&&c| c).count();
-        if count == 0 {
-            continue;
-        }
-        let levels = values
-            .iter()
-            .zip(series.clipped.iter())
-            .filter(|(v, c)| **c && v.is_finite())
-            .map(|(v, _)| *v);
-        let (low, high) = levels.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-            (l.min(v), h.max(v))
-        });
-        let place = if low.is_finite() {
-            if low == high {
-                format!(" at {}", engineering(high, unit))
-            } else {
-                format!(
-                    " at {} to {}",
-                    engineering(low, unit),
-                    engineering(high, unit)
-                )
-            }
-        } else {
-            " marked overrange".to_owned()
-        };
-        told.push(format!(
-            "{count} {name} samples are clipped{place}: {effect}. Choose a larger scale per division"
-        ));
-    }
-}
-
-/// Remarks on a switched record: too few samples a period.
-pub(crate) fn about_switching(view: &View, pattern: &Switching) -> Vec<String> {
-    let Some(period_s) = pattern.period_s else {
-        return Vec::new();
-    };
-    let rows = period_s / view.step_s;
-    if rows >= 20.0 {
-        return Vec::new();
-    }
-    vec![format!(
-        "one switching period of {} holds {rows:.0} samples: edges are not resolved, and the inductance suffers. Sample at {} or less",
-        engineering(period_s, "s"),
-        engineering(period_s / 50.0, "s"),
-    )]
 }

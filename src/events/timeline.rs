@@ -1,9 +1,11 @@
 //! A capture cut into phases, each under one terminal condition.
 
+use super::remarks::Remark;
 use crate::bench::Doubt;
+use std::fmt;
 
 /// Terminal condition of a phase.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PhaseKind {
     /// Rotor still, no voltage, no current.
     Rest,
@@ -13,8 +15,53 @@ pub enum PhaseKind {
     Open,
     /// Terminals shorted, directly or through a resistor, rotor turning.
     Shorted,
-    /// Not used by the fit, and why (`bounce`, `arc`, `clipped`, `standstill`, `gap`).
-    Cut(String),
+    /// Not used by the fit, and why.
+    Excluded(Exclusion),
+}
+
+/// Why rows are not used by the fit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exclusion {
+    /// The edge of a contact that closes once, with its ringing.
+    SwitchOn,
+    /// A contact that closes and opens several times.
+    Bounce,
+    /// The edge of a short, with its ringing.
+    Short,
+    /// Arc and inductive voltage spike of a contact that opens.
+    Arc,
+    /// The end of a decay, where the instant of standstill is not known to a row.
+    Standstill,
+    /// Values at the end of the converter's range.
+    Clipped,
+    /// Rows without a number.
+    Missing,
+    /// A gap in the times.
+    Gap,
+    /// A run-down seen through a coupling capacitor.
+    AcCoupled,
+    /// Nothing leaves the noise.
+    NoEvent,
+    /// Too few usable rows.
+    NoSamples,
+}
+
+impl fmt::Display for Exclusion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Exclusion::SwitchOn => "make",
+            Exclusion::Bounce => "bounce",
+            Exclusion::Short => "short",
+            Exclusion::Arc => "arc",
+            Exclusion::Standstill => "standstill",
+            Exclusion::Clipped => "clipped",
+            Exclusion::Missing => "missing",
+            Exclusion::Gap => "gap",
+            Exclusion::AcCoupled => "AC-coupled",
+            Exclusion::NoEvent => "no event",
+            Exclusion::NoSamples => "no samples",
+        })
+    }
 }
 
 /// Rows `first .. end` (half-open) of a waveform.
@@ -25,14 +72,73 @@ pub struct Phase {
     pub end: usize,
 }
 
+/// What happens at an instant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EventKind {
+    /// The contact closes for the first time.
+    SwitchOn,
+    /// The contact closes again after a bounce.
+    Bounce,
+    /// The contact opens.
+    SwitchOff,
+    /// End of the arc of an opened contact.
+    Arc,
+    /// The terminals are shorted.
+    Short,
+    /// The rotor comes to rest.
+    Standstill,
+    /// A diode or suppressor begins to hold the terminals.
+    Clamp,
+    /// First and last rising edge of a switched supply.
+    FirstEdge,
+    LastEdge,
+}
+
+impl fmt::Display for EventKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            EventKind::SwitchOn => "make",
+            EventKind::Bounce => "bounce",
+            EventKind::SwitchOff => "release",
+            EventKind::Arc => "arc",
+            EventKind::Short => "short",
+            EventKind::Standstill => "standstill",
+            EventKind::Clamp => "clamp",
+            EventKind::FirstEdge => "first edge",
+            EventKind::LastEdge => "last edge",
+        })
+    }
+}
+
+/// Something that happens at one instant of a capture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    pub kind: EventKind,
+    /// On the capture's time axis, s.
+    pub time_s: f64,
+}
+
 /// The phases of one capture in time order, without holes or overlaps.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timeline {
     pub phases: Vec<Phase>,
-    /// Instants found, worded for the person: name (`make`, `bounce`, `release`, `arc`, `short`, `standstill`) and time in s.
-    pub instants: Vec<(String, f64)>,
-    /// Doubts with numbers and their effect.
-    pub remarks: Vec<String>,
-    /// Those among them that decide what the capture can be used for.
+    /// Events found, in time order.
+    pub events: Vec<Event>,
+    /// What was found, with numbers, its effect and what to do.
+    pub remarks: Vec<Remark>,
+    /// What decides how far the capture can be used.
     pub doubts: Vec<Doubt>,
+}
+
+impl Timeline {
+    /// Times of all events of a kind, s, in time order.
+    pub fn times_of(&self, kind: EventKind) -> impl Iterator<Item = f64> + '_ {
+        let events = self.events.iter().filter(move |e| e.kind == kind);
+        events.map(|e| e.time_s)
+    }
+
+    /// Time of the first event of a kind, s.
+    pub fn first_time_of(&self, kind: EventKind) -> Option<f64> {
+        self.times_of(kind).next()
+    }
 }

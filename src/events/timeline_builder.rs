@@ -1,27 +1,29 @@
 //! A timeline while it is being put together.
 
-use super::timeline::{Phase, PhaseKind, Timeline};
+use super::remarks::Remark;
+use super::timeline::{Event, EventKind, Exclusion, Phase, PhaseKind, Timeline};
+use super::trace::view::View;
 use crate::bench::Doubt;
-use crate::events::trace::view::View;
 
-/// Phases laid down row by row from the left, so that no hole or overlap can arise.
+/// Phases pushed from the left, each up to its last row, so that no hole or overlap can arise.
 #[derive(Debug, Default)]
-pub(crate) struct Draft {
+pub(crate) struct TimelineBuilder {
     phases: Vec<Phase>,
-    instants: Vec<(&'static str, f64)>,
-    pub remarks: Vec<String>,
+    /// Kind and fractional row.
+    events: Vec<(EventKind, f64)>,
+    pub remarks: Vec<Remark>,
     pub doubts: Vec<Doubt>,
 }
 
-impl Draft {
+impl TimelineBuilder {
     /// Row where the next phase begins.
-    pub fn at(&self) -> usize {
+    pub fn next_row(&self) -> usize {
         self.phases.last().map_or(0, |p| p.end)
     }
 
     /// Continues with `kind` up to row `end`; nothing happens when that row is already covered.
-    pub fn until(&mut self, kind: PhaseKind, end: usize) {
-        let first = self.at();
+    pub fn push_phase(&mut self, kind: PhaseKind, end: usize) {
+        let first = self.next_row();
         if end <= first {
             return;
         }
@@ -31,34 +33,33 @@ impl Draft {
         }
     }
 
-    /// Continues with a cut.
-    pub fn cut(&mut self, reason: &str, end: usize) {
-        self.until(PhaseKind::Cut(reason.to_owned()), end);
+    /// Continues with rows that the fit does not use.
+    pub fn exclude(&mut self, reason: Exclusion, end: usize) {
+        self.push_phase(PhaseKind::Excluded(reason), end);
     }
 
-    /// Notes a named instant at a fractional row.
-    pub fn instant(&mut self, name: &'static str, row: f64) {
-        self.instants.push((name, row));
+    /// Notes an event at a fractional row.
+    pub fn push_event(&mut self, kind: EventKind, row: f64) {
+        self.events.push((kind, row));
     }
 
     /// Finishes: the phases must reach the end of the record by now.
-    pub fn into_timeline(mut self, view: &View) -> Timeline {
-        self.instants.sort_by(|a, b| a.1.total_cmp(&b.1));
+    pub fn build(mut self, view: &View) -> Timeline {
+        self.events.sort_by(|a, b| a.1.total_cmp(&b.1));
+        let event = |(kind, row)| {
+            let time_s = view.time_at(row)?;
+            Some(Event { kind, time_s })
+        };
         Timeline {
             phases: self.phases,
-            instants: self
-                .instants
-                .into_iter()
-                .filter_map(|(name, row)| Some((name.to_owned(), view.time_at(row)?)))
-                .collect(),
+            events: self.events.into_iter().filter_map(event).collect(),
             remarks: self.remarks,
             doubts: self.doubts,
         }
     }
 
-    /// The phase laid last.
-    pub fn last(&self) -> Option<&Phase> {
-        self.phases.last()
+    pub fn phases(&self) -> &[Phase] {
+        &self.phases
     }
 
     pub fn phases_mut(&mut self) -> &mut Vec<Phase> {

@@ -294,11 +294,11 @@ fn capture_health(
         cuts: timelines[k]
             .phases
             .iter()
-            .filter_map(|p| match &p.kind {
-                PhaseKind::Cut(reason) if p.end > p.first => Some(Cut {
+            .filter_map(|p| match p.kind {
+                PhaseKind::Excluded(reason) if p.end > p.first => Some(Cut {
                     start_s: capture.waveform.time.at(p.first)?,
                     end_s: capture.waveform.time.at(p.end - 1)?,
-                    reason: reason.clone(),
+                    reason: reason.to_string(),
                 }),
                 _ => None,
             })
@@ -405,7 +405,7 @@ fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Vec<W
             timeline
                 .remarks
                 .iter()
-                .map(|text| warning("capture", Some(&capture.name), text)),
+                .map(|remark| warning("capture", Some(&capture.name), &remark.to_string())),
         );
     }
     out.extend(

@@ -5,7 +5,7 @@
 
 use crate::bench::{Bench, Capture, ChannelChain, Role, Stated, Trace, Waveform};
 use crate::capture::TimeAxis;
-use crate::events::{Phase, PhaseKind, Timeline};
+use crate::events::{Event, EventKind, Phase, PhaseKind, Timeline};
 use crate::fit::PlannedCapture;
 use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
 
@@ -265,8 +265,11 @@ impl<'b> Rig<'b> {
         Some(PlannedCapture {
             timeline: Timeline {
                 phases: record.phases,
-                instants: seen
-                    .then(|| ("make".to_string(), 0.0))
+                events: seen
+                    .then_some(Event {
+                        kind: EventKind::SwitchOn,
+                        time_s: 0.0,
+                    })
                     .into_iter()
                     .collect(),
                 remarks: Vec::new(),

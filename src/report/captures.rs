@@ -3,7 +3,7 @@
 use super::context::{Autocorrelation, CaptureView, CutView, Inset, Instant, ModelCurve};
 use super::traces::{self, short};
 use crate::bench::{Bench, Capture, Role};
-use crate::events::{PhaseKind, Timeline};
+use crate::events::{EventKind, PhaseKind, Timeline};
 use crate::fit::{Entry, Estimate, Quantity, Row};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::stats::autocovariance::{autocorrelation, white_noise_band};
@@ -53,12 +53,12 @@ pub fn view(
     let shown = |curve: Option<ModelCurve>| curve.map(|c| c.thinned(points.model_rows));
     let (voltage_model, current_model) = (shown(voltage_model), shown(current_model));
     let instants: Vec<Instant> = timeline
-        .instants
+        .events
         .iter()
-        .map(|(name, time_s)| Instant {
-            name: name.clone(),
-            time_s: short(*time_s, 9),
-            words: format!("{name} at {}", seconds(*time_s)),
+        .map(|event| Instant {
+            name: event.kind.to_string(),
+            time_s: short(event.time_s, 9),
+            words: format!("{} at {}", event.kind, seconds(event.time_s)),
         })
         .collect();
     let mut out = CaptureView {
@@ -204,11 +204,11 @@ fn cuts(capture: &Capture, timeline: &Timeline) -> Vec<CutView> {
     timeline
         .phases
         .iter()
-        .filter_map(|phase| match &phase.kind {
-            PhaseKind::Cut(reason) if phase.end > phase.first => {
+        .filter_map(|phase| match phase.kind {
+            PhaseKind::Excluded(reason) if phase.end > phase.first => {
                 let (from_s, to_s) = (time.at(phase.first)?, time.at(phase.end - 1)?);
                 Some(CutView {
-                    reason: reason.clone(),
+                    reason: reason.to_string(),
                     from_s: short(from_s, 9),
                     to_s: short(to_s, 9),
                     words: format!("{reason}: {} to {}", seconds(from_s), seconds(to_s)),
@@ -224,12 +224,8 @@ fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile, bins: usize) 
     if !matches!(capture.role, Role::Start | Role::LockedRotor) {
         return None;
     }
-    let named = |name: &'static str| {
-        let instants = timeline.instants.iter();
-        instants.filter(move |i| i.0 == name).map(|i| i.1)
-    };
-    let make = named("make").next()?;
-    let settled = named("bounce").fold(make, f64::max);
+    let make = timeline.first_time_of(EventKind::SwitchOn)?;
+    let settled = timeline.times_of(EventKind::Bounce).fold(make, f64::max);
     let tau = file.value(ParameterName::ElectricalTimeConstant)?;
     let time = &capture.waveform.time;
     let (begin, finish) = (time.at(0)?, time.at(time.len().checked_sub(1)?)?);

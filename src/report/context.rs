@@ -212,7 +212,7 @@ pub struct RippleView {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MotionView {
     pub capture: String,
-    pub role: &'static str,
+    pub role: String,
     /// What was found, doubts included.
     pub words: String,
     pub speed_time_s: Vec<f64>,

@@ -111,7 +111,7 @@ fn view(
 fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
     MotionView {
         capture: capture.to_owned(),
-        role: stretch.motion.words(),
+        role: stretch.motion.to_string(),
         words: String::new(),
         speed_time_s: Vec::new(),
         speed_rad_s: Vec::new(),

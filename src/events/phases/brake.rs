@@ -6,61 +6,65 @@ use super::contact::{
 use super::opening::release;
 use super::standstill::standstill;
 use super::start;
-use crate::events::remarks;
-use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::Draft;
+use crate::events::remarks::{Remark, Signal};
+use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
+use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::view::View;
 
 /// Rows of ringing looked for after the short.
 const RINGING_ROWS: usize = 40;
 
-/// Lays a brake to row `end`; false, with nothing laid, when no short is seen.
-pub(crate) fn lay(view: &View, draft: &mut Draft, end: usize) -> bool {
-    let first = draft.at();
+/// Pushes the phases of a brake up to row `end`; false, with nothing pushed, when no short is seen.
+pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) -> bool {
+    let first = builder.next_row();
     let Some(make) = short(view, first, end) else {
         return false;
     };
     let begins = make.first.map_or(first, |row| edge_begin(view, row));
-    lay_before(view, draft, begins.saturating_sub(1));
+    push_before_short(view, builder, begins.saturating_sub(1));
     for (number, &row) in make.makes.iter().enumerate() {
-        let name = if number == 0 { "short" } else { "bounce" };
-        draft.instant(name, sub_row(view, row));
+        let kind = if number == 0 {
+            EventKind::Short
+        } else {
+            EventKind::Bounce
+        };
+        builder.push_event(kind, sub_row(view, row));
     }
     let settled = match &view.v {
         Some(v) => settled_after(v, make.settled, RINGING_ROWS, 8.0 * v.sigma),
         None => make.makes.last().map_or(make.settled, |&row| row + 2),
     };
     let reason = if make.bounce.is_some() {
-        "bounce"
+        Exclusion::Bounce
     } else {
-        "short"
+        Exclusion::Short
     };
-    let flight = match draft.last() {
+    let flight = match builder.phases().last() {
         Some(phase) if phase.kind == PhaseKind::Open => Some((phase.first, phase.end)),
         _ => None,
     };
-    draft.cut(reason, settled.min(end));
-    lay_shorted(view, draft, flight, end);
+    builder.exclude(reason, settled.min(end));
+    push_shorted(view, builder, flight, end);
     true
 }
 
 /// What comes before the short: a start, a driven stretch and the flight.
-fn lay_before(view: &View, draft: &mut Draft, end: usize) {
-    let first = draft.at();
+fn push_before_short(view: &View, builder: &mut TimelineBuilder, end: usize) {
+    let first = builder.next_row();
     let rests = view.v.as_ref().is_some_and(|v| {
         let top = v.quantile(first, end, 0.97).unwrap_or(0.0);
         v.median(first, first + 20).is_some_and(|x| x < 0.2 * top)
     });
-    if rests && start::lay(view, draft, end) {
+    if rests && start::push_phases(view, builder, end) {
         return;
     }
     match release(view, first, end) {
         Some(found) => {
-            draft.until(PhaseKind::Driven, found.arc_from);
-            draft.instant("release", found.row as f64);
-            draft.cut("arc", found.open_from);
-            draft.instant("arc", found.open_from.saturating_sub(3) as f64);
-            draft.until(PhaseKind::Open, end);
+            builder.push_phase(PhaseKind::Driven, found.arc_from);
+            builder.push_event(EventKind::SwitchOff, found.row as f64);
+            builder.exclude(Exclusion::Arc, found.open_from);
+            builder.push_event(EventKind::Arc, found.open_from.saturating_sub(3) as f64);
+            builder.push_phase(PhaseKind::Open, end);
         }
         None => {
             let kind = if carries_current(view, first, end) {
@@ -68,7 +72,7 @@ fn lay_before(view: &View, draft: &mut Draft, end: usize) {
             } else {
                 PhaseKind::Open
             };
-            draft.until(kind, end);
+            builder.push_phase(kind, end);
         }
     }
 }
@@ -231,12 +235,17 @@ fn sub_row(view: &View, row: usize) -> f64 {
     }
 }
 
-/// Lays the shorted phase up to standstill and what follows.
-fn lay_shorted(view: &View, draft: &mut Draft, flight: Option<(usize, usize)>, end: usize) {
-    let first = draft.at();
+/// Pushes the shorted phase up to standstill and what follows.
+fn push_shorted(
+    view: &View,
+    builder: &mut TimelineBuilder,
+    flight: Option<(usize, usize)>,
+    end: usize,
+) {
+    let first = builder.next_row();
     let Some(i) = &view.i else {
-        draft.until(PhaseKind::Shorted, end);
-        draft.remarks.push(remarks::brake_without_current());
+        builder.push_phase(PhaseKind::Shorted, end);
+        builder.remarks.push(Remark::BrakeWithoutCurrent);
         return;
     };
     let peak = (first..end)
@@ -245,17 +254,19 @@ fn lay_shorted(view: &View, draft: &mut Draft, flight: Option<(usize, usize)>, e
     let zero = flight.and_then(|(from, to)| (to > from + 20).then(|| i.mean(from, to)));
     match standstill(i, peak, end, 1.0, zero) {
         Some(stop) => {
-            draft.until(PhaseKind::Shorted, stop.clear_until);
-            draft.instant("standstill", stop.row as f64);
-            draft.cut("standstill", stop.quiet_from);
-            draft.until(PhaseKind::Rest, end);
+            builder.push_phase(PhaseKind::Shorted, stop.clear_until);
+            builder.push_event(EventKind::Standstill, stop.row as f64);
+            builder.exclude(Exclusion::Standstill, stop.quiet_from);
+            builder.push_phase(PhaseKind::Rest, end);
         }
         None => {
-            draft.until(PhaseKind::Shorted, end);
+            builder.push_phase(PhaseKind::Shorted, end);
             if let Some(last) = i.median(end.saturating_sub(50), end) {
-                draft
-                    .remarks
-                    .push(remarks::cut_before_standstill(i.at(peak), last, "A"));
+                builder.remarks.push(Remark::EndsBeforeStandstill {
+                    signal: Signal::Current,
+                    from: i.at(peak),
+                    to: last,
+                });
             }
         }
     }

@@ -1,7 +1,7 @@
 //! Rows that no fit may use: missing cells, clipped values, gaps in time.
 
 use crate::capture::TimeAxis;
-use crate::events::timeline::{Phase, PhaseKind};
+use crate::events::timeline::{Exclusion, Phase, PhaseKind};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 use crate::stats::lanes;
@@ -11,7 +11,7 @@ const MARGIN: usize = 2;
 
 /// Cuts bad rows out of the phases that a fit would use; rows already cut stay as they are.
 pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
-    let mut bad: Vec<(usize, usize, &'static str)> = Vec::new();
+    let mut bad: Vec<(usize, usize, Exclusion)> = Vec::new();
     // A channel without any number has no series: it counts as absent, not as a hole over the whole record.
     for (values, series) in [(view.raw_v, &view.v), (view.raw_i, &view.i)] {
         // No copy was needed where no row is missing, and flags may be empty where none is set.
@@ -24,7 +24,7 @@ pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
         let limit = 1.6 * view.step_s;
         for (row, pair) in times.windows(2).enumerate() {
             if pair[1] - pair[0] > limit {
-                bad.push((row, row + 2, "gap"));
+                bad.push((row, row + 2, Exclusion::Gap));
             }
         }
     }
@@ -40,13 +40,13 @@ fn stretches(
     values: &[f64],
     clipped: &[bool],
     rows: usize,
-    bad: &mut Vec<(usize, usize, &'static str)>,
+    bad: &mut Vec<(usize, usize, Exclusion)>,
 ) {
     let reason = |k: usize| {
         if clipped.get(k).is_some_and(|&c| c) {
-            Some("clipped")
+            Some(Exclusion::Clipped)
         } else if values.get(k).is_none_or(|v| !v.is_finite()) {
-            Some("missing")
+            Some(Exclusion::Missing)
         } else {
             None
         }
@@ -79,7 +79,7 @@ fn stretches(
 }
 
 /// The phases with the bad stretches taken out.
-fn split(phases: &[Phase], bad: &[(usize, usize, &'static str)]) -> Vec<Phase> {
+fn split(phases: &[Phase], bad: &[(usize, usize, Exclusion)]) -> Vec<Phase> {
     let mut result: Vec<Phase> = Vec::with_capacity(phases.len() + 2 * bad.len());
     let mut push = |kind: PhaseKind, first: usize, end: usize| {
         if end <= first {
@@ -92,8 +92,8 @@ fn split(phases: &[Phase], bad: &[(usize, usize, &'static str)]) -> Vec<Phase> {
     };
     let mut next = 0;
     for phase in phases {
-        if matches!(phase.kind, PhaseKind::Cut(_)) {
-            push(phase.kind.clone(), phase.first, phase.end);
+        if matches!(phase.kind, PhaseKind::Excluded(_)) {
+            push(phase.kind, phase.first, phase.end);
             continue;
         }
         let mut at = phase.first;
@@ -105,11 +105,11 @@ fn split(phases: &[Phase], bad: &[(usize, usize, &'static str)]) -> Vec<Phase> {
             if end <= first {
                 continue;
             }
-            push(phase.kind.clone(), at, first);
-            push(PhaseKind::Cut(why.to_owned()), first, end);
+            push(phase.kind, at, first);
+            push(PhaseKind::Excluded(why), first, end);
             at = end;
         }
-        push(phase.kind.clone(), at, phase.end);
+        push(phase.kind, at, phase.end);
     }
     result
 }

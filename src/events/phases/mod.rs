@@ -1,11 +1,10 @@
 //! The phases of each kind of capture: one file an event.
 
 pub(crate) mod brake;
+pub(crate) mod checks;
 pub(crate) mod contact;
 pub(crate) mod exclusions;
-pub(crate) mod held;
 pub(crate) mod opening;
-pub(crate) mod rise;
 pub(crate) mod run_down;
 pub(crate) mod standstill;
 pub(crate) mod start;

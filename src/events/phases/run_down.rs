@@ -2,59 +2,91 @@
 
 use super::opening::{Release, release};
 use super::standstill::standstill;
-use crate::events::remarks;
-use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::Draft;
+use crate::bench::Doubt;
+use crate::events::remarks::{Remark, Signal};
+use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
+use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
-/// Lays a run-down from the draft's end to row `end`.
-pub(crate) fn lay(view: &View, draft: &mut Draft, end: usize) {
-    match release(view, draft.at(), end) {
-        Some(found) => lay_after(view, draft, found, end),
+/// Pushes the phases of a run-down from the builder's end to row `end`.
+pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) {
+    match release(view, builder.next_row(), end) {
+        Some(found) => push_after_opening(view, builder, found, end),
         None => {
-            draft.remarks.push(remarks::no_release());
-            lay_open(view, draft, end);
+            builder.remarks.push(Remark::NoSwitchOff);
+            push_open(view, builder, end);
         }
     }
 }
 
-/// Lays driven, arc and open phases around a known opening.
-pub(crate) fn lay_after(view: &View, draft: &mut Draft, found: Release, end: usize) {
-    draft.until(PhaseKind::Driven, found.arc_from);
-    draft.instant("release", found.row as f64);
-    draft.cut("arc", found.open_from);
-    draft.instant("arc", found.open_from.saturating_sub(3) as f64);
-    lay_open(view, draft, end);
+/// Pushes driven, arc and open phases around a known opening.
+pub(crate) fn push_after_opening(
+    view: &View,
+    builder: &mut TimelineBuilder,
+    found: Release,
+    end: usize,
+) {
+    builder.push_phase(PhaseKind::Driven, found.arc_from);
+    builder.push_event(EventKind::SwitchOff, found.row as f64);
+    builder.exclude(Exclusion::Arc, found.open_from);
+    builder.push_event(EventKind::Arc, found.open_from.saturating_sub(3) as f64);
+    push_open(view, builder, end);
 }
 
-/// Lays open terminals up to standstill and what follows.
-fn lay_open(view: &View, draft: &mut Draft, end: usize) {
-    let first = draft.at();
+/// Pushes open terminals up to standstill and what follows.
+fn push_open(view: &View, builder: &mut TimelineBuilder, end: usize) {
+    let first = builder.next_row();
     let Some(v) = &view.v else {
-        draft.until(PhaseKind::Open, end);
+        builder.push_phase(PhaseKind::Open, end);
         return;
     };
-    if remarks::about_open(view, draft, first, end) {
-        draft.cut("AC-coupled", end);
+    if let Some((before_v, lowest_v)) = crosses_zero(v, first, end) {
+        builder.doubts.push(Doubt::AcCoupled);
+        builder
+            .remarks
+            .push(Remark::AcCoupled { before_v, lowest_v });
+        builder.exclude(Exclusion::AcCoupled, end);
         return;
     }
     match standstill(v, first, end, 3.0, None) {
         Some(stop) => {
-            draft.until(PhaseKind::Open, stop.clear_until);
-            draft.instant("standstill", stop.row as f64);
-            draft.cut("standstill", stop.quiet_from);
-            draft.until(PhaseKind::Rest, end);
+            builder.push_phase(PhaseKind::Open, stop.clear_until);
+            builder.push_event(EventKind::Standstill, stop.row as f64);
+            builder.exclude(Exclusion::Standstill, stop.quiet_from);
+            builder.push_phase(PhaseKind::Rest, end);
         }
         None => {
-            draft.until(PhaseKind::Open, end);
+            builder.push_phase(PhaseKind::Open, end);
             if let (Some(from), Some(to)) = (
                 v.median(first, first + 50),
                 v.median(end.saturating_sub(50), end),
             ) {
-                draft
-                    .remarks
-                    .push(remarks::cut_before_standstill(from, to, "V"));
+                builder.remarks.push(Remark::EndsBeforeStandstill {
+                    signal: Signal::Voltage,
+                    from,
+                    to,
+                });
             }
         }
     }
+}
+
+/// AC coupling: the voltage of a motor that only slows never changes sign. The level before the opening and the lowest after it where
+/// the open phase is unusable.
+fn crosses_zero(v: &Series, first: usize, end: usize) -> Option<(f64, f64)> {
+    let size = ((end - first) / 50).max(1);
+    let means = v.rows(first, end).means(size);
+    let before = if first >= 8 {
+        v.median(0, first.saturating_sub(10).max(1)).unwrap_or(0.0)
+    } else {
+        means.first().copied().unwrap_or(0.0)
+    };
+    let lowest = means.iter().fold(f64::INFINITY, |a, &m| a.min(m));
+    let highest = means.iter().fold(before.abs(), |a, &m| a.max(m));
+    let noise = 6.0 * v.sigma / (size as f64).sqrt() + v.step;
+    if lowest > -noise || lowest > -0.08 * highest.max(-lowest) {
+        return None;
+    }
+    Some((before, lowest))
 }

@@ -1,12 +1,12 @@
 //! Start from rest and voltage step onto a held rotor: rest, make with its bounce, driven.
 
+use super::checks::{current, slow_rise};
 use super::contact::{Band, Closed, Make, first_make, settled_after};
 use super::opening::{Release, release};
-use super::rise::about_rise;
 use super::run_down;
-use crate::events::remarks;
-use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::Draft;
+use crate::events::remarks::Remark;
+use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
+use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
@@ -15,11 +15,11 @@ use crate::events::trace::view::View;
 const RINGING_ROWS: usize = 60;
 const RINGING_S: f64 = 100e-6;
 
-/// Lays the phases of one or more starts from the draft's end to row `end`; voltage and current must be turned positive.
+/// Pushes the phases of one or more starts from the builder's end to row `end`; voltage and current must be turned positive.
 ///
-/// False, with nothing laid, when the range shows no contact that closes.
-pub(crate) fn lay(view: &View, draft: &mut Draft, end: usize) -> bool {
-    let first = draft.at();
+/// False, with nothing pushed, when the range shows no contact that closes.
+pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) -> bool {
+    let first = builder.next_row();
     let (stretches, by_voltage) = match contact(view, first, end) {
         Some(found) => found,
         None => return false,
@@ -32,9 +32,9 @@ pub(crate) fn lay(view: &View, draft: &mut Draft, end: usize) -> bool {
             .first()
             .and_then(|next| next.from)
             .map_or(end, |row| row.saturating_sub(1));
-        lay_one(view, draft, &make, by_voltage, until);
+        push_one_start(view, builder, &make, by_voltage, until);
     }
-    draft.until(PhaseKind::Driven, end);
+    builder.push_phase(PhaseKind::Driven, end);
     true
 }
 
@@ -194,13 +194,21 @@ fn confirmed(by_voltage: Vec<Closed>, view: &View) -> Vec<Closed> {
     kept
 }
 
-/// Lays one start up to row `end`.
-fn lay_one(view: &View, draft: &mut Draft, make: &Make, by_voltage: bool, end: usize) {
-    let first = draft.at();
+/// Pushes the phases of one start up to row `end`.
+fn push_one_start(
+    view: &View,
+    builder: &mut TimelineBuilder,
+    make: &Make,
+    by_voltage: bool,
+    end: usize,
+) {
+    let first = builder.next_row();
     let before = make.first.unwrap_or(first);
     let turning = turning_before(view, first, before);
     if let Some(level) = turning {
-        draft.remarks.push(remarks::turning_at_start(level));
+        builder
+            .remarks
+            .push(Remark::TurningAtStart { level_v: level });
     }
     let idle = if turning.is_some() {
         PhaseKind::Open
@@ -208,10 +216,14 @@ fn lay_one(view: &View, draft: &mut Draft, make: &Make, by_voltage: bool, end: u
         PhaseKind::Rest
     };
     let edge = edge_begin(view, before, by_voltage);
-    draft.until(idle, edge.saturating_sub(1));
+    builder.push_phase(idle, edge.saturating_sub(1));
     for (number, &row) in make.makes.iter().enumerate() {
-        let name = if number == 0 { "make" } else { "bounce" };
-        draft.instant(name, sub_row(view, row, by_voltage));
+        let kind = if number == 0 {
+            EventKind::SwitchOn
+        } else {
+            EventKind::Bounce
+        };
+        builder.push_event(kind, sub_row(view, row, by_voltage));
     }
     let settled = match (&view.v, by_voltage) {
         (Some(v), true) => {
@@ -227,21 +239,21 @@ fn lay_one(view: &View, draft: &mut Draft, make: &Make, by_voltage: bool, end: u
         _ => make.makes.last().map_or(make.settled, |&row| row + 2),
     };
     let reason = if make.bounce.is_some() {
-        "bounce"
+        Exclusion::Bounce
     } else {
-        "make"
+        Exclusion::SwitchOn
     };
-    draft.cut(reason, settled.min(end));
+    builder.exclude(reason, settled.min(end));
     let released = opens_again(view, make, settled, end);
     match released {
-        Some(release) => run_down::lay_after(view, draft, release, end),
-        None => draft.until(PhaseKind::Driven, end),
+        Some(release) => run_down::push_after_opening(view, builder, release, end),
+        None => builder.push_phase(PhaseKind::Driven, end),
     }
-    remarks::about_start(view, draft, make, settled, end);
+    current::check(view, builder, make, settled, end);
     if let (Some(i), true, Some(&row)) = (&view.i, by_voltage, make.makes.last())
         && let Some(peak) = i.peak(row, end)
     {
-        about_rise(view, draft, sub_row(view, row, by_voltage), peak);
+        slow_rise::check(view, builder, sub_row(view, row, by_voltage), peak);
     }
 }
 

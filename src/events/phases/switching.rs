@@ -2,6 +2,7 @@
 
 use super::contact::Band;
 use crate::bench::Waveform;
+use crate::events::remarks::Remark;
 use crate::events::trace::series::{STATISTIC_ROWS, Series, quantile};
 use crate::events::trace::view::View;
 
@@ -22,6 +23,18 @@ pub struct Switching {
     pub low_v: f64,
     /// Back-EMF seen while the current rests at zero between pulses, V; `None` when the current never rests.
     pub idle_v: Option<f64>,
+}
+
+impl Switching {
+    /// A remark where a period of sampling step `step_s` holds too few rows to resolve its edges.
+    pub(crate) fn too_coarse(&self, step_s: f64) -> Option<Remark> {
+        let period_s = self.period_s?;
+        let rows_per_period = period_s / step_s;
+        (rows_per_period < 20.0).then_some(Remark::CoarseSwitching {
+            period_s,
+            rows_per_period,
+        })
+    }
 }
 
 /// Finds a regular switching pattern in the voltage; `None` without a voltage, with fewer than four periods, or when the

@@ -1,34 +1,37 @@
 //! Turn-off: driven, opening, arc and kick or a clamped decay, until the current is gone.
 
-use crate::events::remarks;
-use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::Draft;
+use crate::events::remarks::Remark;
+use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
+use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::view::View;
 
-/// Lays a turn-off from the draft's end to row `end`; false, with nothing laid, when the current never falls.
+/// Pushes the phases of a turn-off from the builder's end to row `end`; false, with nothing pushed, when the current never falls.
 ///
 /// While a diode or a suppressor holds the terminals and the voltage was measured, the decay is a driven stretch whose
 /// known voltage is the clamp's; it becomes a phase of its own. A free kick is cut.
-pub(crate) fn lay(view: &View, draft: &mut Draft, end: usize) -> bool {
-    let first = draft.at();
+pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) -> bool {
+    let first = builder.next_row();
     let head = ((end - first) / 100).clamp(8, 500);
     let Some((off, gone)) = fall(view, first, end, head) else {
         return false;
     };
-    draft.until(PhaseKind::Driven, off.saturating_sub(3).max(first));
-    draft.instant("release", off as f64);
+    builder.push_phase(PhaseKind::Driven, off.saturating_sub(3).max(first));
+    builder.push_event(EventKind::SwitchOff, off as f64);
     match clamped(view, off, gone) {
         Some((from, to, level)) => {
-            draft.cut("arc", from);
-            draft.until(PhaseKind::Driven, to);
-            draft.instant("clamp", from as f64);
-            draft.remarks.push(remarks::clamped_decay(to - from, level));
+            builder.exclude(Exclusion::Arc, from);
+            builder.push_phase(PhaseKind::Driven, to);
+            builder.push_event(EventKind::Clamp, from as f64);
+            builder.remarks.push(Remark::ClampedDecay {
+                rows: to - from,
+                level_v: level,
+            });
         }
-        None => draft.instant("arc", gone as f64),
+        None => builder.push_event(EventKind::Arc, gone as f64),
     }
     let quiet = quiet_after(view, gone, end);
-    draft.cut("arc", quiet);
-    draft.until(after(view, quiet, end), end);
+    builder.exclude(Exclusion::Arc, quiet);
+    builder.push_phase(after(view, quiet, end), end);
     true
 }
 

@@ -1,7 +1,8 @@
 //! Stretches of a capture in which the current's ripple shows the speed: upright and under one terminal condition.
 
 use crate::bench::{Role, Waveform};
-use crate::events::timeline::{Phase, PhaseKind, Timeline};
+use crate::events::timeline::{EventKind, Phase, PhaseKind, Timeline};
+use std::fmt;
 
 /// What the speed does during a stretch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -14,14 +15,13 @@ pub enum Motion {
     Falling,
 }
 
-impl Motion {
-    /// Words for the person.
-    pub fn words(self) -> &'static str {
-        match self {
+impl fmt::Display for Motion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
             Motion::Rising => "start",
             Motion::Steady => "steady running",
             Motion::Falling => "brake",
-        }
+        })
     }
 }
 
@@ -39,7 +39,7 @@ pub struct CurrentStretch {
     pub clipped: Vec<bool>,
     /// Step between converter codes, A.
     pub quantisation_step_a: Option<f64>,
-    /// For a start the instant of the make, s.
+    /// For a start the instant of the switch-on, s.
     pub start_s: Option<f64>,
 }
 
@@ -86,14 +86,10 @@ pub fn current_stretches(
             Vec::new()
         }
     };
-    let make = timeline
-        .instants
-        .iter()
-        .find(|i| i.0 == "make")
-        .map(|i| i.1);
+    let switch_on = timeline.first_time_of(EventKind::SwitchOn);
     chosen
         .into_iter()
-        .filter_map(|(motion, phase)| stretch(waveform, motion, phase, make))
+        .filter_map(|(motion, phase)| stretch(waveform, motion, phase, switch_on))
         .collect()
 }
 
@@ -101,7 +97,7 @@ fn stretch(
     waveform: &Waveform,
     motion: Motion,
     phase: &Phase,
-    make_s: Option<f64>,
+    switch_on_s: Option<f64>,
 ) -> Option<CurrentStretch> {
     let trace = waveform.current_a.as_ref()?;
     let values = trace.values.get(phase.first..phase.end)?;
@@ -135,7 +131,7 @@ fn stretch(
             .and_then(|v| Some(v.values.get(rows.clone())?.to_vec())),
         clipped: trace.clipped_in(rows)?,
         quantisation_step_a: trace.quantisation_step,
-        start_s: (motion == Motion::Rising).then_some(make_s).flatten(),
+        start_s: (motion == Motion::Rising).then_some(switch_on_s).flatten(),
     })
 }
 
@@ -144,6 +140,7 @@ mod tests {
     use super::*;
     use crate::bench::Trace;
     use crate::capture::TimeAxis;
+    use crate::events::Event;
 
     fn capture(rows: usize) -> Waveform {
         let trace = |value: fn(usize) -> f64| {
@@ -175,12 +172,15 @@ mod tests {
             phases: phases
                 .iter()
                 .map(|(kind, first, end)| Phase {
-                    kind: kind.clone(),
+                    kind: *kind,
                     first: *first,
                     end: *end,
                 })
                 .collect(),
-            instants: vec![("make".to_owned(), 2e-3)],
+            events: vec![Event {
+                kind: EventKind::SwitchOn,
+                time_s: 2e-3,
+            }],
             remarks: Vec::new(),
             doubts: Vec::new(),
         }

@@ -87,7 +87,7 @@ fn mean<'a>(values: impl Iterator<Item = &'a f64>) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::bench::Trace;
-    use crate::events::Phase;
+    use crate::events::{Exclusion, Phase};
 
     #[test]
     fn a_reversed_channel_with_an_offset_comes_out_upright_and_from_zero() {
@@ -116,11 +116,11 @@ mod tests {
         let timeline = Timeline {
             phases: vec![
                 phase(PhaseKind::Open, 0, 20),
-                phase(PhaseKind::Cut("gap".to_owned()), 20, 22),
+                phase(PhaseKind::Excluded(Exclusion::Gap), 20, 22),
                 phase(PhaseKind::Open, 22, 200),
                 phase(PhaseKind::Rest, 200, rows),
             ],
-            instants: Vec::new(),
+            events: Vec::new(),
             remarks: Vec::new(),
             doubts: Vec::new(),
         };

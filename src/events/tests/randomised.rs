@@ -1,10 +1,10 @@
 //! Roles, columns and instants over a row of invented motors, benches and hurried hands.
 
+use super::covers;
 use super::test_motor::{Contact, StandIn, chopped};
-use super::{covers, instant};
 use crate::bench::{Role, Trace};
 use crate::capture::{Channel, ChannelFacts, Record};
-use crate::events::{find, guess_columns, guess_role};
+use crate::events::{EventKind, find, guess_columns, guess_role};
 
 /// Motors from a coin-size ironless one to a traction one, and what the instruments add.
 fn motors() -> Vec<(&'static str, StandIn)> {
@@ -179,17 +179,17 @@ fn instants_of_invented_motors_are_found() {
         for (role, shot) in bench(&motor) {
             let timeline = find(&shot.record(), role);
             covers(&timeline, shot.rows);
-            let word = match role {
-                Role::Start | Role::LockedRotor => "make",
-                Role::RunDown | Role::TurnOff => "release",
-                Role::Brake => "short",
+            let kind = match role {
+                Role::Start | Role::LockedRotor => EventKind::SwitchOn,
+                Role::RunDown | Role::TurnOff => EventKind::SwitchOff,
+                Role::Brake => EventKind::Short,
                 _ => continue,
             };
-            let found = instant(&timeline, word);
+            let found = timeline.first_time_of(kind);
             let rows = found.map(|t| (t / shot.step_s).abs());
             assert!(
                 rows.is_some_and(|r| r < 8.0),
-                "{name} {role:?}: {word} at {found:?} s, {rows:?} samples off; {:?}",
+                "{name} {role:?}: {kind} at {found:?} s, {rows:?} samples off; {:?}",
                 timeline.phases
             );
         }
@@ -258,17 +258,19 @@ fn roles_of_hurried_shots_are_guessed() {
                 }
                 let timeline = find(&waveform, role);
                 covers(&timeline, shot.rows);
-                let word = match role {
-                    Role::Start | Role::LockedRotor => "make",
-                    Role::RunDown | Role::TurnOff => "release",
-                    Role::Brake => "short",
+                let kind = match role {
+                    Role::Start | Role::LockedRotor => EventKind::SwitchOn,
+                    Role::RunDown | Role::TurnOff => EventKind::SwitchOff,
+                    Role::Brake => EventKind::Short,
                     _ => continue,
                 };
-                let rows = instant(&timeline, word).map(|t| (t / shot.step_s).abs());
+                let rows = timeline
+                    .first_time_of(kind)
+                    .map(|t| (t / shot.step_s).abs());
                 // A no-load current below the noise leaves only a step of the voltage that is no larger than a code.
                 if rows.is_none_or(|r| r > 20.0) {
                     wrong.push(format!(
-                        "{name}, {what}: {role:?} {word} off by {rows:?}; {:?}",
+                        "{name}, {what}: {role:?} {kind} off by {rows:?}; {:?}",
                         timeline.phases
                     ));
                 }

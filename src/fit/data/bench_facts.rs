@@ -2,7 +2,7 @@
 
 use super::segments::{Segment, SegmentKind};
 use crate::bench::{Bench, Capture, Doubt, Reading, Role};
-use crate::events::Timeline;
+use crate::events::{EventKind, Timeline};
 use crate::stats::lanes;
 
 /// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
@@ -54,7 +54,7 @@ pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
     metered
         || both().any(|(c, t)| match c.role {
             Role::Start | Role::LockedRotor => {
-                !missed(t) && t.instants.iter().any(|(name, _)| name == "make")
+                !missed(t) && t.first_time_of(EventKind::SwitchOn).is_some()
             }
             Role::Brake | Role::TurnOff | Role::Pwm | Role::PwmLocked => {
                 step_s(c).is_some_and(|s| s < 0.25 * coarse_s)

@@ -9,7 +9,7 @@ use super::binning::{growing, mark_dead_current, open_turns, steady_turns, unifo
 use super::driving_voltage::{smooth, straighten};
 use super::sample_noise::{current_ripple, sample_noise_v};
 use crate::bench::{Capture, Doubt, Role, Waveform};
-use crate::events::{Phase, PhaseKind, Timeline};
+use crate::events::{Exclusion, Phase, PhaseKind, Timeline};
 
 /// Terminal condition of a segment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,7 +97,7 @@ impl Cutter<'_> {
     fn segment(&self, phase: &Phase, is_first: bool) -> Segment {
         let waveform = self.waveform;
         let rows = (phase.first, phase.end);
-        match &phase.kind {
+        match phase.kind {
             PhaseKind::Rest => segment(SegmentKind::Rest, uniform(waveform, rows, 20), rows),
             PhaseKind::Driven => {
                 let mut segment =
@@ -117,8 +117,8 @@ impl Cutter<'_> {
                 segment.compared = before_fading(&segment.bins, |b| b.voltage_v.abs());
                 segment
             }
-            PhaseKind::Cut(reason) => {
-                let kind = if reason == "standstill" || self.current_is_lost(rows) {
+            PhaseKind::Excluded(reason) => {
+                let kind = if reason == Exclusion::Standstill || self.current_is_lost(rows) {
                     SegmentKind::Lost
                 } else {
                     SegmentKind::Carried

@@ -2,6 +2,7 @@
 
 use super::addition::Addition;
 use crate::bench::Reading;
+use crate::events::EventKind;
 use crate::fit::estimate::Estimate;
 use crate::fit::uncertainty::{Interval, LARGEST_RELATIVE, Monomial, Reported, Status, monomials};
 use crate::fit::unknowns::{Layout, ParameterKind};
@@ -172,7 +173,7 @@ fn sees_rise(addition: &Addition) -> bool {
     let starts = addition
         .captures
         .iter()
-        .any(|c| c.timeline.instants.iter().any(|(name, _)| name == "make"));
+        .any(|c| c.timeline.first_time_of(EventKind::SwitchOn).is_some());
     let metered = addition
         .readings
         .iter()

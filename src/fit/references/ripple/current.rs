@@ -53,7 +53,7 @@ impl CurrentSpeed {
         let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
         format!(
             "{name}: the ripple of its current ({}) at {} cycles a revolution tells {} at {}",
-            self.motion.words(),
+            self.motion,
             self.anchor.cycles_per_revolution,
             write(
                 self.anchor.speed_rad_per_s,
@@ -324,8 +324,7 @@ fn aliased(name: &str, motion: Motion, share: f64) -> String {
         String::new()
     };
     format!(
-        "{name}: the ripple of its current ({}) is {where_}faster than half the sampling rate and so aliased; its speed is not used. Sample faster, over a shorter time if need be",
-        motion.words()
+        "{name}: the ripple of its current ({motion}) is {where_}faster than half the sampling rate and so aliased; its speed is not used. Sample faster, over a shorter time if need be"
     )
 }
 
@@ -337,9 +336,7 @@ fn contradicts(name: &str, speed: &CurrentSpeed, sigmas: f64, by_ripple: bool) -
     };
     format!(
         "{name}: the ripple of its current ({}) at {} cycles a revolution{count} says {:.2} rad/s, {sigmas:+.1} sigma from the back-EMF over the constant that the other speed anchors say; it is not used. Check the segment count and the scales of that capture",
-        speed.motion.words(),
-        speed.anchor.cycles_per_revolution,
-        speed.anchor.speed_rad_per_s
+        speed.motion, speed.anchor.cycles_per_revolution, speed.anchor.speed_rad_per_s
     )
 }
 

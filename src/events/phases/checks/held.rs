@@ -5,9 +5,9 @@
 //! rise itself are not seen.
 
 use crate::bench::Doubt;
-use crate::events::remarks::engineering;
+use crate::events::remarks::Remark;
 use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::Draft;
+use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::view::View;
 use crate::stats::turned::Turned;
 
@@ -18,16 +18,13 @@ const BLOCKS: usize = 24;
 const LEAST_RISE: f64 = 0.04;
 /// The rise must stand so many times above the typical difference of neighbouring stretches.
 const ABOVE_SCATTER: f64 = 8.0;
-/// Resistance of copper per kelvin near 25 °C (IEC 60034-1, 8.6.2: 1/(235 + 25)).
-const COPPER_PER_K: f64 = 1.0 / 260.0;
-
-/// Tells a held rotor that moved, in the longest driven stretch laid so far.
-pub(crate) fn about_held(view: &View, draft: &mut Draft) {
+/// Tells a held rotor that moved, in the longest driven stretch pushed so far.
+pub(crate) fn check(view: &View, builder: &mut TimelineBuilder) {
     let (Some(v), Some(i)) = (&view.v, &view.i) else {
         return;
     };
-    let driven = draft
-        .phases_mut()
+    let driven = builder
+        .phases()
         .iter()
         .filter(|p| p.kind == PhaseKind::Driven)
         .map(|p| (p.first, p.end.min(view.len())))
@@ -45,10 +42,13 @@ pub(crate) fn about_held(view: &View, draft: &mut Draft) {
         .map(|row| v.mean(row, row + size) / i.mean(row, row + size))
         .collect();
     if let Some(rise) = Rise::of(&seen) {
-        draft.doubts.push(Doubt::Slipped);
-        draft
-            .remarks
-            .push(rise.words(view.time_at((begin + rise.block * size) as f64)));
+        builder.doubts.push(Doubt::Slipped);
+        builder.remarks.push(Remark::Slipped {
+            from_ohm: rise.from_ohm,
+            to_ohm: rise.to_ohm,
+            sudden: rise.sudden,
+            at_s: view.time_at((begin + rise.block * size) as f64),
+        });
     }
 }
 
@@ -99,25 +99,6 @@ impl Rise {
             sudden: jump > 0.3 * rise,
         })
     }
-
-    fn words(&self, at_s: Option<f64>) -> String {
-        let share = self.to_ohm / self.from_ohm - 1.0;
-        let place = at_s.map_or(String::new(), |t| format!(" near {}", engineering(t, "s")));
-        let how = if self.sudden {
-            format!("jumps{place}")
-        } else {
-            "creeps up".to_owned()
-        };
-        format!(
-            "voltage over current {how} from {} to {} (+{:.0} %) though the rotor is said to be held: it slipped in its clamp, and its \
-             back-EMF is taken for resistance, which comes out too large; only a winding warmed by {:.0} K within the record would do the \
-             same. Clamp the shaft harder and record again, for as short a time as shows the rise",
-            engineering(self.from_ohm, "Ω"),
-            engineering(self.to_ohm, "Ω"),
-            100.0 * share,
-            share / COPPER_PER_K
-        )
-    }
 }
 
 #[cfg(test)]
@@ -138,7 +119,8 @@ mod tests {
     fn slipped(waveform: &Waveform) -> Option<String> {
         let told = find(waveform, Role::LockedRotor);
         let doubted = told.doubts.contains(&Doubt::Slipped);
-        let words = told.remarks.into_iter().find(|r| r.contains("slipped"));
+        let mut words = told.remarks.iter().map(ToString::to_string);
+        let words = words.find(|r| r.contains("slipped"));
         assert_eq!(doubted, words.is_some());
         words
     }

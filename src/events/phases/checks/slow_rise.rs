@@ -1,12 +1,12 @@
-//! How the current rises after a make: as a motor's does, or as a slow probe shows it.
+//! How the current rises after the contact closes: as a motor's does, or as a slow probe shows it.
 //!
-//! Behind a make the current of a winding begins with its full slope, `i ∝ 1 − e^(−t/τ)`, and reaches a tenth of its rise
+//! Behind a closing contact the current of a winding begins with its full slope, `i ∝ 1 − e^(−t/τ)`, and reaches a tenth of its rise
 //! after 0.105/1.00 = 0.105 of the time in which it reaches 63 %. A probe or filter with a time constant `τ_p` of its own begins flat: that share is
 //! 0.17 for `τ_p = τ/10`, 0.21 for `τ/5`, 0.25 for `τ` (two lags in series). Iron losses and a falling back-EMF lower the share
 //! or leave it; saturation raises it a little.
 
-use crate::events::remarks::engineering;
-use crate::events::timeline_builder::Draft;
+use crate::events::remarks::Remark;
+use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
@@ -18,7 +18,7 @@ const LEAST_ROWS: f64 = 12.0;
 const ROW_ERROR: f64 = 0.7;
 
 /// Tells a rise that begins flat. `make`: row of the last closing, fractional; the current must begin near zero there.
-pub(crate) fn about_rise(view: &View, draft: &mut Draft, make: f64, peak: (usize, f64)) {
+pub(crate) fn check(view: &View, builder: &mut TimelineBuilder, make: f64, peak: (usize, f64)) {
     let (Some(v), Some(i)) = (&view.v, &view.i) else {
         return;
     };
@@ -41,13 +41,11 @@ pub(crate) fn about_rise(view: &View, draft: &mut Draft, make: f64, peak: (usize
     if share <= LARGEST_SHARE + ROW_ERROR / most {
         return;
     }
-    draft.remarks.push(format!(
-        "the current takes {} to the first tenth of its rise and {} to 63 %: a share of {share:.2}, where a winding gives 0.11. It begins \
-         flat, as behind a probe or filter whose own time constant is a tenth of L/R or more; the inductance then comes out too \
-         large by about that share. Use a faster probe or a shunt, or state its bandwidth_hz in the sheet, with which the lag is modelled",
-        engineering(tenth * view.step_s, "s"),
-        engineering(most * view.step_s, "s"),
-    ));
+    builder.remarks.push(Remark::SlowRise {
+        tenth_s: tenth * view.step_s,
+        rise_s: most * view.step_s,
+        share,
+    });
 }
 
 /// Fractional row at which the current, needles left aside, first reaches `level`.
@@ -73,6 +71,7 @@ fn steps(v: &Series, row: usize, rise_rows: f64) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::bench::{Role, Waveform};
     use crate::events::find;
     use crate::events::tests::test_motor::StandIn;
@@ -102,7 +101,7 @@ mod tests {
 
     fn told(waveform: &Waveform) -> bool {
         let remarks = find(waveform, Role::LockedRotor).remarks;
-        remarks.iter().any(|r| r.contains("begins flat"))
+        remarks.iter().any(|r| matches!(r, Remark::SlowRise { .. }))
     }
 
     #[test]

@@ -1,0 +1,5 @@
+//! What a capture's phases are checked for once they are known; each check leaves remarks.
+
+pub(crate) mod current;
+pub(crate) mod held;
+pub(crate) mod slow_rise;
