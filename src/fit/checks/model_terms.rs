@@ -45,6 +45,9 @@ const STRAIGHT: f64 = 6.0;
 /// chance and then states two-sided intervals that exclude their absence.
 const EVIDENCE: f64 = 6.63;
 
+/// Trials of a fit without a term.
+const MOST_TRIALS: u64 = 40;
+
 /// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds [`EVIDENCE`]. What a dropped
 /// term may still do to the others stays in their covariance.
 ///
@@ -59,77 +62,97 @@ pub fn decide(
         (ParameterKind::Windage, "windage"),
         (ParameterKind::BrushDrop, "brush_drop"),
     ] {
-        let Some(entry) = problem.layout.find(&kind) else {
-            continue;
-        };
-        let inverse = solution.equations.normal.clone().try_inverse();
-        let sd = inverse
-            .as_ref()
-            .map_or(f64::INFINITY, |m| m[entry.diagonal()].max(0.0).sqrt());
-        let distance = solution.x[entry] / sd;
-        // Where the others go when this one goes to zero, to first order.
-        let mut without_x = solution.x.clone();
-        if let Some(inverse) = inverse.as_ref().filter(|m| m[entry.diagonal()] > 0.0) {
-            without_x -=
-                inverse.column(entry.index()) * (solution.x[entry] / inverse[entry.diagonal()]);
+        if let Some(entry) = problem.layout.find(&kind) {
+            out.push(decide_one(problem, solution, name, entry)?);
         }
-        without_x[entry] = 0.0;
-        if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
-            let effect = if distance > STRAIGHT {
-                "the others would follow farther than the model is straight".into()
-            } else {
-                effect(&problem.layout, &solution.x, &without_x, inverse)
-            };
-            out.push(TermDecision {
-                name,
-                kept: true,
-                likelihood_ratio: Some(distance * distance),
-                note: format!("{distance:.0} standard deviations from zero; without it {effect}"),
-            });
-            continue;
-        }
-        // What nothing determines goes anywhere.
-        let moved = &without_x - &solution.x;
-        let within = |limits: &DVector<f64>| {
-            let mut each = moved.iter().zip(limits);
-            each.all(|(by, limit)| by.abs() <= *limit)
-        };
-        if !problem.step_limits().is_none_or(within) {
-            without_x.clone_from(&solution.x);
-            without_x[entry] = 0.0;
-        }
-        problem.freeze(entry, 0.0);
-        let without = solve(
-            problem,
-            &without_x,
-            40,
-            FINE,
-            CLOSE,
-            Some(&solution.second_order),
-        )?;
-        let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
-        let kept = ratio > EVIDENCE;
-        let effect = inverse.map_or(String::new(), |inverse| {
-            effect(&problem.layout, &solution.x, &without.x, &inverse)
-        });
-        let note = if kept {
-            problem.thaw(entry);
-            format!("likelihood ratio {ratio:.1} against {EVIDENCE}; without it {effect}")
-        } else {
-            *solution = without;
-            format!(
-                "likelihood ratio {:.1} below {EVIDENCE}; left out, and its largest credible size stays in the bounds of the others: without it {effect}",
-                ratio.max(0.0)
-            )
-        };
-        out.push(TermDecision {
-            name,
-            kept,
-            likelihood_ratio: Some(ratio),
-            note,
-        });
     }
     Ok(out)
+}
+
+fn decide_one(
+    problem: &mut Problem,
+    solution: &mut Solution,
+    name: &'static str,
+    entry: Entry,
+) -> Result<TermDecision, FitError> {
+    let inverse = solution.equations.normal.clone().try_inverse();
+    let sd = inverse
+        .as_ref()
+        .map_or(f64::INFINITY, |m| m[entry.diagonal()].max(0.0).sqrt());
+    let distance = solution.x[entry] / sd;
+    let foreseen = without_to_first_order(&solution.x, entry, inverse.as_ref());
+    if let Some(inverse) = inverse.as_ref().filter(|_| distance > PLAINLY_THERE) {
+        let effect = if distance > STRAIGHT {
+            "the others would follow farther than the model is straight".into()
+        } else {
+            effect(&problem.layout, &solution.x, &foreseen, inverse)
+        };
+        return Ok(TermDecision {
+            name,
+            kept: true,
+            likelihood_ratio: Some(distance * distance),
+            note: format!("{distance:.0} standard deviations from zero; without it {effect}"),
+        });
+    }
+    let without = solve_without(problem, solution, entry, foreseen)?;
+    let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
+    let kept = ratio > EVIDENCE;
+    let effect = inverse.map_or(String::new(), |inverse| {
+        effect(&problem.layout, &solution.x, &without.x, &inverse)
+    });
+    let note = if kept {
+        problem.thaw(entry);
+        format!("likelihood ratio {ratio:.1} against {EVIDENCE}; without it {effect}")
+    } else {
+        *solution = without;
+        format!(
+            "likelihood ratio {:.1} below {EVIDENCE}; left out, and its largest credible size stays in the bounds of the others: without it {effect}",
+            ratio.max(0.0)
+        )
+    };
+    Ok(TermDecision {
+        name,
+        kept,
+        likelihood_ratio: Some(ratio),
+        note,
+    })
+}
+
+/// Where the others go when an entry goes to zero, to first order. `inverse`: of the normal matrix.
+fn without_to_first_order(
+    x: &DVector<f64>,
+    entry: Entry,
+    inverse: Option<&DMatrix<f64>>,
+) -> DVector<f64> {
+    let mut out = x.clone();
+    if let Some(inverse) = inverse.filter(|m| m[entry.diagonal()] > 0.0) {
+        out -= inverse.column(entry.index()) * (x[entry] / inverse[entry.diagonal()]);
+    }
+    out[entry] = 0.0;
+    out
+}
+
+/// Solves with an entry held at zero, which stays so, from where the others are foreseen then.
+fn solve_without(
+    problem: &mut Problem,
+    solution: &Solution,
+    entry: Entry,
+    foreseen: DVector<f64>,
+) -> Result<Solution, FitError> {
+    // What nothing determines goes anywhere.
+    let moved = &foreseen - &solution.x;
+    let within = |limits: &DVector<f64>| {
+        let mut each = moved.iter().zip(limits);
+        each.all(|(by, limit)| by.abs() <= *limit)
+    };
+    let mut start = foreseen;
+    if !problem.step_limits().is_none_or(within) {
+        start.clone_from(&solution.x);
+        start[entry] = 0.0;
+    }
+    problem.freeze(entry, 0.0);
+    let second_order = Some(&solution.second_order);
+    solve(problem, &start, MOST_TRIALS, FINE, CLOSE, second_order)
 }
 
 /// Share of its standard deviation by which a parameter moves before it is named.

@@ -87,31 +87,12 @@ fn one(
 ) -> Option<ReadingTerm> {
     let name = &capture.name;
     let speed = capture.driven_speed_rad_s?;
-    if capture.ac_coupled {
-        out.remarks.push(format!(
-            "{name}: the voltage of the driven motor was AC coupled, so its level and with it K are lost. Record it again with DC coupling"
-        ));
-        return None;
-    }
-    let rows = open_rows(timeline);
-    let Some(trace) = capture.waveform.voltage_v.as_ref() else {
-        out.remarks.push(format!(
-            "{name}: a driven motor shows its back-EMF at the terminals, but no voltage was recorded; not used"
-        ));
-        return None;
-    };
-    let values: Vec<f64> = rows
-        .filter(|&row| !trace.clipped.get(row).copied().unwrap_or(false))
-        .filter_map(|row| trace.values.get(row).copied().filter(|v| v.is_finite()))
-        .collect();
-    let step = trace.quantisation_step.unwrap_or(0.0);
-    let level = level(&values)
-        .filter(|l| l.mean_v.abs() > CLEAR * l.sd_v.max(level_uncertainty(&values, step)));
-    let Some(level) = level else {
-        out.remarks.push(format!(
-            "{name}: no steady voltage stands out of the noise of this driven record, so it tells no K; were the terminals connected to the probe and the shaft turning?"
-        ));
-        return None;
+    let (level, codes_v) = match steady_level(capture, timeline) {
+        Ok(found) => found,
+        Err(remark) => {
+            out.remarks.push(format!("{name}: {remark}"));
+            return None;
+        }
     };
     let mean = level.mean_v;
     let drift = level.drift_v / mean;
@@ -124,17 +105,13 @@ fn one(
             100.0 * drift.abs() / 12f64.sqrt()
         ));
     }
+    let chain = capture.voltage_chain.as_ref();
+    let zero_v = chain.map_or(0.0, |chain| chain.zero_uncertainty);
     let relative_sd = (speed.standard_uncertainty / speed.value)
         .hypot(level.sd_v / mean)
         .hypot(drift / 12f64.sqrt())
-        .hypot(level_uncertainty(&values, step) / mean)
-        .hypot(
-            capture
-                .voltage_chain
-                .as_ref()
-                .map_or(0.0, |chain| chain.zero_uncertainty)
-                / mean,
-        )
+        .hypot(codes_v / mean)
+        .hypot(zero_v / mean)
         .max(1e-5);
     let constant = (mean / speed.value).abs();
     let entry = constant_entry(layout, constant);
@@ -158,6 +135,34 @@ fn one(
         model: k,
         cycles_per_revolution: None,
     }))
+}
+
+/// The steady voltage of a driven record, and its standard uncertainty behind the converter, V.
+///
+/// # Errors
+/// Why there is none.
+fn steady_level(capture: &Capture, timeline: &Timeline) -> Result<(Level, f64), &'static str> {
+    if capture.ac_coupled {
+        return Err(
+            "the voltage of the driven motor was AC coupled, so its level and with it K are lost. Record it again with DC coupling",
+        );
+    }
+    let Some(trace) = capture.waveform.voltage_v.as_ref() else {
+        return Err(
+            "a driven motor shows its back-EMF at the terminals, but no voltage was recorded; not used",
+        );
+    };
+    let values: Vec<f64> = open_rows(timeline)
+        .filter(|&row| !trace.clipped.get(row).copied().unwrap_or(false))
+        .filter_map(|row| trace.values.get(row).copied().filter(|v| v.is_finite()))
+        .collect();
+    let codes_v = level_uncertainty(&values, trace.quantisation_step.unwrap_or(0.0));
+    level(&values)
+        .filter(|l| l.mean_v.abs() > CLEAR * l.sd_v.max(codes_v))
+        .map(|level| (level, codes_v))
+        .ok_or(
+            "no steady voltage stands out of the noise of this driven record, so it tells no K; were the terminals connected to the probe and the shaft turning?",
+        )
 }
 
 fn speed_text(speed: Stated) -> String {
