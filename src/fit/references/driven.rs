@@ -7,8 +7,9 @@
 //!
 //! Ripple in the record shows how many cycles a revolution it has, `2πf/ω`, since the speed is known.
 
+use super::converter_level::level_uncertainty;
 use super::reading_term::ReadingTerm;
-use super::ripple::{RippleFinding, level_uncertainty};
+use super::ripple::RippleFinding;
 use super::speeds::{ConstantTerm, constant_entry};
 use crate::bench::{Bench, Capture, Role, Stated};
 use crate::events::{PhaseKind, Timeline};

@@ -1,6 +1,7 @@
 //! Scalar readings and speed references as terms of the same least squares.
 
 mod constant_ratio;
+mod converter_level;
 mod driven;
 mod meters;
 mod reading_term;
