@@ -1,11 +1,15 @@
 //! `rundown claim`: the real binary on a motor file and a sheet.
 
+#[path = "common/bare.rs"]
+mod bare;
+#[path = "common/measured.rs"]
+mod measured;
+
+use measured::measured;
 use rundown::motor_file::{
-    self, AtTemperature, Covariance, FORMAT, Fit, MotorFacts, MotorFile, Overwrite, Parameter,
-    ParameterName as Name, Program, Status, Stop, StopReason, Validity,
+    self, AtTemperature, Covariance, MotorFile, Overwrite, Parameter, ParameterName as Name, Status,
 };
 use serde_json::Value;
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Output;
 
@@ -21,70 +25,28 @@ const RESISTANCE_TO_DROP: f64 = -0.9;
 
 /// Brush drop against resistance with correlation -0.9, everything at 25 °C.
 fn motor() -> MotorFile {
-    let mut parameters = BTreeMap::new();
+    let pair = (
+        Name::TerminalResistance,
+        Name::BrushDrop,
+        RESISTANCE_TO_DROP,
+    );
+    let mut file = measured("dosing pump motor", &UNCERTAINTIES, 25.0, pair);
     for (name, value, u) in UNCERTAINTIES {
-        let ends = (value - 1.96 * u, value + 1.96 * u);
-        let mut parameter = Parameter::measured(name, value, u, ends, 0.95);
-        parameter.temperature_c = Some(25.0);
+        let parameter = file.parameters.get_mut(&name).expect("just written");
         parameter.at_25_c = Some(AtTemperature {
             value,
             unit: name.ucum().to_owned(),
             standard_uncertainty: u,
-            lower: ends.0,
-            upper: ends.1,
+            lower: value - 1.96 * u,
+            upper: value + 1.96 * u,
             level: 0.95,
             status: Status::Measured,
             temperature_c: 25.0,
         });
-        parameters.insert(name, parameter);
     }
-    let order: Vec<Name> = UNCERTAINTIES.iter().map(|(name, ..)| *name).collect();
-    let correlation = |a: Name, b: Name| match (a, b) {
-        (Name::TerminalResistance, Name::BrushDrop)
-        | (Name::BrushDrop, Name::TerminalResistance) => RESISTANCE_TO_DROP,
-        _ => f64::from(u8::from(a == b)),
-    };
-    let matrix = UNCERTAINTIES
-        .iter()
-        .map(|(a, _, u)| {
-            UNCERTAINTIES
-                .iter()
-                .map(|(b, _, w)| correlation(*a, *b) * u * w)
-                .collect()
-        })
-        .collect();
-    MotorFile {
-        format: FORMAT.to_owned(),
-        program: Program::this(),
-        motor: Some(MotorFacts {
-            name: "dosing pump motor".to_owned(),
-            commutator_segments: None,
-            brushes: None,
-            magnets: Some(rundown::bench::MagnetKind::Ferrite),
-            supply_v: None,
-        }),
-        inputs: Vec::new(),
-        parameters,
-        covariance: Covariance { order, matrix },
-        model: None,
-        operating: None,
-        fit: Fit {
-            stop: Stop {
-                reason: StopReason::Converged,
-                text: "converged".to_owned(),
-                iterations: None,
-            },
-            chi_squared: None,
-            degrees_of_freedom: None,
-            assumption: None,
-            identifiability: None,
-            captures: Vec::new(),
-            terms: Vec::new(),
-            nuisances: Vec::new(),
-        },
-        warnings: Vec::new(),
-        validity: Validity::default(),
-    }
+    let facts = file.motor.as_mut().expect("named");
+    facts.magnets = Some(rundown::bench::MagnetKind::Ferrite);
+    file
 }
 
 /// The same motor seen without any speed.

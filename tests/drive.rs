@@ -1,11 +1,13 @@
 //! `rundown drive`: the real binary on a motor file.
 
-use rundown::motor_file::{
-    self, Covariance, FORMAT, Fit, MotorFacts, MotorFile, Overwrite, Parameter,
-    ParameterName as Name, Program, Stop, StopReason, Validity,
-};
+#[path = "common/bare.rs"]
+mod bare;
+#[path = "common/measured.rs"]
+mod measured;
+
+use measured::measured;
+use rundown::motor_file::{self, MotorFile, Overwrite, Parameter, ParameterName as Name};
 use serde_json::Value;
-use std::collections::BTreeMap;
 use std::process::Output;
 
 const VALUES: [(Name, f64, f64); 6] = [
@@ -19,57 +21,12 @@ const VALUES: [(Name, f64, f64); 6] = [
 const RESISTANCE_TO_DROP: f64 = -0.9;
 
 fn file(values: &[(Name, f64, f64)]) -> MotorFile {
-    let mut parameters = BTreeMap::new();
-    for (name, value, u) in values {
-        let ends = (value - 1.96 * u, value + 1.96 * u);
-        let mut parameter = Parameter::measured(*name, *value, *u, ends, 0.95);
-        parameter.temperature_c = Some(25.0);
-        parameters.insert(*name, parameter);
-    }
-    let correlation = |a: Name, b: Name| match (a, b) {
-        (Name::TerminalResistance, Name::BrushDrop)
-        | (Name::BrushDrop, Name::TerminalResistance) => RESISTANCE_TO_DROP,
-        _ => f64::from(u8::from(a == b)),
-    };
-    let row = |a: Name, u: f64| {
-        let entry = |(b, _, w): &(Name, f64, f64)| correlation(a, *b) * u * w;
-        values.iter().map(entry).collect()
-    };
-    MotorFile {
-        format: FORMAT.to_owned(),
-        program: Program::this(),
-        motor: Some(MotorFacts {
-            name: "dosing pump motor".to_owned(),
-            commutator_segments: None,
-            brushes: None,
-            magnets: None,
-            supply_v: None,
-        }),
-        inputs: Vec::new(),
-        parameters,
-        covariance: Covariance {
-            order: values.iter().map(|(name, ..)| *name).collect(),
-            matrix: values.iter().map(|(name, _, u)| row(*name, *u)).collect(),
-        },
-        model: None,
-        operating: None,
-        fit: Fit {
-            stop: Stop {
-                reason: StopReason::Converged,
-                text: "converged".to_owned(),
-                iterations: None,
-            },
-            chi_squared: None,
-            degrees_of_freedom: None,
-            assumption: None,
-            identifiability: None,
-            captures: Vec::new(),
-            terms: Vec::new(),
-            nuisances: Vec::new(),
-        },
-        warnings: Vec::new(),
-        validity: Validity::default(),
-    }
+    let pair = (
+        Name::TerminalResistance,
+        Name::BrushDrop,
+        RESISTANCE_TO_DROP,
+    );
+    measured("dosing pump motor", values, 25.0, pair)
 }
 
 /// The same motor seen without any speed.

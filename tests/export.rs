@@ -1,12 +1,17 @@
 //! Exports run by the tools that read them, against our own simulation. A tool that is missing fails its test.
 
+#[path = "common/bare.rs"]
+mod bare;
+#[path = "common/measured.rs"]
+mod measured;
+
+use measured::measured;
 use rundown::export::{End, Instance, c_header, modelica, rows, script, spice, state_space};
 use rundown::motor::{Condition, Constants, State, advance};
 use rundown::motor_file::{
-    self, Covariance, FORMAT, Fit, Input, ModelTerms, MotorFacts, MotorFile, Overwrite, Parameter,
-    ParameterName as Name, Program, Stop, StopReason, Term, Validity,
+    self, Covariance, Input, ModelTerms, MotorFile, Overwrite, Parameter, ParameterName as Name,
+    Term,
 };
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -14,67 +19,20 @@ use std::process::{Command, Output};
 const AGREEMENT: f64 = 0.005;
 
 fn motor(values: &[(Name, f64)], model: Option<ModelTerms>) -> MotorFile {
-    let mut parameters = BTreeMap::new();
-    for (name, value) in values {
-        let u = 0.02 * value;
-        let mut parameter =
-            Parameter::measured(*name, *value, u, (value - 1.96 * u, value + 1.96 * u), 0.95);
-        parameter.temperature_c = Some(24.0);
-        parameters.insert(*name, parameter);
-    }
-    let order: Vec<Name> = values.iter().map(|(name, _)| *name).collect();
-    // Resistance and inertia are correlated, the rest is not.
-    let correlation = |a: Name, b: Name| match (a, b) {
-        _ if a == b => 1.0,
-        (Name::TerminalResistance, Name::RotorInertia)
-        | (Name::RotorInertia, Name::TerminalResistance) => 0.6,
-        _ => 0.0,
-    };
-    let matrix = values
+    let values: Vec<(Name, f64, f64)> = values
         .iter()
-        .map(|(a, x)| {
-            values
-                .iter()
-                .map(|(b, y)| correlation(*a, *b) * 4e-4 * x * y)
-                .collect()
-        })
+        .map(|&(name, value)| (name, value, 0.02 * value))
         .collect();
-    MotorFile {
-        format: FORMAT.to_owned(),
-        program: Program::this(),
-        motor: Some(MotorFacts {
-            name: "Ticket printer, feed".to_owned(),
-            commutator_segments: None,
-            brushes: None,
-            magnets: None,
-            supply_v: Some(12.0),
-        }),
-        inputs: vec![Input {
-            path: "start.csv".to_owned(),
-            sha256: "0123456789abcdef".repeat(4),
-            role: Some("start".to_owned()),
-        }],
-        parameters,
-        covariance: Covariance { order, matrix },
-        model,
-        operating: None,
-        fit: Fit {
-            stop: Stop {
-                reason: StopReason::Converged,
-                text: "converged".to_owned(),
-                iterations: None,
-            },
-            chi_squared: None,
-            degrees_of_freedom: None,
-            assumption: None,
-            identifiability: None,
-            captures: Vec::new(),
-            terms: Vec::new(),
-            nuisances: Vec::new(),
-        },
-        warnings: Vec::new(),
-        validity: Validity::default(),
-    }
+    let pair = (Name::TerminalResistance, Name::RotorInertia, 0.6);
+    let mut file = measured("Ticket printer, feed", &values, 24.0, pair);
+    file.motor.as_mut().expect("named").supply_v = Some(12.0);
+    file.inputs = vec![Input {
+        path: "start.csv".to_owned(),
+        sha256: "0123456789abcdef".repeat(4),
+        role: Some("start".to_owned()),
+    }];
+    file.model = model;
+    file
 }
 
 const PLAIN: [(Name, f64); 5] = [
