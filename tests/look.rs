@@ -175,7 +175,24 @@ fn a_start_tells_the_line_it_rises_to() {
     let found = found("telescope_focuser/startup.csv.gz");
     let current = &found["current_ripple"][0];
     assert_eq!(current["motion"], "start");
-    assert!(current["frequency_hz"].as_f64().unwrap() > 1900.0);
+    // The speed at the end of the record and the lines a turn are those of the truth file.
+    let truth: Value = serde_json::from_str(
+        &std::fs::read_to_string(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/fixtures/telescope_focuser/truth.json"
+        ))
+        .unwrap(),
+    )
+    .unwrap();
+    let speed = truth["captures"]["startup"]["speed_last_rad_s"]
+        .as_f64()
+        .unwrap();
+    let cycles = truth["commutator"]["lines_per_turn"].as_f64().unwrap();
+    assert_relative_eq!(
+        current["frequency_hz"].as_f64().unwrap(),
+        cycles * speed / std::f64::consts::TAU,
+        max_relative = 3e-3
+    );
     let (_, text) = look(&["telescope_focuser/startup.csv.gz"]);
     assert!(
         text.contains("ripple of the current (start): line at"),

@@ -12,13 +12,20 @@ use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 use testbench::{DrawnBench, Layout, ShotKind, Trace, Waveform, draw, presets, write_folder};
 
-/// The same cases every time.
+/// So many of the same cases every time, unless PROPTEST_CASES and PROPTEST_RNG_SEED ask for others.
 fn config(cases: u32) -> ProptestConfig {
+    let asked = ProptestConfig::default();
     ProptestConfig {
-        cases,
-        rng_seed: RngSeed::Fixed(8),
+        cases: match std::env::var_os("PROPTEST_CASES") {
+            Some(_) => asked.cases,
+            None => cases,
+        },
+        rng_seed: match asked.rng_seed {
+            RngSeed::Random => RngSeed::Fixed(8),
+            fixed => fixed,
+        },
         failure_persistence: None,
-        ..ProptestConfig::default()
+        ..asked
     }
 }
 
