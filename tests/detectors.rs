@@ -16,8 +16,8 @@ struct Told {
     role: Role,
     doubts: Vec<Doubt>,
     words: String,
+    /// The role cannot be what the capture shows.
     contradicted: bool,
-    swapped: bool,
     /// The contact opened again after its first closing.
     bounced: bool,
 }
@@ -50,8 +50,7 @@ fn told(drawn: &DrawnBench, role: Option<Role>) -> Option<Told> {
             .chain(timeline.remarks.iter().map(ToString::to_string))
             .collect::<Vec<_>>()
             .join("\n"),
-        contradicted: events::contradiction(waveform, role).is_some(),
-        swapped: events::channels_swapped(waveform, role),
+        contradicted: events::mismatch(waveform, role).is_some(),
     })
 }
 
@@ -241,9 +240,7 @@ fn mistakes() -> Vec<Mistake> {
                 std::mem::swap(&mut voltage.step, &mut current.step);
                 true
             },
-            seen: |told| {
-                told.swapped || told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate())
-            },
+            seen: |told| told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate()),
             wanted: 0.0,
         },
         Mistake {

@@ -2,8 +2,11 @@
 //!
 //! Tolerances are half a unit in the last printed digit unless a comment says otherwise.
 
+#[path = "common/energy.rs"]
+mod energy;
+
 use approx::{assert_abs_diff_eq, assert_relative_eq};
-use rundown::motor::energy::{loss_w, stored_j};
+use energy::{loss_w, stored_j};
 use rundown::motor::{
     Condition, Constants, MechanicalParameters, State, TerminalParameters, advance,
 };

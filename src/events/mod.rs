@@ -16,9 +16,9 @@ mod trace;
 
 pub use columns::{ColumnGuess, Guessed, guess, guess_columns};
 pub use find::find;
-pub use phases::switching::{Switching, switching};
+pub use phases::switching::Switching;
 pub use remarks::{Remark, Signal};
-pub use roles::{Mismatch, RoleGuess, channels_swapped, contradiction, guess_role, mismatch};
+pub use roles::{Mismatch, RoleGuess, guess_role, mismatch};
 pub use stretches::{
     CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
 };

@@ -6,7 +6,6 @@ mod apart;
 mod bent_slopes;
 mod differentiated;
 pub mod dual;
-pub mod energy;
 pub mod parameters;
 pub mod propagator;
 pub mod state;

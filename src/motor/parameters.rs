@@ -69,21 +69,6 @@ impl TerminalParameters {
     pub fn mechanical_time_constant_s(&self) -> f64 {
         self.terminal_resistance_ohm * self.inertia_capacitance_f
     }
-
-    /// The mechanical side, once a speed has fixed the back-EMF constant.
-    pub fn with_back_emf_constant(
-        &self,
-        back_emf_constant_v_s_per_rad: f64,
-    ) -> MechanicalParameters {
-        let k = back_emf_constant_v_s_per_rad;
-        MechanicalParameters {
-            back_emf_constant_v_s_per_rad: k,
-            rotor_inertia_kg_m2: self.inertia_capacitance_f * k * k,
-            coulomb_friction_nm: self.friction_current_a * k,
-            viscous_friction_nm_s_per_rad: self.viscous_conductance_s * k * k,
-            windage_nm_s2_per_rad2: self.windage_a_per_v2 * k * k * k,
-        }
-    }
 }
 
 /// What only a speed can add.

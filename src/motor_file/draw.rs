@@ -79,12 +79,7 @@ impl Population {
         })
     }
 
-    /// What a draw's numbers belong to.
-    pub fn names(&self) -> &[ParameterName] {
-        &self.names
-    }
-
-    /// One motor: values in SI units in the order of [`Population::names`].
+    /// One motor: values in SI units in the order of the names given to [`Population::new`].
     ///
     /// # Errors
     /// [`DrawError::OutOfReach`].

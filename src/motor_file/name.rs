@@ -169,18 +169,6 @@ impl ParameterName {
         }
     }
 
-    /// True for what only a speed anchor can give.
-    pub fn needs_speed_anchor(self) -> bool {
-        matches!(
-            self,
-            ParameterName::BackEmfConstant
-                | ParameterName::CoulombFrictionTorque
-                | ParameterName::ViscousFriction
-                | ParameterName::Windage
-                | ParameterName::RotorInertia
-        )
-    }
-
     /// True for what may be exactly zero in a real motor (friction terms and the brush drop), false for what must be
     /// above zero.
     pub fn may_be_zero(self) -> bool {

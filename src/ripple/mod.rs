@@ -14,7 +14,6 @@
 //!
 //! Method, equations, sources and measured performance: `docs/ripple.md`.
 
-mod bounds;
 mod current;
 mod error;
 mod harmonics;
@@ -26,13 +25,10 @@ mod result;
 mod run_down;
 mod spectrum;
 
-pub use bounds::{ToneBound, single_tone_bound};
 pub use current::analyse::{CurrentRipple, SpeedShape, analyse_current};
 pub use current::speed_reference::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
 pub use error::Unreadable;
-pub use harmonics::cycles::{
-    SEGMENTS, USUAL_POLES, cycles_per_revolution, ideal_ripple_fraction, segment_counts,
-};
+pub use harmonics::cycles::{SEGMENTS, USUAL_POLES, cycles_per_revolution, segment_counts};
 pub use options::RippleOptions;
 pub use remarks::RELATIVE_TO_GAIN;
 pub use result::{
@@ -40,4 +36,3 @@ pub use result::{
 };
 pub use run_down::analyse::{analyse_run_down, analyse_run_down_at};
 pub use spectrum::transform::transform;
-pub use spectrum::window::{Window, WindowFigures};

@@ -1,29 +1,9 @@
-//! Sample covariance, correlation, and normal vectors of a given covariance.
+//! Correlation, and normal vectors of a given covariance.
 
 use super::StatsError;
 use nalgebra::{Cholesky, DMatrix, DVector, SymmetricEigen};
 use rand::Rng;
 use rand_distr::{Distribution, StandardNormal};
-
-/// Means, length n, and covariance of those means, n × n, from simultaneous repeats: one row a repeat, one column a
-/// quantity (JCGM 100:2008, 4.2 and 5.2.3). Degrees of freedom: rows − 1.
-///
-/// # Errors
-/// For fewer than two rows.
-pub fn of_means(repeats: &DMatrix<f64>) -> Result<(DVector<f64>, DMatrix<f64>), StatsError> {
-    let (rows, columns) = repeats.shape();
-    if rows < 2 {
-        return Err(StatsError::TooFew {
-            what: "covariance of means",
-            found: rows,
-            needed: 2,
-        });
-    }
-    let mean = DVector::from_fn(columns, |j, _| repeats.column(j).sum() / rows as f64);
-    let centred = DMatrix::from_fn(rows, columns, |i, j| repeats[(i, j)] - mean[j]);
-    let divisor = (rows * (rows - 1)) as f64;
-    Ok((mean, centred.transpose() * &centred / divisor))
-}
 
 /// Correlation matrix of a covariance: each entry divided by the two standard deviations. A quantity without variance
 /// correlates with nothing; its row is zero but for the 1 on the diagonal.
@@ -117,10 +97,9 @@ mod tests {
         let vectors = NormalVectors::new(DVector::from_element(n, 3.0), covariance).unwrap();
         let mut random = StdRng::seed_from_u64(2);
         let rows: Vec<DVector<f64>> = (0..trials).map(|_| vectors.draw(&mut random)).collect();
-        let table = DMatrix::from_fn(trials, n, |i, j| rows[i][j]);
-        let (mean, of_mean) = of_means(&table).unwrap();
-        assert_relative_eq!(mean[0], 3.0, epsilon = 0.1);
-        of_mean * trials as f64
+        let deviations = DMatrix::from_fn(trials, n, |i, j| rows[i][j] - 3.0);
+        assert_relative_eq!(deviations.column(0).mean(), 0.0, epsilon = 0.1);
+        deviations.transpose() * &deviations / trials as f64
     }
 
     #[test]

@@ -1,12 +1,12 @@
 //! Pure statistics: arrays in, numbers out; no files, no terminal, no clock, no motor.
 //!
-//! * [`quantiles`]: normal, Student and chi-squared quantiles and tails, coverage factors.
+//! * [`quantiles`]: normal, Student and chi-squared quantiles and tails.
 //! * [`robust`]: median and a scale that outliers do not move.
 //! * [`autocovariance`]: correlation along a record.
 //! * [`lanes`]: extremes and counts over long arrays.
 //! * [`sought`]: a number of known rank among many, without a copy of them.
 //! * [`whiteness`]: are residuals independent? A runs test.
-//! * [`covariance`]: sample covariance, correlation, normal vectors of a given covariance.
+//! * [`covariance`]: correlation, normal vectors of a given covariance.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`turned`]: a column counted from another zero and perhaps turned over, without a copy.

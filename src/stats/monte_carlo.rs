@@ -39,11 +39,6 @@ impl Outcomes {
         Ok(Outcomes { sorted, undefined })
     }
 
-    /// Outcomes in rising order.
-    pub fn sorted(&self) -> &[f64] {
-        &self.sorted
-    }
-
     /// Mean (JCGM 101, eq. 16).
     pub fn mean(&self) -> f64 {
         self.sorted.iter().sum::<f64>() / self.sorted.len() as f64

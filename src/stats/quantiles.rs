@@ -64,19 +64,6 @@ pub fn chi_squared_upper_tail(x: f64, degrees_of_freedom: f64) -> f64 {
     }
 }
 
-/// Factor k by which a standard uncertainty is multiplied for a two-sided interval of this `level` (0.95 for 95 %);
-/// without degrees of freedom the normal factor. JCGM 100:2008, annex G.
-pub fn coverage_factor(level: f64, degrees_of_freedom: Option<f64>) -> f64 {
-    if !(level > 0.0 && level < 1.0) {
-        return f64::NAN;
-    }
-    let upper = 0.5 + 0.5 * level;
-    match degrees_of_freedom {
-        Some(degrees) => student_t_quantile(upper, degrees),
-        None => normal_quantile(upper),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -145,7 +132,7 @@ mod tests {
                 // tail of one degree of freedom by 0.02.
                 let tolerance = if expected > 100.0 { 0.03 } else { 0.0051 };
                 assert_abs_diff_eq!(
-                    coverage_factor(level, Some(degrees)),
+                    student_t_quantile(0.5 + 0.5 * level, degrees),
                     expected,
                     epsilon = tolerance
                 );
@@ -170,7 +157,6 @@ mod tests {
                 epsilon = 2e-7
             );
         }
-        assert_abs_diff_eq!(coverage_factor(0.95, None), 1.959964, epsilon = 5e-7);
     }
 
     #[test]
@@ -180,7 +166,6 @@ mod tests {
         assert!(student_t_quantile(0.9, f64::NAN).is_nan());
         assert!(chi_squared_quantile(0.9, -1.0).is_nan());
         assert!(chi_squared_upper_tail(f64::NAN, 3.0).is_nan());
-        assert!(coverage_factor(95.0, None).is_nan());
         assert_eq!(normal_quantile(1.0), f64::INFINITY);
         assert_eq!(chi_squared_upper_tail(-1.0, 3.0), 1.0);
     }

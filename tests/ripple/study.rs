@@ -7,12 +7,18 @@ use super::{
 use rand::{Rng, SeedableRng, rngs::StdRng};
 use rand_distr::StandardNormal;
 use rayon::prelude::*;
-use rundown::ripple::{RippleOptions, analyse_run_down, ideal_ripple_fraction};
+use rundown::ripple::{RippleOptions, analyse_run_down};
 use std::fmt::Write;
 
 // The method was mended on benches 1 to 4 and silent records 10 000 to 12 000; the tables come from seeds not looked at before.
 const FRESH_BENCHES: u64 = 100;
 const FRESH_RECORDS: u64 = 50_000;
+
+/// Half the peak-to-peak EMF ripple over its mid value for `pulses` sinusoidal pulses a revolution: `(1 - c)/(1 + c)`, `c = cos(π/P)`.
+fn ideal_ripple_fraction(pulses: u32) -> f64 {
+    let least = (std::f64::consts::PI / f64::from(pulses)).cos();
+    (1.0 - least) / (1.0 + least)
+}
 
 /// A bench drawn for a count: ripple about the ideal of its pulses but above the 8-bit step, 30 to 120 turns.
 fn drawn(segments: u32, unevenness: f64, seed: u64) -> Bench {

@@ -1,7 +1,6 @@
 //! A switched supply: the edges, their period and duty.
 
 use super::contact::Band;
-use crate::bench::Waveform;
 use crate::events::remarks::Remark;
 use crate::events::trace::series::{STATISTIC_ROWS, Series, quantile};
 use crate::events::trace::view::View;
@@ -37,24 +36,14 @@ impl Switching {
     }
 }
 
-/// Finds a regular switching pattern in the voltage; `None` without a voltage, with fewer than four periods, or when the
-/// edges are no regular pattern (contact bounce). A voltage that is negative while the source drives is turned first.
-pub fn switching(waveform: &Waveform) -> Option<Switching> {
-    let mut view = View::new(waveform);
-    if view.v.as_ref().is_some_and(upside_down) {
-        view.turn_voltage();
-        view.turn_current();
-    }
-    in_view(&view)
-}
-
 /// True when the source's level is the negative one: the diode's is the smaller by far.
 pub(crate) fn upside_down(v: &Series) -> bool {
     let level = |q| v.quantile(0, v.len(), q).unwrap_or(0.0);
     level(0.02) + level(0.98) < 0.0
 }
 
-/// The same on a prepared waveform.
+/// Finds a regular switching pattern in the voltage; `None` without a voltage, with fewer than four periods, or when the
+/// edges are no regular pattern (contact bounce).
 pub(crate) fn in_view(view: &View) -> Option<Switching> {
     let v = view.v.as_ref()?;
     if v.len() < 40 {

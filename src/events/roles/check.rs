@@ -11,10 +11,6 @@ const SURE: f64 = 0.9;
 ///
 /// `None` where the guess is unsure, agrees, or where both can be meant: a start cut short looks like a held rotor, a long
 /// run-down like a turn-off, a locked-rotor record may end in its turn-off, a start may be switched.
-pub fn contradiction(waveform: &Waveform, stated: Role) -> Option<RoleGuess> {
-    stands_against(guess_role(waveform), stated)
-}
-
 fn stands_against(guess: RoleGuess, stated: Role) -> Option<RoleGuess> {
     use Role::{Brake, Driven, LockedRotor, Pwm, PwmLocked, RunDown, Start, Steady, TurnOff};
     let against: &[Role] = match guess.role {
@@ -31,22 +27,17 @@ fn stands_against(guess: RoleGuess, stated: Role) -> Option<RoleGuess> {
     (guess.confidence >= SURE && against.contains(&stated)).then_some(guess)
 }
 
-/// True when voltage and current seem to stand in each other's place: as it is the waveform does not show the stated role,
-/// and with the two exchanged it surely does.
-pub fn channels_swapped(waveform: &Waveform, stated: Role) -> bool {
-    swapped(waveform, &guess_role(waveform), stated)
-}
-
 /// Why a waveform cannot be fitted as what it is said to show.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Mismatch {
-    /// As [`channels_swapped`].
+    /// Voltage and current seem to stand in each other's place: as it is the waveform does not show the stated role, and with the two
+    /// exchanged it surely does.
     Swapped,
-    /// As [`contradiction`].
+    /// It surely shows another role, from which the stated one cannot be fitted.
     Shows(RoleGuess),
 }
 
-/// [`channels_swapped`], else [`contradiction`], from one guess.
+/// Why `waveform` cannot be fitted as `stated`, if it cannot.
 pub fn mismatch(waveform: &Waveform, stated: Role) -> Option<Mismatch> {
     let guess = guess_role(waveform);
     if swapped(waveform, &guess, stated) {

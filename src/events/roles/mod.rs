@@ -5,5 +5,5 @@ pub(crate) mod guess;
 mod single_channel;
 mod switched;
 
-pub use check::{Mismatch, channels_swapped, contradiction, mismatch};
+pub use check::{Mismatch, mismatch};
 pub use guess::{RoleGuess, guess_role};

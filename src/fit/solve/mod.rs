@@ -23,8 +23,7 @@ mod step;
 pub use second_order::SecondOrder;
 pub(super) use step::solve_over;
 
-use argmin::core::observers::{Observe, ObserverMode};
-use argmin::core::{Executor, KV, State};
+use argmin::core::{Executor, State};
 use levenberg_marquardt::{COST_COUNT, LevenbergMarquardt, NORMAL_COUNT, SolverState};
 use nalgebra::{DMatrix, DVector};
 
@@ -196,17 +195,6 @@ pub enum SolverError {
     Engine(String),
 }
 
-/// One line of progress, told after every trial.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Progress {
-    /// Trials so far.
-    pub iteration: usize,
-    /// Cost at the best point so far.
-    pub cost: f64,
-    /// Damping λ for the next trial.
-    pub damping: f64,
-}
-
 /// Minimises half the sum of squared residuals from `start`, which is moved onto the bounds where it lies outside.
 ///
 /// # Errors
@@ -217,40 +205,14 @@ pub fn minimise(
     start: &DVector<f64>,
     options: &SolverOptions,
 ) -> Result<Solution, SolverError> {
-    run(problem, start, options, None::<fn(&Progress)>)
-}
-
-/// As [`minimise`], telling `watcher` of every trial.
-///
-/// # Errors
-/// As [`minimise`].
-pub fn minimise_watched(
-    problem: &impl LeastSquares,
-    start: &DVector<f64>,
-    options: &SolverOptions,
-    watcher: impl FnMut(&Progress) + 'static,
-) -> Result<Solution, SolverError> {
-    run(problem, start, options, Some(watcher))
-}
-
-fn run<P: LeastSquares>(
-    problem: &P,
-    start: &DVector<f64>,
-    options: &SolverOptions,
-    watcher: Option<impl FnMut(&Progress) + 'static>,
-) -> Result<Solution, SolverError> {
     let bounds = step::Bounds::of(problem)?;
     check_start(problem.dimension(), start)?;
     let solver = LevenbergMarquardt::new(options.clone(), bounds);
-    let mut executor =
-        Executor::new(problem, solver)
-            .ctrlc(false)
-            .configure(|state: SolverState| {
-                state.param(start.clone()).max_iters(options.max_iterations)
-            });
-    if let Some(watcher) = watcher {
-        executor = executor.add_observer(Watcher(watcher), ObserverMode::Always);
-    }
+    let executor = Executor::new(problem, solver)
+        .ctrlc(false)
+        .configure(|state: SolverState| {
+            state.param(start.clone()).max_iters(options.max_iterations)
+        });
     let result = executor
         .run()
         .map_err(|error| match error.downcast::<SolverError>() {
@@ -294,25 +256,6 @@ fn check_start(dimension: usize, start: &DVector<f64>) -> Result<(), SolverError
             value: start[index],
         }),
         None => Ok(()),
-    }
-}
-
-/// Hands argmin's observation on as [`Progress`].
-struct Watcher<F>(F);
-
-impl<F: FnMut(&Progress)> Observe<SolverState> for Watcher<F> {
-    fn observe_iter(&mut self, state: &SolverState, kv: &KV) -> Result<(), argmin::core::Error> {
-        (self.0)(&Progress {
-            iteration: usize::try_from(state.get_iter())
-                .unwrap_or(usize::MAX)
-                .saturating_add(1),
-            cost: state.get_best_cost(),
-            damping: kv
-                .get("damping")
-                .and_then(argmin::core::KvValue::get_float)
-                .unwrap_or(f64::NAN),
-        });
-        Ok(())
     }
 }
 

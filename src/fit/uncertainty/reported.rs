@@ -2,7 +2,7 @@
 
 use super::monomial::{Monomial, monomials};
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
-use crate::fit::unknowns::{Entry, ParameterKind, Source};
+use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 use crate::stats::quantiles::normal_quantile;
 use crate::stats::truncated::TruncatedNormal;
@@ -260,11 +260,6 @@ impl Estimate {
             lower: value * (-z * u / value).exp(),
             upper: value * (z * u / value).exp(),
         })
-    }
-
-    /// Sources in the covariance, for tests and tables.
-    pub fn sources(&self) -> impl Iterator<Item = &Source> {
-        self.covariance.parts.iter().map(|(s, _)| s)
     }
 }
 

@@ -72,13 +72,6 @@ impl Manifest {
         })
     }
 
-    /// Where it is.
-    pub fn path(&self) -> &Path {
-        match self {
-            Manifest::Folder(path) | Manifest::Table { path, .. } => path,
-        }
-    }
-
     /// The motors in their order. A table is read as it goes: memory does not grow with its rows (Parquet is read whole).
     ///
     /// # Errors

@@ -25,13 +25,6 @@ pub fn segment_counts(cycles: u32, poles: u32, least: u32, most: u32) -> Vec<u32
         .collect()
 }
 
-/// Half the peak-to-peak EMF ripple over its mid value for `pulses` sinusoidal pulses per revolution, two poles:
-/// `(1 - c)/(1 + c)`, `c = cos(π/P)`. From memory of the classic DC machine texts; real ripple differs, only the count is firm.
-pub fn ideal_ripple_fraction(pulses: u32) -> f64 {
-    let least = (std::f64::consts::PI / f64::from(pulses)).cos();
-    (1.0 - least) / (1.0 + least)
-}
-
 pub(crate) fn greatest_common_divisor(mut a: u32, mut b: u32) -> u32 {
     while b != 0 {
         (a, b) = (b, a % b);
@@ -59,12 +52,5 @@ mod tests {
         assert_eq!(segment_counts(14, 2, 3, 48), [7, 14]);
         assert_eq!(segment_counts(12, 2, 3, 48), [12]);
         assert!(segment_counts(7, 2, 3, 48).is_empty());
-    }
-
-    /// Ideal EMF ripple of P pulses, recomputed from the classic texts' expression (from memory).
-    #[test]
-    fn val_ideal_ripple_of_six_and_fourteen_pulses() {
-        assert!((ideal_ripple_fraction(6) - 0.07180).abs() < 5e-6);
-        assert!((ideal_ripple_fraction(14) - 0.01270).abs() < 5e-6);
     }
 }

@@ -7,7 +7,7 @@ use crate::ripple::lines::classify_lines::{highest_cycles, peak_place, weighted_
 use crate::ripple::run_down::prepare::Prepared;
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::transform::let_go;
-use crate::ripple::spectrum::window::Window;
+use crate::ripple::spectrum::window::hann;
 
 /// Padding of the spectrum the comb is read from.
 const COMB_PADDING: usize = 4;
@@ -87,7 +87,7 @@ fn squares_of_weights(emf: &[f64], x: &[f64]) -> f64 {
     let span = x[x.len() - 1];
     emf.iter()
         .zip(x)
-        .map(|(e, x)| (e * Window::Hann.at(x / span)).powi(2))
+        .map(|(e, x)| (e * hann(x / span)).powi(2))
         .sum()
 }
 

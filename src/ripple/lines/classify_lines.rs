@@ -11,7 +11,7 @@ use crate::ripple::result::{ForeignLine, LineKind};
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::noise_floor::Floor;
 use crate::ripple::spectrum::transform::{powers, transform};
-use crate::ripple::spectrum::window::Window;
+use crate::ripple::spectrum::window::hann;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::PI;
 
@@ -155,7 +155,7 @@ pub(crate) fn weighted_power(
         domain.weights(rows.clone(), &mut weights);
         places.iter_mut().for_each(|place| *place -= first);
         for ((value, place), weight) in values.iter_mut().zip(&*places).zip(&weights) {
-            *value = Window::Hann.at(place / span) * weight;
+            *value = hann(place / span) * weight;
         }
         for ((value, weight), rough) in values.iter_mut().zip(&weights).zip(&rough[rows]) {
             gain += *value * weight;
