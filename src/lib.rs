@@ -3,6 +3,7 @@
 //! The modules stand in the order in which the data flow through them; a module may use those above it in the
 //! list of its needs, never those below.
 //!
+//! * [`quantity`]: units, and numbers as people write and read them.
 //! * [`stats`]: pure statistics, no files, no terminal, no clock.
 //! * [`files`]: files written whole or not at all, and read within a bound.
 //! * [`motor`]: the motor model, its simulation and sensitivities.
@@ -38,6 +39,7 @@ pub mod motor;
 pub mod motor_file;
 pub mod next;
 pub mod plot;
+pub mod quantity;
 pub mod report;
 pub mod ripple;
 pub mod stats;

@@ -1,6 +1,6 @@
 //! What a vendor prints: the names of the entries and their quantities.
 
-use crate::motor_file::units::Quantity;
+use crate::quantity::units::Quantity;
 
 /// One entry of a sheet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]

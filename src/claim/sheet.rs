@@ -3,7 +3,7 @@
 use super::conformity::Limits;
 use super::entry::Entry;
 use crate::files::{LARGEST_SHEET, read_at_most};
-use crate::motor_file::units::{self, Quantity, Unit, UnitError};
+use crate::quantity::units::{self, Quantity, Unit, UnitError};
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};

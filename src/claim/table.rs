@@ -4,8 +4,8 @@ use super::conformity::{Rule, Verdict};
 use super::consistency::{Relation, Standing};
 use super::entry::Entry;
 use super::finding::{Finding, Judgement};
-use crate::motor_file::units::{self, Unit};
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
+use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
 
 /// Renders a judgement; ends in a line feed.

@@ -3,8 +3,8 @@
 use super::Status;
 use super::standard_output::{say, say_bytes};
 use crate::drive::{self, Load, Order, order, table};
-use crate::motor_file::units::{self, Quantity};
 use crate::motor_file::{self, MotorFile};
+use crate::quantity::units::{self, Quantity};
 use anyhow::{Context, bail};
 use clap::Args;
 use std::path::PathBuf;

@@ -6,8 +6,8 @@ use crate::export::{
     End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
 };
 use crate::files;
-use crate::motor_file::units::{self, Quantity};
 use crate::motor_file::{self, MotorFile, ParameterName};
+use crate::quantity::units::{self, Quantity};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};

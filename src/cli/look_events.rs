@@ -9,7 +9,6 @@ use crate::events::{
 use crate::ripple::{
     CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
-use crate::stats::rounding::{Scale, write};
 use serde_json::{Value, json};
 
 /// Phases and candidates shown in the text; `--json` has all.

@@ -2,8 +2,8 @@
 
 use super::section::Unit;
 use super::sizing::{Absent, Bounded, Entry, Figure, Row, Section, Sizing, Table};
-use crate::motor_file::units::RPM;
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
+use crate::quantity::units::RPM;
 use std::fmt::Write;
 
 /// Renders a sizing; ends in a line feed.

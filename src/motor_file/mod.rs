@@ -3,7 +3,6 @@
 //! * [`ParameterName`]: the fixed names, their UCUM units and the words for them.
 //! * [`Parameter`], [`MotorFile`] and its parts: what the file holds.
 //! * [`read`], [`write()`]: bytes to a checked [`MotorFile`] and back, exact to the last bit.
-//! * [`units`]: the units of the trade.
 //! * [`table`]: the readable table.
 //! * [`draw`]: motors drawn from the covariance.
 
@@ -22,7 +21,6 @@ mod operating;
 mod parameter;
 mod store;
 pub mod table;
-pub mod units;
 
 pub use assemble::assemble;
 pub use document::{

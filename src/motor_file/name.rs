@@ -1,6 +1,6 @@
 //! The names of the parameters, fixed for every reader of the file.
 
-use super::units::Quantity;
+use crate::quantity::units::Quantity;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 

@@ -1,8 +1,8 @@
 //! What the motor does at its supply voltage: no-load and stall values with intervals.
 
 use super::document::present;
-use super::units::{self, Quantity};
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
+use crate::quantity::units::{self, Quantity};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write;
 

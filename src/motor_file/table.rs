@@ -1,8 +1,8 @@
 //! The readable table of a motor file: value ± standard uncertainty, interval, unit of the trade, status.
 
-use super::units::{self, Unit};
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
-use crate::stats::rounding::{self, Rounded, Scale};
+use crate::quantity::rounding::{self, Rounded, Scale};
+use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
 
 /// Columns of the table; the status is the last and runs free.

@@ -6,7 +6,7 @@ use super::series::one_two_five_up;
 use super::words::{amount, percent};
 use crate::fit::ExpectedUncertainty;
 use crate::motor_file::ParameterName;
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
 /// Parameters named behind a candidate.

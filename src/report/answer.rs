@@ -1,9 +1,9 @@
 //! The parameters as the page shows them: written in both systems of units, and as a bar against the usual magnitude.
 
 use super::context::{Bar, ParameterRow, Written};
-use crate::motor_file::units::{self, Unit};
 use crate::motor_file::{MotorFile, OneSided, Parameter, ParameterName, Status, table};
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
+use crate::quantity::units::{self, Unit};
 
 /// What the parameter is usually for brushed permanent-magnet motors from toy size to about a kilowatt, in SI units
 /// (common practice, no source).

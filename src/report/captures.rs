@@ -6,9 +6,9 @@ use crate::bench::{Bench, Capture, Role};
 use crate::events::{EventKind, PhaseKind, Timeline};
 use crate::fit::{Entry, Estimate, Quantity, Row};
 use crate::motor_file::{MotorFile, ParameterName};
+use crate::quantity::rounding::{self, Scale};
 use crate::stats::autocovariance::{autocorrelation, white_noise_band};
 use crate::stats::quantiles::normal_quantile;
-use crate::stats::rounding::{self, Scale};
 
 /// Most lags of the autocorrelation.
 const MOST_LAGS: usize = 40;

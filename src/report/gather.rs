@@ -8,9 +8,9 @@ use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
 use crate::motor_file::table::FINDING;
-use crate::motor_file::units::{self, Quantity};
 use crate::motor_file::{MotorFile, StopReason};
-use crate::stats::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale};
+use crate::quantity::units::{self, Quantity};
 use std::collections::BTreeMap;
 
 /// Points of all pictures of one kind together, which bounds the size of the page for records of any length and number.

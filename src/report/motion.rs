@@ -6,11 +6,11 @@ use crate::bench::Bench;
 use crate::events::{CurrentStretch, Timeline, current_stretches};
 use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
+use crate::quantity::rounding::{self, Scale};
 use crate::ripple::{
     CurrentRipple, Foreseen, RippleOptions, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
 use crate::stats::quantiles::normal_quantile;
-use crate::stats::rounding::{self, Scale};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 

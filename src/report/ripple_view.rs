@@ -4,9 +4,9 @@ use super::context::{CandidateRow, RippleView, Tooth};
 use super::traces::short;
 use crate::bench::Bench;
 use crate::fit::RippleFinding;
+use crate::quantity::rounding::{self, Scale};
 use crate::ripple::RippleSpectrum;
 use crate::stats::quantiles::normal_quantile;
-use crate::stats::rounding::{self, Scale};
 use std::f64::consts::TAU;
 
 /// Most points of the speed.

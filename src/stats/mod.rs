@@ -10,7 +10,6 @@
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`turned`]: a column counted from another zero and perhaps turned over, without a copy.
-//! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 
 pub mod autocovariance;
 pub mod covariance;
@@ -18,7 +17,6 @@ pub mod lanes;
 pub mod monte_carlo;
 pub mod quantiles;
 pub mod robust;
-pub mod rounding;
 pub mod sought;
 pub mod truncated;
 pub mod turned;

@@ -4,7 +4,7 @@
 mod target;
 
 use rundown::capture::{self, ReadOptions};
-use rundown::motor_file::units::{self, Quantity};
+use rundown::quantity::units::{self, Quantity};
 use std::path::Path;
 use target::fuzz_target;
 

@@ -15,10 +15,10 @@ use crate::bench::{Bench, Capture, Role, Stated};
 use crate::events::{PhaseKind, Timeline};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
+use crate::quantity::rounding::{Scale, write};
 use crate::ripple::{
     RippleOptions, SEGMENTS, SpeedShape, USUAL_POLES, analyse_current, segment_counts,
 };
-use crate::stats::rounding::{Scale, write};
 use std::f64::consts::TAU;
 
 /// Parts of the record whose means show scatter and drift.

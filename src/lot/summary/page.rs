@@ -3,8 +3,8 @@
 use super::Summary;
 use super::text;
 use crate::lot::LotError;
+use crate::quantity::rounding::{Scale, write};
 use crate::report::page::policy;
-use crate::stats::rounding::{Scale, write};
 use minijinja::{AutoEscape, Environment, context};
 
 const TEMPLATE: &str = include_str!("page.html");

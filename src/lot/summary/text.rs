@@ -2,7 +2,7 @@
 
 use super::{ParameterSummary, Summary};
 use crate::lot::Outlier;
-use crate::stats::rounding::{Scale, write};
+use crate::quantity::rounding::{Scale, write};
 use std::fmt::Write;
 
 /// Parameters told in one outlier's line.

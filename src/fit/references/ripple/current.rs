@@ -20,10 +20,10 @@ use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::{Entry, ParameterKind};
+use crate::quantity::rounding::{Scale, write};
 use crate::ripple::{
     RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
-use crate::stats::rounding::{Scale, write};
 use nalgebra::DVector;
 use rayon::prelude::*;
 
