@@ -18,7 +18,7 @@ pub use doubt::Doubt;
 pub use draft::{
     Draft, DraftCapture, DraftChannel, RecordGuess, draft_text, guess_sheet, role_name,
 };
-pub use error::{BenchError, Place, nearest};
+pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
 pub use setup::{

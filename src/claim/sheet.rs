@@ -3,6 +3,7 @@
 use super::conformity::Limits;
 use super::entry::Entry;
 use crate::files::{LARGEST_SHEET, read_at_most};
+use crate::quantity::nearest;
 use crate::quantity::units::{self, Quantity, Unit, UnitError};
 use std::collections::BTreeMap;
 use std::io;
@@ -146,13 +147,7 @@ impl Reader<'_> {
     }
 
     fn unknown_key(&self, offset: usize, key: &str, known: &[&str]) -> SheetError {
-        let nearest = known
-            .iter()
-            .max_by(|one, other| {
-                strsim::jaro_winkler(key, one).total_cmp(&strsim::jaro_winkler(key, other))
-            })
-            .copied()
-            .unwrap_or_default();
+        let nearest = nearest(key, known).unwrap_or_default();
         self.fault(
             offset,
             format!(

@@ -7,6 +7,7 @@ use crate::export::{
 };
 use crate::files;
 use crate::motor_file::{self, MotorFile, ParameterName};
+use crate::quantity::nearest;
 use crate::quantity::units::{self, Quantity};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
@@ -217,13 +218,7 @@ fn end_named(text: &str) -> anyhow::Result<End> {
 
 fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
     ParameterName::from_key(key).with_context(|| {
-        let nearest = ParameterName::ALL
-            .into_iter()
-            .map(ParameterName::key)
-            .max_by(|one, other| {
-                strsim::jaro_winkler(key, one).total_cmp(&strsim::jaro_winkler(key, other))
-            })
-            .unwrap_or_default();
+        let nearest = nearest(key, &ParameterName::ALL.map(ParameterName::key)).unwrap_or_default();
         format!("--at: no parameter is called `{key}`; the nearest is `{nearest}`")
     })
 }

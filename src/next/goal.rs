@@ -1,7 +1,7 @@
 //! What the person wants to know better.
 
-use crate::bench::nearest;
 use crate::motor_file::ParameterName;
+use crate::quantity::nearest;
 
 /// Everything, or some parameters.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,7 +4,8 @@
 //! one. Ask for all keys first, call `finish`, and only then complain of a missing one, so that a misspelt key is
 //! told as misspelt and not as missing.
 
-use crate::bench::error::{BenchError, Place, nearest};
+use crate::bench::error::{BenchError, Place};
+use crate::quantity::nearest;
 use std::cell::RefCell;
 use std::path::Path;
 use std::sync::Arc;

@@ -13,6 +13,7 @@ pub use entry::{Entry, Work};
 use super::error::LotError;
 use crate::bench::{QuickRun, Role};
 use crate::files::{LONGEST_LINE, LinesAtMost, open_regular};
+use crate::quantity::nearest;
 use folder::Walk;
 use std::path::{Path, PathBuf};
 
@@ -147,14 +148,11 @@ impl Columns {
             text,
         };
         if let Some(strange) = names.iter().find(|n| !known().any(|k| k == n.as_str())) {
-            let nearest = known()
-                .max_by(|a, b| {
-                    strsim::jaro_winkler(strange, a).total_cmp(&strsim::jaro_winkler(strange, b))
-                })
-                .unwrap_or("sheet");
+            let known: Vec<&str> = known().collect();
             return Err(row(format!(
-                "unknown column `{strange}`; the nearest known is `{nearest}`. Known: {}",
-                known().collect::<Vec<_>>().join(", ")
+                "unknown column `{strange}`; the nearest known is `{}`. Known: {}",
+                nearest(strange, &known).unwrap_or("sheet"),
+                known.join(", ")
             )));
         }
         let has = |name: &str| names.iter().any(|n| n == name);
