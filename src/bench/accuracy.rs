@@ -14,6 +14,7 @@
 use super::error::{BenchError, Place};
 use super::setup::Stated;
 use super::sheet::Table;
+use crate::quantity::units::{Quantity as Kind, factor};
 
 /// Bounds given as a limit are this many standard deviations wide.
 const LIMIT_SIGMAS: f64 = 2.0;
@@ -21,48 +22,46 @@ const LIMIT_SIGMAS: f64 = 2.0;
 /// A kind of quantity with the units it may be typed in, and the factor of each to SI.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Units {
-    pub quantity: &'static str,
+    pub quantity: Kind,
     /// Key of a value and its factor to SI.
     pub values: &'static [(&'static str, f64)],
     /// Unit part of an accuracy key and its factor to SI.
     pub differences: &'static [(&'static str, f64)],
 }
 
+/// The keys of one kind of quantity, each with its unit in the table of units.
 macro_rules! units {
-    ($name:ident, $quantity:literal, $units:expr) => {
-        pub(super) const $name: Units = Units {
-            quantity: $quantity,
-            values: $units,
-            differences: $units,
+    ($name:ident, $quantity:ident, [$(($key:literal, $unit:literal)),+]) => {
+        pub(super) const $name: Units = {
+            const UNITS: &[(&str, f64)] = &[$(($key, factor(Kind::$quantity, $unit))),+];
+            Units {
+                quantity: Kind::$quantity,
+                values: UNITS,
+                differences: UNITS,
+            }
         };
     };
 }
 
-const RAD_S_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
-
-units!(VOLTAGE, "voltage", &[("v", 1.0), ("mv", 1e-3)]);
-units!(CURRENT, "current", &[("a", 1.0), ("ma", 1e-3)]);
-units!(
-    RESISTANCE,
-    "resistance",
-    &[("ohm", 1.0), ("milliohm", 1e-3)]
-);
+units!(VOLTAGE, Voltage, [("v", "V"), ("mv", "mV")]);
+units!(CURRENT, Current, [("a", "A"), ("ma", "mA")]);
+units!(RESISTANCE, Resistance, [("ohm", "Ω"), ("milliohm", "mΩ")]);
 units!(
     INDUCTANCE,
-    "inductance",
-    &[("h", 1.0), ("mh", 1e-3), ("uh", 1e-6)]
+    Inductance,
+    [("h", "H"), ("mh", "mH"), ("uh", "µH")]
 );
-units!(SPEED, "speed", &[("rpm", RAD_S_PER_RPM), ("rad_s", 1.0)]);
-units!(INERTIA, "inertia", &[("kg_m2", 1.0), ("g_cm2", 1e-7)]);
-units!(TORQUE, "torque", &[("n_m", 1.0), ("mn_m", 1e-3)]);
+units!(SPEED, Speed, [("rpm", "rpm"), ("rad_s", "rad/s")]);
+units!(INERTIA, Inertia, [("kg_m2", "kg·m²"), ("g_cm2", "g·cm²")]);
+units!(TORQUE, Torque, [("n_m", "N·m"), ("mn_m", "mN·m")]);
 pub(super) const TEMPERATURE: Units = Units {
-    quantity: "temperature",
+    quantity: Kind::Temperature,
     values: &[("c", 1.0)],
     differences: &[("k", 1.0)],
 };
 /// For gains: only `percent` and `ppm` can be meant.
 pub(super) const RATIO: Units = Units {
-    quantity: "gain",
+    quantity: Kind::Ratio,
     values: &[],
     differences: &[],
 };

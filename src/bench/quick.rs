@@ -9,13 +9,13 @@ use super::read_sheet::{stem, temperature_missing};
 use super::setup::{Bench, MotorFacts, Reading, Role, Stated};
 use super::sheet::{InstrumentKind, Measures, NameOrNumber, TypedInstrument};
 use crate::capture::ReadOptions;
+use crate::quantity::units::RPM;
 use std::path::PathBuf;
 
 /// Limits assumed where flags state values without an accuracy (common practice, no source).
 const SUPPLY_LIMIT: f64 = 0.02;
 const TEMPERATURE_LIMIT_K: f64 = 5.0;
 const SPEED_LIMIT: f64 = 1e-3;
-const RAD_S_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
 
 /// What a quick run is told. SI units; `None` is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -218,14 +218,14 @@ fn speed_reading(
     };
     remarks.push(format!(
         "speed {:.1} rpm assumed within 0.1 % and 1 rpm (two standard deviations), read {}",
-        speed / RAD_S_PER_RPM,
+        speed / RPM,
         match &capture {
             Some(name) => format!("while running freely as capture \"{name}\" shows it"),
             None => "while running freely at the supply voltage".to_string(),
         }
     ));
     let speed_rad_s: Stated = Accuracy::limit_relative(SPEED_LIMIT)
-        .and_limit_absolute(RAD_S_PER_RPM)
+        .and_limit_absolute(RPM)
         .state(speed);
     Ok(Reading::Speed {
         speed_rad_s,

@@ -5,8 +5,7 @@ use super::error::BenchError;
 use super::read_sheet::winding_temperature;
 use super::setup::{Reading, Stated};
 use super::sheet::{InstrumentKind, TypedInstrument, TypedReading, TypedReadingKind, unknown_name};
-
-const RAD_S_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
+use crate::quantity::units::RPM;
 
 /// One reading, validated.
 pub(super) fn reading(
@@ -128,6 +127,6 @@ pub(super) fn tachometer(
             "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm, read as two standard deviations"
         ));
     }
-    let assumed = Accuracy::limit_relative(1e-3).and_limit_absolute(RAD_S_PER_RPM);
+    let assumed = Accuracy::limit_relative(1e-3).and_limit_absolute(RPM);
     speed.stated_or(stated.unwrap_or(assumed))
 }

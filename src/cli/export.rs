@@ -174,10 +174,7 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
             let Some(text) = text else { return Ok(None) };
             let si = units::parse_si(quantity, text).with_context(|| option.to_owned())?;
             if si <= 0.0 {
-                bail!(
-                    "{option} {text}: expected a {} above zero",
-                    quantity.words()
-                );
+                bail!("{option} {text}: expected a {} above zero", quantity);
             }
             Ok(Some(si))
         };

@@ -3,6 +3,7 @@
 use super::Status;
 use super::import_flags::ImportFlags;
 use super::look_events::Findings;
+use super::number::number;
 use super::standard_output::{complain, say, say_bytes};
 use super::terminal_plot;
 use crate::capture::{self, Channel, Codes, Record, TimeAxis};
@@ -128,23 +129,6 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     Ok(status)
 }
 
-/// Four digits with an engineering prefix: `12.5 ms`.
-pub(super) fn engineering(value: f64, unit: &str) -> String {
-    const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];
-    let value: f64 = format!("{value:.3e}").parse().unwrap_or(value);
-    if value == 0.0 || !value.is_finite() || !SCALED.contains(&unit) {
-        return format!("{value} {unit}").trim_end().to_string();
-    }
-    let power = ((value.abs().log10() + 1e-12) / 3.0)
-        .floor()
-        .clamp(-5.0, 3.0) as i32;
-    let prefix = ["f", "p", "n", "\u{b5}", "m", "", "k", "M", "G"][(power + 5) as usize];
-    let scaled: f64 = format!("{:.3e}", value / 1000f64.powi(power))
-        .parse()
-        .unwrap_or(value);
-    format!("{scaled} {prefix}{unit}").trim_end().to_string()
-}
-
 fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
     let mut lines = vec![record.path.display().to_string()];
     lines.push(format!(
@@ -158,15 +142,15 @@ fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
             start_s, step_s, ..
         } => format!(
             "  time: {rows} rows from {} every {} ({}), {} long",
-            engineering(*start_s, "s"),
-            engineering(*step_s, "s"),
-            engineering(1.0 / step_s, "Sa/s"),
-            engineering(*step_s * rows.saturating_sub(1) as f64, "s")
+            number(*start_s, "s"),
+            number(*step_s, "s"),
+            number(1.0 / step_s, "Sa/s"),
+            number(*step_s * rows.saturating_sub(1) as f64, "s")
         ),
         TimeAxis::Listed(times) => format!(
             "  time: {rows} rows listed from {} to {}",
-            engineering(times.first().copied().unwrap_or(f64::NAN), "s"),
-            engineering(times.last().copied().unwrap_or(f64::NAN), "s")
+            number(times.first().copied().unwrap_or(f64::NAN), "s"),
+            number(times.last().copied().unwrap_or(f64::NAN), "s")
         ),
         TimeAxis::Absent { .. } => format!("  time: unknown, {rows} rows"),
     });
@@ -175,21 +159,17 @@ fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
         let unit = seen.unit();
         let mut parts = vec![match (seen.least, seen.most) {
             (Some(least), Some(most)) => {
-                format!(
-                    "{} to {}",
-                    engineering(least, unit),
-                    engineering(most, unit)
-                )
+                format!("{} to {}", number(least, unit), number(most, unit))
             }
             _ => "no numbers".to_string(),
         }];
         match seen.noise {
-            Some(noise) => parts.push(format!("noise {}", engineering(noise, unit))),
+            Some(noise) => parts.push(format!("noise {}", number(noise, unit))),
             None if seen.most.is_some() => parts.push("noise below the codes".to_string()),
             None => {}
         }
         if let Some(step) = seen.step {
-            parts.push(format!("step {}", engineering(step, unit)));
+            parts.push(format!("step {}", number(step, unit)));
         }
         if channel.missing > 0 {
             parts.push(format!("{} missing", channel.missing));
@@ -199,7 +179,7 @@ fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
                 Some(level) => format!(
                     "{} clipped at {}, the first in row {}",
                     seen.clipped.len(),
-                    engineering(level, unit),
+                    number(level, unit),
                     seen.clipped.first().map_or(0, |row| row + 1)
                 ),
                 None => format!("{} out of range", seen.clipped.len()),
@@ -246,7 +226,7 @@ fn page(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> String {
                 seen.channel.column,
                 seen.channel.name,
                 seen.clipped.len(),
-                engineering(level, seen.unit()),
+                number(level, seen.unit()),
                 row + 1
             ));
         }
@@ -313,22 +293,4 @@ fn document(record: &Record, seen: &[Seen], findings: Option<&Findings>) -> Valu
         "remarks": remarks,
         "found": findings.map(Findings::document),
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::engineering;
-
-    #[test]
-    fn engineering_prefixes() {
-        for (value, text) in [
-            (5e-6, "5 \u{b5}s"),
-            (1e-3, "1 ms"),
-            (-0.0336, "-33.6 ms"),
-            (999.96, "1 ks"),
-            (0.0, "0 s"),
-        ] {
-            assert_eq!(engineering(value, "s"), text);
-        }
-    }
 }

@@ -1,6 +1,6 @@
 //! What the waveform in one record says, for `look`: columns, role, events, phases, doubts, and the ripple of a run-down.
 
-use super::look::engineering;
+use super::number::number;
 use crate::bench::{Doubt, Role, Waveform, role_name};
 use crate::capture::{Codes, Record, TimeAxis};
 use crate::events::{
@@ -198,9 +198,9 @@ impl<'a> Findings<'a> {
     fn clock(&self, time_s: f64) -> String {
         let step_s = match (self.time(0), self.time(1)) {
             (Some(first), Some(second)) if second > first => 1e-3 * (second - first),
-            _ => return engineering(time_s, "s"),
+            _ => return number(time_s, "s"),
         };
-        engineering((time_s / step_s).round() * step_s, "s")
+        number((time_s / step_s).round() * step_s, "s")
     }
 
     fn time(&self, row: usize) -> Option<f64> {

@@ -9,6 +9,7 @@ mod look;
 mod look_events;
 mod lot;
 mod next;
+mod number;
 mod plot;
 mod progress;
 mod quantity;

@@ -1,6 +1,6 @@
 //! Small plots for a terminal, of dots that textplots sets; never in a pipe.
 
-use super::look::engineering;
+use super::number::number;
 use crate::bench::{Bench, Waveform};
 use crate::capture::TimeAxis;
 use crate::fit::{Estimate, Quantity};
@@ -168,10 +168,10 @@ fn plot(curves: &[(Vec<(f64, f64)>, Join)], unit: &str, columns: usize) -> Optio
         .x_axis_style(LineStyle::None)
         .y_axis_style(LineStyle::None)
         .x_label_format(LabelFormat::Custom(Box::new(move |share| {
-            engineering(first + span * f64::from(share), "s")
+            number(first + span * f64::from(share), "s")
         })))
         .y_label_format(LabelFormat::Custom(Box::new(move |share| {
-            engineering(least + height * f64::from(share), &unit)
+            number(least + height * f64::from(share), &unit)
         })))
         .y_tick_display(TickDisplay::Sparse);
     chart.axis();

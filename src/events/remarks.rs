@@ -1,5 +1,6 @@
 //! Remarks on one waveform: what was found with numbers, what it does to the result, what to do.
 
+use crate::quantity::engineering;
 use std::fmt;
 
 /// One of the two signals of a capture.
@@ -360,16 +361,4 @@ fn slipped(
         100.0 * share,
         share / COPPER_PER_K
     )
-}
-
-/// A number with three significant digits and an engineering prefix.
-fn engineering(value: f64, unit: &str) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value} {unit}");
-    }
-    let exponent = (value.abs().log10() / 3.0).floor().clamp(-4.0, 3.0);
-    let prefix = ["p", "n", "µ", "m", "", "k", "M", "G"][(exponent + 4.0) as usize];
-    let scaled = value / 1000f64.powf(exponent);
-    let digits = (2.0 - scaled.abs().log10().floor()).clamp(0.0, 2.0) as usize;
-    format!("{scaled:.digits$} {prefix}{unit}")
 }

@@ -5,6 +5,7 @@ use super::rig::Rig;
 use super::series::settable_down;
 use super::size::{Size, copper_from_inertia_kg};
 use crate::fit::{ExperimentDesign, Reported, Status};
+use crate::quantity::units::RPM;
 use serde::Serialize;
 use std::f64::consts::TAU;
 
@@ -89,7 +90,7 @@ impl Machine {
             mechanical_time_constant_s: mechanical,
             running_a: resistance_ohm.map(|r| Guess::given(supply_v).over(r).product(share)),
             running_emf_v: EMF_SHARE * supply_v,
-            speed_rad_s: guess(SPEED_RPM).times(TAU / 60.0),
+            speed_rad_s: guess(SPEED_RPM).times(RPM),
             run_down_s: run_down.on(Basis::FromGuess),
             copper_kg: size.copper_kg(),
             segments,
@@ -127,7 +128,7 @@ impl Machine {
             running_a: Some(sharp(running.current)),
             running_emf_v: running.back_emf,
             speed_rad_s: constant.map_or_else(
-                || guess(SPEED_RPM).times(TAU / 60.0),
+                || guess(SPEED_RPM).times(RPM),
                 |k| sharp(running.back_emf).over(k),
             ),
             run_down_s: sharp(rig.run_down_s(running.back_emf, 0.02, 0.0)),

@@ -1,11 +1,11 @@
 //! Numbers as a person at the bench reads them.
 
 use super::guess::{Basis, Guess};
+use crate::quantity::prefix::{Zeros, scaled, with_prefix};
 
 /// Three digits at most and a prefix: `7.5 A`, `375 mV`, `30 µs`, `1.2 MHz`.
 pub fn amount(si: f64, unit: &str) -> String {
-    let (digits, prefix) = scaled(si, si);
-    format!("{digits} {prefix}{unit}")
+    with_prefix(si, unit, 3, Zeros::Dropped)
 }
 
 /// A number with its range where it has one: `7.5 A (7.1 to 10.7 A)`; `unknown` where there is none.
@@ -17,8 +17,8 @@ pub fn span(guess: Option<Guess>, unit: &str) -> String {
     if guess.is_sharp() {
         return value;
     }
-    let (low, prefix_low) = scaled(guess.low, guess.low);
-    let (high, prefix) = scaled(guess.high, guess.high);
+    let (low, prefix_low) = short(guess.low);
+    let (high, prefix) = short(guess.high);
     let low = if prefix_low == prefix {
         low
     } else {
@@ -31,25 +31,9 @@ pub fn span(guess: Option<Guess>, unit: &str) -> String {
     format!("{value} ({mark}{low} to {high} {prefix}{unit})")
 }
 
-const PREFIXES: [(f64, &str); 7] = [
-    (1e6, "M"),
-    (1e3, "k"),
-    (1.0, ""),
-    (1e-3, "m"),
-    (1e-6, "µ"),
-    (1e-9, "n"),
-    (1e-12, "p"),
-];
-
-fn scaled(si: f64, size: f64) -> (String, &'static str) {
-    if si == 0.0 || !si.is_finite() {
-        return (format!("{si}"), "");
-    }
-    let (factor, prefix) = PREFIXES
-        .into_iter()
-        .find(|(factor, _)| size.abs() >= factor * 0.9995)
-        .unwrap_or((1e-12, "p"));
-    (three_digits(si / factor), prefix)
+/// Three digits at most, and the prefix.
+fn short(si: f64) -> (String, &'static str) {
+    scaled(si, 3, Zeros::Dropped)
 }
 
 /// Three significant digits without trailing zeros.

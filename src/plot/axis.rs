@@ -1,5 +1,7 @@
 //! Scales of a picture: from values to shares of a side, with round ticks and their labels.
 
+use crate::quantity::prefix;
+
 /// A scale.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Axis {
@@ -12,15 +14,6 @@ pub(super) struct Axis {
 
 /// Units that take an engineering prefix.
 const PREFIXED: [&str; 6] = ["V", "A", "s", "W", "Hz", "Ω"];
-const PREFIXES: [(i32, &str); 7] = [
-    (-12, "p"),
-    (-9, "n"),
-    (-6, "µ"),
-    (-3, "m"),
-    (0, ""),
-    (3, "k"),
-    (6, "M"),
-];
 
 impl Axis {
     /// From the least to the greatest of the values with a margin; something wide where they are all alike or none is.
@@ -95,10 +88,7 @@ impl Axis {
             (self.to / step + 1e-9).floor() as i64,
         );
         let exponent = self.exponent();
-        let prefix = PREFIXES
-            .iter()
-            .find(|p| p.0 == exponent)
-            .map_or("", |p| p.1);
+        let prefix = prefix::symbol(exponent).unwrap_or_default();
         let places = (-(step / 10f64.powi(exponent)).log10() - 1e-9)
             .ceil()
             .max(0.0) as usize;

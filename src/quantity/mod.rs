@@ -1,11 +1,20 @@
 //! Units, and numbers as people write and read them: once for all commands.
 //!
-//! * [`nearest`]: the known word nearest to a misspelt one.
 //! * [`units`]: common units of motor data and their SI values.
+//! * `exported`: units as exported files write them.
+//! * [`FlagUnits`]: a value with its unit as a flag takes it.
+//! * [`prefix`]: engineering prefixes.
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
+//! * [`nearest()`]: the known word nearest to a misspelt one.
 
+mod decimal;
+pub(crate) mod exported;
+mod flag;
 mod nearest;
+pub mod prefix;
 pub mod rounding;
 pub mod units;
 
+pub use flag::{FlagError, FlagUnits};
 pub use nearest::nearest;
+pub use prefix::engineering;

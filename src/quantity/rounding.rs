@@ -14,9 +14,8 @@
 //!
 //! A value that rounds to zero carries no sign. Files keep the full numbers; this rule is for tables and pages only.
 
-mod decimal;
-
-use decimal::Decimal;
+use super::decimal::Decimal;
+use super::prefix;
 
 /// How the power of ten of a number is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -146,7 +145,7 @@ impl Rounded {
 /// Adds the power of ten, as a prefix or written out, and the unit; `several` numbers go into brackets.
 fn decorated(numbers: String, several: bool, exponent: i32, unit: &str, scale: Scale) -> String {
     let prefix = match scale {
-        Scale::Prefix => prefix(exponent),
+        Scale::Prefix => prefix::symbol(exponent),
         Scale::Plain | Scale::Power => None,
     };
     let text = match prefix {
@@ -180,26 +179,11 @@ fn exponent_for(numbers: &[&Decimal], scale: Scale) -> i32 {
     let multiple_of_three = 3 * leading.div_euclid(3);
     match scale {
         Scale::Plain if (-6..=6).contains(&leading) => 0,
-        Scale::Prefix if prefix(multiple_of_three).is_none() => multiple_of_three.clamp(-18, 12),
+        Scale::Prefix if prefix::symbol(multiple_of_three).is_none() => {
+            multiple_of_three.clamp(-18, 12)
+        }
         Scale::Plain | Scale::Prefix | Scale::Power => multiple_of_three,
     }
-}
-
-fn prefix(exponent: i32) -> Option<&'static str> {
-    Some(match exponent {
-        12 => "T",
-        9 => "G",
-        6 => "M",
-        3 => "k",
-        0 => "",
-        -3 => "m",
-        -6 => "µ",
-        -9 => "n",
-        -12 => "p",
-        -15 => "f",
-        -18 => "a",
-        _ => return None,
-    })
 }
 
 fn superscript(exponent: i32) -> String {
