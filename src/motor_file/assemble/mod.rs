@@ -1,0 +1,217 @@
+//! From an estimate to the motor file.
+
+mod health;
+mod nuisances;
+mod validity;
+mod warnings;
+
+use super::{
+    AtTemperature, Covariance, FORMAT, Input, ModelTerms, MotorFacts, MotorFile, OneSided,
+    OperatingPoint, OperatingPoints, Parameter, ParameterName, Program, SHEET_ROLE, Status, Term,
+};
+use crate::bench::{Bench, Role};
+use crate::events::Timeline;
+use crate::fit::{self, Estimate, ParameterKind};
+use health::health;
+use std::collections::BTreeMap;
+use validity::validity;
+use warnings::warnings;
+
+/// The motor file of an estimate; `timelines` in the order of the bench's captures.
+pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> MotorFile {
+    let reported = estimate.reported();
+    let mut parameters = BTreeMap::new();
+    for r in &reported {
+        if let Some(name) = ParameterName::from_key(r.name) {
+            parameters.insert(name, parameter(name, r, estimate.options.level));
+        }
+    }
+    MotorFile {
+        format: FORMAT.to_owned(),
+        program: Program::this(),
+        motor: Some(MotorFacts {
+            name: bench.motor.name.clone(),
+            commutator_segments: bench.motor.commutator_segments,
+            brushes: bench.motor.brushes,
+            magnets: bench.motor.magnets,
+            supply_v: bench.motor.supply_v,
+        }),
+        inputs: inputs(bench),
+        parameters,
+        model: Some(model_terms(estimate)),
+        operating: operating(bench, estimate),
+        covariance: covariance(&reported, estimate),
+        fit: health(bench, timelines, estimate),
+        warnings: warnings(bench, timelines, estimate),
+        validity: validity(bench, estimate),
+    }
+}
+
+fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
+    let Some(at) = r.estimate else {
+        return Parameter::undetermined(name, r.settled_by.clone().unwrap_or_default());
+    };
+    let mut out = Parameter::measured(
+        name,
+        at.value,
+        at.standard_uncertainty,
+        (at.lower, at.upper),
+        level,
+    );
+    out.status = match r.status {
+        fit::Status::Measured => Status::Measured,
+        fit::Status::FromPrior => Status::FromPrior,
+        fit::Status::Undetermined => Status::Undetermined,
+    };
+    out.temperature_c = r.temperature_c;
+    out.one_sided = r.one_sided.then_some(OneSided::Upper);
+    out.budget = r.budget.iter().cloned().collect();
+    out.note = r
+        .profiled
+        .then(|| "interval by profile likelihood".to_owned());
+    out.suggestion = r.settled_by.clone();
+    out.at_25_c = r.at_25_c.map(|at| AtTemperature {
+        value: at.value,
+        unit: name.ucum().to_owned(),
+        standard_uncertainty: at.standard_uncertainty,
+        lower: at.lower,
+        upper: at.upper,
+        level,
+        status: out.status,
+        temperature_c: crate::motor::temperature::REFERENCE_C,
+    });
+    out
+}
+
+/// The finer terms that take part in the fitted model.
+fn model_terms(estimate: &Estimate) -> ModelTerms {
+    let layout = &estimate.problem.layout;
+    let term = |slot: ParameterKind, log: bool| {
+        let k = layout
+            .find(&slot)
+            .filter(|&k| estimate.covariance.is_free(k))?;
+        let (x, u) = (
+            estimate.solution.x[k],
+            estimate.covariance.total[k.diagonal()].max(0.0).sqrt(),
+        );
+        let value = if log { x.exp() } else { x };
+        Some(Term {
+            value,
+            standard_uncertainty: Some(if log { value * u } else { u }),
+        })
+    };
+    let eddy = term(ParameterKind::EddyShare, false);
+    ModelTerms {
+        windage_a_per_v2: term(ParameterKind::Windage, false),
+        brush_scale_a: term(ParameterKind::BrushDrop, false)
+            .and_then(|_| term(ParameterKind::LogBrushScale, true)),
+        saturation_per_a: term(ParameterKind::Saturation, false)
+            .filter(|t| t.value > 0.0)
+            .map(|t| {
+                let value = t.value.sqrt();
+                Term {
+                    value,
+                    standard_uncertainty: t.standard_uncertainty.map(|u| 0.5 * u / value),
+                }
+            }),
+        armature_reaction_per_a: term(ParameterKind::Reaction, false),
+        eddy_share: eddy,
+        eddy_resistance_ohm: eddy.and_then(|_| term(ParameterKind::LogEddyResistance, true)),
+    }
+}
+
+/// No-load and stall values at the stated supply.
+fn operating(bench: &Bench, estimate: &Estimate) -> Option<OperatingPoints> {
+    let voltage_v = bench.motor.supply_v.map(f64::abs).filter(|v| *v > 0.0)?;
+    let found = estimate.operating(voltage_v);
+    let point = |name: &str| {
+        let one = found.iter().find(|one| one.name == name)?;
+        Some(OperatingPoint {
+            value: one.interval.value,
+            unit: one.unit.to_owned(),
+            standard_uncertainty: one.interval.standard_uncertainty,
+            lower: one.interval.lower,
+            upper: one.interval.upper,
+        })
+    };
+    (!found.is_empty()).then(|| OperatingPoints {
+        voltage_v,
+        level: estimate.options.level,
+        trials: fit::TRIALS as u64,
+        no_load_speed: point("no_load_speed"),
+        no_load_current: point("no_load_current"),
+        stall_torque: point("stall_torque"),
+        stall_current: point("stall_current"),
+    })
+}
+
+fn inputs(bench: &Bench) -> Vec<Input> {
+    let sheet = bench
+        .path
+        .iter()
+        .zip(&bench.sha256)
+        .map(|(path, sha256)| Input {
+            path: path.display().to_string(),
+            sha256: sha256.clone(),
+            role: Some(SHEET_ROLE.into()),
+        });
+    let captures = bench.captures.iter().map(|c| Input {
+        path: c.path.display().to_string(),
+        sha256: c.sha256.clone(),
+        role: Some(c.role.words().into()),
+    });
+    sheet.chain(captures).collect()
+}
+
+fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {
+    let known: Vec<(ParameterName, &fit::Reported)> = reported
+        .iter()
+        .filter(|r| r.estimate.is_some())
+        .filter_map(|r| ParameterName::from_key(r.name).map(|name| (name, r)))
+        .collect();
+    let matrix = known
+        .iter()
+        .map(|(a, ra)| {
+            known
+                .iter()
+                .map(|(b, rb)| {
+                    if a == b {
+                        return ra
+                            .estimate
+                            .map_or(0.0, |at| at.standard_uncertainty.powi(2));
+                    }
+                    match (&ra.gradient, &rb.gradient) {
+                        // A one-sided quantity is no Gaussian: its covariances with others are left out.
+                        (Some(ga), Some(gb)) if !ra.one_sided && !rb.one_sided => {
+                            // Symmetric to the last bit whichever is named first.
+                            let (ga, gb) = if a < b { (ga, gb) } else { (gb, ga) };
+                            (ga.transpose() * &estimate.covariance.total * gb)[(0, 0)]
+                        }
+                        _ => 0.0,
+                    }
+                })
+                .collect()
+        })
+        .collect();
+    Covariance {
+        order: known.iter().map(|(name, _)| *name).collect(),
+        matrix,
+    }
+}
+
+impl Role {
+    /// As tables and files write it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Role::Start => "start",
+            Role::RunDown => "run-down",
+            Role::Brake => "brake",
+            Role::LockedRotor => "locked-rotor",
+            Role::TurnOff => "turn-off",
+            Role::Pwm => "pwm",
+            Role::PwmLocked => "pwm-locked",
+            Role::Steady => "steady",
+            Role::Driven => "driven",
+        }
+    }
+}
