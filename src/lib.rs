@@ -22,12 +22,10 @@
 //! * [`verify`]: a motor file held against its inputs.
 //! * [`lot`]: many motors, and what they say together.
 //! * [`mod@plot`]: pictures of a motor file, SVG and PNG.
-//! * [`cli`]: one file a command.
 
 pub mod bench;
 pub mod capture;
 pub mod claim;
-pub mod cli;
 pub mod drive;
 pub mod events;
 pub mod export;

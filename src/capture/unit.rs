@@ -1,8 +1,6 @@
 //! Numbers and names with the unit that an export writes beside them.
 
-use crate::quantity::exported::parse;
-
-pub(super) use crate::quantity::exported::{Unit, strip_brackets};
+pub(super) use crate::quantity::exported::{parse, strip_brackets};
 
 /// A number with a unit behind it, or in the key that announces it: `5 us`, `1e+07`, `80000000(ps)`.
 /// Gives the value in the SI unit and the SI symbol where one is written.

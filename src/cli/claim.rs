@@ -1,10 +1,10 @@
 //! `rundown claim`: a vendor's sheet held against a motor file.
 
-use super::Status;
-use super::standard_output::{say, say_bytes};
-use crate::claim::{self, Rule};
-use crate::motor_file;
+use super::status::Status;
+use super::terminal::{print_json, print_text};
 use clap::{Args, ValueEnum};
+use rundown::claim::{self, Rule};
+use rundown::motor_file;
 use std::path::PathBuf;
 
 /// Hold a vendor's sheet against a motor file.
@@ -61,13 +61,9 @@ pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
     let sheet = claim::sheet::read(&arguments.sheet)?;
     let judgement = claim::judge(&file, &sheet, rule, arguments.seed);
     if arguments.json {
-        say_bytes((serde_json::to_string_pretty(&judgement)? + "\n").as_bytes())?;
+        print_json(&judgement)?;
     } else {
-        say(&claim::table::render(&judgement))?;
+        print_text(&claim::table::render(&judgement))?;
     }
-    Ok(if judgement.stands() {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(judgement.stands()))
 }

@@ -1,12 +1,12 @@
 //! `rundown drive`: what a motor file means for the drive.
 
-use super::Status;
-use super::standard_output::{say, say_bytes};
-use crate::drive::{self, Load, Order, order, table};
-use crate::motor_file::{self, MotorFile};
-use crate::quantity::units::{self, Quantity};
+use super::status::Status;
+use super::terminal::{print_json, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
+use rundown::drive::{self, Load, Order, order, table};
+use rundown::motor_file::{self, MotorFile};
+use rundown::quantity::units::{self, Quantity};
 use std::path::PathBuf;
 
 /// Size the drive of a motor: inrush, soft start, PWM, half bridge, turn-off, braking, heating.
@@ -133,15 +133,11 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
         .with_context(|| arguments.motor.display().to_string())?;
     if arguments.json {
-        say_bytes((serde_json::to_string_pretty(&sizing)? + "\n").as_bytes())?;
+        print_json(&sizing)?;
     } else {
-        say(&table::render(&sizing))?;
+        print_text(&table::render(&sizing))?;
     }
-    Ok(if sizing.stands() {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(sizing.stands()))
 }
 
 fn si(option: &str, text: &Option<String>, quantity: Quantity) -> anyhow::Result<Option<f64>> {

@@ -1,16 +1,16 @@
 //! `rundown export`: a motor file in the formats of other tools.
 
-use super::Status;
-use super::standard_output::say_bytes;
-use crate::export::{
-    End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
-};
-use crate::files;
-use crate::motor_file::{self, MotorFile, ParameterName};
-use crate::quantity::nearest;
-use crate::quantity::units::{self, Quantity};
+use super::status::Status;
+use super::terminal::print_bytes;
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
+use rundown::export::{
+    End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
+};
+use rundown::files;
+use rundown::motor_file::{self, MotorFile, ParameterName};
+use rundown::quantity::nearest;
+use rundown::quantity::units::{self, Quantity};
 use std::path::{Path, PathBuf};
 
 /// Write a motor file in the format of another tool.
@@ -146,9 +146,9 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
             };
             put(path, &bytes).with_context(|| format!("{}: cannot be written", path.display()))?;
         }
-        None => say_bytes(&bytes)?,
+        None => print_bytes(&bytes)?,
     }
-    Ok(Status::Stands)
+    Ok(Status::Ok)
 }
 
 fn check_output(path: &Path, arguments: &ExportArguments) -> anyhow::Result<()> {

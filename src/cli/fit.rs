@@ -1,18 +1,17 @@
 //! `rundown fit`: from captures to a motor file.
 
-use super::Status;
-use super::import_flags::ImportFlags;
-use super::standard_output::{complain, say, say_bytes};
-use super::terminal_plot;
-use super::timings::Timings;
-use crate::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
-use crate::drive::cautions::Caution;
-use crate::files;
-use crate::fit::FitOptions;
-use crate::identify::{check_roles, identify};
-use crate::motor_file::{self, MotorFile, Overwrite};
-use crate::report::{self, Target};
+use super::flags::{ImportFlags, check_level};
+use super::status::Status;
+use super::terminal::{Timings, plot, print_bytes, print_text, report_lines, report_warning};
 use anyhow::bail;
+use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
+use rundown::drive::cautions::Caution;
+use rundown::files;
+use rundown::fit::FitOptions;
+use rundown::identify::{check_roles, identify};
+use rundown::motor_file::{self, MotorFile, Overwrite};
+use rundown::quantity::FlagUnits;
+use rundown::report::{self, Target};
 use std::path::{Path, PathBuf};
 
 /// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
@@ -43,16 +42,16 @@ pub struct FitArguments {
     #[arg(long, value_name = "FILE")]
     steady: Vec<PathBuf>,
     /// Supply voltage, e.g. 12V
-    #[arg(long, value_name = "VOLTAGE", value_parser = super::quantity::voltage)]
+    #[arg(long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text))]
     supply: Option<f64>,
     /// Speed while running freely on the supply, e.g. 5160rpm
-    #[arg(long, value_name = "SPEED", value_parser = super::quantity::speed)]
+    #[arg(long, value_name = "SPEED", value_parser = |text: &str| FlagUnits::SPEED.parse(text))]
     speed: Option<f64>,
     /// Commutator segments, where they can be counted
     #[arg(long, value_name = "COUNT")]
     segments: Option<u32>,
     /// Winding temperature, e.g. 25C
-    #[arg(long, value_name = "TEMPERATURE", value_parser = super::quantity::temperature)]
+    #[arg(long, value_name = "TEMPERATURE", value_parser = |text: &str| FlagUnits::TEMPERATURE.parse(text))]
     temperature: Option<f64>,
     /// Column of the voltage: its name, or its number counted from 1
     #[arg(long, value_name = "COLUMN")]
@@ -61,7 +60,7 @@ pub struct FitArguments {
     #[arg(long, value_name = "COLUMN")]
     current_column: Option<String>,
     /// Current measured through a shunt of this resistance, e.g. 50mohm
-    #[arg(long, value_name = "RESISTANCE", value_parser = super::quantity::resistance)]
+    #[arg(long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text))]
     shunt: Option<f64>,
     /// The current column holds raw volts across the shunt
     #[arg(long, requires = "shunt")]
@@ -124,7 +123,7 @@ const STAGES: [&str; 9] = [
 /// # Errors
 /// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
-    super::check_level(arguments.level)?;
+    check_level(arguments.level)?;
     check_outputs(arguments)?;
     let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
@@ -141,7 +140,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         timings.end();
         // What was doubted in the captures most often says why.
         for doubt in error.doubts(&bench) {
-            complain(&format!("warning: {doubt}"));
+            report_warning(doubt);
         }
     })?;
     if let Some(output) = &arguments.output {
@@ -158,22 +157,18 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     timings.end();
     if arguments.json {
         let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
-        say_bytes(text.as_bytes())?;
+        print_bytes(text.as_bytes())?;
     } else {
-        say(&result(&found.file, &written(arguments)))?;
-        if terminal_plot::wanted(arguments.no_plot) {
-            let columns = terminal_plot::columns();
-            say(&terminal_plot::of_fit(&bench, &found.estimate, columns))?;
+        print_text(&result(&found.file, &written(arguments)))?;
+        if plot::wanted(arguments.no_plot) {
+            let columns = plot::columns();
+            print_text(&plot::of_fit(&bench, &found.estimate, columns))?;
         }
     }
     if arguments.timings {
-        complain(timings.to_string().trim_end());
+        report_lines(timings.to_string().trim_end());
     }
-    Ok(if found.stands(&bench) {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(found.stands(&bench)))
 }
 
 /// The report files asked for.

@@ -1,13 +1,13 @@
 //! `rundown lot`: many motors.
 
-use super::Status;
-use super::standard_output::{complain, say, say_bytes};
-use super::timings::Timings;
-use crate::fit::FitOptions;
-use crate::lot::{self, Manifest, RunOptions, Step, Store};
+use super::flags::check_level;
+use super::status::Status;
+use super::terminal::{Timings, print_bytes, print_text, report_lines};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rundown::fit::FitOptions;
+use rundown::lot::{self, Manifest, RunOptions, Step, Store};
 use std::io::IsTerminal;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
@@ -69,7 +69,7 @@ fn part(text: &str) -> Result<(u64, u64), String> {
 /// # Errors
 /// A manifest that cannot be read, results that cannot be written. A motor that fails is told in the results.
 pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
-    super::check_level(arguments.level)?;
+    check_level(arguments.level)?;
     let mut timings = Timings::start(&[]);
     let manifest = Manifest::open(&arguments.manifest, arguments.base.as_deref())?;
     let options = RunOptions {
@@ -119,7 +119,7 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     store.write("lot.json", json.as_bytes())?;
     timings.lap("summary");
     if arguments.json {
-        say_bytes(json.as_bytes())?;
+        print_bytes(json.as_bytes())?;
     } else {
         let mut page = text + "\n";
         for path in &gathered.written {
@@ -128,16 +128,12 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
         for name in ["summary.html", "summary.txt", "lot.json"] {
             page.push_str(&format!("written: {}\n", store.path(name).display()));
         }
-        say(&page)?;
+        print_text(&page)?;
     }
     if arguments.timings {
-        complain(timings.to_string().trim_end());
+        report_lines(timings.to_string().trim_end());
     }
-    Ok(if counts.stand == counts.motors {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(counts.stand == counts.motors))
 }
 
 /// Progress with rate and time left, on a terminal only.

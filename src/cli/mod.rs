@@ -4,47 +4,20 @@ mod claim;
 mod drive;
 mod export;
 mod fit;
-mod import_flags;
+mod flags;
 mod look;
-mod look_events;
 mod lot;
 mod next;
-mod number;
 mod plot;
-mod progress;
-mod quantity;
 mod sheet;
-mod standard_output;
-mod terminal_plot;
-mod timings;
+mod status;
+mod terminal;
 mod verify;
 
-pub use import_flags::ImportFlags;
-pub use standard_output::complain;
+pub use status::Status;
+pub use terminal::report_error;
 
 use clap::{Parser, Subcommand};
-use std::process::ExitCode;
-
-/// What the process tells its caller.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Status {
-    /// The result stands.
-    Stands,
-    /// The command ended, but its result should not be trusted, or a claim fails.
-    Doubtful,
-    /// The command could not run.
-    CouldNotRun,
-}
-
-impl From<Status> for ExitCode {
-    fn from(status: Status) -> ExitCode {
-        ExitCode::from(match status {
-            Status::Stands => 0,
-            Status::Doubtful => 1,
-            Status::CouldNotRun => 2,
-        })
-    }
-}
 
 /// Identifies a brushed permanent-magnet DC motor from oscilloscope captures.
 #[derive(Debug, Parser)]
@@ -85,13 +58,4 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
     }
-}
-
-/// Refuses what is no level of an interval.
-fn check_level(level: f64) -> anyhow::Result<()> {
-    anyhow::ensure!(
-        level > 0.5 && level < 1.0,
-        "--level {level} is no level of an interval: expected a probability above 0.5 and below 1, e.g. 0.95"
-    );
-    Ok(())
 }

@@ -1,14 +1,16 @@
 //! `rundown next`: what to measure next.
 
-use super::Status;
-use super::standard_output::{complain, say, say_bytes};
-use crate::bench::{Bench, LoadOptions, read_sheet};
-use crate::fit::{Estimate, FitOptions, SegmentKind};
-use crate::identify::{check_roles, identify};
-use crate::next::first::{resistance_given, resistance_of};
-use crate::next::ranking::Question;
-use crate::next::{Goal, Known, Size, first_plan, first_table, rank, table};
+use super::flags::check_level;
+use super::status::Status;
+use super::terminal::{print_json, print_text, report_warning};
 use anyhow::bail;
+use rundown::bench::{Bench, LoadOptions, read_sheet};
+use rundown::fit::{Estimate, FitOptions, SegmentKind};
+use rundown::identify::{check_roles, identify};
+use rundown::next::first::{resistance_given, resistance_of};
+use rundown::next::ranking::Question;
+use rundown::next::{Goal, Known, Size, first_plan, first_table, rank, table};
+use rundown::quantity::FlagUnits;
 use std::path::PathBuf;
 
 /// Say what to measure next: for a fitted bench the captures and readings that would bring most, before that the first captures.
@@ -27,19 +29,19 @@ pub struct NextArguments {
     #[arg(long = "for", value_name = "PARAMETER", default_value = "all")]
     goal: Vec<String>,
     /// Supply voltage, e.g. 24V; the sheet's without it
-    #[arg(long, value_name = "VOLTAGE", value_parser = super::quantity::voltage, allow_hyphen_values = true)]
+    #[arg(long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text), allow_hyphen_values = true)]
     supply: Option<f64>,
     /// Ohmmeter reading at the terminals, leads taken off, e.g. 3.2ohm; before the first captures only
-    #[arg(long, value_name = "RESISTANCE", value_parser = super::quantity::resistance, allow_hyphen_values = true)]
+    #[arg(long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text), allow_hyphen_values = true)]
     resistance: Option<f64>,
     /// Outer diameter of the motor, e.g. 36mm
-    #[arg(long, value_name = "LENGTH", value_parser = super::quantity::length, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = |text: &str| FlagUnits::LENGTH.parse(text), allow_hyphen_values = true)]
     diameter: Option<f64>,
     /// Length of the motor without its shaft, e.g. 57mm
-    #[arg(long, value_name = "LENGTH", value_parser = super::quantity::length, allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = |text: &str| FlagUnits::LENGTH.parse(text), allow_hyphen_values = true)]
     length: Option<f64>,
     /// Mass of the motor, e.g. 220g
-    #[arg(long, value_name = "MASS", value_parser = super::quantity::mass, allow_hyphen_values = true)]
+    #[arg(long, value_name = "MASS", value_parser = |text: &str| FlagUnits::MASS.parse(text), allow_hyphen_values = true)]
     mass: Option<f64>,
     /// Commutator segments, where they can be counted; before the first captures only
     #[arg(long, value_name = "COUNT")]
@@ -69,7 +71,7 @@ pub struct NextArguments {
 /// # Errors
 /// No supply voltage, an option that cannot be meant, a sheet or capture that cannot be read, captures that cannot be fitted.
 pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
-    super::check_level(arguments.level)?;
+    check_level(arguments.level)?;
     let goal = Goal::parse(&arguments.goal)?;
     let size = Size {
         diameter_m: arguments.diameter,
@@ -127,8 +129,8 @@ fn before_captures(
         }
     };
     if arguments.goal.iter().any(|g| g != "all") {
-        complain(
-            "warning: --for ranks candidates by what a fit says; before the first captures it changes nothing",
+        report_warning(
+            "--for ranks candidates by what a fit says; before the first captures it changes nothing",
         );
     }
     let plan = first_plan(&Known {
@@ -145,11 +147,11 @@ fn before_captures(
         tachometer: arguments.tachometer,
     });
     if arguments.json {
-        say_bytes((serde_json::to_string_pretty(&plan)? + "\n").as_bytes())?;
+        print_json(&plan)?;
     } else {
-        say(&first_table::render(&plan))?;
+        print_text(&first_table::render(&plan))?;
     }
-    Ok(Status::Stands)
+    Ok(Status::Ok)
 }
 
 /// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
@@ -192,7 +194,7 @@ fn after_a_fit(
     };
     let found = identify(bench, &options, |_| {}).inspect_err(|error| {
         for doubt in error.doubts(bench) {
-            complain(&format!("warning: {doubt}"));
+            report_warning(doubt);
         }
     })?;
     let Some(supply_v) = arguments
@@ -210,15 +212,15 @@ fn after_a_fit(
     let ranking = rank(bench, &found.estimate, &question);
     let stands = found.stands(bench);
     if arguments.json {
-        say_bytes((serde_json::to_string_pretty(&ranking)? + "\n").as_bytes())?;
+        print_json(&ranking)?;
     } else {
-        say(&table::render(&ranking, arguments.explain))?;
+        print_text(&table::render(&ranking, arguments.explain))?;
     }
     if stands {
-        return Ok(Status::Stands);
+        return Ok(Status::Ok);
     }
-    complain(
-        "warning: the fit behind this should not be trusted as it is (`rundown fit` says why); mend that before anything else is measured",
+    report_warning(
+        "the fit behind this should not be trusted as it is (`rundown fit` says why); mend that before anything else is measured",
     );
-    Ok(Status::Doubtful)
+    Ok(Status::Questionable)
 }

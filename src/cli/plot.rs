@@ -1,12 +1,11 @@
 //! `rundown plot`: a motor file as pictures.
 
-use super::Status;
-use super::progress::Progress;
-use super::standard_output::{complain, say};
-use crate::bench::LoadOptions;
-use crate::motor_file;
-use crate::plot::{self, Format};
+use super::status::Status;
+use super::terminal::{Progress, print_text, report_warning};
 use clap::Args;
+use rundown::bench::LoadOptions;
+use rundown::motor_file;
+use rundown::plot::{self, Format};
 use std::path::PathBuf;
 
 /// Draw a motor file as pictures (SVG and PNG): parameters, budget, torque-speed chart, and every capture with its model.
@@ -75,14 +74,10 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
     )?;
     progress.end();
     for text in &told {
-        complain(&format!("warning: {text}"));
+        report_warning(text);
     }
     for path in &written {
-        say(&format!("written: {}\n", path.display()))?;
+        print_text(&format!("written: {}\n", path.display()))?;
     }
-    Ok(if told.is_empty() {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(told.is_empty()))
 }

@@ -1,12 +1,12 @@
 //! `rundown sheet DIR`: writes a first bench sheet from a folder of captures.
 
-use super::Status;
-use super::standard_output::{say, say_bytes};
-use crate::bench::{Draft, RecordGuess, draft_text, guess_sheet, role_name};
-use crate::events;
-use crate::files;
+use super::status::Status;
+use super::terminal::{print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
+use rundown::bench::{Draft, RecordGuess, draft_text, guess_sheet, role_name};
+use rundown::events;
+use rundown::files;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
@@ -56,7 +56,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
     .map_err(anyhow::Error::msg)?;
     let text = draft_text(&draft);
     if arguments.show {
-        say_bytes(text.as_bytes())?;
+        print_bytes(text.as_bytes())?;
     } else {
         let put = if arguments.force {
             files::write_whole
@@ -65,13 +65,9 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
         };
         put(&target, text.as_bytes())
             .with_context(|| format!("{}: cannot be written", target.display()))?;
-        say(&told(&target, &draft))?;
+        print_text(&told(&target, &draft))?;
     }
-    Ok(if draft.left_out.is_empty() {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(draft.left_out.is_empty()))
 }
 
 fn told(target: &Path, draft: &Draft) -> String {

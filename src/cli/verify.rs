@@ -1,12 +1,12 @@
 //! `rundown verify`: a motor file held against its inputs.
 
-use super::Status;
-use super::standard_output::{say, say_bytes};
-use crate::motor_file::{self, MotorFile, Program};
-use crate::verify::{
+use super::status::Status;
+use super::terminal::{print_json, print_text};
+use clap::Args;
+use rundown::motor_file::{self, MotorFile, Program};
+use rundown::verify::{
     CheckedInput, Comparison, NotReproduced, Rounding, Search, State, check_inputs, reproduce,
 };
-use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::PathBuf;
@@ -66,15 +66,11 @@ pub fn run(arguments: &VerifyArguments) -> anyhow::Result<Status> {
             .is_none_or(|n| n.as_ref().is_ok_and(Comparison::stands));
     if arguments.json {
         let document = document(&inputs, numbers.as_ref(), rounding, stands);
-        say_bytes((serde_json::to_string_pretty(&document)? + "\n").as_bytes())?;
+        print_json(&document)?;
     } else {
-        say(&page(&file, &inputs, numbers.as_ref(), rounding))?;
+        print_text(&page(&file, &inputs, numbers.as_ref(), rounding))?;
     }
-    Ok(if stands {
-        Status::Stands
-    } else {
-        Status::Doubtful
-    })
+    Ok(Status::of(stands))
 }
 
 fn words(state: &State) -> String {

@@ -1,7 +1,9 @@
 //! What goes to the terminal: without a panic when nobody takes it, and without what could command the terminal.
 
 use anyhow::Context;
+use serde::Serialize;
 use std::borrow::Cow;
+use std::fmt::Display;
 use std::io::{ErrorKind, Write};
 
 /// Prints text for people to the standard output. A reader that has gone (`rundown ... | head`) has what it wanted and is
@@ -9,15 +11,15 @@ use std::io::{ErrorKind, Write};
 ///
 /// # Errors
 /// Anything else that keeps the text from being written, such as a full disk.
-pub fn say(text: &str) -> anyhow::Result<()> {
-    say_bytes(shown(text).as_bytes())
+pub fn print_text(text: &str) -> anyhow::Result<()> {
+    print_bytes(shown(text).as_bytes())
 }
 
-/// Prints the bytes of a file as they are; otherwise as [`say`].
+/// Prints the bytes of a file as they are; otherwise as [`print_text`].
 ///
 /// # Errors
-/// As [`say`].
-pub fn say_bytes(bytes: &[u8]) -> anyhow::Result<()> {
+/// As [`print_text`].
+pub fn print_bytes(bytes: &[u8]) -> anyhow::Result<()> {
     let mut output = std::io::stdout().lock();
     match output.write_all(bytes).and_then(|()| output.flush()) {
         Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
@@ -25,12 +27,30 @@ pub fn say_bytes(bytes: &[u8]) -> anyhow::Result<()> {
     }
 }
 
-/// Prints one line to the standard error, where there is one to take it; control characters as in `say`.
-pub fn complain(text: &str) {
+/// Prints a document as JSON; otherwise as [`print_text`].
+///
+/// # Errors
+/// As [`print_text`].
+pub fn print_json(document: &impl Serialize) -> anyhow::Result<()> {
+    print_bytes((serde_json::to_string_pretty(document)? + "\n").as_bytes())
+}
+
+/// Prints why a command failed to the standard error.
+pub fn report_error(text: impl Display) {
+    report_lines(&format!("error: {text}"));
+}
+
+/// Prints what the reader should know before trusting the result to the standard error.
+pub fn report_warning(text: impl Display) {
+    report_lines(&format!("warning: {text}"));
+}
+
+/// Prints lines to the standard error, where there is one to take them; control characters as in [`print_text`].
+pub fn report_lines(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", shown(text));
 }
 
-/// Line feeds and tabs stay, every other control character stands as its code: `\u{1b}`. So do the marks that turn the
+/// Line feeds and tabs stay, every other control character is shown as its code: `\u{1b}`. So do the marks that turn the
 /// direction of writing, by which a name can be made to look like another.
 fn shown(text: &str) -> Cow<'_, str> {
     let odd = |c: char| {

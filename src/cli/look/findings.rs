@@ -1,25 +1,24 @@
-//! What the waveform in one record says, for `look`: columns, role, events, phases, doubts, and the ripple of a run-down.
+//! What the waveform in one record shows: columns, role, events, phases, warnings, and the ripple of a run-down.
 
-use super::number::number;
-use crate::bench::{Doubt, Role, Waveform, role_name};
-use crate::capture::{Codes, Record, TimeAxis};
-use crate::events::{
+use super::ripple::{current_document, current_lines, ripple_document, ripple_lines};
+use crate::cli::terminal::number;
+use rundown::bench::{Doubt, Role, Waveform, role_name};
+use rundown::capture::{Codes, Record, TimeAxis};
+use rundown::events::{
     ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
 };
-use crate::ripple::{
+use rundown::quantity::rounding::{Scale, write};
+use rundown::ripple::{
     CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
 use serde_json::{Value, json};
 
-/// Phases and candidates shown in the text; `--json` has all.
+/// Phases shown in the text; `--json` has all.
 const MOST_PHASES: usize = 16;
-const MOST_CANDIDATES: usize = 5;
-/// Below this a candidate is not worth a line.
-const LEAST_PROBABILITY: f64 = 0.005;
 /// Confidence at and below which the shape shows no role at all.
 const NO_ROLE: f64 = 0.05;
 
-/// Longest record whose current is read for ripple: it has to be copied for that, and a shorter one tells as much.
+/// Longest record whose current is read for ripple: it has to be copied for that, and a shorter one shows as much.
 const MOST_ROWS: usize = 2_000_000;
 
 /// Everything that voltage and current of one record show.
@@ -27,9 +26,9 @@ pub(super) struct Findings<'a> {
     record: &'a Record,
     columns: ColumnGuess,
     timeline: Timeline,
-    /// Of the currents in starts, brakes and steady running; the error in words.
+    /// Of the currents in starts, brakes and steady running; else why not.
     currents: Vec<(Motion, Result<CurrentRipple, String>)>,
-    /// Only for a run-down with an open stretch; the error in words.
+    /// Only for a run-down with an open stretch; else why not.
     ripple: Option<Result<RippleResult, String>>,
 }
 
@@ -82,20 +81,20 @@ impl<'a> Findings<'a> {
         self.columns.waveform(self.record)
     }
 
-    /// True when the capture cannot be taken as it stands.
-    pub fn doubtful(&self) -> bool {
+    /// True when the capture cannot be used as it is.
+    pub fn is_questionable(&self) -> bool {
         self.timeline
             .doubts
             .iter()
             .any(|d| Doubt::spoils_capture(*d))
     }
 
-    /// True when what is said of clipping here covers this channel of the record.
+    /// True when the warnings here cover clipping of this channel of the record.
     pub fn covers(&self, channel: usize) -> bool {
         [self.columns.voltage, self.columns.current].contains(&Some(channel))
     }
 
-    /// Indented lines for the page.
+    /// Indented lines for the text.
     pub fn lines(&self) -> Vec<String> {
         let mut lines = vec![self.columns_line()];
         lines.extend(self.columns.reasons.iter().map(|r| format!("    {r}")));
@@ -127,7 +126,7 @@ impl<'a> Findings<'a> {
         }
         let phases = &self.timeline.phases;
         for phase in phases.iter().take(MOST_PHASES) {
-            let (kind, reason) = phase_words(phase.kind);
+            let (kind, reason) = kind_and_reason(phase.kind);
             let why = reason.map(|r| format!(" ({r})")).unwrap_or_default();
             let times = match (
                 self.time(phase.first),
@@ -240,7 +239,7 @@ impl<'a> Findings<'a> {
                 .map(|event| json!({"name": event.kind.to_string(), "time_s": event.time_s}))
                 .collect::<Vec<_>>(),
             "phases": self.timeline.phases.iter().map(|phase| {
-                let (kind, reason) = phase_words(phase.kind);
+                let (kind, reason) = kind_and_reason(phase.kind);
                 json!({
                     "kind": kind,
                     "reason": reason.map(|r| r.to_string()),
@@ -259,7 +258,7 @@ impl<'a> Findings<'a> {
     }
 }
 
-fn phase_words(kind: PhaseKind) -> (&'static str, Option<Exclusion>) {
+fn kind_and_reason(kind: PhaseKind) -> (&'static str, Option<Exclusion>) {
     match kind {
         PhaseKind::Rest => ("rest", None),
         PhaseKind::Driven => ("driven", None),
@@ -267,126 +266,4 @@ fn phase_words(kind: PhaseKind) -> (&'static str, Option<Exclusion>) {
         PhaseKind::Shorted => ("shorted", None),
         PhaseKind::Excluded(reason) => ("cut", Some(reason)),
     }
-}
-
-fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String> {
-    let result = match ripple {
-        Ok(result) => result,
-        Err(why) => return vec![format!("  ripple: tells no speed: {why}")],
-    };
-    let mut lines = vec![match &result.line {
-        None => format!(
-            "  ripple: no line stands above the floor (chance of a false alarm {})",
-            result.false_alarm_rate
-        ),
-        Some(line) => line_words(line),
-    }];
-    let worth = result
-        .candidates
-        .iter()
-        .filter(|c| c.probability >= LEAST_PROBABILITY);
-    for candidate in worth.take(MOST_CANDIDATES) {
-        lines.push(format!(
-            "    {} segments, {} cycles a revolution: K = {}, probability {:.3}",
-            candidate.segments,
-            candidate.cycles_per_revolution,
-            write(
-                candidate.back_emf_constant_v_s_per_rad,
-                Some(candidate.standard_uncertainty),
-                "V·s/rad",
-                Scale::Power
-            ),
-            candidate.probability
-        ));
-    }
-    lines.extend(result.remarks.iter().map(|r| format!("    {r}")));
-    lines
-}
-
-fn current_lines(motion: Motion, found: &Result<CurrentRipple, String>) -> Vec<String> {
-    let what = format!("  ripple of the current ({})", motion);
-    let found = match found {
-        Ok(found) => found,
-        Err(why) => return vec![format!("{what}: tells no speed: {why}")],
-    };
-    let mut lines = vec![match found.frequency_hz {
-        None => format!("{what}: no line stands above the floor"),
-        Some((hz, sd)) => format!(
-            "{what}: line at {}{}, {:.0} times the noise in power, seen over {:.0} cycles",
-            write(hz, Some(sd), "Hz", Scale::Plain),
-            match motion {
-                Motion::Rising => " at the speed it rises to",
-                Motion::Steady => "",
-                Motion::Falling => " at the beginning",
-            },
-            found.signal_to_noise.unwrap_or(f64::NAN),
-            found.cycles_seen.unwrap_or(f64::NAN)
-        ),
-    }];
-    lines.extend(found.remarks.iter().map(|r| format!("    {r}")));
-    lines
-}
-
-fn current_document(motion: Motion, found: &Result<CurrentRipple, String>) -> Value {
-    let found = match found {
-        Ok(found) => found,
-        Err(why) => return json!({"motion": motion.to_string(), "error": why}),
-    };
-    json!({
-        "motion": motion.to_string(),
-        "frequency_hz": found.frequency_hz.map(|f| f.0),
-        "standard_uncertainty_hz": found.frequency_hz.map(|f| f.1),
-        "amplitude_a": found.amplitude_a,
-        "signal_to_noise": found.signal_to_noise,
-        "false_alarm_probability": found.false_alarm_probability,
-        "cycles_seen": found.cycles_seen,
-        "aliases_hz": found.aliases_hz,
-        "remarks": found.remarks,
-    })
-}
-
-fn line_words(line: &RippleLine) -> String {
-    format!(
-        "  ripple: line at {}, {:.2} % of the back-EMF, {:.0} times the noise in power, seen over {:.0} cycles",
-        write(
-            line.cycles_per_volt_second,
-            Some(line.standard_uncertainty),
-            "cycles per V·s",
-            Scale::Plain
-        ),
-        100.0 * line.relative_amplitude,
-        line.signal_to_noise,
-        line.cycles_seen
-    )
-}
-
-fn ripple_document(ripple: &Result<RippleResult, String>) -> Value {
-    let result = match ripple {
-        Ok(result) => result,
-        Err(why) => return json!({"error": why}),
-    };
-    json!({
-        "false_alarm_rate": result.false_alarm_rate,
-        "line": result.line.as_ref().map(|line| json!({
-            "cycles_per_volt_second": line.cycles_per_volt_second,
-            "standard_uncertainty": line.standard_uncertainty,
-            "harmonic_of_revolution": line.harmonic_of_revolution,
-            "relative_amplitude": line.relative_amplitude,
-            "signal_to_noise": line.signal_to_noise,
-            "cycles_seen": line.cycles_seen,
-            "false_alarm_probability": line.false_alarm_probability,
-        })),
-        "candidates": result.candidates.iter().map(|c| json!({
-            "segments": c.segments,
-            "cycles_per_revolution": c.cycles_per_revolution,
-            "back_emf_constant_v_s_per_rad": c.back_emf_constant_v_s_per_rad,
-            "standard_uncertainty": c.standard_uncertainty,
-            "probability": c.probability,
-            "constant_probability": c.constant_probability,
-        })).collect::<Vec<_>>(),
-        "revolutions": result.revolutions,
-        "stretch_s": [result.stretch_s.0, result.stretch_s.1],
-        "standstill_s": result.standstill_s,
-        "remarks": result.remarks,
-    })
 }

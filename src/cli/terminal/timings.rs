@@ -8,13 +8,13 @@ use std::time::{Duration, Instant};
 pub struct Timings {
     last: Instant,
     laps: Vec<(&'static str, Duration)>,
-    /// Stages to come, told on a terminal.
+    /// Stages to come, shown on a terminal.
     stages: &'static [&'static str],
     progress: Progress,
 }
 
 impl Timings {
-    /// Starts the clock; `stages` are what a terminal tells, one after each lap.
+    /// Starts the clock; `stages` are what a terminal shows, one after each lap.
     pub fn start(stages: &'static [&'static str]) -> Self {
         Timings {
             last: Instant::now(),

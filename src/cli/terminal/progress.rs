@@ -4,10 +4,10 @@ use indicatif::{ProgressBar, ProgressStyle};
 use std::io::IsTerminal;
 use std::time::Duration;
 
-/// Work shorter than a tick is never told.
+/// Work shorter than a tick is never shown.
 const TICK: Duration = Duration::from_millis(120);
 
-/// A line that tells the stage and the time it has taken.
+/// A line that shows the stage and the time it has taken.
 pub struct Progress(Option<ProgressBar>);
 
 impl Progress {

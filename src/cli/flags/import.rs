@@ -1,7 +1,7 @@
 //! Overrides of the importer as command-line flags, shared by all commands that read captures.
 
-use crate::capture::{self, Limits, ReadOptions, TimeGaps};
 use clap::{Args, ValueEnum};
+use rundown::capture::{self, Limits, ReadOptions, TimeGaps};
 
 /// How to read the files, where the program should not find it by itself.
 #[derive(Args, Clone, Debug, Default)]

@@ -1,9 +1,9 @@
 //! Small plots for a terminal, of dots that textplots sets; never in a pipe.
 
 use super::number::number;
-use crate::bench::{Bench, Waveform};
-use crate::capture::TimeAxis;
-use crate::fit::{Estimate, Quantity};
+use rundown::bench::{Bench, Waveform};
+use rundown::capture::TimeAxis;
+use rundown::fit::{Estimate, Quantity};
 use std::io::IsTerminal;
 use textplots::{
     AxisBuilder, Chart, LabelBuilder, LabelFormat, LineStyle, Plot, Shape, TickDisplay,
@@ -15,7 +15,7 @@ const WIDEST: usize = 96;
 const LABELS: usize = 13;
 /// Dots of a plot in height: eight lines of four, and one line for the last.
 const HEIGHT: u32 = 32;
-/// Columns where the terminal does not tell its width.
+/// Columns where the terminal does not give its width.
 const ASSUMED_COLUMNS: usize = 80;
 
 /// How points are joined.
@@ -184,7 +184,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_ramp_rises_from_corner_to_corner_with_its_ends_told() {
+    fn a_ramp_rises_from_corner_to_corner_with_its_ends_labelled() {
         let ramp: Vec<(f64, f64)> = (0..500)
             .map(|k| (1e6 + k as f64 * 1e-3, k as f64))
             .collect();

@@ -1,6 +1,6 @@
 //! Measured numbers as `look` and the plots of the terminal print them.
 
-use crate::quantity::prefix::{Zeros, with_prefix};
+use rundown::quantity::prefix::{Zeros, with_prefix};
 
 /// Units that take a prefix; a unit of somebody else's may not.
 const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];

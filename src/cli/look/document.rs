@@ -1,0 +1,72 @@
+//! What `look --json` prints of one record.
+
+use super::findings::Findings;
+use super::view::View;
+use rundown::capture::TimeAxis;
+use serde_json::{Value, json};
+
+impl View<'_> {
+    /// The record as one object of `--json`.
+    pub fn document(&self) -> Value {
+        let record = self.record;
+        let time = match &record.time {
+            TimeAxis::Uniform {
+                start_s,
+                step_s,
+                len,
+            } => json!({"kind": "uniform", "start_s": start_s, "step_s": step_s, "rows": len}),
+            TimeAxis::Listed(times) => json!({
+                "kind": "listed",
+                "first_s": times.first(),
+                "last_s": times.last(),
+                "rows": times.len(),
+            }),
+            TimeAxis::Absent { len } => json!({"kind": "absent", "rows": len}),
+        };
+        let channels: Vec<Value> = self
+            .channels
+            .iter()
+            .map(|seen| {
+                let facts = &seen.channel.facts;
+                json!({
+                    "name": seen.channel.name,
+                    "column": seen.channel.column,
+                    "unit": seen.channel.unit,
+                    "unit_text": seen.channel.unit_text,
+                    "least": seen.least,
+                    "most": seen.most,
+                    "noise": seen.noise,
+                    "quantisation_step": seen.step,
+                    "missing": seen.channel.missing,
+                    "overrange": seen.channel.overrange.len(),
+                    "clipped": seen.clipped.len(),
+                    "clip_level": seen.clip_level(),
+                    "probe_ratio": facts.probe_ratio,
+                    "vertical_scale_per_division": facts.vertical_scale_per_division,
+                    "vertical_offset": facts.vertical_offset,
+                    "coupling": facts.coupling,
+                    "inverted": facts.inverted,
+                })
+            })
+            .collect();
+        let remarks: Vec<Value> = record
+            .remarks
+            .iter()
+            .map(|r| json!({"kind": r.kind, "line": r.line, "column": r.column, "text": r.text}))
+            .collect();
+        json!({
+            "path": record.path.display().to_string(),
+            "sha256": record.sha256,
+            "first_data_line": record.first_data_line,
+            "layout": record.layout,
+            "time": time,
+            "time_name": record.time_name,
+            "channels": channels,
+            "preamble": record.preamble.iter()
+                .map(|f| json!({"line": f.line, "key": f.key, "values": f.values}))
+                .collect::<Vec<_>>(),
+            "remarks": remarks,
+            "found": self.findings.as_ref().map(Findings::document),
+        })
+    }
+}

@@ -1,0 +1,12 @@
+//! What a person sees while a command runs and when it ends.
+
+mod number;
+mod output;
+pub mod plot;
+mod progress;
+mod timings;
+
+pub use number::number;
+pub use output::{print_bytes, print_json, print_text, report_error, report_lines, report_warning};
+pub use progress::Progress;
+pub use timings::Timings;
