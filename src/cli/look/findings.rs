@@ -7,9 +7,8 @@ use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
     ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
 };
-use rundown::quantity::rounding::{Scale, write};
 use rundown::ripple::{
-    CurrentRipple, RippleLine, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
+    CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
 use serde_json::{Value, json};
 
