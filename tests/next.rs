@@ -7,7 +7,7 @@ use load::load;
 use rundown::bench::{Bench, LoadOptions, Reading, Role, read_sheet};
 use rundown::events;
 use rundown::fit::{Addition, Estimate, ExperimentDesign, FitOptions, Status, estimate};
-use rundown::next::rig::{Deed, Rig};
+use rundown::next::rig::{CaptureKind, Rig};
 use rundown::next::{Goal, Size, rank, ranking::Question};
 use std::fmt::Write;
 use std::path::Path;
@@ -57,14 +57,14 @@ impl Comparison {
 }
 
 /// The deed that a recorded capture shows and its voltage; `None` for roles that are no candidates.
-fn deed(bench: &Bench, full: &Estimate, k: usize) -> Option<(Deed, f64)> {
+fn deed(bench: &Bench, full: &Estimate, k: usize) -> Option<(CaptureKind, f64)> {
     let supply = bench.motor.supply_v?;
     let deed = match bench.captures[k].role {
-        Role::Start => Deed::Start,
-        Role::RunDown => Deed::RunDown,
-        Role::Brake => Deed::Brake { through_ohm: 0.0 },
-        Role::LockedRotor => Deed::Locked,
-        Role::Steady => Deed::Steady,
+        Role::Start => CaptureKind::Start,
+        Role::RunDown => CaptureKind::RunDown,
+        Role::Brake => CaptureKind::Brake { through_ohm: 0.0 },
+        Role::LockedRotor => CaptureKind::Locked,
+        Role::Steady => CaptureKind::Steady,
         _ => return None,
     };
     let held_v = full.segments[k]
@@ -73,7 +73,14 @@ fn deed(bench: &Bench, full: &Estimate, k: usize) -> Option<(Deed, f64)> {
         .map(|b| b.voltage_v.abs())
         .filter(|v| v.is_finite())
         .fold(0.0, f64::max);
-    Some((deed, if deed == Deed::Locked { held_v } else { supply }))
+    Some((
+        deed,
+        if deed == CaptureKind::Locked {
+            held_v
+        } else {
+            supply
+        },
+    ))
 }
 
 /// Everything that can be left out and foreseen again, one capture or reading at a time.

@@ -1,12 +1,12 @@
 //! The first captures of a motor of which only supply, ohmmeter reading and size are known.
 
-use super::advice::{self, Advice, Hold, hold};
-use super::guess::{Basis, Guess};
-use super::machine::{Machine, UNKNOWN_BRUSHES_HIGH, behind_reading};
-use super::protection::{self, Shunt, brake_resistor_ohm, fuse_a};
-use super::size::Size;
-use super::words::{amount, span};
 use crate::bench::{Bench, BrushKind, Reading};
+use crate::next::advice::protection::{self, Shunt, brake_resistor_ohm, fuse_a};
+use crate::next::advice::{self, Advice, Hold, hold};
+use crate::next::assumptions::guess::{Basis, Guess};
+use crate::next::assumptions::machine::{Machine, UNKNOWN_BRUSHES_HIGH, behind_reading};
+use crate::next::assumptions::size::Size;
+use crate::next::text::numbers::{amount, span};
 use serde::Serialize;
 
 /// What is known before anything is captured, SI.

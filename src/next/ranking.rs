@@ -4,17 +4,17 @@
 //! that the bounds shrink to 0.7 of today's in the geometric mean. A parameter that is undetermined now counts as uncertain by
 //! its own size, so what settles it counts for much; one that stays undetermined counts as unchanged.
 
-use super::advice::Advice;
-use super::candidate::{Candidate, Ground, candidates};
+use super::candidates::{Candidate, Context, candidates};
 use super::goal::Goal;
-use super::machine::Machine;
-use super::rig::Rig;
-use super::size::Size;
 use crate::bench::{Bench, Reading};
 use crate::fit::{
     Addition, Estimate, Expected, ExpectedUncertainty, ExperimentDesign, Reported, Status,
 };
 use crate::motor_file::ParameterName;
+use crate::next::advice::Advice;
+use crate::next::assumptions::machine::Machine;
+use crate::next::assumptions::size::Size;
+use crate::next::rig::Rig;
 use crate::stats::quantiles::normal_quantile;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -116,14 +116,14 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
         &question.size,
         bench.motor.commutator_segments,
     );
-    let ground = Ground {
+    let context = Context {
         bench,
         estimate,
         design: &design,
         rig: &rig,
         machine: &machine,
     };
-    let list = candidates(&ground);
+    let list = candidates(&context);
     let reported = design.reported();
     let mut ranked: Vec<(Ranked, Addition)> = list
         .into_par_iter()
@@ -140,7 +140,12 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
     let plan = plan(&design, &ranked, &question.goal);
     let mut remarks = Vec::new();
     if rig
-        .capture("trial", super::rig::Deed::Steady, question.supply_v, None)
+        .capture(
+            "trial",
+            crate::next::rig::CaptureKind::Steady,
+            question.supply_v,
+            None,
+        )
         .is_none()
     {
         remarks.push(

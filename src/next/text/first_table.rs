@@ -1,11 +1,11 @@
 //! The proposal for the first captures as text.
 
-use super::first::FirstPlan;
-use super::guess::Guess;
-use super::series::one_two_five_up;
-use super::table::{align, capture};
-use super::words::{amount, percent, span};
 use crate::drive::cautions::Caution;
+use crate::next::advice::series::one_two_five_up;
+use crate::next::assumptions::guess::Guess;
+use crate::next::first::FirstPlan;
+use crate::next::text::numbers::{amount, percent, span};
+use crate::next::text::table::{align, capture};
 use std::f64::consts::TAU;
 use std::fmt::Write;
 

@@ -1,10 +1,10 @@
 //! What is known or guessed of a motor before its next capture.
 
-use super::guess::{Basis, Guess};
-use super::rig::Rig;
-use super::series::settable_down;
-use super::size::{Size, copper_from_inertia_kg};
 use crate::fit::{ExperimentDesign, Reported, Status};
+use crate::next::advice::series::settable_down;
+use crate::next::assumptions::guess::{Basis, Guess};
+use crate::next::assumptions::size::{Size, copper_from_inertia_kg};
+use crate::next::rig::Rig;
 use crate::quantity::units::RPM;
 use serde::Serialize;
 use std::f64::consts::TAU;

@@ -1,7 +1,7 @@
 //! Shunt, fuse, brake resistor and the supply's limit.
 
-use super::guess::{Basis, Guess};
-use super::series::{FUSES_A, SHUNTS_OHM, at_least, at_most, resistor_near};
+use crate::next::advice::series::{FUSES_A, SHUNTS_OHM, at_least, at_most, resistor_near};
+use crate::next::assumptions::guess::{Basis, Guess};
 use serde::Serialize;
 
 /// Largest share of the motor's resistance, and largest drop at the inrush, for a shunt (docs/bench.md, section 4; common

@@ -1,6 +1,6 @@
 //! Numbers as a person at the bench reads them.
 
-use super::guess::{Basis, Guess};
+use crate::next::assumptions::guess::{Basis, Guess};
 use crate::quantity::prefix::{Zeros, scaled, with_prefix};
 
 /// Three digits at most and a prefix: `7.5 A`, `375 mV`, `30 µs`, `1.2 MHz`.

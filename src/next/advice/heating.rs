@@ -3,7 +3,7 @@
 //! `Δt = m c ΔT / P` with P = V²/R, the whole of it taken for the winding: brushes and leads take a part, so the winding is at
 //! most so warm. What is known of m is a guess, and the low end of it is what protects the motor.
 
-use super::guess::Guess;
+use crate::next::assumptions::guess::Guess;
 
 /// Specific heat of copper at 25 °C, J/(kg·K): 385 (CRC Handbook of Chemistry and Physics, heat capacity of the elements;
 /// from memory).

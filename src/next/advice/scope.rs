@@ -3,7 +3,7 @@
 //! Eight divisions high and ten wide, steps of 1, 2, 5 (common practice, no source). The largest excursion stays within seven
 //! divisions; twenty samples fall within L/R (docs/bench.md, section 5).
 
-use super::series::one_two_five_up;
+use crate::next::advice::series::one_two_five_up;
 use serde::Serialize;
 
 const USABLE_DIVISIONS: f64 = 7.0;

@@ -1,12 +1,13 @@
 //! Further readings of a motor with a fit: speeds, ripple, meters.
 
-use super::advice;
-use super::candidate::{Candidate, Ground};
-use super::rig::Deed;
-use super::words::amount;
+use super::candidate::Candidate;
+use super::context::Context;
 use crate::bench::{Reading, Stated};
 use crate::drive::cautions::Caution;
 use crate::fit::Addition;
+use crate::next::advice;
+use crate::next::rig::CaptureKind;
+use crate::next::text::numbers::amount;
 use std::f64::consts::PI;
 
 /// Relative standard uncertainties of what might be borrowed: limits of 0.1 % and 1 r/min for a tachometer, 1 % and 0.5 % for
@@ -24,15 +25,15 @@ const USUAL_RIPPLE: f64 = 5e-4;
 const POSITION_SPREAD: f64 = 0.02;
 
 /// The list, in no order of merit.
-pub(super) fn list(ground: &Ground<'_>) -> Vec<Candidate> {
-    let mut out = anchors(ground);
-    out.extend(meters(ground));
+pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
+    let mut out = anchors(context);
+    out.extend(meters(context));
     out
 }
 
-fn anchors(ground: &Ground<'_>) -> Vec<Candidate> {
+fn anchors(context: &Context<'_>) -> Vec<Candidate> {
     let mut out = Vec::new();
-    let speed = ground.machine.speed_rad_s.value;
+    let speed = context.machine.speed_rad_s.value;
     let reading = |capture: String| {
         let relative = TACHOMETER + TACHOMETER_RPM * 2.0 * PI / 60.0 / speed;
         Reading::Speed {
@@ -45,13 +46,15 @@ fn anchors(ground: &Ground<'_>) -> Vec<Candidate> {
             current_a: None,
         }
     };
-    let advice = advice::steady(ground.machine, ground.machine.supply_v, true);
-    if let Some(planned) = ground.capture("next steady", Deed::Steady, ground.machine.supply_v) {
+    let advice = advice::steady(context.machine, context.machine.supply_v, true);
+    if let Some(planned) =
+        context.capture("next steady", CaptureKind::Steady, context.machine.supply_v)
+    {
         out.push(Candidate {
             key: "tachometer".into(),
             title: format!(
                 "a tachometer reading with a steady capture at {}",
-                amount(ground.machine.supply_v, "V")
+                amount(context.machine.supply_v, "V")
             ),
             needs: Some("a tachometer (0.1 % and 1 r/min)".into()),
             how: None,
@@ -59,11 +62,11 @@ fn anchors(ground: &Ground<'_>) -> Vec<Candidate> {
             advice: Some(advice),
             addition: Addition {
                 readings: vec![reading(planned.capture.name.clone())],
-                ..ground.with_captures(vec![planned])
+                ..context.with_captures(vec![planned])
             },
         });
     }
-    let k = ground.constant();
+    let k = context.constant();
     out.push(Candidate {
         key: "driven_back_emf".into(),
         title: "open-terminal voltage while the shaft is driven at a known speed".into(),
@@ -82,20 +85,20 @@ fn anchors(ground: &Ground<'_>) -> Vec<Candidate> {
                     standard_uncertainty: DRIVEN_SPEED * speed,
                 },
             }],
-            ..ground.addition()
+            ..context.addition()
         },
     });
-    out.extend(segments(ground));
+    out.extend(segments(context));
     out
 }
 
 /// Ripple: of a run-down that is there and allows several counts, or of one yet to be made.
-fn segments(ground: &Ground<'_>) -> Option<Candidate> {
-    if ground.estimate.ripple.iter().any(|f| f.taken.is_some()) {
+fn segments(context: &Context<'_>) -> Option<Candidate> {
+    if context.estimate.ripple.iter().any(|f| f.taken.is_some()) {
         return None;
     }
-    let counted = ground.bench.motor.commutator_segments.is_some();
-    let open = ground
+    let counted = context.bench.motor.commutator_segments.is_some();
+    let open = context
         .estimate
         .ripple
         .iter()
@@ -107,7 +110,7 @@ fn segments(ground: &Ground<'_>) -> Option<Candidate> {
             key: "count_segments".into(),
             title: format!(
                 "count the commutator segments: the ripple of \"{}\" then tells the speed",
-                ground.bench.captures[capture].name
+                context.bench.captures[capture].name
             ),
             needs: None,
             advice: None,
@@ -115,13 +118,17 @@ fn segments(ground: &Ground<'_>) -> Option<Candidate> {
             cautions: Vec::new(),
             addition: Addition {
                 ripple: vec![(capture, relative)],
-                ..ground.addition()
+                ..context.addition()
             },
         });
     }
-    let mut planned = ground.capture("next run-down", Deed::RunDown, ground.machine.supply_v)?;
+    let mut planned = context.capture(
+        "next run-down",
+        CaptureKind::RunDown,
+        context.machine.supply_v,
+    )?;
     planned.ripple_relative = Some(USUAL_RIPPLE);
-    let advice = advice::run_down(ground.machine, ground.machine.supply_v);
+    let advice = advice::run_down(context.machine, context.machine.supply_v);
     Some(Candidate {
         key: "run_down_ripple".into(),
         title: format!(
@@ -132,14 +139,14 @@ fn segments(ground: &Ground<'_>) -> Option<Candidate> {
         how: None,
         cautions: advice.cautions.clone(),
         advice: Some(advice),
-        addition: ground.with_captures(vec![planned]),
+        addition: context.with_captures(vec![planned]),
     })
 }
 
-fn meters(ground: &Ground<'_>) -> Vec<Candidate> {
-    let motor = ground.design.motor();
+fn meters(context: &Context<'_>) -> Vec<Candidate> {
+    let motor = context.design.motor();
     let ohm = motor.terminal_resistance_ohm;
-    let (accuracy, temperature_c) = ground
+    let (accuracy, temperature_c) = context
         .bench
         .readings
         .iter()
@@ -153,7 +160,7 @@ fn meters(ground: &Ground<'_>) -> Vec<Candidate> {
         })
         .unwrap_or((
             OHMMETER,
-            ground
+            context
                 .bench
                 .captures
                 .iter()
@@ -179,7 +186,7 @@ fn meters(ground: &Ground<'_>) -> Vec<Candidate> {
                     relative_uncertainty: accuracy,
                     temperature_c,
                 }],
-                ..ground.addition()
+                ..context.addition()
             },
         },
         Candidate {
@@ -197,7 +204,7 @@ fn meters(ground: &Ground<'_>) -> Vec<Candidate> {
                     },
                     frequency_hz: None,
                 }],
-                ..ground.addition()
+                ..context.addition()
             },
         },
     ]

@@ -1,11 +1,11 @@
 //! A ranking as text.
 
-use super::advice::Advice;
-use super::ranking::{LITTLE, Now, Ranked, Ranking};
-use super::series::one_two_five_up;
-use super::words::{amount, percent};
 use crate::fit::ExpectedUncertainty;
 use crate::motor_file::ParameterName;
+use crate::next::advice::Advice;
+use crate::next::advice::series::one_two_five_up;
+use crate::next::ranking::{LITTLE, Now, Ranked, Ranking};
+use crate::next::text::numbers::{amount, percent};
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 

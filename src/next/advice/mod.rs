@@ -1,13 +1,18 @@
 //! How to take one capture: wiring, settings, what to look for, and the cautions with this motor's numbers.
 
-use super::guess::Guess;
-use super::heating::{self, RISE_FOR_MEASURING_K, RISE_TO_DAMAGE_K};
-use super::machine::Machine;
-use super::protection::{self, brake_energy_j, fuse_a};
-use super::scope::{MOST_POINTS, SAMPLES_PER_TIME_CONSTANT, Settings};
-use super::series::settable_down;
-use super::words::{amount, span};
+pub mod heating;
+pub mod protection;
+pub mod scope;
+pub mod series;
+
 use crate::drive::cautions::Caution;
+use crate::next::advice::heating::{self, RISE_FOR_MEASURING_K, RISE_TO_DAMAGE_K};
+use crate::next::advice::protection::{self, brake_energy_j, fuse_a};
+use crate::next::advice::scope::{MOST_POINTS, SAMPLES_PER_TIME_CONSTANT, Settings};
+use crate::next::advice::series::settable_down;
+use crate::next::assumptions::guess::Guess;
+use crate::next::assumptions::machine::Machine;
+use crate::next::text::numbers::{amount, span};
 use serde::Serialize;
 
 /// A held rotor stays on no longer than this, however cool it would stay, s (common practice, no source).

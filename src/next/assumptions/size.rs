@@ -1,6 +1,6 @@
 //! What a motor's rough size lets one guess: copper, electrical time constant. All of it common practice, no source.
 
-use super::guess::{Basis, Guess};
+use crate::next::assumptions::guess::{Basis, Guess};
 use std::f64::consts::PI;
 
 /// Outer size as the person measured it, SI.

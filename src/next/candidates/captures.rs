@@ -1,13 +1,14 @@
 //! Further captures of a motor with a fit, each simulated as it would be recorded.
 
-use super::advice::{self, Advice, hold, hold_words};
-use super::candidate::{Candidate, Ground};
-use super::protection::brake_resistor_ohm;
-use super::rig::Deed;
-use super::series::{one_two_five_up, resistor_near};
-use super::words::{amount, three_digits};
+use super::candidate::Candidate;
+use super::context::Context;
 use crate::bench::{Role, Stated};
 use crate::fit::{Bin, PlannedCapture, SegmentKind};
+use crate::next::advice::protection::brake_resistor_ohm;
+use crate::next::advice::series::{one_two_five_up, resistor_near};
+use crate::next::advice::{self, Advice, hold, hold_words};
+use crate::next::rig::CaptureKind;
+use crate::next::text::numbers::{amount, three_digits};
 use std::f64::consts::PI;
 
 /// Rotor positions of a held step.
@@ -16,7 +17,7 @@ const POSITIONS: usize = 5;
 const KNOWN_INERTIA: f64 = 5e-3;
 
 fn one(
-    ground: &Ground<'_>,
+    context: &Context<'_>,
     key: &str,
     title: String,
     planned: Option<PlannedCapture>,
@@ -29,66 +30,70 @@ fn one(
         how: None,
         cautions: advice.cautions.clone(),
         advice: Some(advice),
-        addition: ground.with_captures(vec![planned?]),
+        addition: context.with_captures(vec![planned?]),
     })
 }
 
 /// The list, in no order of merit.
-pub(super) fn list(ground: &Ground<'_>) -> Vec<Candidate> {
-    let (machine, supply) = (ground.machine, ground.machine.supply_v);
+pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
+    let (machine, supply) = (context.machine, context.machine.supply_v);
     let half = 0.5 * supply;
-    let resistance = ground.design.motor().terminal_resistance_ohm;
+    let resistance = context.design.motor().terminal_resistance_ohm;
     let resistor = brake_resistor_ohm(resistance, machine.running_emf_v)
         .unwrap_or_else(|| resistor_near(2.0 * resistance));
     let plain_short = brake_resistor_ohm(resistance, machine.running_emf_v).is_none();
     let volts = |v: f64| amount(v, "V");
     let mut out: Vec<Option<Candidate>> = vec![
         one(
-            ground,
+            context,
             "start",
             format!("another start at {}", volts(supply)),
-            ground.capture("next start", Deed::Start, supply),
+            context.capture("next start", CaptureKind::Start, supply),
             advice::start(machine, supply),
         ),
         one(
-            ground,
+            context,
             "start_half",
             format!("a start at half the voltage, {}", volts(half)),
-            ground.capture("next start", Deed::Start, half),
+            context.capture("next start", CaptureKind::Start, half),
             advice::start(machine, half),
         ),
         one(
-            ground,
+            context,
             "run_down",
-            run_down_title(ground),
-            ground.capture("next run-down", Deed::RunDown, supply),
+            run_down_title(context),
+            context.capture("next run-down", CaptureKind::RunDown, supply),
             advice::run_down(machine, supply),
         ),
         one(
-            ground,
+            context,
             "run_down_half",
             format!("a run-down from half speed, {}", volts(half)),
-            ground.capture("next run-down", Deed::RunDown, half),
+            context.capture("next run-down", CaptureKind::RunDown, half),
             advice::run_down(machine, half),
         ),
         plain_short
             .then(|| {
                 one(
-                    ground,
+                    context,
                     "brake",
                     format!("a short-circuit brake from {}", volts(supply)),
-                    ground.capture("next brake", Deed::Brake { through_ohm: 0.0 }, supply),
+                    context.capture(
+                        "next brake",
+                        CaptureKind::Brake { through_ohm: 0.0 },
+                        supply,
+                    ),
                     advice::brake(machine, supply, 0.0),
                 )
             })
             .flatten(),
         one(
-            ground,
+            context,
             "brake_resistor",
             format!("a brake through {}", amount(resistor, "Ω")),
-            ground.capture(
+            context.capture(
                 "next brake",
-                Deed::Brake {
+                CaptureKind::Brake {
                     through_ohm: resistor,
                 },
                 supply,
@@ -100,29 +105,29 @@ pub(super) fn list(ground: &Ground<'_>) -> Vec<Candidate> {
             ..c
         }),
         one(
-            ground,
+            context,
             "steady",
             format!("steady running at {}", volts(supply)),
-            ground.capture("next steady", Deed::Steady, supply),
+            context.capture("next steady", CaptureKind::Steady, supply),
             advice::steady(machine, supply, false),
         ),
-        steady_three(ground),
-        locked(ground),
+        steady_three(context),
+        locked(context),
     ];
-    out.push(added_inertia(ground));
+    out.push(added_inertia(context));
     out.into_iter().flatten().collect()
 }
 
 /// Says so where every recorded run-down ends early.
-fn run_down_title(ground: &Ground<'_>) -> String {
-    let left = ground
+fn run_down_title(context: &Context<'_>) -> String {
+    let left = context
         .bench
         .captures
         .iter()
-        .zip(&ground.estimate.segments)
+        .zip(&context.estimate.segments)
         .filter(|(c, _)| c.role == Role::RunDown)
-        .filter_map(|(_, legs)| {
-            let open = legs
+        .filter_map(|(_, segments)| {
+            let open = segments
                 .iter()
                 .filter(|l| l.kind == SegmentKind::Open)
                 .max_by_key(|l| l.bins.len())?;
@@ -140,20 +145,20 @@ fn run_down_title(ground: &Ground<'_>) -> String {
     }
 }
 
-fn steady_three(ground: &Ground<'_>) -> Option<Candidate> {
-    let supply = ground.machine.supply_v;
+fn steady_three(context: &Context<'_>) -> Option<Candidate> {
+    let supply = context.machine.supply_v;
     let shares = [0.25, 0.5, 0.75];
     let planned = shares
         .iter()
         .map(|s| {
-            ground.capture(
+            context.capture(
                 &format!("next steady {:.0} %", 100.0 * s),
-                Deed::Steady,
+                CaptureKind::Steady,
                 s * supply,
             )
         })
         .collect::<Option<Vec<_>>>()?;
-    let advice = advice::steady(ground.machine, 0.75 * supply, false);
+    let advice = advice::steady(context.machine, 0.75 * supply, false);
     Some(Candidate {
         key: "steady_three".into(),
         title: format!(
@@ -166,14 +171,20 @@ fn steady_three(ground: &Ground<'_>) -> Option<Candidate> {
         how: None,
         cautions: advice.cautions.clone(),
         advice: Some(advice),
-        addition: ground.with_captures(planned),
+        addition: context.with_captures(planned),
     })
 }
 
-fn locked(ground: &Ground<'_>) -> Option<Candidate> {
-    let limits = hold(ground.machine);
+fn locked(context: &Context<'_>) -> Option<Candidate> {
+    let limits = hold(context.machine);
     let planned = (1..=POSITIONS)
-        .map(|k| ground.capture(&format!("next locked {k}"), Deed::Locked, limits.voltage_v))
+        .map(|k| {
+            context.capture(
+                &format!("next locked {k}"),
+                CaptureKind::Locked,
+                limits.voltage_v,
+            )
+        })
         .collect::<Option<Vec<_>>>()?;
     Some(Candidate {
         key: "locked_rotor".into(),
@@ -183,29 +194,29 @@ fn locked(ground: &Ground<'_>) -> Option<Candidate> {
         ),
         needs: Some("a collet or vice on the shaft".into()),
         how: None,
-        cautions: hold_words(ground.machine, &limits),
-        advice: Some(advice::locked(ground.machine)),
-        addition: ground.with_captures(planned),
+        cautions: hold_words(context.machine, &limits),
+        advice: Some(advice::locked(context.machine)),
+        addition: context.with_captures(planned),
     })
 }
 
 /// A run-down with an inertia as large as the rotor's own.
-fn added_inertia(ground: &Ground<'_>) -> Option<Candidate> {
-    let capacitance = ground.design.motor().inertia_capacitance_f;
-    let inertia = capacitance * ground.constant().powi(2);
+fn added_inertia(context: &Context<'_>) -> Option<Candidate> {
+    let capacitance = context.design.motor().inertia_capacitance_f;
+    let inertia = capacitance * context.constant().powi(2);
     let stated = Stated {
         value: inertia,
         standard_uncertainty: KNOWN_INERTIA * inertia,
     };
-    let supply = ground.machine.supply_v;
-    let mut planned = ground.rig.capture(
+    let supply = context.machine.supply_v;
+    let mut planned = context.rig.capture(
         "next run-down with a disc",
-        Deed::RunDown,
+        CaptureKind::RunDown,
         supply,
         Some((capacitance, stated)),
     )?;
-    planned.ripple_relative = ground.ripple_again();
-    let needs = if ground.constant_known() {
+    planned.ripple_relative = context.ripple_again();
+    let needs = if context.constant_known() {
         // A steel disc (7850 kg/m³, common practice) of thickness a tenth of its diameter: J = π ρ d⁴ h/32.
         let diameter = (32.0 * inertia / (PI * 7850.0 * 0.1)).powf(0.2);
         format!(
@@ -217,7 +228,7 @@ fn added_inertia(ground: &Ground<'_>) -> Option<Candidate> {
     } else {
         "a disc known to 1 % that about doubles the time of the run-down".into()
     };
-    let mut advice = advice::run_down(ground.machine, supply);
+    let mut advice = advice::run_down(context.machine, supply);
     advice.settings.span_s *= 2.0;
     advice.settings.per_division_s = one_two_five_up(advice.settings.span_s / 9.0);
     advice.settings.points = 10.0 * advice.settings.per_division_s * advice.settings.sample_rate_hz;
@@ -234,6 +245,6 @@ fn added_inertia(ground: &Ground<'_>) -> Option<Candidate> {
         ),
         cautions: advice.cautions.clone(),
         advice: Some(advice),
-        addition: ground.with_captures(vec![planned]),
+        addition: context.with_captures(vec![planned]),
     })
 }

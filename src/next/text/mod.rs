@@ -1,0 +1,5 @@
+//! The answers as text.
+
+pub mod first_table;
+pub mod numbers;
+pub mod table;
