@@ -15,7 +15,6 @@ use crate::events::{Event, EventKind, Timeline};
 use crate::fit::PlannedCapture;
 use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
 use circuit::{Circuit, span_and_rows};
-use recorder::Recorder;
 
 /// Longest step over L/R with which a rise is seen.
 const LONGEST_STEP: f64 = 0.25;
@@ -108,11 +107,13 @@ impl<'b> Rig<'b> {
         let series_ohm = template.series_in_voltage.map_or(0.0, |s| s.0);
         let circuit = Circuit { motor, series_ohm };
         let record = circuit.record(kind, supply_v, from, step_s, rows);
-        let seen = record.rest_rows() > 0
-            && step_s < LONGEST_STEP * circuit.motor.electrical_time_constant_s();
+        let rest_rows = record.rest_rows();
+        let seen =
+            rest_rows > 0 && step_s < LONGEST_STEP * circuit.motor.electrical_time_constant_s();
         let voltage_chain = self.chain(template, voltage_channel, &record.voltage_v)?;
         let current_chain = self.chain(template, current_channel, &record.current_a)?;
-        let waveform = waveform(&record, step_s);
+        let start_s = -(rest_rows as f64) * step_s;
+        let waveform = waveform(start_s, step_s, record.voltage_v, record.current_a);
         Some(PlannedCapture {
             timeline: Timeline {
                 phases: record.phases,
@@ -204,21 +205,21 @@ fn current_channel(capture: &Capture) -> Option<(&ChannelChain, &Trace)> {
     ))
 }
 
-/// The record as a waveform whose time is zero at the end of the rest.
-fn waveform(record: &Recorder, step_s: f64) -> Waveform {
-    let trace = |values: &Vec<f64>| Trace {
+fn waveform(start_s: f64, step_s: f64, voltage_v: Vec<f64>, current_a: Vec<f64>) -> Waveform {
+    let len = voltage_v.len();
+    let trace = |values: Vec<f64>| Trace {
         clipped: vec![false; values.len()],
-        values: values.clone(),
+        values,
         quantisation_step: None,
     };
     Waveform {
         time: TimeAxis::Uniform {
-            start_s: -(record.rest_rows() as f64) * step_s,
+            start_s,
             step_s,
-            len: record.voltage_v.len(),
+            len,
         },
-        voltage_v: Some(trace(&record.voltage_v)),
-        current_a: Some(trace(&record.current_a)),
+        voltage_v: Some(trace(voltage_v)),
+        current_a: Some(trace(current_a)),
     }
 }
 
