@@ -1,8 +1,8 @@
 //! Pictures on disk: each whole or not at all, and nothing else overwritten.
 
 use super::error::PlotError;
-use super::picture::{PNG_SOFTWARE, Picture, SVG_MARK};
 use crate::motor_file::write_whole;
+use crate::plot::drawing::picture::{PNG_SOFTWARE, Picture, SVG_MARK};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 

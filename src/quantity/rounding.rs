@@ -161,6 +161,24 @@ fn decorated(numbers: String, several: bool, exponent: i32, unit: &str, scale: S
     }
 }
 
+/// Rounded to so many significant digits, to keep a file small; what is not finite stays so.
+pub fn significant(x: f64, digits: i32) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let places = digits - 1 - x.abs().log10().floor() as i32;
+    // Dividing by an exact power of ten gives the double nearest to the decimal number; multiplying by 1e-3 would not.
+    if (0..=22).contains(&places) {
+        let scale = 10f64.powi(places);
+        (x * scale).round() / scale
+    } else if (-22..0).contains(&places) {
+        let scale = 10f64.powi(-places);
+        (x / scale).round() * scale
+    } else {
+        x
+    }
+}
+
 fn not_finite(value: f64) -> String {
     if value.is_nan() {
         "nan".to_owned()

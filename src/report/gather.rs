@@ -3,7 +3,7 @@
 use super::context::{
     CaptureView, FORMAT, InputRow, NuisanceRow, Provenance, Report, TermRow, Verdict, WarningGroup,
 };
-use super::{answer, captures, cautions, doubt, motion, operating, ripple_view};
+use super::{answer, captures, cautions, operating, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
@@ -42,10 +42,10 @@ pub fn gather(
             .map(|finding| {
                 let count = estimate.ripple.len();
                 let points = share(SPECTRUM_POINTS, count, 200, 1600);
-                ripple_view::view(bench, finding, level, points)
+                captures::ripple::view(bench, finding, level, points)
             })
             .collect(),
-        motion: motion::views(
+        motion: captures::motion::views(
             bench,
             timelines,
             estimate,
@@ -96,10 +96,10 @@ pub fn from_file(file: &MotorFile) -> Report {
         captures: Vec::new(),
         ripple: Vec::new(),
         motion: Vec::new(),
-        correlation: doubt::correlation(file),
-        budget: doubt::budget(file),
+        correlation: uncertainty::correlation(file),
+        budget: uncertainty::budget(file),
         operating: operating::operating(file),
-        next: doubt::next_steps(file),
+        next: uncertainty::next_steps(file),
         cautions: cautions::CAUTIONS.to_vec(),
         provenance: provenance(file),
     }
@@ -117,7 +117,7 @@ fn facts(file: &MotorFile) -> Vec<String> {
     let Some(motor) = &file.motor else {
         return Vec::new();
     };
-    let volts = |v: f64| format!("{} V", super::traces::short(v, 3));
+    let volts = |v: f64| format!("{} V", rounding::significant(v, 3));
     [
         motor.supply_v.map(|v| format!("supply {}", volts(v))),
         motor

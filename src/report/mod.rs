@@ -12,14 +12,11 @@ mod answer;
 mod captures;
 mod cautions;
 pub mod context;
-mod doubt;
 mod error;
 mod gather;
-mod motion;
 pub mod operating;
 pub mod page;
-mod ripple_view;
-mod traces;
+mod uncertainty;
 mod write;
 
 pub use context::Report;

@@ -8,10 +8,10 @@
 //! [`Operating`]. Steady states only; the winding keeps its temperature.
 
 use super::context::Operating;
-use super::traces::short;
 use crate::motor::TerminalParameters;
 use crate::motor_file::draw::Population;
 use crate::motor_file::{MotorFile, ParameterName};
+use crate::quantity::rounding::significant;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 
@@ -56,7 +56,7 @@ pub fn operating(file: &MotorFile) -> Option<Operating> {
             .brush_scale_a
             .map_or(1e-3 * largest_current_a.unwrap_or(1.0), |t| t.value),
         armature_reaction_per_a: terms.armature_reaction_per_a.map_or(0.0, |t| t.value),
-        voltage_v: short(voltage_v.abs(), 3),
+        voltage_v: significant(voltage_v.abs(), 3),
         largest_current_a,
         largest_speed_rad_s: file
             .validity
@@ -79,7 +79,7 @@ fn draws(file: &MotorFile) -> Vec<[f64; 6]> {
     (0..DRAWS)
         .map_while(|_| population.draw(&mut random).ok())
         .filter_map(|motor| <[f64; 6]>::try_from(motor).ok())
-        .map(|motor| motor.map(|x| short(x, 5)))
+        .map(|motor| motor.map(|x| significant(x, 5)))
         .collect()
 }
 

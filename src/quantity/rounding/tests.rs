@@ -158,3 +158,11 @@ fn the_written_value_is_within_half_a_unit_of_the_place() {
         assert!((read_uncertainty * factor - uncertainty).abs() <= 0.5001 * place);
     }
 }
+
+#[test]
+fn numbers_are_rounded_to_the_digits_asked_for() {
+    assert_eq!(significant(123_456.0, 3), 123_000.0);
+    assert_eq!(significant(-0.001_234_56, 3), -0.00123);
+    assert_eq!(significant(0.0, 3), 0.0);
+    assert!(significant(f64::NAN, 3).is_nan());
+}

@@ -1,16 +1,18 @@
 //! The ripple of a run-down as the page shows it: spectrum in revolutions, comb, speed over time.
 
-use super::context::{CandidateRow, RippleView, Tooth};
-use super::traces::short;
 use crate::bench::Bench;
 use crate::fit::RippleFinding;
-use crate::quantity::rounding::{self, Scale};
-use crate::ripple::RippleSpectrum;
+use crate::quantity::rounding::{self, Scale, significant};
+use crate::report::context::{CandidateRow, RippleView, Tooth};
+use crate::ripple::{RippleResult, RippleSpectrum};
 use crate::stats::quantiles::normal_quantile;
 use std::f64::consts::TAU;
 
 /// Most points of the speed.
 const MOST_SPEEDS: usize = 400;
+
+/// A speed with its time and standard uncertainty.
+type Speed = (f64, f64, f64);
 
 /// The view of one finding; `points` bounds the spectrum, of which the highest point of each bin is kept.
 pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -> RippleView {
@@ -19,80 +21,88 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -
     // x = ∫e dt = Kθ: one cycle per V·s is 2πK cycles per revolution.
     let scale = candidate.map_or(1.0, |c| TAU * c.back_emf_constant_v_s_per_rad);
     let (frequency, amplitude, floor, threshold) = thinned(&result.spectrum, scale, points);
-    let comb: Vec<Tooth> = result
-        .spectrum
-        .comb
-        .iter()
-        .map(|(order, at, amplitude)| Tooth {
-            label: format!("{order:.0}"),
-            frequency: short(at * scale, 6),
-            amplitude: short(*amplitude, 4),
-        })
-        .collect();
+    let comb = teeth(&result.spectrum, scale);
     let last = frequency.last().copied().unwrap_or(1.0);
     let highest = comb.iter().map(|t| t.frequency).fold(0.0, f64::max);
+    let right = if highest > 0.0 {
+        (1.15 * highest).min(last)
+    } else {
+        last
+    };
     let z = normal_quantile(0.5 + 0.5 * level);
-    let step = result.speed.len().div_ceil(MOST_SPEEDS.min(points)).max(1);
-    let speeds: Vec<(f64, f64, f64)> = result
-        .speed
-        .iter()
-        .step_by(step)
-        .filter_map(|p| {
-            Some((
-                p.time_s,
-                p.speed_rad_per_s?,
-                p.standard_uncertainty_rad_per_s.unwrap_or(f64::NAN),
-            ))
-        })
-        .collect();
+    let speeds = speeds(result, MOST_SPEEDS.min(points));
+    let column = |digits: i32, of: &dyn Fn(&Speed) -> f64| -> Vec<f64> {
+        speeds.iter().map(|s| significant(of(s), digits)).collect()
+    };
     RippleView {
         capture: bench
             .captures
             .get(finding.capture)
             .map_or_else(String::new, |c| c.name.clone()),
         used: finding.taken.is_some(),
-        words: words(finding),
+        words: line_text(finding),
         axis: if candidate.is_some() {
             "cycles per revolution"
         } else {
             "cycles per V·s"
         },
-        view: (
-            0.0,
-            if highest > 0.0 {
-                (1.15 * highest).min(last)
-            } else {
-                last
-            },
-        ),
+        view: (0.0, right),
         frequency,
         amplitude,
         floor,
         threshold,
         comb,
-        speed_words: speed_words(&speeds),
-        speed_time_s: speeds.iter().map(|s| short(s.0, 9)).collect(),
-        speed_rad_s: speeds.iter().map(|s| short(s.1, 6)).collect(),
-        speed_lower_rad_s: speeds.iter().map(|s| short(s.1 - z * s.2, 6)).collect(),
-        speed_upper_rad_s: speeds.iter().map(|s| short(s.1 + z * s.2, 6)).collect(),
-        candidates: result
-            .candidates
-            .iter()
-            .filter(|c| c.probability >= 5e-4)
-            .take(6)
-            .map(|c| CandidateRow {
-                segments: c.segments,
-                cycles_per_revolution: c.cycles_per_revolution,
-                constant: rounding::write(
-                    c.back_emf_constant_v_s_per_rad,
-                    Some(c.standard_uncertainty),
-                    "V·s/rad",
-                    Scale::Power,
-                ),
-                probability: format!("{:.1} %", 100.0 * c.probability),
-            })
-            .collect(),
+        speed_words: speed_text(&speeds),
+        speed_time_s: column(9, &|s| s.0),
+        speed_rad_s: column(6, &|s| s.1),
+        speed_lower_rad_s: column(6, &|s| s.1 - z * s.2),
+        speed_upper_rad_s: column(6, &|s| s.1 + z * s.2),
+        candidates: candidate_rows(result),
     }
+}
+
+/// The harmonic pattern, in the spectrum's unit.
+fn teeth(spectrum: &RippleSpectrum, scale: f64) -> Vec<Tooth> {
+    let tooth = |(order, at, amplitude): &(f64, f64, f64)| Tooth {
+        label: format!("{order:.0}"),
+        frequency: significant(at * scale, 6),
+        amplitude: significant(*amplitude, 4),
+    };
+    spectrum.comb.iter().map(tooth).collect()
+}
+
+/// About `most` of the speeds.
+fn speeds(result: &RippleResult, most: usize) -> Vec<Speed> {
+    let step = result.speed.len().div_ceil(most).max(1);
+    let some = result.speed.iter().step_by(step);
+    some.filter_map(|p| {
+        Some((
+            p.time_s,
+            p.speed_rad_per_s?,
+            p.standard_uncertainty_rad_per_s.unwrap_or(f64::NAN),
+        ))
+    })
+    .collect()
+}
+
+fn candidate_rows(result: &RippleResult) -> Vec<CandidateRow> {
+    result
+        .candidates
+        .iter()
+        .filter(|c| c.probability >= 5e-4)
+        .take(6)
+        .map(|c| CandidateRow {
+            segments: c.segments,
+            cycles_per_revolution: c.cycles_per_revolution,
+            constant: rounding::write(
+                c.back_emf_constant_v_s_per_rad,
+                Some(c.standard_uncertainty),
+                "V·s/rad",
+                Scale::Power,
+            ),
+            probability: format!("{:.1} %", 100.0 * c.probability),
+        })
+        .collect()
 }
 
 /// Spectrum with at most `most` points, the highest point of each bin kept at its own place.
@@ -104,7 +114,7 @@ fn thinned(
     let n = spectrum.frequency_cycles_per_v_s.len();
     let step = n.div_ceil(most).max(1);
     let (mut f, mut a, mut floor, mut threshold) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let at = |of: &[f64], k: usize| of.get(k).map_or(f64::NAN, |v| short(*v, 4));
+    let at = |of: &[f64], k: usize| of.get(k).map_or(f64::NAN, |v| significant(*v, 4));
     for first in (0..n).step_by(step) {
         let bin = first..(first + step).min(n);
         let height = |k: usize| {
@@ -117,7 +127,10 @@ fn thinned(
         let Some(top) = bin.max_by(|&x, &y| height(x).total_cmp(&height(y))) else {
             continue;
         };
-        f.push(short(spectrum.frequency_cycles_per_v_s[top] * scale, 6));
+        f.push(significant(
+            spectrum.frequency_cycles_per_v_s[top] * scale,
+            6,
+        ));
         a.push(at(&spectrum.relative_amplitude, top));
         floor.push(at(&spectrum.floor, top));
         threshold.push(at(&spectrum.threshold, top));
@@ -125,7 +138,7 @@ fn thinned(
     (f, a, floor, threshold)
 }
 
-fn words(finding: &RippleFinding) -> String {
+fn line_text(finding: &RippleFinding) -> String {
     let result = &finding.result;
     let Some(line) = &result.line else {
         return format!(
@@ -155,11 +168,11 @@ fn words(finding: &RippleFinding) -> String {
     text
 }
 
-fn speed_words(speeds: &[(f64, f64, f64)]) -> String {
+fn speed_text(speeds: &[Speed]) -> String {
     let (Some(first), Some(last)) = (speeds.first(), speeds.last()) else {
         return String::new();
     };
-    let rpm = |s: &(f64, f64, f64)| s.1 * 60.0 / TAU;
+    let rpm = |s: &Speed| s.1 * 60.0 / TAU;
     format!(
         "Speed falls from {:.0} rpm ({:.1} rad/s) at {:.3} s to {:.0} rpm ({:.1} rad/s) at {:.3} s.",
         rpm(first),

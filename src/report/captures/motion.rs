@@ -1,12 +1,11 @@
 //! Speed over time from the ripple of currents, where starts, brakes and steady running show it.
 
-use super::context::MotionView;
-use super::traces::short;
 use crate::bench::Bench;
 use crate::events::{CurrentStretch, Timeline, current_stretches};
 use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
-use crate::quantity::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale, significant};
+use crate::report::context::MotionView;
 use crate::ripple::{
     CurrentRipple, Foreseen, RippleOptions, USUAL_POLES, cycles_per_revolution, speed_in_current,
 };
@@ -97,10 +96,16 @@ fn view(
         .collect();
     MotionView {
         words: words(&found, cycles),
-        speed_time_s: points.iter().map(|p| short(p.0, 9)).collect(),
-        speed_rad_s: points.iter().map(|p| short(p.1, 6)).collect(),
-        speed_lower_rad_s: points.iter().map(|p| short(p.1 - z * p.2, 6)).collect(),
-        speed_upper_rad_s: points.iter().map(|p| short(p.1 + z * p.2, 6)).collect(),
+        speed_time_s: points.iter().map(|p| significant(p.0, 9)).collect(),
+        speed_rad_s: points.iter().map(|p| significant(p.1, 6)).collect(),
+        speed_lower_rad_s: points
+            .iter()
+            .map(|p| significant(p.1 - z * p.2, 6))
+            .collect(),
+        speed_upper_rad_s: points
+            .iter()
+            .map(|p| significant(p.1 + z * p.2, 6))
+            .collect(),
         model_rad_s: foreseen
             .map(|f| at_times(stretch, &f, &points))
             .unwrap_or_default(),
@@ -150,7 +155,7 @@ fn at_times(stretch: &CurrentStretch, foreseen: &Foreseen, points: &[(f64, f64, 
             .filter(|v| v.is_finite())
             .collect();
         let mean = part.iter().sum::<f64>() / part.len() as f64;
-        short(mean.abs() / foreseen.back_emf_constant_v_s_per_rad, 5)
+        significant(mean.abs() / foreseen.back_emf_constant_v_s_per_rad, 5)
     };
     let row = |t: f64| stretch.time_s.partition_point(|x| *x < t);
     (0..points.len())
@@ -172,7 +177,8 @@ fn words(found: &CurrentRipple, cycles: u32) -> String {
         text = format!(
             "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} dB above the noise. Best known at {}: {}, {:.1} rpm.",
             10.0 * found.signal_to_noise.unwrap_or(1.0).log10(),
-            rounding::write(short(best.time_s, 4), None, "s", Scale::Prefix).replace('-', "−"),
+            rounding::write(significant(best.time_s, 4), None, "s", Scale::Prefix)
+                .replace('-', "−"),
             rounding::write(
                 best.speed_rad_per_s,
                 Some(best.standard_uncertainty_rad_per_s),

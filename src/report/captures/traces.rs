@@ -1,7 +1,8 @@
 //! A record of any length averaged over a few hundred bins for display, its raw peaks kept as an envelope.
 
-use super::context::{Envelope, TraceView};
 use crate::bench::{Trace, Waveform};
+use crate::quantity::rounding::significant;
+use crate::report::context::{Envelope, TraceView};
 
 /// Points at which something happens around which the display stays fine; more than these are shown at the common width.
 const MOST_CORNERS: usize = 8;
@@ -50,7 +51,7 @@ pub fn edges(rows: (usize, usize), corners: &[usize], count: usize) -> Vec<usize
 pub fn view(waveform: &Waveform, edges: &[usize]) -> TraceView {
     let centre = |pair: &[usize]| {
         let (first, last) = (waveform.time.at(pair[0])?, waveform.time.at(pair[1] - 1)?);
-        Some(short(0.5 * (first + last), 9))
+        Some(significant(0.5 * (first + last), 9))
     };
     TraceView {
         time_s: edges
@@ -76,30 +77,18 @@ fn envelope(trace: &Trace, edges: &[usize]) -> Envelope {
             least = least.min(value);
             most = most.max(value);
         }
-        let known = |x: f64| if count > 0 { short(x, 5) } else { f64::NAN };
+        let known = |x: f64| {
+            if count > 0 {
+                significant(x, 5)
+            } else {
+                f64::NAN
+            }
+        };
         out.mean.push(known(sum / count.max(1) as f64));
         out.least.push(known(least));
         out.most.push(known(most));
     }
     out
-}
-
-/// Rounded to so many significant digits, to keep the page small; what is not a number stays so.
-pub fn short(x: f64, digits: i32) -> f64 {
-    if x == 0.0 || !x.is_finite() {
-        return x;
-    }
-    let places = digits - 1 - x.abs().log10().floor() as i32;
-    // Dividing by an exact power of ten gives the double nearest to the decimal number; multiplying by 1e-3 would not.
-    if (0..=22).contains(&places) {
-        let scale = 10f64.powi(places);
-        (x * scale).round() / scale
-    } else if (-22..0).contains(&places) {
-        let scale = 10f64.powi(-places);
-        (x / scale).round() * scale
-    } else {
-        x
-    }
 }
 
 #[cfg(test)]
@@ -154,13 +143,5 @@ mod tests {
                 .all(|m| m.is_nan())
         );
         assert!(edges((5, 5), &[], 10).is_empty());
-    }
-
-    #[test]
-    fn numbers_are_rounded_to_the_digits_asked_for() {
-        assert_eq!(short(123_456.0, 3), 123_000.0);
-        assert_eq!(short(-0.001_234_56, 3), -0.00123);
-        assert_eq!(short(0.0, 3), 0.0);
-        assert!(short(f64::NAN, 3).is_nan());
     }
 }

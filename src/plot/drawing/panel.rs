@@ -1,17 +1,17 @@
 //! One chart of a picture: scales, layers, marks and the key over it.
 
 use super::axis::Axis;
-use super::error::PlotError;
 use super::ink::{self, Ink};
 use super::surface::{At, DOTTED, Dash, Side, Surface};
+use crate::plot::error::PlotError;
 
 /// Sizes of letters in points.
-pub(super) const SMALL: f64 = 11.0;
+pub(in crate::plot) const SMALL: f64 = 11.0;
 /// Height of the key over a chart.
 const KEY: f64 = 18.0;
 
 /// Something drawn in a chart.
-pub(super) struct Layer<'a> {
+pub(in crate::plot) struct Layer<'a> {
     pub x: &'a [f64],
     pub shape: Shape<'a>,
     pub ink: Ink,
@@ -21,7 +21,7 @@ pub(super) struct Layer<'a> {
     pub label: Option<&'a str>,
 }
 
-pub(super) enum Shape<'a> {
+pub(in crate::plot) enum Shape<'a> {
     Line {
         y: &'a [f64],
         width: f64,
@@ -34,7 +34,7 @@ pub(super) enum Shape<'a> {
 }
 
 /// One chart.
-pub(super) struct Panel<'a> {
+pub(in crate::plot) struct Panel<'a> {
     pub x: Axis,
     pub left: Axis,
     pub right: Option<Axis>,
@@ -53,7 +53,7 @@ pub(super) struct Panel<'a> {
 
 /// The place of a chart in the picture: left, top, right, bottom of the plotting area.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Frame {
+pub(in crate::plot) struct Frame {
     pub left: f64,
     pub top: f64,
     pub right: f64,
@@ -81,7 +81,7 @@ impl Frame {
 }
 
 /// Draws a chart whose plotting area lies in `frame`; the key stands above it, numbers around it.
-pub(super) fn draw(
+pub(in crate::plot) fn draw(
     surface: &mut dyn Surface,
     panel: &Panel,
     frame: Frame,

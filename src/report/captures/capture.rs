@@ -1,12 +1,12 @@
 //! A capture as the page shows it: data, model, residuals, events, and the beginning of its own.
 
-use super::context::{Autocorrelation, CaptureView, CutView, Inset, Instant, ModelCurve};
-use super::traces::{self, short};
+use super::traces;
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{EventKind, PhaseKind, Timeline};
 use crate::fit::{Entry, Estimate, Quantity, Row};
 use crate::motor_file::{MotorFile, ParameterName};
-use crate::quantity::rounding::{self, Scale};
+use crate::quantity::rounding::{self, Scale, significant};
+use crate::report::context::{Autocorrelation, CaptureView, CutView, Inset, Instant, ModelCurve};
 use crate::stats::autocovariance::{autocorrelation, white_noise_band};
 use crate::stats::quantiles::normal_quantile;
 
@@ -57,7 +57,7 @@ pub fn view(
         .iter()
         .map(|event| Instant {
             name: event.kind.to_string(),
-            time_s: short(event.time_s, 9),
+            time_s: significant(event.time_s, 9),
             words: format!("{} at {}", event.kind, seconds(event.time_s)),
         })
         .collect();
@@ -91,7 +91,7 @@ fn seconds(time_s: f64) -> String {
     if time_s == 0.0 {
         return "0 s".to_owned();
     }
-    rounding::write(short(time_s, 5), None, "s", Scale::Prefix).replace('-', "−")
+    rounding::write(significant(time_s, 5), None, "s", Scale::Prefix).replace('-', "−")
 }
 
 /// Model, band and weighted residual at the rows of one channel, with a break between legs.
@@ -107,7 +107,7 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
         if leg.is_some_and(|before| before != row.segment) {
             // Just before the next leg begins, so that the times stay in order.
             out.push(
-                short(row.time_s, 9) - 1e-9 * row.time_s.abs().max(1e-3),
+                significant(row.time_s, 9) - 1e-9 * row.time_s.abs().max(1e-3),
                 f64::NAN,
                 f64::NAN,
                 f64::NAN,
@@ -117,7 +117,7 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
         let value = row.predicted.value;
         let spread = z * model_uncertainty(k, row, estimate);
         out.push(
-            short(row.time_s, 9),
+            significant(row.time_s, 9),
             value,
             spread,
             (row.recorded - value) / deviation,
@@ -129,10 +129,10 @@ fn model_curve(k: usize, quantity: Quantity, estimate: &Estimate) -> Option<Mode
 impl ModelCurve {
     fn push(&mut self, time_s: f64, value: f64, spread: f64, residual: f64) {
         self.time_s.push(time_s);
-        self.value.push(short(value, 5));
-        self.lower.push(short(value - spread, 5));
-        self.upper.push(short(value + spread, 5));
-        self.residual.push(short(residual, 4));
+        self.value.push(significant(value, 5));
+        self.lower.push(significant(value - spread, 5));
+        self.upper.push(significant(value + spread, 5));
+        self.residual.push(significant(residual, 4));
     }
 
     /// At most about `most` rows, evenly chosen; breaks stay.
@@ -190,8 +190,8 @@ fn correlogram(channel: &'static str, curve: &ModelCurve) -> Option<Autocorrelat
     Some(Autocorrelation {
         channel,
         lags: (1..=lags).map(|lag| lag as f64).collect(),
-        values: values[1..].iter().map(|v| short(*v, 4)).collect(),
-        band: short(band, 4),
+        values: values[1..].iter().map(|v| significant(*v, 4)).collect(),
+        band: significant(band, 4),
         description: format!(
             "Autocorrelation of the {channel} residuals at lags 1 to {lags}: {:.2} at lag 1; {beyond} of {lags} lie outside the band of ± {band:.2} that holds 95 % of them when residuals are white.",
             values[1]
@@ -209,8 +209,8 @@ fn cuts(capture: &Capture, timeline: &Timeline) -> Vec<CutView> {
                 let (from_s, to_s) = (time.at(phase.first)?, time.at(phase.end - 1)?);
                 Some(CutView {
                     reason: reason.to_string(),
-                    from_s: short(from_s, 9),
-                    to_s: short(to_s, 9),
+                    from_s: significant(from_s, 9),
+                    to_s: significant(to_s, 9),
                     words: format!("{reason}: {} to {}", seconds(from_s), seconds(to_s)),
                 })
             }
@@ -241,8 +241,8 @@ fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile, bins: usize) 
     }
     let edges = traces::edges(rows, &[], bins);
     Some(Inset {
-        from_s: short(from, 9),
-        to_s: short(to, 9),
+        from_s: significant(from, 9),
+        to_s: significant(to, 9),
         trace: traces::view(&capture.waveform, &edges),
         description: format!(
             "The first {} after the make at {}: voltage and current with the model, about six electrical time constants of {}.",

@@ -4,7 +4,7 @@ use crate::quantity::prefix;
 
 /// A scale.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Axis {
+pub(in crate::plot) struct Axis {
     pub from: f64,
     pub to: f64,
     /// Powers of ten instead of equal steps.

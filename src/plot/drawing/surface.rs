@@ -1,7 +1,7 @@
 //! What pictures are painted on: lines, areas and words in points, whichever file they end up in.
 
-use super::error::PlotError;
 use super::ink::Ink;
+use crate::plot::error::PlotError;
 use plotters::coord::Shift;
 use plotters::element::{Circle, PathElement, Polygon, Rectangle, Text};
 use plotters::prelude::{DrawingArea, DrawingBackend};
@@ -10,33 +10,33 @@ use plotters::style::{Color, FontFamily, FontStyle, IntoFont, RGBAColor, ShapeSt
 use std::sync::OnceLock;
 
 /// Backend pixels to a point: fine enough for the whole-number coordinates of the drawing library.
-pub(super) const PIXELS: f64 = 2.0;
+pub(in crate::plot) const PIXELS: f64 = 2.0;
 /// The drawing library divides the size of a font by this.
 const FONT_SCALE: f64 = 1.24;
 /// A long line is cut into pieces of so many points, so that no element of a picture grows without bound.
 const LONGEST: usize = 4000;
 
-static FACE: &[u8] = include_bytes!("font/sans.ttf");
+static FACE: &[u8] = include_bytes!("../font/sans.ttf");
 
 /// Where a word stands relative to its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Side {
+pub(in crate::plot) enum Side {
     Left,
     Centre,
     Right,
 }
 
 /// Lengths of dash and gap in points; `None` is a whole line.
-pub(super) type Dash = Option<(f64, f64)>;
+pub(in crate::plot) type Dash = Option<(f64, f64)>;
 
-pub(super) const DASHED: Dash = Some((6.0, 3.5));
-pub(super) const DOTTED: Dash = Some((1.5, 2.5));
+pub(in crate::plot) const DASHED: Dash = Some((6.0, 3.5));
+pub(in crate::plot) const DOTTED: Dash = Some((1.5, 2.5));
 
 /// Place in points from the upper left corner.
-pub(super) type At = (f64, f64);
+pub(in crate::plot) type At = (f64, f64);
 
 /// Draws in points; y grows downwards.
-pub(super) trait Surface {
+pub(in crate::plot) trait Surface {
     /// A line through places; places that are no numbers break it.
     fn line(&mut self, places: &[At], ink: Ink, width: f64, dash: Dash) -> Result<(), PlotError>;
     fn area(&mut self, places: &[At], ink: Ink) -> Result<(), PlotError>;
@@ -56,7 +56,7 @@ pub(super) trait Surface {
 }
 
 /// As much of a text as fits into a width, with `…` where it was cut.
-pub(super) fn fitting(surface: &dyn Surface, text: &str, size: f64, width: f64) -> String {
+pub(in crate::plot) fn fitting(surface: &dyn Surface, text: &str, size: f64, width: f64) -> String {
     if surface.width_of(text, size) <= width {
         return text.to_owned();
     }
@@ -75,7 +75,12 @@ pub(super) fn fitting(surface: &dyn Surface, text: &str, size: f64, width: f64) 
 }
 
 /// A text in at most two lines, broken between words; the second is cut where even that is too short.
-pub(super) fn two_lines(surface: &dyn Surface, text: &str, size: f64, width: f64) -> Vec<String> {
+pub(in crate::plot) fn two_lines(
+    surface: &dyn Surface,
+    text: &str,
+    size: f64,
+    width: f64,
+) -> Vec<String> {
     if surface.width_of(text, size) <= width {
         return vec![text.to_owned()];
     }
@@ -100,7 +105,7 @@ pub(super) fn two_lines(surface: &dyn Surface, text: &str, size: f64, width: f64
 }
 
 /// A surface of the drawing library.
-pub(super) struct Canvas<'a, DB: DrawingBackend> {
+pub(in crate::plot) struct Canvas<'a, DB: DrawingBackend> {
     area: &'a DrawingArea<DB, Shift>,
     bitmap: bool,
 }

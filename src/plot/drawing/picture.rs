@@ -1,20 +1,20 @@
 //! A picture and its two files: SVG, and the same painted as PNG.
 
-use super::error::PlotError;
 use super::ink;
 use super::surface::{Canvas, PIXELS, Side, Surface, fitting, two_lines};
+use crate::plot::error::PlotError;
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
 
 /// Width of every picture in points.
-pub(super) const WIDTH: f64 = 900.0;
+pub(in crate::plot) const WIDTH: f64 = 900.0;
 /// Height of title and subtitle.
-pub(super) const HEAD: f64 = 68.0;
+pub(in crate::plot) const HEAD: f64 = 68.0;
 /// Height of the last line.
-pub(super) const FOOT: f64 = 26.0;
+pub(in crate::plot) const FOOT: f64 = 26.0;
 /// In every SVG picture, by which one of ours is known again.
-pub(super) const SVG_MARK: &str = "<metadata>rundown plot";
+pub(in crate::plot) const SVG_MARK: &str = "<metadata>rundown plot";
 /// Value of the text chunk `Software` in every PNG picture.
-pub(super) const PNG_SOFTWARE: &str = "rundown plot";
+pub(in crate::plot) const PNG_SOFTWARE: &str = "rundown plot";
 
 type Paint<'a> = Box<dyn Fn(&mut dyn Surface) -> Result<(), PlotError> + 'a>;
 
@@ -22,15 +22,15 @@ type Paint<'a> = Box<dyn Fn(&mut dyn Surface) -> Result<(), PlotError> + 'a>;
 pub struct Picture<'a> {
     /// Name of its files, without their ending.
     pub name: String,
-    pub(super) title: String,
-    pub(super) subtitle: String,
+    pub(in crate::plot) title: String,
+    pub(in crate::plot) subtitle: String,
     /// For readers who do not see it.
-    pub(super) description: String,
+    pub(in crate::plot) description: String,
     /// Motor and program, in the last line.
-    pub(super) origin: String,
+    pub(in crate::plot) origin: String,
     /// Between head and foot, in points.
-    pub(super) height: f64,
-    pub(super) paint: Paint<'a>,
+    pub(in crate::plot) height: f64,
+    pub(in crate::plot) paint: Paint<'a>,
 }
 
 impl Picture<'_> {
@@ -134,7 +134,7 @@ fn clean(letter: char) -> char {
 }
 
 /// A text from a file as a picture may show it.
-pub(super) fn shown(text: &str) -> String {
+pub(in crate::plot) fn shown(text: &str) -> String {
     text.chars().map(clean).collect()
 }
 

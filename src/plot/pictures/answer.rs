@@ -1,9 +1,9 @@
 //! The parameters with their intervals against the usual magnitude, and the budget of each variance.
 
-use super::error::PlotError;
-use super::ink;
-use super::picture::{HEAD, Picture, WIDTH, shown};
-use super::surface::{Side, Surface};
+use crate::plot::drawing::ink;
+use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
+use crate::plot::drawing::surface::{Side, Surface};
+use crate::plot::error::PlotError;
 use crate::report::Report;
 use crate::report::context::{BudgetRow, ParameterRow};
 
@@ -16,7 +16,7 @@ const STRIP: (f64, f64) = (470.0, WIDTH - 30.0);
 const BAR: (f64, f64) = (200.0, WIDTH - 30.0);
 
 /// Every parameter with value, interval and strip.
-pub(super) fn parameters<'a>(report: &'a Report, origin: &str) -> Picture<'a> {
+pub(in crate::plot) fn parameters<'a>(report: &'a Report, origin: &str) -> Picture<'a> {
     let percent = (report.level * 1000.0).round() / 10.0;
     Picture {
         name: "parameters".into(),
@@ -109,7 +109,7 @@ fn parameter(surface: &mut dyn Surface, row: &ParameterRow, top: f64) -> Result<
 }
 
 /// Stacked bars: where each uncertainty comes from.
-pub(super) fn budget<'a>(report: &'a Report, origin: &str) -> Option<Picture<'a>> {
+pub(in crate::plot) fn budget<'a>(report: &'a Report, origin: &str) -> Option<Picture<'a>> {
     let budget = &report.budget;
     if budget.rows.is_empty() {
         return None;

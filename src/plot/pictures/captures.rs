@@ -1,10 +1,10 @@
 //! A capture: voltage, current and residuals on one time axis; the first milliseconds of a start on their own.
 
-use super::axis::Axis;
-use super::ink;
-use super::panel::{self, Frame, Layer, Panel, Shape};
-use super::picture::{HEAD, Picture, WIDTH, shown};
-use super::surface::{DASHED, DOTTED};
+use crate::plot::drawing::axis::Axis;
+use crate::plot::drawing::ink;
+use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
+use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
+use crate::plot::drawing::surface::{DASHED, DOTTED};
 use crate::report::context::{CaptureView, Envelope, Inset, ModelCurve, TraceView};
 
 const LEFT: f64 = 78.0;
@@ -27,7 +27,11 @@ fn head(view: &CaptureView) -> (String, String) {
 }
 
 /// The whole record.
-pub(super) fn capture<'a>(view: &'a CaptureView, name: String, origin: &str) -> Picture<'a> {
+pub(in crate::plot) fn capture<'a>(
+    view: &'a CaptureView,
+    name: String,
+    origin: &str,
+) -> Picture<'a> {
     let channels =
         usize::from(view.trace.voltage_v.is_some()) + usize::from(view.trace.current_a.is_some());
     let residual = view.voltage_model.is_some() || view.current_model.is_some();
@@ -223,7 +227,7 @@ fn residuals<'a>(view: &'a CaptureView, x: &Axis) -> Panel<'a> {
 }
 
 /// The first milliseconds, current on the left scale and voltage on the right.
-pub(super) fn beginning<'a>(
+pub(in crate::plot) fn beginning<'a>(
     view: &'a CaptureView,
     inset: &'a Inset,
     name: String,

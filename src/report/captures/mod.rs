@@ -1,0 +1,8 @@
+//! Each capture as the page shows it: record and model, ripple, speed over time.
+
+mod capture;
+pub(super) mod motion;
+pub(super) mod ripple;
+mod traces;
+
+pub(super) use capture::{Points, view};
