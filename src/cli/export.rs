@@ -69,7 +69,7 @@ enum Format {
 }
 
 impl Format {
-    fn words(self) -> &'static str {
+    fn name(self) -> &'static str {
         match self {
             Format::Spice => "the SPICE subcircuit",
             Format::SpiceHalfBridge => "the half-bridge deck",
@@ -119,7 +119,7 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
         bail!(
             "{} motor files, but {} holds one motor; give one, or use --to csv",
             arguments.motors.len(),
-            order.format.words()
+            order.format.name()
         );
     }
     if let Some(path) = &arguments.output {
@@ -186,7 +186,7 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
         if !arguments.to.takes_samples() {
             bail!(
                 "--samples: {} holds one motor; use spice, state-space, csv or parquet, or --at for a corner",
-                arguments.to.words()
+                arguments.to.name()
             );
         }
         if count == 0 || count > MOST_SAMPLES {
@@ -222,11 +222,11 @@ fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
 
 /// The motors that an order asks of one file.
 fn instances<'a>(file: &'a MotorFile, order: &Order) -> Result<Vec<Instance<'a>>, ExportError> {
-    let words = order.format.words();
+    let format = order.format.name();
     match (order.corner, order.samples) {
-        (Some((end, name)), _) => Ok(vec![Instance::corner(file, words, name, end)?]),
-        (None, Some(count)) => Instance::samples(file, words, count, order.seed),
-        (None, None) => Ok(vec![Instance::estimate(file, words)?]),
+        (Some((end, name)), _) => Ok(vec![Instance::corner(file, format, name, end)?]),
+        (None, Some(count)) => Instance::samples(file, format, count, order.seed),
+        (None, None) => Ok(vec![Instance::estimate(file, format)?]),
     }
 }
 

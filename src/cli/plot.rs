@@ -63,7 +63,8 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
     let options = LoadOptions {
         allow_outside: arguments.allow_outside,
     };
-    let (records, told) = plot::find(&file, &arguments.motor, arguments.bench.as_deref(), options);
+    let (records, warnings) =
+        plot::find(&file, &arguments.motor, arguments.bench.as_deref(), options);
     progress.stage("draw");
     let report = plot::data(&file, records.as_ref());
     let written = plot::write(
@@ -73,11 +74,11 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
         arguments.force,
     )?;
     progress.end();
-    for text in &told {
+    for text in &warnings {
         report_warning(text);
     }
     for path in &written {
         print_text(&format!("written: {}\n", path.display()))?;
     }
-    Ok(Status::of(told.is_empty()))
+    Ok(Status::of(warnings.is_empty()))
 }

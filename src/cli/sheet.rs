@@ -65,12 +65,12 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
         };
         put(&target, text.as_bytes())
             .with_context(|| format!("{}: cannot be written", target.display()))?;
-        print_text(&told(&target, &draft))?;
+        print_text(&summary(&target, &draft))?;
     }
     Ok(Status::of(draft.left_out.is_empty()))
 }
 
-fn told(target: &Path, draft: &Draft) -> String {
+fn summary(target: &Path, draft: &Draft) -> String {
     let mut text = format!("wrote {}\n", target.display());
     // Writing to a String cannot fail.
     for capture in &draft.captures {

@@ -59,21 +59,21 @@ pub fn run(arguments: &VerifyArguments) -> anyhow::Result<Status> {
     };
     let numbers = (!arguments.inputs_only)
         .then(|| reproduce(&file, &inputs, arguments.allow_outside, rounding));
-    let stands = !inputs.is_empty()
+    let ok = !inputs.is_empty()
         && inputs.iter().all(|i| i.state == State::Unchanged)
         && numbers
             .as_ref()
-            .is_none_or(|n| n.as_ref().is_ok_and(Comparison::stands));
+            .is_none_or(|n| n.as_ref().is_ok_and(Comparison::is_ok));
     if arguments.json {
-        let document = document(&inputs, numbers.as_ref(), rounding, stands);
+        let document = document(&inputs, numbers.as_ref(), rounding, ok);
         print_json(&document)?;
     } else {
         print_text(&page(&file, &inputs, numbers.as_ref(), rounding))?;
     }
-    Ok(Status::of(stands))
+    Ok(Status::of(ok))
 }
 
-fn words(state: &State) -> String {
+fn state_text(state: &State) -> String {
     match state {
         State::Unchanged => "unchanged".into(),
         State::Changed(found) => format!("CHANGED: its SHA-256 is now {found}"),
@@ -97,7 +97,7 @@ fn page(
     for checked in inputs {
         let role = checked.input.role.as_deref().unwrap_or("input");
         let path = checked.path.display();
-        let _ = writeln!(text, "  {path} ({role}): {}", words(&checked.state));
+        let _ = writeln!(text, "  {path} ({role}): {}", state_text(&checked.state));
     }
     if inputs.is_empty() {
         text.push_str("  the file names none, so nothing can be verified\n");
@@ -147,7 +147,7 @@ fn document(
     inputs: &[CheckedInput],
     numbers: Option<&Result<Comparison, NotReproduced>>,
     rounding: Rounding,
-    stands: bool,
+    ok: bool,
 ) -> Value {
     let inputs: Vec<Value> = inputs
         .iter()
@@ -180,5 +180,5 @@ fn document(
                 .collect::<Vec<_>>(),
         }),
     });
-    json!({"stands": stands, "inputs": inputs, "numbers": numbers})
+    json!({"stands": ok, "inputs": inputs, "numbers": numbers})
 }

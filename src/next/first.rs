@@ -212,7 +212,7 @@ mod tests {
     }
 
     #[test]
-    fn without_an_ohmmeter_nothing_is_told_that_needs_it() {
+    fn without_an_ohmmeter_nothing_is_shown_that_needs_it() {
         let plan = first_plan(&Known {
             resistance_ohm: None,
             ..printer()

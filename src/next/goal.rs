@@ -95,7 +95,7 @@ impl Goal {
     }
 
     /// Words for the person.
-    pub fn words(&self) -> String {
+    pub fn label(&self) -> String {
         match self {
             Goal::All => "all parameters".into(),
             Goal::Of(wanted) => wanted
@@ -143,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn a_slip_is_told_with_the_nearest_name() {
+    fn a_slip_is_answered_with_the_nearest_name() {
         let error = parsed("intertia").unwrap_err();
         assert_eq!(error.nearest, "inertia");
         assert!(error.known.contains("terminal_resistance"));

@@ -155,7 +155,7 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
     }
     Ranking {
         motor: bench.motor.name.clone(),
-        goal: question.goal.words(),
+        goal: question.goal.label(),
         level: estimate.options.level,
         machine,
         now: reported.iter().map(|r| now(r, &question.goal)).collect(),

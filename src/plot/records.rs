@@ -3,7 +3,7 @@
 //!
 //! A motor file holds no records and not all that was fitted beside the motor. Its inputs name the bench sheet, and the sheet
 //! names the captures; a fit of the same files by the same program gives the same motor file. What cannot be found, or has
-//! changed since, is left out and told; without all of it the rest is drawn without a model.
+//! changed since, is left out and warnings; without all of it the rest is drawn without a model.
 
 use crate::bench::{Bench, LoadOptions, read_sheet_of};
 use crate::events::Timeline;
@@ -34,17 +34,17 @@ pub fn find(
     sheet: Option<&Path>,
     options: LoadOptions,
 ) -> (Option<Records>, Vec<String>) {
-    let mut told = Vec::new();
+    let mut warnings = Vec::new();
     let sheet_input = file
         .inputs
         .iter()
         .find(|i| i.role.as_deref() == Some(SHEET_ROLE));
     let Some(input) = sheet_input else {
-        told.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
-        return (None, told);
+        warnings.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
+        return (None, warnings);
     };
-    let Some(sheet) = locate(input, path, sheet, &mut told) else {
-        return (None, told);
+    let Some(sheet) = locate(input, path, sheet, &mut warnings) else {
+        return (None, warnings);
     };
     let known: Vec<&str> = file.inputs.iter().map(|i| i.sha256.as_str()).collect();
     let missing = std::sync::Mutex::new(Vec::new());
@@ -64,20 +64,20 @@ pub fn find(
     let bench = match read_sheet_of(&sheet, &options, &keep) {
         Ok(bench) => bench,
         Err(error) => {
-            told.push(format!(
+            warnings.push(format!(
                 "captures and ripple are left out: the bench sheet could not be read again: {error}"
             ));
-            return (None, told);
+            return (None, warnings);
         }
     };
     let missing = missing.into_inner().unwrap_or_default();
     let complete = missing.is_empty();
-    told.extend(missing);
+    warnings.extend(missing);
     let timelines = find_events(&bench);
     let estimate = if complete {
-        fit_again(file, &bench, &timelines, &mut told)
+        fit_again(file, &bench, &timelines, &mut warnings)
     } else {
-        told.push("the fit cannot be made again without all of its captures, so the others are drawn without model, residuals and ripple".to_owned());
+        warnings.push("the fit cannot be made again without all of its captures, so the others are drawn without model, residuals and ripple".to_owned());
         None
     };
     let records = Records {
@@ -85,7 +85,7 @@ pub fn find(
         timelines,
         estimate,
     };
-    (Some(records), told)
+    (Some(records), warnings)
 }
 
 /// The sheet: as given, as the motor file names it, or beside the motor file.
@@ -93,7 +93,7 @@ fn locate(
     input: &Input,
     motor_file: &Path,
     given: Option<&Path>,
-    told: &mut Vec<String>,
+    warnings: &mut Vec<String>,
 ) -> Option<PathBuf> {
     let named = Path::new(&input.path);
     let folder = motor_file.parent().unwrap_or(Path::new(""));
@@ -116,7 +116,7 @@ fn locate(
             Err(_) => {}
         }
     }
-    told.push(match changed {
+    warnings.push(match changed {
         Some(place) => format!(
             "{}: not the bench sheet of this motor file (its SHA-256 differs), so captures and ripple are left out; fit again to draw them",
             place.display()
@@ -133,7 +133,7 @@ fn fit_again(
     file: &MotorFile,
     bench: &Bench,
     timelines: &[Timeline],
-    told: &mut Vec<String>,
+    warnings: &mut Vec<String>,
 ) -> Option<Estimate> {
     let options = FitOptions {
         level: crate::report::level(file),
@@ -144,7 +144,7 @@ fn fit_again(
             let again = assemble(bench, timelines, &estimate);
             let shift = largest_shift(file, &again);
             if shift > ANOTHER {
-                told.push(format!(
+                warnings.push(format!(
                     "fitted again by this version of the program, the captures give values that differ from the file's by up to {shift:.2} standard uncertainties (the file was written by version {}); models and residuals drawn are those of the new fit",
                     file.program.version
                 ));
@@ -152,7 +152,7 @@ fn fit_again(
             Some(estimate)
         }
         Err(error) => {
-            told.push(format!(
+            warnings.push(format!(
                 "the captures could not be fitted again ({error}), so they are drawn without model, residuals and ripple"
             ));
             None

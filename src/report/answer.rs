@@ -191,13 +191,13 @@ fn bar(name: ParameterName, p: &Parameter) -> Option<Bar> {
         ticks: (from.ceil() as i32..=to.floor() as i32)
             .map(|power| place(10f64.powi(power)))
             .collect(),
-        usual_words: usual_words(name),
+        usual_words: usual_text(name),
         outside,
     })
 }
 
 /// The usual range in round numbers: `50 mΩ to 100 Ω`, `1 × 10⁻³ to 0.5 V·s/rad`.
-fn usual_words(name: ParameterName) -> String {
+fn usual_text(name: ParameterName) -> String {
     let (low, high) = usual(name);
     let number = |x: f64| {
         let mut rounded = rounding::round(x, None, table::scale(name));
@@ -235,7 +235,7 @@ mod tests {
     }
 
     #[test]
-    fn the_trade_row_tells_the_same_numbers_in_other_units() {
+    fn the_row_of_common_units_holds_the_same_numbers() {
         let row = row(ParameterName::BackEmfConstant, &constant());
         let (si, trade) = (row.si.expect("si"), row.trade.expect("trade"));
         assert_eq!(si.value, "(42.11 ± 0.47) × 10⁻³ V·s/rad");
@@ -251,7 +251,7 @@ mod tests {
     }
 
     #[test]
-    fn the_bar_stands_where_the_logarithm_puts_it() {
+    fn the_bar_is_where_the_logarithm_puts_it() {
         let bar = bar(ParameterName::BackEmfConstant, &constant()).expect("a bar");
         let (from, to) = (1e-3f64.log10() - 0.5, 0.5f64.log10() + 0.5);
         assert_relative_eq!(
@@ -264,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn a_remedy_that_settles_several_is_told_once() {
+    fn a_remedy_that_settles_several_is_listed_once() {
         let mut file = table::tests::empty();
         for name in [ParameterName::BackEmfConstant, ParameterName::RotorInertia] {
             let undetermined = Parameter::undetermined(name, "one tachometer reading");
@@ -279,13 +279,13 @@ mod tests {
     }
 
     #[test]
-    fn the_usual_range_is_told_in_round_numbers() {
+    fn the_usual_range_is_in_round_numbers() {
         assert_eq!(
-            usual_words(ParameterName::TerminalResistance),
+            usual_text(ParameterName::TerminalResistance),
             "50 mΩ to 100 Ω"
         );
         assert_eq!(
-            usual_words(ParameterName::BackEmfConstant),
+            usual_text(ParameterName::BackEmfConstant),
             "1 × 10⁻³ to 500 × 10⁻³ V·s/rad"
         );
     }
@@ -297,7 +297,7 @@ mod tests {
     }
 
     #[test]
-    fn a_value_beyond_the_strip_is_told_so() {
+    fn a_value_beyond_the_strip_is_marked() {
         let huge = Parameter::measured(
             ParameterName::BackEmfConstant,
             50.0,

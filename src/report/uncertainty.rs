@@ -300,7 +300,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_undetermined_comes_first_and_one_remedy_is_told_once() {
+    fn what_is_undetermined_comes_first_and_one_remedy_is_listed_once() {
         let mut file = two();
         for name in [ParameterName::BackEmfConstant, ParameterName::RotorInertia] {
             file.parameters.insert(

@@ -141,7 +141,7 @@ pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Co
 
 impl Comparison {
     /// True when every number lies within the rounding.
-    pub fn stands(&self) -> bool {
+    pub fn is_ok(&self) -> bool {
         self.differences.is_empty()
     }
 

@@ -79,7 +79,7 @@ fn current(guess: Option<Guess>) -> (f64, f64) {
     (0.0, guess.map_or(0.0, |g| 1.05 * g.high))
 }
 
-fn fuse_words(machine: &Machine) -> String {
+fn fuse_text(machine: &Machine) -> String {
     let running = machine.running_a.map_or(0.0, |i| i.value);
     match machine
         .stall_a(machine.working_v)
@@ -139,7 +139,7 @@ pub fn start(machine: &Machine, voltage_v: f64) -> Advice {
             "inrush {} for some {}; {}; {}",
             span(inrush, "A"),
             amount(3.0 * machine.mechanical_time_constant_s.value, "s"),
-            fuse_words(machine),
+            fuse_text(machine),
             Caution::TurningShaft.text()
         )],
     }
@@ -273,18 +273,18 @@ pub fn locked(machine: &Machine) -> Advice {
         by_eye: vec![
             "one smooth rise to a flat top; a sag or swing after it: the rotor creeps, clamp it better".into(),
         ],
-        cautions: hold_words(machine, &hold),
+        cautions: hold_lines(machine, &hold),
     }
 }
 
 /// The caution of a held rotor with this motor's numbers.
-pub fn hold_words(machine: &Machine, hold: &Hold) -> Vec<String> {
+pub fn hold_lines(machine: &Machine, hold: &Hold) -> Vec<String> {
     let mut out = vec![format!(
         "held rotor: at most {}, {} there; on for {} at most, then off and let it cool; {}",
         amount(hold.voltage_v, "V"),
         span(hold.current_a, "A"),
         amount(hold.longest_s, "s"),
-        fuse_words(machine)
+        fuse_text(machine)
     )];
     out.push(match (hold.measuring_s, hold.full_supply_s) {
         (Some(measuring), Some(full)) => format!(

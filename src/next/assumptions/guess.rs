@@ -18,7 +18,7 @@ pub enum Basis {
 
 impl Basis {
     /// Words behind a number.
-    pub fn words(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             Basis::Measured => "measured",
             Basis::Given => "given",

@@ -163,10 +163,10 @@ mod tests {
             diameter_m: Some(36.0),
             ..Size::default()
         };
-        let told = size.check().unwrap_err().to_string();
+        let message = size.check().unwrap_err().to_string();
         assert!(
-            told.contains("36000 mm") && told.contains("3 mm to 500 mm"),
-            "{told}"
+            message.contains("36000 mm") && message.contains("3 mm to 500 mm"),
+            "{message}"
         );
     }
 

@@ -6,7 +6,7 @@ use crate::bench::{Role, Stated};
 use crate::fit::{Bin, PlannedCapture, SegmentKind};
 use crate::next::advice::protection::brake_resistor_ohm;
 use crate::next::advice::series::{one_two_five_up, resistor_near};
-use crate::next::advice::{self, Advice, hold, hold_words};
+use crate::next::advice::{self, Advice, hold, hold_lines};
 use crate::next::rig::CaptureKind;
 use crate::next::text::numbers::{amount, three_digits};
 use std::f64::consts::PI;
@@ -194,7 +194,7 @@ fn locked(context: &Context<'_>) -> Option<Candidate> {
         ),
         needs: Some("a collet or vice on the shaft".into()),
         how: None,
-        cautions: hold_words(context.machine, &limits),
+        cautions: hold_lines(context.machine, &limits),
         advice: Some(advice::locked(context.machine)),
         addition: context.with_captures(planned),
     })

@@ -88,9 +88,9 @@ fn known(text: &mut String, plan: &FirstPlan) {
             let basis = if what == READING {
                 "your reading; a meter reads high on carbon brushes (common practice, no source)"
             } else {
-                g.basis.words()
+                g.basis.label()
             };
-            let told = if unit == "r/min" {
+            let text = if unit == "r/min" {
                 format!(
                     "{:.0} r/min (guess {:.0} to {:.0} r/min)",
                     g.value, g.low, g.high
@@ -98,7 +98,7 @@ fn known(text: &mut String, plan: &FirstPlan) {
             } else {
                 span(Some(g), unit)
             };
-            cells.push([what.into(), told, basis.into()]);
+            cells.push([what.into(), text, basis.into()]);
         }
     };
     row(READING, m.resistance_ohm, "Ω");

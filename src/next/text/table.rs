@@ -12,7 +12,7 @@ use std::fmt::Write;
 /// Parameters named behind a candidate.
 const NAMED: usize = 3;
 
-/// Renders a ranking with the `explained` best candidates told in full; ends in a line feed.
+/// Renders a ranking with the `explained` best candidates parts in full; ends in a line feed.
 pub fn render(ranking: &Ranking, explained: usize) -> String {
     let mut text = String::new();
     let _ = writeln!(
@@ -44,7 +44,7 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
             let _ = writeln!(text, "     caution  {caution}");
         }
     }
-    // A hazard is told beside every candidate that has one, explained or not.
+    // A hazard is parts beside every candidate that has one, explained or not.
     for candidate in helpful(ranking).skip(explained) {
         let role = candidate.advice.as_ref().map(|a| a.role);
         if matches!(role, Some("brake" | "locked-rotor")) {
@@ -83,7 +83,7 @@ fn standing(text: &mut String, ranking: &Ranking) {
     let mut cells = Vec::new();
     for now in ranking.now.iter().filter(|n| n.wanted) {
         cells.push([
-            words(now.parameter),
+            label(now.parameter),
             bound_now(now, ranking.coverage_factor()),
             shares(now),
         ]);
@@ -106,19 +106,19 @@ fn standing(text: &mut String, ranking: &Ranking) {
 
 /// The sources that make up most of a variance.
 fn shares(now: &Now) -> String {
-    let mut told = Vec::new();
+    let mut parts = Vec::new();
     let mut sum = 0.0;
     for share in now.budget.iter().take(3) {
         if sum > 0.8 {
             break;
         }
         sum += share.share;
-        told.push(format!("{} {:.0} %", share.source, 100.0 * share.share));
+        parts.push(format!("{} {:.0} %", share.source, 100.0 * share.share));
     }
-    told.join(", ")
+    parts.join(", ")
 }
 
-fn words(key: &str) -> String {
+fn label(key: &str) -> String {
     ParameterName::from_key(key).map_or_else(
         || key.to_string(),
         |name| format!("{} {}", name.words(), name.symbol()),
@@ -242,35 +242,35 @@ fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
     if !limits.is_empty() {
         fresh.push(format!("{} to an upper limit", limits.join(" and ")));
     }
-    let mut told = Vec::new();
+    let mut parts = Vec::new();
     if !fresh.is_empty() {
-        told.push(format!("becomes measured: {}", fresh.join(", ")));
+        parts.push(format!("becomes measured: {}", fresh.join(", ")));
     }
     let mut gains: Vec<(f64, String)> = wanted
         .iter()
         .filter_map(|(a, now)| {
             let ratio = a.ratio.filter(|r| *r < 0.97)?;
             let name = symbol(a.name);
-            let told = if now.one_sided || now.value == Some(0.0) {
+            let parts = if now.one_sided || now.value == Some(0.0) {
                 format!("{name} limit × {}", two_digits(ratio))
             } else {
                 let before = z * now.standard_uncertainty? / now.value?.abs();
                 format!("{name} ± {} → {}", percent(before), percent(before * ratio))
             };
-            Some((ratio, told))
+            Some((ratio, parts))
         })
         .collect();
     gains.sort_by(|a, b| a.0.total_cmp(&b.0));
     let room = if fresh.is_empty() { NAMED } else { 1 };
-    told.extend(gains.into_iter().take(room).map(|g| g.1));
-    told.join(", ")
+    parts.extend(gains.into_iter().take(room).map(|g| g.1));
+    parts.join(", ")
 }
 
 fn two_digits(ratio: f64) -> String {
     format!("{ratio:.2}")
 }
 
-/// How one capture is to be made, a line a topic. `shunt_ohm`: the current is then told as the volts across it, too.
+/// How one capture is to be made, a line a topic. `shunt_ohm`: the current is then parts as the volts across it, too.
 pub fn capture(text: &mut String, advice: &Advice, shunt_ohm: Option<f64>, indent: &str) {
     let s = &advice.settings;
     let across = shunt_ohm.map_or(String::new(), |ohm| {

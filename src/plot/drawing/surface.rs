@@ -158,7 +158,7 @@ fn pixel((x, y): At) -> (i32, i32) {
     ((x * PIXELS).round() as i32, (y * PIXELS).round() as i32)
 }
 
-fn told<E: std::fmt::Display>(error: E) -> PlotError {
+fn drawing_error<E: std::fmt::Display>(error: E) -> PlotError {
     PlotError::Draw(error.to_string())
 }
 
@@ -190,7 +190,7 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
                 if pixels.len() > 1 {
                     self.area
                         .draw(&PathElement::new(pixels, style))
-                        .map_err(told)?;
+                        .map_err(drawing_error)?;
                 }
             }
         }
@@ -204,14 +204,16 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
             return Ok(());
         }
         let style = Self::style(ink, 0.0, true);
-        self.area.draw(&Polygon::new(pixels, style)).map_err(told)
+        self.area
+            .draw(&Polygon::new(pixels, style))
+            .map_err(drawing_error)
     }
 
     fn rectangle(&mut self, from: At, to: At, ink: Ink) -> Result<(), PlotError> {
         let style = Self::style(ink, 0.0, true);
         self.area
             .draw(&Rectangle::new([pixel(from), pixel(to)], style))
-            .map_err(told)
+            .map_err(drawing_error)
     }
 
     fn dot(&mut self, at: At, radius: f64, fill: Ink, rim: Ink) -> Result<(), PlotError> {
@@ -219,7 +221,7 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
         for (ink, filled) in [(fill, true), (rim, false)] {
             self.area
                 .draw(&Circle::new(pixel(at), size, Self::style(ink, 1.2, filled)))
-                .map_err(told)?;
+                .map_err(drawing_error)?;
         }
         Ok(())
     }
@@ -238,7 +240,7 @@ impl<DB: DrawingBackend> Surface for Canvas<'_, DB> {
         let place = pixel((at.0, at.1 + down));
         self.area
             .draw(&Text::new(text.to_owned(), place, style))
-            .map_err(told)
+            .map_err(drawing_error)
     }
 
     fn width_of(&self, text: &str, size: f64) -> f64 {

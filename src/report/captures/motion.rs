@@ -95,7 +95,7 @@ fn view(
         .step_by(found.speed.len().div_ceil(most_points).max(1))
         .collect();
     MotionView {
-        words: words(&found, cycles),
+        words: line_text(&found, cycles),
         speed_time_s: points.iter().map(|p| significant(p.0, 9)).collect(),
         speed_rad_s: points.iter().map(|p| significant(p.1, 6)).collect(),
         speed_lower_rad_s: points
@@ -171,7 +171,7 @@ fn at_times(stretch: &CurrentStretch, foreseen: &Foreseen, points: &[(f64, f64, 
         .collect()
 }
 
-fn words(found: &CurrentRipple, cycles: u32) -> String {
+fn line_text(found: &CurrentRipple, cycles: u32) -> String {
     let mut text = String::new();
     if let (Some(seen), Some(best)) = (found.cycles_seen, found.sharpest(cycles)) {
         text = format!(
