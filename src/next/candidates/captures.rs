@@ -36,14 +36,26 @@ fn one(
 
 /// The list, in no order of merit.
 pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
+    let mut out = starts_and_run_downs(context).to_vec();
+    out.extend(brakes(context));
+    out.extend([
+        steady(context),
+        steady_three(context),
+        locked(context),
+        added_inertia(context),
+    ]);
+    out.into_iter().flatten().collect()
+}
+
+fn volts(v: f64) -> String {
+    amount(v, "V")
+}
+
+/// Each at the supply and at half of it.
+fn starts_and_run_downs(context: &Context<'_>) -> [Option<Candidate>; 4] {
     let (machine, supply) = (context.machine, context.machine.supply_v);
     let half = 0.5 * supply;
-    let resistance = context.design.motor().terminal_resistance_ohm;
-    let resistor = brake_resistor_ohm(resistance, machine.running_emf_v)
-        .unwrap_or_else(|| resistor_near(2.0 * resistance));
-    let plain_short = brake_resistor_ohm(resistance, machine.running_emf_v).is_none();
-    let volts = |v: f64| amount(v, "V");
-    let mut out: Vec<Option<Candidate>> = vec![
+    [
         one(
             context,
             "start",
@@ -72,50 +84,45 @@ pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
             context.capture("next run-down", CaptureKind::RunDown, half),
             advice::run_down(machine, half),
         ),
-        plain_short
-            .then(|| {
-                one(
-                    context,
-                    "brake",
-                    format!("a short-circuit brake from {}", volts(supply)),
-                    context.capture(
-                        "next brake",
-                        CaptureKind::Brake { through_ohm: 0.0 },
-                        supply,
-                    ),
-                    advice::brake(machine, supply, 0.0),
-                )
-            })
-            .flatten(),
+    ]
+}
+
+/// A plain short where switch and magnets stand it, and a brake through a resistor.
+fn brakes(context: &Context<'_>) -> [Option<Candidate>; 2] {
+    let (machine, supply) = (context.machine, context.machine.supply_v);
+    let resistance = context.design.motor().terminal_resistance_ohm;
+    let needed_ohm = brake_resistor_ohm(resistance, machine.running_emf_v);
+    let resistor = needed_ohm.unwrap_or_else(|| resistor_near(2.0 * resistance));
+    let brake = |key: &str, title: String, through_ohm: f64| {
         one(
             context,
-            "brake_resistor",
-            format!("a brake through {}", amount(resistor, "Ω")),
-            context.capture(
-                "next brake",
-                CaptureKind::Brake {
-                    through_ohm: resistor,
-                },
-                supply,
-            ),
-            advice::brake(machine, supply, resistor),
+            key,
+            title,
+            context.capture("next brake", CaptureKind::Brake { through_ohm }, supply),
+            advice::brake(machine, supply, through_ohm),
         )
-        .map(|c| Candidate {
-            needs: Some(format!("a resistor of {}", amount(resistor, "Ω"))),
-            ..c
-        }),
-        one(
-            context,
-            "steady",
-            format!("steady running at {}", volts(supply)),
-            context.capture("next steady", CaptureKind::Steady, supply),
-            advice::steady(machine, supply, false),
-        ),
-        steady_three(context),
-        locked(context),
-    ];
-    out.push(added_inertia(context));
-    out.into_iter().flatten().collect()
+    };
+    let short = || {
+        let title = format!("a short-circuit brake from {}", volts(supply));
+        brake("brake", title, 0.0)
+    };
+    let title = format!("a brake through {}", amount(resistor, "Ω"));
+    let through = brake("brake_resistor", title, resistor).map(|c| Candidate {
+        needs: Some(format!("a resistor of {}", amount(resistor, "Ω"))),
+        ..c
+    });
+    [needed_ohm.is_none().then(short).flatten(), through]
+}
+
+fn steady(context: &Context<'_>) -> Option<Candidate> {
+    let (machine, supply) = (context.machine, context.machine.supply_v);
+    one(
+        context,
+        "steady",
+        format!("steady running at {}", volts(supply)),
+        context.capture("next steady", CaptureKind::Steady, supply),
+        advice::steady(machine, supply, false),
+    )
 }
 
 /// Says so where every recorded run-down ends early.
