@@ -15,9 +15,7 @@ mod sheet;
 mod waveform;
 
 pub use doubt::Doubt;
-pub use draft::{
-    Draft, DraftCapture, DraftChannel, RecordGuess, draft_text, guess_sheet, role_name,
-};
+pub use draft::{Draft, DraftCapture, DraftChannel, RecordGuess, draft_text, guess_sheet};
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};

@@ -35,6 +35,23 @@ pub enum Role {
     Driven,
 }
 
+impl Role {
+    /// As sheets, tables and files name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Role::Start => "start",
+            Role::RunDown => "run-down",
+            Role::Brake => "brake",
+            Role::LockedRotor => "locked-rotor",
+            Role::TurnOff => "turn-off",
+            Role::Pwm => "pwm",
+            Role::PwmLocked => "pwm-locked",
+            Role::Steady => "steady",
+            Role::Driven => "driven",
+        }
+    }
+}
+
 /// Brush material, which decides how far an ohmmeter may be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -4,7 +4,7 @@ use super::status::Status;
 use super::terminal::{print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::bench::{Draft, RecordGuess, draft_text, guess_sheet, role_name};
+use rundown::bench::{Draft, RecordGuess, draft_text, guess_sheet};
 use rundown::events;
 use rundown::files;
 use std::fmt::Write;
@@ -74,7 +74,7 @@ fn summary(target: &Path, draft: &Draft) -> String {
     let mut text = format!("wrote {}\n", target.display());
     // Writing to a String cannot fail.
     for capture in &draft.captures {
-        let role = role_name(capture.role);
+        let role = capture.role.name();
         let _ = writeln!(text, "  {}: {role} - {}", capture.file, capture.why);
     }
     for (file, why) in &draft.left_out {

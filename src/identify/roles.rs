@@ -19,7 +19,7 @@ pub enum RoleError {
     },
     #[error(
         "capture \"{name}\" ({}) is named a {stated}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
-        path.display(), guess.role.words(), guess.confidence, guess.reason
+        path.display(), guess.role.name(), guess.confidence, guess.reason
     )]
     Contradicted {
         name: String,
@@ -40,7 +40,7 @@ pub fn check_roles(bench: &Bench) -> Result<(), RoleError> {
 
 fn check(capture: &Capture) -> Option<RoleError> {
     let (name, path) = (capture.name.clone(), capture.path.clone());
-    let stated = capture.role.words();
+    let stated = capture.role.name();
     Some(match events::mismatch(&capture.waveform, capture.role)? {
         Mismatch::Swapped => RoleError::Swapped { name, path, stated },
         Mismatch::Shows(guess) => RoleError::Contradicted {

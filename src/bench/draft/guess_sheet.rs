@@ -1,6 +1,6 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
-use super::text::{Draft, DraftCapture, DraftChannel, role_name};
+use super::text::{Draft, DraftCapture, DraftChannel};
 use crate::bench::captures::upper_level;
 use crate::bench::channels::without_unit;
 use crate::bench::read_sheet::stem;
@@ -332,7 +332,7 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
         guess.role_reason, guess.role_confidence
     );
     if !guess.alternatives.is_empty() {
-        let others: Vec<&str> = guess.alternatives.iter().map(|r| role_name(*r)).collect();
+        let others: Vec<&str> = guess.alternatives.iter().map(|r| r.name()).collect();
         why.push_str(&format!("; could also be {}", others.join(", ")));
     }
     let mut doubts = one.doubts.clone();

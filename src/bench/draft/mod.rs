@@ -4,4 +4,4 @@ mod guess_sheet;
 mod text;
 
 pub use guess_sheet::{RecordGuess, guess_sheet};
-pub use text::{Draft, DraftCapture, DraftChannel, draft_text, role_name};
+pub use text::{Draft, DraftCapture, DraftChannel, draft_text};

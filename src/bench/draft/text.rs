@@ -3,7 +3,6 @@
 //! Only the text is made here; the guesses come from whoever looked at the waveforms.
 
 use crate::bench::setup::Role;
-use crate::bench::sheet::ROLES;
 use std::fmt::Write;
 
 /// A channel as guessed, the same wire in every capture.
@@ -53,14 +52,6 @@ pub struct Draft {
     pub captures: Vec<DraftCapture>,
     /// Files that were not taken, and why.
     pub left_out: Vec<(String, String)>,
-}
-
-/// Name of a role in a sheet.
-pub fn role_name(role: Role) -> &'static str {
-    ROLES
-        .iter()
-        .find(|(_, r)| *r == role)
-        .map_or("start", |(name, _)| name)
 }
 
 /// The text of the sheet. It can be read back as it stands, except that a shunt of unknown resistance has to be filled in.
@@ -227,7 +218,7 @@ fn write_capture(out: &mut String, capture: &DraftCapture) -> std::fmt::Result {
     writeln!(out, "name = {}", quoted(&capture.name))?;
     writeln!(out, "file = {}", quoted(&capture.file))?;
     writeln!(out, "# Guess: {}", one_line(&capture.why))?;
-    writeln!(out, "role = \"{}\"", role_name(capture.role))?;
+    writeln!(out, "role = \"{}\"", capture.role.name())?;
     for (key, channel, recorded) in [
         (
             "voltage",
@@ -282,6 +273,7 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bench::sheet::ROLES;
 
     #[test]
     fn names_from_files_cannot_break_out_of_their_quotes_or_comments() {
@@ -294,7 +286,7 @@ mod tests {
     #[test]
     fn every_role_has_its_name() {
         for (name, role) in ROLES {
-            assert_eq!(role_name(role), name);
+            assert_eq!(role.name(), name);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::ripple::{current_document, current_lines, ripple_document, ripple_lines};
 use crate::cli::terminal::number;
-use rundown::bench::{Doubt, Role, Waveform, role_name};
+use rundown::bench::{Doubt, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
     ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
@@ -101,7 +101,7 @@ impl<'a> Findings<'a> {
         lines.push(if role.confidence > NO_ROLE {
             format!(
                 "  role: {} (confidence {:.2}): {}",
-                role_name(role.role),
+                role.role.name(),
                 role.confidence,
                 role.reason
             )
@@ -112,7 +112,7 @@ impl<'a> Findings<'a> {
             for (other, confidence) in role.alternatives.iter().filter(|a| a.1 >= NO_ROLE) {
                 lines.push(format!(
                     "    or {} (confidence {confidence:.2})",
-                    role_name(*other)
+                    other.name()
                 ));
             }
         }
@@ -227,11 +227,11 @@ impl<'a> Findings<'a> {
                 "reasons": self.columns.reasons,
             },
             "role": {
-                "name": (role.confidence > NO_ROLE).then(|| role_name(role.role)),
+                "name": (role.confidence > NO_ROLE).then(|| role.role.name()),
                 "confidence": role.confidence,
                 "reason": role.reason,
                 "alternatives": role.alternatives.iter()
-                    .map(|(other, confidence)| json!({"name": role_name(*other), "confidence": confidence}))
+                    .map(|(other, confidence)| json!({"name": other.name(), "confidence": confidence}))
                     .collect::<Vec<_>>(),
             },
             "events": self.timeline.events.iter()

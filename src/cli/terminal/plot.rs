@@ -83,7 +83,7 @@ pub fn of_fit(bench: &Bench, estimate: &Estimate, columns: usize) -> String {
                     "\n{} of {} ({}): dots recorded, line model\n{plot}",
                     name,
                     capture.name,
-                    capture.role.words()
+                    capture.role.name()
                 );
             }
         }

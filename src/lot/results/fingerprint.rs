@@ -37,7 +37,7 @@ pub(crate) fn of_files(entry: &Entry, settings: &str) -> String {
             told.captures.clear();
             put(&mut digest, &format!("{told:?}"));
             for (role, path) in &run.captures {
-                put(&mut digest, role.words());
+                put(&mut digest, role.name());
                 put(&mut digest, &hash_of(path));
             }
         }

@@ -90,7 +90,7 @@ fn capture_health(
     let lag_one = standard.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / energy;
     CaptureHealth {
         name: capture.name.clone(),
-        role: capture.role.words().into(),
+        role: capture.role.name().into(),
         samples: rows.iter().map(|r| r.samples as u64).sum(),
         points: rows.len() as u64,
         chi_squared_per_point: (!standard.is_empty()).then(|| energy / standard.len() as f64),

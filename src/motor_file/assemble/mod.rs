@@ -9,7 +9,7 @@ use super::{
     AtTemperature, Covariance, FORMAT, Input, ModelTerms, MotorFacts, MotorFile, OneSided,
     OperatingPoint, OperatingPoints, Parameter, ParameterName, Program, SHEET_ROLE, Status, Term,
 };
-use crate::bench::{Bench, Role};
+use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{self, Estimate, ParameterKind};
 use health::health;
@@ -158,7 +158,7 @@ fn inputs(bench: &Bench) -> Vec<Input> {
     let captures = bench.captures.iter().map(|c| Input {
         path: c.path.display().to_string(),
         sha256: c.sha256.clone(),
-        role: Some(c.role.words().into()),
+        role: Some(c.role.name().into()),
     });
     sheet.chain(captures).collect()
 }
@@ -196,22 +196,5 @@ fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {
     Covariance {
         order: known.iter().map(|(name, _)| *name).collect(),
         matrix,
-    }
-}
-
-impl Role {
-    /// As tables and files write it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Role::Start => "start",
-            Role::RunDown => "run-down",
-            Role::Brake => "brake",
-            Role::LockedRotor => "locked-rotor",
-            Role::TurnOff => "turn-off",
-            Role::Pwm => "pwm",
-            Role::PwmLocked => "pwm-locked",
-            Role::Steady => "steady",
-            Role::Driven => "driven",
-        }
     }
 }

@@ -63,7 +63,7 @@ pub fn view(
         .collect();
     let mut out = CaptureView {
         name: capture.name.clone(),
-        role: capture.role.words(),
+        role: capture.role.name(),
         file: file_name(capture),
         rows,
         description: String::new(),
