@@ -1,12 +1,13 @@
 //! `rundown drive`: what a motor file means for the drive.
 
+use super::flags::si;
 use super::status::Status;
 use super::terminal::{print_json, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
 use rundown::drive::{self, Load, Order, order, table};
 use rundown::motor_file::{self, MotorFile};
-use rundown::quantity::units::{self, Quantity};
+use rundown::quantity::units::Quantity;
 use std::path::PathBuf;
 
 /// Size the drive of a motor: inrush, soft start, PWM, half bridge, turn-off, braking, heating.
@@ -140,12 +141,6 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     Ok(Status::of(sizing.stands()))
 }
 
-fn si(option: &str, text: &Option<String>, quantity: Quantity) -> anyhow::Result<Option<f64>> {
-    let Some(text) = text else { return Ok(None) };
-    let si = units::parse_si(quantity, text).with_context(|| option.to_owned())?;
-    Ok(Some(si))
-}
-
 /// Joule per kelvin: an energy with `/K` or `/°C` behind it.
 fn heat_capacity(text: &Option<String>) -> anyhow::Result<Option<f64>> {
     let Some(text) = text else { return Ok(None) };
@@ -157,18 +152,18 @@ fn heat_capacity(text: &Option<String>) -> anyhow::Result<Option<f64>> {
                 "--thermal-mass {text}: expected a heat capacity, e.g. --thermal-mass \"15 J/K\""
             )
         })?;
-    si("--thermal-mass", &Some(energy.to_owned()), Quantity::Energy)
+    si("--thermal-mass", Some(&energy.to_owned()), Quantity::Energy)
 }
 
 fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> {
     use Quantity as Q;
     let a = arguments;
-    let supply_v = si("--supply", &a.supply, Q::Voltage)?
+    let supply_v = si("--supply", a.supply.as_ref(), Q::Voltage)?
         .or_else(|| file.motor.as_ref()?.supply_v)
         .context("the motor file tells no supply voltage; give one, e.g. --supply 24V")?;
     let load = match (
-        si("--load", &a.load, Q::Torque)?,
-        si("--load-current", &a.load_current, Q::Current)?,
+        si("--load", a.load.as_ref(), Q::Torque)?,
+        si("--load-current", a.load_current.as_ref(), Q::Current)?,
     ) {
         (Some(torque), _) => Load::Torque(torque),
         (None, Some(current)) => Load::Current(current),
@@ -176,34 +171,58 @@ fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> 
     };
     Ok(Order {
         supply_v,
-        source_resistance_ohm: si("--source-resistance", &a.source_resistance, Q::Resistance)?
-            .unwrap_or(0.0),
-        lead_resistance_ohm: si("--lead-resistance", &a.lead_resistance, Q::Resistance)?
-            .unwrap_or(0.0),
+        source_resistance_ohm: si(
+            "--source-resistance",
+            a.source_resistance.as_ref(),
+            Q::Resistance,
+        )?
+        .unwrap_or(0.0),
+        lead_resistance_ohm: si(
+            "--lead-resistance",
+            a.lead_resistance.as_ref(),
+            Q::Resistance,
+        )?
+        .unwrap_or(0.0),
         load,
-        load_inertia_kg_m2: si("--load-inertia", &a.load_inertia, Q::Inertia)?,
-        current_limit_a: si("--current-limit", &a.current_limit, Q::Current)?,
-        frequency_hz: si("--frequency", &a.frequency, Q::Frequency)?
+        load_inertia_kg_m2: si("--load-inertia", a.load_inertia.as_ref(), Q::Inertia)?,
+        current_limit_a: si("--current-limit", a.current_limit.as_ref(), Q::Current)?,
+        frequency_hz: si("--frequency", a.frequency.as_ref(), Q::Frequency)?
             .unwrap_or(order::USUAL_FREQUENCY_HZ),
-        duty: si("--duty", &a.duty, Q::Ratio)?.unwrap_or(order::USUAL_DUTY),
-        ripple_share: si("--ripple-share", &a.ripple_share, Q::Ratio)?
+        duty: si("--duty", a.duty.as_ref(), Q::Ratio)?.unwrap_or(order::USUAL_DUTY),
+        ripple_share: si("--ripple-share", a.ripple_share.as_ref(), Q::Ratio)?
             .unwrap_or(order::USUAL_RIPPLE_SHARE),
-        switch_resistance_ohm: si("--switch-resistance", &a.switch_resistance, Q::Resistance)?,
-        diode_drop_v: si("--diode-drop", &a.diode_drop, Q::Voltage)?
+        switch_resistance_ohm: si(
+            "--switch-resistance",
+            a.switch_resistance.as_ref(),
+            Q::Resistance,
+        )?,
+        diode_drop_v: si("--diode-drop", a.diode_drop.as_ref(), Q::Voltage)?
             .unwrap_or(order::USUAL_DIODE_DROP_V),
-        diode_resistance_ohm: si("--diode-resistance", &a.diode_resistance, Q::Resistance)?
-            .unwrap_or(0.0),
-        dead_time_s: si("--dead-time", &a.dead_time, Q::Time)?,
-        clamp_voltage_v: si("--clamp-voltage", &a.clamp_voltage, Q::Voltage)?,
-        stray_capacitance_f: si("--stray-capacitance", &a.stray_capacitance, Q::Capacitance)?,
-        brake_resistor_ohm: si("--brake-resistor", &a.brake_resistor, Q::Resistance)?,
-        brake_ramp_s: si("--brake-ramp", &a.brake_ramp, Q::Time)?,
-        bus_capacitance_f: si("--bus-capacitance", &a.bus_capacitance, Q::Capacitance)?,
+        diode_resistance_ohm: si(
+            "--diode-resistance",
+            a.diode_resistance.as_ref(),
+            Q::Resistance,
+        )?
+        .unwrap_or(0.0),
+        dead_time_s: si("--dead-time", a.dead_time.as_ref(), Q::Time)?,
+        clamp_voltage_v: si("--clamp-voltage", a.clamp_voltage.as_ref(), Q::Voltage)?,
+        stray_capacitance_f: si(
+            "--stray-capacitance",
+            a.stray_capacitance.as_ref(),
+            Q::Capacitance,
+        )?,
+        brake_resistor_ohm: si("--brake-resistor", a.brake_resistor.as_ref(), Q::Resistance)?,
+        brake_ramp_s: si("--brake-ramp", a.brake_ramp.as_ref(), Q::Time)?,
+        bus_capacitance_f: si(
+            "--bus-capacitance",
+            a.bus_capacitance.as_ref(),
+            Q::Capacitance,
+        )?,
         thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?,
-        winding_limit_c: si("--winding-limit", &a.winding_limit, Q::Temperature)?,
+        winding_limit_c: si("--winding-limit", a.winding_limit.as_ref(), Q::Temperature)?,
         winding_temperature_c: si(
             "--winding-temperature",
-            &a.winding_temperature,
+            a.winding_temperature.as_ref(),
             Q::Temperature,
         )?,
     })

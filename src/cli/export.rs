@@ -1,5 +1,6 @@
 //! `rundown export`: a motor file in the formats of other tools.
 
+use super::flags::positive_si;
 use super::status::Status;
 use super::terminal::print_bytes;
 use anyhow::{Context, bail};
@@ -10,7 +11,7 @@ use rundown::export::{
 use rundown::files;
 use rundown::motor_file::{self, MotorFile, ParameterName};
 use rundown::quantity::nearest;
-use rundown::quantity::units::{self, Quantity};
+use rundown::quantity::units::Quantity;
 use std::path::{Path, PathBuf};
 
 /// Write a motor file in the format of another tool.
@@ -169,15 +170,6 @@ fn check_output(path: &Path, arguments: &ExportArguments) -> anyhow::Result<()> 
 }
 
 fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
-    let positive =
-        |option: &str, text: &Option<String>, quantity: Quantity| -> anyhow::Result<Option<f64>> {
-            let Some(text) = text else { return Ok(None) };
-            let si = units::parse_si(quantity, text).with_context(|| option.to_owned())?;
-            if si <= 0.0 {
-                bail!("{option} {text}: expected a {} above zero", quantity);
-            }
-            Ok(Some(si))
-        };
     let corner = match arguments.at.as_deref() {
         Some([end, name]) => Some((end_named(end)?, parameter_named(name)?)),
         _ => None,
@@ -198,8 +190,12 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
         corner,
         samples: arguments.samples,
         seed: arguments.seed,
-        supply_v: positive("--supply", &arguments.supply, Quantity::Voltage)?,
-        sample_time_s: positive("--sample-time", &arguments.sample_time, Quantity::Time)?,
+        supply_v: positive_si("--supply", arguments.supply.as_ref(), Quantity::Voltage)?,
+        sample_time_s: positive_si(
+            "--sample-time",
+            arguments.sample_time.as_ref(),
+            Quantity::Time,
+        )?,
     })
 }
 

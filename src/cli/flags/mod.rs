@@ -2,6 +2,8 @@
 
 mod import;
 mod level;
+mod quantity;
 
 pub use import::ImportFlags;
 pub use level::check_level;
+pub use quantity::{positive_si, si};
