@@ -17,6 +17,7 @@ pub const SHEET_ROLE: &str = "bench sheet";
 pub struct MotorFile {
     /// [`FORMAT`].
     pub format: String,
+    /// What wrote the file.
     pub program: Program,
     /// What the bench sheet told of the motor.
     #[serde(
@@ -25,9 +26,12 @@ pub struct MotorFile {
         skip_serializing_if = "Option::is_none"
     )]
     pub motor: Option<MotorFacts>,
+    /// The files it was made from.
     pub inputs: Vec<Input>,
+    /// Each parameter by its name.
     #[serde(deserialize_with = "each_once")]
     pub parameters: BTreeMap<ParameterName, Parameter>,
+    /// Covariances of the values.
     pub covariance: Covariance,
     /// Finer terms of the model that were kept.
     #[serde(
@@ -43,8 +47,11 @@ pub struct MotorFile {
         skip_serializing_if = "Option::is_none"
     )]
     pub operating: Option<OperatingPoints>,
+    /// How the fit went.
     pub fit: Fit,
+    /// What the reader should know before trusting the values.
     pub warnings: Vec<Warning>,
+    /// What the captures cover.
     pub validity: Validity,
 }
 
@@ -52,7 +59,9 @@ pub struct MotorFile {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Program {
+    /// Name.
     pub name: String,
+    /// Version.
     pub version: String,
 }
 
@@ -70,13 +79,16 @@ impl Program {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MotorFacts {
+    /// Name.
     pub name: String,
+    /// Commutator segments, where counted.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub commutator_segments: Option<u32>,
+    /// Brush material, where known.
     #[serde(
         default,
         deserialize_with = "present",
@@ -90,6 +102,7 @@ pub struct MotorFacts {
         skip_serializing_if = "Option::is_none"
     )]
     pub magnets: Option<MagnetKind>,
+    /// Supply voltage in V, where stated.
     #[serde(
         default,
         deserialize_with = "present",
@@ -153,6 +166,7 @@ pub struct Warning {
         skip_serializing_if = "Option::is_none"
     )]
     pub subject: Option<String>,
+    /// The warning.
     pub text: String,
 }
 
@@ -160,7 +174,9 @@ pub struct Warning {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Range {
+    /// Least value.
     pub lower: f64,
+    /// Greatest value.
     pub upper: f64,
 }
 
@@ -168,6 +184,7 @@ pub struct Range {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Validity {
+    /// Currents in A.
     #[serde(
         default,
         deserialize_with = "present",
@@ -181,12 +198,14 @@ pub struct Validity {
         skip_serializing_if = "Option::is_none"
     )]
     pub speed_rad_s: Option<Range>,
+    /// Voltages in V.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub back_emf_v: Option<Range>,
+    /// Winding temperatures in °C.
     #[serde(
         default,
         deserialize_with = "present",

@@ -21,9 +21,11 @@ pub enum StopReason {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Stop {
+    /// Reason of the stop.
     pub reason: StopReason,
     /// One sentence with the tolerance met or missed.
     pub text: String,
+    /// Iterations taken.
     #[serde(
         default,
         deserialize_with = "present",
@@ -36,6 +38,7 @@ pub struct Stop {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Fit {
+    /// Why the solver stopped.
     pub stop: Stop,
     /// Sum of squared weighted residuals, priors included.
     #[serde(
@@ -44,6 +47,7 @@ pub struct Fit {
         skip_serializing_if = "Option::is_none"
     )]
     pub chi_squared: Option<f64>,
+    /// Rows less free unknowns.
     #[serde(
         default,
         deserialize_with = "present",
@@ -57,12 +61,14 @@ pub struct Fit {
         skip_serializing_if = "Option::is_none"
     )]
     pub assumption: Option<String>,
+    /// Rank and condition of the problem.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub identifiability: Option<Identifiability>,
+    /// How well each capture agrees.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub captures: Vec<CaptureHealth>,
     /// Model terms weighed by evidence.
@@ -77,6 +83,7 @@ pub struct Fit {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Identifiability {
+    /// Unknowns that the data determine.
     pub rank: u64,
     /// Number of parameters fitted.
     pub size: u64,
@@ -97,7 +104,9 @@ pub struct Identifiability {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CaptureHealth {
+    /// Name of the capture.
     pub name: String,
+    /// What it shows.
     pub role: String,
     /// Samples in the file's windows that the fit used.
     pub samples: u64,
@@ -131,6 +140,7 @@ pub struct CaptureHealth {
         skip_serializing_if = "Option::is_none"
     )]
     pub autocorrelation_lag_one: Option<f64>,
+    /// Runs test of the residuals.
     #[serde(
         default,
         deserialize_with = "present",
@@ -160,7 +170,9 @@ pub struct CaptureHealth {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct RunsTest {
+    /// Runs found.
     pub runs: u64,
+    /// Runs expected of independent residuals.
     pub expected: f64,
     /// (runs - expected)/standard deviation.
     pub z: f64,
@@ -170,7 +182,9 @@ pub struct RunsTest {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Cut {
+    /// Beginning in s.
     pub start_s: f64,
+    /// End in s.
     pub end_s: f64,
     /// `bounce`, `arc`, `clipped`, `standstill`, `gap`, ...
     pub reason: String,
@@ -182,6 +196,7 @@ pub struct Cut {
 pub struct TermDecision {
     /// `windage`, `brush_drop`, `source_resistance`, ...
     pub term: String,
+    /// True when the term takes part.
     pub kept: bool,
     /// Information criterion with the term less without it; negative favours the term.
     #[serde(
@@ -214,16 +229,20 @@ pub struct TermDecision {
 pub struct Nuisance {
     /// e.g. `gain of shunt`, `make in start`.
     pub name: String,
+    /// Estimate.
     pub value: f64,
     /// UCUM code; `1` for a plain number.
     pub unit: String,
+    /// Standard uncertainty.
     pub standard_uncertainty: f64,
+    /// Value before the fit.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub prior_value: Option<f64>,
+    /// Standard uncertainty before the fit.
     #[serde(
         default,
         deserialize_with = "present",

@@ -7,7 +7,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Term {
+    /// Estimate.
     pub value: f64,
+    /// Standard uncertainty.
     #[serde(
         default,
         deserialize_with = "present",

@@ -45,6 +45,7 @@ pub enum OneSided {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Parameter {
+    /// Estimate in SI.
     #[serde(
         default,
         deserialize_with = "present",
@@ -53,6 +54,7 @@ pub struct Parameter {
     pub value: Option<f64>,
     /// UCUM code of the SI unit.
     pub unit: String,
+    /// Standard uncertainty in SI.
     #[serde(
         default,
         deserialize_with = "present",
@@ -80,6 +82,7 @@ pub struct Parameter {
         skip_serializing_if = "Option::is_none"
     )]
     pub level: Option<f64>,
+    /// Where the value comes from.
     pub status: Status,
     /// Winding temperature (for the back-EMF constant: magnet temperature) to which `value` belongs, °C.
     #[serde(
@@ -125,14 +128,21 @@ pub struct Parameter {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AtTemperature {
+    /// Estimate in SI.
     pub value: f64,
     /// UCUM code of the SI unit.
     pub unit: String,
+    /// Standard uncertainty in SI.
     pub standard_uncertainty: f64,
+    /// Lower bound of the interval.
     pub lower: f64,
+    /// Upper bound of the interval.
     pub upper: f64,
+    /// Probability that the interval holds the true value.
     pub level: f64,
+    /// Where the value comes from.
     pub status: Status,
+    /// Winding temperature of the value in °C.
     pub temperature_c: f64,
 }
 

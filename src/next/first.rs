@@ -12,30 +12,42 @@ use serde::Serialize;
 /// What is known before anything is captured, SI.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Known {
+    /// The motor's name.
     pub name: Option<String>,
+    /// Supply voltage in V.
     pub supply_v: f64,
+    /// Terminal resistance in Ω, where an ohmmeter gave it.
     pub resistance_ohm: Option<Guess>,
+    /// Outer size.
     pub size: Size,
+    /// Commutator segments, where counted.
     pub segments: Option<u32>,
+    /// True when there is a tachometer.
     pub tachometer: bool,
 }
 
 /// A proposal for the first captures.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct FirstPlan {
+    /// The motor's name.
     pub motor: Option<String>,
+    /// What is known or guessed of the motor.
     pub machine: Machine,
     /// V/R at the supply, and at the voltage of the captures.
     pub inrush_a: Option<Guess>,
+    /// Inrush at the working voltage in A.
     pub working_inrush_a: Option<Guess>,
+    /// The shunt to use.
     pub shunt: Option<Shunt>,
     /// Rating of a time-lag fuse, A.
     pub fuse_a: Option<f64>,
     /// Least setting of the supply's current limit, A.
     pub supply_limit_a: Option<f64>,
+    /// Limits of a held rotor.
     pub hold: Hold,
     /// Resistor to brake through, Ω; absent where a plain short will do.
     pub brake_resistor_ohm: Option<f64>,
+    /// The captures to make, in order.
     pub captures: Vec<Advice>,
     /// What cannot be told, and what would tell it.
     pub lost: Vec<String>,

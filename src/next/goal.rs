@@ -6,7 +6,9 @@ use crate::quantity::nearest;
 /// Everything, or some parameters.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Goal {
+    /// Every parameter.
     All,
+    /// These parameters.
     Of(Vec<ParameterName>),
 }
 
@@ -14,8 +16,11 @@ pub enum Goal {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("--for {found}: no parameter of that name; did you mean \"{nearest}\"? Known are {known}")]
 pub struct GoalError {
+    /// The word as typed.
     pub found: String,
+    /// The nearest known word.
     pub nearest: String,
+    /// All known words.
     pub known: String,
 }
 

@@ -29,38 +29,57 @@ const SMALLEST: f64 = 1e-4;
 /// One parameter as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Now {
+    /// Key of the parameter.
     pub parameter: &'static str,
+    /// Unit of its numbers.
     pub unit: &'static str,
     /// Whether the goal asks for it.
     pub wanted: bool,
+    /// Where its value comes from.
     pub status: &'static str,
+    /// Estimate.
     pub value: Option<f64>,
+    /// Standard uncertainty.
     pub standard_uncertainty: Option<f64>,
+    /// Lower bound.
     pub lower: Option<f64>,
+    /// Upper bound.
     pub upper: Option<f64>,
+    /// True where only the upper bound counts.
     pub one_sided: bool,
     /// Share of the variance by source, largest first, adding up to 1.
     pub budget: Vec<Share>,
+    /// The measurement that would help most.
     pub settled_by: Option<String>,
 }
 
+/// One source of uncertainty.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Share {
+    /// Source of uncertainty.
     pub source: String,
+    /// Its share of the variance.
     pub share: f64,
 }
 
 /// A candidate with what it brings.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Ranked {
+    /// Key in `--json`.
     pub key: String,
+    /// What to do.
     pub title: String,
     /// Geometric mean of the bounds' ratios over the goal.
     pub score: f64,
+    /// Expected uncertainties afterwards.
     pub after: Vec<ExpectedUncertainty>,
+    /// What it takes beyond what the bench has.
     pub needs: Option<String>,
+    /// How to do it.
     pub how: Option<String>,
+    /// Dangers.
     pub cautions: Vec<String>,
+    /// Wiring and settings.
     pub advice: Option<Advice>,
     /// The noise of a channel was assumed, no capture shows it.
     pub noise_assumed: bool,
@@ -69,22 +88,32 @@ pub struct Ranked {
 /// One step of the plan, on top of those before it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Step {
+    /// Key in `--json`.
     pub key: String,
+    /// What to do.
     pub title: String,
     /// Of all steps so far against now.
     pub score: f64,
+    /// Expected uncertainties afterwards.
     pub after: Vec<ExpectedUncertainty>,
 }
 
 /// What to measure next.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Ranking {
+    /// The motor's name.
     pub motor: String,
+    /// What is wanted.
     pub goal: String,
+    /// Level of the intervals.
     pub level: f64,
+    /// The fitted motor.
     pub machine: Machine,
+    /// The parameters as they are.
     pub now: Vec<Now>,
+    /// What could be done, the best first.
     pub candidates: Vec<Ranked>,
+    /// The best few one after the other.
     pub plan: Vec<Step>,
     /// Why candidates are missing.
     pub remarks: Vec<String>,
@@ -100,8 +129,11 @@ impl Ranking {
 /// What is asked.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Question {
+    /// What is wanted.
     pub goal: Goal,
+    /// Supply voltage in V.
     pub supply_v: f64,
+    /// Outer size.
     pub size: Size,
 }
 

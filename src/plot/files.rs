@@ -12,7 +12,9 @@ const HEAD: u64 = 4096;
 /// Which files a picture becomes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
+    /// Scalable vector graphics.
     Svg,
+    /// Pixels.
     Png,
 }
 

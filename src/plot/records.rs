@@ -18,6 +18,7 @@ const ANOTHER: f64 = 0.01;
 
 /// What was found.
 pub struct Records {
+    /// The bench.
     pub bench: Bench,
     /// In the order of the bench's captures.
     pub timelines: Vec<Timeline>,

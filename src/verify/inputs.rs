@@ -19,21 +19,26 @@ pub struct Search {
 /// What became of an input.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum State {
+    /// Its bytes are those that were read.
     Unchanged,
     /// With the hash found.
     Changed(String),
+    /// It is not there.
     Missing,
     /// It may be there, but outside the folders that may be read.
     Outside,
+    /// It cannot be read.
     Unreadable(String),
 }
 
 /// One input.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CheckedInput {
+    /// The input as the file names it.
     pub input: Input,
     /// Where it was looked for last, or found.
     pub path: PathBuf,
+    /// What became of it.
     pub state: State,
 }
 

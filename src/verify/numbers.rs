@@ -30,14 +30,18 @@ impl Default for Rounding {
 /// Why nothing could be compared.
 #[derive(Debug, thiserror::Error)]
 pub enum NotReproduced {
+    /// The file names no bench sheet.
     #[error(
         "the file names no bench sheet: it was made from captures named by flags, which it does not hold. Its inputs can be checked, its numbers cannot; write a sheet (`rundown sheet DIR`) and fit from it"
     )]
     NoSheet,
+    /// An input has changed.
     #[error("not every input is there unchanged")]
     Inputs,
+    /// The sheet cannot be read.
     #[error(transparent)]
     Sheet(#[from] BenchError),
+    /// The captures cannot be fitted.
     #[error(transparent)]
     Fit(#[from] IdentifyError),
 }
@@ -47,7 +51,9 @@ pub enum NotReproduced {
 pub struct Difference {
     /// E.g. `rotor_inertia.value`.
     pub what: String,
+    /// As the file has it.
     pub written: String,
+    /// As it comes out now.
     pub found: String,
 }
 

@@ -29,21 +29,28 @@ const UNKNOWN_LOCKED_SHARE: f64 = 0.1;
 pub struct Advice {
     /// In the bench sheet.
     pub role: &'static str,
+    /// Wiring.
     pub wiring: String,
     /// Section of docs/bench.md with the drawing.
     pub section: &'static str,
+    /// Voltage in V.
     pub voltage_v: f64,
     /// Largest current, A.
     pub expected_current_a: Option<Guess>,
+    /// Settings of the oscilloscope.
     pub settings: Settings,
+    /// What a good record looks like.
     pub by_eye: Vec<String>,
+    /// Dangers.
     pub cautions: Vec<String>,
 }
 
 /// Seconds and limits of a held rotor.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Hold {
+    /// Voltage in V.
     pub voltage_v: f64,
+    /// Current in A.
     pub current_a: Option<Guess>,
     /// Until the copper is ten kelvin warmer, at that voltage.
     pub measuring_s: Option<Guess>,

@@ -24,12 +24,15 @@ const LIMIT_MARGIN: f64 = 1.3;
 /// A shunt with what it has to stand.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Shunt {
+    /// Resistance in Ω.
     pub resistance_ohm: f64,
     /// Of the motor's resistance.
     pub share_of_resistance: f64,
+    /// Voltage across it at the inrush in V.
     pub drop_at_inrush_v: f64,
     /// I²R at the inrush and while running, W.
     pub power_at_inrush_w: f64,
+    /// Power in it while the motor runs in W.
     pub power_running_w: f64,
 }
 

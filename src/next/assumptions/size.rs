@@ -6,8 +6,11 @@ use std::f64::consts::PI;
 /// Outer size as the person measured it, SI.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Size {
+    /// Outer diameter in m.
     pub diameter_m: Option<f64>,
+    /// Length without the shaft in m.
     pub length_m: Option<f64>,
+    /// Mass in kg.
     pub mass_kg: Option<f64>,
 }
 
@@ -17,9 +20,13 @@ pub struct Size {
     "{option} is {found}; expected {expected}. Give the motor's body without shaft, e.g. {example}"
 )]
 pub struct SizeError {
+    /// The option.
     pub option: &'static str,
+    /// Its value.
     pub found: String,
+    /// What is expected.
     pub expected: &'static str,
+    /// An option that would do.
     pub example: &'static str,
 }
 

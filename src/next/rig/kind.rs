@@ -5,13 +5,18 @@ use crate::bench::Role;
 /// What is done in a planned capture.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum CaptureKind {
+    /// A start from rest.
     Start,
+    /// A run-down with open terminals.
     RunDown,
     /// Shorted through this resistance.
     Brake {
+        /// Resistance of the short in Ω.
         through_ohm: f64,
     },
+    /// A voltage step onto the held rotor.
     Locked,
+    /// Steady running.
     Steady,
 }
 

@@ -28,6 +28,7 @@ pub struct Rig<'b> {
 }
 
 impl<'b> Rig<'b> {
+    /// The motor on the bench that recorded it.
     pub fn new(bench: &'b Bench, motor: TerminalParameters) -> Self {
         Rig { bench, motor }
     }
