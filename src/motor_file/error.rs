@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 /// Fault of a motor file or of its storage.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum MotorFileError {
     /// The file cannot be read.
     #[error("{}: cannot be read: {source}", path.display())]

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 /// A picture that could not be drawn or written.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum PlotError {
     /// The drawing library refused.
     #[error("a picture could not be drawn: {0}")]

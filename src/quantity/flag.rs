@@ -13,6 +13,7 @@ pub struct FlagUnits {
 
 /// A flag's value that cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum FlagError {
     /// No number in front.
     #[error("\"{text}\" is no {quantity}: expected a number with one of the units {known}")]

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 /// A report that could not be made or written.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum ReportError {
     /// The page could not be put together.
     #[error("the report page could not be put together: {0}")]

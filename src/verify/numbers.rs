@@ -29,6 +29,7 @@ impl Default for Rounding {
 
 /// Why nothing could be compared.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum NotReproduced {
     /// The file names no bench sheet.
     #[error(

@@ -4,6 +4,7 @@ use super::Quantity;
 
 /// A unit or a number that cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
 pub enum UnitError {
     /// A unit of something else, or none at all.
     #[error("\"{text}\" is no unit of {quantity}; known are {known}")]
