@@ -273,7 +273,6 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::bench::sheet::ROLES;
 
     #[test]
     fn names_from_files_cannot_break_out_of_their_quotes_or_comments() {
@@ -281,12 +280,5 @@ mod tests {
         let value: toml::Table = toml.parse().unwrap();
         assert_eq!(value["a"].as_str(), Some("x\"\nrole = \\ \u{7f}é"));
         assert_eq!(one_line("a\nrole = 1\r\n"), "a role = 1");
-    }
-
-    #[test]
-    fn every_role_has_its_name() {
-        for (name, role) in ROLES {
-            assert_eq!(role.name(), name);
-        }
     }
 }

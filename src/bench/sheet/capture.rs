@@ -92,3 +92,15 @@ pub(super) fn read_capture(
         import,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_role_has_its_name() {
+        for (name, role) in ROLES {
+            assert_eq!(role.name(), name);
+        }
+    }
+}

@@ -8,7 +8,7 @@ mod motor;
 mod reading;
 mod table;
 
-pub(super) use capture::{ROLES, TypedCapture};
+pub(super) use capture::TypedCapture;
 pub(super) use channel::{ChannelKeys, ChannelOverride, Measures, TypedChannel};
 pub(super) use instrument::{InstrumentKind, TypedInstrument};
 pub(super) use motor::TypedSupply;

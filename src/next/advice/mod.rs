@@ -6,14 +6,14 @@ pub mod scope;
 pub mod series;
 
 use crate::drive::cautions::Caution;
-use crate::next::advice::heating::{self, RISE_FOR_MEASURING_K, RISE_TO_DAMAGE_K};
-use crate::next::advice::protection::{self, brake_energy_j, fuse_a};
-use crate::next::advice::scope::{MOST_POINTS, SAMPLES_PER_TIME_CONSTANT, Settings};
-use crate::next::advice::series::settable_down;
 use crate::next::assumptions::guess::Guess;
 use crate::next::assumptions::machine::Machine;
 use crate::next::text::numbers::{amount, span};
+use heating::{RISE_FOR_MEASURING_K, RISE_TO_DAMAGE_K};
+use protection::{brake_energy_j, fuse_a};
+use scope::{MOST_POINTS, SAMPLES_PER_TIME_CONSTANT, Settings};
 use serde::Serialize;
+use series::settable_down;
 
 /// A held rotor stays on no longer than this, however cool it would stay, s (common practice, no source).
 const LONGEST_HOLD_S: f64 = 1.0;
