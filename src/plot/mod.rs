@@ -1,7 +1,7 @@
 //! Pictures for a lab notebook or a pull request: SVG and PNG, drawn by plotters from the same plain data as the report page.
 //!
 //! * [`find`]: the records behind a motor file, by their SHA-256.
-//! * [`pictures`]: what there is to draw.
+//! * [`pictures()`]: what there is to draw.
 //! * [`write`](write()): the files, each whole or not at all.
 //!
 //! A picture has one look on screen and paper: dark on pale, colours that colour-blind readers tell apart, and a line style or

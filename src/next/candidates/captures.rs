@@ -36,7 +36,7 @@ fn one(
 
 /// The list, in no order of merit.
 pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
-    let mut out = starts_and_run_downs(context).to_vec();
+    let mut out = Vec::from(starts_and_run_downs(context));
     out.extend(brakes(context));
     out.extend([
         steady(context),
