@@ -14,13 +14,19 @@ use std::sync::Arc;
 
 /// The solved problem.
 pub struct Estimate {
+    /// The least squares, its terms as they were decided.
     pub problem: Problem,
+    /// Its minimum.
     pub solution: Solution,
+    /// Every capture at the minimum.
     pub predictions: Arc<Vec<Prediction>>,
+    /// Of the unknowns.
     pub covariance: Covariance,
+    /// Of every capture.
     pub segments: Vec<Vec<Segment>>,
     /// Winding temperature to which R belongs, °C, with its standard uncertainty.
     pub temperature_c: Option<(f64, f64)>,
+    /// What became of the optional terms.
     pub terms: Vec<TermDecision>,
     /// What the ripple found, in words.
     pub findings: Vec<String>,
@@ -28,9 +34,11 @@ pub struct Estimate {
     pub ripple: Vec<RippleFinding>,
     /// Speeds that the ripple of currents gave and that entered the fit.
     pub speeds: Vec<CurrentSpeed>,
+    /// What a person needs to know in order to judge the result.
     pub remarks: Vec<String>,
     /// Those among them that decide whether the estimate may be trusted.
     pub doubts: Vec<Doubt>,
+    /// Those of the fit.
     pub options: FitOptions,
     /// False where every rise of current falls between two samples.
     pub inductance_seen: bool,
@@ -47,7 +55,9 @@ pub struct Estimate {
 pub struct ProfileToWaldRatio {
     /// Key of the parameter.
     pub parameter: &'static str,
+    /// Towards smaller values.
     pub below: f64,
+    /// Towards larger values.
     pub above: f64,
 }
 

@@ -12,12 +12,15 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 
 /// A point and what was predicted there.
-type Looked = (DVector<f64>, Arc<Vec<Prediction>>);
+type LastPrediction = (DVector<f64>, Arc<Vec<Prediction>>);
 
 /// Everything the solver needs.
 pub struct Problem {
+    /// What the unknowns are.
     pub layout: Layout,
+    /// One a capture.
     pub models: Vec<CaptureModel>,
+    /// Readings and speed references.
     pub readings: Vec<ReadingTerm>,
     /// Standard deviation of every row of every capture.
     pub deviations: Vec<Vec<f64>>,
@@ -27,7 +30,7 @@ pub struct Problem {
     upper: DVector<f64>,
     limits: DVector<f64>,
     /// The last point and what was predicted there: weights change and solutions are looked at again without another simulation.
-    last: Mutex<Option<Looked>>,
+    last: Mutex<Option<LastPrediction>>,
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,

@@ -11,7 +11,9 @@ use std::fmt;
 pub struct Identified {
     /// One a capture, in the order of the bench.
     pub timelines: Vec<Timeline>,
+    /// The joint fit.
     pub estimate: Estimate,
+    /// What is written of it.
     pub file: MotorFile,
 }
 
@@ -32,7 +34,9 @@ impl Identified {
 #[derive(thiserror::Error)]
 #[error("the captures could not be fitted")]
 pub struct IdentifyError {
+    /// One a capture, in the order of the bench.
     pub timelines: Vec<Timeline>,
+    /// Why there is no estimate.
     #[source]
     pub source: FitError,
 }

@@ -13,6 +13,7 @@ use nalgebra::{DMatrix, DVector};
 pub struct TermDecision {
     /// Name in the motor file.
     pub name: &'static str,
+    /// Whether it is part of the model.
     pub kept: bool,
     /// Twice the fall of the cost that the term brings (likelihood ratio), from residuals weighted by their own size; absent for a
     /// term that a prior limits.

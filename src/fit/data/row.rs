@@ -6,7 +6,9 @@ use super::segments::Segment;
 /// Which channel a row compares.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Quantity {
+    /// Terminal voltage, V.
     Voltage,
+    /// Motor current, A.
     Current,
 }
 

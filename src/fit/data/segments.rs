@@ -29,7 +29,9 @@ pub enum SegmentKind {
 /// Consecutive bins under one terminal condition.
 #[derive(Clone, Debug)]
 pub struct Segment {
+    /// Its terminal condition.
     pub kind: SegmentKind,
+    /// In time order.
     pub bins: Vec<Bin>,
     /// Bins from here on are simulated but not compared.
     pub compared: usize,

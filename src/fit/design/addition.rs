@@ -6,7 +6,9 @@ use crate::events::Timeline;
 /// A capture that could be made: simulated without noise at the fitted point.
 #[derive(Clone, Debug)]
 pub struct PlannedCapture {
+    /// As it would be recorded, in the channels of the bench.
     pub capture: Capture,
+    /// Its phases.
     pub timeline: Timeline,
     /// Back-EMF at its beginning, V.
     pub initial_emf_v: f64,
@@ -17,6 +19,7 @@ pub struct PlannedCapture {
 /// What could be done in addition to what the estimate has.
 #[derive(Clone, Debug, Default)]
 pub struct Addition {
+    /// Further records.
     pub captures: Vec<PlannedCapture>,
     /// A speed names its capture; its value counts for nothing but its relative uncertainty.
     pub readings: Vec<Reading>,

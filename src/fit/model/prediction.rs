@@ -9,6 +9,7 @@ pub type Row<S = Local> = data::Row<S>;
 
 /// What a capture's simulation gives, with derivatives or as plain numbers.
 pub struct Prediction<S = Local> {
+    /// In time order within a segment.
     pub rows: Vec<Row<S>>,
     /// For each component the entries of the unknowns it moves with, and by how much; nothing without derivatives.
     pub slopes: Slopes,

@@ -22,9 +22,13 @@ pub enum Status {
 /// A value with its uncertainty.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Interval {
+    /// In SI units, as all of these.
     pub value: f64,
+    /// One standard deviation of the state of knowledge.
     pub standard_uncertainty: f64,
+    /// Lower bound.
     pub lower: f64,
+    /// Upper bound.
     pub upper: f64,
 }
 
@@ -35,6 +39,7 @@ pub struct Reported {
     pub name: &'static str,
     /// UCUM code.
     pub unit: &'static str,
+    /// What the data say of it.
     pub status: Status,
     /// Absent when undetermined.
     pub estimate: Option<Interval>,

@@ -4,8 +4,12 @@ use super::entry::Entry;
 use nalgebra::DVector;
 use std::ops::Index;
 
-/// What one entry of the parameter vector stands for.
+/// What one entry of the parameter vector stands for. Instruments, captures and readings are meant by their index in the bench.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[allow(
+    missing_docs,
+    reason = "the fields are indices, which the variants explain"
+)]
 pub enum ParameterKind {
     /// ln R, R in Ω.
     LogResistance,
@@ -170,6 +174,7 @@ impl Parameter {
 /// The whole vector.
 #[derive(Clone, Debug, Default)]
 pub struct Layout {
+    /// By entry.
     pub parameters: Vec<Parameter>,
 }
 

@@ -40,7 +40,9 @@ const VAGUE: f64 = 0.03;
 pub struct CurrentSpeed {
     /// Index of the capture in the bench.
     pub capture: usize,
+    /// How the speed changes there.
     pub motion: Motion,
+    /// The speed and its instant.
     pub anchor: SpeedAnchor,
 }
 

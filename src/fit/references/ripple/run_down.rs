@@ -18,6 +18,7 @@ pub const SETTLED: f64 = 0.95;
 pub struct RippleFinding {
     /// Index of the capture in the bench.
     pub capture: usize,
+    /// Its candidates and lines.
     pub result: RippleResult,
     /// Index of the candidate whose constant entered the fit.
     pub taken: Option<usize>,

@@ -17,7 +17,9 @@ impl<F: Fn(&DVector<f64>) -> (f64, DVector<f64>) + Sync> Target for F {}
 /// Cost and gradient at a point.
 #[derive(Clone, Debug)]
 pub struct CostAndGradient {
+    /// Half the sum of squared residuals.
     pub cost: f64,
+    /// Its derivative by each unknown.
     pub gradient: DVector<f64>,
 }
 
@@ -50,10 +52,13 @@ pub trait Linearised: LeastSquares {
 
 /// A minimum, with what profiles start from.
 pub struct Minimum<'a, P: Linearised> {
+    /// The least squares.
     pub problem: &'a P,
+    /// Its minimum.
     pub solution: &'a Solution,
     /// Inverse of the normal matrix over the entries that can move, zero elsewhere.
     pub covariance: &'a DMatrix<f64>,
+    /// Those at the minimum.
     pub derivatives: &'a P::Derivatives,
     /// Normal quantile of the interval.
     pub z: f64,
