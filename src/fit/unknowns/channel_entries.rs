@@ -2,7 +2,7 @@
 
 use super::direction::{Direction, Links};
 use super::layout::{Layout, Parameter, ParameterKind, Source};
-use crate::bench::{Bench, Capture};
+use crate::bench::{Bench, Capture, ChannelChain};
 use std::f64::consts::TAU;
 
 /// Share of a stated zero that drifts from capture to capture; the rest is one number a channel and range (common
@@ -20,61 +20,16 @@ pub fn add_channels(
     layout: &mut Layout,
     links: &mut Links,
 ) {
-    let shunt = capture
-        .series_in_voltage
-        .and_then(|(_, instrument)| instrument);
-    let chains = [
-        (
-            &capture.voltage_chain,
-            Direction::VOLTAGE_GAIN,
-            Direction::VOLTAGE_ZERO,
-            ParameterKind::VoltageZero { capture: index },
-        ),
-        (
-            &capture.current_chain,
-            Direction::CURRENT_GAIN,
-            Direction::CURRENT_ZERO,
-            ParameterKind::CurrentZero { capture: index },
-        ),
+    let own_zeros = [
+        ParameterKind::VoltageZero { capture: index },
+        ParameterKind::CurrentZero { capture: index },
     ];
-    for (chain, gain, zero, kind) in chains {
-        let Some(chain) = chain else { continue };
-        for &k in &chain.instruments {
-            let instrument = &bench.instruments[k];
-            if instrument.gain_relative_uncertainty <= 0.0 {
-                continue;
-            }
-            let column = instrument.gain_per_channel.then(|| chain.column.clone());
-            let parameter = Parameter::free(
-                ParameterKind::Gain {
-                    instrument: k,
-                    column,
-                },
-                0.0,
-            )
-            .with_prior(
-                0.0,
-                instrument.gain_relative_uncertainty,
-                Source::Instrument(instrument.name.clone()),
-            )
-            .stepping(0.1);
-            let entry = layout.add(parameter);
-            links.add(gain, entry);
-            if Some(k) == shunt {
-                links.add(Direction::SHUNT, entry);
-            }
+    let chains = [&capture.voltage_chain, &capture.current_chain];
+    for ((channel, chain), own_zero) in [VOLTAGE, CURRENT].iter().zip(chains).zip(own_zeros) {
+        if let Some(chain) = chain {
+            add_gains(bench, capture, chain, channel.gain, layout, links);
+            add_zeros(chain, channel, own_zero, layout, links);
         }
-        let sd = chain.zero_uncertainty.max(1e-9);
-        let own = Parameter::free(kind, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
-        links.add(zero, layout.add(own));
-        let kind = ParameterKind::RangeZero {
-            current: gain == Direction::CURRENT_GAIN,
-            column: chain.column.clone(),
-            range: (sd.ln() / RANGE_STEP.ln()).round() as i64,
-        };
-        let kept = (1.0 - DRIFT_SHARE * DRIFT_SHARE).sqrt() * sd;
-        let shared = Parameter::free(kind, 0.0).with_prior(0.0, kept, Source::Zero);
-        links.add(zero, layout.add(shared));
     }
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v
@@ -86,6 +41,75 @@ pub fn add_channels(
         links.add(Direction::VOLTAGE_ZERO, layout.add(parameter));
         links.clear(Direction::VOLTAGE_GAIN);
     }
+}
+
+/// Directions of one channel.
+struct Channel {
+    gain: Direction,
+    zero: Direction,
+}
+
+const VOLTAGE: Channel = Channel {
+    gain: Direction::VOLTAGE_GAIN,
+    zero: Direction::VOLTAGE_ZERO,
+};
+const CURRENT: Channel = Channel {
+    gain: Direction::CURRENT_GAIN,
+    zero: Direction::CURRENT_ZERO,
+};
+
+/// The gain error of each piece of hardware on the way. That of a shunt inside the measured voltage also moves its resistance.
+fn add_gains(
+    bench: &Bench,
+    capture: &Capture,
+    chain: &ChannelChain,
+    gain: Direction,
+    layout: &mut Layout,
+    links: &mut Links,
+) {
+    let shunt = capture
+        .series_in_voltage
+        .and_then(|(_, instrument)| instrument);
+    for &k in &chain.instruments {
+        let instrument = &bench.instruments[k];
+        let sd = instrument.gain_relative_uncertainty;
+        if sd <= 0.0 {
+            continue;
+        }
+        let column = instrument.gain_per_channel.then(|| chain.column.clone());
+        let kind = ParameterKind::Gain {
+            instrument: k,
+            column,
+        };
+        let source = Source::Instrument(instrument.name.clone());
+        let parameter = Parameter::free(kind, 0.0).with_prior(0.0, sd, source);
+        let entry = layout.add(parameter.stepping(0.1));
+        links.add(gain, entry);
+        if Some(k) == shunt {
+            links.add(Direction::SHUNT, entry);
+        }
+    }
+}
+
+/// The zero of a channel: a part of its own in each capture, and one that all captures on a range share.
+fn add_zeros(
+    chain: &ChannelChain,
+    channel: &Channel,
+    own: ParameterKind,
+    layout: &mut Layout,
+    links: &mut Links,
+) {
+    let sd = chain.zero_uncertainty.max(1e-9);
+    let own = Parameter::free(own, 0.0).with_prior(0.0, DRIFT_SHARE * sd, Source::Zero);
+    links.add(channel.zero, layout.add(own));
+    let kind = ParameterKind::RangeZero {
+        current: channel.gain == Direction::CURRENT_GAIN,
+        column: chain.column.clone(),
+        range: (sd.ln() / RANGE_STEP.ln()).round() as i64,
+    };
+    let kept = (1.0 - DRIFT_SHARE * DRIFT_SHARE).sqrt() * sd;
+    let shared = Parameter::free(kind, 0.0).with_prior(0.0, kept, Source::Zero);
+    links.add(channel.zero, layout.add(shared));
 }
 
 /// Relative standard uncertainty of the corner frequency that a sheet states for a probe (common practice, no source).
