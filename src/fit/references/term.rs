@@ -1,11 +1,23 @@
 //! One residual of the least squares beside those of the rows.
 
 use crate::fit::unknowns::Entry;
+use nalgebra::DVector;
 
 /// One residual in units of its standard deviation, with its derivatives.
 pub struct Term {
     pub residual: f64,
     pub gradient: Vec<(Entry, f64)>,
+}
+
+impl Term {
+    /// Its derivatives over all `n` unknowns.
+    pub fn gradient_vector(&self, n: usize) -> DVector<f64> {
+        let mut out = DVector::zeros(n);
+        for &(entry, by) in &self.gradient {
+            out[entry] += by;
+        }
+        out
+    }
 }
 
 /// A speed against the back-EMF of its state: ln ω + ln K − ln e, given e (V) with its derivatives.

@@ -126,9 +126,41 @@ pub fn covariance(
         .collect();
     let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
     let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
+    let parts = parts_by_source(problem, solution, predictions, &total, &free);
+    let moved_by_clock = problem
+        .clock_relative_sd
+        .map(|sd| &total * pull_of_clock(problem, solution, predictions) * sd);
+    let mut covariance = Covariance {
+        conditional: total.clone(),
+        total,
+        parts,
+        free,
+        condition,
+        normal: solution.equations.normal.clone(),
+        gradient: solution.equations.gradient.clone(),
+        x: solution.x.clone(),
+    };
+    covariance.close(problem);
+    if let Some(moved) = moved_by_clock {
+        let part = &moved * moved.transpose();
+        covariance.total += &part;
+        covariance.parts.push((Source::Clock, part));
+    }
+    covariance
+}
+
+/// What each source of priors and readings adds to the covariance `total` of the free entries.
+fn parts_by_source(
+    problem: &Problem,
+    solution: &Solution,
+    predictions: &[Prediction],
+    total: &DMatrix<f64>,
+    free: &[bool],
+) -> Vec<(Source, DMatrix<f64>)> {
+    let n = problem.layout.len();
     let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
     let mut add = |source: Source, vector: &DVector<f64>| {
-        let moved = &total * vector;
+        let moved = total * vector;
         let part = &moved * moved.transpose();
         match parts.iter_mut().find(|(s, _)| *s == source) {
             Some((_, sum)) => *sum += part,
@@ -144,54 +176,42 @@ pub fn covariance(
             add(parameter.source.clone(), &vector);
         }
     }
-    let mut by_clock = DVector::zeros(n);
     for reading in &problem.readings {
         if let Some(term) = reading.evaluate(&solution.x, predictions) {
-            let mut vector = DVector::zeros(n);
-            for (entry, g) in term.gradient {
-                vector[entry] += g;
-            }
-            add(reading.source(), &vector);
-            if reading.goes_by_the_clock() {
-                by_clock += vector / reading.relative_sd();
+            add(reading.source(), &term.gradient_vector(n));
+        }
+    }
+    parts
+}
+
+/// Derivative of the least squares' gradient by the clock's relative error: a clock slow by ε makes every time in the rows, and with it L and
+/// C_m, too short by ε, and a speed that ripple gave too small.
+fn pull_of_clock(
+    problem: &Problem,
+    solution: &Solution,
+    predictions: &[Prediction],
+) -> DVector<f64> {
+    let n = problem.layout.len();
+    let mut pull = DVector::zeros(n);
+    for reading in problem.readings.iter().filter(|r| r.goes_by_the_clock()) {
+        if let Some(term) = reading.evaluate(&solution.x, predictions) {
+            pull += term.gradient_vector(n) / reading.relative_sd();
+        }
+    }
+    let captures = predictions.iter().enumerate();
+    for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
+        for kind in [ParameterKind::LogInductance, ParameterKind::LogCapacitance] {
+            if let Some(entry) = problem.layout.find(&kind) {
+                pull += rows.column(entry.index());
             }
         }
     }
-    let by_clock = problem.clock_relative_sd.map(|sd| {
-        // A clock slow by ε makes every time in the rows, and with it L and C_m, too short by ε.
-        let captures = predictions.iter().enumerate();
-        for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
-            for kind in [ParameterKind::LogInductance, ParameterKind::LogCapacitance] {
-                if let Some(entry) = problem.layout.find(&kind) {
-                    by_clock += rows.column(entry.index());
-                }
-            }
-        }
-        &total * by_clock * sd
-    });
-    // An entry held at its bound may still lie above it; the free ones would follow. Its second moment about the bound
-    // covers both the model without the term and the one with it.
-    let mut covariance = Covariance {
-        conditional: total.clone(),
-        total,
-        parts,
-        free,
-        condition,
-        normal: solution.equations.normal.clone(),
-        gradient: solution.equations.gradient.clone(),
-        x: solution.x.clone(),
-    };
-    covariance.close(problem);
-    if let Some(moved) = by_clock {
-        let part = &moved * moved.transpose();
-        covariance.total += &part;
-        covariance.parts.push((Source::Clock, part));
-    }
-    covariance
+    pull
 }
 
 impl Covariance {
-    /// Books the noise's part and adds what entries held at a bound may still do.
+    /// Books the noise's part and adds what entries held at a bound may still do: it may lie above the bound, and the free ones would follow.
+    /// Its second moment about the bound covers both the model without the term and the one with it.
     fn close(&mut self, problem: &Problem) {
         let n = self.x.len();
         let accounted = self
