@@ -141,7 +141,7 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
     match &arguments.output {
         Some(path) => {
             let put = if arguments.force {
-                files::write_whole
+                files::write_atomically
             } else {
                 files::write_new
             };

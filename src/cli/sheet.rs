@@ -59,7 +59,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
         print_bytes(text.as_bytes())?;
     } else {
         let put = if arguments.force {
-            files::write_whole
+            files::write_atomically
         } else {
             files::write_new
         };

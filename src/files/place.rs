@@ -1,5 +1,6 @@
 //! Whether a path is a place that can be written, and which paths are the same file.
 
+use super::temporary::temporary;
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
@@ -7,7 +8,7 @@ use std::path::{Component, Path, PathBuf};
 /// longer than the file system allows, and what stands there is a regular file that is not write-protected.
 ///
 /// # Errors
-/// Why not, to be told behind the path.
+/// Why not, for a message behind the path.
 pub fn check_place(path: &Path) -> io::Result<()> {
     check_standing(path)?;
     let folder = folder_of(path);
@@ -30,15 +31,13 @@ pub fn check_place(path: &Path) -> io::Result<()> {
         }
         Ok(_) => {}
     }
-    // Permission bits do not tell it all (read-only mounts, access lists): a file is made and taken away again.
-    super::whole::temporary(folder, None)
-        .map(drop)
-        .map_err(|error| {
-            io::Error::new(
-                error.kind(),
-                format!("its folder {} takes no file: {error}", folder.display()),
-            )
-        })
+    // Permission bits do not say it all (read-only mounts, access lists): a file is made and taken away again.
+    temporary(folder, None).map(drop).map_err(|error| {
+        io::Error::new(
+            error.kind(),
+            format!("its folder {} takes no file: {error}", folder.display()),
+        )
+    })
 }
 
 /// Refuses what no file may replace.
@@ -118,23 +117,23 @@ mod tests {
     #[test]
     fn places_that_take_no_file_are_told_before_the_work() {
         let folder = tempfile::tempdir().unwrap();
-        let told = |path: &Path| check_place(path).unwrap_err().to_string();
-        assert!(told(&folder.path().join("no/such/m.json")).contains("make it first"));
-        assert!(told(folder.path()).contains("folder"));
+        let refusal = |path: &Path| check_place(path).unwrap_err().to_string();
+        assert!(refusal(&folder.path().join("no/such/m.json")).contains("make it first"));
+        assert!(refusal(folder.path()).contains("folder"));
         let file = folder.path().join("file");
         fs::write(&file, "x").unwrap();
         assert!(check_place(&file).is_ok());
-        let under = told(&file.join("m.json"));
+        let under = refusal(&file.join("m.json"));
         assert!(under.contains("irectory"), "{under}");
-        let long = told(&folder.path().join("n".repeat(300)));
+        let long = refusal(&folder.path().join("n".repeat(300)));
         assert!(long.contains("too long"), "{long}");
         let mut permissions = fs::metadata(&file).unwrap().permissions();
         permissions.set_readonly(true);
         fs::set_permissions(&file, permissions).unwrap();
-        assert!(told(&file).contains("write-protected"));
+        assert!(refusal(&file).contains("write-protected"));
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
         #[cfg(unix)]
-        assert!(told(Path::new("/dev/null")).contains("device"));
+        assert!(refusal(Path::new("/dev/null")).contains("device"));
     }
 
     #[test]

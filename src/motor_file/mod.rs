@@ -7,7 +7,7 @@
 //! * [`draw`]: motors drawn from the covariance.
 
 // Others write whole files by this name.
-pub use crate::files::write_whole;
+pub use crate::files::write_atomically;
 
 mod assemble;
 mod check;

@@ -1,7 +1,7 @@
 //! Pictures on disk: each whole or not at all, and nothing else overwritten.
 
 use super::error::PlotError;
-use crate::motor_file::write_whole;
+use crate::motor_file::write_atomically;
 use crate::plot::drawing::picture::{PNG_SOFTWARE, Picture, SVG_MARK};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -109,7 +109,7 @@ pub fn write(
         source,
     })?;
     for (written, (path, bytes)) in drawn.iter().enumerate() {
-        write_whole(path, bytes).map_err(|source| PlotError::Write {
+        write_atomically(path, bytes).map_err(|source| PlotError::Write {
             path: path.clone(),
             source,
             written,

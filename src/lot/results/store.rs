@@ -7,7 +7,7 @@
 use super::record::{FORMAT, MotorRecord};
 use crate::files::{LARGEST_JSON, is_temporary, open_regular, read_at_most, sha256};
 use crate::lot::LotError;
-use crate::motor_file::{self, MotorFile, write_whole};
+use crate::motor_file::{self, MotorFile, write_atomically};
 use sha2::{Digest, Sha256};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -77,7 +77,7 @@ impl Store {
     /// [`LotError::Write`].
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), LotError> {
         let path = self.path(name);
-        write_whole(&path, bytes).map_err(|error| LotError::Write {
+        write_atomically(&path, bytes).map_err(|error| LotError::Write {
             path,
             reason: error.to_string(),
         })
@@ -136,7 +136,8 @@ impl Store {
                 let text =
                     motor_file::to_text(&path, file).map_err(|e| fault(&path, e.to_string()))?;
                 record.motor_file_sha256 = Some(hash_of(text.as_bytes()));
-                write_whole(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))?;
+                write_atomically(&path, text.as_bytes())
+                    .map_err(|e| fault(&path, e.to_string()))?;
             }
             None => match std::fs::remove_file(&path) {
                 Err(error) if error.kind() != io::ErrorKind::NotFound => {
@@ -147,7 +148,7 @@ impl Store {
         }
         let path = self.record_path(id);
         let text = serde_json::to_string_pretty(&record)?;
-        write_whole(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))
+        write_atomically(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))
     }
 
     /// The motor file of a motor that has one.

@@ -4,6 +4,7 @@
 //! A kill in the middle can leave the temporary file, `.rundown-….tmp`, which may be deleted.
 
 use super::place::{check_standing, folder_of};
+use super::temporary::temporary;
 use std::fs::{self, Permissions};
 use std::io::{self, Write};
 use std::path::Path;
@@ -13,7 +14,7 @@ use tempfile::NamedTempFile;
 ///
 /// # Errors
 /// Whatever the file system refuses; `path` is then as it was.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
     check_standing(path)?;
     // A link keeps pointing at its file.
     let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
@@ -25,7 +26,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     Ok(())
 }
 
-/// As [`write_whole`], but never in place of anything.
+/// As [`write_atomically`], but never in place of anything.
 ///
 /// # Errors
 /// [`io::ErrorKind::AlreadyExists`] when something stands there, even if it came while the bytes were being written;
@@ -59,7 +60,7 @@ pub fn put<E>(
         check_standing(path).map_err(&fail)?;
         check(path)?;
         let put = if there {
-            write_whole(path, bytes)
+            write_atomically(path, bytes)
         } else {
             write_new(path, bytes)
         };
@@ -69,33 +70,6 @@ pub fn put<E>(
         }
     }
     Err(fail(io::ErrorKind::ResourceBusy.into()))
-}
-
-/// Begin and end of the name of a temporary file.
-const TEMPORARY: (&str, &str) = (".rundown-", ".tmp");
-
-/// True for the name of a file that a kill in the middle of a write left behind.
-pub(crate) fn is_temporary(name: &std::ffi::OsStr) -> bool {
-    let name = name.to_string_lossy();
-    name.starts_with(TEMPORARY.0) && name.ends_with(TEMPORARY.1)
-}
-
-/// An empty temporary file, which takes itself away when dropped.
-pub(crate) fn temporary(
-    folder: &Path,
-    permissions: Option<Permissions>,
-) -> io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(TEMPORARY.0).suffix(TEMPORARY.1);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // Temporary files are private by default; a result is as readable as the user's mask allows.
-        builder.permissions(permissions.unwrap_or_else(|| Permissions::from_mode(0o666)));
-    }
-    #[cfg(not(unix))]
-    drop(permissions);
-    builder.tempfile_in(folder)
 }
 
 fn filled(
@@ -200,7 +174,7 @@ mod tests {
         let mut permissions = fs::metadata(&path).unwrap().permissions();
         permissions.set_readonly(true);
         fs::set_permissions(&path, permissions).unwrap();
-        assert!(write_whole(&path, b"new").is_err());
+        assert!(write_atomically(&path, b"new").is_err());
         assert_eq!(fs::read(&path).unwrap(), b"kept");
     }
 }
