@@ -22,10 +22,10 @@ fn fail(name: &str) -> (ReadError, String) {
 
 /// The one remark of a record, without the folder before the file name.
 fn remark(record: &Record) -> (String, String) {
-    assert_eq!(record.remarks.len(), 1, "{:?}", record.remarks);
-    let remark = &record.remarks[0];
+    assert_eq!(record.warnings.len(), 1, "{:?}", record.warnings);
+    let remark = &record.warnings[0];
     let folder = path("").display().to_string();
-    (remark.kind.clone(), remark.text.replace(&folder, ""))
+    (remark.kind.to_string(), remark.text.replace(&folder, ""))
 }
 
 #[test]
@@ -107,7 +107,7 @@ fn repeated_times_tell_the_step_implied_and_the_way_out() {
         ..ReadOptions::default()
     };
     let given = read(&path("time_repeated.csv"), &options).unwrap();
-    assert!(given.remarks.is_empty());
+    assert!(given.warnings.is_empty());
     assert_eq!(
         given.time,
         TimeAxis::Uniform {
@@ -193,7 +193,7 @@ fn mistakes_one_file_cannot_show_are_read_without_a_word() {
         "trigger_missed.csv",
     ] {
         let record = open(name);
-        assert!(record.remarks.is_empty(), "{name}: {:?}", record.remarks);
+        assert!(record.warnings.is_empty(), "{name}: {:?}", record.warnings);
         for channel in &record.channels {
             assert!(
                 !clipped(&channel.values, &channel.overrange).contains(&true),

@@ -38,7 +38,7 @@ fn told(result: &Result<Record, ReadError>) -> String {
         .collect();
     format!(
         "{:?}\n{:?}\n{time}\n{}\n{channels:?}\n{:?}\n{}",
-        record.layout, record.preamble, record.first_data_line, record.remarks, record.sha256
+        record.layout, record.preamble, record.first_data_line, record.warnings, record.sha256
     )
 }
 

@@ -144,7 +144,7 @@ proptest! {
         values in prop::collection::vec((-30_000i32..30_000, -99_999i32..99_999), 4..60),
     ) {
         let record = open(&write(dress, start, step, &values), &ReadOptions::default()).unwrap();
-        prop_assert!(record.remarks.is_empty(), "{:?}", record.remarks);
+        prop_assert!(record.warnings.is_empty(), "{:?}", record.warnings);
         prop_assert_eq!(record.channels.len(), 2);
         let TimeAxis::Uniform { start_s, step_s, len } = record.time else {
             return Err(TestCaseError::fail("time is even"));
@@ -206,7 +206,10 @@ fn bulk_and_row_by_row_agree() {
         for text in [&clean, &blank_cell, &odd] {
             let one = open(text.as_bytes(), &by_rows).unwrap();
             let other = open(text.as_bytes(), &in_bulk).unwrap();
-            assert_eq!(format!("{:?}", one.remarks), format!("{:?}", other.remarks));
+            assert_eq!(
+                format!("{:?}", one.warnings),
+                format!("{:?}", other.warnings)
+            );
             assert_eq!(one.time, other.time);
             assert_eq!(one.sha256, other.sha256);
             for (a, b) in one.channels.iter().zip(&other.channels) {
@@ -234,9 +237,9 @@ fn a_bad_row_deep_in_a_bulk_table_keeps_its_line() {
     };
     let record = open(bad.join("\n").as_bytes(), &options).unwrap();
     let remark = record
-        .remarks
+        .warnings
         .iter()
-        .find(|r| r.kind == "bad-rows")
+        .find(|r| r.kind.name() == "bad-rows")
         .unwrap();
     assert_eq!(remark.line, Some(20_001));
 }

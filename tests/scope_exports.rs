@@ -151,9 +151,9 @@ fn val_every_export_agrees_with_its_expected_values() {
 
 fn kinds(record: &Record) -> Vec<(&str, Option<usize>)> {
     record
-        .remarks
+        .warnings
         .iter()
-        .map(|r| (r.kind.as_str(), r.line))
+        .map(|r| (r.kind.name(), r.line))
         .collect()
 }
 
@@ -168,14 +168,14 @@ fn a_preamble_step_that_contradicts_the_time_column_is_told() {
         ]
     );
     assert!(
-        record.remarks[0].text.contains("2e-7 s"),
+        record.warnings[0].text.contains("2e-7 s"),
         "{}",
-        record.remarks[0].text
+        record.warnings[0].text
     );
     assert!(
-        record.remarks[0].text.contains("4e-7 s"),
+        record.warnings[0].text.contains("4e-7 s"),
         "{}",
-        record.remarks[0].text
+        record.warnings[0].text
     );
 }
 
@@ -210,9 +210,9 @@ fn preamble_facts_reach_their_channels() {
 fn announced_but_empty_channels_are_told_one_by_one() {
     let record = open("daq_text_tab_empty_channels.txt");
     let empty: Vec<_> = record
-        .remarks
+        .warnings
         .iter()
-        .filter(|r| r.kind == "no-numbers")
+        .filter(|r| r.kind.name() == "no-numbers")
         .map(|r| r.column)
         .collect();
     assert_eq!(empty, [Some(4), Some(5), Some(6), Some(7)]);

@@ -1,4 +1,4 @@
-//! Why a bench sheet could not become a bench: each error tells place, found, expected and next step.
+//! Why a bench sheet could not become a bench: each error names place, found, expected and next step.
 
 use crate::capture::ReadError;
 use std::fmt;

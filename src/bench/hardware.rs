@@ -1,4 +1,4 @@
-//! Instruments of a sheet with their accuracies as standard uncertainties; what the sheet leaves out is assumed and told.
+//! Instruments of a sheet with their accuracies as standard uncertainties; what the sheet leaves out is assumed, with a warning.
 
 use super::accuracy::Accuracy;
 use super::setup::Instrument;
@@ -24,18 +24,18 @@ pub(super) struct Hardware {
 
 /// The hardware of a sheet in the order in which [`super::Bench::instruments`] keeps it. Meters and tachometers, through
 /// which no channel passes, stay out.
-pub(super) fn resolve(typed: &[TypedInstrument], remarks: &mut Vec<String>) -> Vec<Hardware> {
+pub(super) fn resolve(typed: &[TypedInstrument], warnings: &mut Vec<String>) -> Vec<Hardware> {
     typed
         .iter()
         .filter(|t| !matches!(t.kind, InstrumentKind::Meter | InstrumentKind::Tachometer))
-        .map(|t| one(t, remarks))
+        .map(|t| one(t, warnings))
         .collect()
 }
 
-fn one(typed: &TypedInstrument, remarks: &mut Vec<String>) -> Hardware {
+fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
     let name = &typed.name;
     let mut assume = |what: &str, value: String| {
-        remarks.push(format!(
+        warnings.push(format!(
             "instrument \"{name}\": no {what} stated; assumed {value}, read as two standard deviations. State it under [instruments.{name}] to replace the assumption"
         ));
     };

@@ -12,6 +12,7 @@ mod read_sheet;
 mod readings;
 mod setup;
 mod sheet;
+mod stated;
 mod waveform;
 
 pub use doubt::Doubt;

@@ -1,13 +1,13 @@
-//! A bench from flags alone, without a sheet: every accuracy is assumed and told.
+//! A bench from flags alone, without a sheet: every accuracy is assumed, with a warning.
 
 use super::accuracy::Accuracy;
-use super::captures::{CapturePlan, Expectations, load_all};
+use super::captures::{CapturePlan, Expectations, load_all, stem, temperature_missing};
 use super::channels::ChannelPlan;
 use super::error::BenchError;
 use super::hardware::{Hardware, resolve};
-use super::read_sheet::{stem, temperature_missing};
-use super::setup::{Bench, MotorFacts, Reading, Role, Stated};
+use super::setup::{Bench, MotorFacts, Reading, Role};
 use super::sheet::{InstrumentKind, Measures, NameOrNumber, TypedInstrument};
+use super::stated::assumed_speed_accuracy;
 use crate::capture::ReadOptions;
 use crate::quantity::units::RPM;
 use std::path::PathBuf;
@@ -15,9 +15,8 @@ use std::path::PathBuf;
 /// Limits assumed where flags state values without an accuracy (common practice, no source).
 const SUPPLY_LIMIT: f64 = 0.02;
 const TEMPERATURE_LIMIT_K: f64 = 5.0;
-const SPEED_LIMIT: f64 = 1e-3;
 
-/// What a quick run is told. SI units; `None` is unknown.
+/// What the flags of a quick run say. SI units; `None` is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct QuickRun {
     pub captures: Vec<(Role, PathBuf)>,
@@ -46,11 +45,47 @@ pub struct QuickRun {
 }
 
 /// Builds a bench from flags: an 8-bit oscilloscope (2 % of reading, zero 0.1 division), a voltage probe (1 %), a
-/// current probe (3 %) or a shunt (5 %), all read as limits of two standard deviations and told in the remarks.
+/// current probe (3 %) or a shunt (5 %), all read as limits of two standard deviations and stated in the warnings.
 ///
 /// # Errors
 /// No capture, contradicting flags, or a capture that cannot be read or used.
 pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
+    check(run)?;
+    let mut warnings = Vec::new();
+    let hardware = resolve(&instruments(run), &mut warnings);
+    let plans = plans(run, &hardware, &mut warnings);
+    warnings.extend(temperature_missing(&plans));
+    let readings = run
+        .speed_rad_s
+        .map(|speed| speed_reading(speed, run, &plans, &mut warnings))
+        .transpose()?
+        .into_iter()
+        .collect();
+    let expected = Expectations {
+        supply_v: run.supply_v,
+        current_limit_a: None,
+    };
+    let loaded = load_all(&plans, &hardware, &expected)?;
+    warnings.extend(loaded.warnings);
+    Ok(Bench {
+        path: None,
+        sha256: None,
+        motor: MotorFacts {
+            name: run.name.clone().unwrap_or_else(|| "unnamed motor".into()),
+            commutator_segments: run.commutator_segments,
+            supply_v: run.supply_v,
+            ..MotorFacts::default()
+        },
+        instruments: hardware.into_iter().map(|h| h.instrument).collect(),
+        captures: loaded.captures,
+        readings,
+        remarks: warnings,
+        doubts: loaded.doubts,
+    })
+}
+
+/// Refuses flags that say nothing, cannot be meant or contradict each other.
+fn check(run: &QuickRun) -> Result<(), BenchError> {
     if run.captures.is_empty() {
         return Err(BenchError::Flags(
             "no capture given. Name a bench sheet, or captures by role, e.g. --start A.csv --rundown B.csv --brake C.csv".into(),
@@ -73,12 +108,15 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
             "the shunt is said to be unscaled or inside the voltage, but its resistance is not given".into(),
         ));
     }
-    let mut remarks = Vec::new();
-    let hardware = resolve(&instruments(run), &mut remarks);
-    let voltage = channel(run, Measures::Voltage, &hardware);
-    let current = channel(run, Measures::Current, &hardware);
+    Ok(())
+}
+
+/// Every capture through the same channels, each under a name of its own.
+fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> Vec<CapturePlan> {
+    let voltage = channel(run, Measures::Voltage, hardware);
+    let current = channel(run, Measures::Current, hardware);
     let winding_temperature_c = run.winding_temperature_c.map(|c| {
-        remarks.push(format!(
+        warnings.push(format!(
             "winding temperature {c} °C assumed within {TEMPERATURE_LIMIT_K} K (two standard deviations)"
         ));
         Accuracy::limit_absolute(TEMPERATURE_LIMIT_K).state(c)
@@ -88,10 +126,9 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         let base = stem(&path.to_string_lossy());
         let taken = plans.iter().filter(|p| p.name.starts_with(&base)).count();
         plans.push(CapturePlan {
-            name: if taken == 0 {
-                base
-            } else {
-                format!("{base} ({})", taken + 1)
+            name: match taken {
+                0 => base,
+                _ => format!("{base} ({})", taken + 1),
             },
             place: None,
             path: path.clone(),
@@ -107,34 +144,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
             import: run.import.clone(),
         });
     }
-    temperature_missing(&plans, &mut remarks);
-    let readings = run
-        .speed_rad_s
-        .map(|speed| speed_reading(speed, run, &plans, &mut remarks))
-        .transpose()?
-        .into_iter()
-        .collect();
-    let expected = Expectations {
-        supply_v: run.supply_v,
-        current_limit_a: None,
-    };
-    let (captures, told, doubts) = load_all(&plans, &hardware, &expected)?;
-    remarks.extend(told);
-    Ok(Bench {
-        path: None,
-        sha256: None,
-        motor: MotorFacts {
-            name: run.name.clone().unwrap_or_else(|| "unnamed motor".into()),
-            commutator_segments: run.commutator_segments,
-            supply_v: run.supply_v,
-            ..MotorFacts::default()
-        },
-        instruments: hardware.into_iter().map(|h| h.instrument).collect(),
-        captures,
-        readings,
-        remarks,
-        doubts,
-    })
+    plans
 }
 
 fn instruments(run: &QuickRun) -> Vec<TypedInstrument> {
@@ -201,7 +211,7 @@ fn speed_reading(
     speed: f64,
     run: &QuickRun,
     plans: &[CapturePlan],
-    remarks: &mut Vec<String>,
+    warnings: &mut Vec<String>,
 ) -> Result<Reading, BenchError> {
     let capture = [Role::RunDown, Role::Steady, Role::Brake, Role::Start]
         .iter()
@@ -216,7 +226,7 @@ fn speed_reading(
             ));
         }
     };
-    remarks.push(format!(
+    warnings.push(format!(
         "speed {:.1} rpm assumed within 0.1 % and 1 rpm (two standard deviations), read {}",
         speed / RPM,
         match &capture {
@@ -224,11 +234,8 @@ fn speed_reading(
             None => "while running freely at the supply voltage".to_string(),
         }
     ));
-    let speed_rad_s: Stated = Accuracy::limit_relative(SPEED_LIMIT)
-        .and_limit_absolute(RPM)
-        .state(speed);
     Ok(Reading::Speed {
-        speed_rad_s,
+        speed_rad_s: assumed_speed_accuracy().state(speed),
         capture,
         terminal_voltage_v,
         current_a: None,

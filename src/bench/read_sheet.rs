@@ -1,13 +1,13 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
-use super::accuracy::{Accuracy, Quantity};
-use super::captures::{CapturePlan, Expectations, load_all};
+use super::captures::{CapturePlan, Expectations, load_all, stem, temperature_missing};
 use super::channels::plan;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
-use super::readings::{reading, tachometer};
-use super::setup::{Bench, Stated};
+use super::readings;
+use super::setup::Bench;
 use super::sheet::{Measures, Source, Table, TypedCapture, TypedSheet, read_typed};
+use super::stated::{speed, winding_temperature};
 use crate::files::{LARGEST_SHEET, hex, is_inside, read_at_most};
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
@@ -19,9 +19,6 @@ pub struct LoadOptions {
     /// A sheet may name files outside its own folder.
     pub allow_outside: bool,
 }
-
-/// Limit of a winding temperature that was stated without one, in K.
-const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
 
 /// Reads a bench sheet and every capture it names. The format is documented in `docs/bench_sheet.md`.
 ///
@@ -130,8 +127,8 @@ fn build(
     options: LoadOptions,
     keep: &dyn Fn(&Path) -> bool,
 ) -> Result<Bench, BenchError> {
-    let mut remarks = Vec::new();
-    let hardware = resolve(&typed.instruments, &mut remarks);
+    let mut warnings = Vec::new();
+    let hardware = resolve(&typed.instruments, &mut warnings);
     let mut motor = typed.motor.clone();
     let supply = typed.supply.as_ref();
     let supply_voltage = supply.and_then(|s| s.voltage.as_ref());
@@ -144,33 +141,37 @@ fn build(
             &hardware,
             folder,
             options,
-            &mut remarks,
+            &mut warnings,
         )?);
     }
     let names = unique_names(&typed.captures, &plans)?;
+    let context = readings::Context {
+        instruments: &typed.instruments,
+        captures: &names,
+    };
     let readings = typed
         .readings
         .iter()
-        .map(|r| reading(r, &typed.instruments, &names, &mut remarks))
+        .map(|r| readings::reading(r, &context, &mut warnings))
         .collect::<Result<Vec<_>, _>>()?;
     // After the readings, which may name a capture that is not kept.
     plans.retain(|plan| keep(&plan.path));
-    temperature_missing(&plans, &mut remarks);
+    warnings.extend(temperature_missing(&plans));
     let expected = Expectations {
         supply_v: motor.supply_v,
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
-    let (captures, told, doubts) = load_all(&plans, &hardware, &expected)?;
-    remarks.extend(told);
+    let loaded = load_all(&plans, &hardware, &expected)?;
+    warnings.extend(loaded.warnings);
     Ok(Bench {
         path: None,
         sha256: None,
         motor,
         instruments: hardware.into_iter().map(|h| h.instrument).collect(),
-        captures,
+        captures: loaded.captures,
         readings,
-        remarks,
-        doubts,
+        remarks: warnings,
+        doubts: loaded.doubts,
     })
 }
 
@@ -180,7 +181,7 @@ fn plan_capture(
     hardware: &[Hardware],
     folder: &Path,
     options: LoadOptions,
-    remarks: &mut Vec<String>,
+    warnings: &mut Vec<String>,
 ) -> Result<CapturePlan, BenchError> {
     let name = typed.name.clone().unwrap_or_else(|| stem(&typed.file));
     let voltage = plan(typed, Measures::Voltage, &sheet.channels, hardware)?;
@@ -214,7 +215,7 @@ fn plan_capture(
         voltage,
         current,
         winding_temperature_c: temperature
-            .map(|t| winding_temperature(t, remarks))
+            .map(|t| winding_temperature(t, warnings))
             .transpose()?,
         loop_resistance_ohm: typed
             .loop_resistance
@@ -235,63 +236,10 @@ fn plan_capture(
         driven_speed_rad_s: typed
             .driven_speed
             .as_ref()
-            .map(|speed| tachometer(speed, None, speed.place.line, remarks)),
+            .map(|driven| speed(driven, None, driven.place.line, warnings)),
         import: typed.import.clone(),
         name,
     })
-}
-
-impl Quantity {
-    /// The stated value; an accuracy must have been typed.
-    pub(super) fn stated(&self, key: &str) -> Result<Stated, BenchError> {
-        if self.accuracy.is_empty() {
-            return Err(BenchError::Invalid {
-                place: self.place.clone(),
-                text: format!(
-                    "`{key}` has a value but no accuracy; add e.g. limit_percent = … (two standard deviations), standard_percent = … or half_width_percent = … (rectangular)"
-                ),
-            });
-        }
-        Ok(self.accuracy.state(self.value))
-    }
-}
-
-/// A winding temperature; without an accuracy one is assumed and told once for each place.
-pub(super) fn winding_temperature(
-    quantity: &Quantity,
-    remarks: &mut Vec<String>,
-) -> Result<Stated, BenchError> {
-    if !(-60.0..=250.0).contains(&quantity.value) {
-        return Err(BenchError::Invalid {
-            place: quantity.place.clone(),
-            text: format!(
-                "a winding temperature of {} °C cannot be meant; expected -60 to 250 °C",
-                quantity.value
-            ),
-        });
-    }
-    if quantity.accuracy.is_empty() {
-        let remark = format!(
-            "line {}: winding temperature {} °C without an accuracy; assumed within {ASSUMED_TEMPERATURE_LIMIT_K} K (two standard deviations). Add limit_k to replace the assumption",
-            quantity.place.line, quantity.value
-        );
-        if !remarks.contains(&remark) {
-            remarks.push(remark);
-        }
-    }
-    Ok(quantity.stated_or(Accuracy::limit_absolute(ASSUMED_TEMPERATURE_LIMIT_K)))
-}
-
-/// File name without its extensions, e.g. `steady.csv.gz` gives `steady`.
-pub(super) fn stem(file: &str) -> String {
-    let name = Path::new(file)
-        .file_name()
-        .map_or_else(|| file.to_string(), |n| n.to_string_lossy().into_owned());
-    let name = name.strip_suffix(".gz").unwrap_or(&name);
-    match name.rsplit_once('.') {
-        Some((stem, _)) if !stem.is_empty() => stem.to_string(),
-        _ => name.to_string(),
-    }
 }
 
 /// The path of a capture. Links are followed before it is judged, so that none leads out of the folder unseen.
@@ -326,18 +274,4 @@ fn unique_names(typed: &[TypedCapture], plans: &[CapturePlan]) -> Result<Vec<Str
         names.push(plan.name.clone());
     }
     Ok(names)
-}
-
-pub(super) fn temperature_missing(plans: &[CapturePlan], remarks: &mut Vec<String>) {
-    let without: Vec<&str> = plans
-        .iter()
-        .filter(|p| p.winding_temperature_c.is_none())
-        .map(|p| p.name.as_str())
-        .collect();
-    if !without.is_empty() {
-        remarks.push(format!(
-            "no winding temperature for {}: copper changes by 0.39 % a kelvin, so 10 K that nobody noted are 3.9 % of R, and nothing can be brought to 25 °C. State winding_temperature = {{ c = …, limit_k = … }}",
-            without.join(", ")
-        ));
-    }
 }

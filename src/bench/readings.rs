@@ -1,58 +1,35 @@
 //! Scalar readings with the accuracy of their own, of the instrument they were taken with, or an assumed one.
 
-use super::accuracy::{Accuracy, Quantity};
+use super::accuracy::Accuracy;
 use super::error::BenchError;
-use super::read_sheet::winding_temperature;
 use super::setup::{Reading, Stated};
-use super::sheet::{InstrumentKind, TypedInstrument, TypedReading, TypedReadingKind, unknown_name};
-use crate::quantity::units::RPM;
+use super::sheet::{
+    InstrumentKind, Quantity, TypedInstrument, TypedOhmmeter, TypedReading, TypedReadingKind,
+    unknown_name,
+};
+use super::stated;
+
+/// What a reading is checked against.
+pub(super) struct Context<'a> {
+    pub instruments: &'a [TypedInstrument],
+    /// Names of the captures.
+    pub captures: &'a [String],
+}
 
 /// One reading, validated.
 pub(super) fn reading(
     typed: &TypedReading,
-    instruments: &[TypedInstrument],
-    captures: &[String],
-    remarks: &mut Vec<String>,
+    context: &Context,
+    warnings: &mut Vec<String>,
 ) -> Result<Reading, BenchError> {
     let with = typed
         .with
         .as_ref()
-        .map(|name| find(name, typed, instruments))
+        .map(|name| find(name, typed, context.instruments))
         .transpose()?;
     let line = typed.place.line;
     match &typed.what {
-        TypedReadingKind::Ohmmeter {
-            readings_ohm,
-            from_range,
-            accuracy,
-            leads,
-            temperature,
-        } => {
-            let accuracy = accuracy
-                .or(with.and_then(|w| w.reads_resistance))
-                .unwrap_or_else(|| {
-                    remarks.push(format!(
-                        "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 %, read as two standard deviations"
-                    ));
-                    Accuracy::limit_relative(0.01)
-                });
-            if *from_range {
-                remarks.push(format!(
-                    "line {line}: only the range of the ohmmeter readings was noted; taken as {} readings spread evenly over it",
-                    readings_ohm.len()
-                ));
-            }
-            let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
-            Ok(Reading::Ohmmeter {
-                readings_ohm: readings_ohm.clone(),
-                leads_ohm: leads.as_ref().map(|l| l.stated_or(accuracy)),
-                relative_uncertainty: accuracy.standard_uncertainty(mean, 0.0) / mean,
-                temperature_c: temperature
-                    .as_ref()
-                    .map(|t| winding_temperature(t, remarks))
-                    .transpose()?,
-            })
-        }
+        TypedReadingKind::Ohmmeter(ohmmeter) => ohmmeter_reading(ohmmeter, with, line, warnings),
         TypedReadingKind::InductanceMeter {
             inductance,
             frequency_hz,
@@ -70,12 +47,14 @@ pub(super) fn reading(
             terminal_voltage,
             current,
         } => {
+            let captures = context.captures;
             if let Some(name) = capture.as_ref().filter(|c| !captures.contains(c)) {
                 let known: Vec<&str> = captures.iter().map(String::as_str).collect();
                 return Err(unknown_name(typed.place.clone(), "capture", name, &known));
             }
+            let tachometer = with.and_then(|w| w.reads_speed);
             Ok(Reading::Speed {
-                speed_rad_s: tachometer(speed, with, line, remarks),
+                speed_rad_s: stated::speed(speed, tachometer, line, warnings),
                 capture: capture.clone(),
                 terminal_voltage_v: terminal_voltage
                     .as_ref()
@@ -86,9 +65,42 @@ pub(super) fn reading(
         }
         TypedReadingKind::SpunBackEmf { voltage, speed } => Ok(Reading::SpunBackEmf {
             voltage_v: by(voltage, with.and_then(|w| w.reads_voltage), "voltage")?,
-            speed_rad_s: tachometer(speed, None, line, remarks),
+            speed_rad_s: stated::speed(speed, None, line, warnings),
         }),
     }
+}
+
+fn ohmmeter_reading(
+    typed: &TypedOhmmeter,
+    with: Option<&TypedInstrument>,
+    line: u32,
+    warnings: &mut Vec<String>,
+) -> Result<Reading, BenchError> {
+    let stated = typed.accuracy.or(with.and_then(|w| w.reads_resistance));
+    let accuracy = stated.unwrap_or_else(|| {
+        warnings.push(format!(
+            "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 %, read as two standard deviations"
+        ));
+        Accuracy::limit_relative(0.01)
+    });
+    let readings_ohm = &typed.readings_ohm;
+    if typed.from_range {
+        warnings.push(format!(
+            "line {line}: only the range of the ohmmeter readings was noted; taken as {} readings spread evenly over it",
+            readings_ohm.len()
+        ));
+    }
+    let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
+    Ok(Reading::Ohmmeter {
+        readings_ohm: readings_ohm.clone(),
+        leads_ohm: typed.leads.as_ref().map(|l| l.stated_or(accuracy)),
+        relative_uncertainty: accuracy.standard_uncertainty(mean, 0.0) / mean,
+        temperature_c: typed
+            .temperature
+            .as_ref()
+            .map(|t| stated::winding_temperature(t, warnings))
+            .transpose()?,
+    })
 }
 
 fn find<'i>(
@@ -113,20 +125,4 @@ fn by(quantity: &Quantity, meter: Option<Accuracy>, key: &str) -> Result<Stated,
         Some(accuracy) => Ok(quantity.stated_or(accuracy)),
         None => quantity.stated(key),
     }
-}
-
-pub(super) fn tachometer(
-    speed: &Quantity,
-    with: Option<&TypedInstrument>,
-    line: u32,
-    remarks: &mut Vec<String>,
-) -> Stated {
-    let stated = with.and_then(|w| w.reads_speed);
-    if stated.is_none() && speed.accuracy.is_empty() {
-        remarks.push(format!(
-            "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm, read as two standard deviations"
-        ));
-    }
-    let assumed = Accuracy::limit_relative(1e-3).and_limit_absolute(RPM);
-    speed.stated_or(stated.unwrap_or(assumed))
 }

@@ -4,7 +4,7 @@ use super::Waveform;
 use super::doubt::Doubt;
 use std::path::PathBuf;
 
-/// A stated value with its standard uncertainty, in the unit its name tells.
+/// A stated value with its standard uncertainty, in the unit of its name.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stated {
     pub value: f64,

@@ -2,7 +2,7 @@
 
 /// What a cell holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Cell {
+pub enum Cell {
     Number(f64),
     /// Nothing between the delimiters.
     Blank,
@@ -13,8 +13,14 @@ pub(super) enum Cell {
     Text,
 }
 
+/// Numbers of this size and above stand for infinity (IEEE 488.2 / SCPI-99 section 7.2.1.4).
+pub const INFINITY_MARK: f64 = 9.9e37;
+
+/// With a decimal comma longer cells are no numbers; no instrument prints them.
+pub const LONGEST_NUMBER: usize = 64;
+
 /// Reads one cell. `decimal` is `b'.'` or `b','`. Nothing is allocated.
-pub(super) fn parse(cell: &[u8], decimal: u8) -> Cell {
+pub fn parse(cell: &[u8], decimal: u8) -> Cell {
     let cell = trim(cell);
     let Some(&first) = cell.first() else {
         return Cell::Blank;
@@ -32,8 +38,8 @@ pub(super) fn parse(cell: &[u8], decimal: u8) -> Cell {
         return mark(cell);
     }
     match number(cell, decimal) {
-        // IEEE 488.2 / SCPI-99 section 7.2.1.4: 9.9E37 stands for infinity, 9.91E37 for not a number.
-        Some(value) if value.abs() >= 9.9e37 => {
+        // IEEE 488.2 / SCPI-99 section 7.2.1.4: 9.91E37 stands for not a number.
+        Some(value) if value.abs() >= INFINITY_MARK => {
             if value.abs() >= 9.905e37 && value.abs() < 9.92e37 {
                 Cell::Missing
             } else {
@@ -47,12 +53,12 @@ pub(super) fn parse(cell: &[u8], decimal: u8) -> Cell {
 }
 
 /// A finite-looking number; `None` when the text is not wholly one.
-pub(super) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
+pub fn number(cell: &[u8], decimal: u8) -> Option<f64> {
     if decimal == b'.' {
         return fast_float2::parse(cell).ok();
     }
-    // The decimal comma is swapped in a buffer on the stack; longer cells are no numbers anyone prints.
-    let mut buffer = [0u8; 64];
+    // The decimal comma is swapped in a buffer on the stack.
+    let mut buffer = [0u8; LONGEST_NUMBER];
     let swapped = buffer.get_mut(..cell.len())?;
     for (to, &from) in swapped.iter_mut().zip(cell) {
         *to = match from {
@@ -117,12 +123,12 @@ fn mark(cell: &[u8]) -> Cell {
 }
 
 /// Without blanks at its ends; a tab is a blank too.
-pub(super) fn trim(cell: &[u8]) -> &[u8] {
+pub fn trim(cell: &[u8]) -> &[u8] {
     cell.trim_ascii()
 }
 
 /// Without the comment marks that may stand before a header.
-pub(super) fn trim_start_marks(line: &[u8]) -> &[u8] {
+pub fn trim_start_marks(line: &[u8]) -> &[u8] {
     let at = line
         .iter()
         .position(|b| !matches!(b, b'#' | b'%' | b'!'))
@@ -135,7 +141,7 @@ pub(super) fn trim_start_marks(line: &[u8]) -> &[u8] {
 }
 
 /// Significant digits as printed: from the first digit that is not zero to the last before the exponent.
-pub(super) fn significant_digits(cell: &[u8]) -> u32 {
+pub fn significant_digits(cell: &[u8]) -> u32 {
     let mut count = 0;
     for &byte in cell {
         match byte {
@@ -149,7 +155,7 @@ pub(super) fn significant_digits(cell: &[u8]) -> u32 {
 }
 
 /// Digits printed after the decimal mark; `None` for exponent notation.
-pub(super) fn decimals(cell: &[u8], decimal: u8) -> Option<usize> {
+pub fn decimals(cell: &[u8], decimal: u8) -> Option<usize> {
     let cell = trim(cell);
     if cell.iter().any(|&b| b == b'e' || b == b'E') {
         return None;
@@ -185,7 +191,7 @@ mod tests {
     }
 
     #[test]
-    fn marks_are_told_from_text() {
+    fn marks_are_recognised_as_such() {
         for text in ["---", "NaN", "-nan", "n/a", "9.91E37", "-"] {
             assert_eq!(parse(text.as_bytes(), b'.'), Cell::Missing, "{text}");
         }

@@ -4,23 +4,25 @@
 //! mark, first row of numbers, preamble, names, units, time column), `rows` (cells to columns of numbers) and `time` (even or
 //! listed, gaps and repeats). `signal` finds what a column shows of the instrument.
 
+mod assemble;
 mod cell;
 mod error;
+mod head;
 mod layout;
 mod options;
 mod read;
 mod record;
-mod remark;
 mod rows;
 mod signal;
 mod source;
 mod time;
 mod unit;
+mod warnings;
 
 pub use error::ReadError;
 pub use options::{Limits, ReadOptions, TimeGaps};
 pub use read::{read, read_from};
-pub use record::{Channel, ChannelFacts, PreambleFact, Record, Remark, TimeAxis};
-pub use remark::is_doubtful;
+pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
 pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step};
 pub use unit::seconds as parse_seconds;
+pub use warnings::{Warning, WarningKind};

@@ -3,7 +3,7 @@
 /// What to do where time does not run on evenly.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum TimeGaps {
-    /// A gap is kept and told; time running backwards is an error.
+    /// A gap is kept, with a warning; time running backwards is an error.
     #[default]
     Tell,
     /// Keep only the longest stretch in which time increases without a gap.

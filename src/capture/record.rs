@@ -1,5 +1,6 @@
 //! What an importer keeps of a file.
 
+use super::warnings::Warning;
 use std::path::PathBuf;
 
 /// The times of the rows of a record, kept at full resolution.
@@ -13,7 +14,7 @@ pub enum TimeAxis {
     },
     /// Strictly increasing times in seconds, one a row.
     Listed(Vec<f64>),
-    /// The file tells nothing of time; `len` rows.
+    /// The file says nothing of time; `len` rows.
     Absent { len: usize },
 }
 
@@ -87,19 +88,6 @@ pub struct Channel {
     pub facts: ChannelFacts,
 }
 
-/// A doubt or a fault that did not stop the reading, worded for the person, with its place.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Remark {
-    /// 1-based line in the file, where one exists.
-    pub line: Option<usize>,
-    /// 1-based column, where one exists.
-    pub column: Option<usize>,
-    /// Stable short name, e.g. `time-gap`.
-    pub kind: String,
-    /// Place, found, expected, effect, next step.
-    pub text: String,
-}
-
 /// A file as read.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
@@ -113,7 +101,7 @@ pub struct Record {
     /// 1-based line of the first row of numbers.
     pub first_data_line: usize,
     pub channels: Vec<Channel>,
-    pub remarks: Vec<Remark>,
+    pub warnings: Vec<Warning>,
     /// SHA-256 of the file's bytes as they lie on disk, in lower-case hex.
     pub sha256: String,
 }

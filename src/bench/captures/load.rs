@@ -1,39 +1,25 @@
-//! Planned captures are read, converted and doubted, several at a time.
+//! Planned captures are read, converted and checked, several at a time.
 
-use super::doubts::{self, Expectations};
+use super::checks::{self, Expectations};
+use super::plan::CapturePlan;
 use crate::bench::channels::{ChannelPlan, Converted, ScaleEstimate, column, convert};
 use crate::bench::doubt::Doubt;
-use crate::bench::error::{BenchError, Place};
+use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
-use crate::bench::setup::{Capture, ChannelChain, Role, Stated};
+use crate::bench::setup::{Capture, ChannelChain};
 use crate::bench::waveform::{Trace, Waveform};
-use crate::capture::{self, ReadOptions, Record};
+use crate::capture::{self, Record};
 use rayon::prelude::*;
-use std::path::PathBuf;
 
-/// A capture with every name looked up, its file not yet opened.
-#[derive(Clone, Debug)]
-pub struct CapturePlan {
-    pub name: String,
-    /// Where the sheet names the file; absent for a quick run.
-    pub place: Option<Place>,
-    pub path: PathBuf,
-    pub role: Role,
-    pub voltage: Option<ChannelPlan>,
-    pub current: Option<ChannelPlan>,
-    pub winding_temperature_c: Option<Stated>,
-    pub loop_resistance_ohm: Option<Stated>,
-    pub source_v: Option<Stated>,
-    pub added_inertia_kg_m2: Option<Stated>,
-    pub load_torque_nm: Option<Stated>,
-    pub driven_speed_rad_s: Option<Stated>,
-    pub import: ReadOptions,
+/// All captures of a bench.
+#[derive(Default)]
+pub struct LoadedAll {
+    pub captures: Vec<Capture>,
+    pub warnings: Vec<String>,
+    pub doubts: Vec<Doubt>,
 }
 
-/// Captures, remarks and doubts.
-pub type LoadedAll = (Vec<Capture>, Vec<String>, Vec<Doubt>);
-
-/// Reads all captures; remarks and doubts come in the order of the plans.
+/// Reads all captures; warnings come in the order of the plans.
 pub fn load_all(
     plans: &[CapturePlan],
     hardware: &[Hardware],
@@ -43,27 +29,23 @@ pub fn load_all(
         .par_iter()
         .map(|plan| load(plan, hardware, expected))
         .collect();
-    let mut captures = Vec::with_capacity(plans.len());
-    let mut remarks = Vec::new();
-    let mut doubts = Vec::new();
+    let mut all = LoadedAll::default();
     let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
     for one in loaded {
         let one = one?;
         let name = &one.capture.name;
-        remarks.extend(
-            one.remarks
-                .into_iter()
-                .map(|doubt| format!("capture \"{name}\": {doubt}")),
-        );
+        let warnings = one.warnings.into_iter();
+        all.warnings
+            .extend(warnings.map(|warning| format!("capture \"{name}\": {warning}")));
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
-        doubts.extend(one.doubts);
-        captures.push(one.capture);
+        all.doubts.extend(one.doubts);
+        all.captures.push(one.capture);
     }
-    remarks.extend(estimated_scales(&estimated));
-    Ok((captures, remarks, doubts))
+    all.warnings.extend(estimated_scales(&estimated));
+    Ok(all)
 }
 
-/// One remark a channel and way of estimating, with the scale of each capture.
+/// One warning a channel and way of estimating, with the scale of each capture.
 fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
     let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
     for (capture, estimate) in estimated {
@@ -87,7 +69,7 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
 
 struct Loaded {
     capture: Capture,
-    remarks: Vec<String>,
+    warnings: Vec<String>,
     doubts: Vec<Doubt>,
     estimated: Vec<ScaleEstimate>,
 }
@@ -104,9 +86,9 @@ fn load(
             source: Box::new(source),
         })?;
     let mut estimated = Vec::new();
-    let mut remarks: Vec<String> = record.remarks.iter().map(|r| r.text.clone()).collect();
+    let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
     let mut doubts: Vec<Doubt> = Vec::new();
-    if record.remarks.iter().any(|r| capture::is_doubtful(&r.kind)) {
+    if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
         doubts.push(Doubt::Record);
     }
     // One column may serve as both.
@@ -119,12 +101,12 @@ fn load(
     let current = trace(plan, plan.current.as_ref(), &mut record, true, hardware)?;
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
-        remarks.extend(converted.remarks.iter().cloned());
+        warnings.extend(converted.warnings.iter().cloned());
         doubts.extend(converted.unit_contradicts.then_some(Doubt::Unit));
         estimated.extend(converted.scale_estimate.iter().cloned());
     }
     if current.as_ref().is_some_and(|c| c.ac_coupled) {
-        remarks.push(
+        warnings.push(
             "the current channel was AC coupled: its zero is lost and friction cannot be had from it. Record it again with DC coupling"
                 .to_string(),
         );
@@ -158,13 +140,13 @@ fn load(
     if ac_coupled {
         doubts.push(Doubt::AcCoupled);
     }
-    let ratio = doubts::probe_ratio(&capture, expected);
+    let ratio = checks::probe_ratio(&capture, expected);
     doubts.extend(ratio.as_ref().map(|_| Doubt::ProbeRatio));
-    remarks.extend(ratio);
-    remarks.extend(doubts::of_sheet(&capture, expected));
+    warnings.extend(ratio);
+    warnings.extend(checks::of_sheet(&capture, expected));
     Ok(Loaded {
         capture,
-        remarks,
+        warnings,
         doubts,
         estimated,
     })

@@ -1,7 +1,9 @@
 //! Captures with every name looked up, read and checked against the sheet.
 
-mod doubts;
+mod checks;
 mod load;
+mod plan;
 
-pub use doubts::{Expectations, upper_level};
-pub use load::{CapturePlan, load_all};
+pub use checks::{Expectations, upper_level};
+pub use load::load_all;
+pub use plan::{CapturePlan, stem, temperature_missing};

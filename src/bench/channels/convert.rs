@@ -1,7 +1,8 @@
 //! A record becomes a waveform: columns chosen, scale, shunt, ratio and polarity applied, codes and clipping kept.
 
 use super::codes;
-use super::plan::{ChannelPlan, column};
+use super::column::column;
+use super::plan::ChannelPlan;
 use crate::bench::accuracy::Accuracy;
 use crate::bench::hardware::Hardware;
 use crate::bench::setup::ChannelChain;
@@ -10,12 +11,12 @@ use crate::bench::waveform::Trace;
 use crate::capture::{Channel, Record};
 use crate::stats::lanes;
 
-/// A trace, its chain, and what was doubtful about it.
+/// A trace, its chain, and what is to be warned of.
 pub struct Converted {
     pub trace: Trace,
     pub chain: ChannelChain,
     pub ac_coupled: bool,
-    pub remarks: Vec<String>,
+    pub warnings: Vec<String>,
     /// True when the unit of the column contradicts its use.
     pub unit_contradicts: bool,
     pub scale_estimate: Option<ScaleEstimate>,
@@ -42,7 +43,7 @@ pub fn convert(
     hardware: &[Hardware],
 ) -> Result<Converted, String> {
     let channel = column(plan, record)?;
-    let mut remarks = Vec::new();
+    let mut warnings = Vec::new();
     if channel.values.iter().all(|v| v.is_nan()) {
         return Err(format!(
             "column {} \"{}\" ({}) holds no number in {} rows. Export it again, or say {}.recorded = false to use the other channel alone",
@@ -55,7 +56,7 @@ pub fn convert(
     }
     let contradiction = contradicting_unit(plan, channel);
     let unit_contradicts = contradiction.is_some();
-    remarks.extend(contradiction);
+    warnings.extend(contradiction);
     let factor = plan.factor;
     let codes = codes::codes(channel);
     let number = channel.column;
@@ -84,7 +85,7 @@ pub fn convert(
         .is_some_and(|c| c.trim().to_uppercase().starts_with("AC"));
     let ac_coupled = plan.ac_coupled.unwrap_or(ac_by_preamble);
     if ac_by_preamble && plan.ac_coupled == Some(false) {
-        remarks.push(format!(
+        warnings.push(format!(
             "the preamble says column \"{}\" was AC coupled, the sheet says DC; the sheet is followed",
             channel.name
         ));
@@ -97,7 +98,7 @@ pub fn convert(
             zero_uncertainty,
         },
         ac_coupled,
-        remarks,
+        warnings,
         unit_contradicts,
         scale_estimate,
     })

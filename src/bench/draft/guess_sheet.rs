@@ -1,9 +1,8 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
 use super::text::{Draft, DraftCapture, DraftChannel};
-use crate::bench::captures::upper_level;
+use crate::bench::captures::{stem, upper_level};
 use crate::bench::channels::without_unit;
-use crate::bench::read_sheet::stem;
 use crate::bench::setup::Role;
 use crate::bench::waveform::Trace;
 use crate::capture::{self, ReadOptions, Record};
@@ -38,7 +37,7 @@ pub struct RecordGuess {
 /// Guesses a sheet for every capture in `folder` (not below it). `look` looks at each record.
 ///
 /// # Errors
-/// The folder cannot be listed, or holds no capture that can be read; a file that cannot be read is left out and told.
+/// The folder cannot be listed, or holds no capture that can be read; a file that cannot be read is left out, with the reason.
 pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Result<Draft, String> {
     let files = capture_files(folder)?;
     let mut draft = Draft {
@@ -85,7 +84,7 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
                 .into_iter()
                 .filter_map(|i| codes_spanned(&record, i))
                 .fold(0.0, f64::max),
-            doubts: record.remarks.iter().map(|r| r.text.clone()).collect(),
+            doubts: record.warnings.iter().map(|w| w.text.clone()).collect(),
             file,
             guess,
         });
@@ -104,17 +103,17 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
 }
 
 fn nothing_read(folder: &Path, left_out: &[(String, String)]) -> String {
-    let told: Vec<String> = left_out
+    let reasons: Vec<String> = left_out
         .iter()
         .map(|(file, why)| format!("{file}: {why}"))
         .collect();
     format!(
         "{}: no capture could be read. {}",
         folder.display(),
-        if told.is_empty() {
+        if reasons.is_empty() {
             format!("No file ends in {} (or these with .gz)", ENDINGS.join(", "))
         } else {
-            told.join("; ")
+            reasons.join("; ")
         }
     )
 }

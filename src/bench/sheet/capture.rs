@@ -2,10 +2,10 @@
 
 use super::channel::{ChannelOverride, Measures, read_override};
 use super::import_keys::read_import;
-use super::table::Table;
-use crate::bench::accuracy::{
+use super::quantity::{
     INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at,
 };
+use super::table::Table;
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Role;
 use crate::capture::ReadOptions;

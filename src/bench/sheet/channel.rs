@@ -1,7 +1,8 @@
 //! One scope channel, as a default for all captures or as one capture differs.
 
+use super::quantity::{CURRENT, VOLTAGE, accuracy_at};
 use super::table::{NameOrNumber, Table};
-use crate::bench::accuracy::{Accuracy, CURRENT, VOLTAGE, accuracy_at};
+use crate::bench::accuracy::Accuracy;
 use crate::bench::error::{BenchError, Place};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,7 +2,7 @@
 
 use super::table::Table;
 use crate::bench::error::BenchError;
-use crate::capture::{ReadOptions, TimeGaps};
+use crate::capture::{Limits, ReadOptions, TimeGaps};
 
 /// Reads `import` of the sheet or of one capture on top of `base`.
 pub(super) fn read_import(
@@ -39,24 +39,7 @@ pub(super) fn read_import(
             *slot = Some(count as usize);
         }
     }
-    let limits = &mut options.limits;
-    for (key, slot) in [
-        ("max_line_bytes", &mut limits.line_bytes),
-        ("max_columns", &mut limits.columns),
-        ("max_numbers", &mut limits.numbers),
-    ] {
-        if let Some(count) = count_from_zero(&table, key, LARGEST_LIMIT)? {
-            *slot = count as usize;
-        }
-    }
-    for (key, slot) in [
-        ("max_text_bytes", &mut limits.text_bytes),
-        ("max_unpack_ratio", &mut limits.unpack_ratio),
-    ] {
-        if let Some(count) = count_from_zero(&table, key, LARGEST_LIMIT)? {
-            *slot = count;
-        }
-    }
+    read_limits(&table, &mut options.limits)?;
     if let Some(interval) = table.positive("interval_s")? {
         options.interval_s = Some(interval);
     }
@@ -64,23 +47,7 @@ pub(super) fn read_import(
         options.start_s = Some(start);
     }
     if let Some(units) = table.table("units")? {
-        for key in units.keys() {
-            let unit = units.text(&key)?.unwrap_or_default();
-            match key.parse::<usize>() {
-                Ok(column) if column > 0 => {
-                    options.units.retain(|(c, _)| *c != column);
-                    options.units.push((column, unit));
-                }
-                _ => {
-                    return units.invalid(
-                        &key,
-                        format!(
-                            "`{key}` is no column number; write units = {{ 2 = \"mA\" }} with columns counted from 1"
-                        ),
-                    );
-                }
-            }
-        }
+        read_units(&units, &mut options.units)?;
     }
     if let Some(gaps) = table.choice(
         "time_gaps",
@@ -91,6 +58,49 @@ pub(super) fn read_import(
     }
     table.finish()?;
     Ok(options)
+}
+
+fn read_limits(table: &Table<'_>, limits: &mut Limits) -> Result<(), BenchError> {
+    for (key, slot) in [
+        ("max_line_bytes", &mut limits.line_bytes),
+        ("max_columns", &mut limits.columns),
+        ("max_numbers", &mut limits.numbers),
+    ] {
+        if let Some(count) = count_from_zero(table, key, LARGEST_LIMIT)? {
+            *slot = count as usize;
+        }
+    }
+    for (key, slot) in [
+        ("max_text_bytes", &mut limits.text_bytes),
+        ("max_unpack_ratio", &mut limits.unpack_ratio),
+    ] {
+        if let Some(count) = count_from_zero(table, key, LARGEST_LIMIT)? {
+            *slot = count;
+        }
+    }
+    Ok(())
+}
+
+/// Units by column number.
+fn read_units(table: &Table<'_>, units: &mut Vec<(usize, String)>) -> Result<(), BenchError> {
+    for key in table.keys() {
+        let unit = table.text(&key)?.unwrap_or_default();
+        match key.parse::<usize>() {
+            Ok(column) if column > 0 => {
+                units.retain(|(c, _)| *c != column);
+                units.push((column, unit));
+            }
+            _ => {
+                return table.invalid(
+                    &key,
+                    format!(
+                        "`{key}` is no column number; write units = {{ 2 = \"mA\" }} with columns counted from 1"
+                    ),
+                );
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Whole numbers above are not exact as floating-point numbers.

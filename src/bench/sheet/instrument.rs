@@ -1,9 +1,8 @@
 //! One instrument.
 
+use super::quantity::{CURRENT, INDUCTANCE, RATIO, RESISTANCE, SPEED, VOLTAGE, accuracy_at};
 use super::table::Table;
-use crate::bench::accuracy::{
-    Accuracy, CURRENT, INDUCTANCE, RATIO, RESISTANCE, SPEED, VOLTAGE, accuracy_at,
-};
+use crate::bench::accuracy::Accuracy;
 use crate::bench::error::BenchError;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,7 +82,7 @@ pub(super) fn read_instrument(
         "one of oscilloscope, voltage-probe, current-probe, shunt, meter, tachometer",
     )?;
     let mut instrument = TypedInstrument::unstated(name, kind);
-    // Each kind knows its own keys, so that a clamp's zero typed at a shunt is told.
+    // Each kind knows its own keys, so that a clamp's zero typed at a shunt is refused.
     match kind {
         Oscilloscope => {
             instrument.bits = table.count("bits")?;

@@ -5,71 +5,15 @@ mod channel;
 mod import_keys;
 mod instrument;
 mod motor;
+mod quantity;
 mod reading;
 mod table;
+mod typed_sheet;
 
 pub(super) use capture::TypedCapture;
 pub(super) use channel::{ChannelKeys, ChannelOverride, Measures, TypedChannel};
 pub(super) use instrument::{InstrumentKind, TypedInstrument};
-pub(super) use motor::TypedSupply;
-pub(super) use reading::{TypedReading, TypedReadingKind};
+pub(super) use quantity::Quantity;
+pub(super) use reading::{TypedOhmmeter, TypedReading, TypedReadingKind};
 pub(super) use table::{NameOrNumber, Source, Table, unknown_name};
-
-use self::capture::read_capture;
-use self::channel::read_channel;
-use self::import_keys::read_import;
-use self::instrument::read_instrument;
-use self::motor::{read_motor, read_supply};
-use self::reading::read_reading;
-use crate::bench::accuracy::Quantity;
-use crate::bench::error::BenchError;
-use crate::bench::setup::MotorFacts;
-use crate::capture::ReadOptions;
-
-/// A whole sheet as typed.
-#[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedSheet {
-    pub motor: MotorFacts,
-    pub winding_temperature: Option<Quantity>,
-    pub supply: Option<TypedSupply>,
-    pub instruments: Vec<TypedInstrument>,
-    pub channels: Vec<TypedChannel>,
-    pub captures: Vec<TypedCapture>,
-    pub readings: Vec<TypedReading>,
-}
-
-pub(in crate::bench) fn read_typed(root: &Table<'_>) -> Result<TypedSheet, BenchError> {
-    let motor = root.table("motor")?;
-    let supply = root.table("supply")?;
-    let instruments = root.named_tables("instruments")?;
-    let channels = root.named_tables("channels")?;
-    let captures = root.tables("captures")?;
-    let readings = root.tables("readings")?;
-    let import = read_import(root, &ReadOptions::default())?;
-    root.finish()?;
-    let motor = root.require("motor", motor, "a table [motor] with at least its name")?;
-    let (motor, winding_temperature) = read_motor(&motor)?;
-    let supply = supply.map(|table| read_supply(&table)).transpose()?;
-    let sheet = TypedSheet {
-        motor,
-        winding_temperature,
-        supply,
-        instruments: instruments
-            .iter()
-            .map(|(name, table)| read_instrument(name, table))
-            .collect::<Result<_, _>>()?,
-        channels: channels
-            .iter()
-            .map(|(name, table)| read_channel(name, table))
-            .collect::<Result<_, _>>()?,
-        captures: captures
-            .iter()
-            .map(|table| read_capture(table, &import))
-            .collect::<Result<_, _>>()?,
-        readings: readings
-            .iter()
-            .map(read_reading)
-            .collect::<Result<_, _>>()?,
-    };
-    Ok(sheet)
-}
+pub(super) use typed_sheet::{TypedSheet, read_typed};

@@ -1,7 +1,7 @@
 //! The motor and its source.
 
+use super::quantity::{Quantity, TEMPERATURE, VOLTAGE, quantity_at};
 use super::table::Table;
-use crate::bench::accuracy::{Quantity, TEMPERATURE, VOLTAGE, quantity_at};
 use crate::bench::error::BenchError;
 use crate::bench::setup::{BrushKind, MagnetKind, MotorFacts};
 

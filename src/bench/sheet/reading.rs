@@ -1,10 +1,11 @@
 //! One scalar reading.
 
-use super::table::Table;
-use crate::bench::accuracy::{
-    Accuracy, CURRENT, INDUCTANCE, Quantity, RESISTANCE, SPEED, TEMPERATURE, VOLTAGE, accuracy_at,
+use super::quantity::{
+    CURRENT, INDUCTANCE, Quantity, RESISTANCE, SPEED, TEMPERATURE, VOLTAGE, accuracy_at,
     quantity_at,
 };
+use super::table::Table;
+use crate::bench::accuracy::Accuracy;
 use crate::bench::error::{BenchError, Place};
 
 #[derive(Clone, Debug)]
@@ -17,14 +18,7 @@ pub(in crate::bench) struct TypedReading {
 
 #[derive(Clone, Debug)]
 pub(in crate::bench) enum TypedReadingKind {
-    Ohmmeter {
-        readings_ohm: Vec<f64>,
-        /// True when only the range was noted and the readings were spread over it.
-        from_range: bool,
-        accuracy: Option<Accuracy>,
-        leads: Option<Quantity>,
-        temperature: Option<Quantity>,
-    },
+    Ohmmeter(TypedOhmmeter),
     InductanceMeter {
         inductance: Quantity,
         frequency_hz: Option<f64>,
@@ -39,6 +33,16 @@ pub(in crate::bench) enum TypedReadingKind {
         voltage: Quantity,
         speed: Quantity,
     },
+}
+
+#[derive(Clone, Debug)]
+pub(in crate::bench) struct TypedOhmmeter {
+    pub readings_ohm: Vec<f64>,
+    /// True when only the range was noted and the readings were spread over it.
+    pub from_range: bool,
+    pub accuracy: Option<Accuracy>,
+    pub leads: Option<Quantity>,
+    pub temperature: Option<Quantity>,
 }
 
 pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError> {
@@ -67,7 +71,7 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
     let with = table.text("with")?;
     table.text("note")?;
     let what = match kind {
-        Kind::Ohmmeter => read_ohmmeter(table)?,
+        Kind::Ohmmeter => TypedReadingKind::Ohmmeter(read_ohmmeter(table)?),
         Kind::InductanceMeter => {
             let inductance = quantity_at(table, "inductance", INDUCTANCE)?;
             let frequency_hz = table.positive("frequency_hz")?;
@@ -117,7 +121,7 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
     })
 }
 
-fn read_ohmmeter(table: &Table<'_>) -> Result<TypedReadingKind, BenchError> {
+fn read_ohmmeter(table: &Table<'_>) -> Result<TypedOhmmeter, BenchError> {
     let readings = table.numbers("readings_ohm")?;
     let range = table.numbers("range_ohm")?;
     let positions = table.count("positions")?;
@@ -162,7 +166,7 @@ fn read_ohmmeter(table: &Table<'_>) -> Result<TypedReadingKind, BenchError> {
             format!("an ohmmeter cannot have read {bad} Ω across a motor"),
         );
     }
-    Ok(TypedReadingKind::Ohmmeter {
+    Ok(TypedOhmmeter {
         readings_ohm,
         from_range,
         accuracy,

@@ -1,8 +1,8 @@
 //! A table of the sheet, read key by key with its places.
 //!
 //! The keys asked for are the known keys: [`Table::finish`] names every other key together with the nearest known
-//! one. Ask for all keys first, call `finish`, and only then complain of a missing one, so that a misspelt key is
-//! told as misspelt and not as missing.
+//! one. Ask for all keys first, call `finish`, and only then report a missing one, so that a misspelt key is
+//! reported as misspelt and not as missing.
 
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::nearest;
@@ -35,7 +35,7 @@ impl Source<'_> {
 /// One table and the keys asked of it.
 pub struct Table<'t> {
     source: &'t Source<'t>,
-    /// As told in messages, e.g. `[instruments.scope]`.
+    /// As messages name it, e.g. `[instruments.scope]`.
     pub name: String,
     entries: &'t DeTable<'t>,
     offset: usize,
@@ -305,7 +305,7 @@ impl<'t> Table<'t> {
         keys.into_iter().map(|(_, key)| key).collect()
     }
 
-    /// Complains of the first key that nobody asked for.
+    /// Reports the first key that nobody asked for.
     pub fn finish(&self) -> Result<(), BenchError> {
         let asked = self.asked.borrow();
         let mut unknown: Vec<_> = self

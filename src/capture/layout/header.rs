@@ -1,6 +1,7 @@
 //! The lines above the numbers that name the columns and give their units.
 
-use super::sniff::{Dialect, Found, Line};
+use super::dialect::Dialect;
+use super::sniff::{Found, Line};
 use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::source;
@@ -112,24 +113,42 @@ fn is_name_row(cells: &[String], numeric: &[bool], units_below: bool) -> bool {
     figures == 0 || (figures < filled && (units_below || is_time_name(&cells[0])))
 }
 
-/// Names, units, and the lines above them that are neither.
+/// The lines above the numbers.
+pub struct HeaderLines<'b, 'a> {
+    pub names: Option<Header>,
+    pub units: Option<Header>,
+    /// The lines that are neither, from the first.
+    pub above: Vec<&'b Line<'a>>,
+}
+
+impl HeaderLines<'_, '_> {
+    /// Where names and units stand, in a sentence.
+    pub fn how(&self) -> String {
+        match (&self.names, &self.units) {
+            (Some(n), Some(u)) => {
+                format!("names stand in line {}, units in line {}", n.line, u.line)
+            }
+            (Some(n), None) => format!("names stand in line {}", n.line),
+            (None, Some(u)) => format!("units stand in line {}, no names", u.line),
+            (None, None) => "no header: columns are named by their number".to_string(),
+        }
+    }
+}
+
+/// Finds names and units above columns of which `numeric` hold numbers.
 pub fn find_header<'a, 'b>(
     lines: &'b [Line<'a>],
     found: &Found,
     numeric: &[bool],
     options: &ReadOptions,
     named: Option<&'static Encoding>,
-) -> (Option<Header>, Option<Header>, Vec<&'b Line<'a>>) {
-    let mut above: Vec<&Line> = lines[..found.block.first]
-        .iter()
-        .filter(|line| {
-            found
-                .dialect
-                .split(line.text)
-                .iter()
-                .any(|c| !cell::trim(c).is_empty())
-        })
-        .collect();
+) -> HeaderLines<'b, 'a> {
+    let is_filled = |line: &&Line| {
+        let cells = found.dialect.split(line.text);
+        cells.iter().any(|c| !cell::trim(c).is_empty())
+    };
+    let lines = lines[..found.block.first].iter();
+    let mut above: Vec<&Line> = lines.filter(is_filled).collect();
     let header = |line: &Line| Header {
         line: line.number,
         cells: header_cells(line.text, found.dialect, numeric.len(), named),
@@ -143,26 +162,23 @@ pub fn find_header<'a, 'b>(
             names = above.pop().map(header);
         }
         None => {
-            if let Some(line) = above.last() {
-                let lowest = header(line);
-                if is_unit_row(&lowest.cells) && lowest.cells.len() > numeric.len() / 2 {
-                    above.pop();
-                    units = Some(lowest);
-                    if let Some(line) = above.last() {
-                        let next = header(line);
-                        if is_name_row(&next.cells, numeric, true) {
-                            above.pop();
-                            names = Some(next);
-                        }
-                    }
-                } else if is_name_row(&lowest.cells, numeric, false) {
-                    above.pop();
-                    names = Some(lowest);
-                }
+            let last = above.last().map(|line| header(line));
+            units = last.filter(|h| is_unit_row(&h.cells) && h.cells.len() > numeric.len() / 2);
+            if units.is_some() {
+                above.pop();
+            }
+            let last = above.last().map(|line| header(line));
+            names = last.filter(|h| is_name_row(&h.cells, numeric, units.is_some()));
+            if names.is_some() {
+                above.pop();
             }
         }
     }
-    (names, units, above)
+    HeaderLines {
+        names,
+        units,
+        above,
+    }
 }
 
 /// Cells of a header line; a comment mark before them is taken off, and another delimiter than that of the numbers is

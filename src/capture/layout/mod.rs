@@ -1,13 +1,21 @@
 //! The layout of a file, found by structure: delimiter, first row of numbers, preamble, names, units, the column of time.
 
+mod channel_facts;
+mod columns;
+mod dialect;
 mod find_layout;
 mod header;
+mod number_block;
 mod preamble;
 mod roles;
 mod sniff;
+mod survey;
 
+pub use channel_facts::{TableChannel, of_channels};
 #[cfg(test)]
-pub use find_layout::Column;
-pub use find_layout::{Layout, Role, read_layout};
-pub use preamble::{RecordFacts, Seat, of_channels};
-pub use sniff::{Dialect, Line, dialect_of_row, find_table};
+pub use columns::Column;
+pub use columns::{Layout, Role};
+pub use dialect::{Dialect, dialect_of_row};
+pub use find_layout::read_layout;
+pub use preamble::RecordFacts;
+pub use sniff::{Line, find_table};

@@ -1,33 +1,22 @@
 //! Which column is time, which only counts the rows.
 
-use super::find_layout::{Column, Role, Seen};
+use super::columns::{Column, Role};
 use super::header::{is_index_name, is_time_name};
-use crate::capture::options::ReadOptions;
+use super::survey::ColumnSurvey;
 use crate::capture::unit;
 
-pub fn assign_time(
+/// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.
+pub(super) fn assign_time(
     columns: &mut [Column],
-    seen: &[Seen],
-    options: &ReadOptions,
+    seen: &[ColumnSurvey],
+    given: Option<usize>,
     why: &mut Vec<String>,
 ) {
-    let is_time_unit = |column: &Column| {
-        column
-            .unit_text
-            .as_deref()
-            .and_then(|u| unit::parse(u, true))
-            .is_some_and(|u| u.symbol == "s")
-    };
-    let index = columns.iter().enumerate().position(|(c, column)| {
-        column.role == Role::Value
-            && (column.name.as_deref().is_some_and(is_index_name)
-                || column.unit_text.as_deref().is_some_and(is_index_name))
-            && (counts(&seen[c].values) || seen[c].values.len() < 2)
-    });
-    if let Some(index) = index {
+    let named_index = index_by_name(columns, seen);
+    if let Some(index) = named_index {
         columns[index].role = Role::Index;
     }
-    if let Some(given) = options.time_column {
+    if let Some(given) = given {
         if let Some(column) = given.checked_sub(1).and_then(|c| columns.get_mut(c)) {
             column.role = Role::Time;
             why.push(format!("column {given} is time, as given"));
@@ -36,62 +25,93 @@ pub fn assign_time(
         }
         return;
     }
-    let candidate = |test: &dyn Fn(usize, &Column) -> bool| {
-        (0..columns.len()).find(|&c| columns[c].role == Role::Value && test(c, &columns[c]))
-    };
-    let by_name = candidate(&|c, column| {
-        is_time_unit(column)
-            || (column.name.as_deref().is_some_and(is_time_name)
-                && column
-                    .unit_text
-                    .as_deref()
-                    .is_none_or(|u| unit::parse(u, true).is_none())
-                // A time that runs backwards once is still time; a channel called `t` is not.
-                && (seen[c].values.is_empty() || mostly_increases(&seen[c].values)))
+    let by_name = time_by_name(columns, seen).map(|c| (c, "its name or unit says so"));
+    let time = by_name.or_else(|| {
+        let c = time_by_values(columns, seen)?;
+        Some((c, "it is the first column and increases evenly"))
     });
-    let first = candidate(&|_, _| true);
-    let time = by_name
-        .map(|c| (c, "its name or unit says so"))
-        .or_else(|| {
-            let c = first?;
-            let values = &seen[c].values;
-            let unit_elsewhere = columns[c].unit_text.is_some();
-            (!unit_elsewhere
-                && increases(values)
-                && columns.iter().filter(|k| k.role == Role::Value).count() > 1
-                && !(counts(values)))
-            .then_some((c, "it is the first column and increases evenly"))
-        });
-    match time {
-        Some((c, reason)) => {
-            columns[c].role = Role::Time;
-            why.push(format!("column {} is time: {reason}", c + 1));
-            let name = columns[c].name.clone();
-            for other in c + 1..columns.len() {
-                if columns[other].role == Role::Value
-                    && (is_time_unit(&columns[other])
-                        || (name.is_some() && columns[other].name == name))
-                    && mostly_increases(&seen[other].values)
-                {
-                    columns[other].role = Role::ExtraTime;
-                    why.push(format!("column {} is time again", other + 1));
-                }
-            }
-        }
-        None => {
-            if index.is_none()
-                && let Some(c) = first
-                && counts(&seen[c].values)
-                && seen[c].values.len() >= 3
-                && columns[c].unit_text.is_none()
-                && columns.iter().filter(|k| k.role == Role::Value).count() > 1
-            {
-                columns[c].role = Role::Index;
-            }
-        }
+    if let Some((c, reason)) = time {
+        columns[c].role = Role::Time;
+        why.push(format!("column {} is time: {reason}", c + 1));
+        assign_further_times(c, columns, seen, why);
+    } else if named_index.is_none()
+        && let Some(index) = index_by_values(columns, seen)
+    {
+        columns[index].role = Role::Index;
     }
     if let Some(c) = columns.iter().position(|c| c.role == Role::Index) {
         why.push(format!("column {} counts the rows", c + 1));
+    }
+}
+
+fn has_time_unit(column: &Column) -> bool {
+    let unit = column.unit_text.as_deref();
+    unit.and_then(|u| unit::parse(u, true))
+        .is_some_and(|u| u.symbol == "s")
+}
+
+fn index_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
+    let is = |text: &Option<String>| text.as_deref().is_some_and(is_index_name);
+    columns.iter().zip(seen).position(|(column, seen)| {
+        column.role == Role::Value
+            && (is(&column.name) || is(&column.unit_text))
+            && (counts(&seen.values) || seen.values.len() < 2)
+    })
+}
+
+fn time_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
+    let is_unitless = |column: &Column| {
+        let unit = column.unit_text.as_deref();
+        unit.is_none_or(|u| unit::parse(u, true).is_none())
+    };
+    columns.iter().zip(seen).position(|(column, seen)| {
+        let named = column.name.as_deref().is_some_and(is_time_name)
+            && is_unitless(column)
+            // A time that runs backwards once is still time; a channel called `t` is not.
+            && (seen.values.is_empty() || mostly_increases(&seen.values));
+        column.role == Role::Value && (has_time_unit(column) || named)
+    })
+}
+
+/// The first column of values, where there are others and it has no unit of its own.
+fn first_of_several(columns: &[Column]) -> Option<usize> {
+    let is_value = |c: &&Column| c.role == Role::Value;
+    let first = columns.iter().position(|c| c.role == Role::Value)?;
+    let several = columns.iter().filter(is_value).count() > 1;
+    (several && columns[first].unit_text.is_none()).then_some(first)
+}
+
+fn time_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
+    first_of_several(columns).filter(|&c| {
+        let values = &seen[c].values;
+        increases(values) && !counts(values)
+    })
+}
+
+fn index_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
+    first_of_several(columns).filter(|&c| {
+        let values = &seen[c].values;
+        counts(values) && values.len() >= 3
+    })
+}
+
+/// Columns behind that of time with its name, or another unit of time, are time again.
+fn assign_further_times(
+    time: usize,
+    columns: &mut [Column],
+    seen: &[ColumnSurvey],
+    why: &mut Vec<String>,
+) {
+    let name = columns[time].name.clone();
+    for (c, column) in columns.iter_mut().enumerate().skip(time + 1) {
+        let same_name = name.is_some() && column.name == name;
+        if column.role == Role::Value
+            && (has_time_unit(column) || same_name)
+            && mostly_increases(&seen[c].values)
+        {
+            column.role = Role::ExtraTime;
+            why.push(format!("column {} is time again", c + 1));
+        }
     }
 }
 

@@ -15,6 +15,15 @@ pub enum Filled {
     Fault(io::Error),
 }
 
+impl Filled {
+    pub fn fault(self) -> Option<io::Error> {
+        match self {
+            Filled::Fault(error) => Some(error),
+            Filled::Full | Filled::Ended => None,
+        }
+    }
+}
+
 impl Block {
     pub fn text(&self) -> &[u8] {
         &self.bytes[..self.length]

@@ -1,14 +1,16 @@
-//! The rows of the table, streamed into columns of numbers.
+//! The rows of the table, streamed into columns of numbers: regular tables in chunks, everything else row by row.
 
-mod alike;
 mod block;
-mod bulk;
-mod digits;
-mod piece;
+mod chunk;
+mod chunks;
+mod column;
+mod last_rows;
+mod line_map;
+mod row_by_row;
 mod table;
 
-pub use bulk::{read_blocks, suits};
-pub use digits::EXACT;
-#[cfg(test)]
-pub use digits::printed;
-pub use table::{BadCells, LineMap, RawColumn, Table, empty, read_rows};
+pub use chunks::{ChunkRules, is_regular, read_chunks};
+pub use column::{BadCells, RawColumn};
+pub use line_map::LineMap;
+pub use row_by_row::{RowRules, read_rows};
+pub use table::{Table, TimeDifference};

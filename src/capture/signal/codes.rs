@@ -1,15 +1,13 @@
-//! What a column of samples tells of the instrument: code step, samples at the end of the range.
+//! What the codes in a column show: their step, samples at the end of the range.
 
-use super::levels::{Levels, Tally, levels};
-use super::noise::{MedianCurvature, median_curvature, noise_about};
-use crate::stats::lanes;
-use crate::stats::sought::Sought;
-use rayon::prelude::*;
+use super::clipping::clipped_at;
+use super::levels::{Levels, levels};
+use super::step::step_of;
 
-/// What the codes in a column tell.
+/// What the codes in a column show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Codes {
-    /// As [`quantisation_step`].
+    /// As [`quantisation_step`](super::quantisation_step).
     pub step: Option<f64>,
     /// As [`clipped`]; empty where no sample is.
     pub clipped: Vec<bool>,
@@ -17,100 +15,18 @@ pub struct Codes {
     pub range: Option<(f64, f64)>,
 }
 
-/// [`quantisation_step`] and [`clipped`] at once, for half of the work.
+/// [`quantisation_step`](super::quantisation_step) and [`clipped`] at once, for half of the work.
 pub fn codes(values: &[f64], overrange: &[(usize, bool)]) -> Codes {
     codes_at(values, overrange, &levels(values))
 }
 
-/// [`codes`] and [`noise`](super::noise::noise) at once, so that a long column is gone through twice in place of four times.
-pub fn codes_and_noise(values: &[f64], overrange: &[(usize, bool)]) -> (Codes, Option<f64>) {
-    let sought = MedianCurvature::about(values);
-    let (tally, mut curvature) = (0..values.len().div_ceil(STRETCH))
-        .into_par_iter()
-        .with_min_len(8)
-        .map(|k| k * STRETCH..(k * STRETCH + STRETCH).min(values.len()))
-        .fold(
-            || (Some(Tally::new()), sought.clone()),
-            |(tally, mut curvature), rows| {
-                curvature.take(&values[rows.start..(rows.end + 2).min(values.len())]);
-                (tally.and_then(|tally| tally.with(&values[rows])), curvature)
-            },
-        )
-        .reduce(
-            || (Some(Tally::new()), sought.clone()),
-            |one, other| {
-                let tally = one.0.zip(other.0).and_then(|(one, other)| one.and(&other));
-                (tally, one.1.and(other.1))
-            },
-        );
-    let codes = codes_at(values, overrange, &Levels::of(values, tally));
-    let median = curvature.found().or_else(|| median_curvature(values));
-    let noise = median.and_then(|median| noise_about(values, median, codes.step));
-    (codes, noise)
-}
-
-/// Samples a task.
-const STRETCH: usize = 1 << 16;
-
-fn codes_at(values: &[f64], overrange: &[(usize, bool)], levels: &Levels) -> Codes {
+pub(super) fn codes_at(values: &[f64], overrange: &[(usize, bool)], levels: &Levels) -> Codes {
     let step = step_of(&levels.values);
     Codes {
         clipped: clipped_at(values, overrange, levels, step),
         step,
         range: levels.range,
     }
-}
-
-/// Smallest distance between two codes of the converter (or of the printed digits, where these are coarser).
-///
-/// Printed values are rounded, so the distances jitter by a digit; the step is the mean distance over the whole grid
-/// of codes. `None` with fewer than three different values.
-pub fn quantisation_step(values: &[f64]) -> Option<f64> {
-    step_of(&levels(values).values)
-}
-
-fn step_of(levels: &[f64]) -> Option<f64> {
-    let gap = |[low, high]: [f64; 2]| high - low;
-    let gaps = levels.len().saturating_sub(1);
-    if gaps < 2 {
-        return None;
-    }
-    // A few odd levels (the end of the range, sums in floating point) must not set the step: it takes a twentieth of
-    // all gaps within half as much again of the smallest. Counted, not sorted: there may be as many gaps as samples.
-    let few = (gaps / 20).max(1);
-    let (mut smaller, mut bound) = (0, f64::NEG_INFINITY);
-    let step = loop {
-        if smaller == gaps {
-            return None;
-        }
-        let least = -lanes::largest(levels, |w| match gap(w) {
-            gap if gap > bound => -gap,
-            _ => f64::NEG_INFINITY,
-        });
-        bound = 1.5 * least;
-        let cluster = lanes::count(levels, |w| gap(w) <= bound) - smaller;
-        if cluster >= few {
-            let mut sought = Sought::within(least, bound);
-            sought.take(levels, gap);
-            break sought.ranked(smaller + cluster / 2)?;
-        }
-        smaller += cluster;
-    };
-    // Rounding errors of the levels cancel along the grid; a second pass takes in wider gaps.
-    let mut step = step;
-    for reach in [3.0, 12.0] {
-        let (sum, count) = levels
-            .windows(2)
-            .map(|w| w[1] - w[0])
-            .filter(|g| *g > 0.5 * step && *g < (reach + 0.3) * step)
-            .map(|g| (g, (g / step).round()))
-            .filter(|(g, k)| (g / step - k).abs() < 0.3)
-            .fold((0.0, 0.0), |(s, n), (g, k)| (s + g, n + k));
-        if count > 0.0 {
-            step = sum / count;
-        }
-    }
-    Some(step)
 }
 
 /// Marks samples whose true value lay outside the range of the instrument.
@@ -126,111 +42,6 @@ pub fn clipped(values: &[f64], overrange: &[(usize, bool)]) -> Vec<bool> {
     flags
 }
 
-/// Empty where no sample is clipped.
-fn clipped_at(
-    values: &[f64],
-    overrange: &[(usize, bool)],
-    levels: &Levels,
-    step: Option<f64>,
-) -> Vec<bool> {
-    let mut flags = Vec::new();
-    let marked = overrange.iter().map(|(row, _)| *row);
-    for row in marked.filter(|row| *row < values.len()) {
-        flags.resize(values.len(), false);
-        flags[row] = true;
-    }
-    // Where there is a step there are three levels at least.
-    let (Some(step), [low, after_low, ..], [.., before_high, high]) =
-        (step, levels.values.as_slice(), levels.values.as_slice())
-    else {
-        return flags;
-    };
-    let (low, high) = (*low, *high);
-    let inner = |top: bool| if top { *before_high } else { *after_low };
-    let near = 0.25 * step;
-    let count = |level: f64| levels.count(|v| (v - level).abs() < near);
-    let stands_out = |top: bool| {
-        let rail = if top { high } else { low };
-        (rail - inner(top)).abs() > 1.5 * step || count(rail) > 3 * count(inner(top))
-    };
-    let codes = ((high - low) / step).round() + 1.0;
-    let full_scale = (6..=16).any(|bits| codes == f64::from(1u32 << bits))
-        && ((high - low) / step - (codes - 1.0)).abs() < 0.3
-        && stands_out(true)
-        && stands_out(false);
-    for top in [false, true] {
-        let rail = if top { high } else { low };
-        if full_scale
-            || off_grid(levels, rail, inner(top), step)
-            || pinned(values, levels, rail, step, high - low)
-        {
-            flags.resize(values.len(), false);
-            for (flag, value) in flags.iter_mut().zip(values) {
-                *flag |= (*value - rail).abs() < near;
-            }
-        }
-    }
-    flags
-}
-
-/// True when the extreme code does not lie on the grid of the codes beside it, and many samples sit there.
-fn off_grid(levels: &Levels, rail: f64, inner: f64, step: f64) -> bool {
-    let gap = (rail - inner).abs() / step;
-    // Printed digits may move a code by a few hundredths of the step, not by 0.08.
-    if !(gap < 4.0 && (gap - gap.round()).abs() > 0.08) {
-        return false;
-    }
-    let at_rail = levels.count(|v| v == rail);
-    at_rail >= 3 && at_rail > 2 * levels.count(|v| v == inner)
-}
-
-fn pinned(values: &[f64], levels: &Levels, rail: f64, step: f64, span: f64) -> bool {
-    let at_rail = levels.count(|v| v == rail);
-    let finite = levels.count(|_| true);
-    if at_rail < 3 || at_rail * 4 > finite || span < 8.0 * step {
-        return false;
-    }
-    let beside = levels.count(|v| v != rail && (v - rail).abs() < 3.5 * step);
-    let mut longest = 0;
-    let mut jumps = false;
-    let mut at = 0;
-    while at < values.len() {
-        if values[at] != rail {
-            at += 1;
-            continue;
-        }
-        let first = at;
-        while at < values.len() && values[at] == rail {
-            at += 1;
-        }
-        if first == 0 || at == values.len() {
-            // A level the record rests at, as far as anyone can tell.
-            return false;
-        }
-        longest = longest.max(at - first);
-        if at - first >= 3 {
-            let arrival = (values[first - 1] - rail).abs();
-            let leave = (values[at] - rail).abs();
-            jumps |= arrival > 3.0 * step || leave > 3.0 * step;
-        }
-    }
-    if longest >= 3 && jumps && at_rail * 50 <= finite && at_rail > 2 * beside {
-        return true;
-    }
-    // Close by, how often does a sample equal the one before?
-    let close = |v: f64| v != rail && (v - rail).abs() < 0.2 * span;
-    let pairs: Vec<bool> = values
-        .windows(2)
-        .filter(|w| close(w[0]) && close(w[1]))
-        .map(|w| w[0] == w[1])
-        .collect();
-    if pairs.len() < 10 {
-        return false;
-    }
-    let same = (pairs.iter().filter(|&&s| s).count() as f64 + 1.0) / (pairs.len() as f64 + 2.0);
-    at_rail > 4 * beside && (longest as f64) * same.ln() < -14.0
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -239,22 +50,6 @@ mod tests {
 
     fn rounded(value: f64, step: f64, digits: f64) -> f64 {
         ((value / step).round() * step * digits).round() / digits
-    }
-
-    #[test]
-    fn the_step_is_found_through_printed_digits() {
-        let values: Vec<f64> = (0..400)
-            .map(|k| rounded((f64::from(k) * 0.05).sin() * 3.0, 0.0625, 1e3))
-            .collect();
-        let step = quantisation_step(&values).unwrap();
-        assert!((step - 0.0625).abs() < 1e-4, "{step}");
-        let astray: Vec<f64> = (0..400)
-            .map(|k| f64::from(k % 40) * 0.04 + f64::from(k % 7) * 1e-12)
-            .collect();
-        let step = quantisation_step(&astray).unwrap();
-        assert!((step - 0.04).abs() < 1e-9, "{step}");
-        assert_eq!(quantisation_step(&[1.0, 1.0, 1.0]), None);
-        assert_eq!(quantisation_step(&[f64::NAN, 2.0]), None);
     }
 
     fn noisy(seed: u64, shape: impl Fn(f64) -> f64, sigma: f64, step: f64) -> Vec<f64> {

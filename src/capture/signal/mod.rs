@@ -1,8 +1,12 @@
 //! What a column of samples shows of the instrument: code step, samples at the end of the range, noise.
 
+mod clipping;
 mod codes;
+mod curvature;
 mod levels;
 mod noise;
+mod step;
 
-pub use codes::{Codes, clipped, codes, codes_and_noise, quantisation_step};
-pub use noise::noise;
+pub use codes::{Codes, clipped, codes};
+pub use noise::{codes_and_noise, noise};
+pub use step::quantisation_step;

@@ -1,8 +1,9 @@
 //! The noise of a column, from how each sample differs from the line through its neighbours.
 
-use super::codes::quantisation_step;
-use crate::stats::lanes;
-use crate::stats::sought::Sought;
+use super::codes::{Codes, codes_at};
+use super::curvature::{MedianCurvature, median_curvature, noise_about};
+use super::levels::{Levels, Tally};
+use super::step::quantisation_step;
 use rayon::prelude::*;
 
 /// Standard deviation of the noise from sample to sample.
@@ -15,121 +16,40 @@ pub fn noise(values: &[f64]) -> Option<f64> {
     noise_about(values, median_curvature(values)?, quantisation_step(values))
 }
 
-/// [`noise`] of a column whose [`median_curvature`] and [`quantisation_step`] are known.
-pub fn noise_about(values: &[f64], median: f64, step: Option<f64>) -> Option<f64> {
-    // 0.6745 is the upper quartile of the normal distribution; two codes up and down are noise of a converter too.
-    let limit = (4.0 * median / 0.6745).max(2.5 * step.unwrap_or(0.0));
-    // Sums over stretches of a fixed length, so that the number of threads changes no bit. What is left out adds nothing.
-    let sums: Vec<(f64, usize)> = stretches(values)
-        .map(|stretch| {
-            curvatures(stretch).fold((0.0, 0), |(sum, count), d| {
-                let small = d.abs() <= limit;
-                (
-                    sum + if small { d * d } else { 0.0 },
-                    count + usize::from(small),
-                )
-            })
-        })
-        .collect();
-    let (sum, count) = sums
-        .into_iter()
-        .fold((0.0, 0), |(s, n), (sum, count)| (s + sum, n + count));
-    // Var(a - 2b + c) = 6 s^2.
-    let deviation = (sum / (6.0 * count as f64)).sqrt();
-    (deviation > 0.0).then_some(deviation)
+/// [`codes`](super::codes()) and [`noise`] at once, so that a long column is gone through twice in place of four times.
+pub fn codes_and_noise(values: &[f64], overrange: &[(usize, bool)]) -> (Codes, Option<f64>) {
+    let sought = MedianCurvature::about(values);
+    let (tally, mut curvature) = (0..values.len().div_ceil(STRETCH))
+        .into_par_iter()
+        .with_min_len(8)
+        .map(|k| k * STRETCH..(k * STRETCH + STRETCH).min(values.len()))
+        .fold(
+            || (Some(Tally::new()), sought.clone()),
+            |(tally, mut curvature), rows| {
+                curvature.take(&values[rows.start..(rows.end + 2).min(values.len())]);
+                (tally.and_then(|tally| tally.with(&values[rows])), curvature)
+            },
+        )
+        .reduce(
+            || (Some(Tally::new()), sought.clone()),
+            |one, other| {
+                let tally = one.0.zip(other.0).and_then(|(one, other)| one.and(&other));
+                (tally, one.1.and(other.1))
+            },
+        );
+    let codes = codes_at(values, overrange, &Levels::of(values, tally));
+    let median = curvature.found().or_else(|| median_curvature(values));
+    let noise = median.and_then(|median| noise_about(values, median, codes.step));
+    (codes, noise)
 }
 
-/// Second differences a task.
+/// Samples a task.
 const STRETCH: usize = 1 << 16;
-
-/// Second difference of three neighbours.
-fn curvature(w: [f64; 3]) -> f64 {
-    w[2] - 2.0 * w[1] + w[0]
-}
-
-/// Second differences, some of which may not be finite.
-fn curvatures(values: &[f64]) -> impl Iterator<Item = f64> + '_ {
-    values.windows(3).map(|w| curvature([w[0], w[1], w[2]]))
-}
-
-/// The values in stretches that share two samples, so that every second difference is in one of them.
-fn stretches(values: &[f64]) -> impl IndexedParallelIterator<Item = &[f64]> + '_ {
-    let count = values.len().saturating_sub(2).div_ceil(STRETCH);
-    (0..count).into_par_iter().map(move |k| {
-        let first = k * STRETCH;
-        &values[first..(first + STRETCH + 2).min(values.len())]
-    })
-}
-
-/// Upper median of the sizes of the finite second differences; `None` for fewer than eight.
-pub fn median_curvature(values: &[f64]) -> Option<f64> {
-    let seek = |about: MedianCurvature| {
-        stretches(values)
-            .fold(
-                || about.clone(),
-                |mut sought, stretch| {
-                    sought.take(stretch);
-                    sought
-                },
-            )
-            .reduce(|| about.clone(), MedianCurvature::and)
-            .found()
-    };
-    seek(MedianCurvature::about(values)).or_else(|| seek(MedianCurvature::anywhere()))
-}
-
-/// Upper median of the sizes of the finite second differences, sought without keeping them.
-#[derive(Clone)]
-pub struct MedianCurvature {
-    total: usize,
-    sizes: Sought,
-}
-
-impl MedianCurvature {
-    /// Sought where it most likely lies.
-    pub fn about(values: &[f64]) -> MedianCurvature {
-        MedianCurvature {
-            total: 0,
-            sizes: Sought::about_middle(values, size),
-        }
-    }
-
-    fn anywhere() -> MedianCurvature {
-        MedianCurvature {
-            total: 0,
-            sizes: Sought::anywhere(),
-        }
-    }
-
-    /// Takes in the second differences of some neighbours.
-    pub fn take(&mut self, values: &[f64]) {
-        self.total += lanes::count(values, |w| size(w) < f64::INFINITY);
-        self.sizes.take(values, size);
-    }
-
-    /// Together with others sought in the same place.
-    pub fn and(mut self, other: MedianCurvature) -> MedianCurvature {
-        self.total += other.total;
-        self.sizes = self.sizes.and(other.sizes);
-        self
-    }
-
-    /// `None` for fewer than eight, or where it lies elsewhere.
-    pub fn found(&mut self) -> Option<f64> {
-        (self.total >= 8)
-            .then(|| self.sizes.ranked(self.total / 2))
-            .flatten()
-    }
-}
-
-fn size(w: [f64; 3]) -> f64 {
-    curvature(w).abs()
-}
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use rand::{Rng, SeedableRng};
+    use rand::SeedableRng;
     use rand_distr::{Distribution, Normal};
 
     #[test]
@@ -145,38 +65,5 @@ mod tests {
         let deviation = noise(&values).unwrap();
         assert!((deviation / 0.02 - 1.0).abs() < 0.03, "{deviation}");
         assert_eq!(noise(&[1.0; 50]), None);
-    }
-
-    #[test]
-    fn the_median_is_found_without_keeping_all() {
-        let mut random = rand::rngs::StdRng::seed_from_u64(11);
-        let mut drawn = |step: f64, rows: usize| -> Vec<f64> {
-            let draw = || -> f64 { random.random_range(-1.0..1.0) };
-            let draws = std::iter::repeat_with(draw).take(rows);
-            draws.map(|v| (v / step).round() * step).collect()
-        };
-        let mut holes = drawn(1e-9, 300_000);
-        holes[7] = f64::NAN;
-        // A record whose sample lies: every row that is looked at rests.
-        let still = (0..400_000)
-            .map(|k| f64::from(k % 4 == 3) * f64::from(k))
-            .collect();
-        for values in [
-            holes,
-            drawn(0.25, 300_000),
-            drawn(1e-9, 999),
-            drawn(0.5, 9),
-            vec![2.0; 99],
-            still,
-        ] {
-            let mut sizes: Vec<f64> = curvatures(&values)
-                .map(f64::abs)
-                .filter(|d| d.is_finite())
-                .collect();
-            sizes.sort_unstable_by(f64::total_cmp);
-            let plain = (sizes.len() >= 8).then(|| sizes[sizes.len() / 2]);
-            assert_eq!(median_curvature(&values), plain);
-        }
-        assert_eq!(median_curvature(&[1.0; 9]), None);
     }
 }

@@ -1,7 +1,7 @@
 //! Line ends of a whole block at once, where nothing in it needs a second look.
 //!
 //! Blocks with a quotation mark, a zero byte, a carriage return on its own or at the block's end, or a line that began
-//! before and may be too long are left to the reader byte by byte, which tells faults with their line.
+//! before and may be too long are left to the reader byte by byte, which names faults with their line.
 
 use memchr::{memchr_iter, memchr2, memrchr};
 
@@ -78,10 +78,10 @@ mod tests {
 
     #[test]
     fn both_line_ends_and_open_lines() {
-        let told = |text: &str, breaks, open| Some((text.to_owned(), breaks, open));
-        assert_eq!(tidied("1,2\n3,4\n5", 0), told("1,2\n3,4\n5", 2, 1));
-        assert_eq!(tidied("1\r\n\r\n22\r\n", 4), told("1\n\n22\n", 3, 0));
-        assert_eq!(tidied("123", 4), told("123", 0, 7));
+        let as_left = |text: &str, breaks, open| Some((text.to_owned(), breaks, open));
+        assert_eq!(tidied("1,2\n3,4\n5", 0), as_left("1,2\n3,4\n5", 2, 1));
+        assert_eq!(tidied("1\r\n\r\n22\r\n", 4), as_left("1\n\n22\n", 3, 0));
+        assert_eq!(tidied("123", 4), as_left("123", 0, 7));
     }
 
     #[test]

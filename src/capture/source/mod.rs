@@ -1,8 +1,14 @@
 //! The bytes of a file to lines of text: hash, unpacking, encoding, line ends, bounds.
 
+mod encoding;
+mod file_kind;
+mod hashing;
 mod line_ends;
 mod lines;
+mod unpacking;
 
-pub use lines::{
-    Hashing, Lines, TextEncoding, Transcoding, Unpacking, binary_kind, find_encoding, peek, text,
-};
+pub use encoding::{TextEncoding, Transcoding, find_encoding, text};
+pub use file_kind::{binary_kind, peek};
+pub use hashing::Hashing;
+pub use lines::Lines;
+pub use unpacking::Unpacking;

@@ -1,179 +1,159 @@
 //! The time axis of a record: as given by the user, from the time column, or from start and increment.
 
-use super::judge::{self, TimeFault};
-use super::times::Times;
-use crate::capture::error::ReadError;
-use crate::capture::layout::{Layout, RecordFacts, Role};
-use crate::capture::options::{ReadOptions, TimeGaps};
-use crate::capture::record::{Remark, TimeAxis};
-use crate::capture::remark::{self, Place};
-use crate::capture::rows::Table;
-use crate::capture::unit;
-use std::path::Path;
+use super::column::TimeColumn;
+use super::fault::TimeFault;
+use super::judge::{self, Context, Judged};
+use crate::capture::options::TimeGaps;
+use crate::capture::record::TimeAxis;
+use crate::quantity::exported::Unit;
 
-/// The time axis: as given by the user, from the time column, or from start and increment.
-pub fn time_axis(
-    path: &Path,
-    table: &mut Table,
-    layout: &Layout,
-    record_facts: &RecordFacts,
-    options: &ReadOptions,
-    why: &mut Vec<String>,
-    remarks: &mut Vec<Remark>,
-) -> Result<TimeAxis, ReadError> {
-    let place = Place::new(path);
-    let raw = table.time.take();
-    let counted = raw
-        .as_ref()
-        .is_some_and(|raw| layout.columns[raw.column].role == Role::Index);
-    let interval = options.interval_s.or(record_facts.interval_s.map(|i| i.0));
-    if let Some(interval) = options.interval_s
-        && !(interval > 0.0 && interval.is_finite())
-    {
-        return Err(ReadError::Option {
-            path: path.to_path_buf(),
-            option: "--interval",
-            value: format!("{interval} s"),
-            reason: "a sampling interval is positive".to_string(),
-        });
+/// What is known of the times beside their column.
+#[derive(Clone, Copy, Debug)]
+pub struct TimeFacts {
+    /// Number of rows.
+    pub rows: usize,
+    /// The column only counts the rows.
+    pub counted: bool,
+    /// Unit of the column; `None` is seconds.
+    pub unit: Option<Unit>,
+    /// As the user gives them.
+    pub given_interval_s: Option<f64>,
+    pub given_start_s: Option<f64>,
+    /// As the preamble states them.
+    pub stated_interval_s: Option<f64>,
+    pub stated_start_s: Option<f64>,
+    pub gaps: TimeGaps,
+}
+
+/// The axis and how it was found.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FoundAxis {
+    pub axis: TimeAxis,
+    /// Rows kept, in order; `None` keeps all.
+    pub kept: Option<Vec<usize>>,
+    pub faults: Vec<TimeFault>,
+    /// One sentence, where the times do not simply stand in their column.
+    pub how: Option<String>,
+    /// Median step of a column of times, where the preamble states one to compare it with.
+    pub typical_step_s: Option<f64>,
+}
+
+impl FoundAxis {
+    fn new(axis: TimeAxis, how: Option<String>) -> FoundAxis {
+        FoundAxis {
+            axis,
+            kept: None,
+            faults: Vec::new(),
+            how,
+            typical_step_s: None,
+        }
     }
-    let column =
-        raw.filter(|raw| !raw.packed.is_empty() || raw.values.iter().any(|t| t.is_finite()));
-    if let Some(mut column) = column.filter(|_| !counted || interval.is_some()) {
-        if column.missing > 0 {
-            column.unpack();
-            let times = &column.values;
-            let kept: Vec<usize> = (0..times.len()).filter(|&k| times[k].is_finite()).collect();
-            remarks.push(remark::time_missing(
-                &place,
-                table,
-                times.len() - kept.len(),
-            ));
-            column.values = kept.iter().map(|&k| times[k]).collect();
-            table.keep(&kept);
+}
+
+impl TimeFacts {
+    fn interval_s(&self) -> Option<f64> {
+        self.given_interval_s.or(self.stated_interval_s)
+    }
+
+    fn start_s(&self) -> Option<f64> {
+        self.given_start_s.or(self.stated_start_s)
+    }
+
+    /// True where the times of `column` say more than the number of rows does.
+    pub fn takes(&self, column: &TimeColumn) -> bool {
+        column.is_filled() && (!self.counted || self.interval_s().is_some())
+    }
+
+    /// The axis from a column without missing times, or from start and increment.
+    pub fn axis(&self, column: Option<&TimeColumn>) -> FoundAxis {
+        match (column, self.given_interval_s) {
+            (Some(column), Some(step_s)) if !self.counted => self.by_given_interval(column, step_s),
+            (Some(column), _) => self.by_column(column),
+            (None, _) => self.by_increment(),
         }
-        let times = Times::new(&column.packed, &column.values);
-        let own = &layout.columns[column.column];
-        let time_unit = own
-            .unit_text
-            .as_deref()
-            .or(horizontal_unit(layout).as_deref())
-            .and_then(|u| unit::parse(u, true))
-            .filter(|u| u.symbol == "s");
-        let origin = options
-            .start_s
-            .or(record_facts.start_s.map(|s| s.0))
-            .unwrap_or(0.0);
-        let to_si = |t: f64| match (counted, interval) {
+    }
+
+    fn to_si(&self, time: f64) -> f64 {
+        match (self.counted, self.interval_s()) {
             // Counts come here as whole numbers: start + increment * count.
-            (true, Some(interval)) => origin + interval * t,
-            _ => time_unit.map_or(t, |unit| unit.to_si(t)),
+            (true, Some(interval)) => self.start_s().unwrap_or(0.0) + interval * time,
+            _ => self.unit.map_or(time, |unit| unit.to_si(time)),
+        }
+    }
+
+    fn by_given_interval(&self, column: &TimeColumn, step_s: f64) -> FoundAxis {
+        let times = column.times();
+        let first = || self.to_si(times.first().unwrap_or(0.0));
+        let axis = TimeAxis::Uniform {
+            start_s: self.given_start_s.unwrap_or_else(first),
+            step_s,
+            len: times.len(),
         };
-        let scale = time_unit.map_or(1.0, |unit| unit.to_si(1.0));
-        if let (false, Some(step_s)) = (counted, options.interval_s) {
-            let start_s = options
-                .start_s
-                .unwrap_or_else(|| to_si(times.first().unwrap_or(0.0)));
-            why.push(format!("sampling interval {step_s} s, as given"));
-            return Ok(TimeAxis::Uniform {
-                start_s,
-                step_s,
-                len: times.len(),
-            });
-        }
-        let preferred = (!counted).then_some(interval).flatten().map(|i| i / scale);
-        let judged = judge::judge(
-            times,
-            column_digits(table, counted),
-            preferred,
-            &to_si,
-            options.time_gaps,
+        FoundAxis::new(
+            axis,
+            Some(format!("sampling interval {step_s} s, as given")),
+        )
+    }
+
+    fn by_column(&self, column: &TimeColumn) -> FoundAxis {
+        let scale = self.unit.map_or(1.0, |unit| unit.to_si(1.0));
+        let stated = self.interval_s().filter(|_| !self.counted);
+        let Judged {
+            mut axis,
+            kept,
+            faults,
+        } = judge::judge(
+            column.times(),
+            Context {
+                // Counts are whole numbers and exact.
+                digits: if self.counted { 17 } else { column.digits },
+                preferred: stated.map(|interval| interval / scale),
+                to_si: &|time| self.to_si(time),
+                gaps: self.gaps,
+            },
         );
-        let mut axis = judged.axis;
-        if counted && let (TimeAxis::Uniform { step_s, .. }, Some(interval)) = (&mut axis, interval)
-        {
-            // The step went through `to_si`, which adds the origin.
-            *step_s = interval;
-            why.push("time is start + increment * count".to_string());
-        }
-        for fault in &judged.faults {
-            if let TimeFault::Backwards {
-                row,
-                from_s,
-                to_s,
-                places,
-            } = *fault
-                && options.time_gaps == TimeGaps::Tell
+        let uneven = faults.iter().any(|f| matches!(f, TimeFault::Uneven { .. }));
+        let comparable = !self.counted && !uneven && self.stated_interval_s.is_some();
+        let typical_step_s = comparable.then(|| typical_step(&axis)).flatten();
+        let mut how = None;
+        if self.counted {
+            if let (TimeAxis::Uniform { step_s, .. }, Some(interval)) =
+                (&mut axis, self.interval_s())
             {
-                return Err(ReadError::TimeBackwards {
-                    path: path.to_path_buf(),
-                    line: table.lines.line(row),
-                    from: from_s,
-                    to: to_s,
-                    places,
-                });
+                // The step went through `to_si`, which adds the origin.
+                *step_s = interval;
+                how = Some("time is start + increment * count".to_string());
             }
-            remarks.push(remark::of_time(&place, &table.lines, fault));
-        }
-        if let Some(kept) = judged.kept {
-            table.keep(&kept);
-        }
-        let uneven = judged
-            .faults
-            .iter()
-            .any(|f| matches!(f, TimeFault::Uneven { .. }));
-        if !counted
-            && !uneven
-            && let Some((stated, line)) = record_facts.interval_s
-            && let Some(found) = typical_step(&axis)
-            && (stated - found).abs() > 0.01 * found
-        {
-            remarks.push(remark::interval_contradicts(&place, line, stated, found));
-        }
-        if let (Some(start), false) = (options.start_s, counted) {
+        } else if let Some(start) = self.given_start_s {
             shift(&mut axis, start);
         }
-        return Ok(axis);
-    }
-    match interval {
-        Some(step_s) => {
-            let start = options.start_s.or(record_facts.start_s.map(|s| s.0));
-            why.push(match start {
-                Some(_) => "time is start + increment * row".to_string(),
-                None => "time is increment * row, from 0: no start is stated".to_string(),
-            });
-            Ok(TimeAxis::Uniform {
-                start_s: start.unwrap_or(0.0),
-                step_s,
-                len: table.rows,
-            })
-        }
-        None => {
-            remarks.push(remark::time_absent(&place, layout.first_line));
-            Ok(TimeAxis::Absent { len: table.rows })
+        FoundAxis {
+            axis,
+            kept,
+            faults,
+            how,
+            typical_step_s,
         }
     }
+
+    fn by_increment(&self) -> FoundAxis {
+        let Some(step_s) = self.interval_s() else {
+            return FoundAxis::new(TimeAxis::Absent { len: self.rows }, None);
+        };
+        let how = match self.start_s() {
+            Some(_) => "time is start + increment * row",
+            None => "time is increment * row, from 0: no start is stated",
+        };
+        let axis = TimeAxis::Uniform {
+            start_s: self.start_s().unwrap_or(0.0),
+            step_s,
+            len: self.rows,
+        };
+        FoundAxis::new(axis, Some(how.to_string()))
+    }
 }
 
-/// Digits of the time column; counts are whole numbers and exact.
-fn column_digits(table: &Table, counted: bool) -> u32 {
-    if counted { 17 } else { table.time_digits }
-}
-
-fn horizontal_unit(layout: &Layout) -> Option<String> {
-    layout
-        .facts
-        .iter()
-        .find(|f| {
-            let key = f.key.to_lowercase();
-            key == "horizontal units"
-                || key == "horizontal unit"
-                || key == "x unit"
-                || key == "time unit"
-        })
-        .and_then(|f| f.values.first().cloned())
-}
-
+/// Median step of the axis.
 fn typical_step(axis: &TimeAxis) -> Option<f64> {
     match axis {
         TimeAxis::Uniform { step_s, .. } => Some(*step_s),

@@ -1,9 +1,14 @@
 //! The times of the rows: held small while they are read, judged as even or listed, with gaps, repeats and steps back.
 
 mod axis;
+mod chunk;
+mod column;
+mod even;
+mod fault;
 mod judge;
 mod times;
 
-pub use axis::time_axis;
-pub use judge::TimeFault;
-pub use times::{Packed, Times};
+pub use axis::TimeFacts;
+pub use chunk::TimeChunk;
+pub use column::TimeColumn;
+pub use fault::TimeFault;

@@ -49,10 +49,10 @@ impl View<'_> {
                 })
             })
             .collect();
-        let remarks: Vec<Value> = record
-            .remarks
+        let warnings: Vec<Value> = record
+            .warnings
             .iter()
-            .map(|r| json!({"kind": r.kind, "line": r.line, "column": r.column, "text": r.text}))
+            .map(|r| json!({"kind": r.kind.name(), "line": r.line, "column": r.column, "text": r.text}))
             .collect();
         json!({
             "path": record.path.display().to_string(),
@@ -65,7 +65,7 @@ impl View<'_> {
             "preamble": record.preamble.iter()
                 .map(|f| json!({"line": f.line, "key": f.key, "values": f.values}))
                 .collect::<Vec<_>>(),
-            "remarks": remarks,
+            "remarks": warnings,
             "found": self.findings.as_ref().map(Findings::document),
         })
     }

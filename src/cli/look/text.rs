@@ -22,8 +22,8 @@ impl View<'_> {
                 lines.push("  no column can be the voltage or the current of a motor".to_string());
             }
         }
-        let remarks = record.remarks.iter();
-        lines.extend(remarks.map(|remark| format!("  warning: {}", remark.text)));
+        let warnings = record.warnings.iter();
+        lines.extend(warnings.map(|warning| format!("  warning: {}", warning.text)));
         lines.extend(self.clipping_lines());
         lines.join("\n") + "\n"
     }

@@ -33,8 +33,8 @@ impl<'a> View<'a> {
 
     /// True when the capture cannot be used as it is.
     pub fn is_questionable(&self) -> bool {
-        let mut remarks = self.record.remarks.iter();
+        let mut warnings = self.record.warnings.iter();
         self.findings.as_ref().is_none_or(Findings::is_questionable)
-            || remarks.any(|r| capture::is_doubtful(&r.kind))
+            || warnings.any(|w| w.kind.is_doubtful())
     }
 }

@@ -322,7 +322,7 @@ fn columns_of_invented_motors_are_guessed_without_units() {
                     time_name: None,
                     first_data_line: 2,
                     channels,
-                    remarks: Vec::new(),
+                    warnings: Vec::new(),
                     sha256: String::new(),
                 };
                 let guess = guess_columns(&record);

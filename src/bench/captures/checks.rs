@@ -1,6 +1,6 @@
-//! What only the sheet makes one doubt in a capture: its numbers held against supply, role and limits.
+//! A capture checked against what the sheet states: supply, role and limits.
 //!
-//! What a waveform shows by itself (polarity, clipping, AC coupling, a plateau of current) is told by the events.
+//! What a waveform shows by itself (polarity, clipping, AC coupling, a plateau of current) is found by the events.
 
 use crate::bench::channels::short;
 use crate::bench::setup::{Capture, Role};
@@ -13,10 +13,10 @@ pub struct Expectations {
     pub current_limit_a: Option<f64>,
 }
 
-/// At most so many rows are looked at; a doubt needs no more.
+/// At most so many rows are looked at; a check needs no more.
 const ENOUGH_ROWS: usize = 50_000;
 
-/// Doubts that the sheet raises, in words.
+/// Warnings of what contradicts the sheet.
 pub fn of_sheet(capture: &Capture, expected: &Expectations) -> Vec<String> {
     let coupled = capture.ac_coupled.then(|| {
         "the voltage channel was AC coupled: its level is lost, the capture is left out and tells nothing of friction. Record it again with DC coupling"

@@ -1,0 +1,177 @@
+//! Stated quantities and accuracies of a sheet: `{ v = 24, limit_percent = 1 }`.
+
+use super::table::Table;
+use crate::bench::accuracy::Accuracy;
+use crate::bench::error::{BenchError, Place};
+use crate::bench::setup::Stated;
+use crate::quantity::units::{Quantity as Kind, factor};
+
+/// A kind of quantity with the units it may be typed in, and the factor of each to SI.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Units {
+    pub quantity: Kind,
+    /// Key of a value and its factor to SI.
+    pub values: &'static [(&'static str, f64)],
+    /// Unit part of an accuracy key and its factor to SI.
+    pub differences: &'static [(&'static str, f64)],
+}
+
+/// The keys of one kind of quantity, each with its unit in the table of units.
+macro_rules! units {
+    ($name:ident, $quantity:ident, [$(($key:literal, $unit:literal)),+]) => {
+        pub(super) const $name: Units = {
+            const UNITS: &[(&str, f64)] = &[$(($key, factor(Kind::$quantity, $unit))),+];
+            Units {
+                quantity: Kind::$quantity,
+                values: UNITS,
+                differences: UNITS,
+            }
+        };
+    };
+}
+
+units!(VOLTAGE, Voltage, [("v", "V"), ("mv", "mV")]);
+units!(CURRENT, Current, [("a", "A"), ("ma", "mA")]);
+units!(RESISTANCE, Resistance, [("ohm", "Ω"), ("milliohm", "mΩ")]);
+units!(
+    INDUCTANCE,
+    Inductance,
+    [("h", "H"), ("mh", "mH"), ("uh", "µH")]
+);
+units!(SPEED, Speed, [("rpm", "rpm"), ("rad_s", "rad/s")]);
+units!(INERTIA, Inertia, [("kg_m2", "kg·m²"), ("g_cm2", "g·cm²")]);
+units!(TORQUE, Torque, [("n_m", "N·m"), ("mn_m", "mN·m")]);
+pub(super) const TEMPERATURE: Units = Units {
+    quantity: Kind::Temperature,
+    values: &[("c", 1.0)],
+    differences: &[("k", 1.0)],
+};
+/// For gains: only `percent` and `ppm` can be meant.
+pub(super) const RATIO: Units = Units {
+    quantity: Kind::Ratio,
+    values: &[],
+    differences: &[],
+};
+
+/// Reads the accuracy keys of a table; other keys are left alone.
+pub(super) fn read_accuracy(
+    table: &Table<'_>,
+    units: Units,
+    divisions_allowed: bool,
+) -> Result<Accuracy, BenchError> {
+    let mut accuracy = Accuracy::default();
+    for (way, parts) in [
+        ("limit", &mut accuracy.limit),
+        ("standard", &mut accuracy.standard),
+        ("half_width", &mut accuracy.half_width),
+    ] {
+        let part = |unit: &str, factor: f64| -> Result<f64, BenchError> {
+            let key = format!("{way}_{unit}");
+            match table.number(&key)? {
+                Some(stated) if stated < 0.0 => table.invalid(
+                    &key,
+                    format!(
+                        "`{key}` in {} is {stated}, but an accuracy cannot be negative; give its size",
+                        table.name
+                    ),
+                ),
+                Some(stated) => Ok(stated * factor),
+                None => Ok(0.0),
+            }
+        };
+        parts.relative = part("percent", 1e-2)? + part("ppm", 1e-6)?;
+        for (unit, factor) in units.differences {
+            parts.absolute += part(unit, *factor)?;
+        }
+        if divisions_allowed {
+            parts.divisions = part("divisions", 1.0)?;
+        }
+    }
+    Ok(accuracy)
+}
+
+/// Reads a table that holds nothing but an accuracy.
+pub(super) fn accuracy_at(
+    parent: &Table<'_>,
+    key: &str,
+    units: Units,
+    divisions_allowed: bool,
+) -> Result<Option<Accuracy>, BenchError> {
+    let Some(table) = parent.table(key)? else {
+        return Ok(None);
+    };
+    let accuracy = read_accuracy(&table, units, divisions_allowed)?;
+    table.finish()?;
+    if accuracy.is_empty() {
+        return parent.invalid(
+            key,
+            format!("{} states no accuracy; give e.g. limit_percent", table.name),
+        );
+    }
+    Ok(Some(accuracy))
+}
+
+/// A value in SI with its accuracy as typed; the accuracy may be empty.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Quantity {
+    pub value: f64,
+    pub accuracy: Accuracy,
+    pub place: Place,
+}
+
+impl Quantity {
+    /// With the accuracy typed, or `fallback` where none was typed.
+    pub fn stated_or(&self, fallback: Accuracy) -> Stated {
+        if self.accuracy.is_empty() {
+            fallback.state(self.value)
+        } else {
+            self.accuracy.state(self.value)
+        }
+    }
+}
+
+/// Reads `key = { UNIT = value, limit_… = … }`.
+pub(super) fn quantity_at(
+    parent: &Table<'_>,
+    key: &str,
+    units: Units,
+) -> Result<Option<Quantity>, BenchError> {
+    let Some(table) = parent.table(key)? else {
+        return Ok(None);
+    };
+    let mut value = None;
+    let mut given = 0;
+    for (unit, factor) in units.values {
+        if let Some(number) = table.number(unit)? {
+            value = Some(number * factor);
+            given += 1;
+        }
+    }
+    let accuracy = read_accuracy(&table, units, false)?;
+    table.finish()?;
+    let names: Vec<&str> = units.values.iter().map(|(name, _)| *name).collect();
+    if given > 1 {
+        return parent.invalid(
+            key,
+            format!(
+                "{} gives its value {given} times; keep one of {}",
+                table.name,
+                names.join(", ")
+            ),
+        );
+    }
+    let value = table.require(
+        names[0],
+        value,
+        &format!(
+            "the {} needs a value under one of {}",
+            units.quantity,
+            names.join(", ")
+        ),
+    )?;
+    Ok(Some(Quantity {
+        value,
+        accuracy,
+        place: parent.place_of(key),
+    }))
+}

@@ -1,0 +1,146 @@
+//! The head of a file: the first lines, in which the layout is found.
+
+use super::error::ReadError;
+use super::layout::{self, Dialect, Layout, Line};
+use super::options::ReadOptions;
+use super::source;
+use encoding_rs::Encoding;
+use std::io::{self, Read};
+use std::path::Path;
+
+/// The layout is found from at most so many lines...
+const HEAD_LINES: usize = 1000;
+/// ...and so many bytes of text.
+const HEAD_BYTES: usize = 512 * 1024;
+
+/// The first lines of a file.
+pub(super) struct Head {
+    pub text: Vec<u8>,
+    /// The text ends within them.
+    complete: bool,
+}
+
+impl Head {
+    /// Reads at least `wanted` lines, where there are so many.
+    fn read<R: Read>(lines: &mut R, wanted: usize) -> io::Result<Head> {
+        let mut text = Vec::new();
+        let mut breaks = 0;
+        let mut chunk = [0u8; 1 << 14];
+        loop {
+            let count = lines.read(&mut chunk)?;
+            breaks += chunk[..count].iter().filter(|&&b| b == b'\n').count();
+            text.extend_from_slice(&chunk[..count]);
+            let complete = count == 0;
+            if complete || breaks >= wanted || (text.len() >= HEAD_BYTES && breaks > 0) {
+                return Ok(Head { text, complete });
+            }
+        }
+    }
+
+    /// The whole lines, at most `wanted`.
+    fn lines(&self, wanted: usize) -> Vec<Line<'_>> {
+        let mut start = 0;
+        let mut lines = Vec::new();
+        let rest = |start: usize| &self.text[start..];
+        while let Some(length) = rest(start).iter().position(|&b| b == b'\n') {
+            lines.push(Line {
+                number: lines.len() + 1,
+                start,
+                text: &rest(start)[..length],
+            });
+            start += length + 1;
+            if lines.len() == wanted {
+                break;
+            }
+        }
+        lines
+    }
+}
+
+/// Reads the head of `text` and finds its layout.
+pub(super) fn find_layout<R: Read>(
+    path: &Path,
+    text: &mut R,
+    options: &ReadOptions,
+    named: Option<&'static Encoding>,
+) -> Result<(Head, Layout), ReadError> {
+    let wanted = HEAD_LINES + options.skip_lines.unwrap_or(0);
+    let head = Head::read(text, wanted).map_err(|error| ReadError::from_io(path, error))?;
+    let lines = head.lines(wanted);
+    let skipped = options.skip_lines.unwrap_or(0).min(lines.len());
+    let Some(mut found) = layout::find_table(&lines[skipped..], options.delimiter, options.decimal)
+    else {
+        return Err(no_table(path, &lines, options, head.complete, named));
+    };
+    found.shift(skipped);
+    let mut why = Vec::new();
+    if options.skip_lines.is_some() {
+        found.block.first = skipped;
+        why.push(format!("{skipped} lines above the numbers, as given"));
+    }
+    let mut layout = layout::read_layout(&lines, &found, head.complete, options, named);
+    if layout.columns.len() > options.limits.columns {
+        return Err(ReadError::TooManyColumns {
+            path: path.to_path_buf(),
+            line: layout.first_line,
+            found: layout.columns.len(),
+            limit: options.limits.columns,
+        });
+    }
+    why.append(&mut layout.why);
+    layout.why = why;
+    Ok((head, layout))
+}
+
+/// Why no table was found, with what the file does hold.
+fn no_table(
+    path: &Path,
+    lines: &[Line],
+    options: &ReadOptions,
+    complete: bool,
+    named: Option<&'static Encoding>,
+) -> ReadError {
+    let path = path.to_path_buf();
+    if lines.iter().all(|l| l.text.trim_ascii().is_empty()) && complete {
+        return ReadError::NoTable {
+            path,
+            lines: lines.len(),
+            hint: "It holds blank lines only; export the record again".to_string(),
+        };
+    }
+    if (options.delimiter.is_some() || options.decimal.is_some())
+        && let Some(found) = layout::find_table(lines, None, None)
+    {
+        return ReadError::NoTable {
+            path,
+            lines: lines.len(),
+            hint: format!(
+                "With the delimiter and decimal mark given no line is a row of numbers; left to itself the program finds {} and '{}' as decimal mark. Drop --delimiter and --decimal",
+                found.dialect.delimiter_name(),
+                found.dialect.decimal as char
+            ),
+        };
+    }
+    let header = lines.iter().rfind(|l| !l.text.trim_ascii().is_empty());
+    if complete && let Some(header) = header {
+        let columns = [b',', b';', b'\t']
+            .into_iter()
+            .map(|d| Dialect::new(d, b'.').split(header.text))
+            .max_by_key(Vec::len)
+            .unwrap_or_default()
+            .iter()
+            .map(|c| source::text(c.trim_ascii(), named))
+            .filter(|c| !c.is_empty())
+            .collect();
+        return ReadError::NoSamples {
+            path,
+            line: header.number,
+            columns,
+        };
+    }
+    ReadError::NoTable {
+        path,
+        lines: lines.len(),
+        hint: "Say where the numbers begin with --skip-lines, or export as CSV".to_string(),
+    }
+}

@@ -1,0 +1,260 @@
+//! Rows read one by one: every cell judged, and every row that does not fit counted with its line.
+
+use super::last_rows::{Misfit, judge_last_rows, note_bad};
+use super::table::{LayoutChange, Table, TimeDifference};
+use crate::capture::cell::{self, Cell};
+use crate::capture::error::ReadError;
+use crate::capture::layout::{self, Dialect, Layout, Role};
+use crate::capture::options::Limits;
+use std::io::Read;
+use std::path::Path;
+
+/// What the rows are read by.
+#[derive(Clone, Copy)]
+pub struct RowRules<'a> {
+    /// The file, as messages name it.
+    pub path: &'a Path,
+    pub layout: &'a Layout,
+    pub limits: &'a Limits,
+}
+
+/// Reads all rows that follow those in `table` from `text`, which starts at line `first_line`. `open_end` is asked behind the last
+/// row whether the text ended within a line.
+///
+/// # Errors
+/// Faults of the reader chain, limits passed, or too many rows that do not fit.
+pub fn read_rows<R: Read>(
+    text: R,
+    first_line: usize,
+    table: Table,
+    rules: RowRules,
+    open_end: impl Fn() -> bool,
+) -> Result<Table, ReadError> {
+    let mut rows = Rows::new(text, first_line, table, rules);
+    while let Some(line) = rows.next()? {
+        if rows.fits() {
+            rows.keep(line)?;
+        } else if !rows.is_blank() && rows.set_aside(line)? == AfterMisfit::LayoutChanged {
+            break;
+        }
+    }
+    let mut table = rows.table;
+    let open = open_end() && table.change.is_none();
+    // At the end of the text the reader leaves an empty record; the row before it was swapped away.
+    judge_last_rows(
+        &mut table,
+        rows.misfits,
+        open.then_some(&rows.previous),
+        rules.layout,
+    );
+    let bad = table.bad_rows.as_ref();
+    match bad.filter(|bad| table.rows == 0 || bad.count > 5.max(table.rows / 100)) {
+        Some(bad) => Err(ReadError::TooManyBadRows {
+            path: rules.path.to_path_buf(),
+            line: bad.line,
+            count: bad.count,
+            rows: table.rows + bad.count,
+            found: bad.cells,
+            expected: rules.layout.cells.1,
+        }),
+        None => Ok(table),
+    }
+}
+
+#[derive(PartialEq)]
+enum AfterMisfit {
+    GoOn,
+    LayoutChanged,
+}
+
+struct Rows<'a, R> {
+    rules: RowRules<'a>,
+    dialect: Dialect,
+    reader: csv::Reader<R>,
+    first_line: usize,
+    /// Further columns of time.
+    extra_times: Vec<usize>,
+    time_may_be_blank: bool,
+    table: Table,
+    /// Rows that did not fit, held back until it is known whether more follows.
+    misfits: Vec<Misfit>,
+    record: csv::ByteRecord,
+    previous: csv::ByteRecord,
+    spare: csv::ByteRecord,
+}
+
+impl<'a, R: Read> Rows<'a, R> {
+    fn new(text: R, first_line: usize, table: Table, rules: RowRules<'a>) -> Rows<'a, R> {
+        let layout = rules.layout;
+        let columns = &layout.columns;
+        let reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .quoting(layout.quoted)
+            .delimiter(layout.dialect.delimiter)
+            .terminator(csv::Terminator::Any(b'\n'))
+            .buffer_capacity(1 << 16)
+            .from_reader(text);
+        Rows {
+            rules,
+            dialect: layout.dialect,
+            reader,
+            first_line,
+            extra_times: (0..columns.len())
+                .filter(|&c| columns[c].role == Role::ExtraTime)
+                .collect(),
+            time_may_be_blank: layout.time_column().is_some_and(|c| columns[c].empty),
+            table,
+            misfits: Vec::new(),
+            record: csv::ByteRecord::new(),
+            previous: csv::ByteRecord::new(),
+            spare: csv::ByteRecord::new(),
+        }
+    }
+
+    fn read(&mut self) -> Result<bool, ReadError> {
+        let read = self.reader.read_byte_record(&mut self.record);
+        read.map_err(|error| from_csv(self.rules.path, error))
+    }
+
+    /// Reads the next row; gives its line.
+    fn next(&mut self) -> Result<Option<usize>, ReadError> {
+        if !self.read()? {
+            return Ok(None);
+        }
+        // Every line ends in one LF here, so the line just read is the one before the reader's place.
+        let line = self.first_line + self.reader.position().line() as usize - 2;
+        if self.dialect.delimiter == b' ' {
+            self.spare.clear();
+            let filled = self.record.iter().filter(|c| !c.is_empty());
+            filled.for_each(|c| self.spare.push_field(c));
+            std::mem::swap(&mut self.record, &mut self.spare);
+        }
+        let (found, limit) = (self.record.len(), self.rules.limits.columns);
+        if found > limit {
+            return Err(ReadError::TooManyColumns {
+                path: self.rules.path.to_path_buf(),
+                line,
+                found,
+                limit,
+            });
+        }
+        Ok(Some(line))
+    }
+
+    fn cell(&self, column: usize) -> &[u8] {
+        self.record.get(column).unwrap_or_default()
+    }
+
+    fn is_blank(&self) -> bool {
+        self.record.iter().all(|c| cell::trim(c).is_empty())
+    }
+
+    /// True when the row can be kept: a known number of cells and a time that is a number.
+    fn fits(&self) -> bool {
+        let record = &self.record;
+        let (fewest, most) = self.rules.layout.cells;
+        let width = record.len() >= fewest
+            && (record.len() <= most || record.iter().skip(most).all(|c| cell::trim(c).is_empty()));
+        if !width {
+            return false;
+        }
+        let decimal = self.dialect.decimal;
+        match &self.table.time {
+            Some(time) => match cell::parse(self.cell(time.column), decimal) {
+                Cell::Number(_) => true,
+                Cell::Text => false,
+                _ => self.time_may_be_blank && !self.is_blank(),
+            },
+            // Without time a row counts when any cell says something that is no text.
+            None => record
+                .iter()
+                .any(|c| !matches!(cell::parse(c, decimal), Cell::Blank | Cell::Text)),
+        }
+    }
+
+    /// Holds a row that does not fit, or reads to the end where it starts another layout.
+    fn set_aside(&mut self, line: usize) -> Result<AfterMisfit, ReadError> {
+        let text = join(&self.record, self.dialect.delimiter);
+        let numbers = self.table.numbers_per_row();
+        if let Some(dialect) = layout::dialect_of_row(&text, numbers, self.dialect) {
+            let mut rows = 1;
+            while self.read()? {
+                rows += 1;
+            }
+            self.table.change = Some(LayoutChange {
+                line,
+                dialect,
+                rows,
+            });
+            return Ok(AfterMisfit::LayoutChanged);
+        }
+        if self.misfits.len() == 2 {
+            note_bad(&mut self.table, self.misfits.remove(0));
+        }
+        let cells = self.record.len();
+        self.misfits.push(Misfit { line, cells, text });
+        Ok(AfterMisfit::GoOn)
+    }
+
+    fn keep(&mut self, line: usize) -> Result<(), ReadError> {
+        for misfit in self.misfits.drain(..) {
+            note_bad(&mut self.table, misfit);
+        }
+        let limit = self.rules.limits.numbers;
+        if (self.table.rows + 1) * self.table.numbers_per_row() > limit {
+            return Err(ReadError::TooManyNumbers {
+                path: self.rules.path.to_path_buf(),
+                line,
+                limit,
+            });
+        }
+        let decimal = self.dialect.decimal;
+        let cell = |column: usize| self.record.get(column).unwrap_or_default();
+        let table = &mut self.table;
+        table.lines.note(table.rows, line);
+        if let Some(time) = &mut table.time {
+            let here = time.push(cell(time.column), decimal);
+            for &column in &self.extra_times {
+                if let Cell::Number(other) = cell::parse(cell(column), decimal)
+                    && other != here
+                    && table.time_differs.is_none()
+                {
+                    let by = other - here;
+                    table.time_differs = Some(TimeDifference { column, line, by });
+                }
+            }
+        }
+        for column in &mut table.values {
+            column.push(cell(column.column), decimal, line);
+        }
+        table.rows += 1;
+        std::mem::swap(&mut self.record, &mut self.previous);
+        Ok(())
+    }
+}
+
+fn join(record: &csv::ByteRecord, delimiter: u8) -> Vec<u8> {
+    let mut text = Vec::new();
+    for (k, cell) in record.iter().enumerate() {
+        if k > 0 {
+            text.push(delimiter);
+        }
+        text.extend_from_slice(&cell[..cell.len().min(200)]);
+        if text.len() > 2000 {
+            break;
+        }
+    }
+    text
+}
+
+fn from_csv(path: &Path, error: csv::Error) -> ReadError {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => ReadError::from_io(path, error),
+        // Bytes are read without UTF-8 checks and with flexible lengths: nothing else can go wrong.
+        other => ReadError::Io {
+            path: path.to_path_buf(),
+            source: std::io::Error::other(format!("{other:?}")),
+        },
+    }
+}

@@ -1,0 +1,12 @@
+//! The wording of every warning that does not stop the reading: place, found, effect, next step.
+
+mod kind;
+mod numbers;
+mod table;
+mod time;
+mod warning;
+
+pub use kind::WarningKind;
+pub use table::{bad_cells, of_channel, of_table, record_length};
+pub use time::{interval_contradicts, of_time, time_absent, time_missing};
+pub use warning::{Place, Warning};

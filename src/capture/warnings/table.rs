@@ -1,0 +1,141 @@
+//! Warnings about the rows and columns of the table.
+
+use super::kind::WarningKind;
+use super::numbers::brief;
+use super::warning::{Place, Warning};
+use crate::capture::layout::Layout;
+use crate::capture::record::Channel;
+use crate::capture::rows::{BadCells, LineMap, Table, TimeDifference};
+
+/// Rows and further time columns that did not fit.
+pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Vec<Warning>) {
+    if let Some(cut) = &table.truncated {
+        warnings.push(place.warning(
+            WarningKind::RowTruncated,
+            Some(cut.line),
+            Some(cut.column),
+            format!(
+                "the last row is incomplete: it ends at cell {} of {} with \"{}\". The copy stopped there; the row is left out and the {} rows before it are used",
+                cut.cells,
+                layout.cells.1,
+                cut.text.chars().rev().take(40).collect::<Vec<_>>().into_iter().rev().collect::<String>(),
+                table.rows
+            ),
+        ));
+    }
+    if let Some(change) = &table.change {
+        warnings.push(place.warning(
+            WarningKind::LayoutChange,
+            Some(change.line),
+            None,
+            format!(
+                "the layout changes here: above, cells are parted by {} with '{}' as decimal mark; from here on by {} with '{}'. The {} rows above are used, the {} below are not. Export the record again, or bring the file to one layout",
+                layout.dialect.delimiter_name(),
+                layout.dialect.decimal as char,
+                change.dialect.delimiter_name(),
+                change.dialect.decimal as char,
+                table.rows,
+                change.rows
+            ),
+        ));
+    }
+    if let Some(bad) = &table.bad_rows {
+        warnings.push(place.warning(
+            WarningKind::BadRows,
+            Some(bad.line),
+            None,
+            format!(
+                "{} row(s) do not fit the table and are left out: the first has {} cells of {} and reads \"{}\". Check the lines, or export again",
+                bad.count,
+                bad.cells,
+                layout.cells.1,
+                bad.text.chars().take(60).collect::<String>()
+            ),
+        ));
+    }
+    if let Some(footer) = table.footer {
+        warnings.push(place.warning(
+            WarningKind::Footer,
+            Some(footer.first_line),
+            None,
+            format!(
+                "{} line(s) of text under the table are left out",
+                footer.lines
+            ),
+        ));
+    }
+    if let Some(TimeDifference { column, line, by }) = table.time_differs {
+        warnings.push(place.warning(
+            WarningKind::TimeColumnsDiffer,
+            Some(line),
+            Some(column + 1),
+            format!(
+                "the time in column {} differs from the first time column by {} here; the first is used for all channels",
+                column + 1,
+                brief(by)
+            ),
+        ));
+    }
+}
+
+pub fn record_length(place: &Place, line: usize, stated: f64, rows: usize) -> Warning {
+    place.warning(
+        WarningKind::RecordLength,
+        Some(line),
+        None,
+        format!(
+            "the preamble announces {stated} samples, {rows} rows are here. The rows are used; export the whole record if the rest is wanted"
+        ),
+    )
+}
+
+/// A channel without numbers, or with cells beyond its range. `lines` has the line of each row, `others` counts the
+/// channels that do hold numbers.
+pub fn of_channel(
+    place: &Place,
+    channel: &Channel,
+    lines: &LineMap,
+    rows: usize,
+    others: usize,
+) -> Option<Warning> {
+    let Channel { column, name, .. } = channel;
+    if channel.missing == rows && rows > 0 {
+        let next = if others > 0 {
+            format!("The other {others} channel(s) can still be used")
+        } else {
+            "Nothing else is in the file; export again with the channel switched on".to_string()
+        };
+        return Some(place.warning(
+            WarningKind::NoNumbers,
+            Some(lines.line(0)),
+            Some(*column),
+            format!(
+                "column {column} \"{name}\" has no numbers: all {rows} cells are blank or marked missing. {next}"
+            ),
+        ));
+    }
+    let (first, _) = channel.overrange.first()?;
+    let above = channel.overrange.iter().filter(|o| o.1).count();
+    let all = channel.overrange.len();
+    Some(place.warning(
+        WarningKind::Overrange,
+        Some(lines.line(*first)),
+        Some(*column),
+        format!(
+            "column {column} \"{name}\": {all} of {rows} cells are overrange marks ({above} above, {} below the range); they are kept as missing. Record again with a larger range if these instants matter",
+            all - above
+        ),
+    ))
+}
+
+pub fn bad_cells(place: &Place, bad: &BadCells, channel: &Channel, decimal: u8) -> Warning {
+    place.warning(
+        WarningKind::NotANumber,
+        Some(bad.line),
+        Some(channel.column),
+        format!(
+            "column {} \"{}\": \"{}\" is not a number with '{}' as decimal mark ({} cell(s) like it); kept as missing. Check the line, or export again",
+            channel.column, channel.name, bad.text, decimal as char, bad.count
+        ),
+    )
+}
