@@ -1,6 +1,5 @@
 //! The joint estimate: the solved problem and what follows from it.
 
-use super::checks::TermDecision;
 use super::data::Segment;
 use super::model::Prediction;
 use super::options::FitOptions;
@@ -48,6 +47,20 @@ pub struct Estimate {
     pub profiles: Vec<ProfileToWaldRatio>,
     /// What each capture does to the result.
     pub leave_one_out: Vec<LeaveOneOut>,
+}
+
+/// What became of one optional term.
+#[derive(Clone, Debug)]
+pub struct TermDecision {
+    /// Name in the motor file.
+    pub name: &'static str,
+    /// Whether it is part of the model.
+    pub kept: bool,
+    /// Twice the fall of the cost that the term brings (likelihood ratio), from residuals weighted by their own size; absent for a
+    /// term that a prior limits.
+    pub likelihood_ratio: Option<f64>,
+    /// Why, and what it does to the others, in words.
+    pub note: String,
 }
 
 /// Reach of an interval to both sides over its plain reach.

@@ -9,7 +9,7 @@ use super::data::{
 };
 use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::error::FitError;
-use super::estimate::Estimate;
+use super::estimate::{Estimate, TermDecision};
 use super::evidence::{Records, Ripple, shared_entries};
 use super::model::CaptureModel;
 use super::options::FitOptions;
@@ -232,7 +232,7 @@ impl<'a> JointFit<'a> {
     fn conclude(
         mut self,
         solution: Solution,
-        mut terms: Vec<model_terms::TermDecision>,
+        mut terms: Vec<TermDecision>,
     ) -> Result<Estimate, FitError> {
         let predictions = self
             .problem

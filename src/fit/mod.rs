@@ -20,11 +20,10 @@ mod uncertainty;
 mod unknowns;
 mod weights;
 
-pub use checks::TermDecision;
 pub use data::{Bin, Quantity, Segment, SegmentKind};
 pub use design::{Addition, Expected, ExpectedUncertainty, ExperimentDesign, PlannedCapture};
 pub use error::FitError;
-pub use estimate::{Estimate, LeaveOneOut, ProfileToWaldRatio};
+pub use estimate::{Estimate, LeaveOneOut, ProfileToWaldRatio, TermDecision};
 pub use joint_fit::{estimate, estimate_in_stages};
 pub use model::{Prediction, Row};
 pub use operating::{OperatingValue, TRIALS};

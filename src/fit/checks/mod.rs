@@ -12,5 +12,4 @@ mod warming;
 pub use before_fit::doubts_before_the_fit;
 pub use conflict::conflicts;
 pub use leave_one_out::leave_one_out;
-pub use model_terms::TermDecision;
 pub use warming::warmed_captures;

@@ -2,25 +2,12 @@
 
 use crate::fit::descent::{CLOSE, FINE, solve};
 use crate::fit::error::FitError;
+use crate::fit::estimate::TermDecision;
 use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;
 use crate::fit::unknowns::{Entry, Layout, ParameterKind};
 use nalgebra::{DMatrix, DVector};
-
-/// What became of one optional term.
-#[derive(Clone, Debug)]
-pub struct TermDecision {
-    /// Name in the motor file.
-    pub name: &'static str,
-    /// Whether it is part of the model.
-    pub kept: bool,
-    /// Twice the fall of the cost that the term brings (likelihood ratio), from residuals weighted by their own size; absent for a
-    /// term that a prior limits.
-    pub likelihood_ratio: Option<f64>,
-    /// Why, and what it does to the others, in words.
-    pub note: String,
-}
 
 /// Entries that the plain motor does without.
 pub fn optional_entries(layout: &Layout) -> Vec<Entry> {
