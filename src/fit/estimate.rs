@@ -8,7 +8,7 @@ use super::references::{CurrentSpeed, RippleFinding};
 use super::solve::{Solution, StopReason};
 use super::uncertainty::Covariance;
 use super::unknowns::ParameterKind;
-use crate::bench::Doubt;
+use crate::bench::{Doubt, Stated};
 use std::sync::Arc;
 
 /// The solved problem.
@@ -23,8 +23,8 @@ pub struct Estimate {
     pub covariance: Covariance,
     /// Of every capture.
     pub segments: Vec<Vec<Segment>>,
-    /// Winding temperature to which R belongs, °C, with its standard uncertainty.
-    pub temperature_c: Option<(f64, f64)>,
+    /// Winding temperature to which R belongs, °C.
+    pub temperature_c: Option<Stated>,
     /// What became of the optional terms.
     pub terms: Vec<TermDecision>,
     /// What the ripple found, in words.
@@ -41,8 +41,10 @@ pub struct Estimate {
     pub options: FitOptions,
     /// False where every rise of current falls between two samples.
     pub inductance_seen: bool,
-    /// Largest current and voltage that any capture shows, A and V.
-    pub largest: (f64, f64),
+    /// Largest current of a connected segment, A.
+    pub largest_current_a: f64,
+    /// Largest voltage of any capture or of the stated supply, V.
+    pub largest_voltage_v: f64,
     /// Intervals that the profile likelihood shapes; the others are plain.
     pub profiles: Vec<ProfileToWaldRatio>,
     /// What each capture does to the result.

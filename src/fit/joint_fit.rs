@@ -23,7 +23,7 @@ use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::{noise_of_rows, reweigh};
-use crate::bench::{Bench, Doubt};
+use crate::bench::{Bench, Doubt, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 
@@ -79,8 +79,8 @@ struct JointFit<'a> {
     options: &'a FitOptions,
     ripple: Ripple,
     records: Records,
-    /// Winding temperature to which R belongs, °C, with its standard uncertainty.
-    temperature_c: Option<(f64, f64)>,
+    /// Winding temperature to which R belongs, °C.
+    temperature_c: Option<Stated>,
     problem: Problem,
     /// Entries that the plain motor does without.
     optional: Vec<Entry>,
@@ -113,7 +113,7 @@ impl<'a> JointFit<'a> {
             })
             .collect();
         let (mut terms, mut remarks) =
-            prepare_readings(bench, &models, &mut layout, temperature_c.map(|t| t.0));
+            prepare_readings(bench, &models, &mut layout, temperature_c.map(|t| t.value));
         let doubts = doubts_before_the_fit(bench, &records.segments, &mut remarks);
         let driven = driven_terms(bench, timelines, &ripple.findings, &models, &mut layout);
         terms.extend(driven.terms);
@@ -265,7 +265,8 @@ impl<'a> JointFit<'a> {
             doubts: self.doubts,
             options: self.options.clone(),
             inductance_seen: inductance_seen(self.bench, self.timelines),
-            largest: (self.records.peak_a, largest_voltage(self.bench)),
+            largest_current_a: self.records.peak_a,
+            largest_voltage_v: largest_voltage(self.bench),
             segments: self.records.segments,
             profiles: Vec::new(),
             leave_one_out: Vec::new(),

@@ -7,11 +7,12 @@
 //! An ohmmeter may read more than R, never less: its small current leaves a carbon contact far from its plateau. So a meter that
 //! reads less contradicts at once, one that reads more only beyond what its brushes make usual.
 
+use crate::bench::Stated;
 use crate::fit::estimate::Estimate;
 use crate::fit::references::{InductanceTerm, ReadingTerm, ResistanceTerm, Term};
 use crate::fit::uncertainty::inverse_over;
 use crate::fit::unknowns::Entry;
-use crate::motor::temperature::copper_coefficient_per_k;
+use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k};
 
 /// Sigmas beyond which a meter contradicts the captures: a false alarm once in some fifteen thousand.
 const LARGEST_PULL: f64 = 4.0;
@@ -42,12 +43,15 @@ fn ohmmeter(estimate: &Estimate, meter: &ResistanceTerm) -> Option<String> {
         meter.resistance,
         Some(meter.excess),
     )?;
-    let (reference_c, reference_sd_k) = estimate.temperature_c.unwrap_or((25.0, 0.0));
-    let per_k = copper_coefficient_per_k(reference_c);
+    let reference = estimate.temperature_c.unwrap_or(Stated {
+        value: REFERENCE_C,
+        standard_uncertainty: 0.0,
+    });
+    let per_k = copper_coefficient_per_k(reference.value);
     let sd = without
         .standard_uncertainty
         .hypot(meter.relative_sd)
-        .hypot(per_k * reference_sd_k)
+        .hypot(per_k * reference.standard_uncertainty)
         .hypot(per_k * meter.temperature_sd_k);
     let read_ohm = meter.ohm / meter.temperature_ratio;
     // ln of the meter's reading, brought to the captures' temperature, over their resistance.

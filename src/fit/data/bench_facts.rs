@@ -1,7 +1,7 @@
 //! What the bench says of its captures before the fit.
 
 use super::segments::{Segment, SegmentKind};
-use crate::bench::{Bench, Capture, Doubt, Reading, Role};
+use crate::bench::{Bench, Capture, Doubt, Reading, Role, Stated};
 use crate::events::{EventKind, Timeline};
 use crate::stats::lanes;
 
@@ -64,13 +64,12 @@ pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
 }
 
 /// Temperature of the capture that says it best; every other capture's resistance is brought to it.
-pub fn reference_temperature(bench: &Bench) -> Option<(f64, f64)> {
+pub fn reference_temperature(bench: &Bench) -> Option<Stated> {
     bench
         .captures
         .iter()
         .filter_map(|c| c.winding_temperature_c)
-        .map(|t| (t.value, t.standard_uncertainty))
-        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .min_by(|a, b| a.standard_uncertainty.total_cmp(&b.standard_uncertainty))
 }
 
 /// Largest relative standard uncertainty that the sheet states for a time base.

@@ -2,17 +2,18 @@
 
 use super::bin::{Bin, bin};
 use crate::bench::Waveform;
+use std::ops::Range;
 
 /// About `count` bins of equal width.
-pub fn uniform(waveform: &Waveform, rows: (usize, usize), count: usize) -> Vec<Bin> {
-    let n = rows.1 - rows.0;
+pub fn uniform(waveform: &Waveform, rows: &Range<usize>, count: usize) -> Vec<Bin> {
+    let n = rows.len();
     let count = count.min(n).max(1);
     (0..count)
         .filter_map(|k| {
             bin(
                 waveform,
-                rows.0 + k * n / count,
-                rows.0 + (k + 1) * n / count,
+                rows.start + k * n / count,
+                rows.start + (k + 1) * n / count,
             )
         })
         .collect()
@@ -25,15 +26,15 @@ const FEWEST_TURNS: f64 = 12.0;
 /// for a stretch of few turns and averages out over many.
 pub fn steady_turns(
     waveform: &Waveform,
-    rows: (usize, usize),
+    rows: &Range<usize>,
     turn_v_s: f64,
     most: usize,
 ) -> Option<Vec<Bin>> {
     let trace = waveform.voltage_v.as_ref()?;
-    let values = &trace.values[rows.0..rows.1];
+    let values = &trace.values[rows.clone()];
     let seen = values.iter().filter(|v| v.is_finite());
     let (sum, count) = seen.fold((0.0, 0.0), |(s, n), v| (s + v.abs(), n + 1.0));
-    let span = waveform.time.at(rows.1 - 1)? - waveform.time.at(rows.0)?;
+    let span = waveform.time.at(rows.end - 1)? - waveform.time.at(rows.start)?;
     let turns = span * sum / count / turn_v_s;
     if turns.is_nan() || turns < FEWEST_TURNS {
         return None;
@@ -45,7 +46,7 @@ pub fn steady_turns(
 /// Bins of whole turns of an open, slowing motor: edges at equal steps of `∫ e dt`. Whatever is left at the end is one more.
 pub fn open_turns(
     waveform: &Waveform,
-    rows: (usize, usize),
+    rows: &Range<usize>,
     turn_v_s: f64,
     most: usize,
 ) -> Option<Vec<Bin>> {
@@ -54,14 +55,14 @@ pub fn open_turns(
     // Volt-seconds from a row to the next.
     let passing = |k: usize| {
         let e = trace.values[k].abs();
-        if e.is_finite() && k + 1 < rows.1 {
+        if e.is_finite() && k + 1 < rows.end {
             Some(e * step(k)?)
         } else {
             Some(0.0)
         }
     };
     let mut total = 0.0;
-    for k in rows.0..rows.1 {
+    for k in rows.clone() {
         total += passing(k)?;
     }
     let turns = total / turn_v_s;
@@ -69,15 +70,15 @@ pub fn open_turns(
         return None;
     }
     let each = (turns / most as f64).ceil() * turn_v_s;
-    let mut edges = vec![rows.0];
+    let mut edges = vec![rows.start];
     let mut passed = 0.0;
-    for k in rows.0..rows.1 {
+    for k in rows.clone() {
         if passed >= each * edges.len() as f64 {
             edges.push(k);
         }
         passed += passing(k)?;
     }
-    edges.push(rows.1);
+    edges.push(rows.end);
     edges.dedup();
     Some(
         edges
@@ -88,14 +89,14 @@ pub fn open_turns(
 }
 
 /// Single samples first, then bins that grow with the time since the beginning of the segment.
-pub fn growing(waveform: &Waveform, rows: (usize, usize)) -> Vec<Bin> {
-    let n = rows.1 - rows.0;
+pub fn growing(waveform: &Waveform, rows: &Range<usize>) -> Vec<Bin> {
+    let n = rows.len();
     let widest = (n / 150).max(1);
     let mut bins = Vec::new();
     let mut at = 0;
     while at < n {
         let width = (1 + at / 40).min(widest).min(n - at);
-        bins.extend(bin(waveform, rows.0 + at, rows.0 + at + width));
+        bins.extend(bin(waveform, rows.start + at, rows.start + at + width));
         at += width;
     }
     bins

@@ -273,7 +273,6 @@ mod tests {
         Segment {
             kind,
             compared: bins.len(),
-            rows: (0, bins.len()),
             bins,
             current_ripple_a: 0.0,
         }

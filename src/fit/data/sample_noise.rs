@@ -3,14 +3,15 @@
 use crate::bench::Waveform;
 use crate::stats::robust::noise_from_differences;
 use std::borrow::Cow;
+use std::ops::Range;
 
 /// Ripple of the current over the last quarter of a driven segment: the scatter about its straight line less the converter's
 /// noise, A.
-pub fn current_ripple(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+pub fn current_ripple(waveform: &Waveform, rows: &Range<usize>) -> f64 {
     let Some(trace) = &waveform.current_a else {
         return 0.0;
     };
-    let values = finite(&trace.values[rows.1 - (rows.1 - rows.0) / 4..rows.1]);
+    let values = finite(&trace.values[rows.end - rows.len() / 4..rows.end]);
     let n = values.len() as f64;
     if n < 16.0 {
         return 0.0;
@@ -43,11 +44,11 @@ fn finite(values: &[f64]) -> Cow<'_, [f64]> {
 }
 
 /// Noise of one sample of the voltage over some rows, a converter's step included, V.
-pub fn sample_noise_v(waveform: &Waveform, rows: (usize, usize)) -> f64 {
+pub fn sample_noise_v(waveform: &Waveform, rows: &Range<usize>) -> f64 {
     let Some(trace) = &waveform.voltage_v else {
         return 0.0;
     };
-    let values = finite(&trace.values[rows.0..rows.1]);
+    let values = finite(&trace.values[rows.clone()]);
     let rounding = trace.quantisation_step.unwrap_or(0.0) / 12f64.sqrt();
     noise_from_differences(&values)
         .unwrap_or(0.0)

@@ -10,6 +10,7 @@ use super::driving_voltage::{smooth, straighten};
 use super::sample_noise::{current_ripple, sample_noise_v};
 use crate::bench::{Capture, Doubt, Role, Waveform};
 use crate::events::{Exclusion, Phase, PhaseKind, Timeline};
+use std::ops::Range;
 
 /// Terminal condition of a segment.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,10 +36,20 @@ pub struct Segment {
     pub bins: Vec<Bin>,
     /// Bins from here on are simulated but not compared.
     pub compared: usize,
-    /// Rows of the waveform, half-open.
-    pub rows: (usize, usize),
     /// Standard deviation of the current's ripple near the end of the segment, A; 0 where it is not known or not wanted.
     pub current_ripple_a: f64,
+}
+
+impl Segment {
+    /// All bins compared, no ripple.
+    fn new(kind: SegmentKind, bins: Vec<Bin>) -> Self {
+        Segment {
+            kind,
+            compared: bins.len(),
+            bins,
+            current_ripple_a: 0.0,
+        }
+    }
 }
 
 /// Share of its first value below which a slowing rotor is no longer compared: friction near standstill (stiction,
@@ -51,6 +62,10 @@ const LEAST_SWITCHED_BINS: usize = 40;
 
 /// Most bins of a motor that has been running steadily since before the record began.
 const MOST_STEADY_BINS: usize = 80;
+
+/// Most bins of a rest, and of a record that is no segment of the model.
+const MOST_REST_BINS: usize = 20;
+const MOST_LOST_BINS: usize = 200;
 
 /// Most bins of a stretch whose recorded current carries the back-EMF on: that follows the charge, whatever its course.
 const MOST_CARRIED_BINS: usize = 60;
@@ -67,12 +82,8 @@ pub fn segments(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -
     // friction: no segment of the model, but a term of its own.
     let ac_coupled = capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled);
     if ac_coupled || capture.role == Role::Driven {
-        let rows = (0, waveform.time.len());
-        return vec![segment(
-            SegmentKind::Lost,
-            uniform(waveform, rows, 200),
-            rows,
-        )];
+        let bins = uniform(waveform, &(0..waveform.time.len()), MOST_LOST_BINS);
+        return vec![Segment::new(SegmentKind::Lost, bins)];
     }
     let cutter = Cutter {
         waveform,
@@ -98,34 +109,36 @@ struct Cutter<'a> {
 impl Cutter<'_> {
     fn segment(&self, phase: &Phase, is_first: bool) -> Segment {
         let waveform = self.waveform;
-        let rows = (phase.first, phase.end);
+        let rows = phase.first..phase.end;
         match phase.kind {
-            PhaseKind::Rest => segment(SegmentKind::Rest, uniform(waveform, rows, 20), rows),
+            PhaseKind::Rest => {
+                Segment::new(SegmentKind::Rest, uniform(waveform, &rows, MOST_REST_BINS))
+            }
             PhaseKind::Driven => {
                 let mut segment =
-                    segment(SegmentKind::Connected, self.closed(rows, is_first), rows);
+                    Segment::new(SegmentKind::Connected, self.closed(&rows, is_first));
                 if !self.is_switched() {
-                    segment.current_ripple_a = current_ripple(waveform, rows);
+                    segment.current_ripple_a = current_ripple(waveform, &rows);
                 }
                 segment
             }
             PhaseKind::Shorted => {
-                let mut segment = segment(SegmentKind::Connected, self.closed(rows, false), rows);
+                let mut segment = Segment::new(SegmentKind::Connected, self.closed(&rows, false));
                 segment.compared = before_fading(&segment.bins, |b| b.current_a.abs());
                 segment
             }
             PhaseKind::Open => {
-                let mut segment = segment(SegmentKind::Open, self.open(rows), rows);
+                let mut segment = Segment::new(SegmentKind::Open, self.open(&rows));
                 segment.compared = before_fading(&segment.bins, |b| b.voltage_v.abs());
                 segment
             }
             PhaseKind::Excluded(reason) => {
-                let kind = if reason == Exclusion::Standstill || self.current_is_lost(rows) {
+                let kind = if reason == Exclusion::Standstill || self.current_is_lost(&rows) {
                     SegmentKind::Lost
                 } else {
                     SegmentKind::Carried
                 };
-                segment(kind, uniform(waveform, rows, MOST_CARRIED_BINS), rows)
+                Segment::new(kind, uniform(waveform, &rows, MOST_CARRIED_BINS))
             }
         }
     }
@@ -135,11 +148,11 @@ impl Cutter<'_> {
     }
 
     /// Bins of a closed stretch. `steady`: running since before the record began.
-    fn closed(&self, rows: (usize, usize), steady: bool) -> Vec<Bin> {
+    fn closed(&self, rows: &Range<usize>, steady: bool) -> Vec<Bin> {
         let waveform = self.waveform;
         if self.is_switched() {
             // The record's bins are shared out over its pieces.
-            let share = (rows.1 - rows.0) as f64 / waveform.time.len() as f64;
+            let share = rows.len() as f64 / waveform.time.len() as f64;
             let count = (share * MOST_SWITCHED_BINS as f64).ceil() as usize;
             let mut bins = uniform(waveform, rows, count.max(LEAST_SWITCHED_BINS));
             mark_dead_current(&mut bins);
@@ -159,7 +172,7 @@ impl Cutter<'_> {
     }
 
     /// Bins of an open stretch.
-    fn open(&self, rows: (usize, usize)) -> Vec<Bin> {
+    fn open(&self, rows: &Range<usize>) -> Vec<Bin> {
         let most = if self.role == Role::Brake {
             MOST_BINS_BEFORE_SHORT
         } else {
@@ -171,21 +184,13 @@ impl Cutter<'_> {
     }
 
     /// Whether the current clips or is missing, or was not recorded, so that it carries nothing on.
-    fn current_is_lost(&self, (first, end): (usize, usize)) -> bool {
+    fn current_is_lost(&self, rows: &Range<usize>) -> bool {
         self.waveform.current_a.as_ref().is_none_or(|t| {
-            t.clipped.get(first..end).is_some_and(|c| c.contains(&true))
-                || t.values[first..end].iter().any(|v| v.is_nan())
+            t.clipped
+                .get(rows.clone())
+                .is_some_and(|c| c.contains(&true))
+                || t.values[rows.clone()].iter().any(|v| v.is_nan())
         })
-    }
-}
-
-fn segment(kind: SegmentKind, bins: Vec<Bin>, rows: (usize, usize)) -> Segment {
-    Segment {
-        kind,
-        compared: bins.len(),
-        bins,
-        rows,
-        current_ripple_a: 0.0,
     }
 }
 

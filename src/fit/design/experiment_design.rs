@@ -70,7 +70,7 @@ impl<'a> ExperimentDesign<'a> {
         let bench = without_waveforms(bench);
         let normal = with_held_entries(estimate);
         let mut layout = problem.layout.clone();
-        let reference_c = estimate.temperature_c.map(|t| t.0);
+        let reference_c = estimate.temperature_c.map(|t| t.value);
         let (readings, _) = prepare_readings(&bench, &problem.models, &mut layout, reference_c);
         ExperimentDesign {
             bench,
@@ -258,7 +258,7 @@ impl<'a> ExperimentDesign<'a> {
         let estimate = self.present.estimate;
         SharedEntries {
             entries: SharedEntries::find(layout),
-            reference_temperature_c: estimate.temperature_c.map(|t| t.0),
+            reference_temperature_c: estimate.temperature_c.map(|t| t.value),
             with_eddy: estimate.problem.models.iter().any(|m| m.with_eddy),
             position_sd: position_sd(&self.bench),
             resistance_guess_ohm: self.motor().terminal_resistance_ohm,

@@ -1,6 +1,7 @@
 //! From the fitted vector to the parameters a person asks for, with intervals, status and budget.
 
 use super::monomial::{Monomial, monomials};
+use crate::bench::Stated;
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
 use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
@@ -84,7 +85,7 @@ impl Estimate {
             estimate: None,
             one_sided: false,
             profiled: false,
-            temperature_c: self.temperature_c.map(|t| t.0),
+            temperature_c: self.temperature_c.map(|t| t.value),
             at_25_c: None,
             budget: Vec::new(),
             gradient: None,
@@ -212,7 +213,7 @@ impl Estimate {
     /// Size that a parameter of the terminal domain which may be zero cannot exceed: friction takes less current than the largest
     /// seen, a brush drops less than the largest voltage. An interval that reaches beyond says nothing at all.
     pub(crate) fn largest_possible(&self, m: &Monomial) -> Option<f64> {
-        let (current_a, voltage_v) = self.largest;
+        let (current_a, voltage_v) = (self.largest_current_a, self.largest_voltage_v);
         match m.linear.as_ref()? {
             ParameterKind::FrictionCurrent => Some(current_a),
             ParameterKind::ViscousConductance => Some(current_a / voltage_v),
@@ -248,7 +249,10 @@ impl Estimate {
 
     /// The value at 25 °C: copper for the resistance; the correction's uncertainty is part of the bound.
     fn at_reference(&self, name: &str, at: &Interval) -> Option<Interval> {
-        let (temperature, u_temperature) = self.temperature_c?;
+        let Stated {
+            value: temperature,
+            standard_uncertainty: u_temperature,
+        } = self.temperature_c?;
         let (ratio, relative_u) = match name {
             "terminal_resistance" => (
                 copper_ratio(temperature, REFERENCE_C),

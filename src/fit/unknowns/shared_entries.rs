@@ -49,7 +49,7 @@ impl SharedEntries {
             entries: parameters
                 .map(|(direction, parameter)| (direction, layout.add(parameter)))
                 .collect(),
-            reference_temperature_c: reference_temperature(bench).map(|t| t.0),
+            reference_temperature_c: reference_temperature(bench).map(|t| t.value),
             with_eddy: true,
             position_sd: position_sd(bench),
             resistance_guess_ohm: guess.terminal_resistance_ohm,
