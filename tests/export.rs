@@ -84,7 +84,7 @@ fn simulate(
     step_s: f64,
     steps: usize,
 ) -> Vec<(f64, f64)> {
-    let (terminal, mechanical) = motor.simulation();
+    let (terminal, mechanical) = (motor.terminal, motor.mechanical);
     let k = mechanical.back_emf_constant_v_s_per_rad;
     let constants: Constants<f64> = Constants::new(&terminal);
     let mut state = State {

@@ -84,12 +84,8 @@ pub fn judge(file: &MotorFile, sheet: &Sheet, rule: Rule, seed: u64) -> Judgemen
         .values()
         .map(|claim| finding(&predictor, claim, rule))
         .collect();
-    let assumptions = sheet
-        .assumptions
-        .iter()
-        .chain(predictor.notes())
-        .cloned()
-        .collect();
+    let mut assumptions = sheet.assumptions.clone();
+    assumptions.extend(predictor.notes());
     Judgement {
         motor: file.motor_name().to_owned(),
         sheet: sheet.name.clone(),

@@ -3,7 +3,6 @@
 //! * [`entry`]: what vendors print.
 //! * [`sheet`]: TOML to checked claims.
 //! * [`consistency`]: the sheet against itself, before the motor is blamed.
-//! * [`operating`]: steady states of a motor at given constants.
 //! * [`prediction`]: each entry as the motor file predicts it at the sheet's conditions, with uncertainty.
 //! * [`conformity`]: limits, guard bands, risk (JCGM 106:2012).
 //! * [`finding`]: the judgement of each claim, and of the sheet.
@@ -13,7 +12,6 @@ pub mod conformity;
 pub mod consistency;
 pub mod entry;
 pub mod finding;
-pub mod operating;
 pub mod prediction;
 pub mod sheet;
 pub mod table;

@@ -3,13 +3,13 @@
 
 use super::cautions::Caution;
 use super::order::Order;
-use super::sample::{Motors, Sample};
+use super::sample::{Sample, winding_c};
 use super::section::{Cell, Column, Def, Known, Sink, TableDraft, Unit, Why, Worst};
 use super::setting::Setting;
 use super::topics::{
     braking, half_bridge, heating, inrush, pwm, soft_start, time_constants, turn_off,
 };
-use crate::motor_file::draw::DrawError;
+use crate::motor_file::draw::{DrawError, ParameterSet, Population};
 use crate::motor_file::{MotorFile, StopReason};
 use crate::stats::monte_carlo::Outcomes;
 use rayon::prelude::*;
@@ -221,11 +221,15 @@ pub fn size(
     seed: u64,
     level: f64,
 ) -> Result<Sizing, DrawError> {
-    let motors = Motors::new(file, &order);
-    let estimate = motors.estimate(&order);
-    let drawn = motors.draws(&order, draws, seed)?;
+    let under_order = |motor: &ParameterSet| Sample::new(file, motor, &order);
+    let estimate = under_order(&ParameterSet::estimate(file));
+    let drawn: Vec<Sample> = Population::new(file)?
+        .draws(draws, seed)?
+        .iter()
+        .map(under_order)
+        .collect();
     let mut setting = Setting::of(order);
-    setting.plan.winding_c = motors.winding_c;
+    setting.plan.winding_c = winding_c(file, &order);
     setting.plan.inrush_times_s = inrush::times_s(&setting, &estimate);
     setting.plan.schedule = soft_start::design(&setting, &estimate, &drawn);
     let mut sections = Vec::with_capacity(TOPICS.len());
@@ -273,9 +277,9 @@ pub fn size(
         draws,
         seed,
         level,
-        winding_temperature_c: motors.winding_c,
+        winding_temperature_c: setting.plan.winding_c,
         fit_converged: file.fit.stop.reason == StopReason::Converged,
-        assumptions: assumptions(file, &order, &motors),
+        assumptions: assumptions(file, &setting),
         warnings,
         sections,
     })
@@ -400,9 +404,10 @@ impl Figures<'_> {
     }
 }
 
-fn assumptions(file: &MotorFile, order: &Order, motors: &Motors) -> Vec<String> {
+fn assumptions(file: &MotorFile, setting: &Setting) -> Vec<String> {
+    let order = &setting.order;
     let mut list = Vec::new();
-    match motors.winding_c {
+    match setting.plan.winding_c {
         Some(c) if order.winding_temperature_c.is_some() => list.push(format!(
             "winding at {c} °C, its resistance by the rule for copper; the magnets as at the captures"
         )),

@@ -14,7 +14,7 @@ use std::fmt::Write;
 pub fn header(motor: &Instance<'_>) -> Result<String, ExportError> {
     let name = motor.identifier();
     let upper = name.to_ascii_uppercase();
-    let c = motor.constants();
+    let m = &motor.mechanical;
     let mut text = String::from("/*\n");
     for line in motor.head() {
         let _ = writeln!(text, " * {line}");
@@ -40,12 +40,12 @@ pub fn header(motor: &Instance<'_>) -> Result<String, ExportError> {
         }
     }
     text.push_str("\n/* Fixed point: value = constant / 2^shift. */\n");
-    let k = c.back_emf_constant_v_s_per_rad;
+    let k = m.back_emf_constant_v_s_per_rad;
     for (what, words, value) in [
         (
             "MV_PER_MA",
             "terminal resistance, mV per mA",
-            c.terminal_resistance_ohm,
+            motor.terminal.terminal_resistance_ohm,
         ),
         ("UNM_PER_MA", "torque constant, uN.m per mA", k * 1e3),
         (
@@ -61,8 +61,8 @@ pub fn header(motor: &Instance<'_>) -> Result<String, ExportError> {
             "#define {upper}_{what} INT32_C({constant}) /* {words}: {value:e} */\n#define {upper}_{what}_SHIFT {shift}\n"
         );
     }
-    let drop_mv = integer("brush drop in mV", c.brush_drop_v * 1e3)?;
-    let friction_unm = integer("Coulomb friction in uN.m", c.coulomb_friction_nm * 1e6)?;
+    let drop_mv = integer("brush drop in mV", motor.terminal.brush_drop_v * 1e3)?;
+    let friction_unm = integer("Coulomb friction in uN.m", m.coulomb_friction_nm * 1e6)?;
     let _ = write!(
         text,
         "#define {upper}_BRUSH_DROP_MV INT32_C({drop_mv})\n#define {upper}_FRICTION_UNM INT32_C({friction_unm})\n"

@@ -1,6 +1,6 @@
 //! Why an export cannot be made.
 
-use crate::motor_file::draw::DrawError;
+use crate::motor_file::draw::{CornerError, DrawError};
 
 /// Fault of an export.
 #[derive(Debug, thiserror::Error)]
@@ -11,12 +11,8 @@ pub enum ExportError {
         format: &'static str,
         source: DrawError,
     },
-    #[error("`{0}` has no value in this motor file, so it has no end to take")]
-    NoEnd(&'static str),
-    #[error(
-        "at that corner {name} would be {value:e}, outside what a motor can have; the bound is too wide for a corner, use --samples"
-    )]
-    CornerOutside { name: &'static str, value: f64 },
+    #[error(transparent)]
+    Corner(#[from] CornerError),
     #[error(
         "{format} needs the supply voltage, which the motor file does not tell; give it with --supply, e.g. --supply 12V"
     )]

@@ -7,10 +7,13 @@
 //! the library, so 0.001 is the least.
 
 use super::{ExportError, Instance};
+use crate::motor::TerminalParameters;
 use crate::motor::temperature::copper_coefficient_per_k;
 use crate::motor_file::ParameterName;
 use std::fmt::Write;
 
+/// Scale of a contact drop that is a step, A.
+const STEP_A: f64 = 1e-12;
 const LEAST_EXPONENT: f64 = 1e-3;
 const KELVIN: f64 = 273.15;
 /// Temperature for a file that tells none, °C; with equal reference and operating temperature it changes nothing.
@@ -22,13 +25,20 @@ const UNKNOWN_C: f64 = 20.0;
 /// [`ExportError::NoSupply`], [`ExportError::WouldNotTurn`].
 pub fn record(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, ExportError> {
     let supply_v = motor.supply_v(supply_v, "the Modelica record")?;
-    let c = motor.constants();
-    let idle = c
-        .at_load(supply_v, 0.0)
+    let (t, m) = (&motor.terminal, &motor.mechanical);
+    let k = m.back_emf_constant_v_s_per_rad;
+    // The library's machine knows no armature reaction, and its brush drop is whole at this current.
+    let machine = TerminalParameters {
+        armature_reaction_per_a: 0.0,
+        brush_scale_a: STEP_A,
+        ..*t
+    };
+    let idle = machine
+        .no_load(supply_v)
         .ok_or(ExportError::WouldNotTurn { supply_v })?;
-    let w = idle.speed_rad_s;
-    let drag = c.back_emf_constant_v_s_per_rad * idle.current_a;
-    let slope = c.viscous_friction_nm_s_per_rad + 2.0 * c.windage_nm_s2_per_rad2 * w;
+    let w = idle.speed_rad_s(k);
+    let drag = k * idle.current_a;
+    let slope = m.viscous_friction_nm_s_per_rad + 2.0 * m.windage_nm_s2_per_rad2 * w;
     let exponent = (slope * w / drag).max(LEAST_EXPONENT);
     let exponent = if exponent.is_finite() { exponent } else { 1.0 };
     let told_c = motor
@@ -39,7 +49,7 @@ pub fn record(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
     let reference_c = told_c.unwrap_or(UNKNOWN_C);
     let reference_k = reference_c + KELVIN;
     // Linear below this current; the nominal current lies above it, so the drop there is the whole one.
-    let linear_a = motor.terms().brush_scale_a.min(0.99 * idle.current_a);
+    let linear_a = t.brush_scale_a.min(0.99 * idle.current_a);
     let mut name = motor.identifier();
     name[..1].make_ascii_uppercase();
     let mut text = String::new();
@@ -70,13 +80,13 @@ pub fn record(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
          \x20   frictionParameters(PRef={power:e}, wRef={w:e}, power_w={exponent:e}),\n\
          \x20   brushParameters(V={drop:e}, ILinear={linear_a:e}));\n\
          end {name};\n",
-        jr = c.rotor_inertia_kg_m2,
+        jr = m.rotor_inertia_kg_m2,
         current = idle.current_a,
-        r = c.terminal_resistance_ohm,
+        r = t.terminal_resistance_ohm,
         alpha = copper_coefficient_per_k(20.0),
-        l = c.armature_inductance_h,
+        l = t.armature_inductance_h,
         power = drag * w,
-        drop = c.brush_drop_v,
+        drop = t.brush_drop_v,
     );
     Ok(text)
 }

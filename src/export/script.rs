@@ -9,26 +9,25 @@ use std::fmt::Write;
 
 /// Constants in the order in which both scripts name them.
 fn constants(motor: &Instance<'_>, supply_v: f64) -> Vec<(&'static str, f64, &'static str)> {
-    let c = motor.constants();
-    let t = motor.terms();
+    let (t, m) = (&motor.terminal, &motor.mechanical);
     vec![
         ("SUPPLY_V", supply_v, "V"),
-        ("R", c.terminal_resistance_ohm, "Ohm, terminal resistance"),
-        ("L", c.armature_inductance_h, "H, armature inductance"),
+        ("R", t.terminal_resistance_ohm, "Ohm, terminal resistance"),
+        ("L", t.armature_inductance_h, "H, armature inductance"),
         (
             "K",
-            c.back_emf_constant_v_s_per_rad,
+            m.back_emf_constant_v_s_per_rad,
             "V.s/rad, back-EMF constant",
         ),
-        ("TC", c.coulomb_friction_nm, "N.m, Coulomb friction torque"),
+        ("TC", m.coulomb_friction_nm, "N.m, Coulomb friction torque"),
         (
             "B",
-            c.viscous_friction_nm_s_per_rad,
+            m.viscous_friction_nm_s_per_rad,
             "N.m.s/rad, viscous friction",
         ),
-        ("CW", c.windage_nm_s2_per_rad2, "N.m.s2/rad2, windage"),
-        ("J", c.rotor_inertia_kg_m2, "kg.m2, rotor inertia"),
-        ("VB", c.brush_drop_v, "V, brush drop"),
+        ("CW", m.windage_nm_s2_per_rad2, "N.m.s2/rad2, windage"),
+        ("J", m.rotor_inertia_kg_m2, "kg.m2, rotor inertia"),
+        ("VB", t.brush_drop_v, "V, brush drop"),
         ("IB", t.brush_scale_a, "A, current scale of the brush drop"),
         ("SAT", t.saturation_per_a, "1/A, saturation"),
         ("AR", t.armature_reaction_per_a, "1/A, armature reaction"),

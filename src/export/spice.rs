@@ -13,8 +13,7 @@ const CREEP_RAD_S: f64 = 0.05;
 
 /// The subcircuit `NAME plus minus shaft frame`.
 pub fn subcircuit(motor: &Instance<'_>) -> String {
-    let c = motor.constants();
-    let terms = motor.terms();
+    let (t, m) = (&motor.terminal, &motor.mechanical);
     let name = motor.identifier();
     let mut text = String::new();
     for line in motor.head() {
@@ -27,27 +26,27 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
     let _ = writeln!(
         text,
         ".subckt {name} plus minus shaft frame params: r={:e} l={:e} k={:e} tc={:e} b={:e} cw={:e} j={:e} vb={:e}",
-        c.terminal_resistance_ohm,
-        c.armature_inductance_h,
-        c.back_emf_constant_v_s_per_rad,
-        c.coulomb_friction_nm,
-        c.viscous_friction_nm_s_per_rad,
-        c.windage_nm_s2_per_rad2,
-        c.rotor_inertia_kg_m2,
-        c.brush_drop_v
+        t.terminal_resistance_ohm,
+        t.armature_inductance_h,
+        m.back_emf_constant_v_s_per_rad,
+        m.coulomb_friction_nm,
+        m.viscous_friction_nm_s_per_rad,
+        m.windage_nm_s2_per_rad2,
+        m.rotor_inertia_kg_m2,
+        t.brush_drop_v
     );
     let _ = writeln!(
         text,
         "+ ib={:e} sat={:e} ar={:e} es={:e} re={:e} ws={CREEP_RAD_S:e} i0=0 w0=0",
-        terms.brush_scale_a,
-        terms.saturation_per_a,
-        terms.armature_reaction_per_a,
-        terms.eddy_share,
-        terms.eddy_resistance_ohm
+        t.brush_scale_a,
+        t.saturation_per_a,
+        t.armature_reaction_per_a,
+        t.eddy_share,
+        t.eddy_resistance_ohm
     );
     text.push_str("Vsense plus n1 0\nRarm n1 n2 {r}\n");
-    let after = if terms.eddy_share > 0.0 { "n3" } else { "n4" };
-    if terms.saturation_per_a > 0.0 {
+    let after = if t.eddy_share > 0.0 { "n3" } else { "n4" };
+    if t.saturation_per_a > 0.0 {
         // Braces in a behavioural source are replaced as text, hence the parentheses around what they hold.
         // The current is a node voltage whose rate is set by the voltage across the saturating inductance.
         let _ = writeln!(text, "Bind n2 {after} I=V(x)");
@@ -59,7 +58,7 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
     } else {
         let _ = writeln!(text, "Larm n2 {after} {{l*(1-es)}} ic={{i0}}");
     }
-    if terms.eddy_share > 0.0 {
+    if t.eddy_share > 0.0 {
         text.push_str("Leddy n3 n4 {l*es} ic={i0}\nReddy n3 n4 {re}\n");
     }
     text.push_str(

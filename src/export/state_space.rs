@@ -15,10 +15,10 @@ use serde_json::{Value, json};
 
 /// Continuous A and B.
 pub fn continuous(motor: &Instance<'_>) -> (Matrix2<f64>, Matrix2<f64>) {
-    let c = motor.constants();
-    let (r, l) = (c.terminal_resistance_ohm, c.armature_inductance_h);
-    let (k, j) = (c.back_emf_constant_v_s_per_rad, c.rotor_inertia_kg_m2);
-    let b = c.viscous_friction_nm_s_per_rad;
+    let (t, m) = (&motor.terminal, &motor.mechanical);
+    let (r, l) = (t.terminal_resistance_ohm, t.armature_inductance_h);
+    let (k, j) = (m.back_emf_constant_v_s_per_rad, m.rotor_inertia_kg_m2);
+    let b = m.viscous_friction_nm_s_per_rad;
     (
         Matrix2::new(-r / l, -k / l, k / j, -b / j),
         Matrix2::new(1.0 / l, 0.0, 0.0, -1.0 / j),

@@ -195,14 +195,11 @@ fn steady_states(y: &DVector<f64>, voltage_v: f64) -> [f64; 4] {
     let motor = motor(std::array::from_fn(|k| y[k]));
     // NaN where nothing tells the constant.
     let k = y[CONSTANT].exp();
-    let stalled = motor.stalled(voltage_v);
+    let held = motor.rotor_held(voltage_v);
     let (speed, current) = motor
-        .running_freely(voltage_v)
-        .map_or((f64::NAN, f64::NAN), |s| (s.back_emf_v / k, s.current_a));
-    [
-        speed,
-        current,
-        k * stalled.torque_current_a,
-        stalled.current_a,
-    ]
+        .no_load(voltage_v)
+        .map_or((f64::NAN, f64::NAN), |free| {
+            (free.speed_rad_s(k), free.current_a)
+        });
+    [speed, current, held.torque_nm(k), held.current_a]
 }

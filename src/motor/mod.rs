@@ -6,15 +6,16 @@ mod apart;
 mod bent_slopes;
 mod differentiated;
 pub mod dual;
+pub mod operating_point;
 pub mod parameters;
 pub mod propagator;
 pub mod state;
-pub mod steady;
 pub mod step;
 mod step_partials;
 pub mod temperature;
 
 pub use dual::{Dual, Real};
+pub use operating_point::OperatingPoint;
 pub use parameters::{MechanicalParameters, TerminalParameters};
 pub use state::{Constants, State};
 pub use step::{Advance, Condition, advance};

@@ -180,6 +180,13 @@ pub struct Range {
     pub upper: f64,
 }
 
+impl Range {
+    /// Largest magnitude in the range.
+    pub fn largest_magnitude(&self) -> f64 {
+        self.lower.abs().max(self.upper.abs())
+    }
+}
+
 /// What the captures covered: outside it the parameters are extrapolated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

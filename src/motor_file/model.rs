@@ -1,4 +1,4 @@
-//! The finer terms of the motor model, and the file's values as the simulation takes them.
+//! The finer terms of the motor model.
 
 use super::document::present;
 use serde::{Deserialize, Serialize};

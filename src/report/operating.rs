@@ -1,89 +1,117 @@
 //! Torque, speed, current, power and efficiency at a terminal voltage, from the parameters of a motor file and from
-//! motors drawn from its covariance.
-//!
-//! ```text
-//! U = R i + V_b tanh(i/I_b) + (1 - a i) K ω        T = (1 - a i) K i - T_c - B ω - C_w ω²
-//! ```
-//! U terminal voltage in V, i current in A, ω speed in rad/s, T torque at the shaft in N·m; R, K, V_b, I_b, a, T_c, B, C_w as in
-//! [`Operating`]. Steady states only; the winding keeps its temperature.
+//! motors drawn from its covariance; the winding keeps its temperature.
 
-use super::context::Operating;
-use crate::motor::TerminalParameters;
-use crate::motor_file::draw::Population;
-use crate::motor_file::{MotorFile, ParameterName};
+use crate::motor::{OperatingPoint, TerminalParameters};
+use crate::motor_file::draw::{ParameterSet, Population};
+use crate::motor_file::{MotorFile, ParameterName as Name, Range};
 use crate::quantity::rounding::significant;
-use rand::SeedableRng;
-use rand::rngs::StdRng;
+use serde::Serialize;
 
 /// Motors drawn for the bands: the ends of a 95 % interval are known to a tenth of its width.
 const DRAWS: usize = 200;
 /// Seed of the draws: the same motor file gives the same bands.
 const SEED: u64 = 1;
-/// What a draw holds, in this order.
-const DRAWN: [ParameterName; 6] = [
-    ParameterName::TerminalResistance,
-    ParameterName::BackEmfConstant,
-    ParameterName::CoulombFrictionTorque,
-    ParameterName::ViscousFriction,
-    ParameterName::Windage,
-    ParameterName::BrushDrop,
+/// What the data tell of a drawn motor, in this order.
+const TOLD: [Name; 6] = [
+    Name::TerminalResistance,
+    Name::BackEmfConstant,
+    Name::CoulombFrictionTorque,
+    Name::ViscousFriction,
+    Name::Windage,
+    Name::BrushDrop,
 ];
+
+/// What the torque-speed chart is worked out from.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Operating {
+    pub terminal_resistance_ohm: f64,
+    pub back_emf_constant_v_s_per_rad: f64,
+    pub coulomb_friction_nm: f64,
+    pub viscous_friction_nm_s_per_rad: f64,
+    pub windage_nm_s2_per_rad2: f64,
+    pub brush_drop_v: f64,
+    /// Scale of V_b·tanh(i/I_b).
+    pub brush_scale_a: f64,
+    pub armature_reaction_per_a: f64,
+    /// Voltage shown first.
+    pub voltage_v: f64,
+    /// Largest current and speed seen in the captures.
+    pub largest_current_a: Option<f64>,
+    pub largest_speed_rad_s: Option<f64>,
+    pub temperature_c: Option<f64>,
+    /// Motors drawn from the covariance: R, K, T_c, B, C_w, V_b in SI units.
+    pub draws: Vec<[f64; 6]>,
+    #[serde(skip)]
+    estimate: Motor,
+    #[serde(skip)]
+    drawn: Vec<Motor>,
+}
+
+/// A motor with what its steady states need.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Motor {
+    terminal: TerminalParameters,
+    back_emf_constant_v_s_per_rad: f64,
+}
 
 /// Without a back-EMF constant there is no torque and no speed, and so no chart.
 pub fn operating(file: &MotorFile) -> Option<Operating> {
-    let value = |name| file.value(name);
-    let friction = |name| file.value(name).unwrap_or(0.0);
-    let k = value(ParameterName::BackEmfConstant).filter(|k| *k > 0.0)?;
-    let terms = file.model.unwrap_or_default();
-    let largest_current_a = file
-        .validity
-        .current_a
-        .map(|r| r.lower.abs().max(r.upper.abs()));
-    let emf = file
-        .validity
-        .back_emf_v
-        .map(|r| r.lower.abs().max(r.upper.abs()));
-    let voltage_v = file.motor.as_ref().and_then(|m| m.supply_v).or(emf)?;
+    // A friction or a drop that is not determined is left out of the curves.
+    let set = TOLD[2..]
+        .iter()
+        .fold(ParameterSet::estimate(file), |set, name| {
+            match set.value(*name) {
+                Ok(_) => set,
+                Err(_) => set.with(*name, 0.0),
+            }
+        });
+    let estimate = Motor::of(&set)?;
+    let [r, k, coulomb, viscous, windage, drop] = told(&set)?;
+    if !(r > 0.0 && k > 0.0) {
+        return None;
+    }
+    let largest = |range: Option<Range>| range.map(|range| range.largest_magnitude());
+    let supply_v = file.motor.as_ref().and_then(|motor| motor.supply_v);
+    let voltage_v = supply_v.or(largest(file.validity.back_emf_v))?;
+    let draws: Vec<ParameterSet> = Population::new(file)
+        .and_then(|population| population.draws(DRAWS, SEED))
+        .unwrap_or_default();
     Some(Operating {
-        terminal_resistance_ohm: value(ParameterName::TerminalResistance).filter(|r| *r > 0.0)?,
+        terminal_resistance_ohm: r,
         back_emf_constant_v_s_per_rad: k,
-        coulomb_friction_nm: friction(ParameterName::CoulombFrictionTorque),
-        viscous_friction_nm_s_per_rad: friction(ParameterName::ViscousFriction),
-        windage_nm_s2_per_rad2: friction(ParameterName::Windage),
-        brush_drop_v: friction(ParameterName::BrushDrop),
-        // A drop without a scale is a step on the scale of the captures.
-        brush_scale_a: terms
-            .brush_scale_a
-            .map_or(1e-3 * largest_current_a.unwrap_or(1.0), |t| t.value),
-        armature_reaction_per_a: terms.armature_reaction_per_a.map_or(0.0, |t| t.value),
+        coulomb_friction_nm: coulomb,
+        viscous_friction_nm_s_per_rad: viscous,
+        windage_nm_s2_per_rad2: windage,
+        brush_drop_v: drop,
+        brush_scale_a: estimate.terminal.brush_scale_a,
+        armature_reaction_per_a: estimate.terminal.armature_reaction_per_a,
         voltage_v: significant(voltage_v.abs(), 3),
-        largest_current_a,
-        largest_speed_rad_s: file
-            .validity
-            .speed_rad_s
-            .map(|r| r.lower.abs().max(r.upper.abs())),
+        largest_current_a: largest(file.validity.current_a),
+        largest_speed_rad_s: largest(file.validity.speed_rad_s),
         temperature_c: file
             .parameters
-            .get(&ParameterName::TerminalResistance)
+            .get(&Name::TerminalResistance)
             .and_then(|p| p.temperature_c),
-        draws: draws(file),
+        draws: draws
+            .iter()
+            .filter_map(told)
+            .map(|draw| draw.map(|x| significant(x, 5)))
+            .collect(),
+        estimate,
+        drawn: draws.iter().filter_map(Motor::of).collect(),
     })
 }
 
-/// [`DRAWN`] of motors that the captures leave possible; none where the covariance allows no draw.
-fn draws(file: &MotorFile) -> Vec<[f64; 6]> {
-    let Ok(population) = Population::new(file, &DRAWN) else {
-        return Vec::new();
-    };
-    let mut random = StdRng::seed_from_u64(SEED);
-    (0..DRAWS)
-        .map_while(|_| population.draw(&mut random).ok())
-        .filter_map(|motor| <[f64; 6]>::try_from(motor).ok())
-        .map(|motor| motor.map(|x| significant(x, 5)))
-        .collect()
+/// [`TOLD`] of a motor.
+fn told(set: &ParameterSet) -> Option<[f64; 6]> {
+    let mut values = [0.0; 6];
+    for (value, name) in values.iter_mut().zip(TOLD) {
+        *value = set.value(name).ok()?;
+    }
+    Some(values)
 }
 
-/// A steady state.
+/// A steady state as the chart shows it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Running {
     pub current_a: f64,
@@ -103,98 +131,55 @@ pub struct Spread {
     pub efficiency: (f64, f64),
 }
 
-impl Operating {
-    /// The same motor with the numbers of a draw.
-    fn drawn(&self, draw: &[f64; 6]) -> Operating {
-        let [r, k, coulomb, viscous, windage, drop] = *draw;
-        Operating {
-            terminal_resistance_ohm: r,
-            back_emf_constant_v_s_per_rad: k,
-            coulomb_friction_nm: coulomb,
-            viscous_friction_nm_s_per_rad: viscous,
-            windage_nm_s2_per_rad2: windage,
-            brush_drop_v: drop,
-            draws: Vec::new(),
-            ..*self
-        }
+impl Motor {
+    fn of(set: &ParameterSet) -> Option<Motor> {
+        Some(Motor {
+            terminal: set.steady().ok()?,
+            back_emf_constant_v_s_per_rad: set.value(Name::BackEmfConstant).ok()?,
+        })
     }
 
-    /// The same motor as the terminals see it, inductance and inertia left out.
-    fn machine(&self) -> TerminalParameters {
+    fn running(&self, point: OperatingPoint) -> Running {
         let k = self.back_emf_constant_v_s_per_rad;
-        TerminalParameters {
-            windage_a_per_v2: self.windage_nm_s2_per_rad2 / (k * k * k),
-            brush_drop_v: self.brush_drop_v,
-            brush_scale_a: self.brush_scale_a,
-            armature_reaction_per_a: self.armature_reaction_per_a,
-            ..TerminalParameters::plain(
-                self.terminal_resistance_ohm,
-                0.0,
-                0.0,
-                self.coulomb_friction_nm / k,
-                self.viscous_friction_nm_s_per_rad / (k * k),
-            )
-        }
-    }
-
-    /// State at a voltage and a current, both above zero.
-    pub fn at_current(&self, voltage_v: f64, current_a: f64) -> Running {
-        let linkage =
-            (1.0 - self.armature_reaction_per_a * current_a) * self.back_emf_constant_v_s_per_rad;
-        let drop = self.terminal_resistance_ohm * current_a
-            + self.brush_drop_v * (current_a / self.brush_scale_a).tanh();
-        let speed_rad_s = (voltage_v - drop) / linkage;
-        let moving = speed_rad_s.max(0.0);
-        let drag = self.coulomb_friction_nm
-            + moving * (self.viscous_friction_nm_s_per_rad + self.windage_nm_s2_per_rad2 * moving);
-        let torque_nm = linkage * current_a - drag;
-        let power_w = torque_nm * speed_rad_s;
         Running {
-            current_a,
-            speed_rad_s,
-            torque_nm,
-            power_w,
-            efficiency: if voltage_v * current_a > 0.0 {
-                power_w / (voltage_v * current_a)
-            } else {
-                0.0
-            },
+            current_a: point.current_a,
+            speed_rad_s: point.speed_rad_s(k),
+            torque_nm: point.torque_nm(k),
+            power_w: point.shaft_power_w(),
+            efficiency: point.efficiency(),
         }
     }
 
     /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
-    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
+    fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
         if !(voltage_v > 0.0 && count > 0) {
             return None;
         }
-        let machine = self.machine();
-        let (free, stall) = (
-            machine.running_freely(voltage_v)?.current_a,
-            machine.stalled(voltage_v).current_a,
-        );
-        let mut states: Vec<Running> = (0..=count)
-            .map(|k| {
-                let share = k as f64 / count as f64;
-                self.at_current(voltage_v, free + (stall - free) * share)
-            })
-            .collect();
-        // What the roots leave over at the ends is rounding.
-        if let Some(first) = states.first_mut() {
-            (first.torque_nm, first.power_w, first.efficiency) = (0.0, 0.0, 0.0);
-        }
-        if let Some(last) = states.last_mut() {
-            (last.speed_rad_s, last.power_w, last.efficiency) = (0.0, 0.0, 0.0);
-        }
-        Some(states)
+        let free = self.terminal.no_load(voltage_v)?;
+        let held = self.terminal.rotor_held(voltage_v);
+        let between = (1..count).map(|k| {
+            let share = k as f64 / count as f64;
+            let current_a = free.current_a + (held.current_a - free.current_a) * share;
+            self.terminal.at_current(voltage_v, current_a)
+        });
+        let points = std::iter::once(free).chain(between).chain([held]);
+        Some(points.map(|point| self.running(point)).collect())
+    }
+}
+
+impl Operating {
+    /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
+    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
+        self.estimate.curve(voltage_v, count)
     }
 
     /// Where the drawn motors lie at each torque of the curve, at `level`; empty without draws. A draw that a torque stalls
     /// counts there with its stall current and no speed.
     pub fn spread(&self, voltage_v: f64, level: f64, points: usize) -> Vec<Spread> {
         let curves: Vec<Vec<Running>> = self
-            .draws
+            .drawn
             .iter()
-            .filter_map(|draw| self.drawn(draw).curve(voltage_v, 60))
+            .filter_map(|motor| motor.curve(voltage_v, 60))
             .collect();
         let Some(most_nm) = self
             .curve(voltage_v, 1)
@@ -277,9 +262,9 @@ pub(crate) mod tests {
     pub(crate) fn example() -> MotorFile {
         let mut file = empty();
         for (name, value, uncertainty) in [
-            (ParameterName::TerminalResistance, 2.0, 0.04),
-            (ParameterName::BackEmfConstant, 0.02, 4e-4),
-            (ParameterName::CoulombFrictionTorque, 3e-3, 6e-5),
+            (Name::TerminalResistance, 2.0, 0.04),
+            (Name::BackEmfConstant, 0.02, 4e-4),
+            (Name::CoulombFrictionTorque, 3e-3, 6e-5),
         ] {
             let interval = (value - 2.0 * uncertainty, value + 2.0 * uncertainty);
             let parameter = Parameter::measured(name, value, uncertainty, interval, 0.95);

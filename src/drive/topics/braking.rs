@@ -32,11 +32,11 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             Unit::Joule,
             "8",
         ),
-        run.and_then(|run| Ok(0.5 * m.capacitance_f? * run.emf_v * run.emf_v)),
+        run.and_then(|run| Ok(0.5 * m.capacitance_f? * run.back_emf_v * run.back_emf_v)),
     );
     let through = |ohm: Known| -> Known<Stop> {
         let p = m.machine(order.lead_resistance_ohm + ohm?)?;
-        Ok(brake(&p, run?, 0.0, 0.0))
+        Ok(brake(&p, run?.into(), 0.0, 0.0))
     };
     let heat = |stop: Known<Stop>, ohm: Known| -> Known { Ok(stop?.square_a2s * ohm?) };
     let short = through(Ok(0.0));
@@ -106,7 +106,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     let ramped = ramp.and_then(|ramp| {
         let switch = order.switch_resistance_ohm.unwrap_or(0.0);
         let p = m.machine(order.lead_resistance_ohm + switch)?;
-        Ok(brake(&p, run?, order.supply_v, ramp))
+        Ok(brake(&p, run?.into(), order.supply_v, ramp))
     });
     out.row(
         high(
@@ -190,11 +190,7 @@ mod tests {
                 terminal_resistance_ohm: 3.2 + ohm,
                 ..p
             });
-            let mut s = State {
-                current: run.current_a,
-                back_emf: run.emf_v,
-                eddy_current: run.current_a,
-            };
+            let mut s = State::from(run);
             let (mut t, mut peak, mut heat, mut returned) = (0.0, 0.0_f64, 0.0, 0.0);
             while s.back_emf > 0.0 || t < ramp {
                 let v = if t < ramp {

@@ -4,7 +4,8 @@ use super::pwm;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Sink, Unit, Why, high, low, plain};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::{Steady, brake, steady};
+use crate::drive::trajectory::brake;
+use crate::motor::State;
 
 /// Mean voltage lost to dead time at a current in the running direction, V: `−f t_d (V + 2 V_d)`. The diode of the low
 /// switch carries the current in both dead times: once instead of the high switch (loses V + V_d), once instead of the
@@ -18,16 +19,18 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     let order = &setting.order;
     let switch = order.switch_resistance_ohm.unwrap_or(0.0);
     let settled = pwm::settled(setting, m, true);
-    let running = || -> Known<Steady> {
+    let running = || -> Known<State<f64>> {
         let (chopper, emf_v) = settled?;
         if emf_v <= 0.0 {
             return Err(Why::Physics(
                 "friction and load hold the rotor at this duty",
             ));
         }
-        Ok(Steady {
-            current_a: chopper.cycle(emf_v).mean_a,
-            emf_v,
+        let current = chopper.cycle(emf_v).mean_a;
+        Ok(State {
+            current,
+            back_emf: emf_v,
+            eddy_current: current,
         })
     };
     pwm::mean_speed_row(out, m, settled.map(|(_, emf_v)| emf_v));
@@ -71,7 +74,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
                 let from = running()?;
                 let r = m.resistance_ohm? + order.lead_resistance_ohm + switch;
                 // From +I to −limit: d falls by R (I + limit)/V, the brush drop turning too.
-                let step = (r * (from.current_a + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
+                let step = (r * (from.current + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
                 Ok(step.min(order.duty))
             }),
     );
@@ -115,7 +118,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             let with = |lost: f64| -> Known {
                 let mean = order.duty * order.supply_v - lost;
                 let p = m.machine(order.lead_resistance_ohm + switch)?;
-                Ok(steady(&p, mean).map_or(0.0, |at| at.emf_v))
+                Ok(p.no_load(mean).map_or(0.0, |at| at.back_emf_v))
             };
             m.speed_rad_s(with(0.0)? - with(lost)?)
         }),
@@ -140,7 +143,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
+    use crate::motor::{Condition, Constants, TerminalParameters, advance};
     use approx::assert_relative_eq;
 
     /// A held rotor switched with dead time, both diodes modelled: the mean voltage at the terminals, both directions.

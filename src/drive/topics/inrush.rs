@@ -3,7 +3,8 @@
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::{Start, Steady, start, start_at, steady};
+use crate::drive::trajectory::{Start, start, start_at};
+use crate::motor::OperatingPoint;
 
 /// Why nothing moves.
 pub const HELD: Why = Why::Physics("friction and load hold the rotor at this supply");
@@ -19,18 +20,19 @@ pub fn started(setting: &Setting, m: &Sample) -> Known<Start> {
 }
 
 /// Steady running at the full supply.
-pub fn running(setting: &Setting, m: &Sample) -> Known<Steady> {
-    steady(&m.machine(series_ohm(setting))?, setting.order.supply_v).ok_or(HELD)
+pub fn running(setting: &Setting, m: &Sample) -> Known<OperatingPoint> {
+    m.machine(series_ohm(setting))?
+        .no_load(setting.order.supply_v)
+        .ok_or(HELD)
 }
 
 /// Current of a held rotor at the full supply, A.
 pub fn stall_a(setting: &Setting, m: &Sample) -> Known {
-    let (r, drop) = (m.resistance_ohm? + series_ohm(setting), m.brush_drop_v?);
-    let push = setting.order.supply_v - drop;
-    if push <= 0.0 {
+    if setting.order.supply_v <= m.brush_drop_v? {
         return Err(Why::Physics("the supply does not exceed the brush drop"));
     }
-    Ok(push / r)
+    let machine = m.held(series_ohm(setting))?;
+    Ok(machine.rotor_held(setting.order.supply_v).current_a)
 }
 
 const COURSE: [Column; 3] = [
@@ -112,11 +114,11 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     );
     out.row(
         plain("running_back_emf", "running back-EMF", Unit::Volt, "3"),
-        begun.map(|start| start.end.emf_v),
+        begun.map(|start| start.end.back_emf_v),
     );
     out.row(
         low("running_speed", "running speed", Unit::Speed, "3"),
-        begun.and_then(|start| m.speed_rad_s(start.end.emf_v)),
+        begun.and_then(|start| m.speed_rad_s(start.end.back_emf_v)),
     );
     out.table(
         "inrush_course",
@@ -132,8 +134,8 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             .as_ref()
             .map(|states| states[place])
             .map_err(|why| *why);
-        out.cell(at.map(|at| at.current_a));
-        out.cell(at.and_then(|at| Ok(at.emf_v / begun?.end.emf_v)));
+        out.cell(at.map(|at| at.current));
+        out.cell(at.and_then(|at| Ok(at.back_emf / begun?.end.back_emf_v)));
     }
 }
 
@@ -205,7 +207,7 @@ mod tests {
         let h = 1e-6;
         let (mut s, mut peak, mut peak_s, mut square) = (State::rest(), 0.0_f64, 0.0, 0.0);
         let mut t = 0.0;
-        while s.back_emf < 0.95 * found.end.emf_v {
+        while s.back_emf < 0.95 * found.end.back_emf_v {
             let next = advance(&c, s, Condition::Voltage(24.0), h, false).end;
             square += 0.5 * (s.current.powi(2) + next.current.powi(2)) * h;
             t += h;
@@ -223,6 +225,6 @@ mod tests {
             s = advance(&c, s, Condition::Voltage(24.0), 1e-3, false).end;
         }
         assert_relative_eq!(found.end.current_a, s.current, max_relative = 1e-6);
-        assert_relative_eq!(found.end.emf_v, s.back_emf, max_relative = 1e-6);
+        assert_relative_eq!(found.end.back_emf_v, s.back_emf, max_relative = 1e-6);
     }
 }

@@ -85,7 +85,7 @@ pub struct Driven {
 /// Drives a motor by a schedule, then by full duty until the start is done.
 pub fn drive(setting: &Setting, m: &Sample, schedule: &Schedule) -> Known<Driven> {
     let order = &setting.order;
-    let goal = RUN_UP_SHARE * running(setting, m)?.emf_v;
+    let goal = RUN_UP_SHARE * running(setting, m)?.back_emf_v;
     let mut c = Constants::<f64>::new(&m.machine(0.0)?);
     let motor_ohm = c.resistance;
     let mut driven = Driven {

@@ -73,7 +73,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         m,
         out,
         &RUNNING,
-        run.map(|run| (run.current_a, run.emf_v)),
+        run.map(|run| (run.current_a, run.back_emf_v)),
     );
     from(
         setting,

@@ -2,50 +2,9 @@
 //!
 //! `L di/dt = v − R i − V_b tanh(i/I_b) − e`, `C_m de/dt = i − I_c sgn e − G_v e − W e|e|` (`docs/drive.md`, section 1).
 
-use crate::motor::{Advance, Condition, Constants, State, TerminalParameters, advance};
-
-/// A steady state: current, A, and back-EMF, V.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Steady {
-    pub current_a: f64,
-    pub emf_v: f64,
-}
-
-/// Steady running at a voltage; `None` when friction and load hold the rotor.
-pub fn steady(p: &TerminalParameters, voltage_v: f64) -> Option<Steady> {
-    // R i + V_b tanh(i/I_b) + e (1 − a i) = V bends downward in i, so Newton from 0 climbs to the root without passing it.
-    let current = |e: f64| {
-        let mut i = 0.0;
-        for _ in 0..60 {
-            let contact = (i / p.brush_scale_a).tanh();
-            let linkage = 1.0 - p.armature_reaction_per_a * i;
-            let missing =
-                voltage_v - p.terminal_resistance_ohm * i - p.brush_drop_v * contact - e * linkage;
-            let slope = p.terminal_resistance_ohm
-                + p.brush_drop_v / p.brush_scale_a * (1.0 - contact * contact)
-                - e * p.armature_reaction_per_a;
-            let step = missing / slope;
-            i += step;
-            if step.is_nan() || step <= 1e-13 * i.abs() {
-                break;
-            }
-        }
-        i.max(0.0)
-    };
-    let pushes = |e: f64| {
-        let i = current(e);
-        i * (1.0 - p.armature_reaction_per_a * i)
-            > p.friction_current_a + e * (p.viscous_conductance_s + p.windage_a_per_v2 * e)
-    };
-    if !pushes(0.0) {
-        return None;
-    }
-    let emf_v = bisect(0.0, voltage_v, pushes);
-    Some(Steady {
-        current_a: current(emf_v),
-        emf_v,
-    })
-}
+use crate::motor::{
+    Advance, Condition, Constants, OperatingPoint, State, TerminalParameters, advance,
+};
 
 /// Where `below` turns from true to false.
 pub fn bisect(mut low: f64, mut high: f64, below: impl Fn(f64) -> bool) -> f64 {
@@ -95,7 +54,7 @@ pub struct Start {
     pub run_up_s: f64,
     /// ∫ i² dt until then.
     pub square_a2s: f64,
-    pub end: Steady,
+    pub end: OperatingPoint,
 }
 
 /// Share of the final speed at which a start counts as done.
@@ -106,8 +65,8 @@ const MOST_STEPS: usize = 20_000;
 
 /// Starts the motor at a constant voltage; `None` when it does not turn.
 pub fn start(p: &TerminalParameters, voltage_v: f64) -> Option<Start> {
-    let end = steady(p, voltage_v)?;
-    let goal = RUN_UP_SHARE * end.emf_v;
+    let end = p.no_load(voltage_v)?;
+    let goal = RUN_UP_SHARE * end.back_emf_v;
     let c = Constants::new(p);
     let tau = electrical_s(p);
     let (mut h, longest) = (
@@ -151,7 +110,7 @@ pub fn start(p: &TerminalParameters, voltage_v: f64) -> Option<Start> {
 }
 
 /// States at given rising times after a start from rest.
-pub fn start_at(p: &TerminalParameters, voltage_v: f64, times_s: &[f64]) -> Vec<Steady> {
+pub fn start_at(p: &TerminalParameters, voltage_v: f64, times_s: &[f64]) -> Vec<State<f64>> {
     let c = Constants::new(p);
     let (mut t, mut s) = (0.0, State::rest());
     let longest = electrical_s(p).max(p.mechanical_time_constant_s() / 10.0);
@@ -164,10 +123,7 @@ pub fn start_at(p: &TerminalParameters, voltage_v: f64, times_s: &[f64]) -> Vec<
                 s = advance(&c, s, Condition::Voltage(voltage_v), h, false).end;
             }
             t = *until;
-            Steady {
-                current_a: s.current,
-                emf_v: s.back_emf,
-            }
+            s
         })
         .collect()
 }
@@ -193,7 +149,7 @@ pub const SLOW_SHARE: f64 = 0.05;
 
 /// Brakes from running on: the voltage falls in a straight line from `from_v` to 0 over `ramp_s` (0: at once), then
 /// the loop stays closed on itself.
-pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) -> Stop {
+pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f64) -> Stop {
     let c = Constants::new(p);
     let tau = electrical_s(p);
     let shortest = tau / 25.0;
@@ -203,14 +159,7 @@ pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) 
         .clamp(150.0, 2000.0)
         .ceil();
     let mut h = shortest;
-    let (mut t, mut s) = (
-        0.0,
-        State {
-            current: running.current_a,
-            back_emf: running.emf_v,
-            eddy_current: running.current_a,
-        },
-    );
+    let (mut t, mut s) = (0.0, running);
     let mut stop = Stop {
         peak_a: 0.0,
         peak_s: 0.0,
@@ -219,7 +168,7 @@ pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) 
         square_a2s: 0.0,
         returned_j: 0.0,
     };
-    let mut last = [(0.0, -running.current_a); 3];
+    let mut last = [(0.0, -running.current); 3];
     for _ in 0..MOST_STEPS {
         let mut voltage = 0.0;
         if t < ramp_s * (1.0 - 1e-9) {
@@ -234,7 +183,7 @@ pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) 
                 .back_emf
         };
         let next = advance(&c, s, Condition::Voltage(voltage), h, false);
-        let slow = SLOW_SHARE * running.emf_v;
+        let slow = SLOW_SHARE * running.back_emf;
         if stop.slow_s.is_none() && next.end.back_emf <= slow {
             stop.slow_s = Some(t + bisect(0.0, h, |part| at(part) > slow));
         }
@@ -256,7 +205,7 @@ pub fn brake(p: &TerminalParameters, running: Steady, from_v: f64, ramp_s: f64) 
             (stop.peak_s, stop.peak_a) = if smooth { summit(last) } else { last[1] };
         }
         s = next.end;
-        if stop.still_s.is_some() || s.back_emf < 1e-5 * running.emf_v {
+        if stop.still_s.is_some() || s.back_emf < 1e-5 * running.back_emf {
             break;
         }
         h = (h * 1.05).min(longest);
@@ -269,6 +218,15 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
+    /// Turning without current.
+    fn coasting(back_emf: f64) -> State<f64> {
+        State {
+            current: 0.0,
+            back_emf,
+            eddy_current: 0.0,
+        }
+    }
+
     /// G. K. Dubey, Fundamentals of Electrical Drives, ex. 5.9 (p. 84): 220 V, 175 A, 1000 r/min, armature 0.08 Ω and
     /// 0.12 H, 8 kg·m², braked from 1050 r/min into 0.538 Ω, load torque 15 % of rated. Peak −272.23 A at 0.44 s;
     /// recomputed 272.2294 A at 0.441859 s, standstill after 3.02362 s.
@@ -278,10 +236,7 @@ mod tests {
         let speed = 1050.0 * std::f64::consts::PI / 30.0;
         let p =
             TerminalParameters::plain(k * speed / 350.0, 0.12, 8.0 / (k * k), 0.15 * 175.0, 0.0);
-        let running = Steady {
-            current_a: 0.0,
-            emf_v: k * speed,
-        };
+        let running = coasting(k * speed);
         let stop = brake(&p, running, 0.0, 0.0);
         assert_relative_eq!(stop.peak_a, 272.2294, max_relative = 2e-4);
         assert_relative_eq!(stop.peak_s, 0.441859, max_relative = 2e-3);
@@ -302,7 +257,7 @@ mod tests {
             max_relative = 1e-3
         );
         assert_relative_eq!(start.run_up_s, 20f64.ln() * 2.0 * 5e-3, max_relative = 1e-3);
-        let stop = brake(&p, start.end, 0.0, 0.0);
+        let stop = brake(&p, start.end.into(), 0.0, 0.0);
         assert_relative_eq!(2.0 * stop.square_a2s, whole, max_relative = 2e-3);
     }
 
@@ -313,9 +268,9 @@ mod tests {
         let k = 0.01;
         let p = TerminalParameters::plain(1.0, 0.5, 0.01 / (k * k), 0.0, 0.1 / (k * k));
         let at = start_at(&p, 1.0, &[0.25, 1.0]);
-        assert_relative_eq!(at[1].emf_v / k, 0.083_037_11, max_relative = 1e-6);
-        let end = steady(&p, 1.0).expect("turns");
-        assert_relative_eq!(end.emf_v / k, 0.099_900_099_9, max_relative = 1e-6);
+        assert_relative_eq!(at[1].back_emf / k, 0.083_037_11, max_relative = 1e-6);
+        let end = p.no_load(1.0).expect("turns");
+        assert_relative_eq!(end.speed_rad_s(k), 0.099_900_099_9, max_relative = 1e-6);
     }
 
     #[test]
@@ -328,10 +283,7 @@ mod tests {
     #[test]
     fn a_ramp_returns_what_the_copper_does_not_take() {
         let p = TerminalParameters::plain(1.0, 1e-6, 1e-2, 1e-7, 0.0);
-        let running = Steady {
-            current_a: 0.0,
-            emf_v: 24.0,
-        };
+        let running = coasting(24.0);
         // i = −C_m V/t_r but for the ends: heat R (C_m V)²/t_r.
         let stop = brake(&p, running, 24.0, 1.0);
         let kinetic = 0.5 * 1e-2 * 24.0 * 24.0;

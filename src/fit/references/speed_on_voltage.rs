@@ -45,7 +45,7 @@ impl OnVoltage {
                 (i, left / (1.0 - reaction * i))
             }
             None => {
-                let steady = p.running_freely(self.voltage_v)?;
+                let steady = p.no_load(self.voltage_v)?;
                 (steady.current_a, steady.back_emf_v)
             }
         };

@@ -15,6 +15,7 @@ pub use uncertainty::{
     Budget, BudgetRow, BudgetSegment, BudgetSource, Correlation, CorrelationCell,
 };
 
+pub use super::operating::Operating;
 use serde::Serialize;
 
 /// Value of the key `format` in the JSON.
@@ -136,28 +137,6 @@ pub struct WarningGroup {
     pub about: String,
     /// The warnings.
     pub texts: Vec<String>,
-}
-
-/// What the torque-speed chart is worked out from.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Operating {
-    pub terminal_resistance_ohm: f64,
-    pub back_emf_constant_v_s_per_rad: f64,
-    pub coulomb_friction_nm: f64,
-    pub viscous_friction_nm_s_per_rad: f64,
-    pub windage_nm_s2_per_rad2: f64,
-    pub brush_drop_v: f64,
-    /// Scale of V_b·tanh(i/I_b).
-    pub brush_scale_a: f64,
-    pub armature_reaction_per_a: f64,
-    /// Voltage shown first.
-    pub voltage_v: f64,
-    /// Largest current and speed seen in the captures.
-    pub largest_current_a: Option<f64>,
-    pub largest_speed_rad_s: Option<f64>,
-    pub temperature_c: Option<f64>,
-    /// Motors drawn from the covariance: R, K, T_c, B, C_w, V_b in SI units.
-    pub draws: Vec<[f64; 6]>,
 }
 
 /// What to measure next.

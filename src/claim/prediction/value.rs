@@ -1,0 +1,130 @@
+//! Value of an entry for one motor at the sheet's conditions.
+
+use super::conditions::Factors;
+use crate::claim::entry::Entry;
+use crate::claim::sheet::{Sheet, Stall};
+use crate::motor::{OperatingPoint, TerminalParameters};
+use crate::motor_file::ParameterName as Name;
+use crate::motor_file::draw::{Known, ParameterSet};
+
+/// `Ok(None)` where friction and load hold the rotor.
+///
+/// # Errors
+/// What the file does not determine.
+pub fn value(
+    entry: Entry,
+    sheet: &Sheet,
+    motor: &ParameterSet,
+    factors: Factors,
+) -> Known<Option<f64>> {
+    let k = || -> Known { Ok(factors.constant * motor.value(Name::BackEmfConstant)?) };
+    let resistance =
+        || -> Known { Ok(factors.resistance * motor.value(Name::TerminalResistance)?) };
+    let steady = || -> Known<TerminalParameters> { Ok(factors.applied(motor.steady()?)) };
+    let held = |voltage| -> Known<OperatingPoint> {
+        Ok(factors.applied(motor.held()?).rotor_held(voltage))
+    };
+    let voltage = sheet.nominal_voltage_v.unwrap_or(0.0);
+    let value = match entry {
+        Entry::TerminalResistance => resistance()?,
+        Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => k()?,
+        Entry::ArmatureInductance => motor.value(Name::ArmatureInductance)?,
+        Entry::RotorInertia => motor.value(Name::RotorInertia)?,
+        Entry::FrictionTorque => motor.value(Name::CoulombFrictionTorque)?,
+        Entry::ElectricalTimeConstant => motor.value(Name::ArmatureInductance)? / resistance()?,
+        Entry::MechanicalTimeConstant => {
+            let capacitance = motor.value(Name::InertiaCapacitance)?;
+            capacitance / (factors.constant * factors.constant) * resistance()?
+        }
+        Entry::StallCurrent => held(voltage)?.current_a,
+        Entry::StallTorque => match sheet.stall {
+            Stall::Extrapolated => {
+                let Some(stall_a) = steady()?.extrapolated_stall_a(voltage) else {
+                    return Ok(None);
+                };
+                k()? * stall_a
+            }
+            Stall::Measured { .. } => steady()?.rotor_held(voltage).torque_nm(k()?),
+        },
+        Entry::NoLoadSpeed
+        | Entry::NoLoadCurrent
+        | Entry::RatedSpeed
+        | Entry::RatedCurrent
+        | Entry::MaximumEfficiency
+        | Entry::MaximumPower => {
+            let Some(point) = turning(entry, sheet, &steady()?, k)? else {
+                return Ok(None);
+            };
+            match entry {
+                Entry::NoLoadSpeed | Entry::RatedSpeed => point.speed_rad_s(k()?),
+                Entry::MaximumEfficiency => point.efficiency(),
+                Entry::MaximumPower => point.shaft_power_w(),
+                _ => point.current_a,
+            }
+        }
+    };
+    Ok(Some(value))
+}
+
+/// The operating point at which an entry holds.
+fn turning(
+    entry: Entry,
+    sheet: &Sheet,
+    motor: &TerminalParameters,
+    k: impl Fn() -> Known,
+) -> Known<Option<OperatingPoint>> {
+    let voltage = sheet.nominal_voltage_v.unwrap_or(0.0);
+    Ok(match entry {
+        Entry::MaximumEfficiency => motor.greatest(voltage, OperatingPoint::efficiency),
+        Entry::MaximumPower => motor.greatest(voltage, OperatingPoint::shaft_power_w),
+        Entry::RatedSpeed | Entry::RatedCurrent => {
+            motor.under_load(voltage, sheet.rated_torque_nm.unwrap_or(0.0) / k()?)
+        }
+        _ => motor.no_load(voltage),
+    })
+}
+
+/// The parameters that an entry depends on.
+pub fn depends_on(entry: Entry) -> &'static [Name] {
+    match entry {
+        Entry::TerminalResistance => &[Name::TerminalResistance],
+        Entry::ArmatureInductance => &[Name::ArmatureInductance],
+        Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => {
+            &[Name::BackEmfConstant]
+        }
+        Entry::RotorInertia => &[Name::RotorInertia],
+        Entry::FrictionTorque => &[Name::CoulombFrictionTorque],
+        Entry::StallCurrent => &[Name::TerminalResistance, Name::BrushDrop],
+        Entry::ElectricalTimeConstant => &[Name::TerminalResistance, Name::ArmatureInductance],
+        Entry::MechanicalTimeConstant => &[
+            Name::TerminalResistance,
+            Name::BackEmfConstant,
+            Name::RotorInertia,
+        ],
+        Entry::NoLoadSpeed
+        | Entry::NoLoadCurrent
+        | Entry::RatedSpeed
+        | Entry::RatedCurrent
+        | Entry::StallTorque
+        | Entry::MaximumEfficiency
+        | Entry::MaximumPower => &[
+            Name::TerminalResistance,
+            Name::BackEmfConstant,
+            Name::CoulombFrictionTorque,
+            Name::ViscousFriction,
+            Name::Windage,
+            Name::BrushDrop,
+        ],
+    }
+}
+
+/// True for what the terminals fix without any speed.
+pub fn is_terminal(entry: Entry) -> bool {
+    matches!(
+        entry,
+        Entry::NoLoadCurrent
+            | Entry::MechanicalTimeConstant
+            | Entry::MaximumEfficiency
+            | Entry::MaximumPower
+    )
+}

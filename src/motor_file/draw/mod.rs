@@ -1,0 +1,47 @@
+//! The motors that a file allows: its estimate, a corner, and draws from its covariance, for tolerance studies and for propagation by
+//! Monte Carlo. Each is a [`ParameterSet`], from which everything else follows.
+
+mod corner;
+mod parameter_set;
+mod population;
+
+pub use corner::{CornerError, End, MODEL, corner};
+pub use parameter_set::{FinerTerms, Known, ParameterSet};
+pub use population::{Population, covariance};
+
+use super::{MotorFile, ParameterName};
+use crate::stats::StatsError;
+
+/// Why nothing can be drawn.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum DrawError {
+    /// A parameter that is needed has no value.
+    #[error("{} is not determined by this motor file{}", name.words(), settle(suggestion.as_deref()))]
+    Undetermined {
+        name: ParameterName,
+        suggestion: Option<String>,
+    },
+    #[error("the covariance of this motor file is none: {0}")]
+    NotCovariance(StatsError),
+    #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.words())]
+    OutOfReach { name: ParameterName },
+}
+
+impl DrawError {
+    /// That a parameter is not determined, with what the file suggests.
+    pub fn undetermined(file: &MotorFile, name: ParameterName) -> DrawError {
+        DrawError::Undetermined {
+            name,
+            suggestion: file
+                .parameters
+                .get(&name)
+                .and_then(|parameter| parameter.suggestion.clone()),
+        }
+    }
+}
+
+fn settle(suggestion: Option<&str>) -> String {
+    suggestion.map_or(String::new(), |text| {
+        format!("; what would settle it: {text}")
+    })
+}

@@ -1,0 +1,330 @@
+//! The parameters of one motor that a file allows, and what follows from them.
+
+use super::super::{ModelTerms, MotorFile, ParameterName, Status, Term};
+use crate::motor::{MechanicalParameters, TerminalParameters};
+use ParameterName as Name;
+
+/// Current scale of the contact drop in a file that has a drop but no scale, as a share of the largest current seen:
+/// small enough that the drop is a step on the scale of the captures.
+const STEP_SHARE: f64 = 1e-3;
+
+/// A value in SI units, or the parameter that would have to be determined for it.
+pub type Known<T = f64> = Result<T, ParameterName>;
+
+/// What the file says of one parameter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Entry {
+    /// No part of the file, or left to follow from the others.
+    Absent,
+    Undetermined,
+    Value(f64),
+}
+
+/// One motor: the estimate of a file, a corner of it or a draw from its covariance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ParameterSet {
+    entries: [Entry; Name::ALL.len()],
+    terms: FinerTerms,
+}
+
+/// Finer terms of the model, an absent one at the value that switches it off. They keep their estimates in corners and draws.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FinerTerms {
+    /// Windage as the terminals see it, for a motor whose windage torque has no value.
+    pub windage_a_per_v2: f64,
+    pub brush_scale_a: f64,
+    pub saturation_per_a: f64,
+    pub armature_reaction_per_a: f64,
+    pub eddy_share: f64,
+    pub eddy_resistance_ohm: f64,
+}
+
+impl FinerTerms {
+    fn of(file: &MotorFile) -> FinerTerms {
+        let terms: ModelTerms = file.model.unwrap_or_default();
+        let number = |term: Option<Term>, absent: f64| term.map_or(absent, |term| term.value);
+        let largest_a = file
+            .validity
+            .current_a
+            .map_or(1.0, |range| range.largest_magnitude());
+        FinerTerms {
+            windage_a_per_v2: number(terms.windage_a_per_v2, 0.0),
+            brush_scale_a: number(
+                terms.brush_scale_a,
+                STEP_SHARE * if largest_a > 0.0 { largest_a } else { 1.0 },
+            ),
+            saturation_per_a: number(terms.saturation_per_a, 0.0),
+            armature_reaction_per_a: number(terms.armature_reaction_per_a, 0.0),
+            eddy_share: number(terms.eddy_share, 0.0),
+            eddy_resistance_ohm: number(terms.eddy_resistance_ohm, 1.0),
+        }
+    }
+
+    /// A motor with these terms, all but windage.
+    pub fn added_to(&self, motor: TerminalParameters) -> TerminalParameters {
+        TerminalParameters {
+            brush_scale_a: self.brush_scale_a,
+            saturation_per_a: self.saturation_per_a,
+            armature_reaction_per_a: self.armature_reaction_per_a,
+            eddy_share: self.eddy_share,
+            eddy_resistance_ohm: self.eddy_resistance_ohm,
+            ..motor
+        }
+    }
+}
+
+impl ParameterSet {
+    /// The estimate of a file.
+    pub fn estimate(file: &MotorFile) -> ParameterSet {
+        ParameterSet {
+            entries: Name::ALL.map(|name| match file.parameters.get(&name) {
+                None => Entry::Absent,
+                Some(parameter) => match parameter.value {
+                    Some(value) if parameter.status != Status::Undetermined => Entry::Value(value),
+                    _ => Entry::Undetermined,
+                },
+            }),
+            terms: FinerTerms::of(file),
+        }
+    }
+
+    /// Value that the parameter has of its own, not by way of others.
+    pub fn own(&self, name: Name) -> Option<f64> {
+        match self.entries[name as usize] {
+            Entry::Value(value) => Some(value),
+            Entry::Absent | Entry::Undetermined => None,
+        }
+    }
+
+    /// The same motor with another value of one parameter.
+    pub fn with(mut self, name: Name, value: f64) -> ParameterSet {
+        self.entries[name as usize] = Entry::Value(value);
+        self
+    }
+
+    /// The same motor with one parameter left to follow from the others.
+    pub fn without(mut self, name: Name) -> ParameterSet {
+        self.entries[name as usize] = Entry::Absent;
+        self
+    }
+
+    /// The same motor with these parameters alone; the others follow from them or are no part of it.
+    ///
+    /// # Errors
+    /// The first of them that is not determined.
+    pub fn only(&self, names: &[Name]) -> Known<ParameterSet> {
+        let nothing = ParameterSet {
+            entries: [Entry::Absent; Name::ALL.len()],
+            terms: self.terms,
+        };
+        names
+            .iter()
+            .try_fold(nothing, |set, name| Ok(set.with(*name, self.value(*name)?)))
+    }
+
+    /// Value of a parameter. Friction terms and a brush drop that the file does not hold are no part of the model and count as 0.
+    ///
+    /// # Errors
+    /// What is not determined.
+    pub fn value(&self, name: Name) -> Known {
+        match name {
+            Name::InertiaCapacitance => self.own_or(name, Name::RotorInertia, |j, k| j / (k * k)),
+            Name::FrictionCurrent => self.own_or(name, Name::CoulombFrictionTorque, |t, k| t / k),
+            Name::ViscousConductance => {
+                self.own_or(name, Name::ViscousFriction, |b, k| b / (k * k))
+            }
+            Name::RotorInertia => self.own_or(name, Name::InertiaCapacitance, |c, k| c * (k * k)),
+            Name::CoulombFrictionTorque => self.own_or(name, Name::FrictionCurrent, |i, k| i * k),
+            Name::ViscousFriction => {
+                self.own_or(name, Name::ViscousConductance, |g, k| g * (k * k))
+            }
+            Name::ElectricalTimeConstant => {
+                Ok(self.value(Name::ArmatureInductance)? / self.value(Name::TerminalResistance)?)
+            }
+            Name::MechanicalTimeConstant => {
+                Ok(self.value(Name::InertiaCapacitance)? * self.value(Name::TerminalResistance)?)
+            }
+            Name::TerminalResistance
+            | Name::ArmatureInductance
+            | Name::BackEmfConstant
+            | Name::Windage
+            | Name::BrushDrop => match self.entries[name as usize] {
+                Entry::Value(value) => Ok(value),
+                Entry::Absent if name.may_be_zero() => Ok(0.0),
+                _ => Err(name),
+            },
+        }
+    }
+
+    /// Value of `name`, its own or by `convert` from its counterpart on the other side of K and K itself.
+    fn own_or(&self, name: Name, counterpart: Name, convert: fn(f64, f64) -> f64) -> Known {
+        let entry = |name: Name| self.entries[name as usize];
+        match (
+            entry(name),
+            entry(counterpart),
+            entry(Name::BackEmfConstant),
+        ) {
+            (Entry::Value(value), ..) => Ok(value),
+            (_, Entry::Value(value), Entry::Value(k)) => Ok(convert(value, k)),
+            (Entry::Absent, Entry::Absent, _) if name.may_be_zero() => Ok(0.0),
+            // Of a motor without terminal parameters the mechanical ones are missing.
+            (Entry::Absent, ..) if counterpart.needs_speed_anchor() => Err(counterpart),
+            _ => Err(name),
+        }
+    }
+
+    /// Finer terms of the model.
+    pub fn terms(&self) -> FinerTerms {
+        self.terms
+    }
+
+    /// W = C_w/K³, A/V²; the model term where the torque has no value.
+    pub fn windage_a_per_v2(&self) -> f64 {
+        match (
+            self.entries[Name::Windage as usize],
+            self.value(Name::BackEmfConstant),
+        ) {
+            (Entry::Value(windage), Ok(k)) => windage / (k * k * k),
+            _ => self.terms.windage_a_per_v2,
+        }
+    }
+
+    /// The motor with its rotor held, as its terminals see it: resistance, brush drop and finer terms; no friction, and nothing
+    /// that stores energy.
+    ///
+    /// # Errors
+    /// The first parameter that is not determined.
+    pub fn held(&self) -> Known<TerminalParameters> {
+        let r = self.value(Name::TerminalResistance)?;
+        Ok(TerminalParameters {
+            brush_drop_v: self.value(Name::BrushDrop)?,
+            ..self
+                .terms
+                .added_to(TerminalParameters::plain(r, 0.0, 0.0, 0.0, 0.0))
+        })
+    }
+
+    /// The same with friction: all that steady states need.
+    ///
+    /// # Errors
+    /// The first parameter that is not determined.
+    pub fn steady(&self) -> Known<TerminalParameters> {
+        Ok(TerminalParameters {
+            friction_current_a: self.value(Name::FrictionCurrent)?,
+            viscous_conductance_s: self.value(Name::ViscousConductance)?,
+            windage_a_per_v2: self.windage_a_per_v2(),
+            ..self.held()?
+        })
+    }
+
+    /// The whole motor as its terminals see it: what a simulation takes.
+    ///
+    /// # Errors
+    /// The first parameter that is not determined.
+    pub fn terminal(&self) -> Known<TerminalParameters> {
+        Ok(TerminalParameters {
+            armature_inductance_h: self.value(Name::ArmatureInductance)?,
+            inertia_capacitance_f: self.value(Name::InertiaCapacitance)?,
+            ..self.steady()?
+        })
+    }
+
+    /// The mechanical side.
+    ///
+    /// # Errors
+    /// The first parameter that is not determined.
+    pub fn mechanical(&self) -> Known<MechanicalParameters> {
+        Ok(MechanicalParameters {
+            back_emf_constant_v_s_per_rad: self.value(Name::BackEmfConstant)?,
+            rotor_inertia_kg_m2: self.value(Name::RotorInertia)?,
+            coulomb_friction_nm: self.value(Name::CoulombFrictionTorque)?,
+            viscous_friction_nm_s_per_rad: self.value(Name::ViscousFriction)?,
+            windage_nm_s2_per_rad2: self.value(Name::Windage)?,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::{Parameter, table};
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn file(values: &[(Name, f64)]) -> MotorFile {
+        let mut file = table::tests::empty();
+        for (name, value) in values {
+            let parameter = Parameter::measured(*name, *value, 0.0, (*value, *value), 0.95);
+            file.parameters.insert(*name, parameter);
+        }
+        file
+    }
+
+    #[test]
+    fn the_simulation_gets_the_values_of_the_file() {
+        let mut file = file(&[]);
+        assert_eq!(
+            ParameterSet::estimate(&file).terminal(),
+            Err(Name::TerminalResistance)
+        );
+        file = self::file(&[
+            (Name::TerminalResistance, 3.0),
+            (Name::ArmatureInductance, 1e-3),
+            (Name::InertiaCapacitance, 2e-3),
+            (Name::FrictionCurrent, 0.1),
+            (Name::BackEmfConstant, 0.02),
+            (Name::Windage, 8e-10),
+        ]);
+        let p = ParameterSet::estimate(&file).terminal().expect("complete");
+        assert_relative_eq!(p.terminal_resistance_ohm, 3.0);
+        assert_relative_eq!(p.friction_current_a, 0.1);
+        assert_relative_eq!(p.viscous_conductance_s, 0.0);
+        // W = C_w/K³
+        assert_relative_eq!(p.windage_a_per_v2, 1e-4, max_relative = 1e-12);
+        file.model = Some(ModelTerms {
+            saturation_per_a: Some(Term {
+                value: 0.05,
+                standard_uncertainty: None,
+            }),
+            ..ModelTerms::default()
+        });
+        let p = ParameterSet::estimate(&file).terminal().expect("complete");
+        assert_relative_eq!(p.saturation_per_a, 0.05);
+    }
+
+    #[test]
+    fn each_side_of_the_constant_follows_from_the_other() {
+        let mechanical = ParameterSet::estimate(&file(&[
+            (Name::BackEmfConstant, 0.02),
+            (Name::RotorInertia, 2e-6),
+            (Name::CoulombFrictionTorque, 3e-3),
+        ]));
+        let capacitance = mechanical.value(Name::InertiaCapacitance).expect("follows");
+        assert_relative_eq!(capacitance, 5e-3, max_relative = 1e-12);
+        let friction = mechanical.value(Name::FrictionCurrent).expect("follows");
+        assert_relative_eq!(friction, 0.15, max_relative = 1e-12);
+        let terminal = mechanical
+            .with(Name::InertiaCapacitance, 4e-3)
+            .without(Name::RotorInertia);
+        let inertia = terminal.value(Name::RotorInertia).expect("follows");
+        assert_relative_eq!(inertia, 1.6e-6, max_relative = 1e-12);
+    }
+
+    #[test]
+    fn what_is_missing_is_named() {
+        let without_constant = ParameterSet::estimate(&file(&[(Name::RotorInertia, 2e-6)]));
+        assert_eq!(
+            without_constant.value(Name::InertiaCapacitance),
+            Err(Name::RotorInertia)
+        );
+        assert_eq!(without_constant.value(Name::FrictionCurrent), Ok(0.0));
+        assert_eq!(without_constant.mechanical(), Err(Name::BackEmfConstant));
+        let mut undetermined = file(&[]);
+        for name in [Name::FrictionCurrent, Name::BrushDrop] {
+            let parameter = Parameter::undetermined(name, "a run-down");
+            undetermined.parameters.insert(name, parameter);
+        }
+        let set = ParameterSet::estimate(&undetermined);
+        assert_eq!(set.value(Name::FrictionCurrent), Err(Name::FrictionCurrent));
+        assert_eq!(set.value(Name::BrushDrop), Err(Name::BrushDrop));
+    }
+}
