@@ -4,9 +4,11 @@
 //! everything within the printed tolerances. A relation that neglects friction or brush drop has an allowance for
 //! that (common practice, no source; the sizes are in `docs/claim_sheet.md`).
 
+mod candidates;
+
 use super::entry::Entry;
-use super::sheet::{Claim, Sheet, Stall};
-use crate::motor::temperature::copper_ratio;
+use super::sheet::{Claim, Sheet};
+use candidates::{Candidate, candidates};
 
 /// How well entries fit together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -49,177 +51,62 @@ impl Consistency {
     }
 }
 
-/// Left over right side for the values of the relation's entries.
-type Ratio = Box<dyn Fn(&[f64]) -> f64>;
-
 /// Tests a sheet against itself.
 pub fn test(sheet: &Sheet) -> Consistency {
-    let mut relations = Vec::new();
-    let mut add = |formula: &'static str, entries: &[Entry], allowance: f64, ratio: Ratio| {
-        let claims: Option<Vec<&Claim>> = entries
-            .iter()
-            .map(|entry| sheet.claims.get(entry))
-            .collect();
-        if let Some(claims) = claims
-            && let Some(relation) = weigh(formula, &claims, allowance, &ratio)
-        {
-            relations.push(relation);
-        }
-    };
-    let printed = |entry: Entry| {
-        sheet
-            .claims
-            .get(&entry)
-            .is_some_and(|claim| claim.value.is_some())
-    };
-    use Entry as E;
-    // One number told in several units.
-    let constants: Vec<Entry> = [E::TorqueConstant, E::BackEmfConstant, E::SpeedConstant]
+    let relations: Vec<Relation> = candidates(sheet)
         .into_iter()
-        .filter(|entry| printed(*entry))
+        .filter_map(|candidate| weigh(sheet, candidate))
         .collect();
-    for (place, one) in constants.iter().enumerate() {
-        for other in &constants[place + 1..] {
-            add(
-                "torque constant = back-EMF constant = 1/speed constant in SI units",
-                &[*one, *other],
-                0.0,
-                Box::new(|v| v[0] / v[1]),
-            );
-        }
-    }
-    let by_torque = constants.first().copied().unwrap_or(E::TorqueConstant);
-    let by_speed = constants.last().copied().unwrap_or(E::TorqueConstant);
-    add(
-        "electrical time constant = L/R",
-        &[
-            E::ElectricalTimeConstant,
-            E::ArmatureInductance,
-            E::TerminalResistance,
-        ],
-        0.02,
-        Box::new(|v| v[0] / (v[1] / v[2])),
-    );
-    add(
-        "mechanical time constant = J R/K²",
-        &[
-            E::MechanicalTimeConstant,
-            E::RotorInertia,
-            E::TerminalResistance,
-            by_torque,
-        ],
-        0.03,
-        Box::new(|v| v[0] / (v[1] * v[2] / (v[3] * v[3]))),
-    );
-    add(
-        "stall torque = K (stall current - no-load current)",
-        &[E::StallTorque, by_torque, E::StallCurrent, E::NoLoadCurrent],
-        0.03,
-        Box::new(|v| v[0] / (v[1] * (v[2] - v[3]))),
-    );
-    if !printed(E::NoLoadCurrent) {
-        add(
-            "stall torque = K · stall current",
-            &[E::StallTorque, by_torque, E::StallCurrent],
-            0.05,
-            Box::new(|v| v[0] / (v[1] * v[2])),
-        );
-    }
-    add(
-        "maximum power = stall torque · no-load speed/4",
-        &[E::MaximumPower, E::StallTorque, E::NoLoadSpeed],
-        0.05,
-        Box::new(|v| v[0] / (0.25 * v[1] * v[2])),
-    );
-    add(
-        "maximum efficiency = (1 - √(no-load current/stall current))²",
-        &[E::MaximumEfficiency, E::NoLoadCurrent, E::StallCurrent],
-        0.05,
-        Box::new(|v| v[0] / (1.0 - (v[1] / v[2]).sqrt()).powi(2)),
-    );
-    if let Some(voltage) = sheet.nominal_voltage_v {
-        let warmer = match sheet.stall {
-            Stall::Extrapolated => 1.0,
-            Stall::Measured {
-                winding_temperature_c,
-            } => copper_ratio(sheet.reference_temperature_c, winding_temperature_c),
-        };
-        add(
-            "stall current = nominal voltage/R",
-            &[E::StallCurrent, E::TerminalResistance],
-            0.05,
-            Box::new(move |v| v[0] * v[1] * warmer / voltage),
-        );
-        add(
-            "K · no-load speed = nominal voltage - R · no-load current",
-            &[
-                by_speed,
-                E::NoLoadSpeed,
-                E::TerminalResistance,
-                E::NoLoadCurrent,
-            ],
-            0.05,
-            Box::new(move |v| v[0] * v[1] / (voltage - v[2] * v[3])),
-        );
-        if !(printed(E::TerminalResistance) && printed(E::NoLoadCurrent)) {
-            add(
-                "K · no-load speed = nominal voltage",
-                &[by_speed, E::NoLoadSpeed],
-                0.1,
-                Box::new(move |v| v[0] * v[1] / voltage),
-            );
-        }
-    }
     Consistency {
         suspects: suspects(&relations),
         relations,
     }
 }
 
-fn weigh(
-    formula: &'static str,
-    claims: &[&Claim],
-    allowance: f64,
-    ratio: &Ratio,
-) -> Option<Relation> {
-    let values: Option<Vec<f64>> = claims.iter().map(|claim| claim.value).collect();
-    let rounding: Option<Vec<(f64, f64)>> = claims.iter().map(|claim| claim.rounding).collect();
-    let (values, rounding) = (values?, rounding?);
+/// `None` where the sheet does not print all entries with a value.
+fn weigh(sheet: &Sheet, candidate: Candidate) -> Option<Relation> {
+    let claims: Vec<&Claim> = candidate
+        .entries
+        .iter()
+        .map(|entry| sheet.claims.get(entry))
+        .collect::<Option<_>>()?;
+    let values: Vec<f64> = claims
+        .iter()
+        .map(|claim| claim.value)
+        .collect::<Option<_>>()?;
+    let rounding: Vec<(f64, f64)> = claims
+        .iter()
+        .map(|claim| claim.rounding)
+        .collect::<Option<_>>()?;
     let tolerances: Vec<(f64, f64)> = claims
         .iter()
         .zip(&rounding)
         .map(|(claim, (low, high))| {
             let limits = claim.limits;
-            let low = limits
-                .and_then(|limits| limits.lower)
-                .unwrap_or(*low)
-                .min(*low);
-            let high = limits
-                .and_then(|limits| limits.upper)
-                .unwrap_or(*high)
-                .max(*high);
-            (low, high)
+            let lower = limits.and_then(|limits| limits.lower).unwrap_or(*low);
+            let upper = limits.and_then(|limits| limits.upper).unwrap_or(*high);
+            (lower.min(*low), upper.max(*high))
         })
         .collect();
-    let standing = if met(&rounding, allowance, ratio) {
+    let standing = if met(&rounding, &candidate) {
         Standing::Consistent
-    } else if met(&tolerances, allowance, ratio) {
+    } else if met(&tolerances, &candidate) {
         Standing::WithinTolerances
     } else {
         Standing::Inconsistent
     };
     Some(Relation {
-        formula,
-        entries: claims.iter().map(|claim| claim.entry).collect(),
-        ratio: ratio(&values),
-        allowance,
+        formula: candidate.formula,
+        ratio: (candidate.ratio)(&values),
+        allowance: candidate.allowance,
+        entries: candidate.entries,
         standing,
     })
 }
 
 /// Whether the ratio can be 1 within the allowance somewhere in the box. Each ratio is monotonic in each entry, so the
 /// corners hold its extremes.
-fn met(ends: &[(f64, f64)], allowance: f64, ratio: &Ratio) -> bool {
+fn met(ends: &[(f64, f64)], candidate: &Candidate) -> bool {
     let (mut least, mut greatest) = (f64::INFINITY, f64::NEG_INFINITY);
     for corner in 0..1_u32 << ends.len() {
         let values: Vec<f64> = ends
@@ -233,7 +120,7 @@ fn met(ends: &[(f64, f64)], allowance: f64, ratio: &Ratio) -> bool {
                 }
             })
             .collect();
-        let at = ratio(&values);
+        let at = (candidate.ratio)(&values);
         // A negative or endless side means that a difference in it passes zero: anything beyond is possible.
         let at = if at.is_finite() && at > 0.0 {
             at
@@ -243,7 +130,7 @@ fn met(ends: &[(f64, f64)], allowance: f64, ratio: &Ratio) -> bool {
         least = least.min(at);
         greatest = greatest.max(at);
     }
-    least <= 1.0 + allowance && greatest >= 1.0 - allowance
+    least <= 1.0 + candidate.allowance && greatest >= 1.0 - candidate.allowance
 }
 
 fn suspects(relations: &[Relation]) -> Vec<Entry> {
@@ -265,8 +152,8 @@ fn suspects(relations: &[Relation]) -> Vec<Entry> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sheet::from_text;
     use super::*;
+    use crate::claim::sheet::from_text;
     use std::path::Path;
 
     /// Values of one motor without viscous friction or brush drop: R 2 Ω, K 20 mV·s/rad, I₀ 150 mA at 12 V.

@@ -1,0 +1,116 @@
+//! TOML to a checked sheet.
+
+use super::checked::{Sheet, SheetError};
+use super::head::Head;
+use super::reader::Reader;
+use crate::claim::entry::Entry;
+use crate::files::{LARGEST_SHEET, read_at_most};
+use std::io;
+use std::path::Path;
+use toml::de::DeTable;
+
+/// Reads a sheet.
+///
+/// # Errors
+/// [`SheetError`] with line and column.
+pub fn read(path: &Path) -> Result<Sheet, SheetError> {
+    let text = read_at_most(path, LARGEST_SHEET)
+        .and_then(|bytes| {
+            String::from_utf8(bytes).map_err(|_| {
+                io::Error::new(
+                    io::ErrorKind::InvalidData,
+                    "its bytes are not UTF-8; a sheet is plain UTF-8 text",
+                )
+            })
+        })
+        .map_err(|source| SheetError::Read {
+            path: path.to_owned(),
+            source,
+        })?;
+    from_text(path, &text)
+}
+
+/// Parses a sheet; `path` is only for the messages.
+///
+/// # Errors
+/// [`SheetError::Content`].
+pub fn from_text(path: &Path, text: &str) -> Result<Sheet, SheetError> {
+    let reader = Reader { path, text };
+    let table = DeTable::parse(text).map_err(|error| {
+        let start = error.span().map_or(0, |span| span.start);
+        reader.fault(start, error.message().to_owned())
+    })?;
+    reader.sheet(table.get_ref())
+}
+
+impl Reader<'_> {
+    fn sheet(&self, table: &DeTable<'_>) -> Result<Sheet, SheetError> {
+        for (key, _) in table.iter() {
+            if !["sheet", "claims"].contains(&key.get_ref().as_ref()) {
+                return Err(self.unknown_key(
+                    key.span().start,
+                    key.get_ref(),
+                    &["sheet", "claims"],
+                ));
+            }
+        }
+        let head = match table.get("sheet") {
+            Some(head) => self.head(head.span().start, head.get_ref())?,
+            None => Head::default(),
+        };
+        let mut sheet = self.conditions(&head)?;
+        let claims = table.get("claims").ok_or_else(|| {
+            self.fault(
+                self.text.len(),
+                "no table [claims]; expected one with at least one entry, e.g. no_load_speed = \"5200 rpm\"",
+            )
+        })?;
+        let claims_table = claims.get_ref().as_table().ok_or_else(|| {
+            self.wrong_type(claims.span().start, "claims", claims.get_ref(), "a table")
+        })?;
+        let known: Vec<&str> = Entry::ALL.iter().map(|entry| entry.key()).collect();
+        for (key, value) in claims_table.iter() {
+            let entry = Entry::from_key(key.get_ref())
+                .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &known))?;
+            let start = value.span().start;
+            self.conditions_of(entry, start, &sheet)?;
+            let claim = self.claim(
+                entry,
+                start,
+                value.get_ref(),
+                head.default_tolerance.as_ref(),
+            )?;
+            sheet.claims.insert(entry, claim);
+        }
+        if sheet.claims.is_empty() {
+            return Err(self.fault(
+                claims.span().start,
+                "[claims] holds no entry; there is nothing to judge",
+            ));
+        }
+        Ok(sheet)
+    }
+
+    /// Refuses an entry that holds at conditions which the sheet does not tell.
+    fn conditions_of(&self, entry: Entry, start: usize, sheet: &Sheet) -> Result<(), SheetError> {
+        if entry.needs_voltage() && sheet.nominal_voltage_v.is_none() {
+            return Err(self.fault(
+                start,
+                format!(
+                    "`{}` holds at the nominal voltage only; add nominal_voltage = \"... V\" under [sheet]",
+                    entry.key()
+                ),
+            ));
+        }
+        if entry.needs_rated_torque() && sheet.rated_torque_nm.is_none() {
+            return Err(self.fault(
+                start,
+                format!(
+                    "`{}` holds at the rated torque only; add rated_torque = \"... mN·m\" under [sheet]",
+                    entry.key()
+                ),
+            ));
+        }
+        Ok(())
+    }
+}

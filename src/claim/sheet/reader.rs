@@ -1,0 +1,144 @@
+//! Values of a sheet read from text, and faults with their place.
+
+use super::checked::SheetError;
+use super::printed::{Printed, Tolerance};
+use crate::quantity::nearest;
+use crate::quantity::units::{self, Quantity, UnitError};
+use std::path::Path;
+use toml::de::DeValue;
+
+/// The text of a sheet; `path` is only for the messages.
+pub struct Reader<'a> {
+    pub path: &'a Path,
+    pub text: &'a str,
+}
+
+impl Reader<'_> {
+    pub fn line(&self, offset: usize) -> usize {
+        let before = &self.text.as_bytes()[..offset.min(self.text.len())];
+        1 + before.iter().filter(|byte| **byte == b'\n').count()
+    }
+
+    pub fn fault(&self, offset: usize, text: impl Into<String>) -> SheetError {
+        let before = &self.text.as_bytes()[..offset.min(self.text.len())];
+        let start = before
+            .iter()
+            .rposition(|byte| *byte == b'\n')
+            .map_or(0, |place| place + 1);
+        SheetError::Content {
+            path: self.path.to_owned(),
+            line: self.line(offset),
+            column: 1 + String::from_utf8_lossy(&before[start..]).chars().count(),
+            text: text.into(),
+        }
+    }
+
+    pub fn unknown_key(&self, offset: usize, key: &str, known: &[&str]) -> SheetError {
+        let nearest = nearest(key, known).unwrap_or_default();
+        self.fault(
+            offset,
+            format!(
+                "unknown key `{key}`; the nearest known one is `{nearest}`; known are {}",
+                known.join(", ")
+            ),
+        )
+    }
+
+    pub fn printed(
+        &self,
+        place: usize,
+        quantity: Quantity,
+        text: &str,
+    ) -> Result<Printed, SheetError> {
+        let (number, unit) =
+            units::parse(quantity, text).map_err(|error| self.unit_fault(place, &error))?;
+        Ok(Printed {
+            text: text.trim().to_owned(),
+            number,
+            unit,
+        })
+    }
+
+    pub fn above_zero(
+        &self,
+        place: usize,
+        quantity: Quantity,
+        text: &str,
+    ) -> Result<f64, SheetError> {
+        let printed = self.printed(place, quantity, text)?;
+        if printed.number <= 0.0 {
+            return Err(self.fault(place, format!("\"{text}\" is not above zero")));
+        }
+        Ok(printed.unit.to_si(printed.number))
+    }
+
+    pub fn temperature(&self, place: usize, text: &str) -> Result<f64, SheetError> {
+        let printed = self.printed(place, Quantity::Temperature, text)?;
+        if !(-100.0..=400.0).contains(&printed.number) {
+            return Err(self.fault(
+                place,
+                format!("\"{text}\" is no temperature of a winding; expected -100 °C to 400 °C"),
+            ));
+        }
+        Ok(printed.number)
+    }
+
+    /// `10 %` (of the value), or a number in a unit of the quantity; a leading `±` is allowed.
+    pub fn tolerance(
+        &self,
+        place: usize,
+        quantity: Quantity,
+        text: &str,
+    ) -> Result<Tolerance, SheetError> {
+        let body = text.trim().trim_start_matches('±').trim();
+        let (number, relative) = if body.ends_with('%') {
+            let (number, unit) = units::parse(Quantity::Ratio, body)
+                .map_err(|error| self.unit_fault(place, &error))?;
+            (unit.to_si(number), true)
+        } else if quantity == Quantity::Ratio {
+            return Err(self.fault(
+                place,
+                format!("\"{text}\" is no tolerance; expected a percentage, e.g. \"10 %\""),
+            ));
+        } else {
+            let printed = self.printed(place, quantity, body)?;
+            (printed.number, false)
+        };
+        if !(number >= 0.0 && (number < 1.0 || !relative)) {
+            return Err(self.fault(
+                place,
+                format!("\"{text}\" is no tolerance; expected 0 % to below 100 %, or a width"),
+            ));
+        }
+        let unit = if relative {
+            None
+        } else {
+            Some(self.printed(place, quantity, body)?.unit)
+        };
+        Ok(Tolerance {
+            text: body.to_owned(),
+            number,
+            unit,
+        })
+    }
+
+    pub fn unit_fault(&self, place: usize, error: &UnitError) -> SheetError {
+        self.fault(place, error.to_string())
+    }
+
+    pub fn wrong_type(
+        &self,
+        place: usize,
+        key: &str,
+        found: &DeValue<'_>,
+        expected: &str,
+    ) -> SheetError {
+        self.fault(
+            place,
+            format!(
+                "`{key}` is a TOML {}, expected {expected}",
+                found.type_str()
+            ),
+        )
+    }
+}
