@@ -6,11 +6,14 @@
 //! * [`sample`]: one motor as the drive sees it, the estimate or a draw from the covariance.
 //! * [`trajectory`]: currents and speeds in time by simulation. [`circuit`]: chopper period and clamp in closed form.
 //! * [`topics`]: one file a topic; [`section`]: what a topic hands over.
-//! * [`sizing`]: the same with bounds. [`table`]: as text. [`cautions`]: dangers.
+//! * [`sizing`]: all topics, for the estimate and for drawn motors; [`bounds`]: intervals of what they give.
+//! * [`result`]: the answer. [`table`]: as text. [`cautions`]: dangers.
 
+pub mod bounds;
 pub mod cautions;
 pub mod circuit;
 pub mod order;
+pub mod result;
 pub mod sample;
 pub mod section;
 pub mod setting;
@@ -20,4 +23,5 @@ pub mod topics;
 pub mod trajectory;
 
 pub use order::{Load, Order, OrderError};
-pub use sizing::{Sizing, size};
+pub use result::Sizing;
+pub use sizing::size;

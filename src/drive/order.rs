@@ -88,18 +88,39 @@ impl Order {
     /// # Errors
     /// The first option out of range, in words for the person.
     pub fn check(&self) -> Result<(), OrderError> {
-        let wrong = |option: &'static str, found: f64, expected: &str| {
-            Err(OrderError {
-                option,
-                found: format!("{found}"),
-                expected: expected.to_owned(),
-            })
-        };
-        let load = match self.load {
-            Load::None => None,
-            Load::Torque(value) | Load::Current(value) => Some(value),
-        };
-        for (option, value) in [
+        let positive = |value: f64| value.is_finite() && value > 0.0;
+        refuse(&self.above_zero(), positive, "a value above zero")?;
+        let not_negative = |value: f64| value.is_finite() && value >= 0.0;
+        refuse(
+            &self.zero_or_above(),
+            not_negative,
+            "zero or above (a load that drives the shaft is not computed)",
+        )?;
+        refuse(
+            &[("--duty", Some(self.duty))],
+            |duty| duty > 0.0 && duty < 1.0,
+            "a share above 0 and below 1, e.g. 0.5 or \"50 %\"",
+        )?;
+        let most = self.duty.min(1.0 - self.duty) / self.frequency_hz;
+        refuse(
+            &[("--dead-time", self.dead_time_s)],
+            |dead_time| dead_time < most,
+            &format!(
+                "less than the shorter of on and off time, {most:.3e} s at this frequency and duty"
+            ),
+        )?;
+        refuse(
+            &[
+                ("--winding-temperature", self.winding_temperature_c),
+                ("--winding-limit", self.winding_limit_c),
+            ],
+            |value| value > -100.0 && value < 400.0,
+            "a temperature from -100 to 400 °C",
+        )
+    }
+
+    fn above_zero(&self) -> [Told; 10] {
+        [
             ("--supply", Some(self.supply_v)),
             ("--frequency", Some(self.frequency_hz)),
             ("--ripple-share", Some(self.ripple_share)),
@@ -110,14 +131,15 @@ impl Order {
             ("--brake-ramp", self.brake_ramp_s),
             ("--bus-capacitance", self.bus_capacitance_f),
             ("--thermal-mass", self.thermal_mass_j_per_k),
-        ] {
-            if let Some(value) = value
-                && !(value.is_finite() && value > 0.0)
-            {
-                return wrong(option, value, "a value above zero");
-            }
-        }
-        for (option, value) in [
+        ]
+    }
+
+    fn zero_or_above(&self) -> [Told; 8] {
+        let load = match self.load {
+            Load::None => None,
+            Load::Torque(value) | Load::Current(value) => Some(value),
+        };
+        [
             ("--source-resistance", Some(self.source_resistance_ohm)),
             ("--lead-resistance", Some(self.lead_resistance_ohm)),
             ("--diode-drop", Some(self.diode_drop_v)),
@@ -126,47 +148,29 @@ impl Order {
             ("--dead-time", self.dead_time_s),
             ("--load-inertia", self.load_inertia_kg_m2),
             ("--load", load),
-        ] {
-            if let Some(value) = value
-                && !(value.is_finite() && value >= 0.0)
-            {
-                return wrong(
-                    option,
-                    value,
-                    "zero or above (a load that drives the shaft is not computed)",
-                );
-            }
-        }
-        if !(self.duty > 0.0 && self.duty < 1.0) {
-            return wrong(
-                "--duty",
-                self.duty,
-                "a share above 0 and below 1, e.g. 0.5 or \"50 %\"",
-            );
-        }
-        if let Some(dead_time) = self.dead_time_s {
-            let most = self.duty.min(1.0 - self.duty) / self.frequency_hz;
-            if dead_time >= most {
-                return wrong(
-                    "--dead-time",
-                    dead_time,
-                    &format!(
-                        "less than the shorter of on and off time, {most:.3e} s at this frequency and duty"
-                    ),
-                );
-            }
-        }
-        for (option, value) in [
-            ("--winding-temperature", self.winding_temperature_c),
-            ("--winding-limit", self.winding_limit_c),
-        ] {
-            if let Some(value) = value
-                && !(value > -100.0 && value < 400.0)
-            {
-                return wrong(option, value, "a temperature from -100 to 400 °C");
-            }
-        }
-        Ok(())
+        ]
+    }
+}
+
+/// An option with what the user told.
+type Told = (&'static str, Option<f64>);
+
+/// Refuses the first value that is not as expected.
+fn refuse(
+    options: &[Told],
+    as_expected: impl Fn(f64) -> bool,
+    expected: &str,
+) -> Result<(), OrderError> {
+    let wrong = options
+        .iter()
+        .find_map(|(option, value)| Some((*option, value.filter(|v| !as_expected(*v))?)));
+    match wrong {
+        None => Ok(()),
+        Some((option, value)) => Err(OrderError {
+            option,
+            found: format!("{value}"),
+            expected: expected.to_owned(),
+        }),
     }
 }
 

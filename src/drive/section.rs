@@ -1,4 +1,4 @@
-//! What a topic hands over: rows, tables and remarks, filled once for the estimate and once for each drawn motor.
+//! A section of the answer as its topic fills it: rows, tables and remarks, once for the estimate and once for each drawn motor.
 
 use crate::motor_file::ParameterName;
 
@@ -144,7 +144,7 @@ pub struct TableDraft {
 /// Takes what a topic computes for one motor. Layout is kept only for the estimate: a topic must hand over the same
 /// number of values for every motor.
 #[derive(Debug, Default)]
-pub struct Sink {
+pub struct Section {
     pub values: Vec<Known>,
     pub rows: Vec<(Def, usize)>,
     pub tables: Vec<TableDraft>,
@@ -153,7 +153,7 @@ pub struct Sink {
     pub estimate: bool,
 }
 
-impl Sink {
+impl Section {
     /// A row.
     pub fn row(&mut self, def: Def, value: Known) {
         if self.estimate {

@@ -1,7 +1,7 @@
 //! A sizing as text.
 
+use super::result::{Absent, Bounded, Entry, Figure, Row, SizedSection, Sizing, Table};
 use super::section::Unit;
-use super::sizing::{Absent, Bounded, Entry, Figure, Row, Section, Sizing, Table};
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
 use std::fmt::Write;
@@ -30,7 +30,7 @@ pub fn render(sizing: &Sizing) -> String {
     text
 }
 
-fn section(text: &mut String, section: &Section) {
+fn section(text: &mut String, section: &SizedSection) {
     let _ = writeln!(text, "{}", section.title.to_uppercase());
     let mut cells = vec![
         ["", "middle", "interval", "worst case", "§"]

@@ -2,9 +2,10 @@
 
 use super::inrush::running;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Sink, Unit, Why, high, plain};
+use crate::drive::section::{Known, Section, Unit, Why, high, plain};
 use crate::drive::setting::Setting;
 use crate::drive::trajectory::{Stop, brake};
+use crate::motor::OperatingPoint;
 
 const NEVER: Why = Why::Moot("without friction the speed only dies away; see the time to 5 %");
 
@@ -22,8 +23,7 @@ fn still(stop: Stop) -> Known {
 }
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
-    let order = &setting.order;
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let run = running(setting, m);
     out.row(
         high(
@@ -34,19 +34,26 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         ),
         run.and_then(|run| Ok(0.5 * m.capacitance_f? * run.back_emf_v * run.back_emf_v)),
     );
-    let through = |ohm: Known| -> Known<Stop> {
-        let p = m.machine(order.lead_resistance_ohm + ohm?)?;
-        Ok(brake(&p, run?.into(), 0.0, 0.0))
-    };
-    let heat = |stop: Known<Stop>, ohm: Known| -> Known { Ok(stop?.square_a2s * ohm?) };
-    let short = through(Ok(0.0));
+    short(setting, m, out, run);
+    resistor(setting, m, out, run);
+    ramp(setting, m, out, run);
+}
+
+/// The stop through a resistance.
+fn through(setting: &Setting, m: &Sample, run: Known<OperatingPoint>, ohm: Known) -> Known<Stop> {
+    let p = m.machine(setting.order.lead_resistance_ohm + ohm?)?;
+    Ok(brake(&p, run?.into(), 0.0, 0.0))
+}
+
+fn short(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
+    let short = through(setting, m, run, Ok(0.0));
     out.row(
         high("short_peak", "short: peak current", Unit::Ampere, "8"),
         short.map(|s| s.peak_a),
     );
     out.row(
         high("short_heat", "short: heat in the winding", Unit::Joule, "8"),
-        heat(short, m.resistance_ohm),
+        short.and_then(|s| Ok(s.square_a2s * m.resistance_ohm?)),
     );
     out.row(
         plain(
@@ -61,11 +68,14 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         high("short_stop", "short: stop time", Unit::Second, "8"),
         short.and_then(still),
     );
+}
 
-    let resistor = order
+fn resistor(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
+    let resistor = setting
+        .order
         .brake_resistor_ohm
         .ok_or(Why::NotGiven("--brake-resistor"));
-    let braked = through(resistor);
+    let braked = through(setting, m, run, resistor);
     out.row(
         high("resistor_peak", "resistor: peak current", Unit::Ampere, "8"),
         braked.map(|s| s.peak_a),
@@ -86,7 +96,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             Unit::Joule,
             "8",
         ),
-        heat(braked, resistor),
+        braked.and_then(|s| Ok(s.square_a2s * resistor?)),
     );
     out.row(
         plain(
@@ -101,7 +111,10 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         high("resistor_stop", "resistor: stop time", Unit::Second, "8"),
         braked.and_then(still),
     );
+}
 
+fn ramp(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
+    let order = &setting.order;
     let ramp = order.brake_ramp_s.ok_or(Why::NotGiven("--brake-ramp"));
     let ramped = ramp.and_then(|ramp| {
         let switch = order.switch_resistance_ohm.unwrap_or(0.0);
@@ -171,9 +184,9 @@ mod tests {
         order.bus_capacitance_f = Some(1e-3);
         let setting = Setting::of(order);
         let motor = sample(p, 0.042);
-        let mut out = Sink {
+        let mut out = Section {
             estimate: true,
-            ..Sink::default()
+            ..Section::default()
         };
         fill(&setting, &motor, &mut out);
         let found = |key: &str| {

@@ -2,7 +2,7 @@
 
 use super::pwm;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Sink, Unit, Why, high, low, plain};
+use crate::drive::section::{Known, Section, Unit, Why, high, low, plain};
 use crate::drive::setting::Setting;
 use crate::drive::trajectory::brake;
 use crate::motor::State;
@@ -15,16 +15,20 @@ pub fn dead_time_v(supply_v: f64, diode_v: f64, frequency_hz: f64, dead_time_s: 
 }
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
-    let order = &setting.order;
-    let switch = order.switch_resistance_ohm.unwrap_or(0.0);
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let settled = pwm::settled(setting, m, true);
-    let running = || -> Known<State<f64>> {
-        let (chopper, emf_v) = settled?;
+    out.row(
+        low(
+            "half_bridge_speed",
+            "speed at this duty and load",
+            Unit::Speed,
+            "6",
+        ),
+        settled.and_then(|(_, emf_v)| m.speed_rad_s(emf_v)),
+    );
+    let running = settled.and_then(|(chopper, emf_v)| {
         if emf_v <= 0.0 {
-            return Err(Why::Physics(
-                "friction and load hold the rotor at this duty",
-            ));
+            return Err(pwm::HELD);
         }
         let current = chopper.cycle(emf_v).mean_a;
         Ok(State {
@@ -32,16 +36,25 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             back_emf: emf_v,
             eddy_current: current,
         })
-    };
-    pwm::mean_speed_row(out, m, settled.map(|(_, emf_v)| emf_v));
-    let stopped = running().and_then(|from| {
-        Ok(brake(
-            &m.machine(order.lead_resistance_ohm + switch)?,
-            from,
-            0.0,
-            0.0,
-        ))
     });
+    braking(setting, m, out, running);
+    dead_time(setting, m, out);
+    out.remark(|| {
+        "where the ripple crosses zero within a period, the dead-time error lies between the two signs: near no load the voltage is uncertain by twice that".to_owned()
+    });
+}
+
+/// Resistance of the loop outside the motor while a switch conducts, Ω.
+fn series_ohm(setting: &Setting) -> f64 {
+    let switch = setting.order.switch_resistance_ohm.unwrap_or(0.0);
+    setting.order.lead_resistance_ohm + switch
+}
+
+/// Braking through the low switch from a running state.
+fn braking(setting: &Setting, m: &Sample, out: &mut Section, running: Known<State<f64>>) {
+    let order = &setting.order;
+    let stopped =
+        running.and_then(|from| Ok(brake(&m.machine(series_ohm(setting))?, from, 0.0, 0.0)));
     out.row(
         high(
             "low_switch_brake_peak",
@@ -71,13 +84,20 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             .current_limit_a
             .ok_or(Why::NotGiven("--current-limit"))
             .and_then(|limit| {
-                let from = running()?;
-                let r = m.resistance_ohm? + order.lead_resistance_ohm + switch;
+                let from = running?;
+                let r = m.resistance_ohm?
+                    + order.lead_resistance_ohm
+                    + order.switch_resistance_ohm.unwrap_or(0.0);
                 // From +I to −limit: d falls by R (I + limit)/V, the brush drop turning too.
                 let step = (r * (from.current + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
                 Ok(step.min(order.duty))
             }),
     );
+}
+
+/// What dead time does to voltage, duty and speed.
+fn dead_time(setting: &Setting, m: &Sample, out: &mut Section) {
+    let order = &setting.order;
     let lost = order
         .dead_time_s
         .ok_or(Why::NotGiven("--dead-time"))
@@ -117,7 +137,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         lost.and_then(|lost| {
             let with = |lost: f64| -> Known {
                 let mean = order.duty * order.supply_v - lost;
-                let p = m.machine(order.lead_resistance_ohm + switch)?;
+                let p = m.machine(series_ohm(setting))?;
                 Ok(p.no_load(mean).map_or(0.0, |at| at.back_emf_v))
             };
             m.speed_rad_s(with(0.0)? - with(lost)?)
@@ -135,9 +155,6 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
             .ok_or(Why::NotGiven("--dead-time"))
             .map(|dead_time| dead_time * order.frequency_hz),
     );
-    out.remark(|| {
-        "where the ripple crosses zero within a period, the dead-time error lies between the two signs: near no load the voltage is uncertain by twice that".to_owned()
-    });
 }
 
 #[cfg(test)]

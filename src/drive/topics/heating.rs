@@ -2,7 +2,7 @@
 
 use super::inrush::series_ohm;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Sink, Unit, Why, low};
+use crate::drive::section::{Known, Section, Unit, Why, low};
 use crate::drive::setting::Setting;
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 
@@ -26,7 +26,7 @@ fn at_current_s(mass_j_per_k: f64, r1: f64, r2: f64, per_k: f64, amperes: f64) -
 }
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let start_c = setting.plan.winding_c.unwrap_or(REFERENCE_C);
     let told = || -> Known<(f64, f64, f64, f64)> {
@@ -111,7 +111,7 @@ mod tests {
             brush_scale_a: 0.01,
             ..TerminalParameters::plain(3.2, 2.4e-3, 3.6e-3, 0.13, 0.0)
         };
-        let mut out = Sink::default();
+        let mut out = Section::default();
         fill(&setting, &sample(p, 0.042), &mut out);
         for (place, limited) in [(0, false), (1, true)] {
             let (mut t, mut degrees, mut s) = (0.0, 20.0, State::<f64>::rest());

@@ -1,7 +1,7 @@
-//! A start at full voltage: peak, its course in time, what a fuse sees (`docs/drive.md`, section 3).
+//! A start at full voltage: peak, its trajectory in time, what a fuse sees (`docs/drive.md`, section 3).
 
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, low, plain};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, low, plain};
 use crate::drive::setting::Setting;
 use crate::drive::trajectory::{Start, start, start_at};
 use crate::motor::OperatingPoint;
@@ -35,14 +35,14 @@ pub fn stall_a(setting: &Setting, m: &Sample) -> Known {
     Ok(machine.rotor_held(setting.order.supply_v).current_a)
 }
 
-const COURSE: [Column; 3] = [
+const COLUMNS: [Column; 3] = [
     column("time", Unit::Second, Worst::Neither),
     column("current", Unit::Ampere, Worst::High),
     column("share of the final speed", Unit::Share, Worst::Neither),
 ];
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let begun = started(setting, m);
     out.row(
@@ -120,14 +120,20 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         low("running_speed", "running speed", Unit::Speed, "3"),
         begun.and_then(|start| m.speed_rad_s(start.end.back_emf_v)),
     );
+    trajectory(setting, m, out, begun);
+}
+
+/// Current and speed against time.
+fn trajectory(setting: &Setting, m: &Sample, out: &mut Section, begun: Known<Start>) {
     out.table(
         "inrush_course",
         || "course of the inrush".to_owned(),
         "3",
-        &COURSE,
+        &COLUMNS,
     );
     let machine = m.machine(series_ohm(setting));
-    let states = machine.map(|p| start_at(&p, order.supply_v, &setting.plan.inrush_times_s));
+    let states =
+        machine.map(|p| start_at(&p, setting.order.supply_v, &setting.plan.inrush_times_s));
     for (place, time) in setting.plan.inrush_times_s.iter().enumerate() {
         out.line(&[*time]);
         let at = states
@@ -139,7 +145,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     }
 }
 
-/// Times of the course, from the estimate: half a dozen around the peak, half a dozen to the end.
+/// Times of the trajectory, from the estimate: half a dozen around the peak, half a dozen to the end.
 pub fn times_s(setting: &Setting, m: &Sample) -> Vec<f64> {
     let Ok(start) = started(setting, m) else {
         return Vec::new();

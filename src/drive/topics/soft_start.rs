@@ -7,7 +7,7 @@
 
 use super::inrush::{running, started};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Sink, Unit, Why, Worst, column, high, plain};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, plain};
 use crate::drive::setting::{Schedule, Setting};
 use crate::drive::trajectory::RUN_UP_SHARE;
 use crate::motor::{Condition, Constants, State, advance};
@@ -153,14 +153,14 @@ pub fn design(setting: &Setting, estimate: &Sample, draws: &[Sample]) -> Known<S
     Ok(plan)
 }
 
-const COURSE: [Column; 3] = [
+const COLUMNS: [Column; 3] = [
     column("time", Unit::Second, Worst::Neither),
     column("duty", Unit::Share, Worst::Neither),
     column("mean current", Unit::Ampere, Worst::High),
 ];
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let plan = setting.plan.schedule.as_ref().map_err(|why| *why);
     let driven = plan.and_then(|plan| drive(setting, m, plan));
     let driven = driven.as_ref().map_err(|why| *why);
@@ -205,7 +205,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
         "soft_start",
         || "duty against time; straight lines between, full duty after the last".to_owned(),
         "4",
-        &COURSE,
+        &COLUMNS,
     );
     let count = plan.duty.len();
     for tenth in 0..=10_usize {

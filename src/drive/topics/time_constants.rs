@@ -1,7 +1,7 @@
 //! Electrical and mechanical time constants, alone and with the loop of the order (`docs/drive.md`, section 2).
 
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Sink, Unit, Why, plain};
+use crate::drive::section::{Known, Section, Unit, Why, plain};
 use crate::drive::setting::Setting;
 
 /// Time constants of the two modes of `L di/dt = −R i − e`, `C_m de/dt = i − G e`: s² + (R/L + G/C)s + (1 + R G)/(L C) = 0.
@@ -18,7 +18,7 @@ pub fn modes(r_ohm: f64, l_h: f64, c_f: f64, g_s: f64) -> Option<(f64, f64)> {
 }
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let series = order.source_resistance_ohm + order.lead_resistance_ohm;
     let electrical = |series: f64| -> Known { Ok(m.inductance_h? / (m.resistance_ohm? + series)) };

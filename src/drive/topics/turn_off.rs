@@ -3,7 +3,7 @@
 use super::inrush::{running, stall_a};
 use crate::drive::circuit::clamp::{decay, ring_v};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Def, Known, Sink, Unit, Why, high};
+use crate::drive::section::{Def, Known, Section, Unit, Why, high};
 use crate::drive::setting::Setting;
 
 /// Keys and words for one state from which the switch opens.
@@ -66,7 +66,7 @@ const HELD: Words = words(
 );
 
 /// Fills the topic.
-pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let run = running(setting, m);
     from(
         setting,
@@ -87,7 +87,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Sink) {
     });
 }
 
-fn from(setting: &Setting, m: &Sample, out: &mut Sink, words: &Words, state: Known<(f64, f64)>) {
+fn from(setting: &Setting, m: &Sample, out: &mut Section, words: &Words, state: Known<(f64, f64)>) {
     let order = &setting.order;
     let loop_ohm = || -> Known {
         Ok(m.resistance_ohm? + order.lead_resistance_ohm + order.diode_resistance_ohm)

@@ -1,0 +1,88 @@
+//! Chopper drive: ripple, frequencies, currents and losses of switch and diode (`docs/drive.md`, section 5).
+
+mod losses;
+mod settled;
+mod tables;
+
+pub use settled::{HELD, settled};
+
+use crate::drive::circuit::chopper::Chopper;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Section, Unit, high, plain};
+use crate::drive::setting::Setting;
+use losses::currents;
+use settled::{greatest_ripple_a, settle_continuous};
+use tables::{ripple_table, speed_table};
+
+/// Fills the topic.
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
+    let order = &setting.order;
+    let diode = settled(setting, m, false);
+    let low_switch = settled(setting, m, true);
+    let turning = |settled: Known<(Chopper, f64)>| -> Known<(Chopper, f64)> {
+        settled.and_then(|(chopper, e)| if e > 0.0 { Ok((chopper, e)) } else { Err(HELD) })
+    };
+    let cycle = diode.map(|(chopper, e)| chopper.cycle(e));
+    out.row(
+        plain(
+            "pwm_mean_current",
+            "mean current at this duty and load",
+            Unit::Ampere,
+            "5",
+        ),
+        cycle.map(|cycle| cycle.mean_a),
+    );
+    out.row(
+        high(
+            "pwm_ripple",
+            "ripple current, peak to peak",
+            Unit::Ampere,
+            "5.1",
+        ),
+        cycle.map(|cycle| cycle.largest_a - cycle.least_a),
+    );
+    out.row(
+        high(
+            "pwm_ripple_bound",
+            "its greatest at this frequency, (V + V_d)/(4 f L)",
+            Unit::Ampere,
+            "5.1",
+        ),
+        diode.map(|(chopper, _)| greatest_ripple_a(&chopper)),
+    );
+    out.row(
+        high("pwm_peak", "peak current", Unit::Ampere, "5.1"),
+        cycle.map(|cycle| cycle.largest_a),
+    );
+    let fast = turning(diode.and_then(|(chopper, _)| {
+        let emf_v = settle_continuous(&chopper, m)?;
+        Ok((chopper, emf_v))
+    }));
+    out.row(
+        high(
+            "continuous_frequency",
+            "lowest frequency of continuous current at this load, with a diode",
+            Unit::Hertz,
+            "5.2",
+        ),
+        fast.map(|(chopper, e)| chopper.boundary_hz(e)),
+    );
+    out.row(
+        high(
+            "ripple_share_frequency",
+            "lowest frequency for the ripple share",
+            Unit::Hertz,
+            "5.2",
+        ),
+        fast.and_then(|(chopper, e)| {
+            Ok(chopper.ripple_hz(order.ripple_share * m.load_current_a(e)?))
+        }),
+    );
+    out.row(
+        high("three_time_constants_frequency", "frequency whose period is three electrical time constants (common practice, no source)", Unit::Hertz, "5.2"),
+        diode.map(|(chopper, _)| chopper.on_ohm / (3.0 * chopper.inductance_h)),
+    );
+    currents(setting, m, out, diode, low_switch);
+    ripple_table(setting, m, out);
+    speed_table(setting, m, out, diode);
+}
