@@ -12,8 +12,6 @@ use crate::motor::temperature::copper_coefficient_per_k;
 use crate::motor_file::ParameterName;
 use std::fmt::Write;
 
-/// Scale of a contact drop that is a step, A.
-const STEP_A: f64 = 1e-12;
 const LEAST_EXPONENT: f64 = 1e-3;
 const KELVIN: f64 = 273.15;
 /// Temperature for a file that tells none, °C; with equal reference and operating temperature it changes nothing.
@@ -30,8 +28,7 @@ pub fn record(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
     // The library's machine knows no armature reaction, and its brush drop is whole at this current.
     let machine = TerminalParameters {
         armature_reaction_per_a: 0.0,
-        brush_scale_a: STEP_A,
-        ..*t
+        ..t.with_whole_drop()
     };
     let idle = machine
         .no_load(supply_v)

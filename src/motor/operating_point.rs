@@ -9,6 +9,9 @@
 
 use super::{State, TerminalParameters};
 
+/// Current scale of a contact drop that is a step, A.
+const STEP_A: f64 = 1e-12;
+
 /// A steady state as the terminals see it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OperatingPoint {
@@ -61,7 +64,7 @@ impl TerminalParameters {
     /// Rotor held on `voltage_v`.
     pub fn rotor_held(&self, voltage_v: f64) -> OperatingPoint {
         let most = voltage_v / self.terminal_resistance_ohm;
-        let current_a = root(0.0, most, |i| self.drop_v(i) - voltage_v);
+        let current_a = root(0.0, most, |i| self.held_voltage_v(i) - voltage_v);
         OperatingPoint {
             voltage_v,
             current_a,
@@ -134,34 +137,40 @@ impl TerminalParameters {
         Some(if left.0 > right.0 { left.1 } else { right.1 })
     }
 
+    /// The same motor with the whole contact drop at any current.
+    pub fn with_whole_drop(&self) -> TerminalParameters {
+        TerminalParameters {
+            brush_scale_a: STEP_A,
+            ..*self
+        }
+    }
+
     /// Stall torque over K, A, where the tangent of torque against speed at no load meets standstill, as catalogues
-    /// extrapolate it; `None` where friction holds the rotor. The contact drop counts as constant along the line.
+    /// extrapolate it; `None` where friction holds the rotor. The line has the whole contact drop, as the loaded motor has.
     ///
     /// ```text
     /// dT/de /K = −(1 − a i)(1 − 2 a i)/(R − a e) − G_v − 2 W e
     /// ```
     pub fn extrapolated_stall_a(&self, voltage_v: f64) -> Option<f64> {
-        let idle = self.no_load(voltage_v)?;
-        let (i, e, a) = (
-            idle.current_a,
-            idle.back_emf_v,
-            self.armature_reaction_per_a,
-        );
+        let free = self.with_whole_drop().no_load(voltage_v)?;
+        let (i, e) = (free.current_a, free.back_emf_v);
+        let a = self.armature_reaction_per_a;
         let fall = (1.0 - a * i) * (1.0 - 2.0 * a * i) / (self.terminal_resistance_ohm - a * e)
             + self.viscous_conductance_s
             + 2.0 * self.windage_a_per_v2 * e;
         Some(e * fall)
     }
 
-    /// What a current drops over winding and brushes, V.
-    fn drop_v(&self, current_a: f64) -> f64 {
+    /// Voltage at which a held rotor draws `current_a`: what it drops over winding and brushes.
+    pub fn held_voltage_v(&self, current_a: f64) -> f64 {
         self.terminal_resistance_ohm * current_a
             + self.brush_drop_v * (current_a / self.brush_scale_a).tanh()
     }
 
     /// Back-EMF that the voltage balance leaves, V.
     fn back_emf_v(&self, voltage_v: f64, current_a: f64) -> f64 {
-        (voltage_v - self.drop_v(current_a)) / (1.0 - self.armature_reaction_per_a * current_a)
+        (voltage_v - self.held_voltage_v(current_a))
+            / (1.0 - self.armature_reaction_per_a * current_a)
     }
 
     /// Torque at the shaft over K, A.
@@ -285,14 +294,11 @@ mod tests {
         assert_eq!(loaded.torque_current_a, load);
     }
 
-    /// Slope of torque against speed at no load by difference, for a drop that is a step there; without windage and reaction the
-    /// line is straight and ends at the true stall.
+    /// Slope of torque against speed at no load by difference; without windage and reaction the line is straight and ends at the
+    /// true stall.
     #[test]
     fn the_extrapolated_stall_lies_on_the_tangent_at_no_load() {
-        let motor = TerminalParameters {
-            brush_scale_a: 1e-3,
-            ..complete()
-        };
+        let motor = complete().with_whole_drop();
         let v = 12.0;
         let free = motor.no_load(v).expect("turns");
         let near = motor.at_current(v, free.current_a + 1e-6);

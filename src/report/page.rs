@@ -16,11 +16,12 @@ const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
 const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
 const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
 /// In the order in which they build on each other.
-const OWN_SCRIPTS: [&str; 5] = [
+const OWN_SCRIPTS: [&str; 6] = [
     include_str!("page/units.js"),
     include_str!("page/chart.js"),
     include_str!("page/capture.js"),
     include_str!("page/motor.js"),
+    include_str!("page/operating.js"),
     include_str!("page/page.js"),
 ];
 
@@ -30,7 +31,7 @@ struct Pictures<'a> {
     captures: &'a [super::context::CaptureView],
     ripple: &'a [super::context::RippleView],
     motion: &'a [super::context::MotionView],
-    operating: &'a Option<super::context::Operating>,
+    operating: Option<super::operating::OperatingTable>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
 }
@@ -50,7 +51,10 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
         captures: &report.captures,
         ripple: &report.ripple,
         motion: &report.motion,
-        operating: &report.operating,
+        operating: report
+            .operating
+            .as_ref()
+            .and_then(|operating| operating.table(report.level)),
         units: &report.provenance.units,
         level: report.level,
     })?;

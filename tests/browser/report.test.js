@@ -1,5 +1,5 @@
 // The report page in a real browser. PAGES names the pages, separated by colons; the first one has a start, a run-down with
-// ripple, and a back-EMF constant.
+// ripple, and a back-EMF constant; its data (`--report-data`) lie beside it as .json.
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
@@ -10,6 +10,7 @@ const PAGES = (process.env.PAGES ?? "").split(":").filter(Boolean);
 const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 assert.ok(PAGES.length > 0, "PAGES must name at least one page");
 const [FIRST] = PAGES;
+const DATA = JSON.parse(readFileSync(FIRST.replace(/\.html$/, ".json"), "utf8"));
 let browser;
 
 before(async () => {
@@ -207,7 +208,7 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
 }));
 
 test("the voltage field changes the torque-speed chart as the motor's equations say", () => on(FIRST, async (page) => {
-  const motor = await page.evaluate(() => JSON.parse(document.getElementById("data").textContent).operating);
+  const motor = DATA.operating;
   const row = (k) => page.$$eval("#operating-table tbody tr", (rows, k) => [...rows[k].querySelectorAll("td")].map((c) => c.firstChild.textContent), k);
   const scale = (text) => ({ m: 1e-3, µ: 1e-6, k: 1e3 })[text.split("\u202f")[1]?.[0]] ?? 1;
   const before = await axisOf(page, "operating-speed");
@@ -239,7 +240,7 @@ test("the voltage field changes the torque-speed chart as the motor's equations 
 }));
 
 test("the ranges beside the torque-speed chart are those of the drawn motors", () => on(FIRST, async (page) => {
-  const { operating: motor, level } = await page.evaluate(() => JSON.parse(document.getElementById("data").textContent));
+  const { operating: motor, level } = DATA;
   assert.equal(motor.draws.length, 200);
   // At standstill i = (U - V_b)/R, as the brush drop is saturated there; the order statistics of that in closed form.
   const currents = motor.draws.map(([r, , , , , drop]) => (motor.voltage_v - drop) / r).sort((a, b) => a - b);

@@ -1,10 +1,16 @@
 //! Torque, speed, current, power and efficiency at a terminal voltage, from the parameters of a motor file and from
 //! motors drawn from its covariance; the winding keeps its temperature.
 
-use crate::motor::{OperatingPoint, TerminalParameters};
+mod curve;
+mod table;
+
+pub use curve::{Running, Spread};
+pub use table::OperatingTable;
+
 use crate::motor_file::draw::{ParameterSet, Population};
 use crate::motor_file::{MotorFile, ParameterName as Name, Range};
 use crate::quantity::rounding::significant;
+use curve::Motor;
 use serde::Serialize;
 
 /// Motors drawn for the bands: the ends of a 95 % interval are known to a tenth of its width.
@@ -45,13 +51,6 @@ pub struct Operating {
     estimate: Motor,
     #[serde(skip)]
     drawn: Vec<Motor>,
-}
-
-/// A motor with what its steady states need.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct Motor {
-    terminal: TerminalParameters,
-    back_emf_constant_v_s_per_rad: f64,
 }
 
 /// Without a back-EMF constant there is no torque and no speed, and so no chart.
@@ -111,145 +110,42 @@ fn told(set: &ParameterSet) -> Option<[f64; 6]> {
     Some(values)
 }
 
-/// A steady state as the chart shows it.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Running {
-    pub current_a: f64,
-    pub speed_rad_s: f64,
-    pub torque_nm: f64,
-    pub power_w: f64,
-    pub efficiency: f64,
-}
-
-/// Lowest and highest of a quantity over the drawn motors at one torque.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spread {
-    pub torque_nm: f64,
-    pub speed_rad_s: (f64, f64),
-    pub current_a: (f64, f64),
-    pub power_w: (f64, f64),
-    pub efficiency: (f64, f64),
-}
-
-impl Motor {
-    fn of(set: &ParameterSet) -> Option<Motor> {
-        Some(Motor {
-            terminal: set.steady().ok()?,
-            back_emf_constant_v_s_per_rad: set.value(Name::BackEmfConstant).ok()?,
-        })
-    }
-
-    fn running(&self, point: OperatingPoint) -> Running {
-        let k = self.back_emf_constant_v_s_per_rad;
-        Running {
-            current_a: point.current_a,
-            speed_rad_s: point.speed_rad_s(k),
-            torque_nm: point.torque_nm(k),
-            power_w: point.shaft_power_w(),
-            efficiency: point.efficiency(),
-        }
-    }
-
-    /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
-    fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
-        if !(voltage_v > 0.0 && count > 0) {
-            return None;
-        }
-        let free = self.terminal.no_load(voltage_v)?;
-        let held = self.terminal.rotor_held(voltage_v);
-        let between = (1..count).map(|k| {
-            let share = k as f64 / count as f64;
-            let current_a = free.current_a + (held.current_a - free.current_a) * share;
-            self.terminal.at_current(voltage_v, current_a)
-        });
-        let points = std::iter::once(free).chain(between).chain([held]);
-        Some(points.map(|point| self.running(point)).collect())
-    }
-}
-
 impl Operating {
     /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
     pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
         self.estimate.curve(voltage_v, count)
     }
 
-    /// Where the drawn motors lie at each torque of the curve, at `level`; empty without draws. A draw that a torque stalls
-    /// counts there with its stall current and no speed.
+    /// The chart over a grid of voltages, bands at `level`; `None` where the motor does not turn at the voltage shown first.
+    pub fn table(&self, level: f64) -> Option<OperatingTable> {
+        OperatingTable::new(
+            &self.estimate,
+            &self.drawn,
+            self.voltage_v,
+            self.largest_current_a,
+            level,
+        )
+    }
+
+    /// Where the drawn motors lie at torques evenly from 0 to stall, at `level`; empty of too few of them.
     pub fn spread(&self, voltage_v: f64, level: f64, points: usize) -> Vec<Spread> {
+        let Some(stall) = self
+            .curve(voltage_v, 1)
+            .and_then(|curve| curve.last().copied())
+        else {
+            return Vec::new();
+        };
         let curves: Vec<Vec<Running>> = self
             .drawn
             .iter()
             .filter_map(|motor| motor.curve(voltage_v, 60))
             .collect();
-        let Some(most_nm) = self
-            .curve(voltage_v, 1)
-            .and_then(|curve| Some(curve.last()?.torque_nm))
-        else {
-            return Vec::new();
-        };
-        if curves.len() < 20 {
-            return Vec::new();
-        }
         (0..=points)
-            .map(|k| {
-                let torque_nm = most_nm * k as f64 / points as f64;
-                let states: Vec<Running> = curves
-                    .iter()
-                    .map(|curve| at_torque(curve, torque_nm))
-                    .collect();
-                let ends = |of: fn(&Running) -> f64| {
-                    let mut values: Vec<f64> = states.iter().map(of).collect();
-                    values.sort_by(f64::total_cmp);
-                    (
-                        quantile(&values, 0.5 - 0.5 * level),
-                        quantile(&values, 0.5 + 0.5 * level),
-                    )
-                };
-                Spread {
-                    torque_nm,
-                    speed_rad_s: ends(|s| s.speed_rad_s),
-                    current_a: ends(|s| s.current_a),
-                    power_w: ends(|s| s.power_w),
-                    efficiency: ends(|s| s.efficiency),
-                }
+            .map_while(|k| {
+                let torque_nm = stall.torque_nm * k as f64 / points as f64;
+                curve::spread(&curves, torque_nm, level)
             })
             .collect()
-    }
-}
-
-/// State at a torque between two of a curve, whose torque rises.
-fn at_torque(curve: &[Running], torque_nm: f64) -> Running {
-    let after = curve.partition_point(|s| s.torque_nm < torque_nm);
-    let (Some(low), high) = (curve.get(after.saturating_sub(1)), curve.get(after)) else {
-        return Running::default();
-    };
-    let Some(high) = high else {
-        return *low;
-    };
-    let width = high.torque_nm - low.torque_nm;
-    let part = if width > 0.0 {
-        (torque_nm - low.torque_nm) / width
-    } else {
-        0.0
-    };
-    let mix = |a: f64, b: f64| a + part * (b - a);
-    Running {
-        current_a: mix(low.current_a, high.current_a),
-        speed_rad_s: mix(low.speed_rad_s, high.speed_rad_s),
-        torque_nm,
-        power_w: mix(low.power_w, high.power_w),
-        efficiency: mix(low.efficiency, high.efficiency),
-    }
-}
-
-/// Quantile of sorted values, linear between neighbours.
-fn quantile(sorted: &[f64], share: f64) -> f64 {
-    let place = share.clamp(0.0, 1.0) * (sorted.len().saturating_sub(1)) as f64;
-    let (low, part) = (place.floor() as usize, place.fract());
-    match (sorted.get(low), sorted.get(low + 1)) {
-        (Some(a), Some(b)) => a + part * (b - a),
-        (Some(a), None) => *a,
-        _ => f64::NAN,
     }
 }
 
@@ -317,5 +213,34 @@ pub(crate) mod tests {
         let motor = operating(&example()).expect("a chart");
         assert_eq!(motor.curve(0.1, 10), None);
         assert!(motor.spread(0.1, 0.95, 10).is_empty());
+    }
+
+    #[test]
+    fn the_grid_holds_the_voltage_shown_first_and_what_is_known_there() {
+        let motor = operating(&example()).expect("a chart");
+        let table = motor.table(0.95).expect("turns");
+        // Friction of 0.15 A over 2 Ω holds the rotor below 0.3 V.
+        assert!(table.voltages_v[0] > 0.3 && table.voltages_v[0] < 0.7);
+        assert!(table.voltages_v.windows(2).all(|pair| pair[0] < pair[1]));
+        let place = table.voltages_v.iter().position(|v| *v == 12.0);
+        let at = &table.at[place.expect("in the grid")];
+        // Stall current 12/2 A, no-load speed (12 − 2 · 0.15)/0.02 rad/s.
+        assert_relative_eq!(at.marks.current[3], 6.0, max_relative = 1e-4);
+        assert_relative_eq!(at.marks.speed[0], 585.0, max_relative = 1e-4);
+        assert_eq!(at.curve.torque[0], 0.0);
+        assert_eq!(at.curve.speed.last(), Some(&0.0));
+        let band = at.band.as_ref().expect("drawn motors");
+        let (lower, upper) = band.speed[0];
+        assert!(lower < 585.0 && 585.0 < upper);
+    }
+
+    #[test]
+    fn a_motor_that_friction_holds_has_no_table() {
+        let mut file = example();
+        if let Some(facts) = &mut file.motor {
+            facts.supply_v = Some(0.2);
+        }
+        let motor = operating(&file).expect("parameters");
+        assert!(motor.table(0.95).is_none());
     }
 }
