@@ -2,10 +2,10 @@
 
 use super::ExportError;
 use crate::motor::{MechanicalParameters, TerminalParameters};
-use crate::motor_file::draw::{DrawError, Population, corner};
+use crate::motor_file::draw::{DrawError, ParameterSet, Population, corner};
 use crate::motor_file::{ModelTerms, MotorFile, ParameterName};
 
-pub use crate::motor_file::draw::{End, MODEL, ParameterSet};
+pub use crate::motor_file::draw::{End, MODEL};
 
 /// Concrete values with the file that they come from.
 #[derive(Clone, Debug)]

@@ -2,11 +2,13 @@
 //! Monte Carlo. Each is a [`ParameterSet`], from which everything else follows.
 
 mod corner;
+mod finer_terms;
 mod parameter_set;
 mod population;
 
 pub use corner::{CornerError, End, MODEL, corner};
-pub use parameter_set::{FinerTerms, Known, ParameterSet};
+pub use finer_terms::FinerTerms;
+pub use parameter_set::{Known, ParameterSet};
 pub use population::{Population, covariance};
 
 use super::{MotorFile, ParameterName};

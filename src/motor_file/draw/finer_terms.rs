@@ -1,0 +1,55 @@
+//! The finer terms of a file's model as a simulation takes them.
+
+use crate::motor::TerminalParameters;
+use crate::motor_file::{ModelTerms, MotorFile, Term};
+
+/// Current scale of the contact drop in a file that has a drop but no scale, as a share of the largest current seen:
+/// small enough that the drop is a step on the scale of the captures.
+const STEP_SHARE: f64 = 1e-3;
+
+/// Finer terms of the model, an absent one at the value that switches it off. They keep their estimates in corners and draws.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FinerTerms {
+    /// Windage as the terminals see it, for a motor whose windage torque has no value.
+    pub windage_a_per_v2: f64,
+    pub brush_scale_a: f64,
+    pub saturation_per_a: f64,
+    pub armature_reaction_per_a: f64,
+    pub eddy_share: f64,
+    pub eddy_resistance_ohm: f64,
+}
+
+impl FinerTerms {
+    /// The terms of a file.
+    pub fn of(file: &MotorFile) -> FinerTerms {
+        let terms: ModelTerms = file.model.unwrap_or_default();
+        let number = |term: Option<Term>, absent: f64| term.map_or(absent, |term| term.value);
+        let largest_a = file
+            .validity
+            .current_a
+            .map_or(1.0, |range| range.largest_magnitude());
+        FinerTerms {
+            windage_a_per_v2: number(terms.windage_a_per_v2, 0.0),
+            brush_scale_a: number(
+                terms.brush_scale_a,
+                STEP_SHARE * if largest_a > 0.0 { largest_a } else { 1.0 },
+            ),
+            saturation_per_a: number(terms.saturation_per_a, 0.0),
+            armature_reaction_per_a: number(terms.armature_reaction_per_a, 0.0),
+            eddy_share: number(terms.eddy_share, 0.0),
+            eddy_resistance_ohm: number(terms.eddy_resistance_ohm, 1.0),
+        }
+    }
+
+    /// A motor with these terms, all but windage.
+    pub fn added_to(&self, motor: TerminalParameters) -> TerminalParameters {
+        TerminalParameters {
+            brush_scale_a: self.brush_scale_a,
+            saturation_per_a: self.saturation_per_a,
+            armature_reaction_per_a: self.armature_reaction_per_a,
+            eddy_share: self.eddy_share,
+            eddy_resistance_ohm: self.eddy_resistance_ohm,
+            ..motor
+        }
+    }
+}
