@@ -39,6 +39,12 @@ impl Outcomes {
         Ok(Outcomes { sorted, undefined })
     }
 
+    /// Share of the finite outcomes for which `holds`.
+    pub fn share(&self, holds: impl Fn(f64) -> bool) -> f64 {
+        let count = self.sorted.iter().filter(|value| holds(**value)).count();
+        count as f64 / self.sorted.len() as f64
+    }
+
     /// Mean (JCGM 101, eq. 16).
     pub fn mean(&self) -> f64 {
         self.sorted.iter().sum::<f64>() / self.sorted.len() as f64

@@ -54,11 +54,7 @@ impl Prediction {
     pub fn conformance_probability(&self, limits: Limits) -> f64 {
         match self.method {
             Method::FirstOrder => conformance_probability(self.knowledge, limits),
-            Method::MonteCarlo => {
-                let drawn = self.drawn.sorted();
-                let inside = drawn.iter().filter(|value| limits.contain(**value)).count();
-                inside as f64 / drawn.len() as f64
-            }
+            Method::MonteCarlo => self.drawn.share(|value| limits.contain(value)),
         }
     }
 }

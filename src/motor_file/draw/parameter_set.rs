@@ -17,6 +17,13 @@ enum Entry {
     Value(f64),
 }
 
+/// Parameters that follow from what the terminals see and K.
+const MECHANICAL: [Name; 3] = [
+    Name::RotorInertia,
+    Name::CoulombFrictionTorque,
+    Name::ViscousFriction,
+];
+
 /// One motor: the estimate of a file, a corner of it or a draw from its covariance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ParameterSet {
@@ -119,7 +126,7 @@ impl ParameterSet {
             (_, Entry::Value(value), Entry::Value(k)) => Ok(convert(value, k)),
             (Entry::Absent, Entry::Absent, _) if name.may_be_zero() => Ok(0.0),
             // Of a motor without terminal parameters the mechanical ones are missing.
-            (Entry::Absent, ..) if counterpart.needs_speed_anchor() => Err(counterpart),
+            (Entry::Absent, ..) if MECHANICAL.contains(&counterpart) => Err(counterpart),
             _ => Err(name),
         }
     }
