@@ -119,7 +119,7 @@ impl Figures<'_> {
                     });
                 Absent::Undetermined(format!(
                     "{} is not determined by this motor file{settle}",
-                    name.words()
+                    name.label()
                 ))
             }
         }

@@ -155,7 +155,7 @@ impl<'a> Instance<'a> {
                         line.push_str(&format!(
                             ", standard uncertainty {u:.1e}, {} % interval {lower:.4e} to {upper:.4e}, {}",
                             (level * 1000.0).round() / 10.0,
-                            parameter.status.words()
+                            parameter.status.label()
                         ));
                     }
                     if let Some(temperature_c) = parameter.temperature_c {

@@ -105,7 +105,7 @@ fn frame(rows: &[Row<'_>], cell: fn(&str) -> Cow<'_, str>) -> Result<DataFrame, 
         }
         let status: Vec<Option<&str>> = rows
             .iter()
-            .map(|row| Some(known(row)?.status.words()))
+            .map(|row| Some(known(row)?.status.label()))
             .collect();
         columns.push(Column::new(
             format!("{}_status", name.key()).as_str().into(),

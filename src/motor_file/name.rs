@@ -81,7 +81,7 @@ impl ParameterName {
     }
 
     /// Words for the person.
-    pub fn words(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             ParameterName::TerminalResistance => "terminal resistance",
             ParameterName::ArmatureInductance => "armature inductance",
@@ -186,7 +186,7 @@ impl ParameterName {
 
 impl fmt::Display for ParameterName {
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
-        formatter.pad(self.words())
+        formatter.pad(self.label())
     }
 }
 

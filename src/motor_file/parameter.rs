@@ -19,7 +19,7 @@ pub enum Status {
 
 impl Status {
     /// As the table prints it.
-    pub fn words(self) -> &'static str {
+    pub fn label(self) -> &'static str {
         match self {
             Status::Measured => "measured",
             Status::FromPrior => "from prior",

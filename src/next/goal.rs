@@ -68,7 +68,7 @@ impl Goal {
             let found = ParameterName::ALL
                 .into_iter()
                 .find(|p| {
-                    plain(p.key()) == name || plain(p.symbol()) == name || plain(p.words()) == name
+                    plain(p.key()) == name || plain(p.symbol()) == name || plain(p.label()) == name
                 })
                 .map(|p| vec![p])
                 .or_else(|| {
@@ -105,7 +105,7 @@ impl Goal {
             Goal::All => "all parameters".into(),
             Goal::Of(wanted) => wanted
                 .iter()
-                .map(|p| p.words())
+                .map(|p| p.label())
                 .collect::<Vec<_>>()
                 .join(", "),
         }

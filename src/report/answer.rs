@@ -64,11 +64,11 @@ fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
     let si = written(name, parameter);
     ParameterRow {
         key: name.key(),
-        words: name.words(),
+        words: name.label(),
         symbol: symbol(name),
         terminal: is_terminal(name),
-        status: parameter.status.words(),
-        trade: trade(name, parameter).or_else(|| si.clone()),
+        status: parameter.status.label(),
+        trade: in_common_units(name, parameter).or_else(|| si.clone()),
         si,
         relative: relative(parameter),
         bar: bar(name, parameter),
@@ -104,9 +104,9 @@ fn written(name: ParameterName, p: &Parameter) -> Option<Written> {
     })
 }
 
-fn trade(name: ParameterName, p: &Parameter) -> Option<Written> {
+fn in_common_units(name: ParameterName, p: &Parameter) -> Option<Written> {
     let (value, u, lower, upper) = (p.value?, p.standard_uncertainty?, p.lower?, p.upper?);
-    let of: Vec<&Unit> = table::trade_units(name)
+    let of: Vec<&Unit> = table::common_units(name)
         .iter()
         .filter_map(|text| units::find(name.quantity(), text).ok())
         .filter(|unit| !unit.reciprocal || lower > 0.0)

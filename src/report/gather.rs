@@ -145,7 +145,7 @@ fn verdict(file: &MotorFile) -> Verdict {
         .parameters
         .iter()
         .filter(|(_, p)| p.value.is_none())
-        .map(|(name, _)| name.words())
+        .map(|(name, _)| name.label())
         .collect();
     let mut text = if stands {
         "The fit ended at a minimum.".to_owned()

@@ -44,11 +44,11 @@ pub fn correlation(file: &MotorFile) -> Option<Correlation> {
     let strongest: Vec<String> = pairs
         .iter()
         .take(3)
-        .map(|(r, a, b)| format!("{} and {} {}", a.words(), b.words(), signed(*r)))
+        .map(|(r, a, b)| format!("{} and {} {}", a.label(), b.label(), signed(*r)))
         .collect();
     Some(Correlation {
         symbols: names.iter().map(|&n| symbol(n)).collect(),
-        words: names.iter().map(|n| n.words()).collect(),
+        words: names.iter().map(|n| n.label()).collect(),
         cells,
         description: format!("Strongest: {}.", strongest.join("; ")),
     })
@@ -133,7 +133,7 @@ fn budget_row(name: ParameterName, parameter: &Parameter, sources: &[BudgetSourc
         .map(|(source, share)| format!("{:.0} % {source}", 100.0 * share))
         .collect();
     BudgetRow {
-        words: name.words(),
+        words: name.label(),
         segments,
         description: top.join(", "),
     }
@@ -155,7 +155,7 @@ pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
         .filter(|(_, p)| p.status != Status::Measured)
     {
         if let Some(text) = p.suggestion.clone().filter(|t| !t.is_empty()) {
-            add(name.words(), text);
+            add(name.label(), text);
         }
     }
     for (name, p) in file
@@ -180,7 +180,7 @@ pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
                     remedy(source)
                 ),
             };
-            add(name.words(), text);
+            add(name.label(), text);
         }
     }
     steps

@@ -162,8 +162,8 @@ impl Comparison {
         if written.status != found.status || written.one_sided != found.one_sided {
             self.differences.push(Difference {
                 what: format!("{}.status", name.key()),
-                written: written.status.words().to_owned(),
-                found: found.status.words().to_owned(),
+                written: written.status.label().to_owned(),
+                found: found.status.label().to_owned(),
             });
         }
         let scale = written.standard_uncertainty;

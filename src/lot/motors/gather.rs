@@ -152,7 +152,7 @@ fn columns(rows: &[Row]) -> Vec<(String, Cells)> {
         ));
         out.push((
             format!("{}_status", name.key()),
-            text(&|r| Some(of(r)?.status.words().to_owned())),
+            text(&|r| Some(of(r)?.status.label().to_owned())),
         ));
     }
     let fit = |r: &Row| r.file.as_ref().map(|f| f.fit.clone());

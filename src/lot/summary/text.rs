@@ -132,7 +132,7 @@ pub fn reasons(summary: &Summary, outlier: &Outlier) -> String {
                 .iter()
                 .find(|p| p.name.key() == finding.parameter);
             let (words, unit) = parameter.map_or((finding.parameter.as_str(), ""), |p| {
-                (p.name.words(), p.unit)
+                (p.name.label(), p.unit)
             });
             format!(
                 "{words} {} is {:.1} standard deviations {}",
@@ -202,7 +202,7 @@ fn table(summary: &Summary, shown: &[&ParameterSummary]) -> String {
 
 /// Cells of one parameter, for the terminal and the page alike.
 pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
-    let mut name = format!("{} {}", parameter.name.words(), parameter.name.symbol());
+    let mut name = format!("{} {}", parameter.name.label(), parameter.name.symbol());
     if parameter.at_25_c {
         name.push_str(" at 25 °C");
     }

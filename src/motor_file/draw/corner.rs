@@ -31,7 +31,7 @@ pub enum CornerError {
         "at that corner {name} would be {value:e}, outside what a motor can have; the bound is too wide for a corner, use --samples"
     )]
     Outside { name: &'static str, value: f64 },
-    #[error("{} is not determined by this motor file", .0.words())]
+    #[error("{} is not determined by this motor file", .0.label())]
     Undetermined(ParameterName),
 }
 

@@ -18,14 +18,14 @@ use crate::stats::StatsError;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum DrawError {
     /// A parameter that is needed has no value.
-    #[error("{} is not determined by this motor file{}", name.words(), settle(suggestion.as_deref()))]
+    #[error("{} is not determined by this motor file{}", name.label(), settle(suggestion.as_deref()))]
     Undetermined {
         name: ParameterName,
         suggestion: Option<String>,
     },
     #[error("the covariance of this motor file is none: {0}")]
     NotCovariance(StatsError),
-    #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.words())]
+    #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.label())]
     OutOfReach { name: ParameterName },
 }
 

@@ -82,12 +82,12 @@ fn width(cell: impl AsRef<str>) -> usize {
 fn row(name: ParameterName, parameter: &Parameter) -> Row {
     let mut row = Row {
         cells: [
-            format!("{} {}", name.words(), name.symbol()),
+            format!("{} {}", name.label(), name.symbol()),
             "-".to_owned(),
             "-".to_owned(),
             "-".to_owned(),
         ],
-        status: parameter.status.words().to_owned(),
+        status: parameter.status.label().to_owned(),
         under: Vec::new(),
     };
     if let (Some(value), Some(uncertainty), Some(lower), Some(upper), Some(level)) = (
@@ -105,7 +105,7 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
             level,
             parameter.one_sided,
         );
-        row.cells[3] = trade(name, value, uncertainty);
+        row.cells[3] = in_common_units(name, value, uncertainty);
     }
     if let Some(temperature_c) = parameter.temperature_c
         && parameter.status != Status::Undetermined
@@ -198,7 +198,7 @@ pub(crate) fn scale(name: ParameterName) -> Scale {
 }
 
 /// The units that the trade prints beside SI.
-pub fn trade_units(name: ParameterName) -> &'static [&'static str] {
+pub fn common_units(name: ParameterName) -> &'static [&'static str] {
     match name {
         ParameterName::BackEmfConstant => &["mN·m/A", "V/krpm", "rpm/V"],
         ParameterName::CoulombFrictionTorque => &["mN·m"],
@@ -210,8 +210,8 @@ pub fn trade_units(name: ParameterName) -> &'static [&'static str] {
     }
 }
 
-fn trade(name: ParameterName, value: f64, uncertainty: f64) -> String {
-    let written: Vec<String> = trade_units(name)
+fn in_common_units(name: ParameterName, value: f64, uncertainty: f64) -> String {
+    let written: Vec<String> = common_units(name)
         .iter()
         .filter_map(|text| units::find(name.quantity(), text).ok())
         .filter(|unit: &&Unit| !unit.reciprocal || value > 0.0)

@@ -121,7 +121,7 @@ fn shares(now: &Now) -> String {
 fn label(key: &str) -> String {
     ParameterName::from_key(key).map_or_else(
         || key.to_string(),
-        |name| format!("{} {}", name.words(), name.symbol()),
+        |name| format!("{} {}", name.label(), name.symbol()),
     )
 }
 
