@@ -204,7 +204,8 @@ fn exponent_for(numbers: &[&Decimal], scale: Scale) -> i32 {
     }
 }
 
-fn superscript(exponent: i32) -> String {
+/// A number as it is set raised: `-6` as `⁻⁶`.
+pub(crate) fn superscript(exponent: i32) -> String {
     exponent
         .to_string()
         .chars()

@@ -2,7 +2,7 @@
 
 use super::{ParameterSummary, Summary};
 use crate::lot::Outlier;
-use crate::quantity::rounding::{Scale, write};
+use crate::quantity::rounding::{Scale, superscript, write};
 use std::fmt::Write;
 
 /// Parameters told in one outlier's line.
@@ -47,15 +47,7 @@ pub fn short(parameter: &ParameterSummary, value: f64) -> String {
     if power == 0 {
         return format!("{} {}", digits(value), parameter.unit);
     }
-    let raised: String = power
-        .to_string()
-        .chars()
-        .map(|c| match c {
-            '-' => '⁻',
-            digit => ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹']
-                [digit.to_digit(10).unwrap_or(0) as usize],
-        })
-        .collect();
+    let raised = superscript(power);
     let scaled = digits(value / 10f64.powi(power));
     format!("{scaled} × 10{raised} {}", parameter.unit)
 }

@@ -1,4 +1,4 @@
-//! The readable table of a motor file: value ± standard uncertainty, interval, unit of the trade, status.
+//! The readable table of a motor file: value ± standard uncertainty, interval, common units, status.
 
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
 use crate::quantity::rounding::{self, Rounded, Scale};
@@ -197,7 +197,7 @@ pub(crate) fn scale(name: ParameterName) -> Scale {
     }
 }
 
-/// The units that the trade prints beside SI.
+/// The common units printed beside SI.
 pub fn common_units(name: ParameterName) -> &'static [&'static str] {
     match name {
         ParameterName::BackEmfConstant => &["mN·m/A", "V/krpm", "rpm/V"],
@@ -205,7 +205,7 @@ pub fn common_units(name: ParameterName) -> &'static [&'static str] {
         ParameterName::ViscousFriction => &["mN·m/krpm"],
         ParameterName::Windage => &["µN·m/krpm²"],
         ParameterName::RotorInertia => &["g·cm²"],
-        // The SI unit with a prefix is what the trade writes.
+        // The SI unit with a prefix is the common one.
         _ => &[],
     }
 }
