@@ -5,7 +5,7 @@
 //!
 //! * [`quantity`]: units, and numbers as people write and read them.
 //! * [`stats`]: pure statistics, no files, no terminal, no clock.
-//! * [`files`]: files written whole or not at all, and read within a bound.
+//! * [`files`]: files written atomically, and read within a bound.
 //! * [`motor`]: the motor model, its simulation and sensitivities.
 //! * [`capture`]: bytes of an exported file to a [`capture::Record`].
 //! * [`mod@bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.

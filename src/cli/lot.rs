@@ -67,7 +67,7 @@ fn part(text: &str) -> Result<(u64, u64), String> {
 /// Runs the command.
 ///
 /// # Errors
-/// A manifest that cannot be read, results that cannot be written. A motor that fails is told in the results.
+/// A manifest that cannot be read, results that cannot be written. A motor that fails is listed in the results.
 pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
     let mut timings = Timings::start(&[]);

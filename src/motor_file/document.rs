@@ -19,7 +19,7 @@ pub struct MotorFile {
     pub format: String,
     /// What wrote the file.
     pub program: Program,
-    /// What the bench sheet told of the motor.
+    /// What the bench sheet states of the motor.
     #[serde(
         default,
         deserialize_with = "present",
@@ -153,7 +153,7 @@ impl Covariance {
     }
 }
 
-/// A doubt about the data or the result, with numbers and their effect.
+/// A warning about the data or the result, with numbers and their effect.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Warning {
@@ -227,13 +227,13 @@ impl MotorFile {
         self.parameters.get(&name)?.value
     }
 
-    /// Name of the motor, or `motor` where the file tells none.
+    /// Name of the motor, or `motor` where the file has none.
     pub fn motor_name(&self) -> &str {
         self.motor.as_ref().map_or("motor", |facts| &facts.name)
     }
 }
 
-/// Reads a key that, when it stands in the file, must hold a value: `null` is refused, since unknown is absent.
+/// Reads a key that, where it is in the file, must hold a value: `null` is refused, since unknown is absent.
 pub(super) fn present<'de, D, T>(deserializer: D) -> Result<Option<T>, D::Error>
 where
     D: Deserializer<'de>,
@@ -242,7 +242,7 @@ where
     T::deserialize(deserializer).map(Some)
 }
 
-/// Reads the parameters and refuses a name that stands twice.
+/// Reads the parameters and refuses a name that occurs twice.
 fn each_once<'de, D>(deserializer: D) -> Result<BTreeMap<ParameterName, Parameter>, D::Error>
 where
     D: Deserializer<'de>,

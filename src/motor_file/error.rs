@@ -58,7 +58,7 @@ pub enum MotorFileError {
         /// What was expected.
         expected: String,
     },
-    /// The file that stands there is something else.
+    /// The file that is there is something else.
     #[error(
         "{}: already exists and is no motor file ({reason}); choose another name, or pass --force to replace it",
         path.display()

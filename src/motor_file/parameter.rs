@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 pub enum Status {
     /// The captures and readings fix it.
     Measured,
-    /// Mostly a prior speaks; the captures add little.
+    /// Mostly from the prior; the captures add little.
     FromPrior,
     /// Nothing fixes it: there is no value.
     Undetermined,

@@ -7,7 +7,7 @@ use serde_json::Value;
 use std::io;
 use std::path::Path;
 
-/// What to do where another file stands.
+/// What to do where another file is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Overwrite {
     /// Replace a motor file, refuse to replace anything else.
@@ -115,7 +115,7 @@ pub fn to_text(path: &Path, file: &MotorFile) -> Result<String, MotorFileError> 
     Ok(text)
 }
 
-/// Writes a motor file whole or not at all: a temporary file in the same folder, flushed to the disk, then renamed.
+/// Writes a motor file atomically: a temporary file in the same folder, flushed to the disk, then renamed.
 ///
 /// # Errors
 /// [`MotorFileError::Content`] when the file breaks its own rules, [`MotorFileError::WouldOverwrite`] when `path`
@@ -133,7 +133,7 @@ pub fn write(path: &Path, file: &MotorFile, overwrite: Overwrite) -> Result<(), 
     )
 }
 
-/// Refuses a target that [`write()`] would refuse, so that it is told before the long work.
+/// Refuses a target that [`write()`] would refuse, before the long work.
 ///
 /// # Errors
 /// [`MotorFileError::WouldOverwrite`] when `path` is something else than a motor file and `overwrite` does not force it,
@@ -203,7 +203,7 @@ fn is_our_format(format: &str) -> bool {
     format.split('/').next() == Some(stem)
 }
 
-/// serde_json ends its messages with the place; ours stands in front.
+/// serde_json ends its messages with the place; ours is in front.
 fn without_place(error: &serde_json::Error) -> String {
     let text = error.to_string();
     match text.rfind(" at line ") {

@@ -49,7 +49,7 @@ pub struct FirstPlan {
     pub brake_resistor_ohm: Option<f64>,
     /// The captures to make, in order.
     pub captures: Vec<Advice>,
-    /// What cannot be told, and what would tell it.
+    /// What is unknown, and what would give it.
     pub lost: Vec<String>,
 }
 

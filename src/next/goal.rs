@@ -24,7 +24,7 @@ pub struct GoalError {
     pub known: String,
 }
 
-/// Short names of the trade beside the keys of the motor file.
+/// Common short names beside the keys of the motor file.
 fn aliases() -> Vec<(&'static str, Vec<ParameterName>)> {
     use ParameterName::{
         ArmatureInductance, BackEmfConstant, BrushDrop, CoulombFrictionTorque,

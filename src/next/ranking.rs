@@ -1,6 +1,6 @@
 //! The candidates in the order of what they bring to a goal, and the best few on top of each other.
 //!
-//! A candidate's score is the mean of ln(bound after / bound now) over the goal's parameters, told as its exponential: 0.7 says
+//! A candidate's score is the mean of ln(bound after / bound now) over the goal's parameters, given as its exponential: 0.7 means
 //! that the bounds shrink to 0.7 of today's in the geometric mean. A parameter that is undetermined now counts as uncertain by
 //! its own size, so what settles it counts for much; one that stays undetermined counts as unchanged.
 
@@ -26,7 +26,7 @@ const STEPS: usize = 3;
 /// Least that a parameter undetermined now may count as known to afterwards.
 const SMALLEST: f64 = 1e-4;
 
-/// One parameter as it stands.
+/// One parameter as it is now.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Now {
     /// Key of the parameter.

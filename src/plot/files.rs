@@ -1,4 +1,4 @@
-//! Pictures on disk: each whole or not at all, and nothing else overwritten.
+//! Pictures on disk: each written atomically, and nothing else overwritten.
 
 use super::error::PlotError;
 use crate::motor_file::write_atomically;

@@ -2,7 +2,7 @@
 //!
 //! * [`find`]: the records behind a motor file, by their SHA-256.
 //! * [`pictures()`]: what there is to draw.
-//! * [`write`](write()): the files, each whole or not at all.
+//! * [`write`](write()): the files, each written atomically.
 //!
 //! A picture has one look on screen and paper: dark on pale, colours that colour-blind readers tell apart, and a line style or
 //! a letter beside every colour. The letters of PNG pictures are a subset of a free sans-serif face in `font/`; SVG pictures

@@ -95,7 +95,7 @@ fn scientific(value: f64, after_first: usize) -> (String, i32) {
     )
 }
 
-/// Whether |value| is more than 5 × 10^(place − 1), for a value whose first digit stands at place − 1.
+/// Whether |value| is more than 5 × 10^(place − 1), for a value whose first digit is at place − 1.
 fn above_half(value: f64, place: i32) -> bool {
     let (digits, exponent) = scientific(value, 20);
     exponent == place - 1 && digits.as_str() > "500000000000000000000"

@@ -30,7 +30,7 @@ pub fn rows(file: &MotorFile) -> Vec<ParameterRow> {
     let mut rows: Vec<ParameterRow> = Vec::new();
     for (name, parameter) in &file.parameters {
         let mut row = row(*name, parameter);
-        // One remedy often settles several parameters: it is told once.
+        // One measurement often settles several parameters: it is listed once.
         if let Some(first) = row.suggestion.as_ref().and_then(|text| {
             rows.iter()
                 .find(|before| before.suggestion.as_ref() == Some(text))

@@ -75,7 +75,7 @@ pub fn capture_views(
         .collect()
 }
 
-/// What the motor file alone tells: everything but captures, ripple and speed over time.
+/// What the motor file alone holds: everything but captures, ripple and speed over time.
 pub fn from_file(file: &MotorFile) -> Report {
     Report {
         format: FORMAT,

@@ -1,7 +1,7 @@
 //! Template, style, scripts and data put together into one page.
 //!
 //! Whatever came from a file (names, comments, units) is text: the template escapes it, and the data inside the page are
-//! JSON with `<`, `>`, `&` and the line separators written as escapes, so that no name can end the element it stands in.
+//! JSON with `<`, `>`, `&` and the line separators written as escapes, so that no name can end its element.
 //! The page's policy (Content Security Policy Level 3, W3C) allows its own style and scripts by their SHA-256 and nothing
 //! else: no network, no picture, no form, no other code.
 

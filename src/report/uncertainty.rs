@@ -1,4 +1,4 @@
-//! Where the doubt lies: correlations, the budget of each variance, and what to measure next.
+//! Uncertainty: correlations, the budget of each variance, and what to measure next.
 
 use super::answer::symbol;
 use super::context::{
@@ -139,7 +139,7 @@ fn budget_row(name: ParameterName, parameter: &Parameter, sources: &[BudgetSourc
     }
 }
 
-/// What is not determined and what would settle it, then what is wide and what most of its doubt comes from.
+/// What is not determined and what would settle it, then what is wide and what most of its uncertainty comes from.
 pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
     let mut steps: Vec<NextStep> = Vec::new();
     let mut add = |about: &str, text: String| match steps.iter_mut().find(|s| s.text == text) {
@@ -196,7 +196,7 @@ fn file_repeats(name: ParameterName) -> bool {
     )
 }
 
-/// What shrinks a source of doubt, by the source's name in the budget.
+/// What shrinks a source of uncertainty, by the source's name in the budget.
 fn remedy(source: &str) -> &'static str {
     match source {
         "noise and ripple" => ": further captures of the same kind shrink it",

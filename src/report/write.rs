@@ -1,4 +1,4 @@
-//! A report on disk, whole or not at all.
+//! A report on disk, written atomically.
 
 use super::{Report, ReportError, context::FORMAT, render};
 use crate::files;
@@ -51,7 +51,7 @@ pub fn write(path: &Path, report: &Report, target: Target, force: bool) -> Resul
     )
 }
 
-/// Refuses to replace a file that is no report, so that it is told before the long work.
+/// Refuses to replace a file that is no report, before the long work.
 ///
 /// # Errors
 /// [`ReportError::WouldOverwrite`], [`ReportError::Write`] when no file can be put there.

@@ -130,7 +130,7 @@ fn plot(curves: &[(Vec<(f64, f64)>, Join)], unit: &str, columns: usize) -> Optio
             })
     };
     let ((first, last), (least, most)) = (ends(|p| p.0), ends(|p| p.1));
-    // The library counts in single precision, so times are told from the first one on and values in the span's unit.
+    // The library counts in single precision, so times count from the first one and values in the span's unit.
     let (span, height) = (last - first, most - least);
     if finite().count() < 2 || !(span > 0.0 && span.is_finite() && height.is_finite()) {
         return None;

@@ -46,16 +46,16 @@ pub fn render(file: &MotorFile) -> String {
     text
 }
 
-/// Kind of a warning that only tells what was found.
+/// Kind of a note that only states what was found.
 pub const FINDING: &str = "finding";
 
-/// The warnings, one paragraph a doubt; empty where there is none.
+/// The warnings, one paragraph each; empty where there is none.
 pub fn warnings(file: &MotorFile) -> String {
     let mut text = String::new();
     for warning in &file.warnings {
         let subject = warning.subject.as_ref();
         let subject = subject.map_or(String::new(), |subject| format!("{subject}: "));
-        // What the ripple says is a finding; only doubts are warnings.
+        // What the ripple shows is a note.
         let label = if warning.kind == FINDING {
             "note"
         } else {

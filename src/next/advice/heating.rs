@@ -12,7 +12,7 @@ pub const COPPER_J_PER_KG_K: f64 = 385.0;
 /// Rise at which a measurement begins to suffer: ten kelvin are 3.9 % of copper's resistance, K.
 pub const RISE_FOR_MEASURING_K: f64 = 10.0;
 
-/// Rise from room temperature to about 105 °C, which the least class of enamelled wire still stands (IEC 60085, class A;
+/// Rise from room temperature to about 105 °C, which the least class of enamelled wire still withstands (IEC 60085, class A;
 /// from memory), K.
 pub const RISE_TO_DAMAGE_K: f64 = 80.0;
 

@@ -60,7 +60,7 @@ pub struct Hold {
     pub longest_s: f64,
 }
 
-/// What a held rotor stands.
+/// Limits of a held rotor.
 pub fn hold(machine: &Machine) -> Hold {
     let supply = machine.supply_v;
     let both = machine.copper_kg.zip(machine.resistance_ohm);

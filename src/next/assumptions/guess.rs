@@ -107,7 +107,7 @@ impl Guess {
         }
     }
 
-    /// True where it may be told without a range.
+    /// True where it may be printed without a range.
     pub fn is_sharp(&self) -> bool {
         self.high <= self.low * (1.0 + 1e-9)
     }

@@ -1,4 +1,4 @@
-//! What a motor's rough size lets one guess: copper, electrical time constant. All of it common practice, no source.
+//! What can be guessed from a motor's rough size: copper, electrical time constant. All of it common practice, no source.
 
 use crate::next::assumptions::guess::{Basis, Guess};
 use std::f64::consts::PI;

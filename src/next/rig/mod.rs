@@ -1,7 +1,7 @@
 //! Captures that nobody has made yet: the fitted motor on the same bench, simulated without noise.
 //!
 //! A planned capture goes through the instruments of the recorded one most like it. Its zeros are scaled with its range: of
-//! two recorded captures of different range the part that grows with the range is told from the part that does not.
+//! two recorded captures of different range the part that grows with the range is separated from the part that does not.
 
 mod circuit;
 mod kind;

@@ -80,7 +80,7 @@ impl Frame {
     }
 }
 
-/// Draws a chart whose plotting area lies in `frame`; the key stands above it, numbers around it.
+/// Draws a chart whose plotting area lies in `frame`; the key is above it, numbers around it.
 pub(in crate::plot) fn draw(
     surface: &mut dyn Surface,
     panel: &Panel,

@@ -18,7 +18,7 @@ const LONGEST: usize = 4000;
 
 static FACE: &[u8] = include_bytes!("../font/sans.ttf");
 
-/// Where a word stands relative to its place.
+/// Where a word is relative to its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(in crate::plot) enum Side {
     Left,

@@ -8,7 +8,7 @@ fn si(quantity: Quantity, text: &str) -> f64 {
 
 #[test]
 fn val_volt_per_thousand_rpm() {
-    // 60/(2 pi 1000) exactly: trade rule in any drives text.
+    // 60/(2 pi 1000) exactly: as in any drives text.
     assert_relative_eq!(
         si(Quantity::MotorConstant, "1 V/krpm"),
         9.549_297e-3,

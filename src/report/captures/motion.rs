@@ -43,7 +43,7 @@ pub fn views(
         .collect()
 }
 
-/// Ripple cycles a revolution: as the fit took them, else from the count that the sheet tells.
+/// Ripple cycles a revolution: as the fit took them, else from the count in the sheet.
 fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
     estimate
         .ripple

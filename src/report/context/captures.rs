@@ -164,7 +164,7 @@ pub struct MotionView {
     pub capture: String,
     /// Start, steady running or brake.
     pub role: String,
-    /// What was found, doubts included.
+    /// What was found, warnings included.
     pub words: String,
     /// Time in s.
     pub speed_time_s: Vec<f64>,

@@ -1,6 +1,6 @@
 //! Everything the page shows, as plain data: the template and the scripts of the page take it, and so may any other reader.
 //!
-//! Numbers are in SI units, as the names tell; arrays of one picture have one entry a point, `null` where there is none.
+//! Numbers are in SI units, as the names say; arrays of one picture have one entry a point, `null` where there is none.
 
 mod captures;
 mod provenance;
@@ -42,7 +42,7 @@ pub struct Report {
     pub parameters: Vec<ParameterRow>,
     /// Warnings by subject.
     pub warnings: Vec<WarningGroup>,
-    /// What the ripple told, doubts or not.
+    /// What the ripple showed.
     pub findings: Vec<String>,
     /// Each capture.
     pub captures: Vec<CaptureView>,
@@ -67,7 +67,7 @@ pub struct Report {
 /// Whether the result may be used.
 #[derive(Clone, Debug, Serialize)]
 pub struct Verdict {
-    /// True when nothing speaks against the values.
+    /// True when nothing contradicts the values.
     pub stands: bool,
     /// A few words, then the sentences.
     pub head: &'static str,
@@ -91,7 +91,7 @@ pub struct ParameterRow {
     pub key: &'static str,
     /// Name.
     pub words: &'static str,
-    /// The letter, and what stands below the line after it.
+    /// The letter and its subscript.
     pub symbol: (String, String),
     /// True for what the terminals see without a speed.
     pub terminal: bool,
@@ -99,7 +99,7 @@ pub struct ParameterRow {
     pub status: &'static str,
     /// In SI units.
     pub si: Option<Written>,
-    /// In the units of the trade; the same as `si` where the trade writes SI.
+    /// In common units; the same as `si` where SI is common.
     pub trade: Option<Written>,
     /// Half the interval over the value, in per cent.
     pub relative: Option<String>,

@@ -14,7 +14,7 @@ pub struct Provenance {
     pub terms: Vec<TermRow>,
     /// Unknowns of instruments and captures.
     pub nuisances: Vec<NuisanceRow>,
-    /// Units of the switch, per quantity: SI text, trade text, SI value of one trade unit.
+    /// Units of the switch, per quantity: SI unit, common unit, SI value of one common unit.
     pub units: BTreeMap<&'static str, (&'static str, &'static str, f64)>,
 }
 

@@ -33,7 +33,7 @@ pub struct Budget {
     pub rows: Vec<BudgetRow>,
 }
 
-/// A source of doubt.
+/// A source of uncertainty.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct BudgetSource {
     /// Letter in the bars.
