@@ -2,8 +2,8 @@
 
 use approx::assert_relative_eq;
 use rundown::bench::{
-    Bench, BenchError, BrushKind, Doubt, LoadOptions, QuickRun, Reading, Role, quick_bench,
-    read_sheet,
+    Bench, BenchError, BrushKind, CaptureWarning, LoadOptions, QuickRun, Reading, Role,
+    quick_bench, read_sheet,
 };
 use rundown::events::{Timeline, find};
 use std::path::{Path, PathBuf};
@@ -112,7 +112,7 @@ fn all_five_public_motors_load_with_every_capture() {
             assert!(!capture.ac_coupled);
         }
         // Nothing in the notes gives reason to doubt polarity, ratio or coupling.
-        for remark in &bench.remarks {
+        for remark in &bench.warnings {
             for doubt in [
                 "wrong way round",
                 "ratio of the probe",
@@ -430,7 +430,7 @@ fn timeline_of(volts: f64, amperes: f64, sheet: &str) -> Timeline {
 fn remarks_of(volts: f64, amperes: f64, sheet: &str) -> Vec<String> {
     let dir = folder(sheet);
     std::fs::write(dir.path().join("start.csv"), start_csv(volts, amperes)).unwrap();
-    read(&dir).unwrap_or_else(|e| panic!("{e}")).remarks
+    read(&dir).unwrap_or_else(|e| panic!("{e}")).warnings
 }
 
 #[test]
@@ -457,7 +457,7 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
 #[test]
 fn a_reversed_current_probe_is_told_and_can_be_turned() {
     let told = timeline_of(1.0, -1.0, WIRED);
-    assert_eq!(told.doubts, [Doubt::WrongPolarity]);
+    assert_eq!(told.capture_warnings, [CaptureWarning::WrongPolarity]);
     assert!(
         told.remarks.iter().map(ToString::to_string).any(|r| r
             .contains("the current is negative while the source drives the motor")
@@ -466,7 +466,7 @@ fn a_reversed_current_probe_is_told_and_can_be_turned() {
         told.remarks
     );
     let turned = WIRED.replace("per_division = 1\n", "reversed = true\nper_division = 1\n");
-    assert_eq!(timeline_of(1.0, -1.0, &turned).doubts, []);
+    assert_eq!(timeline_of(1.0, -1.0, &turned).capture_warnings, []);
 }
 
 #[test]
@@ -482,7 +482,7 @@ fn volts_where_amperes_are_expected_are_doubted() {
     let dir = folder(WIRED);
     let csv = start_csv(1.0, 0.05).replace("CH2 (A)", "CH2 (V)");
     std::fs::write(dir.path().join("start.csv"), csv).unwrap();
-    let remarks = read(&dir).unwrap().remarks;
+    let remarks = read(&dir).unwrap().warnings;
     assert_eq!(
         remarks,
         [
@@ -511,11 +511,16 @@ fn an_ac_coupled_run_down_is_doubted() {
     std::fs::write(dir.path().join("start.csv"), csv).unwrap();
     let bench = read(&dir).unwrap();
     let told = find(&bench.captures[0].waveform, bench.captures[0].role);
-    assert_eq!(told.doubts, [Doubt::AcCoupled], "{:?}", told.remarks);
+    assert_eq!(
+        told.capture_warnings,
+        [CaptureWarning::AcCoupled],
+        "{:?}",
+        told.remarks
+    );
     assert!(
-        !bench.remarks.iter().any(|r| r.contains("AC coupl")),
+        !bench.warnings.iter().any(|r| r.contains("AC coupl")),
         "said once, by the events: {:?}",
-        bench.remarks
+        bench.warnings
     );
 }
 
@@ -544,11 +549,11 @@ fn a_quick_run_needs_no_sheet_and_tells_what_it_assumed() {
     for assumed in ["\"scope\"", "\"probe\"", "\"clamp\"", "speed"] {
         assert!(
             bench
-                .remarks
+                .warnings
                 .iter()
                 .any(|r| r.contains(assumed) && r.contains("assumed")),
             "{assumed}: {:?}",
-            bench.remarks
+            bench.warnings
         );
     }
     let Reading::Speed { capture, .. } = &bench.readings[0] else {

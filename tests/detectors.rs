@@ -7,14 +7,14 @@
 mod detection;
 
 use detection::{Row, Tally, put_table, rows_of};
-use rundown::bench::{Doubt, LoadOptions, Role, read_sheet};
+use rundown::bench::{CaptureWarning, LoadOptions, Role, read_sheet};
 use rundown::events::{self, EventKind};
 use testbench::{DrawnBench, Scenario, ShotKind, Trace, draw, presets, temporary_folder};
 
 /// What was told of one capture.
 struct Told {
     role: Role,
-    doubts: Vec<Doubt>,
+    capture_warnings: Vec<CaptureWarning>,
     words: String,
     /// The role cannot be what the capture shows.
     contradicted: bool,
@@ -37,15 +37,15 @@ fn told(drawn: &DrawnBench, role: Option<Role>) -> Option<Told> {
     let waveform = &bench.captures[0].waveform;
     let role = role.unwrap_or(bench.captures[0].role);
     let timeline = events::find(waveform, role);
-    let mut doubts = bench.doubts.clone();
-    doubts.extend(&timeline.doubts);
+    let mut capture_warnings = bench.capture_warnings.clone();
+    capture_warnings.extend(&timeline.capture_warnings);
     let bounced = timeline.first_time_of(EventKind::Bounce).is_some();
     Some(Told {
         role,
         bounced,
-        doubts,
+        capture_warnings,
         words: bench
-            .remarks
+            .warnings
             .into_iter()
             .chain(timeline.remarks.iter().map(ToString::to_string))
             .collect::<Vec<_>>()
@@ -141,7 +141,7 @@ fn mistakes() -> Vec<Mistake> {
                 Role::Pwm,
             ],
             spoil: |drawn, _| scaled_voltage(drawn, 0.1),
-            seen: |told| told.doubts.contains(&Doubt::ProbeRatio),
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::ProbeRatio),
             wanted: 0.95,
         },
         Mistake {
@@ -162,7 +162,10 @@ fn mistakes() -> Vec<Mistake> {
                 current.values.iter_mut().for_each(|i| *i = -*i);
                 true
             },
-            seen: |told| told.doubts.contains(&Doubt::WrongPolarity),
+            seen: |told| {
+                told.capture_warnings
+                    .contains(&CaptureWarning::WrongPolarity)
+            },
             wanted: 0.9,
         },
         Mistake {
@@ -181,7 +184,7 @@ fn mistakes() -> Vec<Mistake> {
                 }
                 true
             },
-            seen: |told| told.doubts.contains(&Doubt::AcCoupled),
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::AcCoupled),
             wanted: 0.7,
         },
         Mistake {
@@ -212,7 +215,10 @@ fn mistakes() -> Vec<Mistake> {
                 let every = (1.2 * rise_s(scenario) / step_s(drawn)).ceil() as usize;
                 every > 1 && thinned(drawn, every)
             },
-            seen: |told| told.doubts.contains(&Doubt::RiseBetweenSamples),
+            seen: |told| {
+                told.capture_warnings
+                    .contains(&CaptureWarning::RiseBetweenSamples)
+            },
             wanted: 0.0,
         },
         Mistake {
@@ -240,7 +246,9 @@ fn mistakes() -> Vec<Mistake> {
                 std::mem::swap(&mut voltage.step, &mut current.step);
                 true
             },
-            seen: |told| told.contradicted || told.doubts.iter().any(|d| d.spoils_estimate()),
+            seen: |told| {
+                told.contradicted || told.capture_warnings.iter().any(|d| d.spoils_estimate())
+            },
             wanted: 0.0,
         },
         Mistake {
@@ -262,7 +270,9 @@ fn mistakes() -> Vec<Mistake> {
                 }
                 true
             },
-            seen: |told| told.contradicted || told.doubts.contains(&Doubt::NoEvent),
+            seen: |told| {
+                told.contradicted || told.capture_warnings.contains(&CaptureWarning::NoEvent)
+            },
             wanted: 0.9,
         },
         Mistake {
@@ -288,7 +298,7 @@ fn mistakes() -> Vec<Mistake> {
                 to_codes(current);
                 true
             },
-            seen: |told| told.doubts.contains(&Doubt::Slipped),
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::Slipped),
             wanted: 0.5,
         },
         Mistake {

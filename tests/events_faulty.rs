@@ -1,6 +1,6 @@
 //! Bench mistakes that one waveform shows: what the person is told.
 
-use rundown::bench::{Doubt, Role, Trace, Waveform};
+use rundown::bench::{CaptureWarning, Role, Trace, Waveform};
 use rundown::capture::{self, ReadOptions, Record};
 use rundown::events::{Exclusion, PhaseKind, Timeline, find, guess_columns, guess_role};
 use std::path::Path;
@@ -203,33 +203,48 @@ fn a_record_that_begins_with_current_flowing_is_no_reversed_probe() {
         trace.clipped.drain(..from);
     }
     let timeline = find(&tail, Role::Start);
-    assert_eq!(timeline.doubts, [], "{:?}", timeline.remarks);
+    assert_eq!(timeline.capture_warnings, [], "{:?}", timeline.remarks);
     for trace in tail.current_a.iter_mut() {
         trace.values.iter_mut().for_each(|i| *i = -*i);
     }
-    assert_eq!(find(&tail, Role::Start).doubts, [Doubt::WrongPolarity]);
+    assert_eq!(
+        find(&tail, Role::Start).capture_warnings,
+        [CaptureWarning::WrongPolarity]
+    );
 }
 
 #[test]
 fn each_mistake_leaves_its_doubt() {
-    for (name, role, doubts) in [
+    for (name, role, capture_warnings) in [
         (
             "ac_coupled_rundown.csv",
             Role::RunDown,
-            &[Doubt::AcCoupled][..],
+            &[CaptureWarning::AcCoupled][..],
         ),
-        ("current_reversed.csv", Role::Start, &[Doubt::WrongPolarity]),
+        (
+            "current_reversed.csv",
+            Role::Start,
+            &[CaptureWarning::WrongPolarity],
+        ),
         (
             "rise_undersampled.csv",
             Role::Start,
-            &[Doubt::RiseBetweenSamples],
+            &[CaptureWarning::RiseBetweenSamples],
         ),
-        ("trigger_missed.csv", Role::Start, &[Doubt::NoEvent]),
+        (
+            "trigger_missed.csv",
+            Role::Start,
+            &[CaptureWarning::NoEvent],
+        ),
         ("current_limited_start.csv", Role::Start, &[]),
         ("clipped_current.csv", Role::Start, &[]),
         ("gap_in_time.csv", Role::Start, &[]),
         ("all_blank.csv", Role::Start, &[]),
     ] {
-        assert_eq!(told(name, role).doubts, doubts, "{name}");
+        assert_eq!(
+            told(name, role).capture_warnings,
+            capture_warnings,
+            "{name}"
+        );
     }
 }

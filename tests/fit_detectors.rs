@@ -10,7 +10,7 @@ mod load;
 
 use detection::{Row, Tally, put_table, rows_of};
 use load::load;
-use rundown::bench::Doubt;
+use rundown::bench::CaptureWarning;
 use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
 use rundown::motor_file::ParameterName;
@@ -22,7 +22,7 @@ use testbench::{CurrentSensor, DrawnBench, Reading, Scenario, draw, presets};
 struct Told {
     /// Kind and text of every warning of the motor file.
     warnings: Vec<(String, String)>,
-    doubts: Vec<Doubt>,
+    capture_warnings: Vec<CaptureWarning>,
     /// K, V·s/rad.
     constant: Option<f64>,
     /// Model steps a bin that the fit took.
@@ -63,7 +63,7 @@ fn told(drawn: &DrawnBench) -> Told {
                 .iter()
                 .map(|w| (w.kind.clone(), w.text.clone()))
                 .collect(),
-            doubts: found.estimate.doubts.clone(),
+            capture_warnings: found.estimate.capture_warnings.clone(),
             constant: found
                 .file
                 .parameters
@@ -227,7 +227,7 @@ fn mistakes() -> Vec<Mistake> {
                 scale_current(&mut bench, 10.0);
                 Some(bench)
             },
-            seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::TenTimesOff),
             harmless: |_, _| false,
             wanted: 0.5,
         },
@@ -240,7 +240,7 @@ fn mistakes() -> Vec<Mistake> {
                 scale_current(&mut bench, 0.1);
                 Some(bench)
             },
-            seen: |told| told.doubts.contains(&Doubt::TenTimesOff),
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::TenTimesOff),
             harmless: |_, _| false,
             wanted: 0.5,
         },
@@ -273,7 +273,7 @@ fn mistakes() -> Vec<Mistake> {
                 scale_time(&mut bench, k, 1e3);
                 Some(bench)
             },
-            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::TimeBase) || told.refused,
             harmless: |_, _| false,
             wanted: 0.5,
         },
@@ -288,7 +288,7 @@ fn mistakes() -> Vec<Mistake> {
                 }
                 Some(bench)
             },
-            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::TimeBase) || told.refused,
             harmless: |_, _| false,
             wanted: 0.5,
         },
@@ -303,7 +303,7 @@ fn mistakes() -> Vec<Mistake> {
                 }
                 Some(bench)
             },
-            seen: |told| told.doubts.contains(&Doubt::TimeBase) || told.refused,
+            seen: |told| told.capture_warnings.contains(&CaptureWarning::TimeBase) || told.refused,
             harmless: |_, _| false,
             wanted: 0.5,
         },
@@ -374,7 +374,7 @@ fn study(scenarios: &[Scenario], sound: u64, spoiled: u64, seconds: u64) -> (Vec
 fn tell(what: &str, mistake: &Mistake, scenario: &Scenario, seed: u64, told: &Told) {
     println!(
         "{what}: {}, {}, seed {seed}: refused {}, {:?}, {:?}",
-        mistake.name, scenario.facts.name, told.refused, told.doubts, told.warnings
+        mistake.name, scenario.facts.name, told.refused, told.capture_warnings, told.warnings
     );
 }
 
@@ -443,7 +443,10 @@ fn sound_benches_that_were_cried_over_are_not() {
             let name = &scenario.facts.name;
             assert!(!told.refused, "{name} {seed}");
             assert!(!told.words(ANCHORS), "{name} {seed}: {:?}", told.warnings);
-            assert!(!told.doubts.contains(&Doubt::TimeBase), "{name} {seed}");
+            assert!(
+                !told.capture_warnings.contains(&CaptureWarning::TimeBase),
+                "{name} {seed}"
+            );
         }
     }
 }

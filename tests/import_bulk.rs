@@ -56,8 +56,8 @@ impl Read for Pieces<'_> {
 }
 
 fn both(path: &Path, bytes: &[u8], piece: usize) -> (String, String) {
-    let options = |bulk_bytes| ReadOptions {
-        bulk_bytes: Some(bulk_bytes),
+    let options = |chunk_bytes| ReadOptions {
+        chunk_bytes: Some(chunk_bytes),
         ..ReadOptions::default()
     };
     // Row by row, a few bytes at a time, so that the line ends too are found the slow way as well as the fast.
@@ -155,9 +155,9 @@ fn bounds_hold_behind_the_head_as_row_by_row() {
     // A number with blanks before it is one, however many they are.
     text += &format!("2.000000,{}1.5,2\r\n", " ".repeat(300));
     (2001..3000).for_each(|k| text += &row(k));
-    let read = |bulk_bytes, line_bytes, text_bytes| {
+    let read = |chunk_bytes, line_bytes, text_bytes| {
         let options = ReadOptions {
-            bulk_bytes: Some(bulk_bytes),
+            chunk_bytes: Some(chunk_bytes),
             limits: Limits {
                 line_bytes,
                 text_bytes,

@@ -192,11 +192,11 @@ fn large(rows: usize, delimiter: char, comma: bool) -> String {
 #[test]
 fn bulk_and_row_by_row_agree() {
     let by_rows = ReadOptions {
-        bulk_bytes: Some(0),
+        chunk_bytes: Some(0),
         ..ReadOptions::default()
     };
     let in_bulk = ReadOptions {
-        bulk_bytes: Some(100_000),
+        chunk_bytes: Some(100_000),
         ..ReadOptions::default()
     };
     for (delimiter, comma) in [(',', false), (';', true), ('\t', false)] {
@@ -232,7 +232,7 @@ fn a_bad_row_deep_in_a_bulk_table_keeps_its_line() {
     let mut bad = lines.clone();
     bad[20_000] = "garbage";
     let options = ReadOptions {
-        bulk_bytes: Some(100_000),
+        chunk_bytes: Some(100_000),
         ..ReadOptions::default()
     };
     let record = open(bad.join("\n").as_bytes(), &options).unwrap();

@@ -187,8 +187,8 @@ fn noise_free_bench(p: &TerminalParameters) -> Bench {
                 standard_uncertainty: 1e-5,
             },
         }],
-        remarks: Vec::new(),
-        doubts: Vec::new(),
+        warnings: Vec::new(),
+        capture_warnings: Vec::new(),
     }
 }
 

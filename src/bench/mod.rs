@@ -1,9 +1,9 @@
 //! Bench sheet and instruments: a record becomes a [`Waveform`] in volts and amperes with stated accuracy.
 
 mod accuracy;
+mod capture_warning;
 mod captures;
 mod channels;
-mod doubt;
 mod draft;
 mod error;
 mod hardware;
@@ -15,7 +15,7 @@ mod sheet;
 mod stated;
 mod waveform;
 
-pub use doubt::Doubt;
+pub use capture_warning::CaptureWarning;
 pub use draft::{Draft, DraftCapture, DraftChannel, RecordGuess, draft_text, guess_sheet};
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};

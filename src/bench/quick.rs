@@ -79,8 +79,8 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         instruments: hardware.into_iter().map(|h| h.instrument).collect(),
         captures: loaded.captures,
         readings,
-        remarks: warnings,
-        doubts: loaded.doubts,
+        warnings,
+        capture_warnings: loaded.capture_warnings,
     })
 }
 

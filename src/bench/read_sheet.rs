@@ -22,7 +22,7 @@ pub struct LoadOptions {
 
 /// Reads a bench sheet and every capture it names. The format is documented in `docs/bench_sheet.md`.
 ///
-/// All values are SI, all accuracies standard uncertainties. Doubts and assumptions stand in [`Bench::remarks`].
+/// All values are SI, all accuracies standard uncertainties. Warnings and assumptions are in [`Bench::warnings`].
 ///
 /// # Errors
 /// The first thing that is wrong, with file, line and column: an unreadable or malformed sheet, an unknown or missing
@@ -170,8 +170,8 @@ fn build(
         instruments: hardware.into_iter().map(|h| h.instrument).collect(),
         captures: loaded.captures,
         readings,
-        remarks: warnings,
-        doubts: loaded.doubts,
+        warnings,
+        capture_warnings: loaded.capture_warnings,
     })
 }
 

@@ -1,7 +1,7 @@
 //! A bench as the estimator sees it: validated, in SI units, every accuracy a standard uncertainty.
 
 use super::Waveform;
-use super::doubt::Doubt;
+use super::capture_warning::CaptureWarning;
 use std::path::PathBuf;
 
 /// A stated value with its standard uncertainty, in the unit of its name.
@@ -178,8 +178,8 @@ pub struct Bench {
     pub instruments: Vec<Instrument>,
     pub captures: Vec<Capture>,
     pub readings: Vec<Reading>,
-    /// Doubts met while the sheet and its captures were read.
-    pub remarks: Vec<String>,
+    /// Warnings met while the sheet and its captures were read.
+    pub warnings: Vec<String>,
     /// Those among them that decide whether a result may be trusted.
-    pub doubts: Vec<Doubt>,
+    pub capture_warnings: Vec<CaptureWarning>,
 }

@@ -105,7 +105,7 @@ impl Assembly<'_> {
                 to_s,
                 places,
             } = *fault
-                && self.options.time_gaps == TimeGaps::Tell
+                && self.options.time_gaps == TimeGaps::Keep
             {
                 return Err(ReadError::TimeBackwards {
                     path: self.path.to_path_buf(),

@@ -5,7 +5,7 @@
 pub enum TimeGaps {
     /// A gap is kept, with a warning; time running backwards is an error.
     #[default]
-    Tell,
+    Keep,
     /// Keep only the longest stretch in which time increases without a gap.
     Split,
 }
@@ -64,7 +64,7 @@ pub struct ReadOptions {
     pub units: Vec<(usize, String)>,
     pub time_gaps: TimeGaps,
     pub limits: Limits,
-    /// Bytes of text that are parsed in bulk at once where the table is regular; 0 reads all rows one by one. The
+    /// Bytes of a chunk of text, where the table is regular; 0 reads all rows one by one. The
     /// result is the same.
-    pub bulk_bytes: Option<usize>,
+    pub chunk_bytes: Option<usize>,
 }

@@ -171,7 +171,7 @@ fn read_table<R: Read>(
     let mut head = &head.text[layout.first_offset..];
     let mut table = Table::new(layout);
     let mut held = Vec::new();
-    let chunk_bytes = options.bulk_bytes.unwrap_or(CHUNK_BYTES);
+    let chunk_bytes = options.chunk_bytes.unwrap_or(CHUNK_BYTES);
     if chunk_bytes > 0 && rows::is_regular(layout) {
         let rules = ChunkRules {
             layout,

@@ -139,8 +139,8 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     let found = identify(&bench, &options, |stage| timings.lap(stage)).inspect_err(|error| {
         timings.end();
         // What was doubted in the captures most often says why.
-        for doubt in error.doubts(&bench) {
-            report_warning(doubt);
+        for warning in error.warnings(&bench) {
+            report_warning(warning);
         }
     })?;
     if let Some(output) = &arguments.output {

@@ -193,8 +193,8 @@ fn after_a_fit(
         ..FitOptions::default()
     };
     let found = identify(bench, &options, |_| {}).inspect_err(|error| {
-        for doubt in error.doubts(bench) {
-            report_warning(doubt);
+        for warning in error.warnings(bench) {
+            report_warning(warning);
         }
     })?;
     let Some(supply_v) = arguments

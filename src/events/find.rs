@@ -6,7 +6,7 @@ use super::polarity;
 use super::remarks::{Remark, Signal};
 use super::timeline::{EventKind, Exclusion, PhaseKind, Timeline};
 use super::timeline_builder::TimelineBuilder;
-use crate::bench::{Doubt, Role, Waveform};
+use crate::bench::{CaptureWarning, Role, Waveform};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
@@ -25,13 +25,13 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
     if end < 8 {
         builder.exclude(Exclusion::NoSamples, view.rows);
         builder.remarks.push(Remark::NoSamples { rows: view.rows });
-        builder.doubts.push(Doubt::NoEvent);
+        builder.capture_warnings.push(CaptureWarning::NoEvent);
         return builder.build(&view);
     }
     if polarity::nothing_happens(&view, role) {
         builder.exclude(Exclusion::NoEvent, view.rows);
         builder.remarks.push(no_event(&view));
-        builder.doubts.push(Doubt::NoEvent);
+        builder.capture_warnings.push(CaptureWarning::NoEvent);
         return builder.build(&view);
     }
     polarity::upright(&mut view, role, &mut builder);

@@ -2,7 +2,7 @@
 
 use super::remarks::Remark;
 use super::timeline_builder::TimelineBuilder;
-use crate::bench::{Doubt, Role};
+use crate::bench::{CaptureWarning, Role};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
@@ -34,7 +34,7 @@ pub(crate) fn upright(view: &mut View, role: Role, builder: &mut TimelineBuilder
     // The sign of a current within its noise says nothing.
     let clear = turned.filter(|(level, sigma)| level.abs() > CLEAR_OF_NOISE * sigma);
     if clear.is_some_and(|(level, _)| (level < 0.0) != voltage_turned) {
-        builder.doubts.push(Doubt::WrongPolarity);
+        builder.capture_warnings.push(CaptureWarning::WrongPolarity);
     }
 }
 

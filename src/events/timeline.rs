@@ -1,7 +1,7 @@
 //! A capture cut into phases, each under one terminal condition.
 
 use super::remarks::Remark;
-use crate::bench::Doubt;
+use crate::bench::CaptureWarning;
 use std::fmt;
 
 /// Terminal condition of a phase.
@@ -127,7 +127,7 @@ pub struct Timeline {
     /// What was found, with numbers, its effect and what to do.
     pub remarks: Vec<Remark>,
     /// What decides how far the capture can be used.
-    pub doubts: Vec<Doubt>,
+    pub capture_warnings: Vec<CaptureWarning>,
 }
 
 impl Timeline {

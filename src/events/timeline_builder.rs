@@ -3,7 +3,7 @@
 use super::remarks::Remark;
 use super::timeline::{Event, EventKind, Exclusion, Phase, PhaseKind, Timeline};
 use super::trace::view::View;
-use crate::bench::Doubt;
+use crate::bench::CaptureWarning;
 
 /// Phases pushed from the left, each up to its last row, so that no hole or overlap can arise.
 #[derive(Debug, Default)]
@@ -12,7 +12,7 @@ pub(crate) struct TimelineBuilder {
     /// Kind and fractional row.
     events: Vec<(EventKind, f64)>,
     pub remarks: Vec<Remark>,
-    pub doubts: Vec<Doubt>,
+    pub capture_warnings: Vec<CaptureWarning>,
 }
 
 impl TimelineBuilder {
@@ -54,7 +54,7 @@ impl TimelineBuilder {
             phases: self.phases,
             events: self.events.into_iter().filter_map(event).collect(),
             remarks: self.remarks,
-            doubts: self.doubts,
+            capture_warnings: self.capture_warnings,
         }
     }
 

@@ -8,7 +8,7 @@ use super::references::{CurrentSpeed, RippleFinding};
 use super::solve::{Solution, StopReason};
 use super::uncertainty::Covariance;
 use super::unknowns::ParameterKind;
-use crate::bench::{Doubt, Stated};
+use crate::bench::{CaptureWarning, Stated};
 use std::sync::Arc;
 
 /// The solved problem.
@@ -36,7 +36,7 @@ pub struct Estimate {
     /// What a person needs to know in order to judge the result.
     pub remarks: Vec<String>,
     /// Those among them that decide whether the estimate may be trusted.
-    pub doubts: Vec<Doubt>,
+    pub capture_warnings: Vec<CaptureWarning>,
     /// Those of the fit.
     pub options: FitOptions,
     /// False where every rise of current falls between two samples.

@@ -2,7 +2,8 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    conflicts, doubts_before_the_fit, instrument_check, leave_one_out, model_terms, warmed_captures,
+    conflicts, instrument_check, leave_one_out, model_terms, warmed_captures,
+    warnings_before_the_fit,
 };
 use super::data::{
     clock, first_deviations, inductance_seen, largest_voltage, reference_temperature,
@@ -23,7 +24,7 @@ use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::{noise_of_rows, reweigh};
-use crate::bench::{Bench, Doubt, Stated};
+use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 
@@ -89,7 +90,7 @@ struct JointFit<'a> {
     speeds: Vec<CurrentSpeed>,
     findings: Vec<String>,
     remarks: Vec<String>,
-    doubts: Vec<Doubt>,
+    capture_warnings: Vec<CaptureWarning>,
 }
 
 impl<'a> JointFit<'a> {
@@ -114,7 +115,7 @@ impl<'a> JointFit<'a> {
             .collect();
         let (mut terms, mut remarks) =
             prepare_readings(bench, &models, &mut layout, temperature_c.map(|t| t.value));
-        let doubts = doubts_before_the_fit(bench, &records.segments, &mut remarks);
+        let capture_warnings = warnings_before_the_fit(bench, &records.segments, &mut remarks);
         let driven = driven_terms(bench, timelines, &ripple.findings, &models, &mut layout);
         terms.extend(driven.terms);
         remarks.extend(driven.remarks);
@@ -138,7 +139,7 @@ impl<'a> JointFit<'a> {
             speeds: Vec::new(),
             findings: driven.findings,
             remarks,
-            doubts,
+            capture_warnings,
         }
     }
 
@@ -262,7 +263,7 @@ impl<'a> JointFit<'a> {
             speeds: self.speeds,
             findings,
             remarks: self.remarks,
-            doubts: self.doubts,
+            capture_warnings: self.capture_warnings,
             options: self.options.clone(),
             inductance_seen: inductance_seen(self.bench, self.timelines),
             largest_current_a: self.records.peak_a,
@@ -281,7 +282,10 @@ fn check(estimate: &mut Estimate) {
         return;
     }
     estimate.leave_one_out = leave_one_out(estimate);
-    if !estimate.doubts.contains(&Doubt::TenTimesOff) {
+    if !estimate
+        .capture_warnings
+        .contains(&CaptureWarning::TenTimesOff)
+    {
         let contradictions = instrument_check::contradictions(estimate);
         estimate.remarks.extend(contradictions);
     }

@@ -18,14 +18,14 @@ pub struct Identified {
 }
 
 impl Identified {
-    /// True when the result may be trusted: the fit ended at a minimum, and no doubt about a capture spoils it.
+    /// True when the result may be trusted: the fit ended at a minimum, and no warning about a capture spoils it.
     pub fn stands(&self, bench: &Bench) -> bool {
         let spoiled = bench
-            .doubts
+            .capture_warnings
             .iter()
-            .chain(self.timelines.iter().flat_map(|t| &t.doubts))
-            .chain(&self.estimate.doubts)
-            .any(|doubt| doubt.spoils_estimate());
+            .chain(self.timelines.iter().flat_map(|t| &t.capture_warnings))
+            .chain(&self.estimate.capture_warnings)
+            .any(|warning| warning.spoils_estimate());
         self.estimate.converged() && !spoiled
     }
 }
@@ -51,8 +51,8 @@ impl fmt::Debug for IdentifyError {
 }
 
 impl IdentifyError {
-    /// The doubts about the bench and its captures, one sentence each, those of a capture under its name.
-    pub fn doubts<'a>(&'a self, bench: &'a Bench) -> impl Iterator<Item = String> + 'a {
+    /// Warnings about the bench and its captures, one sentence each, those of a capture under its name.
+    pub fn warnings<'a>(&'a self, bench: &'a Bench) -> impl Iterator<Item = String> + 'a {
         let of_captures =
             bench
                 .captures
@@ -64,7 +64,7 @@ impl IdentifyError {
                         .iter()
                         .map(|remark| format!("{}: {remark}", capture.name))
                 });
-        bench.remarks.iter().cloned().chain(of_captures)
+        bench.warnings.iter().cloned().chain(of_captures)
     }
 }
 

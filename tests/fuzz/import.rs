@@ -18,7 +18,7 @@ fn options() -> ReadOptions {
             text_bytes: 1 << 22,
             ..Limits::default()
         },
-        bulk_bytes: Some(0),
+        chunk_bytes: Some(0),
         ..ReadOptions::default()
     }
 }
@@ -81,7 +81,7 @@ fuzz_target!(|bytes| {
     }
     if choice & 0x18 == 0x18 {
         let bulk = ReadOptions {
-            bulk_bytes: Some(1 + usize::from(choice >> 5) * 40),
+            chunk_bytes: Some(1 + usize::from(choice >> 5) * 40),
             ..options
         };
         let bulk = read(bytes, &bulk).expect("readable row by row");

@@ -68,7 +68,7 @@ fuzz_target!(|bytes| {
     }
     file.push_str(&format!("20e-3,{text}\n21e-3,1.5\n"));
     let options = ReadOptions {
-        bulk_bytes: Some(0),
+        chunk_bytes: Some(0),
         ..ReadOptions::default()
     };
     let record =

@@ -28,7 +28,7 @@ fuzz_target!(|bytes| {
         }
     }
     let options = ReadOptions {
-        bulk_bytes: Some(0),
+        chunk_bytes: Some(0),
         ..ReadOptions::default()
     };
     if let Ok(record) = capture::read_from(Path::new("f.csv"), text.as_slice(), &options) {

@@ -2,8 +2,8 @@
 
 use super::checks::{self, Expectations};
 use super::plan::CapturePlan;
+use crate::bench::capture_warning::CaptureWarning;
 use crate::bench::channels::{ChannelPlan, Converted, ScaleEstimate, column, convert};
-use crate::bench::doubt::Doubt;
 use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
 use crate::bench::setup::{Capture, ChannelChain};
@@ -16,7 +16,7 @@ use rayon::prelude::*;
 pub struct LoadedAll {
     pub captures: Vec<Capture>,
     pub warnings: Vec<String>,
-    pub doubts: Vec<Doubt>,
+    pub capture_warnings: Vec<CaptureWarning>,
 }
 
 /// Reads all captures; warnings come in the order of the plans.
@@ -38,7 +38,7 @@ pub fn load_all(
         all.warnings
             .extend(warnings.map(|warning| format!("capture \"{name}\": {warning}")));
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
-        all.doubts.extend(one.doubts);
+        all.capture_warnings.extend(one.capture_warnings);
         all.captures.push(one.capture);
     }
     all.warnings.extend(estimated_scales(&estimated));
@@ -70,7 +70,7 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
 struct Loaded {
     capture: Capture,
     warnings: Vec<String>,
-    doubts: Vec<Doubt>,
+    capture_warnings: Vec<CaptureWarning>,
     estimated: Vec<ScaleEstimate>,
 }
 
@@ -87,9 +87,9 @@ fn load(
         })?;
     let mut estimated = Vec::new();
     let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
-    let mut doubts: Vec<Doubt> = Vec::new();
+    let mut capture_warnings: Vec<CaptureWarning> = Vec::new();
     if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
-        doubts.push(Doubt::Record);
+        capture_warnings.push(CaptureWarning::Record);
     }
     // One column may serve as both.
     let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
@@ -102,7 +102,7 @@ fn load(
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
         warnings.extend(converted.warnings.iter().cloned());
-        doubts.extend(converted.unit_contradicts.then_some(Doubt::Unit));
+        capture_warnings.extend(converted.unit_contradicts.then_some(CaptureWarning::Unit));
         estimated.extend(converted.scale_estimate.iter().cloned());
     }
     if current.as_ref().is_some_and(|c| c.ac_coupled) {
@@ -138,16 +138,16 @@ fn load(
         ac_coupled,
     };
     if ac_coupled {
-        doubts.push(Doubt::AcCoupled);
+        capture_warnings.push(CaptureWarning::AcCoupled);
     }
     let ratio = checks::probe_ratio(&capture, expected);
-    doubts.extend(ratio.as_ref().map(|_| Doubt::ProbeRatio));
+    capture_warnings.extend(ratio.as_ref().map(|_| CaptureWarning::ProbeRatio));
     warnings.extend(ratio);
     warnings.extend(checks::of_sheet(&capture, expected));
     Ok(Loaded {
         capture,
         warnings,
-        doubts,
+        capture_warnings,
         estimated,
     })
 }

@@ -84,7 +84,7 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
                 .into_iter()
                 .filter_map(|i| codes_spanned(&record, i))
                 .fold(0.0, f64::max),
-            doubts: record.warnings.iter().map(|w| w.text.clone()).collect(),
+            warnings: record.warnings.iter().map(|w| w.text.clone()).collect(),
             file,
             guess,
         });
@@ -127,7 +127,7 @@ struct Seen {
     level: Option<f64>,
     /// Quantisation steps that the widest trace spans; 0 where none is seen.
     codes: f64,
-    doubts: Vec<String>,
+    warnings: Vec<String>,
     guess: RecordGuess,
 }
 
@@ -334,9 +334,9 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
         let others: Vec<&str> = guess.alternatives.iter().map(|r| r.name()).collect();
         why.push_str(&format!("; could also be {}", others.join(", ")));
     }
-    let mut doubts = one.doubts.clone();
+    let mut warnings = one.warnings.clone();
     if guess.role_confidence < 0.5 {
-        doubts.push(format!(
+        warnings.push(format!(
             "the role is a weak guess (confidence {:.2}): look at the capture",
             guess.role_confidence
         ));
@@ -346,7 +346,7 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
         file: one.file.clone(),
         role: guess.role,
         why,
-        doubts,
+        warnings,
         voltage_channel: channel_of(&draft.voltage, &one.voltage),
         current_channel: channel_of(&draft.current, &one.current),
         voltage_recorded: one.voltage.is_some() || draft.voltage.is_empty(),

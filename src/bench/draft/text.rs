@@ -29,8 +29,8 @@ pub struct DraftCapture {
     pub role: Role,
     /// Why it was taken for this role.
     pub why: String,
-    /// What was doubtful in the file, told as comments.
-    pub doubts: Vec<String>,
+    /// What is wrong in the file, written as comments.
+    pub warnings: Vec<String>,
     /// Channel names where they differ from the first ones of the sheet.
     pub voltage_channel: Option<String>,
     pub current_channel: Option<String>,
@@ -239,8 +239,8 @@ fn write_capture(out: &mut String, capture: &DraftCapture) -> std::fmt::Result {
             writeln!(out, "{key}.recorded = false")?;
         }
     }
-    for doubt in &capture.doubts {
-        writeln!(out, "# Doubt: {}", one_line(doubt))?;
+    for warning in &capture.warnings {
+        writeln!(out, "# Doubt: {}", one_line(warning))?;
     }
     writeln!(out)
 }

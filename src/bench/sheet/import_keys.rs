@@ -52,7 +52,7 @@ pub(super) fn read_import(
     if let Some(gaps) = table.choice(
         "time_gaps",
         "treatment of gaps in time",
-        &[("tell", TimeGaps::Tell), ("split", TimeGaps::Split)],
+        &[("tell", TimeGaps::Keep), ("split", TimeGaps::Split)],
     )? {
         options.time_gaps = gaps;
     }

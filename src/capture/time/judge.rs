@@ -209,7 +209,7 @@ fn split(times: &[f64], steps: &Steps, context: Context, mut faults: Vec<TimeFau
         first = cut;
     }
     let within = Context {
-        gaps: TimeGaps::Tell,
+        gaps: TimeGaps::Keep,
         ..context
     };
     let inner = judge(Times::new(&[], &times[longest.clone()]), within);
@@ -269,7 +269,7 @@ mod tests {
     }
 
     fn plain(times: &[f64], digits: u32) -> Judged {
-        with(Times::new(&[], times), digits, TimeGaps::Tell)
+        with(Times::new(&[], times), digits, TimeGaps::Keep)
     }
 
     proptest! {
@@ -289,7 +289,7 @@ mod tests {
             let times: Vec<f64> = wholes.map(|whole| whole as f64 / unit).collect();
             let chunks: Vec<TimeChunk> = times.chunks(piece).map(|t| TimeChunk::new(t.to_vec())).collect();
             for digits in [2, 4, 7, 17] {
-                let held = with(Times::new(&chunks, &[]), digits, TimeGaps::Tell);
+                let held = with(Times::new(&chunks, &[]), digits, TimeGaps::Keep);
                 prop_assert_eq!(held, plain(&times, digits));
             }
         }

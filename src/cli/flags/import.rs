@@ -119,7 +119,7 @@ impl ImportFlags {
             start_s: self.first_time,
             units: self.units.clone(),
             time_gaps: match self.time_gaps {
-                Gaps::Tell => TimeGaps::Tell,
+                Gaps::Tell => TimeGaps::Keep,
                 Gaps::Split => TimeGaps::Split,
             },
             limits: Limits {

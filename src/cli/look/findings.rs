@@ -2,7 +2,7 @@
 
 use super::ripple::{current_document, current_lines, ripple_document, ripple_lines};
 use crate::cli::terminal::number;
-use rundown::bench::{Doubt, Role, Waveform};
+use rundown::bench::{CaptureWarning, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
     ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
@@ -83,9 +83,9 @@ impl<'a> Findings<'a> {
     /// True when the capture cannot be used as it is.
     pub fn is_questionable(&self) -> bool {
         self.timeline
-            .doubts
+            .capture_warnings
             .iter()
-            .any(|d| Doubt::spoils_capture(*d))
+            .any(|d| CaptureWarning::spoils_capture(*d))
     }
 
     /// True when the warnings here cover clipping of this channel of the record.

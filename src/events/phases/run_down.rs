@@ -2,7 +2,7 @@
 
 use super::opening::{Release, release};
 use super::standstill::standstill;
-use crate::bench::Doubt;
+use crate::bench::CaptureWarning;
 use crate::events::remarks::{Remark, Signal};
 use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
 use crate::events::timeline_builder::TimelineBuilder;
@@ -42,7 +42,7 @@ fn push_open(view: &View, builder: &mut TimelineBuilder, end: usize) {
         return;
     };
     if let Some((before_v, lowest_v)) = crosses_zero(v, first, end) {
-        builder.doubts.push(Doubt::AcCoupled);
+        builder.capture_warnings.push(CaptureWarning::AcCoupled);
         builder
             .remarks
             .push(Remark::AcCoupled { before_v, lowest_v });

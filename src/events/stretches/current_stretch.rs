@@ -182,7 +182,7 @@ mod tests {
                 time_s: 2e-3,
             }],
             remarks: Vec::new(),
-            doubts: Vec::new(),
+            capture_warnings: Vec::new(),
         }
     }
 

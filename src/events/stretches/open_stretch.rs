@@ -122,7 +122,7 @@ mod tests {
             ],
             events: Vec::new(),
             remarks: Vec::new(),
-            doubts: Vec::new(),
+            capture_warnings: Vec::new(),
         };
         let stretch = open_stretch(&waveform, &timeline).expect("two open phases");
         assert_eq!(stretch.zero_v, Some(0.5));

@@ -9,7 +9,7 @@ pub mod model_terms;
 pub mod time_base;
 mod warming;
 
-pub use before_fit::doubts_before_the_fit;
+pub use before_fit::warnings_before_the_fit;
 pub use conflict::conflicts;
 pub use leave_one_out::leave_one_out;
 pub use warming::warmed_captures;

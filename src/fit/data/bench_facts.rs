@@ -1,7 +1,7 @@
 //! What the bench says of its captures before the fit.
 
 use super::segments::{Segment, SegmentKind};
-use crate::bench::{Bench, Capture, Doubt, Reading, Role, Stated};
+use crate::bench::{Bench, Capture, CaptureWarning, Reading, Role, Stated};
 use crate::events::{EventKind, Timeline};
 use crate::stats::lanes;
 
@@ -37,7 +37,10 @@ pub fn largest_voltage(bench: &Bench) -> f64 {
 /// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
 /// other change of the terminals sampled much faster, no inductance meter.
 pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
-    let missed = |t: &Timeline| t.doubts.contains(&Doubt::RiseBetweenSamples);
+    let missed = |t: &Timeline| {
+        t.capture_warnings
+            .contains(&CaptureWarning::RiseBetweenSamples)
+    };
     let both = || bench.captures.iter().zip(timelines);
     let step_s = |c: &Capture| Some(c.waveform.time.at(1)? - c.waveform.time.at(0)?);
     let Some(coarse_s) = both()

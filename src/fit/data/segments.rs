@@ -8,7 +8,7 @@ use super::bin::Bin;
 use super::binning::{growing, mark_dead_current, open_turns, steady_turns, uniform};
 use super::driving_voltage::{smooth, straighten};
 use super::sample_noise::{current_ripple, sample_noise_v};
-use crate::bench::{Capture, Doubt, Role, Waveform};
+use crate::bench::{Capture, CaptureWarning, Role, Waveform};
 use crate::events::{Exclusion, Phase, PhaseKind, Timeline};
 use std::ops::Range;
 
@@ -80,7 +80,10 @@ pub fn segments(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -
     let waveform = &capture.waveform;
     // The level of an AC-coupled voltage is lost, and with it what drives every segment. A driven shaft obeys something else than the motor's own
     // friction: no segment of the model, but a term of its own.
-    let ac_coupled = capture.ac_coupled || timeline.doubts.contains(&Doubt::AcCoupled);
+    let ac_coupled = capture.ac_coupled
+        || timeline
+            .capture_warnings
+            .contains(&CaptureWarning::AcCoupled);
     if ac_coupled || capture.role == Role::Driven {
         let bins = uniform(waveform, &(0..waveform.time.len()), MOST_LOST_BINS);
         return vec![Segment::new(SegmentKind::Lost, bins)];

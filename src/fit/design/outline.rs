@@ -40,7 +40,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
             })
             .collect(),
         readings: bench.readings.clone(),
-        remarks: Vec::new(),
-        doubts: Vec::new(),
+        warnings: Vec::new(),
+        capture_warnings: Vec::new(),
     }
 }

@@ -5,7 +5,7 @@ mod panics;
 use super::error::LotError;
 use super::manifest::{Entry, Manifest};
 use super::results::{self, FORMAT, MotorRecord, Outcome, Store};
-use crate::bench::{Bench, Doubt, LoadOptions};
+use crate::bench::{Bench, CaptureWarning, LoadOptions};
 use crate::fit::FitOptions;
 use crate::identify::{Identified, check_roles, identify};
 use crate::motor_file::MotorFile;
@@ -226,15 +226,15 @@ fn fitted(entry: &Entry, options: &RunOptions) -> Ended {
                 } else {
                     Outcome::Doubtful
                 },
-                reason: (!stands).then(|| doubts(&bench, &found)),
+                reason: (!stands).then(|| why_spoiled(&bench, &found)),
                 file: Some(found.file),
             }
         }
         Err(error) => {
             let mut reason = chain(&error);
-            for doubt in error.doubts(&bench) {
+            for warning in error.warnings(&bench) {
                 reason.push_str("; ");
-                reason.push_str(&doubt);
+                reason.push_str(&warning);
             }
             Ended {
                 motor,
@@ -261,28 +261,34 @@ fn chain(error: &dyn std::error::Error) -> String {
 }
 
 /// Why a result should not be trusted, in short; the motor file's warnings say it at length.
-fn doubts(bench: &Bench, found: &Identified) -> String {
+fn why_spoiled(bench: &Bench, found: &Identified) -> String {
     let mut words: Vec<String> = Vec::new();
     if !found.estimate.converged() {
         words.push(found.estimate.reason().to_string());
     }
     let all = bench
-        .doubts
+        .capture_warnings
         .iter()
-        .chain(found.timelines.iter().flat_map(|t| &t.doubts))
-        .chain(&found.estimate.doubts);
-    for doubt in all.filter(|d| d.spoils_estimate()) {
-        let told = match doubt {
-            Doubt::WrongPolarity => "voltage or current is the wrong way round",
-            Doubt::ProbeRatio => "a voltage contradicts the supply by the ratio of a probe",
-            Doubt::Slipped => "a rotor that was to be held turned",
-            Doubt::TimeBase => "the times of a capture are off by a factor of a thousand or so",
-            Doubt::TenTimesOff => "a meter contradicts the captures by a factor of ten",
-            Doubt::Unit => "the unit of a column contradicts its use",
-            Doubt::Record => "a record was read only by an assumption, or only in part",
-            Doubt::NoEvent => "nothing happens in a capture",
-            Doubt::AcCoupled => "a voltage was AC coupled",
-            Doubt::RiseBetweenSamples => "the rise of the current falls between two samples",
+        .chain(found.timelines.iter().flat_map(|t| &t.capture_warnings))
+        .chain(&found.estimate.capture_warnings);
+    for warning in all.filter(|w| w.spoils_estimate()) {
+        let told = match warning {
+            CaptureWarning::WrongPolarity => "voltage or current is the wrong way round",
+            CaptureWarning::ProbeRatio => {
+                "a voltage contradicts the supply by the ratio of a probe"
+            }
+            CaptureWarning::Slipped => "a rotor that was to be held turned",
+            CaptureWarning::TimeBase => {
+                "the times of a capture are off by a factor of a thousand or so"
+            }
+            CaptureWarning::TenTimesOff => "a meter contradicts the captures by a factor of ten",
+            CaptureWarning::Unit => "the unit of a column contradicts its use",
+            CaptureWarning::Record => "a record was read only by an assumption, or only in part",
+            CaptureWarning::NoEvent => "nothing happens in a capture",
+            CaptureWarning::AcCoupled => "a voltage was AC coupled",
+            CaptureWarning::RiseBetweenSamples => {
+                "the rise of the current falls between two samples"
+            }
         };
         if !words.iter().any(|w| w == told) {
             words.push(told.to_owned());

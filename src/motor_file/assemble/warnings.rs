@@ -13,7 +13,7 @@ pub(super) fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimat
         text: text.into(),
     };
     let mut out: Vec<Warning> = bench
-        .remarks
+        .warnings
         .iter()
         .map(|text| warning("bench", None, text))
         .collect();

@@ -126,7 +126,7 @@ impl<'b> Rig<'b> {
                     .into_iter()
                     .collect(),
                 remarks: Vec::new(),
-                doubts: Vec::new(),
+                capture_warnings: Vec::new(),
             },
             capture: Capture {
                 name: name.to_string(),

@@ -1,6 +1,6 @@
 //! Whether the current of a start or of a locked step can be used: its rise sampled finely enough, its supply not limiting.
 
-use crate::bench::Doubt;
+use crate::bench::CaptureWarning;
 use crate::events::phases::contact::Make;
 use crate::events::remarks::Remark;
 use crate::events::timeline_builder::TimelineBuilder;
@@ -46,7 +46,9 @@ fn undersampled(
     if rows >= 3 || view.step_s <= 0.0 {
         return;
     }
-    builder.doubts.push(Doubt::RiseBetweenSamples);
+    builder
+        .capture_warnings
+        .push(CaptureWarning::RiseBetweenSamples);
     builder.remarks.push(Remark::RiseBetweenSamples {
         rows,
         step_s: view.step_s,

@@ -4,7 +4,7 @@
 //! moves. A rotor that slips adds its back-EMF: `v/i` jumps up. Needs both channels; the first turns of a slip that falls into the
 //! rise itself are not seen.
 
-use crate::bench::Doubt;
+use crate::bench::CaptureWarning;
 use crate::events::remarks::Remark;
 use crate::events::timeline::PhaseKind;
 use crate::events::timeline_builder::TimelineBuilder;
@@ -42,7 +42,7 @@ pub(crate) fn check(view: &View, builder: &mut TimelineBuilder) {
         .map(|row| v.mean(row, row + size) / i.mean(row, row + size))
         .collect();
     if let Some(rise) = Rise::of(&seen) {
-        builder.doubts.push(Doubt::Slipped);
+        builder.capture_warnings.push(CaptureWarning::Slipped);
         builder.remarks.push(Remark::Slipped {
             from_ohm: rise.from_ohm,
             to_ohm: rise.to_ohm,
@@ -103,7 +103,7 @@ impl Rise {
 
 #[cfg(test)]
 mod tests {
-    use crate::bench::{Doubt, Role, Waveform};
+    use crate::bench::{CaptureWarning, Role, Waveform};
     use crate::events::find;
     use crate::events::tests::test_motor::StandIn;
 
@@ -118,7 +118,7 @@ mod tests {
 
     fn slipped(waveform: &Waveform) -> Option<String> {
         let told = find(waveform, Role::LockedRotor);
-        let doubted = told.doubts.contains(&Doubt::Slipped);
+        let doubted = told.capture_warnings.contains(&CaptureWarning::Slipped);
         let mut words = told.remarks.iter().map(ToString::to_string);
         let words = words.find(|r| r.contains("slipped"));
         assert_eq!(doubted, words.is_some());

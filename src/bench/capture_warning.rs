@@ -1,8 +1,8 @@
-//! Doubts that decide more than their words: whether a capture, or what is estimated from it, may be trusted.
+//! Warnings that decide whether a capture, or what is estimated from it, may be trusted.
 
-/// A mistake met in a capture. Each is also told in words, among the remarks.
+/// A mistake met in a capture. Each also stands in words among the warnings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Doubt {
+pub enum CaptureWarning {
     /// Nothing leaves the noise.
     NoEvent,
     /// One of voltage and current is the wrong way round: the source seems to be driven by the motor.
@@ -25,10 +25,10 @@ pub enum Doubt {
     Record,
 }
 
-impl Doubt {
+impl CaptureWarning {
     /// True when the capture cannot be taken as it stands.
     pub fn spoils_capture(self) -> bool {
-        self != Doubt::RiseBetweenSamples
+        self != CaptureWarning::RiseBetweenSamples
     }
 
     /// True when no estimate that used the capture should be trusted. A capture without an event or without its level is
@@ -36,13 +36,13 @@ impl Doubt {
     pub fn spoils_estimate(self) -> bool {
         matches!(
             self,
-            Doubt::WrongPolarity
-                | Doubt::ProbeRatio
-                | Doubt::Slipped
-                | Doubt::TimeBase
-                | Doubt::TenTimesOff
-                | Doubt::Unit
-                | Doubt::Record
+            CaptureWarning::WrongPolarity
+                | CaptureWarning::ProbeRatio
+                | CaptureWarning::Slipped
+                | CaptureWarning::TimeBase
+                | CaptureWarning::TenTimesOff
+                | CaptureWarning::Unit
+                | CaptureWarning::Record
         )
     }
 }
