@@ -1,12 +1,8 @@
-//! Forward-mode automatic differentiation with a fixed number of directions.
+//! Forward-mode automatic differentiation with a fixed number of independent variables.
 //!
-//! The simulation is written once over [`Real`]; with `f64` it simulates, with [`Dual`] it also carries the derivative
-//! of every state with respect to `N` parameters (the variational equations, solved in the same pass). The smooth step, nearly all
-//! of the work, has its derivatives written out (`step_partials`).
+//! A formula is written once over [`Real`]; with `f64` it gives a value, with [`Dual`] also the derivatives of that with respect to `N`
+//! independent variables.
 
-use super::differentiated::differentiated_step;
-use super::step::plain_step;
-use super::{Advance, Constants, State};
 use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub};
 
 /// A real number, or one that carries derivatives.
@@ -40,17 +36,6 @@ pub trait Real:
     fn abs(self) -> Self {
         if self.value() < 0.0 { -self } else { self }
     }
-    /// One smooth step of the motor over M components of its state ([`super::step`]), with the relative size of its last
-    /// correction. `sign`: that of the rotation, 0 unless `TURNING`.
-    fn smooth_step<const M: usize, const TURNING: bool>(
-        c: &Constants<Self>,
-        from: &State<Self>,
-        v: Self,
-        h: f64,
-        sign: f64,
-    ) -> (Advance<Self>, f64) {
-        plain_step::<Self, M, TURNING>(c, from, v, h, sign)
-    }
 }
 
 impl Real for f64 {
@@ -66,7 +51,7 @@ impl Real for f64 {
     }
 }
 
-/// A number with its derivatives in `N` directions.
+/// A number with its derivatives by `N` independent variables.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Dual<const N: usize> {
     pub value: f64,
@@ -74,13 +59,13 @@ pub struct Dual<const N: usize> {
 }
 
 impl<const N: usize> Dual<N> {
-    /// A number whose derivative is 1 in direction `direction` and 0 elsewhere.
+    /// The independent variable `number`: its derivative is 1 by itself and 0 by the others.
     ///
     /// # Panics
-    /// When `direction >= N`: a slip in the code, not in the data.
-    pub fn variable(value: f64, direction: usize) -> Self {
+    /// When `number >= N`: a slip in the code, not in the data.
+    pub fn variable(value: f64, number: usize) -> Self {
         let mut gradient = [0.0; N];
-        gradient[direction] = 1.0;
+        gradient[number] = 1.0;
         Dual { value, gradient }
     }
 }
@@ -194,16 +179,6 @@ impl<const N: usize> Mul<f64> for Dual<N> {
 
 impl<const N: usize> Real for Dual<N> {
     const DIFFERENTIATED: bool = true;
-    #[inline(always)]
-    fn smooth_step<const M: usize, const TURNING: bool>(
-        c: &Constants<Self>,
-        from: &State<Self>,
-        v: Self,
-        h: f64,
-        sign: f64,
-    ) -> (Advance<Self>, f64) {
-        differentiated_step::<N, M, TURNING>(c, from, &v, h, sign)
-    }
     #[inline(always)]
     fn value(self) -> f64 {
         self.value

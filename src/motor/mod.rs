@@ -2,20 +2,19 @@
 //!
 //! Knows nothing of files, captures or terminals. See `docs/theory.md` for the equations with their sources.
 
-mod apart;
-mod bent_slopes;
-mod differentiated;
-pub mod dual;
-pub mod operating_point;
-pub mod parameters;
-pub mod propagator;
-pub mod state;
-pub mod step;
-mod step_partials;
+mod constants;
+mod dual;
+mod operating_point;
+mod parameters;
+mod propagator;
+mod state;
+mod state_equation;
+mod step;
 pub mod temperature;
 
+pub use constants::Constants;
 pub use dual::{Dual, Real};
 pub use operating_point::OperatingPoint;
 pub use parameters::{MechanicalParameters, TerminalParameters};
-pub use state::{Constants, State};
-pub use step::{Advance, Condition, advance};
+pub use state::State;
+pub use step::{Advance, Condition, Simulated, advance};

@@ -161,7 +161,7 @@ impl CaptureModel {
             eddy_share: self.variable(x, D::EDDY_SHARE),
             eddy_resistance: self.exponential(x, D::EDDY_RESISTANCE),
             with_eddy: self.with_eddy,
-            own_directions: false,
+            independent: false,
         }
     }
 
@@ -187,7 +187,7 @@ impl CaptureModel {
         let settings = self.settings(x);
         Some(Prediction {
             slopes: self.slopes(&settings),
-            ..self.simulate::<Local>(x, &settings.in_own_directions(), steps)?
+            ..self.simulate::<Local>(x, &settings.as_independent(), steps)?
         })
     }
 

@@ -1,7 +1,7 @@
 //! Components in which the prediction of a capture is differentiated, and the unknowns behind each.
 
 use crate::fit::unknowns::{Direction, Entry, UNEVENNESS};
-use crate::motor::{Dual, Real};
+use crate::motor::{Dual, Simulated};
 use std::ops::{Index, IndexMut};
 
 /// A setting of a capture with its derivatives by [`Direction`].
@@ -113,7 +113,7 @@ pub fn exponential_setting(log_value: f64, direction: Direction) -> Setting {
 }
 
 /// A number of a prediction: with its derivatives by component, or without any.
-pub trait Number: Real {
+pub trait Number: Simulated {
     /// A value that is its own component.
     fn variable(value: f64, component: Component) -> Self;
     /// Adds to the derivative by a component.

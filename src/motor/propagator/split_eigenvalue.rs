@@ -1,91 +1,27 @@
-//! The φ functions of a matrix whose fastest eigenvalue stands apart from the others.
+//! The functions φ of a small matrix whose fastest eigenvalue can be split off: far larger than the others.
 //!
-//! `f(A)` is the polynomial in `A` that takes the values of f at the eigenvalues. Where the fastest one, λ, is real and stands apart, the polynomial of
+//! `f(A)` is the polynomial in `A` that takes the values of f at the eigenvalues. Where the fastest one, λ, is real and at least three times the others, the polynomial of
 //! the others is found first and then led through f(λ) (Newton's form; Higham 2008, Functions of Matrices, section 1.2.2, from memory): no squarings,
 //! whose number and rounding grow with the stiffness of the step.
 
-use super::propagator::Propagator;
+use super::coefficients::{Polynomial, Propagator};
+use super::scalar::{LEAST, Phi};
+use super::squaring::by_squaring;
 
-/// Least size of the fastest eigenvalue: below it divided differences lose digits, and the series is short.
-const LEAST: f64 = 1.0;
-/// Least ratio of its size to that of the others.
-const APART: f64 = 3.0;
-/// A root that Newton's iteration has not found by then does not stand apart.
+/// Least ratio of the fastest eigenvalue's size to that of the others.
+const LEAST_RATIO: f64 = 3.0;
+/// A root that Newton's iteration has not found by then is not split off.
 const MOST_ITERATIONS: usize = 8;
-/// Terms of φ₃'s series up to |z| = 1: the next is 1e-18.
-const TERMS: usize = 16;
-
-/// φ₁, φ₂ and φ₃ of a number, and their derivatives.
-pub(super) struct Phi {
-    pub at: [f64; 3],
-    pub slope: [f64; 3],
-}
-
-impl Phi {
-    #[inline(always)]
-    pub fn new(z: f64) -> Self {
-        if z.abs() < LEAST {
-            return Phi::by_series(z);
-        }
-        let exponential = z.exp();
-        let by_z = 1.0 / z;
-        let phi1 = (exponential - 1.0) * by_z;
-        let phi2 = (phi1 - 1.0) * by_z;
-        let phi3 = (phi2 - 0.5) * by_z;
-        Phi {
-            at: [phi1, phi2, phi3],
-            slope: [
-                (exponential - phi1) * by_z,
-                (phi1 - 2.0 * phi2) * by_z,
-                (phi2 - 3.0 * phi3) * by_z,
-            ],
-        }
-    }
-
-    #[inline(always)]
-    fn by_series(z: f64) -> Self {
-        // z^k/(k+3)!, by Horner.
-        let (mut phi3, mut slope3) = (1.0, 0.0);
-        for k in (1..=TERMS).rev() {
-            let part = 1.0 / (k as f64 + 3.0);
-            slope3 = (phi3 + z * slope3) * part;
-            phi3 = 1.0 + z * phi3 * part;
-        }
-        let (phi3, slope3) = (phi3 / 6.0, slope3 / 6.0);
-        let (phi2, slope2) = (0.5 + z * phi3, phi3 + z * slope3);
-        Phi {
-            at: [1.0 + z * phi2, phi2, phi3],
-            slope: [phi2 + z * slope2, slope2, slope3],
-        }
-    }
-}
-
-/// One function of a matrix: coefficients of the powers of `A`, and `by[k][j]`: derivative of the k-th by the j-th characteristic one.
-struct Polynomial<const M: usize> {
-    at: [f64; M],
-    by: [[f64; M]; M],
-}
-
-fn propagator<const M: usize>(each: [Polynomial<M>; 3]) -> Propagator<M> {
-    let [one, two, three] = each;
-    Propagator {
-        phi1: one.at,
-        phi1_partial: one.by,
-        phi2: two.at,
-        phi2_partial: two.by,
-        phi3: three.at,
-        phi3_partial: three.by,
-    }
-}
 
 /// For a number.
 #[inline(always)]
-pub(super) fn of_number([a]: [f64; 1]) -> Propagator<1> {
+pub fn of_number([a]: [f64; 1]) -> Propagator<1> {
     let phi = Phi::new(a);
-    propagator(std::array::from_fn(|f| Polynomial {
+    let of = |f: usize| Polynomial {
         at: [phi.at[f]],
         by: [[phi.slope[f]]],
-    }))
+    };
+    Propagator::from([of(0), of(1), of(2)])
 }
 
 /// Size of the larger root of `x² = p₁ x + p₀`.
@@ -99,21 +35,21 @@ fn larger([p0, p1]: [f64; 2]) -> f64 {
     }
 }
 
-/// For a matrix with `A² = p₁ A + p₀`; `None` where no eigenvalue stands apart.
+/// For a matrix with `A² = p₁ A + p₀`; `None` where no eigenvalue can be split off.
 #[inline(always)]
-pub(super) fn of_two([p0, p1]: [f64; 2]) -> Option<Propagator<2>> {
+pub fn of_two([p0, p1]: [f64; 2]) -> Option<Propagator<2>> {
     let fast = larger([p0, p1]).copysign(p1);
     let slow = -p0 / fast;
     // Complex eigenvalues are of one size.
-    let apart = fast.abs() >= LEAST && APART * slow.abs() <= fast.abs();
-    if !(apart && 0.25 * p1 * p1 + p0 > 0.0) {
+    let split = fast.abs() >= LEAST && LEAST_RATIO * slow.abs() <= fast.abs();
+    if !(split && 0.25 * p1 * p1 + p0 > 0.0) {
         return None;
     }
     let [of_fast, of_slow] = [fast, slow].map(Phi::new);
     let per_gap = 1.0 / (fast - slow);
     let fast_by = [per_gap, fast * per_gap];
     let slow_by = [-per_gap, -slow * per_gap];
-    Some(propagator(std::array::from_fn(|f| {
+    Some(Propagator::from(std::array::from_fn(|f| {
         let c = (of_fast.at[f] - of_slow.at[f]) * per_gap;
         let mut out = Polynomial {
             at: [of_slow.at[f] - c * slow, c],
@@ -130,7 +66,7 @@ pub(super) fn of_two([p0, p1]: [f64; 2]) -> Option<Propagator<2>> {
     })))
 }
 
-/// The root of largest size of `x³ = p₂ x² + p₁ x + p₀`, from the sum of all, where it stands apart.
+/// The root of largest size of `x³ = p₂ x² + p₁ x + p₀`, from the sum of all, where it can be split off.
 #[inline(always)]
 fn fastest([p0, p1, p2]: [f64; 3]) -> Option<f64> {
     let mut x = p2;
@@ -147,10 +83,10 @@ fn fastest([p0, p1, p2]: [f64; 3]) -> Option<f64> {
     None
 }
 
-/// For a matrix with `A³ = p₂ A² + p₁ A + p₀`; `None` where no eigenvalue stands apart.
-/// `P`: [`VALUE`](super::propagator::VALUE) where derivatives are not wanted.
+/// For a matrix with `A³ = p₂ A² + p₁ A + p₀`; `None` where no eigenvalue can be split off.
+/// `P`: [`VALUE`](super::squaring::VALUE) where derivatives are not wanted.
 #[inline(always)]
-pub(super) fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
+pub fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
     let [p0, p1, p2] = p;
     if p2.abs() < LEAST || p1.abs() > 0.25 * p2 * p2 {
         return None;
@@ -159,10 +95,10 @@ pub(super) fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
     // The others satisfy x² = s x + t.
     let t = -p0 / fast;
     let s = (t - p1) / fast;
-    if !(fast.abs() >= LEAST && APART * larger([t, s]) <= fast.abs()) {
+    if !(fast.abs() >= LEAST && LEAST_RATIO * larger([t, s]) <= fast.abs()) {
         return None;
     }
-    let rest = of_two([t, s]).unwrap_or_else(|| Propagator::by_squaring::<P>([t, s]));
+    let rest = of_two([t, s]).unwrap_or_else(|| by_squaring::<2, P>([t, s]));
     let of_fast = Phi::new(fast);
     // Value of the others' polynomial at the fast one, x² − s x − t, which is the cubic's slope there.
     let per_slope = 1.0 / ((fast - s) * fast - t);
@@ -175,13 +111,9 @@ pub(super) fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
     ];
     let slope_by: [f64; 3] =
         std::array::from_fn(|j| (2.0 * fast - s) * fast_by[j] - fast * s_by[j] - t_by[j]);
-    let rest = [
-        (rest.phi1, rest.phi1_partial),
-        (rest.phi2, rest.phi2_partial),
-        (rest.phi3, rest.phi3_partial),
-    ];
-    Some(propagator(std::array::from_fn(|f| {
-        let (a, a_by) = rest[f];
+    let rest = [rest.phi1, rest.phi2, rest.phi3];
+    Some(Propagator::from(std::array::from_fn(|f| {
+        let Polynomial { at: a, by: a_by } = rest[f];
         let c = (of_fast.at[f] - a[0] - a[1] * fast) * per_slope;
         let mut out = Polynomial {
             at: [a[0] - c * t, a[1] - c * s, c],
@@ -204,7 +136,7 @@ pub(super) fn of_three<const P: usize>(p: [f64; 3]) -> Option<Propagator<3>> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::propagator::PLACES;
+    use super::super::squaring::PLACES;
     use super::*;
     use nalgebra::Matrix3;
     use proptest::prelude::*;
@@ -233,7 +165,7 @@ mod tests {
             let of =
                 |f: fn(f64) -> f64| basis * Matrix3::from_diagonal(&roots.map(f).into()) * inverse;
             let a = of(|x| x);
-            let phi1 = of_three::<PLACES>(of_roots(roots)).expect("apart").phi1;
+            let phi1 = of_three::<PLACES>(of_roots(roots)).expect("split").phi1.at;
             let phi1 = Matrix3::identity() * phi1[0] + a * phi1[1] + a * a * phi1[2];
             // What the products with A leave of sixteen digits.
             let epsilon = -1e-15 * roots[0];
@@ -257,33 +189,33 @@ mod tests {
             let (sum, product) = if turning { (b, b * b) } else { (b + c, b * c) };
             let p = [-fast * product, fast * sum - product, sum - fast];
             if let Some(found) = of_three::<PLACES>(p) {
-                let other = Propagator::<3>::by_squaring::<PLACES>(p);
-                for (found, other, by, other_by) in [
-                    (found.phi1, other.phi1, found.phi1_partial, other.phi1_partial),
-                    (found.phi2, other.phi2, found.phi2_partial, other.phi2_partial),
-                    (found.phi3, other.phi3, found.phi3_partial, other.phi3_partial),
+                let other = by_squaring::<3, PLACES>(p);
+                for (found, other) in [
+                    (found.phi1, other.phi1),
+                    (found.phi2, other.phi2),
+                    (found.phi3, other.phi3),
                 ] {
                     for k in 0..3 {
                         let size = fast.powi(-(k as i32));
-                        close(found[k], other[k], size, 1e-12)?;
+                        close(found.at[k], other.at[k], size, 1e-12)?;
                         for j in 0..3 {
                             let size = size * fast.powi(j as i32 - 3).max(1e-3);
-                            close(by[k][j], other_by[k][j], size, 1e-10)?;
+                            close(found.by[k][j], other.by[k][j], size, 1e-10)?;
                         }
                     }
                 }
             }
             let p = [-fast * -b, b - fast];
             if let Some(found) = of_two(p) {
-                let other = Propagator::<2>::by_squaring::<PLACES>(p);
+                let other = by_squaring::<2, PLACES>(p);
                 for k in 0..2 {
-                    close(found.phi1[k], other.phi1[k], 1.0, 1e-13)?;
-                    close(found.phi2[k], other.phi2[k], 1.0, 1e-13)?;
-                    close(found.phi3[k], other.phi3[k], 1.0, 1e-13)?;
+                    close(found.phi1.at[k], other.phi1.at[k], 1.0, 1e-13)?;
+                    close(found.phi2.at[k], other.phi2.at[k], 1.0, 1e-13)?;
+                    close(found.phi3.at[k], other.phi3.at[k], 1.0, 1e-13)?;
                     for j in 0..2 {
-                        close(found.phi1_partial[k][j], other.phi1_partial[k][j], 1.0, 1e-12)?;
-                        close(found.phi2_partial[k][j], other.phi2_partial[k][j], 1.0, 1e-12)?;
-                        close(found.phi3_partial[k][j], other.phi3_partial[k][j], 1.0, 1e-12)?;
+                        close(found.phi1.by[k][j], other.phi1.by[k][j], 1.0, 1e-12)?;
+                        close(found.phi2.by[k][j], other.phi2.by[k][j], 1.0, 1e-12)?;
+                        close(found.phi3.by[k][j], other.phi3.by[k][j], 1.0, 1e-12)?;
                     }
                 }
             }
