@@ -11,14 +11,18 @@ use crate::stats::quantiles::{normal_cdf, normal_quantile};
 /// A tolerance interval, closed; an absent end is no limit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limits {
+    /// Least value allowed.
     pub lower: Option<f64>,
+    /// Greatest value allowed.
     pub upper: Option<f64>,
 }
 
 /// Estimate and standard uncertainty in the same unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Knowledge {
+    /// Best estimate.
     pub estimate: f64,
+    /// Standard uncertainty of the estimate.
     pub standard_uncertainty: f64,
 }
 
@@ -26,8 +30,11 @@ pub struct Knowledge {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
+    /// Within the limits at the stated risk.
     Agrees,
+    /// Outside them at the stated risk.
     Disagrees,
+    /// Neither can be said at that risk.
     CannotTellYet,
 }
 

@@ -6,7 +6,9 @@ use crate::quantity::units::Quantity;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Entry {
+    /// R.
     TerminalResistance,
+    /// L.
     ArmatureInductance,
     /// K told as torque over current.
     TorqueConstant,
@@ -14,18 +16,25 @@ pub enum Entry {
     BackEmfConstant,
     /// K told as speed over voltage.
     SpeedConstant,
+    /// J.
     RotorInertia,
     /// Coulomb friction torque T_c.
     FrictionTorque,
+    /// Without load at the nominal voltage.
     NoLoadSpeed,
+    /// Without load at the nominal voltage.
     NoLoadCurrent,
+    /// Rotor held at the nominal voltage.
     StallTorque,
+    /// Rotor held at the nominal voltage.
     StallCurrent,
     /// At `rated_torque`.
     RatedSpeed,
     /// At `rated_torque`.
     RatedCurrent,
+    /// L/R.
     ElectricalTimeConstant,
+    /// R J/K².
     MechanicalTimeConstant,
     /// Shaft power over electrical power, at the load where it is greatest.
     MaximumEfficiency,

@@ -10,25 +10,34 @@ use crate::motor_file::MotorFile;
 /// One claim judged. Numbers are in SI units; an absent one is unknown.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Finding {
+    /// What the sheet claims.
     pub entry: Entry,
     /// As the sheet prints it.
     pub printed: String,
     /// Unit of the sheet.
     pub unit: &'static str,
+    /// Printed value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub claimed: Option<f64>,
+    /// Least value that the sheet allows.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower_limit: Option<f64>,
+    /// Greatest value that it allows.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_limit: Option<f64>,
+    /// Value that the motor file predicts.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub predicted: Option<f64>,
+    /// Standard uncertainty of the prediction.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub standard_uncertainty: Option<f64>,
+    /// How it was propagated.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub method: Option<Method>,
+    /// Probability that the motor lies within the limits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub conformance_probability: Option<f64>,
+    /// Width of the guard band for one limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard_band: Option<f64>,
     /// Absent where the sheet prints neither tolerance nor limit.
@@ -45,16 +54,23 @@ pub struct Finding {
 /// A sheet judged.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Judgement {
+    /// Name of the motor.
     pub motor: String,
+    /// Name of the sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sheet: Option<String>,
+    /// Voltage of the claims.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal_voltage_v: Option<f64>,
+    /// Temperature of the claims.
     pub reference_temperature_c: f64,
+    /// How verdicts are reached.
     pub rule: Rule,
     /// What was taken for granted.
     pub assumptions: Vec<String>,
+    /// The sheet against itself.
     pub consistency: Consistency,
+    /// Each claim judged.
     pub findings: Vec<Finding>,
 }
 

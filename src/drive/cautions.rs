@@ -3,12 +3,19 @@
 /// A danger at the bench or in the drive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Caution {
+    /// A held rotor overheats.
     LockedRotor,
+    /// An opened lead makes a high voltage.
     OpenedInductance,
+    /// Inrush and braking currents.
     LargeCurrents,
+    /// Moving parts.
     TurningShaft,
+    /// Returned energy raises the supply.
     RaisedSupply,
+    /// Hard braking weakens the magnets.
     Demagnetisation,
+    /// Rules of the place.
     Codes,
 }
 

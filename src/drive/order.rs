@@ -3,6 +3,7 @@
 /// A load that opposes motion, beside the motor's own friction.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Load {
+    /// No load.
     None,
     /// Torque at the shaft, N·m; needs the back-EMF constant.
     Torque(f64),
@@ -13,25 +14,45 @@ pub enum Load {
 /// The user's conditions. What is `None` was not told, and results that need it are not given.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Order {
+    /// Voltage of the supply.
     pub supply_v: f64,
+    /// Resistance of the source.
     pub source_resistance_ohm: f64,
+    /// Resistance of both leads together.
     pub lead_resistance_ohm: f64,
+    /// What opposes motion.
     pub load: Load,
+    /// Inertia beside the rotor's.
     pub load_inertia_kg_m2: Option<f64>,
+    /// Current that supply and switches stand.
     pub current_limit_a: Option<f64>,
+    /// Switching frequency.
     pub frequency_hz: f64,
+    /// Share of the period that is on.
     pub duty: f64,
+    /// Ripple wanted, peak to peak over the mean current.
     pub ripple_share: f64,
+    /// On-resistance of one switch.
     pub switch_resistance_ohm: Option<f64>,
+    /// Voltage across a conducting diode.
     pub diode_drop_v: f64,
+    /// Its slope resistance.
     pub diode_resistance_ohm: f64,
+    /// Dead time of the half bridge.
     pub dead_time_s: Option<f64>,
+    /// Voltage across the motor while it is clamped.
     pub clamp_voltage_v: Option<f64>,
+    /// Capacitance across the opening switch.
     pub stray_capacitance_f: Option<f64>,
+    /// Braking resistor.
     pub brake_resistor_ohm: Option<f64>,
+    /// Time in which the duty is ramped down to brake.
     pub brake_ramp_s: Option<f64>,
+    /// Capacitance across the supply.
     pub bus_capacitance_f: Option<f64>,
+    /// Heat capacity of the winding.
     pub thermal_mass_j_per_k: Option<f64>,
+    /// Winding temperature that must not be passed.
     pub winding_limit_c: Option<f64>,
     /// Winding temperature for everything computed; the captures' without it.
     pub winding_temperature_c: Option<f64>,
@@ -50,8 +71,11 @@ pub const USUAL_DUTY: f64 = 0.5;
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{option} {found}: expected {expected}")]
 pub struct OrderError {
+    /// Option of the command line.
     pub option: &'static str,
+    /// What it holds.
     pub found: String,
+    /// What it should hold.
     pub expected: String,
 }
 

@@ -7,7 +7,9 @@ use super::section::Unit;
 pub struct Bounded {
     /// Of the estimates.
     pub middle: f64,
+    /// Lower bound.
     pub lower: f64,
+    /// Upper bound.
     pub upper: f64,
     /// The end to design for; absent where neither hurts.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -47,19 +49,28 @@ impl Absent {
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 #[serde(untagged)]
 pub enum Figure {
+    /// With its bounds.
     Known(Bounded),
-    Absent { absent: Absent },
+    /// Not there.
+    Absent {
+        /// Why.
+        absent: Absent,
+    },
 }
 
 /// One row.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct Row {
+    /// Its key.
     pub key: &'static str,
+    /// In words.
     pub words: &'static str,
+    /// Unit of its numbers.
     #[serde(rename = "unit", serialize_with = "si")]
     pub unit: Unit,
     /// SizedSection of `docs/drive.md`.
     pub formula: &'static str,
+    /// The number.
     #[serde(flatten)]
     pub figure: Figure,
 }
@@ -67,17 +78,24 @@ pub struct Row {
 /// One table.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct Table {
+    /// Its key.
     pub key: &'static str,
+    /// In words.
     pub title: String,
+    /// Section of `docs/drive.md`.
     pub formula: &'static str,
+    /// Heads.
     pub columns: Vec<Head>,
+    /// Cells, line by line.
     pub lines: Vec<Vec<Entry>>,
 }
 
 /// Head of a column.
 #[derive(Clone, Copy, Debug, serde::Serialize)]
 pub struct Head {
+    /// In words.
     pub words: &'static str,
+    /// Unit of its numbers.
     #[serde(serialize_with = "si")]
     pub unit: Unit,
 }
@@ -86,36 +104,52 @@ pub struct Head {
 #[derive(Clone, Debug, serde::Serialize)]
 #[serde(untagged)]
 pub enum Entry {
+    /// Chosen by the program or the user.
     Exact(f64),
+    /// Worked out.
     Figure(Figure),
 }
 
 /// One topic.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct SizedSection {
+    /// Its key.
     pub key: &'static str,
+    /// In words.
     pub title: &'static str,
+    /// Single numbers.
     pub rows: Vec<Row>,
+    /// Tables.
     pub tables: Vec<Table>,
+    /// What to know of them.
     pub remarks: Vec<String>,
+    /// Dangers that belong to them.
     pub cautions: Vec<&'static str>,
 }
 
 /// The whole answer.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct Sizing {
+    /// Name of the motor.
     pub motor: String,
+    /// Voltage of the supply.
     pub supply_v: f64,
+    /// Motors drawn.
     pub draws: usize,
+    /// Seed of the draws.
     pub seed: u64,
+    /// Probability that an interval covers the true value.
     pub level: f64,
+    /// Winding temperature of everything computed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub winding_temperature_c: Option<f64>,
     /// Whether the fit behind the motor file converged.
     pub fit_converged: bool,
     /// What was taken for granted.
     pub assumptions: Vec<String>,
+    /// What makes the answer doubtful.
     pub warnings: Vec<String>,
+    /// One a topic.
     pub sections: Vec<SizedSection>,
 }
 

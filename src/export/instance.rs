@@ -10,10 +10,12 @@ pub use crate::motor_file::draw::{End, MODEL};
 /// Concrete values with the file that they come from.
 #[derive(Clone, Debug)]
 pub struct Instance<'a> {
+    /// Where the values come from.
     pub file: &'a MotorFile,
     parameters: ParameterSet,
     /// As the terminals see it.
     pub terminal: TerminalParameters,
+    /// The mechanical side.
     pub mechanical: MechanicalParameters,
     /// Which motor of the file this is, in words.
     pub what: String,

@@ -15,7 +15,9 @@ const STEP_A: f64 = 1e-12;
 /// A steady state as the terminals see it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OperatingPoint {
+    /// Terminal voltage.
     pub voltage_v: f64,
+    /// Current.
     pub current_a: f64,
     /// K ω, V.
     pub back_emf_v: f64,

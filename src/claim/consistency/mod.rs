@@ -25,18 +25,22 @@ pub enum Standing {
 /// One relation between entries.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Relation {
+    /// In words.
     pub formula: &'static str,
+    /// Entries of the sheet in it.
     pub entries: Vec<Entry>,
     /// Left side over right side at the printed values.
     pub ratio: f64,
     /// Relative disagreement that the relation's own approximations may cause.
     pub allowance: f64,
+    /// Whether it can be met.
     pub standing: Standing,
 }
 
 /// What the sheet's own arithmetic says.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
 pub struct Consistency {
+    /// All that the sheet prints the entries of.
     pub relations: Vec<Relation>,
     /// Entries that stand in more failing relations than in met ones, the worst first.
     pub suspects: Vec<Entry>,

@@ -37,14 +37,18 @@ const MOST_HELD: f64 = 0.01;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
+    /// By slopes and covariance.
     FirstOrder,
+    /// By drawn motors.
     MonteCarlo,
 }
 
 /// One predicted entry, SI units.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prediction {
+    /// Estimate and standard uncertainty.
     pub knowledge: Knowledge,
+    /// How they were found.
     pub method: Method,
     drawn: Outcomes,
 }
@@ -62,14 +66,20 @@ impl Prediction {
 /// Why an entry cannot be predicted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum CannotPredict {
+    /// Undetermined, or nothing can be drawn.
     #[error(transparent)]
     Draw(#[from] DrawError),
+    /// The motor of the estimates does not turn.
     #[error("the motor of this file would not turn at the nominal voltage under that load")]
     HeldByFriction,
+    /// Too many of the drawn motors do not turn.
     #[error(
         "{share:.1} % of the motors that this file allows would not turn at the nominal voltage under that load"
     )]
-    OftenHeldByFriction { share: f64 },
+    OftenHeldByFriction {
+        /// In percent.
+        share: f64,
+    },
 }
 
 /// Predicts entries of one sheet from one motor file.

@@ -9,16 +9,24 @@ use std::path::PathBuf;
 /// Fault of a sheet, with its place.
 #[derive(Debug, thiserror::Error)]
 pub enum SheetError {
+    /// The file cannot be read.
     #[error("{}: cannot be read: {source}", path.display())]
     Read {
+        /// The file.
         path: PathBuf,
+        /// Why.
         source: std::io::Error,
     },
+    /// Its text is not a sheet.
     #[error("{}:{line}:{column}: {text}", path.display())]
     Content {
+        /// The file.
         path: PathBuf,
+        /// 1-based.
         line: usize,
+        /// 1-based, in letters.
         column: usize,
+        /// What is wrong, and what was expected.
         text: String,
     },
 }
@@ -30,12 +38,16 @@ pub enum Stall {
     /// From the straight line of speed against torque near no load, winding at the reference temperature.
     Extrapolated,
     /// On a held rotor, winding at this temperature in °C.
-    Measured { winding_temperature_c: f64 },
+    Measured {
+        /// Of the winding when they were measured.
+        winding_temperature_c: f64,
+    },
 }
 
 /// One printed entry.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Claim {
+    /// What is claimed.
     pub entry: Entry,
     /// As printed, with limits, for tables.
     pub printed: String,
@@ -54,11 +66,17 @@ pub struct Claim {
 /// A checked sheet.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sheet {
+    /// Name of the sheet.
     pub name: Option<String>,
+    /// Voltage of the claims that need one.
     pub nominal_voltage_v: Option<f64>,
+    /// Temperature of the claims.
     pub reference_temperature_c: f64,
+    /// Load of the rated values.
     pub rated_torque_nm: Option<f64>,
+    /// How stall values were found.
     pub stall: Stall,
+    /// The printed entries.
     pub claims: BTreeMap<Entry, Claim>,
     /// What was taken for granted because the sheet does not say it.
     pub assumptions: Vec<String>,

@@ -1,8 +1,8 @@
 //! A vendor's sheet, as `docs/claim_sheet.md` describes it: TOML to checked claims in SI units.
 //!
-//! * [`checked`]: what a sheet holds. [`parse`]: the whole of it from text.
-//! * [`head`]: the table `[sheet]`. [`claims`]: one entry of `[claims]`.
-//! * [`reader`]: values from text, faults with their place. [`printed`]: numbers and tolerances as printed.
+//! * `checked`: what a sheet holds. `parse`: the whole of it from text.
+//! * `head`: the table `[sheet]`. `claims`: one entry of `[claims]`.
+//! * `reader`: values from text, faults with their place. `printed`: numbers and tolerances as printed.
 
 mod checked;
 mod claims;

@@ -6,7 +6,9 @@ use crate::motor_file::{MotorFile, ParameterName};
 /// An end of an interval.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum End {
+    /// The lower bound.
     Low,
+    /// The upper bound.
     High,
 }
 
@@ -25,12 +27,20 @@ pub const MODEL: [ParameterName; 8] = [
 /// Why there is no corner.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum CornerError {
+    /// The parameter has no interval.
     #[error("`{0}` has no value in this motor file, so it has no end to take")]
     NoEnd(&'static str),
+    /// Another parameter would leave its physical range.
     #[error(
         "at that corner {name} would be {value:e}, outside what a motor can have; the bound is too wide for a corner, use --samples"
     )]
-    Outside { name: &'static str, value: f64 },
+    Outside {
+        /// Key of that parameter.
+        name: &'static str,
+        /// What it would be.
+        value: f64,
+    },
+    /// A parameter of the model has no value.
     #[error("{} is not determined by this motor file", .0.label())]
     Undetermined(ParameterName),
 }

@@ -12,10 +12,15 @@ const STEP_SHARE: f64 = 1e-3;
 pub struct FinerTerms {
     /// Windage as the terminals see it, for a motor whose windage torque has no value.
     pub windage_a_per_v2: f64,
+    /// I_b: current scale on which the contact drop rises.
     pub brush_scale_a: f64,
+    /// 1/I_s.
     pub saturation_per_a: f64,
+    /// a: relative loss of back-EMF constant per ampere.
     pub armature_reaction_per_a: f64,
+    /// Share of the inductance that eddy currents screen.
     pub eddy_share: f64,
+    /// Resistance across that share.
     pub eddy_resistance_ohm: f64,
 }
 

@@ -20,13 +20,20 @@ pub enum DrawError {
     /// A parameter that is needed has no value.
     #[error("{} is not determined by this motor file{}", name.label(), settle(suggestion.as_deref()))]
     Undetermined {
+        /// Which.
         name: ParameterName,
+        /// What would determine it.
         suggestion: Option<String>,
     },
+    /// Matrix that is none of a distribution.
     #[error("the covariance of this motor file is none: {0}")]
     NotCovariance(StatsError),
+    /// Nearly no draw is a motor.
     #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.label())]
-    OutOfReach { name: ParameterName },
+    OutOfReach {
+        /// The parameter that left it last.
+        name: ParameterName,
+    },
 }
 
 impl DrawError {

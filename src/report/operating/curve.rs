@@ -17,20 +17,30 @@ pub struct Motor {
 /// A steady state as the chart shows it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Running {
+    /// Current.
     pub current_a: f64,
+    /// Speed.
     pub speed_rad_s: f64,
+    /// Torque at the shaft.
     pub torque_nm: f64,
+    /// Shaft power.
     pub power_w: f64,
+    /// Shaft power over electrical power.
     pub efficiency: f64,
 }
 
 /// Lowest and highest of a quantity over the drawn motors at one torque.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Spread {
+    /// Torque at the shaft.
     pub torque_nm: f64,
+    /// Speed.
     pub speed_rad_s: (f64, f64),
+    /// Current.
     pub current_a: (f64, f64),
+    /// Shaft power.
     pub power_w: (f64, f64),
+    /// Shaft power over electrical power.
     pub efficiency: (f64, f64),
 }
 

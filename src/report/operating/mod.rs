@@ -30,20 +30,29 @@ const TOLD: [Name; 6] = [
 /// What the torque-speed chart is worked out from.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Operating {
+    /// R.
     pub terminal_resistance_ohm: f64,
+    /// K.
     pub back_emf_constant_v_s_per_rad: f64,
+    /// T_c.
     pub coulomb_friction_nm: f64,
+    /// B.
     pub viscous_friction_nm_s_per_rad: f64,
+    /// C_w.
     pub windage_nm_s2_per_rad2: f64,
+    /// V_b.
     pub brush_drop_v: f64,
     /// Scale of V_b·tanh(i/I_b).
     pub brush_scale_a: f64,
+    /// a: relative loss of K per ampere.
     pub armature_reaction_per_a: f64,
     /// Voltage shown first.
     pub voltage_v: f64,
     /// Largest current and speed seen in the captures.
     pub largest_current_a: Option<f64>,
+    /// Largest speed seen in the captures.
     pub largest_speed_rad_s: Option<f64>,
+    /// Winding temperature of the values.
     pub temperature_c: Option<f64>,
     /// Motors drawn from the covariance: R, K, T_c, B, C_w, V_b in SI units.
     pub draws: Vec<[f64; 6]>,

@@ -22,8 +22,11 @@ const DIGITS: i32 = 5;
 pub struct OperatingTable {
     /// Voltage shown first, one of the grid.
     pub voltage_v: f64,
+    /// Largest current seen in the captures.
     pub largest_current_a: Option<f64>,
+    /// The grid, rising.
     pub voltages_v: Vec<f64>,
+    /// Numbers at each of its voltages.
     pub at: Vec<AtVoltage>,
 }
 
