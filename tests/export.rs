@@ -639,7 +639,7 @@ fn the_parquet_table_is_framed_as_the_format_says() {
 #[test]
 fn a_table_has_one_row_a_motor() {
     let (one, other) = (plain(), full());
-    let table = rows::table(&[
+    let table = rows::frame(&[
         rows::Row {
             file: &one,
             instance: None,

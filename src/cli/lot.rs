@@ -3,11 +3,11 @@
 use super::flags::check_level;
 use super::status::Status;
 use super::terminal::{Timings, print_bytes, print_text, report_lines};
+use rundown::fit::FitOptions;
+use rundown::lot::{self, Instruments, Manifest, Part, RunOptions, Step, Store};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use rundown::fit::FitOptions;
-use rundown::lot::{self, Manifest, RunOptions, Step, Store};
 use std::io::IsTerminal;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
@@ -24,8 +24,8 @@ pub struct LotArguments {
     #[arg(long, value_name = "DIR")]
     base: Option<PathBuf>,
     /// Only the k-th of n parts, e.g. 2/8, for several machines
-    #[arg(long, value_name = "K/N", value_parser = part)]
-    part: Option<(u64, u64)>,
+    #[arg(long, value_name = "K/N")]
+    part: Option<Part>,
     /// Motors at a time; as many as the machine has threads without it
     #[arg(short = 'j', long, value_name = "COUNT")]
     jobs: Option<NonZeroUsize>,
@@ -52,66 +52,24 @@ pub struct LotArguments {
     timings: bool,
 }
 
-fn part(text: &str) -> Result<(u64, u64), String> {
-    let (k, n) = text
-        .split_once('/')
-        .ok_or("expected K/N, e.g. 2/8 for the second of eight parts")?;
-    let number = |t: &str| t.trim().parse::<u64>().map_err(|e| format!("{t:?}: {e}"));
-    let (k, n) = (number(k)?, number(n)?);
-    if k == 0 || k > n {
-        return Err(format!("there is no part {k} of {n}: expected 1 to {n}"));
-    }
-    Ok((k, n))
-}
-
 /// Runs the command.
 ///
 /// # Errors
-/// A manifest that cannot be read, results that cannot be written. A motor that fails is listed in the results.
+/// A manifest that cannot be read, results that cannot be written. What goes wrong with a motor is among the results.
 pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
     let mut timings = Timings::start(&[]);
     let manifest = Manifest::open(&arguments.manifest, arguments.base.as_deref())?;
-    let options = RunOptions {
-        fit: FitOptions {
-            level: arguments.level,
-            ..FitOptions::default()
-        },
-        allow_outside: arguments.allow_outside,
-        threads: arguments.jobs,
-        part: arguments.part,
-        again: arguments.again,
-    };
-    // Every row is looked at before the long work.
-    let mut motors = 0;
-    let mut all = 0u64;
-    for entry in manifest.entries()? {
-        motors += u64::from(options.takes(entry?.row));
-        all += 1;
-    }
-    if all == 0 {
-        return Err(lot::LotError::NoMotors {
-            path: arguments.manifest.clone(),
-        }
-        .into());
-    }
+    let options = arguments.run_options();
+    let motors = count(&manifest, options.part)?;
     let store = Store::open(&arguments.output, arguments.force)?;
     timings.lap("read manifest");
-    let bar = bar(motors)?;
-    let run = lot::run(&manifest, &store, &options, &|step| {
-        if let Step::Done(lot::Outcome::Failed) = step {
-            let failed = bar.message().parse::<u64>().unwrap_or(0) + 1;
-            bar.set_message(failed.to_string());
-        }
-        bar.inc(1);
-    });
-    bar.finish_and_clear();
-    let counts = run?;
+    let kept = fit_motors(&manifest, &store, &options, motors)?;
     timings.lap("fit motors");
-    let gathered = lot::gather(&manifest, &store, &options, !arguments.own_instruments)?;
+    let gathered = lot::gather(&manifest, options.part, &store, arguments.instruments())?;
     timings.lap("gather");
     let name = arguments.manifest.display().to_string();
-    let summary = lot::summarise(&gathered, &name, counts, arguments.level);
+    let summary = lot::summarise(&gathered, &name, kept, arguments.level)?;
     let text = lot::text::render(&summary);
     let json = serde_json::to_string_pretty(&summary).context("the summary as JSON")? + "\n";
     store.write("summary.txt", text.as_bytes())?;
@@ -121,19 +79,74 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     if arguments.json {
         print_bytes(json.as_bytes())?;
     } else {
+        let summaries = ["summary.html", "summary.txt", "lot.json"].map(|name| store.path(name));
         let mut page = text + "\n";
-        for path in &gathered.written {
+        for path in gathered.written.iter().chain(&summaries) {
             page.push_str(&format!("written: {}\n", path.display()));
-        }
-        for name in ["summary.html", "summary.txt", "lot.json"] {
-            page.push_str(&format!("written: {}\n", store.path(name).display()));
         }
         print_text(&page)?;
     }
     if arguments.timings {
         report_lines(timings.to_string().trim_end());
     }
+    let counts = summary.counts;
     Ok(Status::of(counts.stand == counts.motors))
+}
+
+impl LotArguments {
+    fn run_options(&self) -> RunOptions {
+        RunOptions {
+            fit: FitOptions {
+                level: self.level,
+                ..FitOptions::default()
+            },
+            allow_outside: self.allow_outside,
+            threads: self.jobs,
+            part: self.part.unwrap_or_default(),
+            again: self.again,
+        }
+    }
+
+    fn instruments(&self) -> Instruments {
+        if self.own_instruments {
+            Instruments::OwnForEachMotor
+        } else {
+            Instruments::Common
+        }
+    }
+}
+
+/// How many motors a part of the lot has. Every row is looked at before the long work.
+fn count(manifest: &Manifest, part: Part) -> anyhow::Result<u64> {
+    let (mut motors, mut all) = (0, 0);
+    for entry in manifest.entries(Part::default()) {
+        motors += u64::from(part.contains(entry?.row));
+        all += 1;
+    }
+    if all == 0 {
+        let path = manifest.path().to_owned();
+        return Err(lot::LotError::NoMotors { path }.into());
+    }
+    Ok(motors)
+}
+
+/// Fits what is not done yet. Gives how many motors were done before.
+fn fit_motors(
+    manifest: &Manifest,
+    store: &Store,
+    options: &RunOptions,
+    motors: u64,
+) -> anyhow::Result<u64> {
+    let bar = bar(motors)?;
+    let kept = lot::run(manifest, store, options, &|step| {
+        if let Step::Done(lot::Outcome::Failed) = step {
+            let failed = bar.message().parse::<u64>().unwrap_or(0) + 1;
+            bar.set_message(failed.to_string());
+        }
+        bar.inc(1);
+    });
+    bar.finish_and_clear();
+    Ok(kept?)
 }
 
 /// Progress with rate and time left, on a terminal only.

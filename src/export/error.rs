@@ -40,5 +40,5 @@ pub enum ExportError {
     },
     /// The table could not be written.
     #[error("the table could not be written: {0}")]
-    Table(String),
+    Table(#[from] polars::error::PolarsError),
 }

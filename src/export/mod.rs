@@ -7,7 +7,7 @@
 //! * [`script`]: Python and Octave snippets that simulate a start.
 //! * [`state_space`]: continuous and exact discrete matrices as JSON.
 //! * [`rows`]: CSV and Parquet, one row a motor.
-//! * [`columns`]: the same two formats for tables too long for memory, written batch by batch.
+//! * [`columns`], [`table`]: columns of a table with a row a motor; tables as CSV and Parquet, also batch by batch.
 
 pub mod c_header;
 pub mod columns;
@@ -18,6 +18,7 @@ pub mod rows;
 pub mod script;
 pub mod spice;
 pub mod state_space;
+pub mod table;
 
 pub use error::ExportError;
 pub use instance::{End, Instance};

@@ -24,6 +24,8 @@ pub enum LotError {
     Write { path: PathBuf, reason: String },
     #[error("{}: could not be read: {reason}. Delete it and run the lot again", path.display())]
     Read { path: PathBuf, reason: String },
+    #[error("the table of the motors could not be put together: {0}")]
+    Table(#[from] polars::error::PolarsError),
     #[error("the threads of the lot could not be started: {0}")]
     Threads(String),
     #[error("the summary page could not be put together: {0}")]

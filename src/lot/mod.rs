@@ -17,9 +17,9 @@ pub mod statistics;
 mod summary;
 
 pub use error::LotError;
-pub use manifest::{Entry, Manifest, Work};
-pub use motors::{Gathered, Series, gather};
+pub use manifest::{Entry, Manifest, Part, Work};
+pub use motors::{Gathered, Instruments, gather};
 pub use results::{MotorRecord, Outcome, Store};
 pub use run::{Counts, RunOptions, Step, run};
-pub use statistics::{Drift, Finding, Outlier, Spread};
-pub use summary::{ParameterSummary, Summary, page, summarise, text};
+pub use statistics::{Drift, Finding, Series, Spread};
+pub use summary::{Outlier, ParameterSummary, Summary, page, summarise, text};

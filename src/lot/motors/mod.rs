@@ -1,7 +1,11 @@
 //! The table of the motors, and the numbers of it that the statistics need.
 
 mod gather;
+mod row;
+mod table;
+mod values;
 
 #[cfg(test)]
-pub(crate) use gather::tests::lot;
-pub use gather::{Gathered, Series, gather};
+pub(crate) use gather::tests::{lot, motor};
+pub use gather::{Gathered, gather};
+pub use values::Instruments;

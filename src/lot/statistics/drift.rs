@@ -1,7 +1,7 @@
 //! Does a parameter change along the order of measurement? A straight line through the lot, outliers left out.
 
 use super::random_effects::{Sample, fit};
-use crate::lot::Series;
+use super::series::Series;
 use crate::stats::quantiles::student_t_quantile;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};

@@ -7,8 +7,8 @@
 
 use super::false_discovery::adjusted;
 use super::random_effects::{Sample, fit};
+use super::series::Series;
 use super::spread::median;
-use crate::lot::{Gathered, Series};
 use crate::stats::robust::robust_standard_deviation;
 use serde::Serialize;
 use statrs::distribution::{ContinuousCDF, StudentsT};
@@ -22,6 +22,9 @@ const ROUNDS: usize = 20;
 /// One parameter of one motor that stands out.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Finding {
+    /// Row of the motor in the manifest.
+    #[serde(skip)]
+    pub row: u64,
     /// Key of the parameter.
     pub parameter: String,
     /// In the SI unit.
@@ -32,17 +35,8 @@ pub struct Finding {
     pub false_discovery_rate: f64,
 }
 
-/// A motor that stands out, the strongest reason first.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Outlier {
-    pub motor: String,
-    pub named: String,
-    pub findings: Vec<Finding>,
-}
-
-/// Which values stand out, one flag a value of each series, and the motors they belong to.
-pub(crate) fn outliers(gathered: &Gathered) -> (Vec<Vec<bool>>, Vec<Outlier>) {
-    let series = &gathered.series;
+/// Which values stand out, one flag a value of each series, and what stands out of which motor.
+pub(crate) fn outliers(series: &[Series]) -> (Vec<Vec<bool>>, Vec<Finding>) {
     let mut flags: Vec<Vec<bool>> = series.iter().map(|s| vec![false; s.values.len()]).collect();
     let mut scores: Vec<Vec<f64>> = series.iter().map(robust_scores).collect();
     let mut rates = judge(series, &flags, &scores);
@@ -64,48 +58,22 @@ pub(crate) fn outliers(gathered: &Gathered) -> (Vec<Vec<bool>>, Vec<Outlier>) {
         }
     }
     // What is said is what the last round found, so that flags and reasons agree.
-    let mut found: Vec<(usize, Finding)> = Vec::new();
+    let mut found = Vec::new();
     for (s, one) in series.iter().enumerate() {
         for k in 0..one.values.len() {
             flags[s][k] = rates[s][k] <= RATE;
             if flags[s][k] {
-                found.push((
-                    one.motors[k],
-                    Finding {
-                        parameter: one.name.key().to_owned(),
-                        value: one.back(one.values[k]),
-                        sigmas: scores[s][k],
-                        false_discovery_rate: rates[s][k],
-                    },
-                ));
+                found.push(Finding {
+                    row: one.rows[k],
+                    parameter: one.name.key().to_owned(),
+                    value: one.back(one.values[k]),
+                    sigmas: scores[s][k],
+                    false_discovery_rate: rates[s][k],
+                });
             }
         }
     }
-    found.sort_by(|a, b| {
-        a.0.cmp(&b.0)
-            .then(b.1.sigmas.abs().total_cmp(&a.1.sigmas.abs()))
-    });
-    let mut out: Vec<(usize, Outlier)> = Vec::new();
-    for (motor, finding) in found {
-        match out.last_mut() {
-            Some((last, outlier)) if *last == motor => outlier.findings.push(finding),
-            _ => {
-                let (name, named) = &gathered.names[motor];
-                out.push((
-                    motor,
-                    Outlier {
-                        motor: name.clone(),
-                        named: named.clone(),
-                        findings: vec![finding],
-                    },
-                ));
-            }
-        }
-    }
-    let mut out: Vec<Outlier> = out.into_iter().map(|o| o.1).collect();
-    let worst = |o: &Outlier| o.findings.first().map_or(0.0, |f| f.sigmas.abs());
-    out.sort_by(|a, b| worst(b).total_cmp(&worst(a)));
-    (flags, out)
+    (flags, found)
 }
 
 /// Distance of each value in units of what it may differ by: against median and median deviation.
@@ -184,12 +152,11 @@ mod tests {
                 if k == 17 && parameter == 1 { 0.30 } else { 0.0 }
             },
         );
-        let (flags, found) = outliers(&gathered);
+        let (flags, found) = outliers(&gathered.series);
         assert_eq!(found.len(), 1, "{found:?}");
-        assert_eq!(found[0].motor, "motor 17");
-        assert_eq!(found[0].findings.len(), 1);
-        assert_eq!(found[0].findings[0].parameter, "armature_inductance");
-        assert!(found[0].findings[0].sigmas > 4.0);
+        assert_eq!(found[0].row, 17);
+        assert_eq!(found[0].parameter, "armature_inductance");
+        assert!(found[0].sigmas > 4.0);
         assert_eq!(flags[1].iter().filter(|f| **f).count(), 1);
         assert!(flags[1][17]);
     }
@@ -203,7 +170,7 @@ mod tests {
                 0.0
             }
         });
-        let (flags, found) = outliers(&gathered);
+        let (flags, found) = outliers(&gathered.series);
         assert_eq!(found.len(), 4, "{found:?}");
         assert!([3, 13, 23, 33].iter().all(|&k| flags[0][k]));
     }
@@ -213,7 +180,11 @@ mod tests {
         // At this rate a lot of which nothing is strange shows anything at all once in twenty (a global null makes every
         // finding false): 200 lots would show 10 with a standard deviation of 3.1.
         let showing = (0..200u64)
-            .filter(|seed| !outliers(&lot(25, 1000 + seed, |_, _| 0.0)).1.is_empty())
+            .filter(|seed| {
+                !outliers(&lot(25, 1000 + seed, |_, _| 0.0).series)
+                    .1
+                    .is_empty()
+            })
             .count();
         assert!(showing <= 22, "{showing}");
     }
@@ -221,6 +192,6 @@ mod tests {
     #[test]
     fn few_motors_say_nothing() {
         let gathered = lot(4, 3, |k, _| if k == 1 { 2.0 } else { 0.0 });
-        assert!(outliers(&gathered).1.is_empty());
+        assert!(outliers(&gathered.series).1.is_empty());
     }
 }

@@ -1,7 +1,7 @@
 //! How much a parameter differs from motor to motor.
 
 use super::random_effects::{Sample, fit, variance_interval};
-use crate::lot::Series;
+use super::series::Series;
 use serde::Serialize;
 
 /// Fewest motors of which a spread is told.

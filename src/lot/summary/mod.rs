@@ -1,16 +1,22 @@
 //! What the motors of a lot say together.
 
+mod outliers;
 pub mod page;
 mod picture;
 pub mod text;
 
-use super::motors::Gathered;
+pub use outliers::Outlier;
+
+use super::error::LotError;
+use super::motors::{Gathered, Instruments};
 use super::results::{LOT_FORMAT, Outcome};
 use super::run::Counts;
 use super::statistics::false_discovery::adjusted;
-use super::statistics::{Drift, Outlier, RATE, Spread, drift, outliers, spread};
+use super::statistics::{Drift, RATE, Series, Spread, drift, outliers, spread};
 use crate::motor_file::{ParameterName, Program};
+use outliers::by_motor;
 use picture::{Picture, picture};
+use polars::prelude::{ChunkCompareEq, DataFrame, PolarsResult};
 use serde::Serialize;
 
 /// One parameter over the lot.
@@ -52,63 +58,113 @@ pub struct Summary {
     pub common_instruments: bool,
     pub parameters: Vec<ParameterSummary>,
     pub outliers: Vec<Outlier>,
-    /// Motors that failed or are doubtful, with the reason; at most `MOST_TOLD`.
+    /// Motors that failed or are doubtful, with the reason; at most `MOST_LISTED`.
     pub troubles: Vec<Trouble>,
 }
 
 /// A motor without a result that stands.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Trouble {
+    /// Name of the motor.
     pub motor: String,
+    /// As the manifest names it.
     pub named: String,
-    pub outcome: Outcome,
+    /// How it ended, as tables write it.
+    pub outcome: String,
+    /// Why.
     pub reason: String,
 }
 
 /// Most troubles listed; the table has all.
-pub const MOST_TOLD: usize = 200;
+const MOST_LISTED: usize = 200;
 
-/// Works out the summary.
-pub fn summarise(gathered: &Gathered, manifest: &str, counts: Counts, level: f64) -> Summary {
-    let (flags, found) = outliers(gathered);
-    let mut parameters: Vec<ParameterSummary> = gathered
-        .series
-        .iter()
-        .zip(&flags)
-        .map(|(series, flags)| {
-            let counts: Vec<bool> = flags.iter().map(|f| !f).collect();
-            let spread = spread(series, &counts, level);
-            ParameterSummary {
-                name: series.name,
-                unit: series.name.si(),
-                relative: series.relative,
-                at_25_c: series.at_25_c,
-                motors: series.values.len(),
-                drift: drift(series, &counts, level),
-                picture: picture(series, flags, spread.as_ref()),
-                spread,
-            }
-        })
+/// Works out the summary. `kept`: how many motors were done before.
+///
+/// # Errors
+/// [`LotError::Table`] where the table of the motors lacks a column.
+pub fn summarise(
+    gathered: &Gathered,
+    manifest: &str,
+    kept: u64,
+    level: f64,
+) -> Result<Summary, LotError> {
+    let (flags, findings) = outliers(&gathered.series);
+    let series = gathered.series.iter().zip(&flags);
+    let mut parameters: Vec<ParameterSummary> = series
+        .map(|(series, flags)| parameter_summary(series, flags, level))
         .collect();
-    let p_values: Vec<f64> = parameters
-        .iter()
-        .filter_map(|p| p.drift.as_ref())
-        .map(|d| d.p_value)
-        .collect();
+    let drifts = || parameters.iter().filter_map(|p| p.drift.as_ref());
+    let p_values: Vec<f64> = drifts().map(|drift| drift.p_value).collect();
     let drifts = parameters.iter_mut().filter_map(|p| p.drift.as_mut());
     for (drift, rate) in drifts.zip(adjusted(&p_values)) {
         drift.false_discovery_rate = rate;
     }
-    Summary {
+    Ok(Summary {
         format: LOT_FORMAT,
         program: Program::this(),
         manifest: manifest.to_owned(),
-        counts,
+        counts: counts(&gathered.motors, kept)?,
         level,
         false_discovery_rate: RATE,
-        common_instruments: gathered.common_instruments,
+        common_instruments: gathered.instruments == Instruments::Common,
         parameters,
-        outliers: found,
-        troubles: gathered.troubles.clone(),
+        outliers: by_motor(findings, &gathered.motors)?,
+        troubles: troubles(&gathered.motors)?,
+    })
+}
+
+fn parameter_summary(series: &Series, flags: &[bool], level: f64) -> ParameterSummary {
+    let counts: Vec<bool> = flags.iter().map(|flag| !flag).collect();
+    let spread = spread(series, &counts, level);
+    ParameterSummary {
+        name: series.name,
+        unit: series.name.si(),
+        relative: series.relative,
+        at_25_c: series.at_25_c,
+        motors: series.values.len(),
+        drift: drift(series, &counts, level),
+        picture: picture(series, flags, spread.as_ref()),
+        spread,
     }
+}
+
+/// How many motors ended how.
+fn counts(motors: &DataFrame, kept: u64) -> PolarsResult<Counts> {
+    let outcomes = motors.column("outcome")?.str()?;
+    let number = |outcome: Outcome| {
+        let those = outcomes.equal(outcome.words());
+        u64::from(those.sum().unwrap_or(0))
+    };
+    Ok(Counts {
+        motors: motors.height() as u64,
+        stand: number(Outcome::Stands),
+        doubtful: number(Outcome::Doubtful),
+        failed: number(Outcome::Failed),
+        kept,
+    })
+}
+
+fn troubles(motors: &DataFrame) -> PolarsResult<Vec<Trouble>> {
+    let outcomes = motors.column("outcome")?.str()?;
+    let those = motors
+        .filter(&outcomes.not_equal(Outcome::Stands.words()))?
+        .head(Some(MOST_LISTED));
+    let text = |name: &str| -> PolarsResult<Vec<String>> {
+        let cells = those.column(name)?.str()?;
+        Ok(cells
+            .iter()
+            .map(|cell| cell.unwrap_or_default().to_owned())
+            .collect())
+    };
+    let causes = text("outcome")?.into_iter().zip(text("reason")?);
+    let names = text("motor")?.into_iter().zip(text("source")?);
+    let troubles = names
+        .zip(causes)
+        .map(|((motor, named), (outcome, reason))| Trouble {
+            motor,
+            named,
+            outcome,
+            reason,
+        });
+    Ok(troubles.collect())
 }

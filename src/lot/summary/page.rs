@@ -54,20 +54,20 @@ pub fn render(summary: &Summary) -> Result<String, LotError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lot::motors::lot;
-    use crate::lot::{Counts, Outcome};
+    use crate::lot::motors::{lot, motor};
 
     #[test]
     fn names_stay_text_and_nothing_may_run_or_be_fetched() {
         let mut gathered = lot(12, 2, |k, p| if k == 5 && p == 0 { 0.5 } else { 0.0 });
-        gathered.names[5].0 = "<script>alert(1)</script>".into();
-        gathered.troubles.push(crate::lot::summary::Trouble {
-            motor: "\"><img src=x>".into(),
-            named: "x".into(),
-            outcome: Outcome::Failed,
-            reason: "<b>".into(),
-        });
-        let summary = crate::lot::summarise(&gathered, "shelf & co", Counts::default(), 0.95);
+        gathered.motors = (0..12)
+            .map(|k| match k {
+                5 => motor(k, "<script>alert(1)</script>", "x", "stands", ""),
+                6 => motor(k, "\"><img src=x>", "x", "failed", "<b>"),
+                _ => motor(k, "motor", "x", "stands", ""),
+            })
+            .reduce(|all, one| all.vstack(&one).unwrap())
+            .unwrap();
+        let summary = crate::lot::summarise(&gathered, "shelf & co", 0, 0.95).unwrap();
         let page = render(&summary).unwrap();
         assert!(page.contains("&lt;script&gt;alert(1)"), "{page}");
         assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<b>"));

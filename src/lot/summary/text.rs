@@ -87,7 +87,7 @@ pub fn render(summary: &Summary) -> String {
                 "  {} ({}): {}: {}",
                 trouble.motor,
                 trouble.named,
-                trouble.outcome.words(),
+                trouble.outcome,
                 cut(&trouble.reason)
             );
         }
@@ -239,12 +239,12 @@ pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
 mod tests {
     use super::*;
     use crate::lot::motors::lot;
-    use crate::lot::{Counts, summarise};
+    use crate::lot::summarise;
 
     #[test]
     fn amounts_are_written_as_everywhere() {
         let gathered = lot(12, 2, |_, _| 0.0);
-        let summary = summarise(&gathered, "shelf", Counts::default(), 0.95);
+        let summary = summarise(&gathered, "shelf", 0, 0.95).unwrap();
         let mut parameter = summary.parameters[0].clone();
         for (value, text) in [
             (0.0312, "3.1 %"),
@@ -268,7 +268,7 @@ mod tests {
     #[test]
     fn the_reason_of_an_outlier_names_parameter_and_distance() {
         let gathered = lot(30, 4, |k, p| if k == 3 && p == 2 { -0.4 } else { 0.0 });
-        let summary = summarise(&gathered, "shelf", Counts::default(), 0.95);
+        let summary = summarise(&gathered, "shelf", 0, 0.95).unwrap();
         let text = render(&summary);
         let line = text
             .lines()
