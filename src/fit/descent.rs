@@ -76,7 +76,9 @@ pub(super) fn solve(
     }
     let mut again = match ended(problem, held) {
         Ok(again) if again.reason.converged() => again,
-        Err(given_up @ FitError::GivenUp { .. }) => return Err(given_up),
+        Err(over @ (FitError::GivenUp { .. } | FitError::Solver(SolverError::Interrupted))) => {
+            return Err(over);
+        }
         _ => return Ok(solution),
     };
     again.iterations += solution.iterations;

@@ -126,6 +126,7 @@ impl<'a> JointFit<'a> {
         }
         let mut problem = Problem::new(layout, models, terms);
         problem.clock_relative_sd = clock(bench);
+        problem.monitor = options.monitor.clone();
         JointFit {
             bench,
             timelines,

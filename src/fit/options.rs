@@ -1,5 +1,7 @@
 //! Settings of a fit.
 
+use super::solve::Monitor;
+
 /// Settings of a fit.
 #[derive(Clone, Debug)]
 pub struct FitOptions {
@@ -7,6 +9,8 @@ pub struct FitOptions {
     pub level: f64,
     /// Multiplies the first guess of R, L and C_m, to test convergence.
     pub guess_factors: [f64; 3],
+    /// Told of every trial of the solver, and able to end the fit.
+    pub monitor: Monitor,
 }
 
 impl Default for FitOptions {
@@ -14,6 +18,7 @@ impl Default for FitOptions {
         FitOptions {
             level: 0.95,
             guess_factors: [1.0; 3],
+            monitor: Monitor::default(),
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::model::{CaptureModel, Prediction};
 use super::references::ReadingTerm;
 use super::row_sums::scatter;
-use super::solve::{LeastSquares, NormalEquations};
+use super::solve::{LeastSquares, Monitor, NormalEquations};
 use super::unknowns::Entry;
 use super::unknowns::Layout;
 use nalgebra::{DMatrix, DVector};
@@ -34,6 +34,8 @@ pub struct Problem {
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,
+    /// Told of every trial of a solve, and asked whether to go on.
+    pub monitor: Monitor,
 }
 
 /// Model steps a bin of all captures after which a fit is given up. Fits of sound captures take up to 272 (27 drawn benches).
@@ -59,6 +61,7 @@ impl Problem {
             last: Mutex::new(None),
             spent: AtomicU64::new(0),
             most_steps: MOST_STEPS_PER_BIN * bins,
+            monitor: Monitor::default(),
         }
     }
 
@@ -277,6 +280,10 @@ impl LeastSquares for Problem {
 
     fn upper_bounds(&self) -> Option<&DVector<f64>> {
         Some(&self.upper)
+    }
+
+    fn monitor(&self) -> Monitor {
+        self.monitor.clone()
     }
 
     fn step_limits(&self) -> Option<&DVector<f64>> {

@@ -1,14 +1,18 @@
 //! The iteration itself, as a `Solver` on argmin's trait: one trial an iteration.
 
+use super::least_squares::{LeastSquares, NormalEquations};
+use super::monitor::Interrupt;
+use super::options::SolverOptions;
+use super::point::{NEARBY, Point};
 use super::second_order::SecondOrder;
-use super::step::{Bounds, Step, damped_step, decrement, has_minimum};
-use super::{LeastSquares, NormalEquations, SolverError, SolverOptions, StopReason};
+use super::solution::{SolverError, StopReason};
+use super::step::{Bounds, Step, damped_step, decrement};
 use argmin::core::{Error, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus};
 use argmin::kv;
 use nalgebra::{DMatrix, DVector};
 
 /// argmin's record of the iteration: parameters and cost; gradient and matrix stay with the solver.
-pub(super) type SolverState = IterState<DVector<f64>, DVector<f64>, (), DMatrix<f64>, (), f64>;
+pub(super) type SolverState = IterState<DVector<f64>, (), (), (), (), f64>;
 
 pub(super) const COST_COUNT: &str = "cost_count";
 pub(super) const NORMAL_COUNT: &str = "normal_equations_count";
@@ -19,9 +23,6 @@ const LEAST_GAIN: f64 = 1e-4;
 const UNDAMPED: f64 = 1e-2;
 /// Damping after a rejection near a minimum at least: less hardly shortens a step, so that the next trial would fail like the last.
 const FELT: f64 = 1e-3;
-/// Standard deviations from the minimum within which second derivatives are learned and used: farther off they change from step
-/// to step.
-const NEARBY: f64 = 10.0;
 /// Steps that raised the cost from which its bend is learned in a row; then damping takes over.
 const MOST_LESSONS: usize = 3;
 const LEAST_DAMPING: f64 = 1e-15;
@@ -29,45 +30,6 @@ const LEAST_DAMPING: f64 = 1e-15;
 const MOST_DAMPING: f64 = 1e16;
 /// In the flat regime the gradient must shrink at least by this factor to make another step worth it.
 const FLAT_SHRINK: f64 = 0.9;
-
-/// An accepted point.
-struct Point {
-    x: DVector<f64>,
-    equations: NormalEquations,
-    /// What steps are made with.
-    paraboloid: NormalEquations,
-    free: Vec<usize>,
-    decrement: f64,
-}
-
-impl Point {
-    fn new(
-        x: DVector<f64>,
-        equations: NormalEquations,
-        bounds: &Bounds,
-        second_order: &mut SecondOrder,
-    ) -> Self {
-        let free = bounds.free(&x, &equations.gradient);
-        let mut paraboloid = equations.clone();
-        let mut distance = decrement(&paraboloid, &free);
-        if second_order.counts() && distance < NEARBY {
-            paraboloid = second_order.paraboloid(&equations);
-            if has_minimum(&paraboloid, &free) {
-                distance = decrement(&paraboloid, &free);
-            } else {
-                second_order.distrust();
-                paraboloid = equations.clone();
-            }
-        }
-        Point {
-            x,
-            equations,
-            paraboloid,
-            free,
-            decrement: distance,
-        }
-    }
-}
 
 /// What became of one trial.
 enum Verdict {
@@ -101,21 +63,21 @@ pub(super) struct LevenbergMarquardt {
     hopeful: bool,
     /// Since the last bold step: how many trials raised the cost, and how many could not be evaluated.
     rejections: [usize; 2],
+    /// Why it stops by itself; argmin counts the trials.
     reason: Option<StopReason>,
+    interrupt: Interrupt,
 }
 
 /// What is known at the end.
 pub(super) struct Finish {
-    pub x: DVector<f64>,
-    pub equations: NormalEquations,
-    pub reason: StopReason,
-    /// Whether each parameter sits on one of its bounds.
-    pub active: Vec<bool>,
+    pub bounds: Bounds,
+    pub point: Option<Point>,
+    pub reason: Option<StopReason>,
     pub second_order: SecondOrder,
 }
 
 impl LevenbergMarquardt {
-    pub fn new(options: SolverOptions, bounds: Bounds) -> Self {
+    pub fn new(options: SolverOptions, bounds: Bounds, interrupt: Interrupt) -> Self {
         let n = bounds.lower.len();
         let handed_on = options.second_order.clone();
         let mut second_order = handed_on
@@ -134,21 +96,18 @@ impl LevenbergMarquardt {
             hopeful: true,
             rejections: [0, 0],
             reason: None,
+            interrupt,
         }
     }
 
-    /// The point reached; `None` where none was.
-    pub fn finish(self) -> Option<Finish> {
-        let point = self.point?;
-        let active = self.bounds.at_bound(&point.x);
-        let reason = self.reason.unwrap_or(StopReason::IterationLimit);
-        Some(Finish {
-            x: point.x,
-            equations: point.equations,
-            reason,
-            active,
+    /// What was reached; without a point where the first could not be evaluated.
+    pub fn finish(self) -> Finish {
+        Finish {
+            bounds: self.bounds,
+            point: self.point,
+            reason: self.reason,
             second_order: self.second_order,
-        })
+        }
     }
 
     fn widen_scale(&mut self, normal: &DMatrix<f64>) {
@@ -409,14 +368,11 @@ impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
     }
 
     fn terminate(&mut self, _state: &SolverState) -> TerminationStatus {
-        match self.reason {
-            None => TerminationStatus::NotTerminated,
-            Some(reason) if reason.converged() => {
-                TerminationStatus::Terminated(TerminationReason::SolverConverged)
-            }
-            Some(reason) => {
-                TerminationStatus::Terminated(TerminationReason::SolverExit(reason.to_string()))
-            }
-        }
+        TerminationStatus::Terminated(match self.reason {
+            Some(reason) if reason.converged() => TerminationReason::SolverConverged,
+            Some(reason) => TerminationReason::SolverExit(reason.to_string()),
+            None if self.interrupt.requested() => TerminationReason::Interrupt,
+            None => return TerminationStatus::NotTerminated,
+        })
     }
 }

@@ -1,6 +1,7 @@
 //! One damped Gauss-Newton step inside bounds, and the measure of how far the minimum still is.
 
-use super::{LeastSquares, NormalEquations, SolverError};
+use super::least_squares::{LeastSquares, NormalEquations};
+use super::solution::SolverError;
 use nalgebra::{Cholesky, DMatrix, DVector};
 
 /// Bounds and step limits of a problem, checked once, infinite where absent.

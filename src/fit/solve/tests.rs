@@ -1,4 +1,6 @@
 use super::*;
+use nalgebra::DMatrix;
+use std::sync::{Arc, Mutex};
 
 /// Residuals `A x − b` with bounds, and a wall beyond which nothing can be evaluated.
 struct Linear {
@@ -238,6 +240,60 @@ fn an_exact_fit_stops() {
     assert!(solution.reason.converged(), "{}", solution.reason);
     approx::assert_abs_diff_eq!(solution.x[0], 0.0, epsilon = 1e-9);
     approx::assert_relative_eq!(solution.x[1], 1.0, max_relative = 1e-9);
+}
+
+/// A line with somebody who watches.
+struct Watched(Linear, Monitor);
+
+impl LeastSquares for Watched {
+    fn dimension(&self) -> usize {
+        self.0.dimension()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        self.0.cost(x)
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        self.0.normal_equations(x)
+    }
+
+    fn monitor(&self) -> Monitor {
+        self.1.clone()
+    }
+}
+
+#[test]
+fn the_monitor_sees_the_cost_fall() {
+    let seen = Arc::new(Mutex::new(Vec::new()));
+    let inner = Arc::clone(&seen);
+    let report = move |progress: &Progress| inner.lock().unwrap().push(*progress);
+    let watched = Watched(line(), Monitor::new(Interrupt::default(), report));
+    let start = DVector::from_row_slice(&[50.0, -20.0]);
+    let solution = minimise(&watched, &start, &SolverOptions::default()).unwrap();
+    let seen = seen.lock().unwrap();
+    assert_eq!(seen.len(), solution.iterations);
+    assert_eq!(seen.last().unwrap().iteration, solution.iterations as u64);
+    assert!(seen.windows(2).all(|pair| pair[1].cost <= pair[0].cost));
+    assert!(seen.iter().all(|progress| progress.damping.is_finite()));
+}
+
+#[test]
+fn an_interrupt_ends_the_solve_before_its_next_trial() {
+    let interrupt = Interrupt::default();
+    let trials = Arc::new(Mutex::new(0));
+    let (asked, count) = (interrupt.clone(), Arc::clone(&trials));
+    let report = move |progress: &Progress| {
+        *count.lock().unwrap() += 1;
+        if progress.iteration == 2 {
+            asked.request();
+        }
+    };
+    let watched = Watched(line(), Monitor::new(interrupt, report));
+    let start = DVector::from_row_slice(&[50.0, -20.0]);
+    let error = minimise(&watched, &start, &SolverOptions::default()).unwrap_err();
+    assert_eq!(error, SolverError::Interrupted);
+    assert_eq!(*trials.lock().unwrap(), 2);
 }
 
 #[test]
