@@ -1,6 +1,8 @@
 //! The real `rundown fit` on the shipped motors: what it writes keeps to the published schema and is read back exactly.
 
 mod schema;
+#[cfg(target_os = "linux")]
+mod signals;
 
 use rundown::motor_file;
 use std::path::{Path, PathBuf};
@@ -78,4 +80,42 @@ fn the_same_captures_give_the_same_bytes() {
         std::fs::read(&path).expect("the motor file is there")
     };
     assert_eq!(run("one.json", "1"), run("two.json", "2"));
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_interrupt_ends_a_fit_without_any_output() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let captures = root().join("fixtures/ticket_printer");
+    let mut command = Command::new(env!("CARGO_BIN_EXE_rundown"));
+    command.arg("fit").current_dir(folder.path());
+    // Many captures, so that it lasts.
+    for _ in 0..8 {
+        command
+            .arg("--start")
+            .arg(captures.join("t01_start.csv.gz"));
+        command
+            .arg("--rundown")
+            .arg(captures.join("t02_coast.csv.gz"));
+        command
+            .arg("--brake")
+            .arg(captures.join("t03_brake.csv.gz"));
+    }
+    let running = command
+        .args(["-o", "motor.json", "--report", "page.html"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    signals::interrupt(&running);
+    let ran = running.wait_with_output().expect("the program ends");
+    let errors = String::from_utf8_lossy(&ran.stderr);
+    assert_eq!(ran.status.code(), Some(2), "{errors}");
+    assert_eq!(
+        errors,
+        "error: interrupted before the fit had ended: there is no result, and nothing is written\n"
+    );
+    assert!(ran.stdout.is_empty());
+    let written = std::fs::read_dir(folder.path()).expect("a folder").count();
+    assert_eq!(written, 0);
 }

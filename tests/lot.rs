@@ -1,5 +1,8 @@
 //! `rundown lot` on folders of drawn motors: failures kept apart, work not done twice, the same bits however it is shared out.
 
+#[cfg(target_os = "linux")]
+mod signals;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
@@ -272,4 +275,53 @@ fn a_parquet_manifest_and_table_say_the_same_as_csv() {
         }
     }
     assert!(numbers > 40, "{numbers}");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_interrupt_keeps_the_motors_that_are_done_and_sums_them_up() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let shelf_at = folder.path().join("shelf");
+    shelf(&shelf_at, 12);
+    let output = folder.path().join("results");
+    let running = program()
+        .arg("lot")
+        .arg(&shelf_at)
+        .arg("-o")
+        .arg(&output)
+        .args(["-j", "1"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("the program runs");
+    let records = || {
+        let all = files(&output).into_keys();
+        all.filter(|name| name.ends_with(".record.json")).count()
+    };
+    while !output.join("motors").is_dir() || records() < 2 {
+        std::thread::sleep(std::time::Duration::from_millis(2));
+    }
+    signals::interrupt(&running);
+    let ran = running.wait_with_output().expect("the program ends");
+    let errors = String::from_utf8_lossy(&ran.stderr);
+    assert_eq!(ran.status.code(), Some(1), "{errors}");
+
+    let done = records();
+    assert!((2..12).contains(&done), "{done}");
+    let told = format!("interrupted: {} of 12 motors are not done", 12 - done);
+    assert!(errors.contains(&told), "{errors}");
+    let text = String::from_utf8_lossy(&ran.stdout);
+    assert!(text.starts_with(&format!("{done} motors: ")), "{text}");
+    let table = std::fs::read_to_string(output.join("motors.csv")).expect("a table");
+    assert_eq!(table.lines().count(), 1 + done);
+    let left = files(&output).into_keys();
+    let left: Vec<String> = left.filter(|name| name.ends_with(".tmp")).collect();
+    assert!(left.is_empty(), "{left:?}");
+
+    let (text, _) = lot(&shelf_at, &output, &[]);
+    assert!(text.starts_with("12 motors: "), "{text}");
+    assert!(
+        text.contains(&format!("; {done} were done before")),
+        "{text}"
+    );
 }

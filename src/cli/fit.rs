@@ -1,6 +1,7 @@
 //! `rundown fit`: from captures to a motor file.
 
 use super::flags::{ImportFlags, check_level};
+use super::interrupt;
 use super::status::Status;
 use super::terminal::{Timings, plot, print_bytes, print_text, report_lines, report_warning};
 use anyhow::bail;
@@ -125,6 +126,7 @@ const STAGES: [&str; 9] = [
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
     check_outputs(arguments)?;
+    let interrupt = interrupt::on_signals()?;
     let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
     keep_inputs(arguments, &bench)?;
@@ -134,15 +136,26 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     timings.lap("read captures");
     let options = FitOptions {
         level: arguments.level,
+        monitor: timings.monitor(interrupt.clone()),
         ..FitOptions::default()
     };
-    let found = identify(&bench, &options, |stage| timings.lap(stage)).inspect_err(|error| {
-        timings.end();
-        // What was doubted in the captures most often says why.
-        for warning in error.warnings(&bench) {
-            report_warning(warning);
+    let found = match identify(&bench, &options, |stage| timings.lap(stage)) {
+        Ok(found) => found,
+        Err(_) if interrupt.requested() => {
+            timings.end();
+            bail!(
+                "interrupted before the fit had ended: there is no result, and nothing is written"
+            );
         }
-    })?;
+        Err(error) => {
+            timings.end();
+            // What was doubted in the captures most often says why.
+            for warning in error.warnings(&bench) {
+                report_warning(warning);
+            }
+            return Err(error.into());
+        }
+    };
     if let Some(output) = &arguments.output {
         motor_file::write(output, &found.file, overwrite(arguments))?;
         timings.lap("write");

@@ -1,13 +1,14 @@
 //! `rundown lot`: many motors.
 
 use super::flags::check_level;
+use super::interrupt;
 use super::status::Status;
 use super::terminal::{Timings, print_bytes, print_text, report_lines};
-use rundown::fit::FitOptions;
-use rundown::lot::{self, Instruments, Manifest, Part, RunOptions, Step, Store};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use rundown::fit::{FitOptions, Interrupt};
+use rundown::lot::{self, Instruments, Manifest, Part, RunOptions, Step, Store};
 use std::io::IsTerminal;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
@@ -60,7 +61,8 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
     let mut timings = Timings::start(&[]);
     let manifest = Manifest::open(&arguments.manifest, arguments.base.as_deref())?;
-    let options = arguments.run_options();
+    let interrupt = interrupt::on_signals()?;
+    let options = arguments.run_options(interrupt.clone());
     let motors = count(&manifest, options.part)?;
     let store = Store::open(&arguments.output, arguments.force)?;
     timings.lap("read manifest");
@@ -89,15 +91,23 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     if arguments.timings {
         report_lines(timings.to_string().trim_end());
     }
+    if interrupt.requested() && gathered.missing > 0 {
+        report_lines(&format!(
+            "interrupted: {} of {motors} motors are not done; the same command goes on with them",
+            gathered.missing
+        ));
+        return Ok(Status::Doubtful);
+    }
     let counts = summary.counts;
     Ok(Status::of(counts.stand == counts.motors))
 }
 
 impl LotArguments {
-    fn run_options(&self) -> RunOptions {
+    fn run_options(&self, interrupt: Interrupt) -> RunOptions {
         RunOptions {
             fit: FitOptions {
                 level: self.level,
+                monitor: interrupt.into(),
                 ..FitOptions::default()
             },
             allow_outside: self.allow_outside,

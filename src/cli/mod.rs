@@ -5,6 +5,7 @@ mod drive;
 mod export;
 mod fit;
 mod flags;
+mod interrupt;
 mod look;
 mod lot;
 mod next;

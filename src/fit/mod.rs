@@ -30,5 +30,6 @@ pub use operating::{OperatingValue, TRIALS};
 pub use options::FitOptions;
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
+pub use solve::{Interrupt, Monitor, Progress};
 pub use uncertainty::{Covariance, Interval, Reported, Status, profile};
 pub use unknowns::{Entry, Layout, ParameterKind, Source};

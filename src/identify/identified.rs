@@ -2,6 +2,7 @@
 
 use crate::bench::Bench;
 use crate::events::{self, Timeline};
+use crate::fit::solve::SolverError;
 use crate::fit::{Estimate, FitError, FitOptions, estimate_in_stages};
 use crate::motor_file::{MotorFile, assemble};
 use rayon::prelude::*;
@@ -80,7 +81,8 @@ pub fn find_events(bench: &Bench) -> Vec<Timeline> {
 /// Finds the events, fits the motor and assembles its file. `lap` is called with the name of each stage as it ends.
 ///
 /// # Errors
-/// [`IdentifyError`] when no capture can be used or the model cannot be evaluated at the first guess.
+/// [`IdentifyError`] when no capture can be used, the model cannot be evaluated at the first guess, or the monitor of the
+/// options interrupts the fit.
 pub fn identify(
     bench: &Bench,
     options: &FitOptions,
@@ -88,7 +90,11 @@ pub fn identify(
 ) -> Result<Identified, IdentifyError> {
     let timelines = find_events(bench);
     lap("find events");
-    let estimate = match estimate_in_stages(bench, &timelines, options, &mut lap) {
+    let ended = match estimate_in_stages(bench, &timelines, options, &mut lap) {
+        _ if options.monitor.interrupt.requested() => Err(SolverError::Interrupted.into()),
+        ended => ended,
+    };
+    let estimate = match ended {
         Ok(estimate) => estimate,
         Err(source) => return Err(IdentifyError { timelines, source }),
     };

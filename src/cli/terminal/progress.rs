@@ -1,6 +1,7 @@
 //! What a long command is doing, on standard error, where that is a terminal; nothing in a pipe or a log.
 
 use indicatif::{ProgressBar, ProgressStyle};
+use rundown::fit;
 use std::io::IsTerminal;
 use std::time::Duration;
 
@@ -17,7 +18,7 @@ impl Progress {
             return Progress(None);
         }
         let bar = ProgressBar::new_spinner();
-        if let Ok(style) = ProgressStyle::with_template("{spinner} {msg} {elapsed}") {
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {msg}{prefix} {elapsed}") {
             bar.set_style(style);
         }
         bar.set_message(stage.to_owned());
@@ -29,6 +30,21 @@ impl Progress {
     pub fn stage(&self, stage: &str) {
         if let Some(bar) = &self.0 {
             bar.set_message(stage.to_owned());
+            bar.set_prefix("");
+        }
+    }
+
+    /// What shows the trials of the solver beside the stage.
+    pub fn trials(&self) -> impl Fn(&fit::Progress) + Send + Sync + use<> {
+        let bar = self.0.clone();
+        move |progress| {
+            if let Some(bar) = &bar {
+                bar.set_prefix(format!(
+                    ", trial {}, sum of squares {:.4e}",
+                    progress.iteration,
+                    2.0 * progress.cost
+                ));
+            }
         }
     }
 

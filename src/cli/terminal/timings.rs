@@ -1,6 +1,7 @@
 //! How long each stage of a command took, and on a terminal what it is doing.
 
 use super::progress::Progress;
+use rundown::fit::{Interrupt, Monitor};
 use std::fmt;
 use std::time::{Duration, Instant};
 
@@ -22,6 +23,11 @@ impl Timings {
             stages,
             progress: Progress::start(stages.first().copied().unwrap_or("")),
         }
+    }
+
+    /// What ends the fit by `interrupt`, and shows its trials beside the stage.
+    pub fn monitor(&self, interrupt: Interrupt) -> Monitor {
+        Monitor::new(interrupt, self.progress.trials())
     }
 
     /// Takes the stage off the terminal, before anything is printed.

@@ -67,6 +67,15 @@ impl Monitor {
     }
 }
 
+impl From<Interrupt> for Monitor {
+    fn from(interrupt: Interrupt) -> Monitor {
+        Monitor {
+            interrupt,
+            report: None,
+        }
+    }
+}
+
 impl fmt::Debug for Monitor {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("Monitor")

@@ -11,6 +11,13 @@ pub enum Step {
     Kept(Outcome),
 }
 
+impl Step {
+    /// True where it was done before.
+    pub fn is_kept(self) -> bool {
+        matches!(self, Step::Kept(_))
+    }
+}
+
 /// What became of all.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Counts {

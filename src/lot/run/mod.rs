@@ -40,7 +40,8 @@ impl RunOptions {
 }
 
 /// Fits every motor of the manifest that is not done, and puts each down as soon as it ends. `progress` is called from many
-/// threads. Memory is that of one motor a thread, however many there are. Gives how many motors were done before.
+/// threads. Memory is that of one motor a thread, however many there are. Gives how many motors were done before. An
+/// interrupt of the fit's monitor lets no further motor begin; one that is not finished is left as it was.
 ///
 /// # Errors
 /// A manifest that cannot be read, a result that cannot be written. What goes wrong with a motor is its record.
@@ -54,14 +55,19 @@ pub fn run(
         .threads
         .or_else(|| std::thread::available_parallelism().ok())
         .map_or(1, NonZeroUsize::get);
-    let queue = Queue::new(manifest.entries(options.part));
+    let interrupt = options.fit.monitor.interrupt.clone();
+    let entries = manifest
+        .entries(options.part)
+        .take_while(|_| !interrupt.requested());
+    let queue = Queue::new(entries);
     let work = || {
         while let Some(entry) = queue.next() {
             match fit_or_keep(&entry, store, options) {
-                Ok(step) => {
+                Ok(Some(step)) => {
                     queue.count(step);
                     progress(step);
                 }
+                Ok(None) => {}
                 Err(error) => queue.stop(error),
             }
         }
@@ -120,7 +126,7 @@ impl<I: Iterator<Item = Result<Entry, LotError>>> Queue<I> {
     }
 
     fn count(&self, step: Step) {
-        self.lock().kept += u64::from(matches!(step, Step::Kept(_)));
+        self.lock().kept += u64::from(step.is_kept());
     }
 
     fn stop(&self, fault: LotError) {

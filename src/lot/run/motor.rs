@@ -8,19 +8,20 @@ use crate::lot::results::{self, FORMAT};
 use crate::lot::{Entry, LotError, MotorRecord, Outcome, Store};
 use crate::motor_file::MotorFile;
 
-/// Fits the motor and puts its result down, unless it is done already.
+/// Fits the motor and puts its result down, unless it is done already. `None` where an interrupt ended the work: nothing is
+/// put down then.
 pub(super) fn fit_or_keep(
     entry: &Entry,
     store: &Store,
     options: &RunOptions,
-) -> Result<Step, LotError> {
+) -> Result<Option<Step>, LotError> {
     let id = entry.id();
     // Taken before the work: a file that changes meanwhile is done again next time.
     let fingerprint = results::of_files(entry, &options.settings());
     if !options.again
         && let Some(record) = store.is_done(&id, &fingerprint)
     {
-        return Ok(Step::Kept(record.outcome));
+        return Ok(Some(Step::Kept(record.outcome)));
     }
     let ended = guarded(|| fitted(entry, options)).unwrap_or_else(|panic| {
         Ended::failed(
@@ -28,6 +29,9 @@ pub(super) fn fit_or_keep(
             format!("a fault in this program, please report it: {panic}"),
         )
     });
+    if ended.file.is_none() && options.fit.monitor.interrupt.requested() {
+        return Ok(None);
+    }
     let name = ended.motor.or_else(|| entry.motor.clone());
     let record = MotorRecord {
         format: FORMAT.to_owned(),
@@ -39,7 +43,7 @@ pub(super) fn fit_or_keep(
         motor_file_sha256: None,
     };
     store.put(&id, record, ended.file.as_ref())?;
-    Ok(Step::Done(ended.outcome))
+    Ok(Some(Step::Done(ended.outcome)))
 }
 
 /// How the work on a motor ended.
