@@ -1,18 +1,15 @@
 //! The iteration itself, as a `Solver` on argmin's trait: one trial an iteration.
 
 use super::least_squares::{LeastSquares, NormalEquations};
-use super::monitor::Interrupt;
+use super::monitor::{Interrupt, SolverState};
 use super::options::SolverOptions;
 use super::point::{NEARBY, Point};
 use super::second_order::SecondOrder;
 use super::solution::{SolverError, StopReason};
 use super::step::{Bounds, Step, damped_step, decrement};
-use argmin::core::{Error, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus};
+use argmin::core::{Error, KV, Problem, Solver, TerminationReason, TerminationStatus};
 use argmin::kv;
 use nalgebra::{DMatrix, DVector};
-
-/// argmin's record of the iteration: parameters and cost; gradient and matrix stay with the solver.
-pub(super) type SolverState = IterState<DVector<f64>, (), (), (), (), f64>;
 
 pub(super) const COST_COUNT: &str = "cost_count";
 pub(super) const NORMAL_COUNT: &str = "normal_equations_count";

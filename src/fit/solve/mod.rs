@@ -34,7 +34,8 @@ pub(super) use step::solve_over;
 
 use argmin::core::observers::ObserverMode;
 use argmin::core::{Executor, State, TerminationReason, TerminationStatus};
-use levenberg_marquardt::{COST_COUNT, LevenbergMarquardt, NORMAL_COUNT, SolverState};
+use levenberg_marquardt::{COST_COUNT, LevenbergMarquardt, NORMAL_COUNT};
+use monitor::SolverState;
 use nalgebra::DVector;
 
 /// Minimises half the sum of squared residuals from `start`, which is moved onto the bounds where it lies outside.

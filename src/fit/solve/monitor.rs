@@ -1,11 +1,14 @@
 //! What a long solve reports while it runs, and the request to end it.
 
-use super::levenberg_marquardt::SolverState;
 use argmin::core::observers::Observe;
-use argmin::core::{Error, KV, KvValue, State};
+use argmin::core::{Error, IterState, KV, KvValue, State};
+use nalgebra::DVector;
 use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+
+/// argmin's record of the iteration: parameters and cost; gradient and matrix stay with the solver.
+pub(super) type SolverState = IterState<DVector<f64>, (), (), (), (), f64>;
 
 /// A request to end, made from elsewhere, as by a signal. Clones share it.
 #[derive(Clone, Debug, Default)]

@@ -1,5 +1,6 @@
 //! Which motors a lot has: a folder tree with a bench sheet a motor, or a table with a row a motor.
 
+mod cells;
 mod entry;
 mod folder;
 mod part;

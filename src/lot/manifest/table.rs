@@ -5,13 +5,11 @@
 //! `speed_rad_s`, `segments`, `temperature_c`, `shunt_ohm`. `motor` names the motor, `order` is when it was measured (a
 //! number that grows).
 
+use super::cells::read_cells;
 use super::entry::{Entry, Work};
 use crate::bench::{QuickRun, Role};
-use crate::files::{LONGEST_LINE, LinesAtMost, open_regular};
 use crate::lot::LotError;
-use polars::prelude::*;
-use std::borrow::Cow;
-use std::io::{Cursor, Read};
+use polars::prelude::DataFrame;
 use std::path::{Path, PathBuf};
 
 /// The captures that a table may name.
@@ -47,9 +45,7 @@ impl Table {
     /// # Errors
     /// A file that is no such table, a column that is not known, or none that names a sheet or a capture.
     pub(crate) fn read(path: &Path, base: &Path) -> Result<Table, LotError> {
-        let parquet = path.extension().is_some_and(|ending| ending == "parquet");
-        let read = if parquet { read_parquet } else { read_csv };
-        let cells = read(path).map_err(|error| LotError::Manifest {
+        let cells = read_cells(path).map_err(|error| LotError::Manifest {
             path: path.to_owned(),
             // The lines behind the first name options of polars, which this program has not.
             reason: error
@@ -215,39 +211,6 @@ impl<'a> TableRow<'a> {
     fn fault(&self, text: String) -> LotError {
         self.table.fault(self.row as u64 + 2, text)
     }
-}
-
-fn read_csv(path: &Path) -> PolarsResult<DataFrame> {
-    let mut bytes = Vec::new();
-    LinesAtMost::new(open_regular(path)?, LONGEST_LINE).read_to_end(&mut bytes)?;
-    // To polars a blank line is a row.
-    let lines = bytes.split_inclusive(|&byte| byte == b'\n');
-    let lines: Vec<&[u8]> = lines.filter(|line| !line.trim_ascii().is_empty()).collect();
-    let table = CsvReadOptions::default()
-        .with_infer_schema_length(Some(0))
-        .with_raise_if_empty(false)
-        .map_parse_options(|options| options.with_comment_prefix(Some("#")))
-        .into_reader_with_file_handle(Cursor::new(lines.concat()))
-        .finish()?;
-    trimmed(&table)
-}
-
-fn read_parquet(path: &Path) -> PolarsResult<DataFrame> {
-    let table = ParquetReader::new(open_regular(path)?).finish()?;
-    let columns = table.try_apply_columns(|column| column.cast(&DataType::String))?;
-    trimmed(&DataFrame::new(table.height(), columns)?)
-}
-
-/// The table without blanks around names and cells.
-fn trimmed(table: &DataFrame) -> PolarsResult<DataFrame> {
-    let columns = table.try_apply_columns(|column| {
-        let cells = column
-            .str()?
-            .apply_values(|text| Cow::Borrowed(text.trim()));
-        let name = column.name().trim();
-        Ok(cells.with_name(name.into()).into_column())
-    })?;
-    DataFrame::new(table.height(), columns)
 }
 
 #[cfg(test)]
