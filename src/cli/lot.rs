@@ -96,7 +96,7 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
             "interrupted: {} of {motors} motors are not done; the same command goes on with them",
             gathered.missing
         ));
-        return Ok(Status::Doubtful);
+        return Ok(Status::Questionable);
     }
     let counts = summary.counts;
     Ok(Status::of(counts.stand == counts.motors))

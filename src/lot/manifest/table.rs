@@ -9,6 +9,7 @@ use super::cells::read_cells;
 use super::entry::{Entry, Work};
 use crate::bench::{QuickRun, Role};
 use crate::lot::LotError;
+use crate::quantity::nearest;
 use polars::prelude::DataFrame;
 use std::path::{Path, PathBuf};
 
@@ -77,15 +78,13 @@ impl Table {
         let known = || OTHERS.into_iter().chain(ROLES.map(|r| r.0)).chain(NUMBERS);
         let names = self.cells.get_column_names();
         if let Some(unknown) = names.iter().find(|n| !known().any(|k| k == n.as_str())) {
-            let likeness = |name: &str| strsim::jaro_winkler(unknown, name);
-            let nearest = known()
-                .max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
-                .unwrap_or("sheet");
+            let known: Vec<&str> = known().collect();
             return Err(self.fault(
                 1,
                 format!(
-                    "unknown column `{unknown}`; the nearest known is `{nearest}`. Known: {}",
-                    known().collect::<Vec<_>>().join(", ")
+                    "unknown column `{unknown}`; the nearest known is `{}`. Known: {}",
+                    nearest(unknown, &known).unwrap_or("sheet"),
+                    known.join(", ")
                 ),
             ));
         }
