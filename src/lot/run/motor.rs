@@ -128,15 +128,21 @@ fn why_spoiled(bench: &Bench, found: &Identified) -> String {
     for warning in all.filter(|w| w.spoils_estimate()) {
         let reason = match warning {
             CaptureWarning::WrongPolarity => "voltage or current is the wrong way round",
-            CaptureWarning::ProbeRatio => "a voltage contradicts the supply by the ratio of a probe",
+            CaptureWarning::ProbeRatio => {
+                "a voltage contradicts the supply by the ratio of a probe"
+            }
             CaptureWarning::Slipped => "a rotor that was to be held turned",
-            CaptureWarning::TimeBase => "the times of a capture are off by a factor of a thousand or so",
+            CaptureWarning::TimeBase => {
+                "the times of a capture are off by a factor of a thousand or so"
+            }
             CaptureWarning::TenTimesOff => "a meter contradicts the captures by a factor of ten",
             CaptureWarning::Unit => "the unit of a column contradicts its use",
             CaptureWarning::Record => "a record was read only by an assumption, or only in part",
             CaptureWarning::NoEvent => "nothing happens in a capture",
             CaptureWarning::AcCoupled => "a voltage was AC coupled",
-            CaptureWarning::RiseBetweenSamples => "the rise of the current falls between two samples",
+            CaptureWarning::RiseBetweenSamples => {
+                "the rise of the current falls between two samples"
+            }
         };
         if !words.iter().any(|w| w == reason) {
             words.push(reason.to_owned());
