@@ -64,7 +64,7 @@ struct Mistake {
     roles: &'static [Role],
     spoil: Spoil,
     seen: fn(&Told) -> bool,
-    /// Share of the spoiled captures that has to be found.
+    /// Share of the spoiled captures that has to be found: a little less than docs/detectors.md measures over many seeds.
     wanted: f64,
 }
 
@@ -204,7 +204,7 @@ fn mistakes() -> Vec<Mistake> {
                 true
             },
             seen: |told| told.words.contains("current samples are clipped"),
-            wanted: 0.8,
+            wanted: 0.9,
         },
         Mistake {
             name: "sample rate too low for L/R",
@@ -219,7 +219,7 @@ fn mistakes() -> Vec<Mistake> {
                 told.capture_warnings
                     .contains(&CaptureWarning::RiseBetweenSamples)
             },
-            wanted: 0.0,
+            wanted: 0.6,
         },
         Mistake {
             name: "motor still turning at the start",
@@ -233,7 +233,7 @@ fn mistakes() -> Vec<Mistake> {
                 row > 50
             },
             seen: |told| told.words.contains("was already turning"),
-            wanted: 0.8,
+            wanted: 0.9,
         },
         Mistake {
             name: "swapped channels",
@@ -249,7 +249,7 @@ fn mistakes() -> Vec<Mistake> {
             seen: |told| {
                 told.contradicted || told.capture_warnings.iter().any(|d| d.spoils_estimate())
             },
-            wanted: 0.0,
+            wanted: 0.9,
         },
         Mistake {
             name: "trigger missed",
@@ -320,7 +320,7 @@ fn mistakes() -> Vec<Mistake> {
                 24.0 * step_s < 2.0 * lag_s
             },
             seen: |told| told.words.contains("begins flat"),
-            wanted: 0.3,
+            wanted: 0.5,
         },
     ]
 }
@@ -483,7 +483,7 @@ fn mistakes_are_found_and_sound_captures_raise_no_alarm() {
     );
     println!("{text}");
     put_table("table", &text);
-    let wanted = mistakes.iter().map(|m| m.wanted).chain([0.0, 0.9, 0.5]);
+    let wanted = mistakes.iter().map(|m| m.wanted).chain([0.6, 0.9, 0.9]);
     for ((t, wanted), row) in tallies.iter().zip(wanted).zip(&rows) {
         assert!(
             t.found as f64 >= wanted * t.spoiled as f64,

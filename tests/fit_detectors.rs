@@ -86,7 +86,7 @@ struct Mistake {
     seen: fn(&Told) -> bool,
     /// Whether a bench whose mistake was not told came to no harm by it; it then counts as no mistake.
     harmless: fn(&Told, &DrawnBench) -> bool,
-    /// Share of the spoiled benches that has to be found.
+    /// Share of the spoiled benches that has to be found: a little less than docs/detectors.md measures over many seeds.
     wanted: f64,
 }
 
@@ -182,7 +182,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.words(ANCHORS),
             harmless: constant_stands,
-            wanted: 0.0,
+            wanted: 0.5,
         },
         Mistake {
             name: "winding warmer than noted, all captures",
@@ -198,7 +198,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
             harmless: |_, _| false,
-            wanted: 0.0,
+            wanted: 0.3,
         },
         Mistake {
             name: "winding warmer than noted, one capture",
@@ -216,7 +216,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.words(&["where the ohmmeter reads"]) || told.disagreement(),
             harmless: |_, _| false,
-            wanted: 0.0,
+            wanted: 0.3,
         },
         Mistake {
             name: "shunt or ratio of the current ten times off",
@@ -229,7 +229,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.capture_warnings.contains(&CaptureWarning::TenTimesOff),
             harmless: |_, _| false,
-            wanted: 0.5,
+            wanted: 0.9,
         },
         Mistake {
             name: "shunt or ratio of the current ten times off, the other way",
@@ -242,7 +242,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.capture_warnings.contains(&CaptureWarning::TenTimesOff),
             harmless: |_, _| false,
-            wanted: 0.5,
+            wanted: 0.9,
         },
         Mistake {
             name: "captures of two different motors",
@@ -261,7 +261,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.disagreement() || told.words(&["where the ohmmeter reads"]),
             harmless: |_, _| false,
-            wanted: 0.0,
+            wanted: 0.3,
         },
         Mistake {
             name: "time base in the wrong unit, one capture",
@@ -290,7 +290,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.capture_warnings.contains(&CaptureWarning::TimeBase) || told.refused,
             harmless: |_, _| false,
-            wanted: 0.5,
+            wanted: 0.9,
         },
         Mistake {
             name: "time base in the wrong unit, all captures, the other way",
@@ -305,7 +305,7 @@ fn mistakes() -> Vec<Mistake> {
             },
             seen: |told| told.capture_warnings.contains(&CaptureWarning::TimeBase) || told.refused,
             harmless: |_, _| false,
-            wanted: 0.5,
+            wanted: 0.9,
         },
     ]
 }
@@ -390,7 +390,16 @@ fn mistakes_that_only_the_fit_can_find_are_found_and_sound_benches_raise_no_alar
             sound,
             seeds("FIT_DETECTORS_SPOILED").unwrap_or(1),
         ),
-        None => (vec![presets::blind_winder(), presets::label_peeler()], 1, 1),
+        // The ohmmeter and metal brushes of the feeder show a warm winding, which the contact of carbon ones hides.
+        None => (
+            vec![
+                presets::blind_winder(),
+                presets::label_peeler(),
+                presets::aquarium_feeder(),
+            ],
+            1,
+            1,
+        ),
     };
     let seconds = seeds("FIT_DETECTORS_SECONDS").unwrap_or(u64::MAX);
     let (tallies, fitted) = study(&scenarios, sound, spoiled, seconds);

@@ -47,6 +47,52 @@ fn least_count(trials: u64, p: f64, tail: f64) -> u64 {
     trials
 }
 
+/// What the instruments of the label peeler's and of the blind winder's bench let be known: median relative standard uncertainty of 500
+/// realisations (docs/coverage.md), %. A windage is a share of all friction when running freely; none of these motors has any.
+const KNOWN_TO_PERCENT: [(&str, [f64; 2]); 17] = [
+    ("terminal_resistance", [1.01, 1.92]),
+    ("armature_inductance", [1.00, 2.14]),
+    ("back_emf_constant", [0.71, 1.12]),
+    ("coulomb_friction_torque", [1.75, 2.97]),
+    ("viscous_friction", [13.12, 24.04]),
+    ("windage", [10.0, 10.0]),
+    ("rotor_inertia", [0.98, 1.89]),
+    ("brush_drop", [5.33, 3.65]),
+    ("inertia_capacitance", [0.98, 1.90]),
+    ("friction_current", [1.60, 2.72]),
+    ("viscous_conductance", [13.12, 24.09]),
+    ("electrical_time_constant", [0.60, 1.33]),
+    ("mechanical_time_constant", [0.53, 0.77]),
+    ("no_load_speed", [0.72, 1.25]),
+    ("no_load_current", [0.75, 1.59]),
+    ("stall_torque", [0.84, 1.73]),
+    ("stall_current", [1.01, 1.95]),
+];
+
+/// A median of eight uncertainties, each of which is itself estimated and scatters by some 13 %, and intervals that a profile shapes:
+/// so much wider than 1.96 of the uncertainty a median interval may be.
+const WIDER: f64 = 1.5;
+
+/// Every median interval is about as narrow as the instruments allow; names those that are not.
+fn too_wide(study: &Study, bench: usize) -> String {
+    let mut out = String::new();
+    for (name, tally) in study::names().zip(&study.tallies) {
+        let (_, percent) = KNOWN_TO_PERCENT
+            .iter()
+            .find(|known| known.0 == name)
+            .expect("every row has a limit");
+        let limit = WIDER * 1.96 * percent[bench] / 100.0;
+        let width = tally.median_half_width().unwrap_or(f64::INFINITY);
+        if width.is_nan() || width > limit {
+            out += &format!(
+                "{}: {name} ±{width:.3}, limit {limit:.3}\n",
+                study.scenario.facts.name
+            );
+        }
+    }
+    out
+}
+
 /// `COVERAGE_SEEDS` turns this into the long run over `COVERAGE_PRESETS` (comma-separated; default all), ended early after
 /// `COVERAGE_SECONDS`, written to `COVERAGE_PAGE`.
 #[test]
@@ -61,7 +107,7 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     let scenarios: Vec<Scenario> = match (&named, long) {
         (Some(names), _) => names.split(',').map(|n| scenario(n.trim())).collect(),
         (None, Some(_)) => presets::all(),
-        (None, None) => vec![presets::blind_winder(), presets::label_peeler()],
+        (None, None) => vec![presets::label_peeler(), presets::blind_winder()],
     };
     let mut studies: Vec<Study> = scenarios.into_iter().map(Study::new).collect();
     for study in &mut studies {
@@ -90,6 +136,15 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     }
     if let Some(path) = variable("COVERAGE_PAGE") {
         std::fs::write(&path, &text).expect("the page can be written");
+    }
+    if named.is_none() && long.is_none() {
+        let wide: String = (0..2).map(|k| too_wide(&studies[k], k)).collect();
+        assert!(wide.is_empty(), "{wide}\n{text}");
+        let without: u64 = studies.iter().map(|s| s.failed + s.unconverged).sum();
+        assert_eq!(
+            without, 0,
+            "fits that gave no result or did not converge\n{text}"
+        );
     }
     let (held, judged) = totals(&studies);
     // With p = 0.90 in place of 0.95, fewer than this happen once in a thousand. Coverage at fault by more than that shows;

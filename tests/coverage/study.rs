@@ -88,6 +88,11 @@ impl Study {
         };
         self.unconverged += u64::from(!found.converged());
         let reported = found.reported();
+        let supply_v = drawn.truth.rig.supply_v;
+        let truths = drawn.truth.operating_at(supply_v).expect("the motor turns");
+        let constant = drawn.truth.parameter("back_emf_constant").expect("known");
+        let [(_, free_rad_s), (_, free_a), ..] = truths;
+        let free_nm = constant * free_a;
         for ((name, in_log), tally) in PARAMETERS.iter().zip(&mut self.tallies) {
             let truth = drawn.truth.parameter(name).expect("every name has a truth");
             let one = reported
@@ -95,15 +100,18 @@ impl Study {
                 .find(|r| r.name == *name)
                 .expect("every parameter is reported");
             let interval = one.estimate.filter(|_| one.status != Status::Undetermined);
-            let miss = tally.judge(interval, truth, *in_log, one.one_sided);
+            let size = match *name {
+                // The windage that would be all the friction there is when running freely.
+                "windage" => free_nm / (free_rad_s * free_rad_s),
+                _ => truth,
+            };
+            let miss = tally.judge(interval, truth, size, *in_log, one.one_sided);
             self.misses.extend(miss.map(|pull| (seed, *name, pull)));
         }
         if self.compare {
             self.compare_covariances(&drawn, &found, &reported);
         }
-        let supply_v = drawn.truth.rig.supply_v;
         let operating = found.operating(supply_v);
-        let truths = drawn.truth.operating_at(supply_v).expect("the motor turns");
         for ((name, truth), tally) in truths
             .into_iter()
             .zip(&mut self.tallies[PARAMETERS.len()..])
@@ -112,7 +120,7 @@ impl Study {
                 .iter()
                 .find(|o| o.name == name)
                 .map(|o| o.interval);
-            let miss = tally.judge(interval, truth, true, false);
+            let miss = tally.judge(interval, truth, truth, true, false);
             self.misses.extend(miss.map(|pull| (seed, name, pull)));
         }
     }
@@ -142,7 +150,7 @@ impl Study {
                     lower: estimate.value / reach,
                     upper: estimate.value * reach,
                 };
-                tally.judge(Some(interval), truth, true, false);
+                tally.judge(Some(interval), truth, truth, true, false);
             }
         }
     }

@@ -13,14 +13,17 @@ pub struct Tally {
     pub pulls: Vec<f64>,
     /// Relative standard uncertainties, likewise.
     relative: Vec<f64>,
+    /// Half widths of all intervals, as a share of the size of the quantity.
+    half_widths: Vec<f64>,
 }
 
 impl Tally {
-    /// Counts one interval; the pull where it does not hold the truth.
+    /// Counts one interval of a quantity whose size is `size`; the pull where it does not hold the truth.
     pub fn judge(
         &mut self,
         interval: Option<Interval>,
         truth: f64,
+        size: f64,
         in_log: bool,
         one_sided: bool,
     ) -> Option<f64> {
@@ -29,6 +32,8 @@ impl Tally {
             return None;
         };
         self.judged += 1;
+        self.half_widths
+            .push(0.5 * (interval.upper - interval.lower) / size);
         let holds = interval.lower <= truth && truth <= interval.upper;
         self.held += u64::from(holds);
         let relative = interval.standard_uncertainty / interval.value;
@@ -56,8 +61,16 @@ impl Tally {
     }
 
     pub fn median_relative(&self) -> Option<f64> {
-        let mut sorted = self.relative.clone();
-        sorted.sort_by(f64::total_cmp);
-        sorted.get(sorted.len() / 2).copied()
+        median(&self.relative)
     }
+
+    pub fn median_half_width(&self) -> Option<f64> {
+        median(&self.half_widths)
+    }
+}
+
+fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() / 2).copied()
 }
