@@ -219,7 +219,7 @@ fn mistakes() -> Vec<Mistake> {
                 told.capture_warnings
                     .contains(&CaptureWarning::RiseBetweenSamples)
             },
-            wanted: 0.6,
+            wanted: 0.3,
         },
         Mistake {
             name: "motor still turning at the start",

@@ -65,7 +65,7 @@ pub fn comparison(studies: &[Study]) -> String {
             .collect();
         writeln!(
             out,
-            "| mean square error over the bound of noise and priors alone | {} |",
+            "| mean square error over the bound of the instruments' noise and priors alone | {} |",
             cells.join(" | ")
         )
         .expect("a string takes everything");

@@ -118,6 +118,12 @@ impl DrawnBench {
         }
     }
 
+    /// Adds the captures of another bench behind those of this one, with the truth behind them.
+    pub fn append(&mut self, other: DrawnBench) {
+        self.captures.extend(other.captures);
+        self.truth.captures.extend(other.truth.captures);
+    }
+
     /// Puts the capture of the same place of another bench in the place of one of this bench, as somebody mixes up two files.
     pub fn replace_capture(&mut self, index: usize, other: &DrawnBench) {
         let name = &other.captures[index].name;

@@ -196,7 +196,7 @@ fn one_capture(text: &mut String, capture: &Capture, file: &str, truth: Option<&
         ("loop_resistance", "ohm", capture.loop_resistance_ohm),
         ("source", "v", capture.source_v),
         ("added_inertia", "kg_m2", capture.added_inertia_kg_m2),
-        ("load_torque", "nm", capture.load_torque_nm),
+        ("load_torque", "n_m", capture.load_torque_nm),
         ("driven_speed", "rad_s", capture.driven_speed_rad_s),
     ] {
         if let Some(stated) = stated {
