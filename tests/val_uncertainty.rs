@@ -48,7 +48,8 @@ fn val_gum_h2_resistance_and_reactance_from_correlated_means() {
     }
     let correlated = |a: usize, b: usize| {
         let (x, y) = (outcomes(a), outcomes(b));
-        let products = draws.iter().map(|d| (d[a] - x.mean()) * (d[b] - y.mean()));
+        let (mean_x, mean_y) = (x.mean(), y.mean());
+        let products = draws.iter().map(|d| (d[a] - mean_x) * (d[b] - mean_y));
         let size = x.standard_uncertainty() * y.standard_uncertainty();
         products.sum::<f64>() / TRIALS as f64 / size
     };
