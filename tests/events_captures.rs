@@ -232,7 +232,14 @@ fn driven_phases_begin_after_the_last_closing_of_the_drawn_contact() {
                 }
                 let contacts = &drawn.truth_of(&capture.name).unwrap().contacts_s;
                 let last_s = contacts.last().expect("the contact closes");
-                bounced += usize::from(contacts.len() > 1);
+                let step_s = step_s(&capture.waveform);
+                if let [.., opened_s, closed_s] = contacts[..] {
+                    // An opening between two or three rows is not seen for sure.
+                    if closed_s - opened_s < 3.0 * step_s {
+                        continue;
+                    }
+                    bounced += 1;
+                }
                 let timeline = find(&capture.waveform, capture.role);
                 let driven = timeline
                     .phases
@@ -240,7 +247,7 @@ fn driven_phases_begin_after_the_last_closing_of_the_drawn_contact() {
                     .find(|p| p.kind == PhaseKind::Driven)
                     .expect("driven phase");
                 let first_s = capture.waveform.time.at(driven.first).expect("row inside");
-                let rows = (first_s - last_s) / step_s(&capture.waveform);
+                let rows = (first_s - last_s) / step_s;
                 assert!(
                     (0.0..6.0).contains(&rows),
                     "{} {} of seed {seed}: driven from {first_s}, {rows} samples after the last closing",
