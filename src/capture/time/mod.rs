@@ -6,6 +6,7 @@ mod column;
 mod even;
 mod fault;
 mod judge;
+mod steps;
 mod times;
 
 pub use axis::TimeFacts;
