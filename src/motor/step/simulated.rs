@@ -5,6 +5,7 @@
 
 use super::advance::Advance;
 use super::smooth::smooth_step;
+use crate::motor::constants::CONSTANTS;
 use crate::motor::state_equation::{ByInputs, Input};
 use crate::motor::{Constants, Dual, Real, State};
 
@@ -132,11 +133,27 @@ impl<'a, const N: usize> Inputs<'a, N> {
                     + by(Input::Voltage) * voltage.gradient[k];
             }
         }
-        let by_constants = &output.gradient[Input::FIRST_CONSTANT..];
-        for (number, (constant, partial)) in c.each().into_iter().zip(by_constants).enumerate() {
-            if c.independent && (number != FRICTION || self.own_friction) {
-                gradient[number] += partial * constant.gradient[number];
+        let by_constants: &[f64; CONSTANTS] = output
+            .gradient
+            .last_chunk()
+            .expect("the constants are the last inputs");
+        let constants = c.each();
+        if c.independent {
+            for number in 0..CONSTANTS {
+                if number != FRICTION {
+                    gradient[number] += by_constants[number] * constants[number].gradient[number];
+                }
+            }
+            if self.own_friction {
+                gradient[FRICTION] +=
+                    by_constants[FRICTION] * constants[FRICTION].gradient[FRICTION];
             } else {
+                for k in 0..N {
+                    gradient[k] += by_constants[FRICTION] * constants[FRICTION].gradient[k];
+                }
+            }
+        } else {
+            for (constant, partial) in constants.into_iter().zip(by_constants) {
                 for k in 0..N {
                     gradient[k] += partial * constant.gradient[k];
                 }
