@@ -1,27 +1,50 @@
 //! Identification of a brushed permanent-magnet DC motor from oscilloscope captures.
 //!
-//! The modules stand in the order in which the data flow through them; a module may use those above it in the
-//! list of its needs, never those below.
+//! ```
+//! use rundown::{bench, fit::FitOptions, identify, motor_file::{self, Overwrite, ParameterName, draw::ParameterSet}};
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! # let folder = tempfile::tempdir()?;
+//! # let output = folder.path().join("motor.json");
+//! let bench = bench::read_sheet("fixtures/ticket_printer/bench.toml".as_ref(), &bench::LoadOptions::default())?;
+//! let found = identify::identify(&bench, &FitOptions::default(), |_stage| ())?;
+//! let resistance = &found.file.parameters[&ParameterName::TerminalResistance];
+//! println!("R = {:?} ohm, 95 % interval {:?} to {:?}", resistance.value, resistance.lower, resistance.upper);
+//! let motor = ParameterSet::estimate(&found.file);
+//! let k = motor.value(ParameterName::BackEmfConstant).expect("a speed reference");
+//! let running = motor.steady().expect("determined").no_load(24.0).expect("it turns");
+//! println!("no load at 24 V: {:.3} A, {:.1} rad/s", running.current_a, running.speed_rad_s(k));
+//! motor_file::write(&output, &found.file, Overwrite::MotorFileOnly)?;
+//! # assert!((resistance.value.unwrap() - 3.2).abs() < 0.3, "{resistance:?}");
+//! # assert!((running.speed_rad_s(k) - 536.0).abs() < 15.0, "{running:?}");
+//! # Ok(())
+//! # }
+//! ```
 //!
-//! * [`quantity`]: units, and numbers as people write and read them.
-//! * [`stats`]: pure statistics, no files, no terminal, no clock.
-//! * [`files`]: files written atomically, and read within a bound.
-//! * [`motor`]: the motor model, its simulation and sensitivities.
-//! * [`capture`]: bytes of an exported file to a [`capture::Record`].
-//! * [`mod@bench`]: bench sheet and instruments; a record becomes a [`bench::Waveform`] in volts and amperes.
-//! * [`events`]: make, bounce, release, arc, short, standstill: the phases of a waveform.
-//! * [`ripple`]: speed from commutation ripple, in the angle domain.
-//! * [`fit`]: the joint estimate of all captures and readings of one motor.
-//! * [`motor_file`]: the written result.
-//! * [`mod@identify`]: the way from a bench through events and fit to the motor file.
-//! * [`claim`]: a vendor's sheet held against a motor file.
-//! * [`drive`]: what the motor file means for the drive.
-//! * [`next`]: what to measure next, before any capture and after a fit.
-//! * [`export`]: one file a format that other tools read.
-//! * [`report`]: the HTML page of a fit, and its data.
-//! * [`verify`]: a motor file held against its inputs.
-//! * [`lot`]: many motors, and what they say together.
-//! * [`mod@plot`]: pictures of a motor file, SVG and PNG.
+//! The data flow through the modules in this order; a module uses those before it and none after it.
+//!
+//! | module | from what to what |
+//! | --- | --- |
+//! | [`quantity`] | text to SI values and back: units, prefixes, rounding, the nearest known word |
+//! | [`stats`] | arrays to numbers: quantiles, covariances; no files, no terminal, no clock |
+//! | [`files`] | atomic writes and bounded reads |
+//! | [`motor`] | parameters and a terminal condition to states and operating points, with derivatives |
+//! | [`capture`] | the bytes of an exported file to a [`capture::Record`] |
+//! | [`mod@bench`] | a bench sheet and its records to a [`bench::Bench`] of [`bench::Waveform`]s in volts and amperes |
+//! | [`events`] | a waveform to a [`events::Timeline`]: switch-on, bounce, arc, open terminals, short, standstill |
+//! | [`ripple`] | a run-down or a current to a speed, by its commutation ripple |
+//! | [`fit`] | a bench and its timelines to an [`fit::Estimate`]: one joint fit of all captures and readings |
+//! | [`motor_file`] | an estimate to the written [`motor_file::MotorFile`], and back |
+//! | [`mod@identify`] | a bench to timelines, estimate and motor file: the way that commands take |
+//! | [`claim`] | a motor file and a vendor's datasheet to verdicts |
+//! | [`drive`] | a motor file and the conditions of a drive to currents, losses and limits |
+//! | [`next`] | a bench, with or without a fit, to the captures worth making next |
+//! | [`export`] | a motor file to the files of other tools |
+//! | [`report`] | bench, timelines, estimate and motor file to one HTML page |
+//! | [`verify`] | a motor file and its inputs to what has changed |
+//! | [`mod@plot`] | a motor file and its captures to pictures, SVG and PNG |
+//! | [`lot`] | many benches to tables and a summary |
+
+#![deny(missing_docs)]
 
 pub mod bench;
 pub mod capture;

@@ -19,9 +19,13 @@ const TEMPERATURE_LIMIT_K: f64 = 5.0;
 /// What the flags of a quick run say. SI units; `None` is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct QuickRun {
+    /// Role and file of each capture.
     pub captures: Vec<(Role, PathBuf)>,
+    /// Name of the motor.
     pub name: Option<String>,
+    /// Supply voltage, V.
     pub supply_v: Option<f64>,
+    /// Number of commutator segments.
     pub commutator_segments: Option<u32>,
     /// Of the winding, for all captures.
     pub winding_temperature_c: Option<f64>,
@@ -38,9 +42,11 @@ pub struct QuickRun {
     pub raw_volts: bool,
     /// The voltage was measured across motor and shunt together.
     pub shunt_in_voltage: bool,
+    /// True inverts the sign of the current column.
     pub reverse_current: bool,
     /// Ratio of the voltage probe, where it was not set in the oscilloscope.
     pub apply_probe_ratio: Option<f64>,
+    /// Options of the importer, the same for all files.
     pub import: ReadOptions,
 }
 

@@ -7,7 +7,9 @@ use std::path::PathBuf;
 /// A stated value with its standard uncertainty, in the unit of its name.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Stated {
+    /// The value as stated.
     pub value: f64,
+    /// Standard uncertainty, in the unit of `value`.
     pub standard_uncertainty: f64,
 }
 
@@ -56,8 +58,11 @@ impl Role {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum BrushKind {
+    /// Carbon or electrographite: contact drop of about a volt in total.
     Carbon,
+    /// Metal-graphite: smaller contact drop.
     MetalCarbon,
+    /// Precious metal: hardly any contact drop.
     Metal,
 }
 
@@ -65,19 +70,28 @@ pub enum BrushKind {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum MagnetKind {
+    /// Hard ferrite.
     Ferrite,
+    /// Neodymium-iron-boron.
     Neodymium,
+    /// Samarium-cobalt.
     SamariumCobalt,
 }
 
 /// What is known of the motor before any capture.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct MotorFacts {
+    /// Name of the motor; free text.
     pub name: String,
+    /// Number of commutator segments.
     pub commutator_segments: Option<u32>,
+    /// Material of the brushes.
     pub brushes: Option<BrushKind>,
+    /// Material of the magnets.
     pub magnets: Option<MagnetKind>,
+    /// Nominal supply voltage, V.
     pub supply_v: Option<f64>,
+    /// Ambient temperature, °C.
     pub room_temperature_c: Option<f64>,
 }
 
@@ -112,12 +126,19 @@ pub struct ChannelChain {
 /// One capture.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Capture {
+    /// Name of the capture, unique in its bench.
     pub name: String,
+    /// The exported file.
     pub path: PathBuf,
+    /// SHA-256 of the file's bytes, lower-case hex.
     pub sha256: String,
+    /// Role as stated in the sheet or by flag.
     pub role: Role,
+    /// Voltage and current at the motor.
     pub waveform: Waveform,
+    /// Hardware of the voltage channel; `None` where no voltage was recorded.
     pub voltage_chain: Option<ChannelChain>,
+    /// Hardware of the current channel; `None` where no current was recorded.
     pub current_chain: Option<ChannelChain>,
     /// Resistance that the voltage channel spans in series with the motor (a shunt inside the measured voltage), Ω;
     /// and the index of the shunt in [`Bench::instruments`].
@@ -143,27 +164,39 @@ pub struct Capture {
 pub enum Reading {
     /// Ohmmeter across the terminals. `readings_ohm` over rotor positions, lead resistance still inside.
     Ohmmeter {
+        /// Readings at different rotor positions, Ω, with the resistance of the leads.
         readings_ohm: Vec<f64>,
+        /// Resistance of the leads, Ω; `None` where it is unknown.
         leads_ohm: Option<Stated>,
+        /// Relative standard uncertainty of the instrument.
         relative_uncertainty: f64,
+        /// Winding temperature during the readings, °C.
         temperature_c: Option<Stated>,
     },
     /// Inductance meter across the terminals, rotor still.
     InductanceMeter {
+        /// The reading, H.
         inductance_h: Stated,
+        /// Test frequency of the meter, Hz.
         frequency_hz: Option<f64>,
     },
     /// Tachometer while running freely in the state that `capture` shows (its end for a start, its beginning for a
     /// run-down or brake), or at a stated supply voltage.
     Speed {
+        /// The reading, rad/s.
         speed_rad_s: Stated,
+        /// Name of the capture whose state the reading shows.
         capture: Option<String>,
+        /// Terminal voltage during the reading, V.
         terminal_voltage_v: Option<Stated>,
+        /// Motor current during the reading, A.
         current_a: Option<Stated>,
     },
     /// Open-terminal voltage while driven at a known speed.
     SpunBackEmf {
+        /// Voltage between the open terminals, V.
         voltage_v: Stated,
+        /// Speed of the driven shaft, rad/s.
         speed_rad_s: Stated,
     },
 }
@@ -171,12 +204,17 @@ pub enum Reading {
 /// Everything measured on one motor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bench {
+    /// The bench sheet; `None` for a bench from flags alone.
     pub path: Option<PathBuf>,
     /// SHA-256 of the bench sheet, where one was read.
     pub sha256: Option<String>,
+    /// What is known of the motor beforehand.
     pub motor: MotorFacts,
+    /// Instruments; channel chains refer to them by index.
     pub instruments: Vec<Instrument>,
+    /// Captures in the order of the sheet.
     pub captures: Vec<Capture>,
+    /// Scalar readings in the order of the sheet.
     pub readings: Vec<Reading>,
     /// Warnings met while the sheet and its captures were read.
     pub warnings: Vec<String>,

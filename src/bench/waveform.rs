@@ -27,7 +27,10 @@ impl Trace {
 /// A capture after scale, shunt, ratio and polarity were applied. Positive current flows into the motor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Waveform {
+    /// Times of the rows, s.
     pub time: TimeAxis,
+    /// Voltage at the motor, V; `None` where it was not recorded.
     pub voltage_v: Option<Trace>,
+    /// Current into the motor, A; `None` where it was not recorded.
     pub current_a: Option<Trace>,
 }

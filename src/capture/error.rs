@@ -6,157 +6,245 @@ use thiserror::Error;
 /// Why [`read`](fn@super::read) gave no record. Lines and columns are 1-based.
 #[derive(Debug, Error)]
 pub enum ReadError {
+    /// The operating system refused the file or a read from it.
     #[error("{}: cannot be read: {source}. Check the path and its permissions", path.display())]
     Io {
+        /// The file read.
         path: PathBuf,
+        /// Error of the operating system.
         #[source]
         source: std::io::Error,
     },
+    /// A directory, device, pipe or socket.
     #[error(
         "{}: is {what}, expected a regular file of exported text. Name the exported CSV itself",
         path.display()
     )]
-    NotAFile { path: PathBuf, what: &'static str },
+    NotAFile {
+        /// The file read.
+        path: PathBuf,
+        /// What it is instead, with its article.
+        what: &'static str,
+    },
+    /// A file of zero bytes.
     #[error(
         "{}: the file is empty (0 bytes), expected rows of numbers. Export the record again",
         path.display()
     )]
-    Empty { path: PathBuf },
+    Empty {
+        /// The file read.
+        path: PathBuf,
+    },
+    /// A binary format, recognised by its first bytes.
     #[error(
         "{}: not text: recognised as {what} by its first bytes, expected an exported table of numbers. {advice}",
         path.display()
     )]
     NotText {
+        /// The file read.
         path: PathBuf,
+        /// Name of the format.
         what: &'static str,
+        /// What to export instead.
         advice: &'static str,
     },
+    /// A zero byte within the text.
     #[error(
         "{}:{line}: a zero byte stands in the text: not text from here on. The copy is damaged or the file is binary; export as CSV again",
         path.display()
     )]
-    ZeroByte { path: PathBuf, line: usize },
+    ZeroByte {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line.
+        line: usize,
+    },
+    /// A damaged or truncated compressed stream.
     #[error(
         "{}: the compressed stream cannot be unpacked: {source}. The copy is damaged or stopped early; copy or compress it again",
         path.display()
     )]
     Compressed {
+        /// The file read.
         path: PathBuf,
+        /// Error of the decoder.
         #[source]
         source: std::io::Error,
     },
+    /// Text or a header, but no row of numbers below.
     #[error(
         "{}:{line}: no samples: {} and no row of numbers below. Export the record again with its samples",
         path.display(),
         if columns.is_empty() { "only text".to_string() } else { format!("the header announces {} column(s), {}", columns.len(), columns.iter().map(|c| format!("`{c}`")).collect::<Vec<_>>().join(", ")) }
     )]
     NoSamples {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// Column names of the header; empty where none was found.
         columns: Vec<String>,
     },
+    /// No row of numbers in the part of the file that is searched for a table.
     #[error(
         "{}: no table of numbers found in the first {lines} lines. {hint}",
         path.display()
     )]
     NoTable {
+        /// The file read.
         path: PathBuf,
+        /// Number of lines searched.
         lines: usize,
+        /// What to do, as a sentence.
         hint: String,
     },
+    /// A column mostly of cells that are not numbers.
     #[error(
         "{}:{line}:{column}: column {column} \"{name}\": \"{text}\" is not a number with '{decimal}' as decimal mark ({count} cells like it). Say the layout with --delimiter and --decimal, or export again",
         path.display()
     )]
     NotANumber {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// 1-based column.
         column: usize,
+        /// Column name.
         name: String,
+        /// The first such cell, as written.
         text: String,
+        /// Decimal mark in use.
         decimal: char,
+        /// Number of such cells in the column.
         count: usize,
     },
+    /// More rows than tolerable have another number of cells than the table.
     #[error(
         "{}:{line}: {count} of {rows} rows do not fit the layout (first: {found} cells where {expected} are expected). Say the layout with --delimiter, --decimal and --skip-lines, or export again",
         path.display()
     )]
     TooManyBadRows {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line of the first such row.
         line: usize,
+        /// Number of such rows.
         count: usize,
+        /// Number of all rows.
         rows: usize,
+        /// Cells in the first such row.
         found: usize,
+        /// Cells of a row of the table.
         expected: usize,
     },
+    /// A line above [`Limits::max_line_bytes`](super::Limits::max_line_bytes).
     #[error(
         "{}:{line}: the line is longer than {limit} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes (in a sheet: max_line_bytes under import)",
         path.display()
     )]
     LineTooLong {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// The limit, bytes.
         limit: usize,
     },
+    /// A table wider than [`Limits::max_columns`](super::Limits::max_columns).
     #[error(
         "{}:{line}: {found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns (in a sheet: max_columns under import)",
         path.display()
     )]
     TooManyColumns {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// Columns of the table.
         found: usize,
+        /// The limit, columns.
         limit: usize,
     },
+    /// More numbers than [`Limits::max_numbers`](super::Limits::max_numbers).
     #[error(
         "{}:{line}: more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers (in a sheet: max_numbers under import)",
         path.display()
     )]
     TooManyNumbers {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// The limit, numbers.
         limit: usize,
     },
+    /// More decompressed text than [`Limits::max_text_bytes`](super::Limits::max_text_bytes).
     #[error(
         "{}:{line}: more than {limit} bytes of text. Export a shorter record, or raise --max-text-bytes (in a sheet: max_text_bytes under import)",
         path.display()
     )]
     TooMuchText {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line.
         line: usize,
+        /// The limit, bytes.
         limit: u64,
     },
+    /// A compression ratio above [`Limits::max_unpack_ratio`](super::Limits::max_unpack_ratio).
     #[error(
         "{}: {packed} packed bytes have given {text} bytes of text so far, more than {limit} each, which exported samples never do. If the file can be trusted raise --max-unpack-ratio (in a sheet: max_unpack_ratio under import)",
         path.display()
     )]
     UnpacksTooFar {
+        /// The file read.
         path: PathBuf,
+        /// Compressed bytes read so far.
         packed: u64,
+        /// Bytes of text obtained from them.
         text: u64,
+        /// The limit: bytes of text for one compressed byte.
         limit: u64,
     },
+    /// A quotation mark without its partner on the same line.
     #[error(
         "{}:{line}: a quotation mark is not closed on its line. Mend the line or export again",
         path.display()
     )]
-    OpenQuote { path: PathBuf, line: usize },
+    OpenQuote {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line.
+        line: usize,
+    },
+    /// Times that do not increase.
     #[error(
         "{}:{line}: time goes back from {from} s to {to} s (first of {places} place(s)). Export the record again, or pass --time-gaps split to keep its longest increasing stretch",
         path.display()
     )]
     TimeBackwards {
+        /// The file read.
         path: PathBuf,
+        /// 1-based line of the first such place.
         line: usize,
+        /// Time before the step back, s.
         from: f64,
+        /// Time after it, s.
         to: f64,
+        /// Number of such places.
         places: usize,
     },
+    /// An option whose value cannot be used.
     #[error("{}: {option} {value}: {reason}", path.display())]
     Option {
+        /// The file read.
         path: PathBuf,
+        /// The option, as on the command line.
         option: &'static str,
+        /// The value given.
         value: String,
+        /// Why it cannot be used.
         reason: String,
     },
 }

@@ -62,7 +62,9 @@ pub struct ReadOptions {
     pub start_s: Option<f64>,
     /// Unit as text for a 1-based column, e.g. `(2, "mA")`; wins over the file.
     pub units: Vec<(usize, String)>,
+    /// Treatment of gaps and steps back in the time column.
     pub time_gaps: TimeGaps,
+    /// Limits on the size of the input.
     pub limits: Limits,
     /// Bytes of a chunk of text, where the table is regular; 0 reads all rows one by one. The
     /// result is the same.

@@ -8,14 +8,20 @@ use std::path::PathBuf;
 pub enum TimeAxis {
     /// Row `k` stands at `start_s + k * step_s`; `k` counts from 0 to `len - 1`.
     Uniform {
+        /// Time of row 0, s.
         start_s: f64,
+        /// Sampling interval, s.
         step_s: f64,
+        /// Number of rows.
         len: usize,
     },
     /// Strictly increasing times in seconds, one a row.
     Listed(Vec<f64>),
     /// The file says nothing of time; `len` rows.
-    Absent { len: usize },
+    Absent {
+        /// Number of rows.
+        len: usize,
+    },
 }
 
 impl TimeAxis {
@@ -51,6 +57,7 @@ impl TimeAxis {
 pub struct PreambleFact {
     /// 1-based line.
     pub line: usize,
+    /// The key as written.
     pub key: String,
     /// One value, or one a channel.
     pub values: Vec<String>,
@@ -59,12 +66,15 @@ pub struct PreambleFact {
 /// What a preamble says of one channel. Absent is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ChannelFacts {
+    /// Attenuation of the probe: input over output.
     pub probe_ratio: Option<f64>,
     /// In the channel's SI unit per division.
     pub vertical_scale_per_division: Option<f64>,
+    /// Vertical offset, in the channel's SI unit.
     pub vertical_offset: Option<f64>,
     /// As written, e.g. `DC`, `AC`.
     pub coupling: Option<String>,
+    /// True where the oscilloscope inverted the channel.
     pub inverted: Option<bool>,
 }
 
@@ -85,22 +95,28 @@ pub struct Channel {
     pub missing: usize,
     /// Rows whose cell was an overrange mark (`inf`, `OL`, ...), with the sign of the mark.
     pub overrange: Vec<(usize, bool)>,
+    /// What the preamble says of this channel.
     pub facts: ChannelFacts,
 }
 
 /// A file as read.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
+    /// The file read.
     pub path: PathBuf,
     /// How the layout was recognised, one sentence a rule, for `rundown look`.
     pub layout: Vec<String>,
+    /// Keys and values above the table.
     pub preamble: Vec<PreambleFact>,
+    /// Times of the rows.
     pub time: TimeAxis,
     /// Name of the time column, where the file has one.
     pub time_name: Option<String>,
     /// 1-based line of the first row of numbers.
     pub first_data_line: usize,
+    /// Columns of numbers, without the time column, in the order of the file.
     pub channels: Vec<Channel>,
+    /// Faults that did not stop the reading.
     pub warnings: Vec<Warning>,
     /// SHA-256 of the file's bytes as they lie on disk, in lower-case hex.
     pub sha256: String,

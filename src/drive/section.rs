@@ -21,16 +21,23 @@ pub type Known<T = f64> = Result<T, Why>;
 /// Unit of a result.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unit {
+    /// A.
     Ampere,
+    /// V.
     Volt,
+    /// s.
     Second,
+    /// J.
     Joule,
+    /// W.
     Watt,
+    /// Hz.
     Hertz,
     /// Printed in percent.
     Share,
     /// Printed in rpm.
     Speed,
+    /// A²·s, for the let-through of a fuse.
     AmpereSquaredSecond,
     /// A plain ratio.
     One,

@@ -67,8 +67,11 @@ impl fmt::Display for Exclusion {
 /// Rows `first .. end` (half-open) of a waveform.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Phase {
+    /// Terminal condition.
     pub kind: PhaseKind,
+    /// First row.
     pub first: usize,
+    /// Row after the last one.
     pub end: usize,
 }
 
@@ -91,6 +94,7 @@ pub enum EventKind {
     Clamp,
     /// First and last rising edge of a switched supply.
     FirstEdge,
+    /// Last rising edge of a switched supply.
     LastEdge,
 }
 
@@ -113,6 +117,7 @@ impl fmt::Display for EventKind {
 /// Something that happens at one instant of a capture.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Event {
+    /// What happens.
     pub kind: EventKind,
     /// On the capture's time axis, s.
     pub time_s: f64,
@@ -121,6 +126,7 @@ pub struct Event {
 /// The phases of one capture in time order, without holes or overlaps.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timeline {
+    /// Phases in time order; together they cover all rows.
     pub phases: Vec<Phase>,
     /// Events found, in time order.
     pub events: Vec<Event>,

@@ -10,7 +10,9 @@ use polars::prelude::*;
 
 /// One row: a file, and the motor drawn or moved from it where there is one.
 pub struct Row<'a> {
+    /// The motor file.
     pub file: &'a MotorFile,
+    /// The drawn or shifted motor; `None` for the estimate itself.
     pub instance: Option<Instance<'a>>,
 }
 

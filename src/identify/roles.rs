@@ -8,23 +8,32 @@ use std::path::PathBuf;
 /// A capture from which its stated role cannot be fitted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum RoleError {
+    /// Voltage and current columns are exchanged.
     #[error(
         "capture \"{name}\" ({}): voltage and current seem to stand in each other's column: only with the two exchanged it shows a {stated}. Exchange the columns (or the probes), or pass --trust-roles to fit it as it is",
         path.display()
     )]
     Swapped {
+        /// Name of the capture.
         name: String,
+        /// File of the capture.
         path: PathBuf,
+        /// Role as stated.
         stated: &'static str,
     },
+    /// The waveform clearly shows another role.
     #[error(
         "capture \"{name}\" ({}) is named a {stated}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as it is named, which may take minutes",
         path.display(), guess.role.name(), guess.confidence, guess.reason
     )]
     Contradicted {
+        /// Name of the capture.
         name: String,
+        /// File of the capture.
         path: PathBuf,
+        /// Role as stated.
         stated: &'static str,
+        /// Role that the waveform shows, with its grounds.
         guess: Box<RoleGuess>,
     },
 }

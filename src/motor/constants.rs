@@ -10,17 +10,27 @@ pub(super) const CONSTANTS: usize = 12;
 pub struct Constants<S> {
     /// Resistance of the whole loop inside the given voltage: motor and whatever lies in series with it, Ω.
     pub resistance: S,
+    /// L₀, H: at low frequency and small current.
     pub inductance: S,
+    /// C_m = J/K², F.
     pub capacitance: S,
+    /// I_c = T_c/K, A.
     pub friction_current: S,
+    /// G_v = B/K², S.
     pub viscous_conductance: S,
+    /// W = C_w/K³, A/V².
     pub windage: S,
+    /// V_b, V: contact drop of the brushes at large current.
     pub brush_drop: S,
+    /// I_b, A: current scale on which the contact drop rises.
     pub brush_scale: S,
     /// 1/I_s², 1/A².
     pub saturation: S,
+    /// a, 1/A: relative loss of back-EMF constant per ampere (armature reaction).
     pub reaction: S,
+    /// Share of L₀ that eddy currents screen at high frequency, 0 to below 1.
     pub eddy_share: S,
+    /// Resistance across that share, Ω.
     pub eddy_resistance: S,
     /// Whether the eddy branch is simulated at all; without it the state has no third variable.
     pub with_eddy: bool,

@@ -54,7 +54,9 @@ impl Real for f64 {
 /// A number with its derivatives by `N` independent variables.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Dual<const N: usize> {
+    /// Value of the function.
     pub value: f64,
+    /// Partial derivatives with respect to the `N` independent variables.
     pub gradient: [f64; N],
 }
 

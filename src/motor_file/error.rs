@@ -63,5 +63,10 @@ pub enum MotorFileError {
         "{}: already exists and is no motor file ({reason}); choose another name, or pass --force to replace it",
         path.display()
     )]
-    WouldOverwrite { path: PathBuf, reason: String },
+    WouldOverwrite {
+        /// The file that is there.
+        path: PathBuf,
+        /// Why it must not be replaced.
+        reason: String,
+    },
 }

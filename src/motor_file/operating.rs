@@ -11,29 +11,34 @@ use std::fmt::Write;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OperatingPoints {
+    /// Supply voltage, V.
     pub voltage_v: f64,
     /// Probability that an interval covers the true value.
     pub level: f64,
     /// Motors drawn.
     pub trials: u64,
+    /// Speed without load, rad/s; absent where K is not determined.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub no_load_speed: Option<OperatingPoint>,
+    /// Current without load, A.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub no_load_current: Option<OperatingPoint>,
+    /// Torque at standstill, N·m; absent where K is not determined.
     #[serde(
         default,
         deserialize_with = "present",
         skip_serializing_if = "Option::is_none"
     )]
     pub stall_torque: Option<OperatingPoint>,
+    /// Current at standstill, A.
     #[serde(
         default,
         deserialize_with = "present",
@@ -46,11 +51,15 @@ pub struct OperatingPoints {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OperatingPoint {
+    /// Mean of the drawn values.
     pub value: f64,
     /// UCUM code.
     pub unit: String,
+    /// Standard deviation of the drawn values.
     pub standard_uncertainty: f64,
+    /// Lower bound of the interval.
     pub lower: f64,
+    /// Upper bound of the interval.
     pub upper: f64,
 }
 

@@ -14,7 +14,12 @@ pub enum PlotError {
     Png(#[from] png::EncodingError),
     /// A file of somebody else's is there.
     #[error("{}: {reason}, so nothing was written; choose another folder, or pass --force to overwrite it", path.display())]
-    WouldOverwrite { path: PathBuf, reason: String },
+    WouldOverwrite {
+        /// The file that is there.
+        path: PathBuf,
+        /// Why it must not be replaced.
+        reason: String,
+    },
     /// The folder cannot be made.
     #[error("{}: the folder could not be made: {source}", path.display())]
     Folder {

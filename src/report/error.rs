@@ -14,7 +14,12 @@ pub enum ReportError {
     Json(#[from] serde_json::Error),
     /// A file of somebody else's is there.
     #[error("{}: {reason}, so it was left as it is; choose another name, or pass --force to overwrite it", path.display())]
-    WouldOverwrite { path: PathBuf, reason: String },
+    WouldOverwrite {
+        /// The file that is there.
+        path: PathBuf,
+        /// Why it must not be replaced.
+        reason: String,
+    },
     /// The file cannot be written.
     #[error("{}: could not be written: {source}", path.display())]
     Write {

@@ -16,6 +16,7 @@ pub enum LineKind {
 /// A line found that is not ripple, told and removed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ForeignLine {
+    /// What the line is stationary in.
     pub kind: LineKind,
     /// Hz for lines in time and undecided ones; cycles per code step for code lines.
     pub frequency: f64,
@@ -83,12 +84,15 @@ pub struct RippleSpectrum {
 /// Speed at one instant.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SpeedPoint {
+    /// On the time axis of the record, s.
     pub time_s: f64,
     /// Smooth back-EMF with the fitted zero offset taken off, V; `None` for analyses of current.
     pub emf_v: Option<f64>,
+    /// Ripple frequency, Hz.
     pub ripple_frequency_hz: f64,
     /// Under the most probable candidate.
     pub speed_rad_per_s: Option<f64>,
+    /// Standard uncertainty of `speed_rad_per_s`, rad/s.
     pub standard_uncertainty_rad_per_s: Option<f64>,
 }
 
@@ -107,9 +111,13 @@ pub struct RippleResult {
     pub stretch_s: (f64, f64),
     /// Standstill, where it lies inside the record, s.
     pub standstill_s: Option<f64>,
+    /// False-alarm rate of the detection threshold over the whole searched band.
     pub false_alarm_rate: f64,
+    /// Lines found that are not ripple, removed before the fit.
     pub foreign_lines: Vec<ForeignLine>,
+    /// Angle-domain spectrum with its detection threshold.
     pub spectrum: RippleSpectrum,
+    /// Speed along the stretch.
     pub speed: Vec<SpeedPoint>,
     /// Standard deviation of what no smooth part and no line explains, V.
     pub residual_v: f64,

@@ -25,36 +25,60 @@ pub mod whiteness;
 /// What a statistic cannot be computed from.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum StatsError {
+    /// Too few values.
     #[error("{what}: {found} values where at least {needed} are needed")]
     TooFew {
+        /// The statistic.
         what: &'static str,
+        /// Values given.
         found: usize,
+        /// Values needed.
         needed: usize,
     },
+    /// A value that is infinite or not a number.
     #[error("{what}: value {index} is {value}, not a finite number")]
     NotFinite {
+        /// The statistic.
         what: &'static str,
+        /// Index of the value.
         index: usize,
+        /// The value.
         value: f64,
     },
+    /// An argument outside its range.
     #[error("{what} is {value}; it must lie {range}")]
     OutOfRange {
+        /// The argument.
         what: &'static str,
+        /// The value given.
         value: f64,
+        /// The allowed range, worded to follow "it must lie".
         range: &'static str,
     },
+    /// Arrays whose sizes do not match.
     #[error("{what} has {found} entries where {expected} are expected")]
     Dimension {
+        /// The array.
         what: &'static str,
+        /// Its entries.
         found: usize,
+        /// Entries expected.
         expected: usize,
     },
+    /// A covariance matrix with a negative eigenvalue.
     #[error(
         "the covariance matrix is not positive semidefinite: an eigenvalue of its correlation matrix is {eigenvalue:.3e}"
     )]
-    NotPositiveSemidefinite { eigenvalue: f64 },
+    NotPositiveSemidefinite {
+        /// Most negative eigenvalue of the correlation matrix.
+        eigenvalue: f64,
+    },
+    /// Values that are all equal.
     #[error("{what}: all values are equal, so there is no variation to judge")]
-    NoVariation { what: &'static str },
+    NoVariation {
+        /// The statistic.
+        what: &'static str,
+    },
 }
 
 fn all_finite(what: &'static str, values: &[f64]) -> Result<(), StatsError> {

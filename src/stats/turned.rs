@@ -52,10 +52,12 @@ impl<'a> Turned<'a> {
         self.sign * (number - self.zero)
     }
 
+    /// Number of rows.
     pub fn len(&self) -> usize {
         self.column.len()
     }
 
+    /// True when there is no row.
     pub fn is_empty(&self) -> bool {
         self.column.is_empty()
     }
@@ -79,6 +81,7 @@ impl<'a> Turned<'a> {
         }
     }
 
+    /// The numbers in the order of the rows.
     pub fn iter(self) -> impl DoubleEndedIterator<Item = f64> + ExactSizeIterator + Clone + 'a {
         self.column.iter().map(move |x| self.of(*x))
     }

@@ -8,7 +8,9 @@ use super::{StatsError, all_finite};
 pub struct RunsTest {
     /// Runs counted.
     pub runs: usize,
+    /// Values above the threshold.
     pub above: usize,
+    /// Values below the threshold.
     pub below: usize,
     /// Runs expected of independent values with these counts.
     pub expected: f64,

@@ -19,16 +19,21 @@ const STEP_SLACK: f64 = 1.1;
 pub struct RecordGuess {
     /// Indices into [`Record::channels`].
     pub voltage: Option<usize>,
+    /// Index of the current column into [`Record::channels`]; `None` where none was recognised.
     pub current: Option<usize>,
+    /// True where the voltage column has the wrong sign.
     pub voltage_reversed: bool,
+    /// True where the current column has the wrong sign.
     pub current_reversed: bool,
     /// The current column states volts: raw volts across a shunt.
     pub current_in_volts: bool,
     /// Grounds for the choice of columns.
     pub column_reasons: Vec<String>,
+    /// Most likely role of the capture.
     pub role: Role,
     /// 0 to 1.
     pub role_confidence: f64,
+    /// Grounds for the role, one sentence.
     pub role_reason: String,
     /// Other roles the shape leaves open.
     pub alternatives: Vec<Role>,

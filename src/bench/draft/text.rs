@@ -23,9 +23,11 @@ pub struct DraftChannel {
 /// A capture as guessed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DraftCapture {
+    /// Name of the capture in the sheet.
     pub name: String,
     /// File name relative to the sheet.
     pub file: String,
+    /// Guessed role.
     pub role: Role,
     /// Why it was taken for this role.
     pub why: String,
@@ -33,22 +35,28 @@ pub struct DraftCapture {
     pub warnings: Vec<String>,
     /// Channel names where they differ from the first ones of the sheet.
     pub voltage_channel: Option<String>,
+    /// Name of the current channel, where it differs from the first one of the sheet.
     pub current_channel: Option<String>,
     /// A channel that this file lacks.
     pub voltage_recorded: bool,
+    /// False where the file has no current channel.
     pub current_recorded: bool,
 }
 
 /// Everything that goes into a first sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Draft {
+    /// Name of the motor, from the folder.
     pub motor_name: String,
     /// Largest steady voltage seen, as a guess of the supply.
     pub supply_v: Option<(f64, String)>,
     /// Bits of the converter and why.
     pub bits: Option<(u32, String)>,
+    /// Voltage channels; the first is the default of the sheet.
     pub voltage: Vec<DraftChannel>,
+    /// Current channels; the first is the default of the sheet.
     pub current: Vec<DraftChannel>,
+    /// Captures in the order in which the sheet lists them.
     pub captures: Vec<DraftCapture>,
     /// Files that were not taken, and why.
     pub left_out: Vec<(String, String)>,

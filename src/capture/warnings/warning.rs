@@ -10,6 +10,7 @@ pub struct Warning {
     pub line: Option<usize>,
     /// 1-based column, where one exists.
     pub column: Option<usize>,
+    /// What kind of fault it is, for programs.
     pub kind: WarningKind,
     /// Place, found, expected, effect, next step.
     pub text: String,

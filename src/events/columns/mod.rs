@@ -54,6 +54,7 @@ impl ColumnGuess {
 
 /// A guess of the columns of one record with what was worked out for it.
 pub struct Guessed<'a> {
+    /// The chosen columns with their signs and grounds.
     pub columns: ColumnGuess,
     record: &'a Record,
     voltage: Option<Series<'a>>,

@@ -13,6 +13,7 @@ use crate::events::trace::view::View;
 /// A guessed role.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RoleGuess {
+    /// Most likely role.
     pub role: Role,
     /// Between 0 (a coin) and 1 (no other reading is plausible); a judgement by margins, no probability.
     pub confidence: f64,

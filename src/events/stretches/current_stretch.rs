@@ -28,6 +28,7 @@ impl fmt::Display for Motion {
 /// Rows of a capture while current flows and the rotor turns.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CurrentStretch {
+    /// How the speed changes during the stretch.
     pub motion: Motion,
     /// Time of each row, s.
     pub time_s: Vec<f64>,

@@ -10,9 +10,13 @@ pub enum RowTimes<'a> {
     Listed(&'a [f64]),
     /// Rows `first .. first + len` of an even time axis, each at `start_s + row · step_s`.
     Even {
+        /// Time of row 0 of the axis, s.
         start_s: f64,
+        /// Sampling interval, s.
         step_s: f64,
+        /// Row of the axis at which these rows begin.
         first: usize,
+        /// Number of rows.
         len: usize,
     },
 }
@@ -36,6 +40,7 @@ impl<'a> RowTimes<'a> {
         }
     }
 
+    /// Number of rows.
     pub fn len(&self) -> usize {
         match self {
             RowTimes::Listed(times) => times.len(),
@@ -43,6 +48,7 @@ impl<'a> RowTimes<'a> {
         }
     }
 
+    /// True when there is no row.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
@@ -79,6 +85,7 @@ impl<'a> RowTimes<'a> {
         }
     }
 
+    /// The times in order, s.
     pub fn iter(self) -> impl ExactSizeIterator<Item = f64> + 'a {
         (0..self.len()).map(move |row| self.at(row))
     }

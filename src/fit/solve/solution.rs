@@ -69,26 +69,47 @@ pub struct Solution {
 /// What stood in the way of beginning or of ending.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum SolverError {
+    /// A vector with the wrong number of entries.
     #[error("{what} has {found} entries where the problem has {expected} parameters")]
     Dimension {
+        /// Which vector.
         what: &'static str,
+        /// Its entries.
         found: usize,
+        /// Parameters of the problem.
         expected: usize,
     },
+    /// A lower bound above its upper bound.
     #[error("parameter {index}: lower bound {lower} is above upper bound {upper}")]
     CrossedBounds {
+        /// Index of the parameter.
         index: usize,
+        /// Lower bound.
         lower: f64,
+        /// Upper bound.
         upper: f64,
     },
+    /// A start value that is infinite or not a number.
     #[error("parameter {index}: the start value {value} is not a finite number")]
-    StartNotFinite { index: usize, value: f64 },
+    StartNotFinite {
+        /// Index of the parameter.
+        index: usize,
+        /// The start value.
+        value: f64,
+    },
+    /// The model gives no finite cost at the start values.
     #[error("the model cannot be evaluated at the start values; begin from others")]
     StartNotEvaluable,
+    /// A derivative at the start values that is infinite or not a number.
     #[error("parameter {index}: the derivative of the cost at the start values is not finite")]
-    DerivativeNotFinite { index: usize },
+    DerivativeNotFinite {
+        /// Index of the parameter.
+        index: usize,
+    },
+    /// The caller stopped the iteration.
     #[error("interrupted")]
     Interrupted,
+    /// A failure inside the iteration engine, with its message.
     #[error("the iteration engine failed: {0}")]
     Engine(String),
 }

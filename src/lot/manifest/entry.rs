@@ -9,7 +9,9 @@ use std::path::{Path, PathBuf};
 pub enum Work {
     /// A bench sheet; its captures are looked up in `folder`, or beside the sheet without one.
     Sheet {
+        /// The bench sheet.
         path: PathBuf,
+        /// Folder of the captures; `None` means the folder of the sheet.
         folder: Option<PathBuf>,
     },
     /// Captures by role, without a sheet.
@@ -27,6 +29,7 @@ pub struct Entry {
     pub order: Option<f64>,
     /// As the manifest names it: the same text on every machine.
     pub named: String,
+    /// Where its measurements are.
     pub work: Work,
 }
 

@@ -14,12 +14,15 @@ const LEAST: usize = 5;
 pub struct Drift {
     /// Change from the first motor measured to the last.
     pub change: f64,
+    /// Standard uncertainty of `change`.
     pub change_uncertainty: f64,
     /// Interval of `change` at the level of the lot.
     pub lower: f64,
+    /// Upper bound of that interval.
     pub upper: f64,
     /// Change a unit of the order.
     pub slope: f64,
+    /// Standard uncertainty of `slope`.
     pub slope_uncertainty: f64,
     /// Two-sided probability of such a slope without a drift.
     pub p_value: f64,

@@ -15,19 +15,24 @@ use crate::stats::quantiles::chi_squared_quantile;
 pub struct RandomEffects {
     /// β₀: the mean, at the weighted mean order where there is a trend.
     pub mean: f64,
+    /// Standard uncertainty of `mean`.
     pub mean_uncertainty: f64,
     /// β₁ with its standard uncertainty.
     pub slope: Option<(f64, f64)>,
     /// τ², in the square of the unit.
     pub variance: f64,
+    /// Values less fitted coefficients.
     pub degrees_of_freedom: usize,
 }
 
 /// Values with the variances of their measurements, and the order of measurement for a trend.
 #[derive(Clone, Copy, Debug)]
 pub struct Sample<'a> {
+    /// Measured values, one a motor.
     pub values: &'a [f64],
+    /// Variances of their measurements, as long as `values`.
     pub variances: &'a [f64],
+    /// Order of measurement, as long as `values`; `None` fits no trend.
     pub orders: Option<&'a [f64]>,
 }
 

@@ -21,6 +21,7 @@ pub struct Spread {
     pub deviation: f64,
     /// Interval of `deviation` at the level of the lot.
     pub deviation_lower: f64,
+    /// Upper bound of that interval.
     pub deviation_upper: f64,
     /// Standard deviation as the values stand.
     pub observed_deviation: f64,

@@ -22,8 +22,10 @@ use serde::Serialize;
 /// One parameter over the lot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ParameterSummary {
+    /// The parameter.
     #[serde(serialize_with = "key")]
     pub name: ParameterName,
+    /// SI unit, as the motor file writes it.
     pub unit: &'static str,
     /// True where spread and drift are relative to the mean; false for what may be zero, in its unit.
     pub relative: bool,
@@ -33,7 +35,9 @@ pub struct ParameterSummary {
     pub motors: usize,
     /// Absent with too few motors.
     pub spread: Option<Spread>,
+    /// Trend along the order of measurement; absent with too few motors.
     pub drift: Option<Drift>,
+    /// Values and histogram for the page.
     #[serde(skip)]
     pub picture: Picture,
 }
@@ -45,10 +49,13 @@ fn key<S: serde::Serializer>(name: &ParameterName, serializer: S) -> Result<S::O
 /// The whole summary.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Summary {
+    /// Name and version of this format.
     pub format: &'static str,
+    /// Program that made the summary.
     pub program: Program,
     /// The manifest, as given.
     pub manifest: String,
+    /// How many motors ended how.
     pub counts: Counts,
     /// Level of the intervals.
     pub level: f64,
@@ -56,7 +63,9 @@ pub struct Summary {
     pub false_discovery_rate: f64,
     /// True where the gains of the instruments count as common to all motors.
     pub common_instruments: bool,
+    /// One entry a parameter.
     pub parameters: Vec<ParameterSummary>,
+    /// Motors whose value lies too far from the others, by parameter.
     pub outliers: Vec<Outlier>,
     /// Motors that failed or are doubtful, with the reason; at most `MOST_LISTED`.
     pub troubles: Vec<Trouble>,

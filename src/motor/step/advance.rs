@@ -16,8 +16,11 @@ pub enum Condition<S> {
 /// State at the end of a step and means over it.
 #[derive(Clone, Copy, Debug)]
 pub struct Advance<S> {
+    /// State at the end of the step.
     pub end: State<S>,
+    /// Mean current over the step, A.
     pub mean_current: S,
+    /// Mean back-EMF over the step, V.
     pub mean_back_emf: S,
     /// Steps that were computed for it, those of halvings included.
     pub steps: u32,

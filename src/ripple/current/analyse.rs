@@ -29,11 +29,16 @@ pub enum SpeedShape<'a> {
     /// From rest at `start_s` towards a final speed: `g = 1 - exp(-(t - start)/τ)`, τ found; among those near `like`, a rough course as
     /// long as the data, where there is one.
     RiseFromRest {
+        /// Time at which the rotor begins to turn, s.
         start_s: f64,
+        /// Rough course of the speed in any unit, as long as the data.
         like: Option<&'a [f64]>,
     },
     /// Towards rest from the first row on: `g = (1 + c) exp(-t/τ) - c`, τ and c found, likewise.
-    DecayToRest { like: Option<&'a [f64]> },
+    DecayToRest {
+        /// Rough course of the speed in any unit, as long as the data.
+        like: Option<&'a [f64]>,
+    },
     /// Proportional to these values, as long as the data.
     Given(&'a [f64]),
 }
@@ -44,9 +49,11 @@ pub struct CurrentRipple {
     /// Ripple frequency where the course g is 1 (steady: the frequency; start: final; brake: initial) and its standard
     /// uncertainty, Hz; `None` where no line stands above the threshold.
     pub frequency_hz: Option<(f64, f64)>,
+    /// Amplitude of the ripple, A.
     pub amplitude_a: Option<f64>,
     /// Power over mean noise power in the detection spectrum.
     pub signal_to_noise: Option<f64>,
+    /// Probability that noise alone makes such a peak.
     pub false_alarm_probability: Option<f64>,
     /// Time constant of the course found, s; `None` for a constant or given course.
     pub time_constant_s: Option<f64>,
@@ -58,7 +65,9 @@ pub struct CurrentRipple {
     pub aliased_share: f64,
     /// Course of the ripple frequency, and of the speed where the cycles per revolution are known.
     pub speed: Vec<SpeedPoint>,
+    /// Lines found that are not ripple, removed before the fit.
     pub foreign_lines: Vec<ForeignLine>,
+    /// Warnings and notes for the reader.
     pub remarks: Vec<String>,
 }
 

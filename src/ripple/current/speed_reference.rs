@@ -33,8 +33,11 @@ pub struct Foreseen {
 pub struct SpeedAnchor {
     /// On the capture's time axis, s.
     pub time_s: f64,
+    /// ω, rad/s.
     pub speed_rad_per_s: f64,
+    /// Its standard uncertainty, rad/s, without the error of the sampling clock.
     pub standard_uncertainty_rad_per_s: f64,
+    /// Ripple cycles per revolution with which the frequency was turned into a speed.
     pub cycles_per_revolution: u32,
 }
 
