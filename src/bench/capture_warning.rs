@@ -2,6 +2,7 @@
 
 /// A mistake met in a capture. Each also stands in words among the warnings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[non_exhaustive]
 pub enum CaptureWarning {
     /// Nothing leaves the noise.
     NoEvent,

@@ -24,6 +24,7 @@ impl fmt::Display for Place {
 
 /// Why a bench could not be built.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum BenchError {
     /// The sheet is missing or not readable.
     #[error("{}: the bench sheet cannot be read: {source}", path.display())]

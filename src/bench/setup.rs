@@ -166,7 +166,7 @@ pub enum Reading {
     Ohmmeter {
         /// Readings at different rotor positions, Ω, with the resistance of the leads.
         readings_ohm: Vec<f64>,
-        /// Resistance of the leads, Ω; `None` where it is unknown.
+        /// Resistance of the leads, Ω; `None` counts as 0.
         leads_ohm: Option<Stated>,
         /// Relative standard uncertainty of the instrument.
         relative_uncertainty: f64,

@@ -5,6 +5,7 @@ use thiserror::Error;
 
 /// Why [`read`](fn@super::read) gave no record. Lines and columns are 1-based.
 #[derive(Debug, Error)]
+#[non_exhaustive]
 pub enum ReadError {
     /// The operating system refused the file or a read from it.
     #[error("{}: cannot be read: {source}. Check the path and its permissions", path.display())]
@@ -138,7 +139,7 @@ pub enum ReadError {
         /// Cells of a row of the table.
         expected: usize,
     },
-    /// A line above [`Limits::max_line_bytes`](super::Limits::max_line_bytes).
+    /// A line above [`Limits::line_bytes`](super::Limits::line_bytes).
     #[error(
         "{}:{line}: the line is longer than {limit} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes (in a sheet: max_line_bytes under import)",
         path.display()
@@ -151,7 +152,7 @@ pub enum ReadError {
         /// The limit, bytes.
         limit: usize,
     },
-    /// A table wider than [`Limits::max_columns`](super::Limits::max_columns).
+    /// A table wider than [`Limits::columns`](super::Limits::columns).
     #[error(
         "{}:{line}: {found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns (in a sheet: max_columns under import)",
         path.display()
@@ -166,7 +167,7 @@ pub enum ReadError {
         /// The limit, columns.
         limit: usize,
     },
-    /// More numbers than [`Limits::max_numbers`](super::Limits::max_numbers).
+    /// More numbers than [`Limits::numbers`](super::Limits::numbers).
     #[error(
         "{}:{line}: more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers (in a sheet: max_numbers under import)",
         path.display()
@@ -179,7 +180,7 @@ pub enum ReadError {
         /// The limit, numbers.
         limit: usize,
     },
-    /// More decompressed text than [`Limits::max_text_bytes`](super::Limits::max_text_bytes).
+    /// More decompressed text than [`Limits::text_bytes`](super::Limits::text_bytes).
     #[error(
         "{}:{line}: more than {limit} bytes of text. Export a shorter record, or raise --max-text-bytes (in a sheet: max_text_bytes under import)",
         path.display()
@@ -192,7 +193,7 @@ pub enum ReadError {
         /// The limit, bytes.
         limit: u64,
     },
-    /// A compression ratio above [`Limits::max_unpack_ratio`](super::Limits::max_unpack_ratio).
+    /// A compression ratio above [`Limits::unpack_ratio`](super::Limits::unpack_ratio).
     #[error(
         "{}: {packed} packed bytes have given {text} bytes of text so far, more than {limit} each, which exported samples never do. If the file can be trusted raise --max-unpack-ratio (in a sheet: max_unpack_ratio under import)",
         path.display()

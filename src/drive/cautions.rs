@@ -2,6 +2,7 @@
 
 /// A danger at the bench or in the drive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[non_exhaustive]
 pub enum Caution {
     /// A held rotor overheats.
     LockedRotor,

@@ -22,6 +22,7 @@ pub struct Bounded {
 /// Why a number is absent.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum Absent {
     /// The motor file does not determine what it needs.
     Undetermined(String),

@@ -32,6 +32,7 @@ impl fmt::Display for Signal {
 
 /// What was found in a waveform; levels in V and A as their names say.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Remark {
     /// Fewer than 8 usable numbers.
     NoSamples {

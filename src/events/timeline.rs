@@ -21,6 +21,7 @@ pub enum PhaseKind {
 
 /// Why rows are not used by the fit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Exclusion {
     /// The edge of a contact that closes once, with its ringing.
     SwitchOn,
@@ -77,6 +78,7 @@ pub struct Phase {
 
 /// What happens at an instant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum EventKind {
     /// The contact closes for the first time.
     SwitchOn,
@@ -92,7 +94,7 @@ pub enum EventKind {
     Standstill,
     /// A diode or suppressor begins to hold the terminals.
     Clamp,
-    /// First and last rising edge of a switched supply.
+    /// First rising edge of a switched supply.
     FirstEdge,
     /// Last rising edge of a switched supply.
     LastEdge,
@@ -125,6 +127,7 @@ pub struct Event {
 
 /// The phases of one capture in time order, without holes or overlaps.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Timeline {
     /// Phases in time order; together they cover all rows.
     pub phases: Vec<Phase>,

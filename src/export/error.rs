@@ -4,6 +4,7 @@ use crate::motor_file::draw::{CornerError, DrawError};
 
 /// Fault of an export.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum ExportError {
     /// A parameter that the format needs has no value, or nothing can be drawn.
     #[error("{format} needs every parameter of the model: {source}")]

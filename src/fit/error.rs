@@ -4,6 +4,7 @@ use super::solve::SolverError;
 
 /// Why no estimate could be made.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum FitError {
     /// No capture shows a current that the model can follow.
     #[error(

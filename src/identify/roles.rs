@@ -7,6 +7,7 @@ use std::path::PathBuf;
 
 /// A capture from which its stated role cannot be fitted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum RoleError {
     /// Voltage and current columns are exchanged.
     #[error(

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 /// A lot that could not be run, gathered or written.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum LotError {
     /// The manifest cannot be read as a table.
     #[error("{}: the manifest cannot be read: {reason}", path.display())]

@@ -7,6 +7,7 @@ use std::fmt;
 /// A parameter of the motor. The order of the variants is the order in which tables show them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum ParameterName {
     /// R, Ω: winding and brushes between the terminals, without the brush drop.
     TerminalResistance,

@@ -11,6 +11,7 @@ const HEAD: u64 = 4096;
 
 /// Which files a picture becomes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Format {
     /// Scalable vector graphics.
     Svg,

@@ -5,6 +5,7 @@ use thiserror::Error;
 /// A record that gives no ripple analysis at all. A record that can be analysed but shows no line is no error: see
 /// [`RippleResult::line`](super::RippleResult::line).
 #[derive(Clone, Debug, Error, PartialEq)]
+#[non_exhaustive]
 pub enum Unreadable {
     /// Too few usable samples while the rotor turns.
     #[error(

@@ -28,6 +28,7 @@ pub struct ForeignLine {
 
 /// The strongest line stationary in angle.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct RippleLine {
     /// Line frequency in x = ∫ e dt, cycles per V·s: N/(2πK) for the commutation line.
     pub cycles_per_volt_second: f64,
@@ -49,6 +50,7 @@ pub struct RippleLine {
 
 /// One hypothesis of what made the comb.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Candidate {
     /// Commutator segments S.
     pub segments: u32,
@@ -68,6 +70,7 @@ pub struct Candidate {
 
 /// Angle-domain spectrum for the report.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct RippleSpectrum {
     /// Cycles per V·s.
     pub frequency_cycles_per_v_s: Vec<f64>,
@@ -98,6 +101,7 @@ pub struct SpeedPoint {
 
 /// Result of a run-down analysis.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct RippleResult {
     /// `None` where no line stands above the threshold.
     pub line: Option<RippleLine>,

@@ -24,6 +24,7 @@ pub mod whiteness;
 
 /// What a statistic cannot be computed from.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum StatsError {
     /// Too few values.
     #[error("{what}: {found} values where at least {needed} are needed")]

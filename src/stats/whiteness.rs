@@ -5,6 +5,7 @@ use super::{StatsError, all_finite};
 
 /// Number of runs of equal sign, held against independence.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct RunsTest {
     /// Runs counted.
     pub runs: usize,

@@ -17,7 +17,7 @@ const STEP_SLACK: f64 = 1.1;
 /// What somebody who knows waveforms says of one record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RecordGuess {
-    /// Indices into [`Record::channels`].
+    /// Index of the voltage column into [`Record::channels`]; `None` where none was recognised.
     pub voltage: Option<usize>,
     /// Index of the current column into [`Record::channels`]; `None` where none was recognised.
     pub current: Option<usize>,

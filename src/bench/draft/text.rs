@@ -33,11 +33,11 @@ pub struct DraftCapture {
     pub why: String,
     /// What is wrong in the file, written as comments.
     pub warnings: Vec<String>,
-    /// Channel names where they differ from the first ones of the sheet.
+    /// Name of the voltage channel, where it differs from the first one of the sheet.
     pub voltage_channel: Option<String>,
     /// Name of the current channel, where it differs from the first one of the sheet.
     pub current_channel: Option<String>,
-    /// A channel that this file lacks.
+    /// False where the file has no voltage channel.
     pub voltage_recorded: bool,
     /// False where the file has no current channel.
     pub current_recorded: bool,

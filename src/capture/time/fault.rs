@@ -2,6 +2,7 @@
 
 /// Where time does not run on evenly. Times in seconds, rows 0-based.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum TimeFault {
     /// Printed with too few digits: many rows share one time; `step_s` is what the record implies.
     Coarse {

@@ -65,6 +65,7 @@ impl Prediction {
 
 /// Why an entry cannot be predicted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum CannotPredict {
     /// Undetermined, or nothing can be drawn.
     #[error(transparent)]

@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 /// Fault of a sheet, with its place.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum SheetError {
     /// The file cannot be read.
     #[error("{}: cannot be read: {source}", path.display())]

@@ -12,6 +12,7 @@ use crate::events::trace::view::View;
 
 /// A guessed role.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct RoleGuess {
     /// Most likely role.
     pub role: Role,

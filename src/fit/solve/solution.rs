@@ -47,6 +47,7 @@ impl std::fmt::Display for StopReason {
 
 /// The point reached, with everything known there.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Solution {
     /// Parameters, length n, inside the bounds.
     pub x: DVector<f64>,
@@ -68,6 +69,7 @@ pub struct Solution {
 
 /// What stood in the way of beginning or of ending.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum SolverError {
     /// A vector with the wrong number of entries.
     #[error("{what} has {found} entries where the problem has {expected} parameters")]

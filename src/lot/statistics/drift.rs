@@ -11,6 +11,7 @@ const LEAST: usize = 5;
 
 /// A trend in order of measurement. With [`Series::relative`] relative to the mean, else in the unit of the parameter.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Drift {
     /// Change from the first motor measured to the last.
     pub change: f64,

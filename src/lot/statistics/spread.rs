@@ -10,6 +10,7 @@ pub(super) const LEAST: usize = 3;
 /// Mean and spread of one parameter over a lot, outliers left out. With [`Series::relative`] all but the mean are relative
 /// to the mean, else in the unit of the parameter.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Spread {
     /// Motors that count.
     pub motors: usize,

@@ -21,6 +21,7 @@ use serde::Serialize;
 
 /// One parameter over the lot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct ParameterSummary {
     /// The parameter.
     #[serde(serialize_with = "key")]
@@ -48,6 +49,7 @@ fn key<S: serde::Serializer>(name: &ParameterName, serializer: S) -> Result<S::O
 
 /// The whole summary.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Summary {
     /// Name and version of this format.
     pub format: &'static str,

@@ -26,6 +26,7 @@ pub const MODEL: [ParameterName; 8] = [
 
 /// Why there is no corner.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum CornerError {
     /// The parameter has no interval.
     #[error("`{0}` has no value in this motor file, so it has no end to take")]

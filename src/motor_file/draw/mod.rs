@@ -16,6 +16,7 @@ use crate::stats::StatsError;
 
 /// Why nothing can be drawn.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum DrawError {
     /// A parameter that is needed has no value.
     #[error("{} is not determined by this motor file{}", name.label(), settle(suggestion.as_deref()))]

@@ -45,6 +45,7 @@ pub enum SpeedShape<'a> {
 
 /// What the ripple of a current says.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct CurrentRipple {
     /// Ripple frequency where the course g is 1 (steady: the frequency; start: final; brake: initial) and its standard
     /// uncertainty, Hz; `None` where no line stands above the threshold.
