@@ -54,6 +54,7 @@ impl TimeAxis {
 
 /// One key and value read from a preamble, kept as written.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct PreambleFact {
     /// 1-based line.
     pub line: usize,
@@ -65,6 +66,7 @@ pub struct PreambleFact {
 
 /// What a preamble says of one channel. Absent is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct ChannelFacts {
     /// Attenuation of the probe: input over output.
     pub probe_ratio: Option<f64>,
@@ -80,6 +82,7 @@ pub struct ChannelFacts {
 
 /// One column of numbers.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Channel {
     /// Name as written in the file, or `column N` where the file has none.
     pub name: String,
@@ -101,6 +104,7 @@ pub struct Channel {
 
 /// A file as read.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Record {
     /// The file read.
     pub path: PathBuf,

@@ -9,6 +9,7 @@ use crate::motor_file::MotorFile;
 
 /// One claim judged. Numbers are in SI units; an absent one is unknown.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Finding {
     /// What the sheet claims.
     pub entry: Entry,
@@ -53,6 +54,7 @@ pub struct Finding {
 
 /// A sheet judged.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Judgement {
     /// Name of the motor.
     pub motor: String,

@@ -70,6 +70,7 @@ pub const USUAL_DUTY: f64 = 0.5;
 /// An order that no motor could be given.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{option} {found}: expected {expected}")]
+#[non_exhaustive]
 pub struct OrderError {
     /// Option of the command line.
     pub option: &'static str,

@@ -130,6 +130,7 @@ pub struct SizedSection {
 
 /// The whole answer.
 #[derive(Clone, Debug, serde::Serialize)]
+#[non_exhaustive]
 pub struct Sizing {
     /// Name of the motor.
     pub motor: String,

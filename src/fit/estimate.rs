@@ -12,6 +12,7 @@ use crate::bench::{CaptureWarning, Stated};
 use std::sync::Arc;
 
 /// The solved problem.
+#[non_exhaustive]
 pub struct Estimate {
     /// The least squares, its terms as they were decided.
     pub problem: Problem,
@@ -53,6 +54,7 @@ pub struct Estimate {
 
 /// What became of one optional term.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct TermDecision {
     /// Name in the motor file.
     pub name: &'static str,
@@ -67,6 +69,7 @@ pub struct TermDecision {
 
 /// Reach of an interval to both sides over its plain reach.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct ProfileToWaldRatio {
     /// Key of the parameter.
     pub parameter: &'static str,
@@ -78,6 +81,7 @@ pub struct ProfileToWaldRatio {
 
 /// Shift of the parameter that a capture moves most.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct LeaveOneOut {
     /// Index of the capture.
     pub capture: usize,

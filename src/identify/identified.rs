@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use std::fmt;
 
 /// What follows from a bench. The bench itself stays with the caller.
+#[non_exhaustive]
 pub struct Identified {
     /// One a capture, in the order of the bench.
     pub timelines: Vec<Timeline>,
@@ -34,6 +35,7 @@ impl Identified {
 /// Why a bench could not be fitted, with the timelines: what was doubted in the captures most often says why.
 #[derive(thiserror::Error)]
 #[error("the captures could not be fitted")]
+#[non_exhaustive]
 pub struct IdentifyError {
     /// One a capture, in the order of the bench.
     pub timelines: Vec<Timeline>,

@@ -28,6 +28,7 @@ pub struct Known {
 
 /// A proposal for the first captures.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct FirstPlan {
     /// The motor's name.
     pub motor: Option<String>,

@@ -15,6 +15,7 @@ pub enum Goal {
 /// A name that is no goal.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("--for {found}: no parameter of that name; did you mean \"{nearest}\"? Known are {known}")]
+#[non_exhaustive]
 pub struct GoalError {
     /// The word as typed.
     pub found: String,

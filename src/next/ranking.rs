@@ -64,6 +64,7 @@ pub struct Share {
 
 /// A candidate with what it brings.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Ranked {
     /// Key in `--json`.
     pub key: String,
@@ -100,6 +101,7 @@ pub struct Step {
 
 /// What to measure next.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[non_exhaustive]
 pub struct Ranking {
     /// The motor's name.
     pub motor: String,

@@ -15,6 +15,7 @@ pub enum LineKind {
 
 /// A line found that is not ripple, told and removed.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct ForeignLine {
     /// What the line is stationary in.
     pub kind: LineKind,
@@ -86,6 +87,7 @@ pub struct RippleSpectrum {
 
 /// Speed at one instant.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct SpeedPoint {
     /// On the time axis of the record, s.
     pub time_s: f64,

@@ -49,6 +49,7 @@ pub enum NotReproduced {
 
 /// One number that is not reproduced.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Difference {
     /// E.g. `rotor_inertia.value`.
     pub what: String,
@@ -60,6 +61,7 @@ pub struct Difference {
 
 /// The comparison.
 #[derive(Clone, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct Comparison {
     /// Numbers compared.
     pub numbers: usize,

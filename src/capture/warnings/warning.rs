@@ -5,6 +5,7 @@ use std::path::Path;
 
 /// A fault that did not stop the reading, worded for the person, with its place.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Warning {
     /// 1-based line in the file, where one exists.
     pub line: Option<usize>,

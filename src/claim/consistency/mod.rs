@@ -39,6 +39,7 @@ pub struct Relation {
 
 /// What the sheet's own arithmetic says.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize)]
+#[non_exhaustive]
 pub struct Consistency {
     /// All that the sheet prints the entries of.
     pub relations: Vec<Relation>,

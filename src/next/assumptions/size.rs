@@ -19,6 +19,7 @@ pub struct Size {
 #[error(
     "{option} is {found}; expected {expected}. Give the motor's body without shaft, e.g. {example}"
 )]
+#[non_exhaustive]
 pub struct SizeError {
     /// The option.
     pub option: &'static str,
