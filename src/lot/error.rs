@@ -33,7 +33,7 @@ pub enum LotError {
         /// The folder searched.
         path: PathBuf,
     },
-    /// The output folder holds files that no lot has written.
+    /// The output folder cannot be listed, or holds files of another origin.
     #[error("{}: is no folder of a lot ({reason}); choose another folder, or pass --force to write into it", path.display())]
     NotALot {
         /// The output folder.

@@ -60,10 +60,10 @@ pub enum Unreadable {
     AcCoupled {
         /// Voltage at the start of the stretch, V.
         start_v: f64,
-        /// Voltage after the reversal, V.
+        /// Voltage at its end or, where the start is near zero, at its largest excursion, V.
         end_v: f64,
     },
-    /// The voltage does not decrease from quarter to quarter.
+    /// The voltage does not fall as in a run-down.
     #[error(
         "the voltage does not fall as in a run-down: mean of its four quarters {quarters_v:?} V; give only the stretch with open terminals; if it is, the channel was AC coupled: record again with DC coupling"
     )]

@@ -106,9 +106,9 @@ pub enum Remark {
     },
     /// The current rises as behind a slow probe or a filter.
     SlowRise {
-        /// Time from the beginning of the rise to 10 % of the way, s.
+        /// Time from the closing of the contact to 10 % of the rise, s.
         tenth_s: f64,
-        /// Time from the beginning of the rise to 63 % of the way, s.
+        /// Time from the closing of the contact to 63 % of the rise, s.
         rise_s: f64,
         /// The first over the second.
         share: f64,
@@ -121,7 +121,7 @@ pub enum Remark {
         duration_s: f64,
         /// Lowest voltage during the plateau, V.
         lowest_v: f64,
-        /// Voltage without the limit, V.
+        /// Upper level of the voltage in the record, V.
         supply_v: f64,
     },
     /// Smallest and largest value among the clipped rows, where they hold any.
