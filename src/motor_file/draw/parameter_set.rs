@@ -167,11 +167,12 @@ impl ParameterSet {
     /// # Errors
     /// The first parameter that is not determined.
     pub fn steady(&self) -> Known<TerminalParameters> {
+        let held = self.held()?;
         Ok(TerminalParameters {
             friction_current_a: self.value(Name::FrictionCurrent)?,
             viscous_conductance_s: self.value(Name::ViscousConductance)?,
             windage_a_per_v2: self.windage_a_per_v2(),
-            ..self.held()?
+            ..held
         })
     }
 
@@ -180,10 +181,11 @@ impl ParameterSet {
     /// # Errors
     /// The first parameter that is not determined.
     pub fn terminal(&self) -> Known<TerminalParameters> {
+        let steady = self.steady()?;
         Ok(TerminalParameters {
             armature_inductance_h: self.value(Name::ArmatureInductance)?,
             inertia_capacitance_f: self.value(Name::InertiaCapacitance)?,
-            ..self.steady()?
+            ..steady
         })
     }
 
