@@ -1,14 +1,13 @@
 //! Short-circuit brake: driven, opening, a short flight, the short with its bounce, shorted until the rotor stands.
 
-use super::contact::{
-    BOUNCE_OPEN_S, Band, Closed, Make, closed_stretches, first_make, settled_after,
-};
+use super::contact::{BOUNCE_OPEN_S, Make, first_make, settled_after};
 use super::opening::release;
 use super::standstill::standstill;
 use super::start;
 use crate::events::remarks::{Remark, Signal};
 use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
 use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::trace::bands::{Band, Closed};
 use crate::events::trace::view::View;
 
 /// Rows of ringing looked for after the short.
@@ -124,7 +123,7 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
             .map_or(first, |row| {
                 row.saturating_sub(view.rows_in(2e-3, 5)).max(first)
             });
-        let stretches = closed_stretches(fallen.x(), band, from, end);
+        let stretches = fallen.closed(band, from, end);
         let stretches = braking_only(stretches, view, first, end);
         let stretches = without_kick(&stretches, view.step_s);
         first_make(stretches, view.step_s).filter(|m| m.first.is_some())

@@ -1,6 +1,7 @@
 //! Where a decaying trace reaches its end level and stays: the rotor stands.
 
-use crate::events::trace::series::{Series, quantile};
+use crate::events::trace::quantile::quantile;
+use crate::events::trace::series::Series;
 
 /// Number of blocks a stretch is averaged into.
 const BLOCKS: usize = 400;

@@ -1,12 +1,13 @@
 //! Start from rest and voltage step onto a held rotor: rest, make with its bounce, driven.
 
 use super::checks::{current, slow_rise};
-use super::contact::{Band, Closed, Make, first_make, settled_after};
+use super::contact::{Make, first_make, settled_after};
 use super::opening::{Release, release};
 use super::run_down;
 use crate::events::remarks::Remark;
 use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
 use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::trace::bands::{Band, Closed};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 

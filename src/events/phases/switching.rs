@@ -1,8 +1,9 @@
 //! A switched supply: the edges, their period and duty.
 
-use super::contact::Band;
 use crate::events::remarks::Remark;
-use crate::events::trace::series::{STATISTIC_ROWS, Series, quantile};
+use crate::events::trace::bands::Band;
+use crate::events::trace::quantile::{STATISTIC_ROWS, quantile};
+use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
 /// Edges of a switched voltage.

@@ -1,6 +1,7 @@
 //! Whether a waveform can show what it is said to show.
 
-use super::guess::{RoleGuess, guess_role};
+use super::guess::guess_role;
+use super::role_guess::RoleGuess;
 use crate::bench::{Role, Waveform};
 
 /// From this confidence on a guess stands against what was stated.

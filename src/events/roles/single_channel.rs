@@ -1,10 +1,11 @@
 //! The role when only one of voltage and current was recorded.
 
-use super::guess::{RoleGuess, stepped};
+use super::role_guess::RoleGuess;
+use super::stepped::stepped;
 use crate::bench::Role;
-use crate::events::phases::contact::Band;
 use crate::events::phases::start;
-use crate::events::trace::series::quantile;
+use crate::events::trace::bands::Band;
+use crate::events::trace::quantile::quantile;
 use crate::events::trace::shape::Shape;
 use crate::events::trace::view::View;
 

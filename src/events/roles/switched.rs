@@ -1,6 +1,6 @@
 //! Switched supply: rotor free or held.
 
-use super::guess::RoleGuess;
+use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::phases::switching::Switching;
 use crate::events::trace::view::View;

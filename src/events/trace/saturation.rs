@@ -1,6 +1,6 @@
 //! Rows that rest at an end of a trace's range longer than its noise allows.
 
-use super::series::stretches;
+use super::chunks::chunks;
 use crate::stats::lanes;
 use rayon::prelude::*;
 
@@ -8,11 +8,11 @@ use rayon::prelude::*;
 ///
 /// A share `p` of all neighbours is equal; a run of `n` equal rows then has a chance of about `p^(n−1)`, and one below
 /// 10⁻⁴ over the record is no chance. A noiseless trace (nearly all neighbours equal) cannot be judged so.
-pub(crate) fn top_code_runs(x: &[f64]) -> Vec<bool> {
+pub(crate) fn saturated_rows(x: &[f64]) -> Vec<bool> {
     // What is true of the ends of the record's range is true of a stretch that reaches them: one pass tells where to look.
     /// First row, rows, their range, and how many pairs at its ends are equal.
     type Stretch<'a> = (usize, &'a [f64], (f64, f64), usize);
-    let found: Vec<Stretch<'_>> = stretches(x, 1)
+    let found: Vec<Stretch<'_>> = chunks(x, 1)
         .map(|(first, rows)| {
             let (low, high) = lanes::range(rows);
             let pair = |[a, b]: [f64; 2]| a == b && (a == low || a == high);
@@ -49,7 +49,7 @@ pub(crate) fn top_code_runs(x: &[f64]) -> Vec<bool> {
         return Vec::new();
     }
     // Neighbours that differ, neighbours not at an end, and those of them that are equal.
-    let [moving, pairs, equal] = stretches(x, 1)
+    let [moving, pairs, equal] = chunks(x, 1)
         .map(|(_, x)| {
             [
                 lanes::count(x, |[a, b]| a != b),

@@ -1,19 +1,18 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
-use super::asked::Asked;
-use super::deviation::ranked_deviation;
-use super::saturation::top_code_runs;
-use super::shape::Shape;
+use super::bands::{Band, Closed, closed_stretches};
+use super::chunks::{CHUNK, chunks};
+use super::median3::{largest_median3, median_of_three, medians3};
+use super::quantile::{
+    STATISTIC_ROWS, difference_noise, place_of, quantile_in_place, quantile_of, strided_rows,
+};
+use super::saturation::saturated_rows;
 use crate::bench::Trace;
-use crate::events::phases::contact::{Band, Closed, closed_stretches};
 use crate::stats::lanes;
 use crate::stats::turned::Turned;
 use rayon::prelude::*;
 use std::borrow::Cow;
-use std::sync::{Arc, OnceLock};
-
-/// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
-pub(crate) const STATISTIC_ROWS: usize = 100_000;
+use std::sync::Arc;
 
 /// Where the values of a trace lie.
 #[derive(Clone, Debug)]
@@ -36,13 +35,11 @@ pub(crate) struct Series<'a> {
     pub sigma: f64,
     /// Code step where the trace has one, else 0.
     pub step: f64,
-    /// Rows at the end of the converter's range: as the trace flags them, else found by [`top_code_runs`]; may be empty
+    /// Rows at the end of the converter's range: as the trace flags them, else found by [`saturated_rows`]; may be empty
     /// where no row is.
     pub clipped: Cow<'a, [bool]>,
-    /// [`Shape::of`] this trace, worked out once.
-    pub shape: OnceLock<Shape>,
-    /// What was asked before; copies of the trace share it.
-    asked: Arc<Asked>,
+    /// The rows of the column that a quantile of the whole trace looks at, in increasing order.
+    sorted: Arc<[f64]>,
 }
 
 impl<'a> Series<'a> {
@@ -67,7 +64,7 @@ impl<'a> Series<'a> {
         let first = values.iter().position(|v| v.is_finite())?;
         values.iter().filter(|v| v.is_finite()).nth(1)?;
         let holes = |x: &[f64]| lanes::count(x, |[v]| !v.is_finite()) > 0;
-        let column = if whole || stretches(values, 0).all(|(_, x)| !holes(x)) {
+        let column = if whole || chunks(values, 0).all(|(_, x)| !holes(x)) {
             Column::Recorded(values)
         } else {
             let mut last = values[first];
@@ -87,10 +84,13 @@ impl<'a> Series<'a> {
             upside_down: false,
             sigma: 0.0,
             step: 0.0,
-            shape: OnceLock::new(),
-            asked: Arc::default(),
+            sorted: Arc::default(),
         };
-        series.noise = difference_noise(series.x().column());
+        let column = series.x().column();
+        let mut sorted = strided_rows(Turned::new(column));
+        sorted.sort_unstable_by(f64::total_cmp);
+        series.noise = difference_noise(column);
+        series.sorted = sorted.into();
         series.set_step(quantisation_step);
         series.set_clipped(clipped);
         Some(series)
@@ -110,12 +110,11 @@ impl<'a> Series<'a> {
         let step = quantisation_step.filter(|q| q.is_finite() && *q > 0.0);
         self.step = step.unwrap_or(0.0);
         self.sigma = self.noise.max(0.4 * self.step);
-        self.shape = OnceLock::new();
     }
 
     fn set_clipped(&mut self, mut clipped: Cow<'a, [bool]>) {
         if !clipped.contains(&true) {
-            clipped = Cow::Owned(top_code_runs(self.x().column()));
+            clipped = Cow::Owned(saturated_rows(self.x().column()));
         } else if clipped.len() != self.len() {
             clipped.to_mut().resize(self.len(), false);
         }
@@ -124,8 +123,6 @@ impl<'a> Series<'a> {
 
     /// The same with the sign turned.
     pub fn negated(mut self) -> Series<'a> {
-        self.shape = OnceLock::new();
-        self.asked = Arc::default();
         self.upside_down = !self.upside_down;
         self
     }
@@ -141,8 +138,7 @@ impl<'a> Series<'a> {
             sigma: self.sigma,
             step: self.step,
             clipped: Vec::new().into(),
-            shape: OnceLock::new(),
-            asked: Arc::default(),
+            sorted: self.sorted.clone(),
         }
     }
 
@@ -186,17 +182,13 @@ impl<'a> Series<'a> {
         if first > 0 || end < self.len() {
             return quantile_of(self.rows(first, end), q);
         }
-        let ranked = self.ranked();
-        ranked.get(place_of(q, ranked.len())?).copied()
-    }
-
-    /// The rows that a quantile of the whole trace looks at, in increasing order.
-    fn ranked(&self) -> &[f64] {
-        self.asked.ranked.get_or_init(|| {
-            let mut rows = looked_at(self.x());
-            rows.sort_unstable_by(f64::total_cmp);
-            rows
-        })
+        let place = place_of(q, self.sorted.len())?;
+        let place = if self.upside_down {
+            self.sorted.len() - 1 - place
+        } else {
+            place
+        };
+        Some(self.x().of(self.sorted[place]))
     }
 
     /// Robust standard deviation (scaled median absolute deviation) of the rows `first .. end`, floored like `sigma`.
@@ -205,49 +197,34 @@ impl<'a> Series<'a> {
         let Some(middle) = self.median(first, end) else {
             return self.sigma;
         };
-        let mad = if rows.len() == self.len() {
-            let ranked = self.ranked();
-            place_of(0.5, ranked.len()).map_or(0.0, |place| ranked_deviation(ranked, middle, place))
-        } else {
-            let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-            let deviations = rows.strided(stride).map(|v| (v - middle).abs());
-            let mut deviations: Vec<f64> = deviations.collect();
-            quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0)
-        };
+        let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
+        let deviations = rows.strided(stride).map(|v| (v - middle).abs());
+        let mut deviations: Vec<f64> = deviations.collect();
+        let mad = quantile_in_place(&mut deviations, 0.5).unwrap_or(0.0);
         (1.4826 * mad).max(0.4 * self.step)
     }
 
     /// Largest value of the running median of three in `first .. end` and its row, so that a needle is no peak.
     pub fn peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
-        if end.saturating_sub(first) < STRETCH {
-            return self.sought_peak(first, end);
-        }
-        let peaks = &self.asked.peaks;
-        peaks.to((first, end), || self.sought_peak(first, end))
-    }
-
-    fn sought_peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let end = end.min(self.len());
         let rows = end.saturating_sub(first);
-        let stretches: Vec<(usize, usize, f64)> = (0..rows.div_ceil(STRETCH))
+        let tops: Vec<(usize, usize, f64)> = (0..rows.div_ceil(CHUNK))
             .into_par_iter()
             .map(|k| {
-                let from = first + k * STRETCH;
-                let end = (from + STRETCH).min(end);
+                let from = first + k * CHUNK;
+                let end = (from + CHUNK).min(end);
                 (from, end, largest_median3(self.x(), from, end, |m| m))
             })
             .collect();
         // Of equal peaks the last, as rows follow each other.
-        let (from, end, top) = stretches.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        let (from, end, top) = tops.into_iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
         let at_top = medians3(self.x(), from, end).filter(|(_, m)| *m == top);
         at_top.max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     /// As [`closed_stretches`] of this trace.
     pub fn closed(&self, band: Band, first: usize, end: usize) -> Vec<Closed> {
-        let question = (band.low.to_bits(), band.high.to_bits(), first, end);
-        let closed = &self.asked.closed;
-        closed.to(question, || closed_stretches(self.x(), band, first, end))
+        closed_stretches(self.x(), band, first, end)
     }
 
     /// Median of the row and its neighbours.
@@ -255,112 +232,11 @@ impl<'a> Series<'a> {
         if row == 0 || row + 1 >= self.len() {
             return self.at(row);
         }
-        median(self.at(row - 1), self.at(row), self.at(row + 1))
+        median_of_three(self.at(row - 1), self.at(row), self.at(row + 1))
     }
 
     pub fn rows(&self, first: usize, end: usize) -> Turned<'_> {
         let end = end.min(self.len());
         self.x().slice(first.min(end)..end)
     }
-}
-
-/// Quantile of finite numbers by selection; `None` when there is none. Long slices are read with a stride.
-pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
-    quantile_of(Turned::new(rows), q)
-}
-
-/// The same of a column that may be turned over.
-pub(crate) fn quantile_of(rows: Turned, q: f64) -> Option<f64> {
-    quantile_in_place(&mut looked_at(rows), q)
-}
-
-/// The same of all numbers, which change places.
-fn quantile_in_place(numbers: &mut [f64], q: f64) -> Option<f64> {
-    let place = place_of(q, numbers.len())?;
-    let (_, value, _) = numbers.select_nth_unstable_by(place, f64::total_cmp);
-    Some(*value)
-}
-
-/// The rows that a quantile looks at.
-fn looked_at(rows: Turned) -> Vec<f64> {
-    let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
-    rows.strided(stride).collect()
-}
-
-/// Place of quantile `q` among so many numbers in increasing order; `None` of none.
-fn place_of(q: f64, count: usize) -> Option<usize> {
-    Some((count.checked_sub(1)? as f64 * q.clamp(0.0, 1.0)).round() as usize)
-}
-
-/// White-noise standard deviation from the median size of successive differences: slow motion and rare jumps do not
-/// enter. The median of |x₁ − x₀| of a normal pair is 0.6745·√2·σ.
-fn difference_noise(x: &[f64]) -> f64 {
-    let pairs = x.len().saturating_sub(1);
-    let stride = pairs.div_ceil(STATISTIC_ROWS).max(1);
-    let mut differences: Vec<f64> = (0..pairs)
-        .step_by(stride)
-        .map(|k| (x[k + 1] - x[k]).abs())
-        .collect();
-    let typical = quantile_in_place(&mut differences, 0.5).unwrap_or(0.0);
-    let largest = quantile_in_place(&mut differences, 1.0).unwrap_or(0.0);
-    (typical / (0.674_489_75 * std::f64::consts::SQRT_2)).max(1e-6 * largest)
-}
-
-/// Rows `from .. end` with the medians of each row and its neighbours, as [`Series::median3`].
-pub(crate) fn medians3(
-    x: Turned<'_>,
-    from: usize,
-    end: usize,
-) -> impl Iterator<Item = (usize, f64)> {
-    let last = x.len().saturating_sub(1);
-    let (low, high) = (from.max(1), end.min(last));
-    let inner = x.column().get(low - 1..high + 1).unwrap_or_default();
-    let edge = move |row: usize| (from..end).contains(&row).then(|| (row, x.at(row)));
-    // Turned over, the middle one stays in the middle.
-    let medians = inner
-        .windows(3)
-        .enumerate()
-        .map(move |(k, w)| (low + k, x.of(median(w[0], w[1], w[2]))));
-    let at_end = if last > 0 { edge(last) } else { None };
-    edge(0).into_iter().chain(medians).chain(at_end)
-}
-
-/// Largest of `of` over the medians of the rows `from .. end` and their neighbours, as [`medians3`] has them.
-pub(crate) fn largest_median3(
-    x: Turned<'_>,
-    from: usize,
-    end: usize,
-    of: impl Fn(f64) -> f64,
-) -> f64 {
-    let last = x.len().saturating_sub(1);
-    let (low, high) = (from.max(1), end.min(last));
-    let inner = x.column().get(low - 1..high + 1).unwrap_or_default();
-    // Rows at the ends of the record stand for themselves.
-    let ends = [0, last]
-        .into_iter()
-        .filter(|row| (from..end).contains(row));
-    let inner = lanes::largest(inner, |[a, b, c]| of(x.of(median(a, b, c))));
-    ends.map(|row| of(x.at(row))).fold(inner, f64::max)
-}
-
-/// Median of three numbers.
-fn median(a: f64, b: f64, c: f64) -> f64 {
-    let (low, high) = if a < b { (a, b) } else { (b, a) };
-    let high = if high < c { high } else { c };
-    if low < high { high } else { low }
-}
-
-/// Rows a task.
-const STRETCH: usize = 1 << 16;
-
-/// The rows in stretches with their first row, each with `more` rows of the next.
-pub(crate) fn stretches(
-    x: &[f64],
-    more: usize,
-) -> impl IndexedParallelIterator<Item = (usize, &[f64])> {
-    let count = x.len().div_ceil(STRETCH);
-    (0..count).into_par_iter().map(move |k| {
-        let first = k * STRETCH;
-        (first, &x[first..(first + STRETCH + more).min(x.len())])
-    })
 }

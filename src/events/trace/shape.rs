@@ -1,6 +1,8 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::series::{Series, largest_median3, medians3, stretches};
+use super::chunks::chunks;
+use super::median3::{largest_median3, medians3};
+use super::series::Series;
 use crate::stats::lanes;
 use crate::stats::turned::Turned;
 use rayon::prelude::*;
@@ -30,10 +32,6 @@ pub(crate) struct Shape {
 
 impl Shape {
     pub fn of(x: &Series) -> Shape {
-        *x.shape.get_or_init(|| Shape::worked_out(x))
-    }
-
-    fn worked_out(x: &Series) -> Shape {
         let n = x.len();
         let (first, last) = ((n / 100).clamp(3, 1000), (n / 20).clamp(3, 5000));
         let tail = x.median(n - last, n).unwrap_or(0.0);
@@ -72,6 +70,15 @@ impl Shape {
             jump: if clear { jump / (high - low) } else { 0.0 },
             jumps: moves.jumps,
             sigma: x.sigma,
+        }
+    }
+
+    /// True when the trace stands upside down: by the level of its first rows, else by its largest excursion.
+    pub fn negative(&self) -> bool {
+        if self.head.abs() > 8.0 * self.sigma && self.head.abs() > 0.5 * self.tail.abs() {
+            self.head < 0.0
+        } else {
+            self.high.abs() < self.low.abs() && self.low < 0.0
         }
     }
 
@@ -114,7 +121,7 @@ impl Moves {
     /// Differences between neighbours are taken as recorded: their size is the same either way round.
     fn of(x: Turned, level: f64, limit: f64) -> Moves {
         let away = |value: f64| (value - level).abs();
-        let found: Vec<_> = stretches(x.column(), 1)
+        let found: Vec<_> = chunks(x.column(), 1)
             .map(|(first, rows)| {
                 // The last row of a stretch is the first of the next, where there is one.
                 let end = first + rows.len();

@@ -1,5 +1,6 @@
 //! A waveform as the event finders see it: holes bridged, voltage and current positive while the source drives.
 
+use super::quantile::quantile;
 use super::series::Series;
 use crate::bench::{Trace, Waveform};
 use crate::capture::TimeAxis;
@@ -82,7 +83,7 @@ pub(crate) fn sampling_interval(time: &TimeAxis) -> f64 {
                 .step_by(stride)
                 .map(|w| w[1] - w[0])
                 .collect();
-            super::series::quantile(&steps, 0.5).unwrap_or(0.0)
+            quantile(&steps, 0.5).unwrap_or(0.0)
         }
         TimeAxis::Absent { .. } => 0.0,
     }

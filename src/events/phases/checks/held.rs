@@ -8,6 +8,7 @@ use crate::bench::CaptureWarning;
 use crate::events::remarks::Remark;
 use crate::events::timeline::PhaseKind;
 use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::trace::quantile::quantile_of;
 use crate::events::trace::view::View;
 use crate::stats::turned::Turned;
 
@@ -54,7 +55,7 @@ pub(crate) fn check(view: &View, builder: &mut TimelineBuilder) {
 
 /// Rows after which a rising current has come to its level: three times those to 95 %, so within e⁻⁹ of it.
 fn settled(current: Turned) -> Option<usize> {
-    let level = crate::events::trace::series::quantile_of(current, 0.5)?;
+    let level = quantile_of(current, 0.5)?;
     if level <= 0.0 {
         return None;
     }

@@ -1,0 +1,155 @@
+//! Voltage and current guessed among the channels of a record.
+
+use super::candidate::{Candidate, stated};
+use super::column_guess::ColumnGuess;
+use super::direction::{current_sign, driving_sign};
+use super::pair_votes::best_pair;
+use crate::bench::Role;
+use crate::capture::{Codes, Record};
+use crate::events::find::find_in;
+use crate::events::roles::guess_role_in;
+use crate::events::stretches::{OpenStretch, open_rows};
+use crate::events::timeline::Timeline;
+use crate::events::trace::series::Series;
+use crate::events::trace::view::{View, sampling_interval};
+use rayon::prelude::*;
+
+/// A guess of the columns of one record with what was worked out for it.
+pub struct Guessed<'a> {
+    pub columns: ColumnGuess,
+    record: &'a Record,
+    voltage: Option<Series<'a>>,
+    current: Option<Series<'a>>,
+}
+
+impl<'a> Guessed<'a> {
+    /// The events in the chosen columns, as [`crate::events::find()`] finds them in [`ColumnGuess::waveform`], without a copy of the
+    /// columns. `codes` are those of the record's channels, in their order.
+    pub fn events(&self, codes: &'a [Codes], role: Role) -> Timeline {
+        let raw = |index: Option<usize>| Some(self.record.channels.get(index?)?.values.as_slice());
+        let series = |series: &Option<Series<'a>>, index: Option<usize>| {
+            let codes = codes.get(index?)?;
+            Some(series.clone()?.with(codes.step, &codes.clipped))
+        };
+        let ColumnGuess {
+            voltage, current, ..
+        } = self.columns;
+        let view = View {
+            time: &self.record.time,
+            rows: self.record.time.len(),
+            step_s: sampling_interval(&self.record.time),
+            raw_v: raw(voltage),
+            raw_i: raw(current),
+            v: series(&self.voltage, voltage),
+            i: series(&self.current, current),
+        };
+        find_in(view, role)
+    }
+
+    /// The guess alone, without what was worked out on the way.
+    pub fn into_columns(self) -> ColumnGuess {
+        self.columns
+    }
+
+    /// The open stretch of the chosen voltage, as [`crate::events::open_stretch()`] finds it in [`ColumnGuess::waveform`], without a copy
+    /// of the columns.
+    pub fn open_stretch(&self, codes: &[Codes], timeline: &Timeline) -> Option<OpenStretch<'a>> {
+        let index = self.columns.voltage?;
+        let (record, codes) = (self.record, codes.get(index)?);
+        let values = &record.channels.get(index)?.values;
+        let mut open = open_rows(&record.time, values, &codes.clipped, timeline)?;
+        open.quantisation_step_v = codes.step;
+        Some(open)
+    }
+}
+
+/// Guesses voltage and current among the channels of a record by unit, name and behaviour.
+///
+/// A stated unit other than volt or ampere takes a channel out. Amplitude alone decides nothing.
+pub fn guess_columns(record: &Record) -> ColumnGuess {
+    guess(record).columns
+}
+
+/// As [`guess_columns`], for a caller that asks for the events too.
+pub fn guess(record: &Record) -> Guessed<'_> {
+    let candidates: Vec<Candidate> = record
+        .channels
+        .par_iter()
+        .enumerate()
+        .filter_map(|(index, channel)| Candidate::of(index, channel))
+        .collect();
+    let mut reasons = Vec::new();
+    let (voltage, current, confidence) = match candidates.as_slice() {
+        [] => {
+            reasons.push("no channel in volts, amperes or without unit holds numbers".to_owned());
+            (None, None, 0.0)
+        }
+        [only] => single(only, &mut reasons),
+        several => best_pair(several, &mut reasons),
+    };
+    let role = guess_role_in(View {
+        time: &record.time,
+        rows: record.time.len(),
+        step_s: sampling_interval(&record.time),
+        raw_v: voltage.map(|c| c.channel.values.as_slice()),
+        raw_i: current.map(|c| c.channel.values.as_slice()),
+        v: voltage.map(|c| c.series.clone()),
+        i: current.map(|c| c.series.clone()),
+    });
+    let voltage_reversed =
+        voltage.is_some_and(|c| driving_sign(&c.shape, &c.series, role.role) < 0.0);
+    let current_reversed = current.is_some_and(|c| current_sign(&c.shape, role.role) < 0.0);
+    for (reversed, candidate, what) in [
+        (voltage_reversed, voltage, "voltage"),
+        (current_reversed, current, "current"),
+    ] {
+        if let (true, Some(c)) = (reversed, candidate) {
+            reasons.push(format!(
+                "the {what} in `{}` is negative while the source drives: turn its polarity",
+                c.channel.name
+            ));
+        }
+    }
+    let current_in_volts = current.is_some_and(|c| c.channel.unit.as_deref() == Some("V"));
+    if let (true, Some(c)) = (current_in_volts, current) {
+        reasons.push(format!(
+            "`{}` states volts but behaves as the current: divide by the shunt resistance or probe factor",
+            c.channel.name
+        ));
+    }
+    Guessed {
+        columns: ColumnGuess {
+            voltage: voltage.map(|c| c.index),
+            current: current.map(|c| c.index),
+            voltage_reversed,
+            current_reversed,
+            current_in_volts,
+            confidence,
+            reasons,
+            role,
+        },
+        record,
+        voltage: voltage.map(|c| c.series.clone()),
+        current: current.map(|c| c.series.clone()),
+    }
+}
+
+fn single<'a, 'b>(
+    only: &'b Candidate<'a>,
+    reasons: &mut Vec<String>,
+) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
+    let vote = stated(only.channel);
+    let name = &only.channel.name;
+    if vote > 0.0 {
+        reasons.push(format!(
+            "`{name}` is the only channel with numbers and states a current"
+        ));
+        (None, Some(only), 0.9)
+    } else {
+        let confidence = if vote < 0.0 { 0.7 } else { 0.4 };
+        reasons.push(format!(
+            "`{name}` is the only channel with numbers and states no current: taken as the voltage"
+        ));
+        (Some(only), None, confidence)
+    }
+}

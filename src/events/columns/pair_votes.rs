@@ -1,0 +1,201 @@
+//! Which of two channels is the voltage: evidence from units, names and behaviour.
+
+use super::candidate::{Candidate, stated};
+use crate::events::trace::series::Series;
+use crate::events::trace::shape::Shape;
+
+/// The ordered pair with the highest vote.
+pub(crate) fn best_pair<'a, 'b>(
+    several: &'b [Candidate<'a>],
+    reasons: &mut Vec<String>,
+) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
+    let mut best: Option<(f64, usize, usize, Vec<String>)> = None;
+    for (a, voltage) in several.iter().enumerate() {
+        for (b, current) in several.iter().enumerate() {
+            if a == b {
+                continue;
+            }
+            let mut grounds = Vec::new();
+            let vote = pair_vote(voltage, current, &mut grounds);
+            if best.as_ref().is_none_or(|x| vote > x.0) {
+                best = Some((vote, a, b, grounds));
+            }
+        }
+    }
+    match best {
+        Some((vote, a, b, grounds)) => {
+            reasons.extend(grounds);
+            (
+                Some(&several[a]),
+                Some(&several[b]),
+                1.0 / (1.0 + (-vote).exp()),
+            )
+        }
+        None => (None, None, 0.0),
+    }
+}
+
+/// Weight of evidence, in natural units of a log ratio by judgement, that `v` is the voltage and `i` the current.
+fn pair_vote(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
+    let words = stated(i.channel) - stated(v.channel);
+    if words.abs() >= 2.0 {
+        grounds.push(format!(
+            "units and names: `{}` [{}] as voltage, `{}` [{}] as current",
+            v.channel.name,
+            v.channel.unit.as_deref().unwrap_or("no unit"),
+            i.channel.name,
+            i.channel.unit.as_deref().unwrap_or("no unit"),
+        ));
+    }
+    words + behaviour(v, i, grounds) - behaviour(i, v, &mut Vec::new())
+}
+
+/// One-sided behaviour votes that `v` is the voltage and `i` the current; each looks at one trait that the physics gives.
+fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
+    [
+        source_holds_voltage(v, i),
+        current_brakes(v, i),
+        current_is_inrush(v, i),
+        current_rises_slowly(v, i),
+        voltage_jumps(v, i),
+        current_ends_first(v, i),
+    ]
+    .into_iter()
+    .flatten()
+    .map(|(vote, ground)| {
+        grounds.push(ground);
+        vote
+    })
+    .sum()
+}
+
+/// Ripple: the source holds the voltage, commutation modulates the current.
+fn source_holds_voltage(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    let relative = |s: &Shape| {
+        (s.head_mean.abs() > 4.0 * s.sigma && s.head_mean.abs() > 0.003 * s.top())
+            .then(|| (s.head_ripple.powi(2) - s.sigma.powi(2)).max(0.0).sqrt() / s.head_mean.abs())
+    };
+    let (rv, ri) = (relative(&v.shape)?, relative(&i.shape)?);
+    let holds =
+        ri > 0.02_f64.max(2.0 * rv) && (i.shape.jumps < 8 || i.shape.jump < 3.0 * v.shape.jump);
+    holds.then(|| {
+        let ground = format!(
+            "in the first rows `{}` ripples by {:.1} % of its level and `{}` by {:.1} %: the source holds the first",
+            v.channel.name,
+            100.0 * rv,
+            i.channel.name,
+            100.0 * ri
+        );
+        (2.0, ground)
+    })
+}
+
+/// How far a trace goes against its first direction for a while, as a share of its size.
+fn against(s: &Shape, x: &Series) -> f64 {
+    let low = x.quantile(0, x.len(), 0.12).unwrap_or(0.0) * s.head_mean.signum();
+    -low / s.top().max(f64::MIN_POSITIVE)
+}
+
+/// Braking: only a current turns against its first direction and stays there a while.
+fn current_brakes(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    let brakes = v.shape.head_mean.abs() > 0.5 * v.shape.top()
+        && against(&i.shape, &i.series) > 0.1
+        && against(&v.shape, &v.series) < 0.05;
+    brakes.then(|| {
+        let ground = format!(
+            "`{}` turns against its direction and comes back while `{}` falls to zero: braking current",
+            i.channel.name, v.channel.name
+        );
+        (2.5, ground)
+    })
+}
+
+fn begin_at_rest(v: &Candidate, i: &Candidate) -> bool {
+    let rests = |s: &Shape| s.head.abs() < 0.1 * s.top();
+    rests(&v.shape) && rests(&i.shape)
+}
+
+/// Last level as a share of the peak's.
+fn stays(s: &Shape) -> f64 {
+    (s.tail / s.peak_level()).abs()
+}
+
+/// Step: after a contact closes the voltage stays and the current peaks and fades.
+fn current_is_inrush(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    let inrush = begin_at_rest(v, i) && stays(&v.shape) > 0.6 && stays(&i.shape) < 0.5;
+    inrush.then(|| {
+        let ground = format!(
+            "`{}` steps up and stays, `{}` peaks and falls to {:.0} % of its peak: inrush",
+            v.channel.name,
+            i.channel.name,
+            100.0 * stays(&i.shape)
+        );
+        (3.0, ground)
+    })
+}
+
+/// The source steps at once, the current rises with the electrical time constant.
+fn current_rises_slowly(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    if !(begin_at_rest(v, i) && stays(&v.shape) > 0.4 && stays(&i.shape) > 0.4) {
+        return None;
+    }
+    let rise = |c: &Candidate| {
+        let (zero, top) = (c.shape.head, c.shape.peak_from(c.shape.head));
+        let part = |k: usize| (c.series.at(k) - zero) / top;
+        let reached = (0..c.series.len()).find(|&k| part(k) > 0.7).unwrap_or(0);
+        let left = (0..reached).rev().find(|&k| part(k) < 0.2).unwrap_or(0);
+        reached - left
+    };
+    let (rows_v, rows_i) = (rise(v), rise(i));
+    (rows_i > 3 * rows_v + 3).then(|| {
+        let ground = format!(
+            "`{}` steps up within {rows_v} samples and `{}` rises over {rows_i}: voltage step and current of a held rotor",
+            v.channel.name, i.channel.name
+        );
+        (2.5, ground)
+    })
+}
+
+/// Inductance keeps the current from jumping, except where its lead is opened.
+fn voltage_jumps(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    let (vs, is) = (&v.shape, &i.shape);
+    let (jv, ji) = (vs.jump, is.jump);
+    let ends_at_zero =
+        is.tail.abs() < 0.02 * is.top().max(is.head.abs()) || is.tail.abs() < 4.0 * is.sigma;
+    let opened = vs.head_mean.abs() > 0.5 * vs.top() && ends_at_zero && !begin_at_rest(v, i);
+    let jumps = jv > 0.5 && jv > 3.0 * ji && !(opened && against(is, &i.series) < 0.1 && ji > 0.3);
+    jumps.then(|| {
+        let ground = format!(
+            "`{}` jumps by {:.0} % of its range between samples, `{}` by {:.0} %: inductance keeps the current from jumping",
+            v.channel.name,
+            100.0 * jv,
+            i.channel.name,
+            100.0 * ji
+        );
+        (1.5, ground)
+    })
+}
+
+/// Run-down: the current is gone at once, the back-EMF fades.
+fn current_ends_first(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+    let quarter = |x: &Series| {
+        let n = x.len();
+        (
+            x.median(n / 4, n / 2).unwrap_or(0.0),
+            x.median(n - n / 10 - 1, n).unwrap_or(0.0),
+        )
+    };
+    let is = &i.shape;
+    let ((va, vb), (ia, ib)) = (quarter(&v.series), quarter(&i.series));
+    let v_moves = (va - vb).abs() > 0.1 * v.shape.top() && va.abs() > vb.abs();
+    let i_rests = (ia - ib).abs() < 1.5 * is.sigma.max(0.01 * is.top())
+        && ia.abs() < 0.7 * is.head_mean.abs()
+        && (is.head_mean - ia).abs() > 2.0 * is.sigma;
+    (v_moves && i_rests).then(|| {
+        let ground = format!(
+            "`{}` goes to zero at once and stays there while `{}` fades: current and back-EMF of a run-down",
+            i.channel.name, v.channel.name
+        );
+        (3.0, ground)
+    })
+}

@@ -1,0 +1,82 @@
+//! Captures in which nothing moves.
+
+use super::role_guess::RoleGuess;
+use crate::bench::Role;
+use crate::events::polarity::still;
+use crate::events::trace::series::Series;
+use crate::events::trace::view::View;
+
+/// Nothing moves: a steady run when there is a level, no event at all when there is none.
+pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
+    let level = |x: &Series| {
+        let middle = x.median(0, x.len()).unwrap_or(0.0);
+        (middle, x.spread(0, x.len()).max(x.sigma))
+    };
+    if let Some(v) = &view.v {
+        if !still(v) {
+            return None;
+        }
+        let (middle, noise) = level(v);
+        if view.i.as_ref().is_some_and(|i| !still(i) && !returns(i)) {
+            return None;
+        }
+        if middle.abs() > 8.0 * noise && view.i.as_ref().is_some_and(carries_none) {
+            let text = format!(
+                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V and no current is seen: a motor that runs on less than the probe's noise, or the open terminals of a shaft that something drives"
+            );
+            return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Driven, 0.35));
+        }
+        if middle.abs() > 8.0 * noise {
+            let text = format!(
+                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V, and the current repeats itself"
+            );
+            let guess = RoleGuess::new(Role::Steady, 0.9, text);
+            return Some(match view.i {
+                Some(_) => guess,
+                None => guess.or(Role::Driven, 0.1),
+            });
+        }
+        if view.i.as_ref().is_none_or(still) {
+            return Some(nothing(middle, noise, "V"));
+        }
+        return None;
+    }
+    let i = view.i.as_ref()?;
+    let (middle, noise) = level(i);
+    if still(i) && middle.abs() < 5.0 * i.sigma {
+        return Some(nothing(middle, noise, "A"));
+    }
+    (still(i) || (returns(i) && middle.abs() > 3.0 * i.sigma)).then(|| {
+        let text =
+            format!("the current stays around {middle:.3e} A from the first row to the last");
+        RoleGuess::new(Role::Steady, 0.7, text).or(Role::Pwm, 0.2)
+    })
+}
+
+/// True when a current channel shows nothing but its noise, zero included.
+fn carries_none(i: &Series) -> bool {
+    let middle = i.median(0, i.len()).unwrap_or(0.0);
+    still(i)
+        && middle.abs() < (3.0 * i.sigma).max(i.step)
+        && i.spread(0, i.len()) < 2.0 * i.sigma.max(i.step)
+}
+
+fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {
+    let text = format!(
+        "no event above the noise: {middle:.2e} {unit} within {noise:.1e} {unit} throughout; the trigger was probably missed"
+    );
+    RoleGuess::new(Role::Steady, 0.05, text)
+}
+
+/// True when the means of eight parts of the record agree within the ripple: it repeats itself.
+fn returns(x: &Series) -> bool {
+    let size = x.len().div_ceil(8);
+    let means = x.x().means(size);
+    let (low, high) = means
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {
+            (l.min(m), h.max(m))
+        });
+    let middle = x.median(0, x.len()).unwrap_or(0.0);
+    high - low < 0.25 * middle.abs().max(x.spread(0, x.len()))
+}

@@ -1,0 +1,31 @@
+//! A guessed role with its grounds.
+
+use crate::bench::Role;
+
+/// A guessed role.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RoleGuess {
+    pub role: Role,
+    /// Between 0 (a coin) and 1 (no other reading is plausible); a judgement by margins, no probability.
+    pub confidence: f64,
+    /// What in the waveform speaks for it, with numbers.
+    pub reason: String,
+    /// Other roles that the shape leaves open, with their confidence, most likely first.
+    pub alternatives: Vec<(Role, f64)>,
+}
+
+impl RoleGuess {
+    pub(crate) fn new(role: Role, confidence: f64, reason: String) -> RoleGuess {
+        RoleGuess {
+            role,
+            confidence,
+            reason,
+            alternatives: Vec::new(),
+        }
+    }
+
+    pub(crate) fn or(mut self, role: Role, confidence: f64) -> RoleGuess {
+        self.alternatives.push((role, confidence));
+        self
+    }
+}
