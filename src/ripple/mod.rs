@@ -23,16 +23,21 @@ mod options;
 mod remarks;
 mod result;
 mod run_down;
+mod samples;
 mod spectrum;
 
-pub use current::analyse::{CurrentRipple, SpeedShape, analyse_current};
+pub use current::analyse::analyse_current;
+pub use current::current_ripple::CurrentRipple;
+pub use current::remarks::CurrentRemark;
 pub use current::speed_reference::{Foreseen, SpeedAnchor, speed_anchor, speed_in_current};
+pub use current::speed_shape::SpeedShape;
 pub use error::Unreadable;
 pub use harmonics::cycles::{SEGMENTS, USUAL_POLES, cycles_per_revolution, segment_counts};
 pub use options::RippleOptions;
-pub use remarks::RELATIVE_TO_GAIN;
+pub use remarks::SampleRemark;
 pub use result::{
     Candidate, ForeignLine, LineKind, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
 };
 pub use run_down::analyse::{analyse_run_down, analyse_run_down_at};
+pub use run_down::remarks::{CountAndConstant, RunDownRemark};
 pub use spectrum::transform::transform;

@@ -1,5 +1,6 @@
 //! What the caller knows about a record, and what is asked of the analysis.
 
+use super::error::Unreadable;
 use crate::events::OpenStretch;
 use crate::ripple::harmonics::cycles::{SEGMENTS, USUAL_POLES};
 
@@ -29,6 +30,32 @@ pub struct RippleOptions {
 }
 
 impl RippleOptions {
+    /// An error for values outside their ranges.
+    pub(crate) fn check(&self) -> Result<(), Unreadable> {
+        if !(self.false_alarm_rate > 0.0 && self.false_alarm_rate < 1.0) {
+            return Err(Unreadable::Option {
+                name: "false_alarm_rate",
+                value: self.false_alarm_rate,
+                expected: "between 0 and 1",
+            });
+        }
+        if !(self.least_emf_fraction > 0.0 && self.least_emf_fraction < 0.9) {
+            return Err(Unreadable::Option {
+                name: "least_emf_fraction",
+                value: self.least_emf_fraction,
+                expected: "between 0 and 0.9",
+            });
+        }
+        if self.poles == 0 || !self.poles.is_multiple_of(2) {
+            return Err(Unreadable::Option {
+                name: "poles",
+                value: self.poles.into(),
+                expected: "an even number of field poles, 2 or more",
+            });
+        }
+        Ok(())
+    }
+
     /// Options for the open stretch of a capture. `segments`: as counted by a person; `zero_v`: standard uncertainty of the
     /// channel's zero in V, used where the capture itself shows no rest.
     pub fn for_stretch(

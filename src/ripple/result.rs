@@ -1,5 +1,7 @@
 //! What a ripple analysis returns.
 
+use super::run_down::remarks::RunDownRemark;
+
 /// Where a line is stationary.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum LineKind {
@@ -129,8 +131,8 @@ pub struct RippleResult {
     pub residual_v: f64,
     /// False where the least squares had not settled: the frequency may then be off by many of its uncertainties.
     pub fit_settled: bool,
-    /// Doubts and findings, worded for the person; on a stated count see [`RippleResult::on_stated_count`].
-    pub remarks: Vec<String>,
+    /// What was found; on a stated count see [`RippleResult::on_stated_count`].
+    pub remarks: Vec<RunDownRemark>,
 }
 
 impl RippleResult {

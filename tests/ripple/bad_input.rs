@@ -1,5 +1,7 @@
 use super::bench::Bench;
-use rundown::ripple::{RippleOptions, Unreadable, analyse_run_down, analyse_run_down_at};
+use rundown::ripple::{
+    RippleOptions, RunDownRemark, Unreadable, analyse_run_down, analyse_run_down_at,
+};
 
 fn read(
     voltage: &[f64],
@@ -94,7 +96,10 @@ fn a_reversed_record_is_used_and_told() {
     let line = result.line.expect("a line");
     assert!((line.cycles_per_volt_second / made.line - 1.0).abs() < 1e-3);
     assert!(
-        result.remarks.iter().any(|r| r.contains("negative")),
+        result
+            .remarks
+            .iter()
+            .any(|r| matches!(r, RunDownRemark::Reversed { .. })),
         "{:?}",
         result.remarks
     );
@@ -121,12 +126,15 @@ fn clipped_and_missing_rows_are_left_out_and_too_many_are_refused() {
         result
             .remarks
             .iter()
-            .any(|r| r.contains("end of the converter's range")),
+            .any(|r| r.to_string().contains("end of the converter's range")),
         "{:?}",
         result.remarks
     );
     assert!(
-        result.remarks.iter().any(|r| r.contains("25 of")),
+        result
+            .remarks
+            .iter()
+            .any(|r| r.to_string().contains("25 of")),
         "{:?}",
         result.remarks
     );

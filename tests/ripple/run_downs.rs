@@ -1,5 +1,5 @@
 use super::bench::{Bench, Made, count};
-use rundown::ripple::{LineKind, RippleOptions, RippleResult, analyse_run_down};
+use rundown::ripple::{LineKind, RippleOptions, RippleResult, RunDownRemark, analyse_run_down};
 
 pub fn analyse(bench: &Bench, made: &Made) -> RippleResult {
     let options = RippleOptions {
@@ -27,7 +27,7 @@ fn line_and_segments_come_out_of_an_8_bit_run_down() {
         result
             .remarks
             .iter()
-            .any(|r| r.contains("same number of ripple cycles")),
+            .any(|r| matches!(r, RunDownRemark::SameCycles { .. })),
         "{:?}",
         result.remarks
     );
@@ -209,7 +209,10 @@ fn ripple_above_the_nyquist_frequency_is_read_at_its_true_place_and_told() {
         "the case must be aliased"
     );
     assert!(
-        result.remarks.iter().any(|r| r.contains("aliased")),
+        result
+            .remarks
+            .iter()
+            .any(|r| matches!(r, RunDownRemark::AliasedUntil { .. })),
         "{:?}",
         result.remarks
     );

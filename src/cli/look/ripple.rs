@@ -82,7 +82,7 @@ pub(super) fn current_document(motion: Motion, found: &Result<CurrentRipple, Str
         "false_alarm_probability": found.false_alarm_probability,
         "cycles_seen": found.cycles_seen,
         "aliases_hz": found.aliases_hz,
-        "remarks": found.remarks,
+        "remarks": found.remarks.iter().map(ToString::to_string).collect::<Vec<_>>(),
     })
 }
 
@@ -128,6 +128,6 @@ pub(super) fn ripple_document(ripple: &Result<RippleResult, String>) -> Value {
         "revolutions": result.revolutions,
         "stretch_s": [result.stretch_s.0, result.stretch_s.1],
         "standstill_s": result.standstill_s,
-        "remarks": result.remarks,
+        "remarks": result.remarks.iter().map(ToString::to_string).collect::<Vec<_>>(),
     })
 }

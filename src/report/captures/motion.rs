@@ -192,6 +192,7 @@ fn line_text(found: &CurrentRipple, cycles: u32) -> String {
         if !text.is_empty() {
             text.push(' ');
         }
+        let remark = remark.to_string();
         let mut letters = remark.chars();
         if let Some(first) = letters.next() {
             text.extend(first.to_uppercase());

@@ -1,6 +1,10 @@
 //! Ripple of the current in starts, steady running and brakes.
 
 pub(crate) mod analyse;
+pub(crate) mod current_ripple;
 mod normal_pass;
+pub(crate) mod remarks;
 pub(crate) mod speed_reference;
-pub(crate) mod trajectory;
+pub(crate) mod speed_shape;
+mod trajectory;
+mod trajectory_fit;

@@ -1,4 +1,4 @@
-//! One pass over a current's record: all products that a round of the course's fit needs.
+//! One pass over a current's record: all products that a round of the trajectory's fit needs.
 
 use crate::ripple::numerics::least_squares::{
     BLOCK, Normal, add_products_from, dot, gram_of, project,
@@ -49,26 +49,24 @@ impl<'a> Passes<'a> {
         }
     }
 
+    /// Number of the linear columns: the smooth ones and the lines.
+    pub fn linear(&self) -> usize {
+        self.smooth.len() + LINES
+    }
+
+    /// Noise of the data by the squares that a fit leaves, with all columns free.
+    pub fn noise(&self, squares: f64) -> f64 {
+        let freedom = self
+            .data
+            .len()
+            .saturating_sub(self.linear() + self.phases.len());
+        (squares / freedom.max(1) as f64)
+            .sqrt()
+            .max(f64::MIN_POSITIVE)
+    }
+
     /// The products with the phase `Σ parts · phases` and, for its slopes, these amplitudes.
     pub fn over(&self, parts: &[f64], amplitudes: &[f64; LINES]) -> Products {
-        #[cfg(target_arch = "x86_64")]
-        if std::arch::is_x86_feature_detected!("avx2") {
-            // SAFETY: the processor has the instructions, as was just asked.
-            #[allow(unsafe_code)]
-            return unsafe { self.wide_over(parts, amplitudes) };
-        }
-        self.any_over(parts, amplitudes)
-    }
-
-    /// The same operations in the same order, four at a time.
-    #[cfg(target_arch = "x86_64")]
-    #[target_feature(enable = "avx2")]
-    fn wide_over(&self, parts: &[f64], amplitudes: &[f64; LINES]) -> Products {
-        self.any_over(parts, amplitudes)
-    }
-
-    #[inline(always)]
-    fn any_over(&self, parts: &[f64], amplitudes: &[f64; LINES]) -> Products {
         let terms = self.smooth.len();
         let count = terms + LINES + self.phases.len();
         let mut gram = DMatrix::zeros(count, count);

@@ -1,20 +1,23 @@
-//! Speed at an instant from the ripple of a current: an anchor of the joint fit, and the course of speed for the report.
+//! Speed at an instant from the ripple of a current: an anchor of the joint fit, and the trajectory of speed for the report.
 //!
 //! `ω = 2π f/N`, f the ripple frequency in Hz, N the cycles a revolution. What is foreseen of the back-EMF, `e = v - R i - V_b`
-//! (V), gives the course of the speed up to its scale, and with the back-EMF constant K (V·s/rad) the frequency
+//! (V), gives the trajectory of the speed up to its scale, and with the back-EMF constant K (V·s/rad) the frequency
 //! `f = N e/(2π K)` near which the line is looked for; so neither an alias nor a line of unevenness is taken for it.
 //!
 //! The uncertainty is that of the frequency: noise of the current and what its smooth part leaves open. The sampling clock's
 //! relative error comes on top, the same for every anchor of one instrument.
 
-use super::analyse::{COURSE_ORDER, CurrentRipple, SpeedShape, analyse_current};
+use super::analyse::analyse_current;
+use super::current_ripple::CurrentRipple;
+use super::speed_shape::SpeedShape;
+use super::trajectory::SMOOTH_ORDER;
 use crate::events::{CurrentStretch, Motion};
 use crate::ripple::error::Unreadable;
 use crate::ripple::numerics::smooth::Smooth;
 use crate::ripple::options::RippleOptions;
 use std::f64::consts::PI;
 
-/// Relative standard uncertainty of a foreseen end of the course whose shape is not believed (common practice, no source).
+/// Relative standard uncertainty of a foreseen end of the trajectory whose shape is not believed (common practice, no source).
 const BENT: f64 = 0.03;
 
 /// What is known of the speed before the ripple is read.
@@ -43,7 +46,7 @@ pub struct SpeedAnchor {
 
 /// Reads the ripple of a stretch's current.
 ///
-/// Without `foreseen` the course of the speed is found from the ripple alone, and at steady speed an alias cannot be told
+/// Without `foreseen` the trajectory of the speed is found from the ripple alone, and at steady speed an alias cannot be told
 /// from the true frequency: the remarks then say so.
 ///
 /// # Errors
@@ -59,16 +62,16 @@ pub fn speed_in_current(
         quantisation_step: stretch.quantisation_step_a,
         ..options.clone()
     };
-    let course = foreseen
+    let trajectory = foreseen
         .map(|f| smoothed(&stretch.time_s, &f.back_emf_v))
         .transpose()?;
     let expected_hz = foreseen
-        .zip(course.as_ref())
+        .zip(trajectory.as_ref())
         .zip(cycles_per_revolution)
-        .map(|((f, course), cycles)| {
+        .map(|((f, trajectory), cycles)| {
             let emf = match stretch.motion {
-                Motion::Steady => course.iter().sum::<f64>() / course.len().max(1) as f64,
-                Motion::Rising | Motion::Falling => course.iter().copied().fold(0.0, f64::max),
+                Motion::Steady => trajectory.iter().sum::<f64>() / trajectory.len().max(1) as f64,
+                Motion::Rising | Motion::Falling => trajectory.iter().copied().fold(0.0, f64::max),
             };
             let hz = f64::from(cycles) * emf / (2.0 * PI * f.back_emf_constant_v_s_per_rad.abs());
             (hz, hz * f.relative_uncertainty)
@@ -91,19 +94,19 @@ pub fn speed_in_current(
                 .start_s
                 .or(stretch.time_s.first().copied())
                 .unwrap_or(0.0),
-            like: course.as_deref(),
+            like: trajectory.as_deref(),
         },
         Motion::Falling => SpeedShape::DecayToRest {
-            like: course.as_deref(),
+            like: trajectory.as_deref(),
         },
     };
-    if let Some(course) = &course {
-        let found = analyse(SpeedShape::Given(course), expected_hz)?;
+    if let Some(trajectory) = &trajectory {
+        let found = analyse(SpeedShape::Given(trajectory), expected_hz)?;
         if found.frequency_hz.is_some() {
             return Ok(found);
         }
     }
-    // A foreseen course that is bent smears the line; the final (first) speed it foresees still says where to look.
+    // A foreseen trajectory that is bent smears the line; the final (first) speed it foresees still says where to look.
     let near = expected_hz.map(|(hz, sd)| (hz, sd.max(BENT * hz)));
     analyse(found_by_itself, near)
 }
@@ -137,7 +140,7 @@ impl CurrentRipple {
             .min_by(|a, b| a.relative().total_cmp(&b.relative()))
     }
 
-    /// Speed at a time within the stretch, between the two nearest points of the course.
+    /// Speed at a time within the stretch, between the two nearest points of the trajectory.
     pub fn speed_at(&self, time_s: f64, cycles_per_revolution: u32) -> Option<SpeedAnchor> {
         self.frequency_hz?;
         let mut before = None;
@@ -188,7 +191,7 @@ impl SpeedAnchor {
     }
 }
 
-/// The smooth part of a back-EMF, upright: what is left of ripple in it would modulate the course with itself.
+/// The smooth part of a back-EMF, upright: what is left of ripple in it would modulate the trajectory with itself.
 fn smoothed(time_s: &[f64], back_emf_v: &[f64]) -> Result<Vec<f64>, Unreadable> {
     if back_emf_v.len() != time_s.len() {
         return Err(Unreadable::Lengths {
@@ -202,12 +205,12 @@ fn smoothed(time_s: &[f64], back_emf_v: &[f64]) -> Result<Vec<f64>, Unreadable> 
         .filter(|(_, v)| v.is_finite())
         .map(|(t, v)| (*t, *v))
         .unzip();
-    let smooth = Smooth::fit(&times, &values, COURSE_ORDER).ok_or(Unreadable::Singular {
-        terms: COURSE_ORDER + 1,
+    let smooth = Smooth::fit(&times, &values, SMOOTH_ORDER).ok_or(Unreadable::Singular {
+        terms: SMOOTH_ORDER + 1,
     })?;
     let out = smooth.values(time_s);
     let sum: f64 = out.iter().sum();
-    // A course never turns the rotor back.
+    // A trajectory never turns the rotor back.
     Ok(out
         .iter()
         .map(|v| if sum < 0.0 { -v } else { *v })
@@ -285,7 +288,7 @@ mod tests {
     }
 
     #[test]
-    fn speed_between_two_points_of_the_course_is_between_their_speeds() {
+    fn speed_between_two_points_of_the_trajectory_is_between_their_speeds() {
         let stretch = start(0.02);
         let found = speed_in_current(
             &stretch,

@@ -1,4 +1,4 @@
-//! Sums of the comb's evidence over a group of lines, for every scale and fall at once.
+//! Sums of the harmonic pattern's evidence over a group of lines, for every scale and fall at once.
 //!
 //! A line of order o with normalised power P adds `P s/(1+s) - ln(1+s)`, `s = s_k o^(-2 fall)`, for each scale k. Scales stand
 //! evenly on a logarithmic axis, so a line of another order only shifts the same two curves along it: weak lines, nearly all, are first

@@ -3,6 +3,7 @@
 pub(crate) mod cycles;
 pub(crate) mod evidence;
 pub(crate) mod line_set;
+pub(crate) mod model;
 pub(crate) mod pattern;
 pub(crate) mod pick_lines;
 pub(crate) mod refine;

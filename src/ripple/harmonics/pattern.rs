@@ -1,4 +1,4 @@
-//! The comb weighed: how many ripple cycles make one revolution.
+//! The harmonic pattern weighed: how many ripple cycles make one revolution.
 //!
 //! A hypothesis is (M, S): the strongest line is the M-th harmonic of one revolution, the commutator has S segments and N ripple cycles
 //! per revolution. It predicts lines at every multiple m of `f₀/M`. In white noise the normalised power `P_m` of a line whose
@@ -15,7 +15,7 @@
 
 use super::cycles::{SEGMENTS, cycles_per_revolution, greatest_common_divisor, segment_counts};
 use super::evidence::{FALLS, Ladder, SCALES, Sums, cubic};
-use crate::ripple::lines::classify_lines::LEAST_CYCLES;
+use crate::ripple::spectrum::power_spectrum::LEAST_CYCLES;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
@@ -32,7 +32,7 @@ pub(crate) struct Weighed {
 
 /// Part of the prior that survives any evidence.
 const DISTRUST: f64 = 1e-3;
-/// The lines of a record, as the comb is read from them.
+/// The lines of a record, as the pattern is read from them.
 pub(crate) struct Lines {
     /// Hann power spectrum of what the picked lines leave, finely padded, and its step, cycles per V·s.
     pub rest: Vec<f64>,
@@ -110,28 +110,28 @@ pub(crate) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u3
     let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1);
     let most_m = (lines.band / strongest * f64::from(most_harmonic)) as usize + 1;
     let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
-    // What does not depend on the whole hypothesis is worked out once: a comb by the harmonic, the commutation lines by their place
+    // What does not depend on the whole hypothesis is worked out once: a pattern by the harmonic, the commutation lines by their place
     // against the strongest line.
-    let mut combs: BTreeMap<u32, Comb> = BTreeMap::new();
+    let mut patterns: BTreeMap<u32, Pattern> = BTreeMap::new();
     let mut commutations: BTreeMap<(u32, u32), f64> = BTreeMap::new();
     let logs: Vec<f64> = hypotheses
         .iter()
         .map(|h| {
-            let comb = combs
-                .entry(h.harmonic)
-                .or_insert_with(|| Comb::read(lines, strongest / f64::from(h.harmonic), &ladder));
+            let pattern = patterns.entry(h.harmonic).or_insert_with(|| {
+                Pattern::read(lines, strongest / f64::from(h.harmonic), &ladder)
+            });
             let cycles = h.cycles_per_revolution;
             let shared = greatest_common_divisor(cycles, h.harmonic);
-            // A comb too close to be told has no line at all, whatever its place.
-            let place = if comb.powers.is_empty() {
+            // A pattern too close to be told has no line at all, whatever its place.
+            let place = if pattern.powers.is_empty() {
                 (0, 0)
             } else {
                 (cycles / shared, h.harmonic / shared)
             };
             let commutation = commutations
                 .entry(place)
-                .or_insert_with(|| comb.commutation(cycles as usize, &ladder));
-            h.prior.ln() + *commutation + comb.unevenness(cycles as usize, &ladder)
+                .or_insert_with(|| pattern.commutation(cycles as usize, &ladder));
+            h.prior.ln() + *commutation + pattern.unevenness(cycles as usize, &ladder)
         })
         .collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
@@ -192,7 +192,7 @@ fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
 }
 
 /// Normalised powers at the multiples of one revolution.
-struct Comb {
+struct Pattern {
     /// P_m of the line of order m; `None` for a line that cannot be told.
     powers: Vec<Option<f64>>,
     /// Evidence of all even orders, those of the commutation line too.
@@ -201,8 +201,8 @@ struct Comb {
     odd_and_once: Sums,
 }
 
-impl Comb {
-    fn read(lines: &Lines, revolution: f64, ladder: &Ladder) -> Comb {
+impl Pattern {
+    fn read(lines: &Lines, revolution: f64, ladder: &Ladder) -> Pattern {
         let mut powers = Vec::new();
         // Lines closer than the main lobe of the window are not told apart.
         if revolution * lines.span >= 2.5 {
@@ -217,7 +217,7 @@ impl Comb {
             Some(Some(power)) => ladder.sum_of([(1.0, *power)].into_iter()),
             _ => Sums::default(),
         };
-        Comb {
+        Pattern {
             even,
             odd_and_once: odd_and_once(&odd, &once),
             powers,

@@ -1,25 +1,24 @@
-//! The lines of a record collected, wherever they stand, before any comb is laid over them.
+//! The lines of a record collected, wherever they stand, before any harmonic pattern is compared with them.
 
 use super::line_set::LineSet;
 use super::pattern::{Lines, Weighed};
 use super::refine::Harmonics;
-use crate::ripple::lines::classify_lines::{highest_cycles, peak_place, weighted_power};
-use crate::ripple::run_down::prepare::Prepared;
 use crate::ripple::spectrum::domain::Domain;
+use crate::ripple::spectrum::power_spectrum::{highest_cycles, peak_place, weighted_power};
 use crate::ripple::spectrum::transform::let_go;
 use crate::ripple::spectrum::window::hann;
 
-/// Padding of the spectrum the comb is read from.
-const COMB_PADDING: usize = 4;
+/// Padding of the spectrum that the pattern is read from.
+const PATTERN_PADDING: usize = 4;
 const MOST_PICKING_ROUNDS: usize = 8;
 const MOST_PICKED_LINES: usize = 32;
 
-/// Highest frequency the comb is read to.
-fn comb_band(fit: &Harmonics, prepared: &Prepared) -> f64 {
+/// Highest frequency that the pattern is read to.
+fn pattern_band(fit: &Harmonics, interval_s: f64) -> f64 {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
     // A strongest line that is unevenness itself has its ripple up to 48 orders higher; sampled as fast as the detection spectrum goes.
     (60.0 * fit.fit.frequency)
-        .min(highest_cycles(angle_of(fit), span, prepared.interval_s) / span)
+        .min(highest_cycles(angle_of(fit), span, interval_s) / span)
         .max(1.2 * fit.fit.frequency)
 }
 
@@ -28,11 +27,11 @@ fn angle_of(fit: &Harmonics) -> Domain<'_> {
 }
 
 /// Takes lines out of the record one by one, wherever they stand, until none is left that matters.
-pub(crate) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
+pub(crate) fn pick_lines(fit: &Harmonics, interval_s: f64) -> Lines {
     let span = fit.x_v_s[fit.x_v_s.len() - 1];
-    let band = comb_band(fit, prepared);
-    let bins = (band * span * COMB_PADDING as f64) as usize + 4;
-    let step = 1.0 / (COMB_PADDING as f64 * span);
+    let band = pattern_band(fit, interval_s);
+    let bins = (band * span * PATTERN_PADDING as f64) as usize + 4;
+    let step = 1.0 / (PATTERN_PADDING as f64 * span);
     let weights = squares_of_weights(&fit.emf_v, &fit.x_v_s);
     let spectrum = |set: &LineSet| weighted_power(&set.residual_v, angle_of(fit), step, bins);
     let mut ratios = fit.fit.ratios.clone();
@@ -40,7 +39,7 @@ pub(crate) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
     let (mut rest, gain) = spectrum(&set);
     for _ in 0..MOST_PICKING_ROUNDS {
         let noise_power = set.noise_v.powi(2) * weights;
-        let mut peaks: Vec<usize> = (4 * COMB_PADDING..rest.len().saturating_sub(1))
+        let mut peaks: Vec<usize> = (4 * PATTERN_PADDING..rest.len().saturating_sub(1))
             .filter(|k| {
                 rest[*k] > 16.0 * noise_power && rest[*k] > rest[k - 1] && rest[*k] >= rest[k + 1]
             })
@@ -65,7 +64,7 @@ pub(crate) fn pick_lines(fit: &Harmonics, prepared: &Prepared) -> Lines {
         drop(rest);
         rest = spectrum(&set).0;
     }
-    // The combs that are weighed next need room of their own.
+    // The patterns that are weighed next need room of their own.
     let_go();
     Lines {
         rest,
@@ -91,7 +90,7 @@ fn squares_of_weights(emf: &[f64], x: &[f64]) -> f64 {
         .sum()
 }
 
-/// Lines of the comb that stand out, as ratios to the strongest line, which comes first.
+/// Lines of the pattern that stand out, as ratios to the strongest line, which comes first.
 pub(crate) fn visible_ratios(lines: &Lines, strongest: f64, best: &Weighed) -> Vec<f64> {
     let revolution = strongest / f64::from(best.harmonic);
     let most = 3 * best.cycles_per_revolution.max(best.harmonic);

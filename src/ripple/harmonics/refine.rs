@@ -9,41 +9,11 @@
 //! Gauss-Newton; it needs a start within about half a cycle over the record, which the spectrum gives. The matrix J'J is worked out in
 //! every round: lines of high order, smeared at first, grow as the phase comes right, and with a matrix from before that fits ended
 //! beside the minimum or not at all (nine of 704 drawn benches told a wrong K for certain; with a fresh one those nine are right).
-//! Rows are taken in blocks so that no column is ever laid down in full.
 
-use crate::ripple::numerics::least_squares::{BLOCK, Normal, add_products, dot, project};
-use crate::ripple::numerics::smooth::{basis, integrate};
-use crate::ripple::numerics::turn::turn;
+use super::model::{Frame, Parameters, Pass, Rows};
+use crate::ripple::numerics::least_squares::{BLOCK, Normal, project};
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
-
-/// Highest order of the smooth part.
-const MOST_ORDER: usize = 9;
-
-/// What all fits of a record share.
-pub(crate) struct Frame {
-    /// `P_j` at each row, up to one order beyond [`MOST_ORDER`], from which `∫ P_j dt` follows.
-    smooth: Vec<Vec<f64>>,
-    /// Half of the time from the first row to the last, s.
-    half_s: f64,
-    /// Time from the first row, s.
-    elapsed: Vec<f64>,
-    /// Prior of the zero offset: value and standard deviation, V.
-    zero_prior_v: (f64, f64),
-}
-
-impl Frame {
-    /// At least two rows.
-    pub fn of(time_s: &[f64], zero_prior_v: (f64, f64)) -> Frame {
-        let (first, last) = (time_s[0], time_s[time_s.len() - 1]);
-        Frame {
-            smooth: basis(time_s, first, last, MOST_ORDER + 1),
-            half_s: (last - first) / 2.0,
-            elapsed: time_s.iter().map(|t| t - first).collect(),
-            zero_prior_v,
-        }
-    }
-}
 
 /// Fitted parameters.
 pub(crate) struct Fit {
@@ -105,6 +75,16 @@ impl Fit {
         Some(terms.dot(&covariance.cholesky()?.solve(&terms)))
     }
 
+    fn parameters(&self) -> Parameters<'_> {
+        Parameters {
+            c: self.smooth.clone(),
+            amplitudes: self.amplitudes.iter().flat_map(|(p, q)| [*p, *q]).collect(),
+            kappa: 2.0 * PI * self.frequency,
+            zero: self.zero_v,
+            ratios: &self.ratios,
+        }
+    }
+
     /// Lays the record out.
     pub fn laid_out(self, frame: &Frame, voltage_v: &[f64]) -> Harmonics {
         let n = voltage_v.len();
@@ -116,7 +96,7 @@ impl Fit {
             residual_v: Vec::with_capacity(n),
             fit: self,
         };
-        let parameters = Parameters::of(&harmonics.fit);
+        let parameters = harmonics.fit.parameters();
         for first in (0..n).step_by(BLOCK) {
             let count = BLOCK.min(n - first);
             rows.read(frame, &parameters, first, count);
@@ -133,157 +113,8 @@ impl Fit {
     }
 }
 
-/// Parameters on the way.
-struct Parameters<'a> {
-    c: Vec<f64>,
-    amplitudes: Vec<f64>,
-    /// 2π times the frequency.
-    kappa: f64,
-    zero: f64,
-    ratios: &'a [f64],
-}
-
-impl Parameters<'_> {
-    fn of(fit: &Fit) -> Parameters<'_> {
-        Parameters {
-            c: fit.smooth.clone(),
-            amplitudes: fit.amplitudes.iter().flat_map(|(p, q)| [*p, *q]).collect(),
-            kappa: 2.0 * PI * fit.frequency,
-            zero: fit.zero_v,
-            ratios: &fit.ratios,
-        }
-    }
-}
-
-/// The model over a block of rows.
-struct Rows {
-    emf: [f64; BLOCK],
-    x: [f64; BLOCK],
-    lines: [f64; BLOCK],
-    /// Derivative of the lines with respect to the base phase φ, V/rad.
-    slope: [f64; BLOCK],
-    /// `∫ P_j dt` of each term of the smooth part, s.
-    integrals: Vec<[f64; BLOCK]>,
-    /// The columns of J: smooth part, cos and sin of each line times the EMF, κ, zero offset.
-    columns: Vec<[f64; BLOCK]>,
-    terms: usize,
-}
-
-impl Rows {
-    fn new(terms: usize, lines: usize) -> Rows {
-        let none = [0.0; BLOCK];
-        Rows {
-            emf: none,
-            x: none,
-            lines: none,
-            slope: none,
-            integrals: vec![none; terms],
-            columns: vec![none; terms + 2 * lines + 2],
-            terms,
-        }
-    }
-
-    /// EMF, x and lines of `count` rows from `first` on.
-    fn read(&mut self, frame: &Frame, at: &Parameters, first: usize, count: usize) {
-        let rows = first..first + count;
-        let elapsed = &frame.elapsed[rows.clone()];
-        for (i, elapsed) in elapsed.iter().enumerate() {
-            self.emf[i] = -at.zero;
-            self.x[i] = -at.zero * elapsed;
-        }
-        for (j, (c, integral)) in at.c.iter().zip(&mut self.integrals).enumerate() {
-            let (p, integral) = (&frame.smooth[j][rows.clone()], &mut integral[..count]);
-            integrate(&frame.smooth, j, frame.half_s, rows.clone(), integral);
-            for i in 0..count {
-                self.emf[i] += c * p[i];
-                self.x[i] += c * integral[i];
-            }
-        }
-        self.lines = [0.0; BLOCK];
-        self.slope = [0.0; BLOCK];
-        let columns = self.columns[self.terms..].chunks_exact_mut(2);
-        for ((ratio, a), pair) in at
-            .ratios
-            .iter()
-            .zip(at.amplitudes.chunks_exact(2))
-            .zip(columns)
-        {
-            let [cos, sin] = pair else { continue };
-            let turns = ratio * at.kappa / (2.0 * PI);
-            for i in 0..BLOCK {
-                let (c, s) = turn(turns * self.x[i]);
-                cos[i] = self.emf[i] * c;
-                sin[i] = self.emf[i] * s;
-                self.lines[i] += a[0] * cos[i] + a[1] * sin[i];
-                self.slope[i] += ratio * (a[1] * cos[i] - a[0] * sin[i]);
-            }
-        }
-    }
-
-    /// The other columns of J for rows read.
-    fn differentiate(&mut self, frame: &Frame, at: &Parameters, first: usize, count: usize) {
-        let rows = first..first + count;
-        let elapsed = &frame.elapsed[rows.clone()];
-        let mut relative = [0.0; BLOCK];
-        let mut turned = [0.0; BLOCK];
-        for i in 0..count {
-            let e = self.emf[i];
-            relative[i] = if e == 0.0 { 0.0 } else { self.lines[i] / e };
-            turned[i] = self.slope[i] * at.kappa;
-        }
-        for (column, (p, integral)) in self.columns[..self.terms]
-            .iter_mut()
-            .zip(frame.smooth.iter().zip(&self.integrals))
-        {
-            let (p, integral) = (&p[rows.clone()], &integral[..count]);
-            for i in 0..count {
-                column[i] = p[i] * (1.0 + relative[i]) + turned[i] * integral[i];
-            }
-        }
-        let last = self.columns.len() - 1;
-        for i in 0..count {
-            self.columns[last - 1][i] = self.slope[i] * self.x[i];
-            self.columns[last][i] = -relative[i] - turned[i] * elapsed[i];
-        }
-    }
-}
-
-/// Sums over the record at one set of parameters.
-struct Pass {
-    /// J'r.
-    right: Vec<f64>,
-    /// J'J, lower triangle.
-    gram: DMatrix<f64>,
-    squares: f64,
-}
-
-impl Pass {
-    fn over(frame: &Frame, voltage_v: &[f64], at: &Parameters, rows: &mut Rows) -> Pass {
-        let n = voltage_v.len();
-        let parameters = rows.columns.len();
-        let mut pass = Pass {
-            right: vec![0.0; parameters],
-            gram: DMatrix::zeros(parameters, parameters),
-            squares: 0.0,
-        };
-        for first in (0..n).step_by(BLOCK) {
-            let count = BLOCK.min(n - first);
-            rows.read(frame, at, first, count);
-            rows.differentiate(frame, at, first, count);
-            let mut residual = [0.0; BLOCK];
-            for (i, v) in voltage_v[first..first + count].iter().enumerate() {
-                residual[i] = v - at.zero - rows.emf[i] - rows.lines[i];
-            }
-            let columns: Vec<&[f64]> = rows.columns.iter().map(|c| &c[..count]).collect();
-            pass.squares += dot(&residual, &residual);
-            for (sum, column) in pass.right.iter_mut().zip(&columns) {
-                *sum += dot(column, &residual[..count]);
-            }
-            add_products(&mut pass.gram, &columns);
-        }
-        pass
-    }
-}
+/// Most rounds of the fit.
+const ROUNDS: usize = 25;
 
 /// Fits the set; `None` where the normal equations are singular. `tolerance`: step of the frequency at which the fit ends, in
 /// standard deviations.
@@ -295,53 +126,118 @@ pub(crate) fn refine(
     start: Start,
     tolerance: f64,
 ) -> Option<Fit> {
-    let terms = order + 1;
-    let n = voltage_v.len();
-    let (frequency, zero, from) = match start {
-        Start::Seen(frequency, zero) => (frequency, zero, None),
-        Start::From(fit) => (fit.frequency, fit.zero_v, Some(fit)),
-    };
-    let known = |ratio: &f64| {
-        let fit = from?;
-        let l = fit.ratios.iter().position(|r| r == ratio)?;
+    let mut at = start.parameters(frame, voltage_v, order, ratios)?;
+    let new_lines = ratios.iter().any(|r| start.amplitude(*r).is_none());
+    let known_smooth = start.smooth(order).is_some();
+    let mut rows = Rows::new(order + 1, ratios.len());
+    let mut last = None;
+    let mut converged = false;
+    for round in 0..ROUNDS {
+        // Lines seen for the first time: smooth part and amplitudes, which are linear, come before the phase.
+        let linear = round == 0 && new_lines;
+        let step = Step::from(frame, voltage_v, &at, &mut rows, linear)?;
+        let x_end = rows.x[(voltage_v.len() - 1) % BLOCK];
+        step.take(&mut at, x_end, frame.span_s());
+        if !(at.kappa.is_finite() && at.zero.is_finite()) {
+            return None;
+        }
+        let settled = step.is_small(&at, tolerance);
+        // A smooth part begun anew is not near its end after one step, even where the frequency is.
+        let begun = !linear && (round > 0 || known_smooth);
+        last = Some(step);
+        if settled && begun {
+            converged = true;
+            break;
+        }
+    }
+    Some(last?.into_fit(at, order, voltage_v.len(), converged))
+}
+
+impl<'a> Start<'a> {
+    fn from(&self) -> Option<&'a Fit> {
+        match self {
+            Start::Seen(..) => None,
+            Start::From(fit) => Some(fit),
+        }
+    }
+
+    /// Smooth part of the earlier fit, where its order is no higher.
+    fn smooth(&self, order: usize) -> Option<&'a [f64]> {
+        let fit = self.from().filter(|fit| fit.order <= order)?;
+        Some(&fit.smooth)
+    }
+
+    /// Amplitudes (p, q) of a line of the earlier fit.
+    fn amplitude(&self, ratio: f64) -> Option<(f64, f64)> {
+        let fit = self.from()?;
+        let l = fit.ratios.iter().position(|r| *r == ratio)?;
         Some(fit.amplitudes[l])
-    };
-    let smooth = &frame.smooth[..terms];
-    let mut at = Parameters {
-        c: match from {
-            Some(fit) if fit.order <= order => {
-                let mut c = fit.smooth.clone();
+    }
+
+    fn parameters<'r>(
+        &self,
+        frame: &Frame,
+        voltage_v: &[f64],
+        order: usize,
+        ratios: &'r [f64],
+    ) -> Option<Parameters<'r>> {
+        let terms = order + 1;
+        let (frequency, zero) = match self {
+            Start::Seen(frequency, zero) => (*frequency, *zero),
+            Start::From(fit) => (fit.frequency, fit.zero_v),
+        };
+        let c = match self.smooth(order) {
+            Some(smooth) => {
+                let mut c = smooth.to_vec();
                 c.resize(terms, 0.0);
                 c
             }
-            _ => Normal::new(smooth, &[])?.solve(&project(smooth, voltage_v)),
-        },
-        amplitudes: ratios
-            .iter()
-            .flat_map(|r| known(r).map_or([0.0; 2], |(p, q)| [p, q]))
-            .collect(),
-        kappa: 2.0 * PI * frequency,
-        zero,
-        ratios,
-    };
-    let parameters = terms + 2 * ratios.len() + 2;
-    let (k, z) = (parameters - 2, parameters - 1);
-    let mut rows = Rows::new(terms, ratios.len());
-    let span_s = frame.elapsed[n - 1];
+            None => {
+                let smooth = &frame.smooth[..terms];
+                Normal::new(smooth, &[])?.solve(&project(smooth, voltage_v))
+            }
+        };
+        Some(Parameters {
+            c,
+            amplitudes: ratios
+                .iter()
+                .flat_map(|r| self.amplitude(*r).map_or([0.0; 2], |(p, q)| [p, q]))
+                .collect(),
+            kappa: 2.0 * PI * frequency,
+            zero,
+            ratios,
+        })
+    }
+}
 
-    let mut last_normal = None;
-    let mut converged = false;
-    let (mut noise, mut squares) = (0.0, 0.0);
-    for round in 0..25 {
-        let pass = Pass::over(frame, voltage_v, &at, &mut rows);
-        noise = (pass.squares / n.saturating_sub(parameters).max(1) as f64)
+/// One Gauss-Newton step: of the smooth part, the amplitudes, κ and the zero offset, in this order.
+struct Step {
+    change: Vec<f64>,
+    normal: Normal,
+    noise: f64,
+    /// Squared residual that the step leaves.
+    squares: f64,
+}
+
+impl Step {
+    /// `linear`: κ and the zero offset are held.
+    fn from(
+        frame: &Frame,
+        voltage_v: &[f64],
+        at: &Parameters,
+        rows: &mut Rows,
+        linear: bool,
+    ) -> Option<Step> {
+        let pass = Pass::over(frame, voltage_v, at, rows);
+        let parameters = pass.right.len();
+        let (k, z) = (parameters - 2, parameters - 1);
+        let freedom = voltage_v.len().saturating_sub(parameters).max(1);
+        let noise = (pass.squares / freedom as f64)
             .sqrt()
             .max(f64::MIN_POSITIVE);
         let weight = (noise / frame.zero_prior_v.1).powi(2);
         let mut right = pass.right;
         right[z] += weight * (frame.zero_prior_v.0 - at.zero);
-        // Lines seen for the first time: smooth part and amplitudes, which are linear, come before the phase.
-        let linear = round == 0 && ratios.iter().any(|r| known(r).is_none());
         let mut extra = vec![0.0; parameters];
         extra[z] = weight;
         if linear {
@@ -349,16 +245,31 @@ pub(crate) fn refine(
             extra[z] = extra[k];
         }
         let normal = Normal::of(pass.gram, &extra)?;
-        let step = normal.solve(&right);
-        squares = pass.squares - step.iter().zip(&right).map(|(s, r)| s * r).sum::<f64>();
+        let change = normal.solve(&right);
+        let squares = pass.squares - change.iter().zip(&right).map(|(s, r)| s * r).sum::<f64>();
+        Some(Step {
+            change,
+            normal,
+            noise,
+            squares,
+        })
+    }
 
+    /// Places of κ and of the zero offset.
+    fn places(&self) -> (usize, usize) {
+        (self.change.len() - 2, self.change.len() - 1)
+    }
+
+    /// Moves the parameters; `x_end` (V·s) and `span_s` at the last row.
+    fn take(&self, at: &mut Parameters, x_end: f64, span_s: f64) {
+        let (step, (k, z)) = (&self.change, self.places());
         // A step of more than half a cycle over the record would leave the basin.
-        let x_end = rows.x[(n - 1) % BLOCK];
         let reach = (step[k] * x_end)
             .abs()
             .max((step[z] * at.kappa * span_s).abs());
         let damp = if reach > 2.0 { 2.0 / reach } else { 1.0 };
-        for (value, s) in at.c.iter_mut().zip(&step) {
+        let terms = at.c.len();
+        for (value, s) in at.c.iter_mut().zip(step) {
             *value += damp * s;
         }
         for (value, s) in at.amplitudes.iter_mut().zip(&step[terms..]) {
@@ -366,39 +277,39 @@ pub(crate) fn refine(
         }
         at.kappa += damp * step[k];
         at.zero += damp * step[z];
-        if !(at.kappa.is_finite() && at.zero.is_finite()) {
-            return None;
-        }
-        let sds = step[k].abs() / (noise * normal.inverse(k, k).max(0.0).sqrt());
-        let settled = sds < tolerance || step[k].abs() < 1e-12 * at.kappa.abs();
-        // A smooth part begun anew is not near its end after one step, even where the frequency is.
-        let begun = !linear && (round > 0 || from.is_some_and(|fit| fit.order <= order));
-        last_normal = Some(normal);
-        if settled && begun {
-            converged = true;
-            break;
+    }
+
+    /// True where κ moves by less than `tolerance` standard deviations.
+    fn is_small(&self, at: &Parameters, tolerance: f64) -> bool {
+        let k = self.places().0;
+        let step = self.change[k].abs();
+        let sds = step / (self.noise * self.normal.inverse(k, k).max(0.0).sqrt());
+        sds < tolerance || step < 1e-12 * at.kappa.abs()
+    }
+
+    fn into_fit(self, at: Parameters, order: usize, rows: usize, converged: bool) -> Fit {
+        let (k, z) = self.places();
+        let n = rows as f64;
+        let sd = |i: usize| self.noise * self.normal.inverse(i, i).max(0.0).sqrt();
+        let (frequency_sd, zero_sd_v) = (sd(k) / (2.0 * PI), sd(z));
+        Fit {
+            order,
+            frequency: at.kappa / (2.0 * PI),
+            frequency_sd,
+            zero_v: at.zero,
+            zero_sd_v,
+            ratios: at.ratios.to_vec(),
+            amplitudes: at
+                .amplitudes
+                .chunks_exact(2)
+                .map(|a| (a[0], a[1]))
+                .collect(),
+            noise_v: self.noise,
+            criterion: n * (self.squares / n).max(f64::MIN_POSITIVE).ln()
+                + self.change.len() as f64 * n.ln(),
+            converged,
+            smooth: at.c,
+            normal: self.normal,
         }
     }
-    let normal = last_normal?;
-    let sd = |i: usize| noise * normal.inverse(i, i).max(0.0).sqrt();
-    let (frequency_sd, zero_sd_v) = (sd(k) / (2.0 * PI), sd(z));
-    Some(Fit {
-        order,
-        frequency: at.kappa / (2.0 * PI),
-        frequency_sd,
-        zero_v: at.zero,
-        zero_sd_v,
-        ratios: ratios.to_vec(),
-        amplitudes: at
-            .amplitudes
-            .chunks_exact(2)
-            .map(|a| (a[0], a[1]))
-            .collect(),
-        noise_v: noise,
-        criterion: n as f64 * (squares / n as f64).max(f64::MIN_POSITIVE).ln()
-            + parameters as f64 * (n as f64).ln(),
-        converged,
-        smooth: at.c,
-        normal,
-    })
 }

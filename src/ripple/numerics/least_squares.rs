@@ -85,27 +85,6 @@ pub(crate) fn add_products(gram: &mut DMatrix<f64>, columns: &[&[f64]]) {
 
 /// The same for the rows of `gram` from `first` (even) on.
 pub(crate) fn add_products_from(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
-    #[cfg(target_arch = "x86_64")]
-    if std::arch::is_x86_feature_detected!("avx2") {
-        // SAFETY: the processor has the instructions, as was just asked.
-        #[allow(unsafe_code)]
-        unsafe {
-            wide_products(gram, columns, first)
-        };
-        return;
-    }
-    any_products(gram, columns, first);
-}
-
-/// The same operations in the same order, four at a time.
-#[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx2")]
-fn wide_products(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
-    any_products(gram, columns, first);
-}
-
-#[inline(always)]
-fn any_products(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
     let p = columns.len();
     for i in (first..p).step_by(2) {
         let two = i + 1 < p;
@@ -129,7 +108,6 @@ fn any_products(gram: &mut DMatrix<f64>, columns: &[&[f64]], first: usize) {
 }
 
 /// Products of `a` and of `b` with `c` and with `d`, equally long.
-#[inline(always)]
 fn dots(a: &[f64], b: &[f64], c: &[f64], d: &[f64]) -> [f64; 4] {
     /// Values that the processor takes at a time.
     const WIDTH: usize = 4;
@@ -155,7 +133,6 @@ fn dots(a: &[f64], b: &[f64], c: &[f64], d: &[f64]) -> [f64; 4] {
     all
 }
 
-#[inline(always)]
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     // Four partial sums let the compiler keep the adders busy.
     let mut sums = [0.0; 4];

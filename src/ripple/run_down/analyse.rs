@@ -1,30 +1,26 @@
 //! Analysis of a run-down with open terminals.
 
-use super::prepare::{Prepared, SMOOTH_ORDER, prepare};
+use super::findings::{self, Findings};
+use super::fitting::Fitting;
+use super::prepare::{Prepared, prepare};
+use super::remarks::RunDownRemark;
 use crate::events::RowTimes;
 use crate::ripple::error::Unreadable;
-use crate::ripple::harmonics::pattern::{Weighed, weigh};
-use crate::ripple::harmonics::pick_lines::{pick_lines, visible_ratios};
-use crate::ripple::harmonics::refine::{Frame, Harmonics, Start, refine};
-use crate::ripple::lines::classify_lines::{Search, Spectrum, angle_spectrum};
+use crate::ripple::harmonics::model::Frame;
+use crate::ripple::harmonics::pattern::Weighed;
+use crate::ripple::harmonics::refine::Harmonics;
+use crate::ripple::lines::classify_lines::Search;
 use crate::ripple::options::RippleOptions;
-use crate::ripple::remarks;
 use crate::ripple::result::{
     Candidate, ForeignLine, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
 };
 use crate::ripple::spectrum::domain::Domain;
+use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum};
 use crate::ripple::spectrum::transform::let_go;
 use crate::stats::turned::Turned;
-use std::{collections::BTreeMap, f64::consts::PI};
+use std::collections::BTreeMap;
+use std::f64::consts::PI;
 
-/// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
-const OTHER_ORDERS: [usize; 2] = [4, 9];
-/// Steps of the frequency, in standard deviations, at which fits end: those of which only the criterion is wanted, the first, those
-/// whose phase or residual is looked at, and the last.
-const LOOSE: f64 = 1.0;
-const ROUGH: f64 = 0.1;
-const CLEAN: f64 = 0.01;
-const FINE: f64 = 1e-3;
 const SPEED_POINTS: usize = 200;
 /// Given a segment count by a person, the weight put on it before the comb is looked at.
 const TRUST_IN_GIVEN: f64 = 0.9;
@@ -81,88 +77,37 @@ fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResu
         false_alarm_rate: options.false_alarm_rate,
     };
     let mut foreign = Vec::new();
-    let seen = search.strongest_angle_line(&mut rough, &mut foreign);
-    let Some(seen) = seen else {
+    let Some(seen) = search.strongest_angle_line(&mut rough, &mut foreign) else {
         return Ok(without_line(
             &prepared, &smooth_v, &x_v_s, &rough, foreign, remarks, options,
         ));
     };
-
     // What is not ripple leaves the voltage for good.
-    let mut voltage: Vec<f64> = smooth_v.iter().zip(&rough).map(|(s, r)| s + r).collect();
-    let frame = Frame::of(&prepared.time_s, prepared.zero_prior_v);
-    let fit = |voltage: &[f64], order: usize, ratios: &[f64], start: Start, tolerance: f64| {
-        refine(&frame, voltage, order, ratios, start, tolerance)
-            .ok_or(Unreadable::Singular { terms: order + 1 })
+    let mut fitting = Fitting {
+        frame: Frame::of(&prepared.time_s, prepared.zero_prior_v),
+        voltage_v: smooth_v.iter().zip(&rough).map(|(s, r)| s + r).collect(),
+        interval_s: prepared.interval_s,
+        options,
     };
-    let start = Start::Seen(seen.frequency, seen.zero_v);
-    let first = fit(&voltage, SMOOTH_ORDER, &[1.0], start, ROUGH)?;
-    let few = [1.0, 2.0, 3.0, 0.5];
-    let start = Start::From(&first);
-    let mut base = fit(&voltage, SMOOTH_ORDER, &few, start, CLEAN)?.laid_out(&frame, &voltage);
-    let comb_of = |base: &Harmonics| {
-        let frequency = base.fit.frequency;
-        let lines = pick_lines(base, &prepared);
-        let weighed = weigh(&lines, frequency, options.poles, options.most_segments);
-        let ratios = visible_ratios(&lines, frequency, &weighed[0]);
-        (weighed, ratios)
-    };
-    // Phase from the lines seen so far, comb from that phase, phase again with the whole comb.
-    let (_, ratios) = comb_of(&base);
-    let start = Start::From(&base.fit);
-    base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
-    let mut residual = base.residual_v.clone();
-    if search.remove_time_lines(&mut residual, &mut foreign) {
-        for ((v, before), after) in voltage.iter_mut().zip(&base.residual_v).zip(&residual) {
-            *v -= before - after;
-        }
-        let start = Start::From(&base.fit);
-        base = fit(&voltage, SMOOTH_ORDER, &ratios, start, CLEAN)?.laid_out(&frame, &voltage);
-    }
-    // The same once more.
-    let (weighed, ratios) = comb_of(&base);
-    let mut best = fit(
-        &voltage,
-        SMOOTH_ORDER,
-        &ratios,
-        Start::From(&base.fit),
-        FINE,
-    )?;
-    for order in OTHER_ORDERS {
-        // Terms worth many times what the criterion charges for them need no fit without them.
-        let charge = (voltage.len() as f64).ln() * (SMOOTH_ORDER as f64 - order as f64);
-        if order < SMOOTH_ORDER && best.worth_above(order).is_some_and(|w| w > 5.0 * charge) {
-            continue;
-        }
-        let fitted = fit(&voltage, order, &ratios, Start::From(&best), LOOSE)?;
-        // One step tells the criterion to a fraction of one, which decides unless the two are close.
-        if fitted.criterion < best.criterion + 3.0 {
-            let fitted = fit(&voltage, order, &ratios, Start::From(&fitted), FINE)?;
-            if fitted.criterion < best.criterion {
-                best = fitted;
-            }
-        }
-    }
-    let best = best.laid_out(&frame, &voltage);
+    let base = fitting.phase(&seen, &search, &mut foreign)?;
+    let (weighed, ratios) = fitting.pattern(&base);
+    let best = fitting.finest(&base.fit, &ratios)?;
     let frequency_sd = with_linearity(&best, options);
-
-    let span = best.x_v_s[best.x_v_s.len() - 1];
     let strongest = weighed[0].harmonic;
     let candidates = candidates(&weighed, best.fit.frequency, frequency_sd, options);
-    remarks::findings(
-        &mut remarks,
-        &remarks::Findings {
-            prepared: &prepared,
-            harmonics: &best,
-            candidates: &candidates,
-            strongest,
-            foreign: &foreign,
-        },
-    );
-    let spectrum = spectrum_for_report(&best, &prepared, options, Some(strongest));
+    let findings = Findings {
+        prepared: &prepared,
+        harmonics: &best,
+        candidates: &candidates,
+        strongest,
+        foreign: &foreign,
+    };
+    remarks.extend(findings.remarks());
+    let spectrum = spectrum_for_report(&best, &prepared, options, strongest);
     let constant = candidates
         .first()
         .map(|c| (c.back_emf_constant_v_s_per_rad, c.standard_uncertainty));
+    let span = best.x_v_s[best.x_v_s.len() - 1];
     Ok(RippleResult {
         line: Some(RippleLine {
             cycles_per_volt_second: best.fit.frequency,
@@ -209,14 +154,15 @@ fn without_line(
     x_v_s: &[f64],
     rough: &[f64],
     foreign: Vec<ForeignLine>,
-    mut remarks: Vec<String>,
+    mut remarks: Vec<RunDownRemark>,
     options: &RippleOptions,
 ) -> RippleResult {
     let angle = Domain::angle(smooth_v, x_v_s).less(prepared.zero_prior_v.0, &prepared.time_s);
     let spectrum = angle_spectrum(rough, angle, prepared.interval_s, 1.0);
     let_go();
     let report = report(spectrum, options.false_alarm_rate, Vec::new());
-    remarks::no_line(&mut remarks, options.false_alarm_rate, &report, &foreign);
+    let rate = options.false_alarm_rate;
+    remarks.extend(findings::without_line(rate, &report, &foreign));
     RippleResult {
         line: None,
         candidates: Vec::new(),
@@ -279,28 +225,21 @@ fn spectrum_for_report(
     fit: &Harmonics,
     prepared: &Prepared,
     options: &RippleOptions,
-    strongest: Option<u32>,
+    strongest: u32,
 ) -> RippleSpectrum {
     let angle = Domain::angle(&fit.emf_v, &fit.x_v_s);
     let spectrum = angle_spectrum(&fit.rough_v, angle, prepared.interval_s, 1.0);
     let_go();
-    let comb = strongest.map_or(Vec::new(), |strongest| {
-        let fit = &fit.fit;
-        let mut lines: Vec<(f64, f64, f64)> = fit
-            .ratios
-            .iter()
-            .enumerate()
-            .map(|(l, ratio)| {
-                (
-                    ratio * f64::from(strongest),
-                    ratio * fit.frequency,
-                    fit.amplitude(l),
-                )
-            })
-            .collect();
-        lines.sort_by(|a, b| a.0.total_cmp(&b.0));
-        lines
-    });
+    let fit = &fit.fit;
+    let line = |(l, ratio): (usize, &f64)| {
+        (
+            ratio * f64::from(strongest),
+            ratio * fit.frequency,
+            fit.amplitude(l),
+        )
+    };
+    let mut comb: Vec<(f64, f64, f64)> = fit.ratios.iter().enumerate().map(line).collect();
+    comb.sort_by(|a, b| a.0.total_cmp(&b.0));
     report(spectrum, options.false_alarm_rate, comb)
 }
 

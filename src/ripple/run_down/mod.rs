@@ -1,4 +1,8 @@
 //! Ripple of the open-terminal voltage in a run-down.
 
 pub(crate) mod analyse;
-pub(crate) mod prepare;
+mod blocks;
+mod findings;
+mod fitting;
+mod prepare;
+pub(crate) mod remarks;

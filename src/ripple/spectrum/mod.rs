@@ -2,5 +2,6 @@
 
 pub(crate) mod domain;
 pub(crate) mod noise_floor;
+pub(crate) mod power_spectrum;
 pub(crate) mod transform;
 pub(crate) mod window;

@@ -6,9 +6,7 @@ use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
-use crate::ripple::{
-    Candidate, RELATIVE_TO_GAIN, RippleOptions, RippleResult, analyse_run_down_at,
-};
+use crate::ripple::{Candidate, RippleOptions, RippleResult, RunDownRemark, analyse_run_down_at};
 
 /// Probability that a candidate's constant must have to be used.
 pub const SETTLED: f64 = 0.95;
@@ -72,8 +70,8 @@ pub fn describe_ripple(
     for finding in findings {
         // The fit carries the channel's gain itself.
         let of_result = finding.result.remarks.iter();
-        let of_result = of_result.filter(|r| r.as_str() != RELATIVE_TO_GAIN);
-        remarks.extend(of_result.map(|r| (finding.capture, r.clone())));
+        let of_result = of_result.filter(|r| !matches!(r, RunDownRemark::RelativeToGain));
+        remarks.extend(of_result.map(|r| (finding.capture, r.to_string())));
         let candidate = finding.candidate().filter(|_| anchored);
         let stated = bench.motor.commutator_segments;
         let on_count = stated.and_then(|s| finding.result.on_stated_count(s, candidate));

@@ -1,0 +1,100 @@
+//! Remarks on the ripple of a current: what was found with numbers, and what to do.
+
+use crate::ripple::remarks::SampleRemark;
+use std::fmt;
+
+/// What was found on the way from a current to its speed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CurrentRemark {
+    Samples(SampleRemark),
+    /// The strongest line is as sharp in time as under a changing speed.
+    NoSharperThanInTime {
+        frequency_hz: f64,
+    },
+    NoLine {
+        false_alarm_rate: f64,
+    },
+    NoTrajectory {
+        frequency_hz: f64,
+    },
+    AliasResolved {
+        seen_hz: f64,
+        /// Value and standard uncertainty.
+        expected_hz: (f64, f64),
+        true_hz: f64,
+        sampling_hz: f64,
+    },
+    AliasOpen {
+        frequency_hz: f64,
+        aliases_hz: Vec<f64>,
+    },
+    /// Part of a record with changing speed in which the ripple lies above the Nyquist frequency.
+    AliasedShare {
+        aliased_rows: usize,
+        rows: usize,
+        most_hz: f64,
+        nyquist_hz: f64,
+    },
+    /// Nothing foreseen tells the commutation line from unevenness.
+    TakenForCommutation,
+    MultipleOfMains {
+        frequency_hz: f64,
+    },
+}
+
+impl fmt::Display for CurrentRemark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            CurrentRemark::Samples(remark) => remark.fmt(f),
+            CurrentRemark::NoSharperThanInTime { frequency_hz } => write!(
+                f,
+                "the strongest line of the current, {frequency_hz:.1} Hz, is no sharper under a changing speed than in time: hum or switching ripple cannot be excluded, not taken for speed"
+            ),
+            CurrentRemark::NoLine { false_alarm_rate } => write!(
+                f,
+                "no ripple line of the current stands above its noise at a false-alarm rate of {false_alarm_rate:.0e}; no speed is taken from it"
+            ),
+            CurrentRemark::NoTrajectory { frequency_hz } => write!(
+                f,
+                "a line of the current stands out at {frequency_hz:.1} Hz, but no course of the speed follows it to an end; no speed is taken from it"
+            ),
+            CurrentRemark::AliasResolved {
+                seen_hz,
+                expected_hz: (expected, sd),
+                true_hz,
+                sampling_hz,
+            } => write!(
+                f,
+                "the ripple is aliased: seen at {seen_hz:.2} Hz, foreseen at {expected:.2} ± {sd:.2} Hz, so it is really at {true_hz:.2} Hz (sampling rate {sampling_hz:.0} Hz)"
+            ),
+            CurrentRemark::AliasOpen {
+                frequency_hz,
+                aliases_hz,
+            } => {
+                let aliases = aliases_hz.iter().take(2).map(|a| format!("{a:.2} Hz"));
+                write!(
+                    f,
+                    "at constant speed sampling cannot tell {frequency_hz:.2} Hz from {}; a run-down or a foreseen speed would settle it",
+                    aliases.collect::<Vec<_>>().join(" or ")
+                )
+            }
+            CurrentRemark::AliasedShare {
+                aliased_rows,
+                rows,
+                most_hz,
+                nyquist_hz,
+            } => write!(
+                f,
+                "the ripple is aliased in {:.0} % of the record (up to {most_hz:.0} Hz against a Nyquist frequency of {nyquist_hz:.0} Hz); it is read at its true place because the speed changes",
+                100.0 * *aliased_rows as f64 / *rows as f64
+            ),
+            CurrentRemark::TakenForCommutation => f.write_str(
+                "the strongest line of the current is taken for the commutation line; in a current it can also be unevenness, once or twice a revolution. A frequency foreseen from the run-down would settle it",
+            ),
+            CurrentRemark::MultipleOfMains { frequency_hz } => write!(
+                f,
+                "the line of the steady current at {frequency_hz:.2} Hz is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not taken for speed"
+            ),
+        }
+    }
+}

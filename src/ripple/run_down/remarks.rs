@@ -1,0 +1,209 @@
+//! Remarks on the ripple of a run-down: what was found with numbers, and what to do.
+
+use crate::ripple::remarks::SampleRemark;
+use crate::ripple::result::{ForeignLine, LineKind};
+use std::fmt;
+
+/// What was found on the way from a run-down to its speed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum RunDownRemark {
+    Samples(SampleRemark),
+    Reversed {
+        start_v: f64,
+    },
+    Standstill {
+        at_s: f64,
+        rows: usize,
+    },
+    ZeroUnknown {
+        standard_uncertainty_v: f64,
+    },
+    /// A line that is not taken for speed.
+    Foreign(ForeignLine),
+    ManyUndecided {
+        count: usize,
+        least_hz: f64,
+        most_hz: f64,
+    },
+    NoLine {
+        false_alarm_rate: f64,
+        /// Amplitude that would have been seen, as a fraction of the EMF.
+        threshold: f64,
+    },
+    NotSettled,
+    /// The commutation line lies above the Nyquist frequency until some time.
+    AliasedUntil {
+        time_s: f64,
+        start_hz: f64,
+        nyquist_hz: f64,
+        aliased_rows: usize,
+        rows: usize,
+    },
+    /// Other counts of segments that make as many cycles a revolution.
+    SameCycles {
+        segments: u32,
+        others: Vec<u32>,
+    },
+    /// The most probable count, and one with another constant that fits too.
+    Rivals(CountAndConstant, CountAndConstant),
+    StrongestIsUnevenness {
+        per_revolution: u32,
+    },
+    /// Value and standard uncertainty of the zero offset, fitted and expected, V.
+    ZeroOffset {
+        fitted_v: (f64, f64),
+        expected_v: (f64, f64),
+    },
+    /// True of every K that comes from ripple alone.
+    RelativeToGain,
+}
+
+/// A count of segments, its constant and the probability of that constant.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CountAndConstant {
+    pub segments: u32,
+    pub back_emf_constant_v_s_per_rad: f64,
+    pub probability: f64,
+}
+
+impl fmt::Display for RunDownRemark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            RunDownRemark::Samples(remark) => remark.fmt(f),
+            RunDownRemark::Reversed { start_v } => write!(
+                f,
+                "the voltage is negative ({start_v:.3} V at the start): probe reversed or rotation in the other sense; sign turned, speed is given as positive"
+            ),
+            RunDownRemark::Standstill { at_s, rows } => write!(
+                f,
+                "the motor stands from {at_s:.4} s on; the {rows} rows after it are not used for ripple, they fix the zero of the channel"
+            ),
+            RunDownRemark::ZeroUnknown {
+                standard_uncertainty_v,
+            } => write!(
+                f,
+                "the record ends before standstill, so the channel's zero is not seen: taken as 0 ± {standard_uncertainty_v:.3} V (one standard deviation) and fitted from the ripple. Recording on to standstill would fix it"
+            ),
+            RunDownRemark::Foreign(line) => foreign_line(f, line),
+            RunDownRemark::ManyUndecided {
+                count,
+                least_hz,
+                most_hz,
+            } => write!(
+                f,
+                "{count} lines between {least_hz:.1} and {most_hz:.1} Hz are about as sharp in time as in angle: something sweeps slowly there; not taken for speed"
+            ),
+            RunDownRemark::NoLine {
+                false_alarm_rate,
+                threshold,
+            } => no_line(f, *false_alarm_rate, *threshold),
+            RunDownRemark::NotSettled => f.write_str(NOT_SETTLED),
+            RunDownRemark::AliasedUntil {
+                time_s,
+                start_hz,
+                nyquist_hz,
+                aliased_rows,
+                rows,
+            } => write!(
+                f,
+                "the commutation ripple is aliased until {time_s:.4} s: {start_hz:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. It is read at its true place because the speed falls; {:.0} % of the record is affected",
+                100.0 * *aliased_rows as f64 / *rows as f64
+            ),
+            RunDownRemark::SameCycles { segments, others } => same_cycles(f, *segments, others),
+            RunDownRemark::Rivals(first, rival) => rivals(f, first, rival),
+            RunDownRemark::StrongestIsUnevenness { per_revolution } => write!(
+                f,
+                "the strongest line is unevenness, {per_revolution} per revolution, not commutation ripple; K follows from it directly, whatever the segment count"
+            ),
+            RunDownRemark::ZeroOffset {
+                fitted_v,
+                expected_v,
+            } => zero_offset(f, *fitted_v, *expected_v),
+            RunDownRemark::RelativeToGain => f.write_str(RELATIVE_TO_GAIN),
+        }
+    }
+}
+
+const NOT_SETTLED: &str = "the least-squares fit of the ripple did not settle in 25 rounds: its frequency may be off by many of its uncertainties, so its constant is not used. Ripple of a fifth of the EMF and more does that; a speed reading settles it";
+
+const RELATIVE_TO_GAIN: &str =
+    "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added";
+
+fn foreign_line(f: &mut fmt::Formatter<'_>, line: &ForeignLine) -> fmt::Result {
+    match line.kind {
+        LineKind::Time => write!(
+            f,
+            "a line at {:.2} Hz (amplitude {:.2e}) is stationary in time, not in angle: mains hum or switching ripple{}; removed, not taken for speed",
+            line.frequency,
+            line.amplitude,
+            mains(line.frequency)
+        ),
+        LineKind::Code => write!(
+            f,
+            "a line follows the converter code (harmonic {:.0} of the code step, amplitude {:.2e}): quantisation of a slow voltage; removed, not taken for speed",
+            line.frequency, line.amplitude
+        ),
+        LineKind::Undecided | LineKind::Angle => write!(
+            f,
+            "a line near {:.2} Hz (amplitude {:.2e}) is about as sharp in time as in angle, because the speed changes little while it is seen: not taken for speed",
+            line.frequency, line.amplitude
+        ),
+    }
+}
+
+/// Names a multiple of the two mains frequencies within 1 %, which is what a short record can tell.
+fn mains(frequency_hz: f64) -> String {
+    for mains_hz in [50.0, 60.0] {
+        let order = (frequency_hz / mains_hz).round();
+        if (1.0..=20.0).contains(&order) && (frequency_hz / (order * mains_hz) - 1.0).abs() < 0.01 {
+            return format!(" ({order:.0} × {mains_hz:.0} Hz)");
+        }
+    }
+    String::new()
+}
+
+fn no_line(f: &mut fmt::Formatter<'_>, rate: f64, threshold: f64) -> fmt::Result {
+    write!(
+        f,
+        "no ripple line stands above the noise at a false-alarm rate of {rate:.0e}; a line of {:.3} % of the EMF would have been seen. No speed is taken from this record. A smaller vertical range, averaging or 12 bits would lower that limit",
+        100.0 * threshold
+    )
+}
+
+fn same_cycles(f: &mut fmt::Formatter<'_>, segments: u32, others: &[u32]) -> fmt::Result {
+    let others: Vec<String> = others.iter().map(u32::to_string).collect();
+    write!(
+        f,
+        "{segments} and {} segments make the same number of ripple cycles per revolution, so K is the same for both; the count itself can only be seen on the commutator",
+        others.join(", ")
+    )
+}
+
+fn rivals(
+    f: &mut fmt::Formatter<'_>,
+    first: &CountAndConstant,
+    rival: &CountAndConstant,
+) -> fmt::Result {
+    write!(
+        f,
+        "{} segments (K = {:.6} V·s/rad, probability {:.3}) and {} segments (K = {:.6} V·s/rad, probability {:.3}) both fit the comb. A look at the commutator, one tachometer reading good to 10 %, or a longer run-down at a finer vertical range would settle it",
+        first.segments,
+        first.back_emf_constant_v_s_per_rad,
+        first.probability,
+        rival.segments,
+        rival.back_emf_constant_v_s_per_rad,
+        rival.probability
+    )
+}
+
+fn zero_offset(
+    f: &mut fmt::Formatter<'_>,
+    (zero, sd): (f64, f64),
+    (expected, expected_sd): (f64, f64),
+) -> fmt::Result {
+    write!(
+        f,
+        "the ripple wants a zero offset of {zero:.4} ± {sd:.4} V where {expected:.4} ± {expected_sd:.4} V was expected: {:.1} standard deviations apart. Offset or linearity of the channel should be looked at",
+        (zero - expected).abs() / expected_sd.hypot(sd)
+    )
+}
