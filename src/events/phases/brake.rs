@@ -1,7 +1,7 @@
 //! Short-circuit brake: driven, opening, a short flight, the short with its bounce, shorted until the rotor stands.
 
-use super::contact::{BOUNCE_OPEN_S, Make, first_make, settled_after};
-use super::opening::release;
+use super::contact::{BOUNCE_OPEN_S, Closing, first_closing, settled_after};
+use super::opening::find_opening;
 use super::standstill::standstill;
 use super::start;
 use crate::events::remarks::{Remark, Signal};
@@ -16,12 +16,12 @@ const RINGING_ROWS: usize = 40;
 /// Pushes the phases of a brake up to row `end`; false, with nothing pushed, when no short is seen.
 pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) -> bool {
     let first = builder.next_row();
-    let Some(make) = short(view, first, end) else {
+    let Some(closing) = short(view, first, end) else {
         return false;
     };
-    let begins = make.first.map_or(first, |row| edge_begin(view, row));
+    let begins = closing.first.map_or(first, |row| edge_begin(view, row));
     push_before_short(view, builder, begins.saturating_sub(1));
-    for (number, &row) in make.makes.iter().enumerate() {
+    for (number, &row) in closing.rows_before.iter().enumerate() {
         let kind = if number == 0 {
             EventKind::Short
         } else {
@@ -30,10 +30,13 @@ pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize
         builder.push_event(kind, sub_row(view, row));
     }
     let settled = match &view.v {
-        Some(v) => settled_after(v, make.settled, RINGING_ROWS, 8.0 * v.sigma),
-        None => make.makes.last().map_or(make.settled, |&row| row + 2),
+        Some(v) => settled_after(v, closing.settled, RINGING_ROWS, 8.0 * v.sigma),
+        None => closing
+            .rows_before
+            .last()
+            .map_or(closing.settled, |&row| row + 2),
     };
-    let reason = if make.bounce.is_some() {
+    let reason = if closing.bounce.is_some() {
         Exclusion::Bounce
     } else {
         Exclusion::Short
@@ -57,7 +60,7 @@ fn push_before_short(view: &View, builder: &mut TimelineBuilder, end: usize) {
     if rests && start::push_phases(view, builder, end) {
         return;
     }
-    match release(view, first, end) {
+    match find_opening(view, first, end) {
         Some(found) => {
             builder.push_phase(PhaseKind::Driven, found.arc_from);
             builder.push_event(EventKind::SwitchOff, found.row as f64);
@@ -85,7 +88,7 @@ fn carries_current(view: &View, first: usize, end: usize) -> bool {
 }
 
 /// Stretches in which the short is closed.
-fn short(view: &View, first: usize, end: usize) -> Option<Make> {
+fn short(view: &View, first: usize, end: usize) -> Option<Closing> {
     let by_current = view.i.as_ref().and_then(|i| {
         let zero = i.median(end - (end - first) / 50 - 1, end)?;
         let braking = i.below(zero);
@@ -97,10 +100,10 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
         }
         let stretches = braking.closed(Band { low, high }, first, end);
         // The decay itself falls below the band: that is no opening.
-        let mut make = first_make(&stretches, view.step_s)?;
-        make.first?;
-        make.opened = None;
-        Some(make)
+        let mut closing = first_closing(&stretches, view.step_s)?;
+        closing.first?;
+        closing.opened = None;
+        Some(closing)
     });
     let by_voltage = view.v.as_ref().and_then(|v| {
         let level = v.median(first, first + ((end - first) / 100).clamp(3, 500))?;
@@ -125,8 +128,8 @@ fn short(view: &View, first: usize, end: usize) -> Option<Make> {
             });
         let stretches = fallen.closed(band, from, end);
         let stretches = braking_only(stretches, view, first, end);
-        let stretches = without_kick(&stretches, view.step_s);
-        first_make(stretches, view.step_s).filter(|m| m.first.is_some())
+        let stretches = without_spike(&stretches, view.step_s);
+        first_closing(stretches, view.step_s).filter(|m| m.first.is_some())
     });
     match (by_voltage, by_current) {
         (Some(v), Some(i)) => Some(joined(v, i)),
@@ -156,13 +159,13 @@ fn braking_only(mut stretches: Vec<Closed>, view: &View, first: usize, end: usiz
 
 /// Drops the kick of the release, which also pulls the voltage down but for a moment only: it is much shorter than the
 /// flight that follows it.
-fn without_kick(stretches: &[Closed], step_s: f64) -> &[Closed] {
+fn without_spike(stretches: &[Closed], step_s: f64) -> &[Closed] {
     match stretches {
-        [kick, next, ..] => {
-            let (Some(until), Some(from)) = (kick.until, next.from) else {
+        [spike, next, ..] => {
+            let (Some(until), Some(from)) = (spike.until, next.from) else {
                 return stretches;
             };
-            let closed = (until - kick.reached).max(1) as f64;
+            let closed = (until - spike.reached).max(1) as f64;
             let open = (from - until) as f64;
             if open > 20.0 * closed && open * step_s > 0.2 * BOUNCE_OPEN_S {
                 &stretches[1..]
@@ -175,24 +178,24 @@ fn without_kick(stretches: &[Closed], step_s: f64) -> &[Closed] {
 }
 
 /// One closing as both channels tell it: the voltage is the faster witness, the last closing of either counts.
-fn joined(v: Make, i: Make) -> Make {
-    let mut makes = v.makes.clone();
-    if let (Some(&last), Some(&other)) = (v.makes.last(), i.makes.last())
+fn joined(v: Closing, i: Closing) -> Closing {
+    let mut rows_before = v.rows_before.clone();
+    if let (Some(&last), Some(&other)) = (v.rows_before.last(), i.rows_before.last())
         && i.settled > v.settled
         && other > last + 10
-        && i.makes.len() > v.makes.len()
+        && i.rows_before.len() > v.rows_before.len()
     {
-        makes.push(other);
+        rows_before.push(other);
     }
-    let settled = if makes.len() > v.makes.len() {
+    let settled = if rows_before.len() > v.rows_before.len() {
         i.settled
     } else {
         v.settled
     };
-    Make {
+    Closing {
         first: v.first,
         bounce: v.bounce.or(i.bounce),
-        makes,
+        rows_before,
         settled,
         opened: None,
     }

@@ -12,13 +12,13 @@ pub(crate) const BOUNCE_CLOSED_S: f64 = 20e-3;
 
 /// A contact that closed, bouncing or not.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Make {
+pub(crate) struct Closing {
     /// Last row before the first closing; `None` when the record begins closed.
     pub first: Option<usize>,
     /// Row of the first opening, when it bounced.
     pub bounce: Option<usize>,
     /// Last open row before each closing, in time order, the first one included.
-    pub makes: Vec<usize>,
+    pub rows_before: Vec<usize>,
     /// Row that reached the upper level after the last closing.
     pub settled: usize,
     /// Row where it opened for good, if it did.
@@ -26,19 +26,19 @@ pub(crate) struct Make {
 }
 
 /// The first bouncing closing among `stretches`: stretches follow each other as one bounce while the gaps are short.
-pub(crate) fn first_make(stretches: &[Closed], step_s: f64) -> Option<Make> {
+pub(crate) fn first_closing(stretches: &[Closed], step_s: f64) -> Option<Closing> {
     let mut stretches = stretches.iter();
     let start = stretches.next()?;
-    let mut make = Make {
+    let mut closing = Closing {
         first: start.from,
         bounce: None,
-        makes: start.from.into_iter().collect(),
+        rows_before: start.from.into_iter().collect(),
         settled: start.reached,
         opened: start.until,
     };
     let mut began = start.reached;
     for next in stretches {
-        let (Some(opened), Some(from)) = (make.opened, next.from) else {
+        let (Some(opened), Some(from)) = (closing.opened, next.from) else {
             break;
         };
         let open_s = (from - opened) as f64 * step_s;
@@ -46,13 +46,13 @@ pub(crate) fn first_make(stretches: &[Closed], step_s: f64) -> Option<Make> {
         if open_s > BOUNCE_OPEN_S || closed_s > BOUNCE_CLOSED_S {
             break;
         }
-        make.bounce.get_or_insert(opened);
-        make.makes.push(from);
-        make.settled = next.reached;
-        make.opened = next.until;
+        closing.bounce.get_or_insert(opened);
+        closing.rows_before.push(from);
+        closing.settled = next.reached;
+        closing.opened = next.until;
         began = next.reached;
     }
-    Some(make)
+    Some(closing)
 }
 
 /// Row from which `x` stays near the level it takes just after `row`: ringing and the edge itself are left behind.

@@ -2,6 +2,7 @@
 
 pub(crate) mod brake;
 pub(crate) mod checks;
+mod closed_contact;
 pub(crate) mod contact;
 pub(crate) mod exclusions;
 pub(crate) mod opening;

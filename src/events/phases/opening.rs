@@ -5,7 +5,7 @@ use crate::events::trace::view::View;
 
 /// Where the lead came off.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Release {
+pub(crate) struct Opening {
     /// First row that may belong to the arc.
     pub arc_from: usize,
     /// Row of the opening (the last one with current, or the edge of the voltage).
@@ -21,14 +21,14 @@ const LEVEL_ROWS: usize = 8;
 ///
 /// The current decides where it stands clear of its noise before the opening; a kick or a step of the voltage otherwise.
 /// `None` when the range shows no driven part.
-pub(crate) fn release(view: &View, first: usize, end: usize) -> Option<Release> {
+pub(crate) fn find_opening(view: &View, first: usize, end: usize) -> Option<Opening> {
     let by_current = view
         .i
         .as_ref()
         .and_then(|i| last_current(i, view.v.as_ref(), first, end));
     let row = match (&view.v, by_current) {
-        (Some(v), None) => kick(v, first, end).or_else(|| level_left(v, first, end))?,
-        (Some(v), Some(row)) => near_kick(v, row, first, end).unwrap_or(row),
+        (Some(v), None) => voltage_spike(v, first, end).or_else(|| level_left(v, first, end))?,
+        (Some(v), Some(row)) => near_spike(v, row, first, end).unwrap_or(row),
         (None, Some(row)) => row,
         (None, None) => return None,
     };
@@ -40,7 +40,7 @@ pub(crate) fn release(view: &View, first: usize, end: usize) -> Option<Release> 
         ),
         None => (row_i, row_i + 1),
     };
-    Some(Release {
+    Some(Opening {
         arc_from: arc_from.saturating_sub(2).max(first),
         row: row.min(row_i),
         open_from: (open_from + 3).min(end),
@@ -97,7 +97,7 @@ fn edge(v: &Series, row: usize) -> bool {
 }
 
 /// First fast excursion of the voltage by more than a quarter of its level.
-fn kick(v: &Series, first: usize, end: usize) -> Option<usize> {
+fn voltage_spike(v: &Series, first: usize, end: usize) -> Option<usize> {
     let level = v
         .median(first, first + LEVEL_ROWS.max((end - first) / 20))?
         .abs();
@@ -106,10 +106,10 @@ fn kick(v: &Series, first: usize, end: usize) -> Option<usize> {
 }
 
 /// A kick close to the row where the current vanished.
-fn near_kick(v: &Series, row: usize, first: usize, end: usize) -> Option<usize> {
+fn near_spike(v: &Series, row: usize, first: usize, end: usize) -> Option<usize> {
     let reach = ((end - first) / 100).clamp(10, 200);
     let from = row.saturating_sub(reach).max(first);
-    kick(v, from, (row + 10).min(end)).map(|k| k.saturating_sub(1))
+    voltage_spike(v, from, (row + 10).min(end)).map(|k| k.saturating_sub(1))
 }
 
 /// Row where the voltage leaves the level of its first rows for good (no kick was caught between two samples).

@@ -1,6 +1,6 @@
 //! Run-down: driven, opening with arc and kick, open terminals until the rotor stands.
 
-use super::opening::{Release, release};
+use super::opening::{Opening, find_opening};
 use super::standstill::standstill;
 use crate::bench::CaptureWarning;
 use crate::events::remarks::{Remark, Signal};
@@ -11,7 +11,7 @@ use crate::events::trace::view::View;
 
 /// Pushes the phases of a run-down from the builder's end to row `end`.
 pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) {
-    match release(view, builder.next_row(), end) {
+    match find_opening(view, builder.next_row(), end) {
         Some(found) => push_after_opening(view, builder, found, end),
         None => {
             builder.remarks.push(Remark::NoSwitchOff);
@@ -24,7 +24,7 @@ pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize
 pub(crate) fn push_after_opening(
     view: &View,
     builder: &mut TimelineBuilder,
-    found: Release,
+    found: Opening,
     end: usize,
 ) {
     builder.push_phase(PhaseKind::Driven, found.arc_from);

@@ -1,17 +1,16 @@
 //! Start from rest and voltage step onto a held rotor: rest, make with its bounce, driven.
 
 use super::checks::{current, slow_rise};
-use super::contact::{Make, first_make, settled_after};
-use super::opening::{Release, release};
+use super::closed_contact::closed_contact;
+use super::contact::{Closing, first_closing, settled_after};
+use super::opening::{Opening, find_opening};
 use super::run_down;
 use crate::events::remarks::Remark;
 use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
 use crate::events::timeline_builder::TimelineBuilder;
-use crate::events::trace::bands::{Band, Closed};
-use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 
-/// Rows and time of ringing looked for after a make; lead inductance and winding capacitance ring for some µs (common
+/// Rows and time of ringing looked for after a closing; lead inductance and winding capacitance ring for some µs (common
 /// practice, no source).
 const RINGING_ROWS: usize = 60;
 const RINGING_S: f64 = 100e-6;
@@ -21,190 +20,34 @@ const RINGING_S: f64 = 100e-6;
 /// False, with nothing pushed, when the range shows no contact that closes.
 pub(crate) fn push_phases(view: &View, builder: &mut TimelineBuilder, end: usize) -> bool {
     let first = builder.next_row();
-    let (stretches, by_voltage) = match contact(view, first, end) {
+    let (stretches, by_voltage) = match closed_contact(view, first, end) {
         Some(found) => found,
         None => return false,
     };
     let mut rest = stretches.as_slice();
-    while let Some(make) = first_make(rest, view.step_s) {
-        rest = &rest[make.makes.len().max(1)..];
-        // The next event begins a little before its make.
+    while let Some(closing) = first_closing(rest, view.step_s) {
+        rest = &rest[closing.rows_before.len().max(1)..];
+        // The next event begins a little before its closing.
         let until = rest
             .first()
             .and_then(|next| next.from)
             .map_or(end, |row| row.saturating_sub(1));
-        push_one_start(view, builder, &make, by_voltage, until);
+        push_one_start(view, builder, &closing, by_voltage, until);
     }
     builder.push_phase(PhaseKind::Driven, end);
     true
-}
-
-/// Stretches in which the contact is closed, and whether the voltage told it.
-fn contact(view: &View, first: usize, end: usize) -> Option<(Vec<Closed>, bool)> {
-    let by_current = view.i.as_ref().and_then(|i| {
-        let zero = zero_before(i, first, end)?;
-        let (_, peak) = i.peak(first, end)?;
-        let low = zero + (0.08 * (peak - zero)).max(5.0 * noise_before(i, first, end));
-        let high = zero + 0.4 * (peak - zero);
-        let band = Band { low, high };
-        (high > low).then(|| {
-            let stretches = i.closed(band, first, end);
-            interrupted(stretches, i, band)
-        })
-    });
-    let by_voltage = view.v.as_ref().and_then(|v| {
-        let zero = zero_before(v, first, end)?;
-        let top = v.quantile(first, end, 0.97)?;
-        // A supply in current limit sags to below half: the band lies low.
-        let low = zero + 0.25 * (top - zero);
-        let high = zero + 0.45 * (top - zero);
-        (low - zero > 6.0 * v.sigma).then(|| v.closed(Band { low, high }, first, end))
-    });
-    match (by_voltage, by_current) {
-        // Voltage there from the first row while the current begins at zero: the probe sits on the source's side of the
-        // switch, or the source limits. The current then tells when the contact closed.
-        (Some(v), Some(i)) if v.first().is_some_and(|s| s.from.is_none()) => i
-            .first()
-            .is_some_and(|s| s.from.is_some())
-            .then_some((i, false)),
-        (Some(v), Some(_)) if !v.is_empty() => Some((
-            with_short_openings(confirmed(v, view), view, first, end),
-            true,
-        )),
-        (Some(v), None) if v.first().is_some_and(|s| s.from.is_some()) => Some((v, true)),
-        (_, Some(i)) if i.first().is_some_and(|s| s.from.is_some()) => Some((i, false)),
-        _ => None,
-    }
-}
-
-/// Level before the first event: the median of the first rows.
-fn zero_before(x: &Series, first: usize, end: usize) -> Option<f64> {
-    x.median(first, first + ((end - first) / 100).clamp(3, 500))
-}
-
-/// Noise of the first rows: ripple of the running motor must not enter.
-fn noise_before(x: &Series, first: usize, end: usize) -> f64 {
-    let head = first + ((end - first) / 100).clamp(8, 500);
-    x.sigma.min(x.spread(first, head))
-}
-
-/// The stretches of a current joined where it only rippled across the band: an interrupted current falls faster than it
-/// rises again, because the arc takes more voltage than the source gives.
-fn interrupted(stretches: Vec<Closed>, i: &Series, band: Band) -> Vec<Closed> {
-    let mut kept: Vec<Closed> = Vec::with_capacity(stretches.len());
-    for stretch in stretches {
-        if let (Some(last), Some(from)) = (kept.last_mut(), stretch.from)
-            && let Some(until) = last.until
-        {
-            let fall = (last.reached..until)
-                .rev()
-                .find(|&k| i.at(k) >= band.high)
-                .map_or(0, |k| until - k);
-            let rise = stretch.reached - from;
-            if fall > 3.max(rise / 2) {
-                last.until = stretch.until;
-                continue;
-            }
-        }
-        kept.push(stretch);
-    }
-    kept
-}
-
-/// Adds the openings too short for the voltage to show between two samples: the current falls from near its peak to nothing
-/// and comes back.
-fn with_short_openings(
-    mut kept: Vec<Closed>,
-    view: &View,
-    first: usize,
-    end: usize,
-) -> Vec<Closed> {
-    let Some(i) = &view.i else { return kept };
-    let (Some(zero), Some((_, peak))) = (zero_before(i, first, end), i.peak(first, end)) else {
-        return kept;
-    };
-    let band = Band {
-        low: zero + (0.15 * (peak - zero)).max(5.0 * i.sigma),
-        high: zero + 0.5 * (peak - zero),
-    };
-    for pair in i.closed(band, first, end).windows(2) {
-        let (Some(opened), Some(from)) = (pair[0].until, pair[1].from) else {
-            continue;
-        };
-        let fell_at_once = i
-            .rows(opened.saturating_sub(3), opened)
-            .iter()
-            .any(|x| x >= band.high);
-        let host = kept
-            .iter()
-            .position(|s| s.reached + 2 < opened && s.until.is_none_or(|u| u > from + 2));
-        let Some(host) = host.filter(|_| fell_at_once) else {
-            continue;
-        };
-        let until = kept[host].until.replace(opened);
-        let reached = pair[1].reached;
-        kept.insert(
-            host + 1,
-            Closed {
-                from: Some(from),
-                reached,
-                until,
-            },
-        );
-    }
-    kept
-}
-
-/// True when the current grows while the contact is closed.
-fn rises(i: &Series, from: usize, until: usize) -> bool {
-    let highest = i
-        .rows(from + 1, until + 1)
-        .iter()
-        .fold(f64::NEG_INFINITY, f64::max);
-    highest > i.at(from) + 5.0 * i.sigma
-}
-
-/// The stretches of the voltage without what the current contradicts: a sagging source, the ringing of a kick.
-fn confirmed(by_voltage: Vec<Closed>, view: &View) -> Vec<Closed> {
-    let Some(i) = &view.i else {
-        return by_voltage;
-    };
-    let mut kept: Vec<Closed> = Vec::with_capacity(by_voltage.len());
-    for stretch in by_voltage {
-        if let (Some(from), Some(until)) = (stretch.from, stretch.until)
-            && until - from < 40
-            && !rises(i, from, until)
-        {
-            continue;
-        }
-        if let (Some(last), Some(from)) = (kept.last_mut(), stretch.from)
-            && let Some(until) = last.until
-        {
-            let before = i.median3(until.saturating_sub(2));
-            let lowest = i
-                .rows(until.saturating_sub(1), from + 3)
-                .iter()
-                .fold(f64::INFINITY, f64::min);
-            if lowest > 0.7 * before && before > 6.0 * i.sigma {
-                last.until = stretch.until;
-                continue;
-            }
-        }
-        kept.push(stretch);
-    }
-    kept
 }
 
 /// Pushes the phases of one start up to row `end`.
 fn push_one_start(
     view: &View,
     builder: &mut TimelineBuilder,
-    make: &Make,
+    closing: &Closing,
     by_voltage: bool,
     end: usize,
 ) {
     let first = builder.next_row();
-    let before = make.first.unwrap_or(first);
+    let before = closing.first.unwrap_or(first);
     let turning = turning_before(view, first, before);
     if let Some(level) = turning {
         builder
@@ -218,7 +61,7 @@ fn push_one_start(
     };
     let edge = edge_begin(view, before, by_voltage);
     builder.push_phase(idle, edge.saturating_sub(1));
-    for (number, &row) in make.makes.iter().enumerate() {
+    for (number, &row) in closing.rows_before.iter().enumerate() {
         let kind = if number == 0 {
             EventKind::SwitchOn
         } else {
@@ -229,29 +72,34 @@ fn push_one_start(
     let settled = match (&view.v, by_voltage) {
         (Some(v), true) => {
             let reach = view.rows_in(RINGING_S, 4).min(RINGING_ROWS);
-            let top = v.median(make.settled, make.settled + reach).unwrap_or(0.0);
+            let top = v
+                .median(closing.settled, closing.settled + reach)
+                .unwrap_or(0.0);
             settled_after(
                 v,
-                make.settled,
+                closing.settled,
                 reach,
                 (0.03 * top.abs()).max(6.0 * v.sigma),
             )
         }
-        _ => make.makes.last().map_or(make.settled, |&row| row + 2),
+        _ => closing
+            .rows_before
+            .last()
+            .map_or(closing.settled, |&row| row + 2),
     };
-    let reason = if make.bounce.is_some() {
+    let reason = if closing.bounce.is_some() {
         Exclusion::Bounce
     } else {
         Exclusion::SwitchOn
     };
     builder.exclude(reason, settled.min(end));
-    let released = opens_again(view, make, settled, end);
+    let released = opens_again(view, closing, settled, end);
     match released {
-        Some(release) => run_down::push_after_opening(view, builder, release, end),
+        Some(opening) => run_down::push_after_opening(view, builder, opening, end),
         None => builder.push_phase(PhaseKind::Driven, end),
     }
-    current::check(view, builder, make, settled, end);
-    if let (Some(i), true, Some(&row)) = (&view.i, by_voltage, make.makes.last())
+    current::check(view, builder, closing, settled, end);
+    if let (Some(i), true, Some(&row)) = (&view.i, by_voltage, closing.rows_before.last())
         && let Some(peak) = i.peak(row, end)
     {
         slow_rise::check(view, builder, sub_row(view, row, by_voltage), peak);
@@ -321,14 +169,14 @@ fn sub_row(view: &View, row: usize, by_voltage: bool) -> f64 {
 }
 
 /// The opening that ends the driven stretch, when the terminals are left open at `end`.
-fn opens_again(view: &View, make: &Make, settled: usize, end: usize) -> Option<Release> {
+fn opens_again(view: &View, closing: &Closing, settled: usize, end: usize) -> Option<Opening> {
     let length = end.checked_sub(settled)?;
     if length < 40 {
         return None;
     }
     let tail = end - (length / 20).max(8);
     let quiet = view.i.as_ref().is_none_or(|i| {
-        let first = make.first.unwrap_or(0);
+        let first = closing.first.unwrap_or(0);
         let zero = i
             .median(first.saturating_sub(500), first.max(1))
             .unwrap_or(0.0);
@@ -340,22 +188,22 @@ fn opens_again(view: &View, make: &Make, settled: usize, end: usize) -> Option<R
             let top = v.quantile(settled, end, 0.9)?;
             v.median(tail, end).is_some_and(|last| last < 0.85 * top)
         }
-        None => make.opened.is_some(),
+        None => closing.opened.is_some(),
     };
     let closes_again = end < view.rows.min(view.len());
-    if closes_again && let Some(opened) = make.opened.filter(|&row| row + 8 < end) {
+    if closes_again && let Some(opened) = closing.opened.filter(|&row| row + 8 < end) {
         // Only the rows around the opening tell it, the end of the range is short.
         let from = opened.saturating_sub(3 * (end - opened)).max(settled);
-        return release(view, settled, end).or_else(|| release(view, from, end));
+        return find_opening(view, settled, end).or_else(|| find_opening(view, from, end));
     }
     if !(quiet && left) {
         return None;
     }
-    release(view, settled, end).filter(|found| view.v.is_some() || interrupts(view, found))
+    find_opening(view, settled, end).filter(|found| view.v.is_some() || interrupts(view, found))
 }
 
 /// True when the current falls to nothing within a few rows, as an opened contact does and a start that fades out does not.
-fn interrupts(view: &View, found: &Release) -> bool {
+fn interrupts(view: &View, found: &Opening) -> bool {
     view.i.as_ref().is_some_and(|i| {
         let before = i.mean(found.row.saturating_sub(8), found.row);
         let after = i.mean(found.row + 4, found.row + 12);
@@ -363,17 +211,17 @@ fn interrupts(view: &View, found: &Release) -> bool {
     })
 }
 
-/// Rows of the first driven stretch after its bounce, and the last row before its make; `None` when no contact closes.
+/// Rows of the first driven stretch after its bounce, and the last row before its closing; `None` when no contact closes.
 pub(crate) fn driven_range(view: &View) -> Option<(usize, usize, usize)> {
     let end = view.len();
-    let (stretches, by_voltage) = contact(view, 0, end)?;
-    let make = first_make(&stretches, view.step_s)?;
-    let before = make.first.unwrap_or(0);
+    let (stretches, by_voltage) = closed_contact(view, 0, end)?;
+    let closing = first_closing(&stretches, view.step_s)?;
+    let before = closing.first.unwrap_or(0);
     // A current that decays below the band has not opened its contact.
     let until = if by_voltage {
-        make.opened.unwrap_or(end)
+        closing.opened.unwrap_or(end)
     } else {
         end
     };
-    (until > make.settled + 8).then_some((make.settled, until, before))
+    (until > closing.settled + 8).then_some((closing.settled, until, before))
 }

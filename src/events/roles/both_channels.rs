@@ -86,7 +86,7 @@ fn let_go(view: &mut View, v: &Shape, i: &Shape) -> Option<RoleGuess> {
         view.turn_current();
     }
     let n = view.len();
-    let found = opening::release(view, 0, n)?;
+    let found = opening::find_opening(view, 0, n)?;
     let current = view.i.as_ref()?;
     let volts = view.v.as_ref()?;
     let zero = current.median(n - n / 20 - 1, n)?;

@@ -1,4 +1,4 @@
-//! Events on analytic waveforms and on a stand-in motor.
+//! Events on analytic waveforms and on a test motor.
 
 mod randomised;
 pub(crate) mod test_motor;
@@ -6,7 +6,7 @@ pub(crate) mod test_motor;
 use super::{EventKind, Exclusion, PhaseKind, Remark, Timeline, find, guess_role};
 use crate::bench::{Role, Trace, Waveform};
 use crate::capture::TimeAxis;
-use test_motor::{Contact, StandIn};
+use test_motor::{Contact, TestMotor};
 
 /// The phases cover all rows, in order.
 pub(crate) fn covers(timeline: &Timeline, rows: usize) {
@@ -33,8 +33,8 @@ fn near(found: Option<f64>, expected: f64, tolerance: f64) {
     );
 }
 
-fn bouncing_start() -> StandIn {
-    StandIn {
+fn bouncing_start() -> TestMotor {
+    TestMotor {
         contacts: vec![
             (-1.0, Contact::Open),
             (0.0, Contact::Source),
@@ -43,23 +43,23 @@ fn bouncing_start() -> StandIn {
             (1.3e-3, Contact::Open),
             (1.5e-3, Contact::Source),
         ],
-        ..StandIn::default()
+        ..TestMotor::default()
     }
 }
 
-fn coasting() -> StandIn {
-    StandIn {
+fn coasting() -> TestMotor {
+    TestMotor {
         contacts: vec![(-1.0, Contact::Source), (0.0, Contact::Open)],
         step_s: 40e-6,
         start_s: -20e-3,
         rows: 17_000,
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .running()
 }
 
-fn braking() -> StandIn {
-    StandIn {
+fn braking() -> TestMotor {
+    TestMotor {
         contacts: vec![
             (-1.0, Contact::Source),
             (-4e-3, Contact::Open),
@@ -68,7 +68,7 @@ fn braking() -> StandIn {
             (0.7e-3, Contact::Short(0.02)),
         ],
         rows: 12_000,
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .running()
 }
@@ -116,10 +116,10 @@ fn a_start_is_found_by_either_channel_alone() {
 
 #[test]
 fn a_clean_make_needs_no_wide_cut() {
-    let waveform = StandIn {
+    let waveform = TestMotor {
         held: true,
         rows: 3_000,
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .record();
     let timeline = find(&waveform, Role::LockedRotor);
@@ -161,7 +161,7 @@ fn a_run_down_is_open_from_the_kick_to_standstill() {
 
 #[test]
 fn a_run_down_cut_before_standstill_is_told() {
-    let waveform = StandIn {
+    let waveform = TestMotor {
         rows: 6_000,
         ..coasting()
     }
@@ -208,14 +208,14 @@ fn a_brake_is_found_from_the_current_alone() {
 
 #[test]
 fn a_clamped_turn_off_keeps_its_decay() {
-    let waveform = StandIn {
+    let waveform = TestMotor {
         held: true,
         current: 5.58,
         contacts: vec![(-1.0, Contact::Source), (0.0, Contact::Diode(0.7))],
         step_s: 1e-6,
         start_s: -1e-3,
         rows: 6_000,
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .record();
     let timeline = find(&waveform, Role::TurnOff);
@@ -267,10 +267,10 @@ fn a_turning_motor_at_the_make_is_told() {
 
 #[test]
 fn a_record_that_begins_driven_is_told() {
-    let waveform = StandIn {
+    let waveform = TestMotor {
         contacts: vec![(-1.0, Contact::Source)],
         rows: 3_000,
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .running()
     .record();
@@ -338,9 +338,9 @@ fn a_reversed_probe_is_told_and_the_phases_stand() {
 
 #[test]
 fn a_missed_trigger_is_told() {
-    let waveform = StandIn {
+    let waveform = TestMotor {
         contacts: vec![(-1.0, Contact::Open)],
-        ..StandIn::default()
+        ..TestMotor::default()
     }
     .record();
     let timeline = find(&waveform, Role::Start);

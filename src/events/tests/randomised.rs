@@ -1,15 +1,15 @@
-//! Roles, columns and instants over a row of invented motors, benches and hurried hands.
+//! Roles, columns and instants over a row of randomised motors, benches and hurried hands.
 
 use super::covers;
-use super::test_motor::{Contact, StandIn, chopped};
+use super::test_motor::{Contact, TestMotor, chopped};
 use crate::bench::{Role, Trace};
 use crate::capture::{Channel, ChannelFacts, Record};
 use crate::events::{EventKind, find, guess_columns, guess_role};
 
 /// Motors from a coin-size ironless one to a traction one, and what the instruments add.
-fn motors() -> Vec<(&'static str, StandIn)> {
-    let base = StandIn::default();
-    let coin = StandIn {
+fn motors() -> Vec<(&'static str, TestMotor)> {
+    let base = TestMotor::default();
+    let coin = TestMotor {
         r: 12.0,
         l: 0.2e-3,
         k: 2.5e-3,
@@ -26,7 +26,7 @@ fn motors() -> Vec<(&'static str, StandIn)> {
         step_s: 20e-6,
         ..base.clone()
     };
-    let three_bars = StandIn {
+    let three_bars = TestMotor {
         r: 6.5,
         l: 3e-3,
         k: 0.012,
@@ -38,7 +38,7 @@ fn motors() -> Vec<(&'static str, StandIn)> {
         noise_a: 0.008,
         ..base.clone()
     };
-    let traction = StandIn {
+    let traction = TestMotor {
         r: 0.05,
         l: 0.1e-3,
         k: 0.09,
@@ -56,17 +56,17 @@ fn motors() -> Vec<(&'static str, StandIn)> {
         step_s: 20e-6,
         ..base.clone()
     };
-    let humming = StandIn {
+    let humming = TestMotor {
         mains_v: 0.15,
         zero_v: 0.2,
         zero_a: 0.12,
         ..base.clone()
     };
-    let geared = StandIn {
+    let geared = TestMotor {
         friction: 0.03,
         ..base.clone()
     };
-    let fine = StandIn {
+    let fine = TestMotor {
         code_v: 0.0,
         code_a: 0.0,
         noise_v: 0.004,
@@ -85,20 +85,20 @@ fn motors() -> Vec<(&'static str, StandIn)> {
 }
 
 /// Time in which the run-down ends, from friction alone.
-fn stop_s(motor: &StandIn) -> f64 {
+fn stop_s(motor: &TestMotor) -> f64 {
     let tau = motor.inertia / motor.viscous;
     tau * (1.0 + motor.viscous * motor.speed / motor.friction).ln()
 }
 
 /// Mechanical time constant with source and brush short out, s.
-fn tau_m(motor: &StandIn) -> f64 {
+fn tau_m(motor: &TestMotor) -> f64 {
     (motor.r + motor.source_r) * motor.inertia / motor.k.powi(2)
 }
 
 /// One waveform a role for a motor, its time base chosen as a person would.
-fn bench(motor: &StandIn) -> Vec<(Role, StandIn)> {
+fn bench(motor: &TestMotor) -> Vec<(Role, TestMotor)> {
     let rows = 8_000;
-    let at = |window_s: f64, pre: f64| StandIn {
+    let at = |window_s: f64, pre: f64| TestMotor {
         step_s: window_s / rows as f64,
         start_s: -pre * window_s,
         rows,
@@ -113,7 +113,7 @@ fn bench(motor: &StandIn) -> Vec<(Role, StandIn)> {
         (0.3e-3, Contact::Open),
         (0.6e-3, Contact::Source),
     ];
-    let mut coast = StandIn {
+    let mut coast = TestMotor {
         ..at(1.2 * stop_s(&running), 0.06)
     }
     .running();
@@ -157,7 +157,7 @@ fn bench(motor: &StandIn) -> Vec<(Role, StandIn)> {
 }
 
 #[test]
-fn roles_of_invented_motors_are_guessed() {
+fn roles_of_randomised_motors_are_guessed() {
     let mut wrong = Vec::new();
     for (name, motor) in motors() {
         for (role, shot) in bench(&motor) {
@@ -174,7 +174,7 @@ fn roles_of_invented_motors_are_guessed() {
 }
 
 #[test]
-fn instants_of_invented_motors_are_found() {
+fn instants_of_randomised_motors_are_found() {
     for (name, motor) in motors() {
         for (role, shot) in bench(&motor) {
             let timeline = find(&shot.record(), role);
@@ -197,7 +197,7 @@ fn instants_of_invented_motors_are_found() {
 }
 
 /// Shots that a hurried person makes: other polarity, few samples, short pre-trigger, cut early, a brake resistor.
-fn hurried(role: Role, shot: &StandIn) -> Vec<(&'static str, StandIn, f64)> {
+fn hurried(role: Role, shot: &TestMotor) -> Vec<(&'static str, TestMotor, f64)> {
     let window_s = shot.rows as f64 * shot.step_s;
     let mut found = vec![("as is, turned", shot.clone(), -1.0)];
     let mut coarse = shot.clone();
@@ -286,7 +286,7 @@ fn roles_of_hurried_shots_are_guessed() {
 }
 
 #[test]
-fn columns_of_invented_motors_are_guessed_without_units() {
+fn columns_of_randomised_motors_are_guessed_without_units() {
     let mut wrong = Vec::new();
     for (name, motor) in motors() {
         for (role, shot) in bench(&motor) {
@@ -315,7 +315,7 @@ fn columns_of_invented_motors_are_guessed_without_units() {
                     channels.reverse();
                 }
                 let record = Record {
-                    path: "invented.csv".into(),
+                    path: "randomised.csv".into(),
                     layout: Vec::new(),
                     preamble: Vec::new(),
                     time: waveform.time,

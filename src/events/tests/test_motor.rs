@@ -19,7 +19,7 @@ pub(crate) enum Contact {
 
 /// Motor, source and instruments.
 #[derive(Clone, Debug)]
-pub(crate) struct StandIn {
+pub(crate) struct TestMotor {
     pub r: f64,
     pub l: f64,
     pub k: f64,
@@ -51,9 +51,9 @@ pub(crate) struct StandIn {
     pub seed: u64,
 }
 
-impl Default for StandIn {
-    fn default() -> StandIn {
-        StandIn {
+impl Default for TestMotor {
+    fn default() -> TestMotor {
+        TestMotor {
             r: 2.0,
             l: 1.0e-3,
             k: 0.03,
@@ -82,9 +82,9 @@ impl Default for StandIn {
     }
 }
 
-impl StandIn {
+impl TestMotor {
     /// Running freely at the source before the record begins.
-    pub fn running(mut self) -> StandIn {
+    pub fn running(mut self) -> TestMotor {
         let r = self.r + self.source_r;
         let drag = |w: f64| self.friction + self.viscous * w;
         let mut speed = self.source_v / self.k;

@@ -1,7 +1,7 @@
 //! Whether the current of a start or of a locked step can be used: its rise sampled finely enough, its supply not limiting.
 
 use crate::bench::CaptureWarning;
-use crate::events::phases::contact::Make;
+use crate::events::phases::contact::Closing;
 use crate::events::remarks::Remark;
 use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::series::Series;
@@ -11,15 +11,15 @@ use crate::events::trace::view::View;
 pub(crate) fn check(
     view: &View,
     builder: &mut TimelineBuilder,
-    make: &Make,
+    closing: &Closing,
     settled: usize,
     end: usize,
 ) {
     let Some(i) = &view.i else { return };
-    let from = make.makes.last().copied().unwrap_or(settled);
+    let from = closing.rows_before.last().copied().unwrap_or(settled);
     let zero = i.median(
-        make.first.unwrap_or(0).saturating_sub(200),
-        make.first.unwrap_or(0).max(1),
+        closing.first.unwrap_or(0).saturating_sub(200),
+        closing.first.unwrap_or(0).max(1),
     );
     let zero = zero.unwrap_or(0.0);
     let Some((peak_row, peak)) = i.peak(from, end) else {

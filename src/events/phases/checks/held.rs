@@ -106,13 +106,13 @@ impl Rise {
 mod tests {
     use crate::bench::{CaptureWarning, Role, Waveform};
     use crate::events::find;
-    use crate::events::tests::test_motor::StandIn;
+    use crate::events::tests::test_motor::TestMotor;
 
     fn held(seed: u64) -> Waveform {
-        StandIn {
+        TestMotor {
             held: true,
             seed,
-            ..StandIn::default()
+            ..TestMotor::default()
         }
         .record()
     }

@@ -18,11 +18,11 @@ const LEAST_ROWS: f64 = 12.0;
 const ROW_ERROR: f64 = 0.7;
 
 /// Tells a rise that begins flat. `make`: row of the last closing, fractional; the current must begin near zero there.
-pub(crate) fn check(view: &View, builder: &mut TimelineBuilder, make: f64, peak: (usize, f64)) {
+pub(crate) fn check(view: &View, builder: &mut TimelineBuilder, closing: f64, peak: (usize, f64)) {
     let (Some(v), Some(i)) = (&view.v, &view.i) else {
         return;
     };
-    let row = make.floor() as usize;
+    let row = closing.floor() as usize;
     let Some(begin) = i.median(row.saturating_sub(4), row + 1) else {
         return;
     };
@@ -30,7 +30,7 @@ pub(crate) fn check(view: &View, builder: &mut TimelineBuilder, make: f64, peak:
     if begin.abs() > 0.1 * peak.1 || 0.1 * height < 5.0 * i.sigma {
         return;
     }
-    let reach = |part: f64| crossing(i, row, peak.0, begin + part * height).map(|at| at - make);
+    let reach = |part: f64| crossing(i, row, peak.0, begin + part * height).map(|at| at - closing);
     let (Some(tenth), Some(most)) = (reach(0.1), reach(0.632)) else {
         return;
     };
@@ -74,15 +74,15 @@ mod tests {
     use super::*;
     use crate::bench::{Role, Waveform};
     use crate::events::find;
-    use crate::events::tests::test_motor::StandIn;
+    use crate::events::tests::test_motor::TestMotor;
 
     /// Step onto a held rotor, L/R = 465 µs at 5 µs a row.
     fn held(seed: u64) -> Waveform {
-        StandIn {
+        TestMotor {
             held: true,
             step_s: 5e-6,
             seed,
-            ..StandIn::default()
+            ..TestMotor::default()
         }
         .record()
     }
