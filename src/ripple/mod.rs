@@ -33,6 +33,7 @@ pub use current::speed_reference::{Foreseen, SpeedAnchor, speed_anchor, speed_in
 pub use current::speed_shape::SpeedShape;
 pub use error::Unreadable;
 pub use harmonics::cycles::{SEGMENTS, USUAL_POLES, cycles_per_revolution, segment_counts};
+pub use harmonics::stated_count::StatedCount;
 pub use options::RippleOptions;
 pub use remarks::SampleRemark;
 pub use result::{

@@ -131,7 +131,7 @@ pub struct RippleResult {
     pub residual_v: f64,
     /// False where the least squares had not settled: the frequency may then be off by many of its uncertainties.
     pub fit_settled: bool,
-    /// What was found; on a stated count see [`RippleResult::on_stated_count`].
+    /// What was found; on a stated count see [`RippleResult::stated_count`].
     pub remarks: Vec<RunDownRemark>,
 }
 

@@ -1,5 +1,7 @@
 use super::bench::{Bench, Made, count};
-use rundown::ripple::{LineKind, RippleOptions, RippleResult, RunDownRemark, analyse_run_down};
+use rundown::ripple::{
+    LineKind, RippleOptions, RippleResult, RunDownRemark, StatedCount, analyse_run_down,
+};
 
 pub fn analyse(bench: &Bench, made: &Made) -> RippleResult {
     let options = RippleOptions {
@@ -87,8 +89,8 @@ fn a_wrong_segment_count_given_by_the_user_is_contradicted() {
     };
     let result = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down");
     assert_eq!(result.candidates[0].cycles_per_revolution, 14);
-    let told = result.on_stated_count(6, None).expect("a line");
-    assert!(told.contains("do not agree with the comb"), "{told}");
+    let found = result.stated_count(6, None).expect("a line");
+    assert!(matches!(found, StatedCount::Disagrees { .. }), "{found}");
 }
 
 #[test]

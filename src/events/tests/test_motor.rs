@@ -100,78 +100,24 @@ impl TestMotor {
     pub fn record(&self) -> Waveform {
         let sub = ((self.step_s / (self.l / self.r / 40.0)).ceil() as usize).clamp(1, 4000);
         let h = self.step_s / sub as f64;
-        let (mut i, mut w, mut angle) = (self.current, self.speed, 0.3_f64);
-        let mut random = self.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut normal = || {
-            let mut sum = 0.0;
-            for _ in 0..12 {
-                random ^= random << 13;
-                random ^= random >> 7;
-                random ^= random << 17;
-                sum += (random >> 11) as f64 / (1u64 << 53) as f64;
-            }
-            sum - 6.0
+        let mut state = State {
+            current: self.current,
+            speed: self.speed,
+            angle: 0.3,
+            voltage: 0.0,
         };
-        let code = |x: f64, step: f64| {
-            if step > 0.0 {
-                (x / step).round() * step
-            } else {
-                x
-            }
-        };
+        let mut noise = Noise(self.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
         let (mut volts, mut amps) = (Vec::new(), Vec::new());
         for row in 0..self.rows {
             let t0 = self.start_s + row as f64 * self.step_s;
-            let mut v = 0.0;
             for step in 0..sub {
-                let t = t0 + step as f64 * h;
-                let contact = self
-                    .contacts
-                    .iter()
-                    .rev()
-                    .find(|c| c.0 <= t)
-                    .map_or(Contact::Open, |c| c.1);
-                let e = self.k * w * (1.0 + self.ripple.0 * (self.ripple.1 * angle).sin());
-                v = match contact {
-                    Contact::Source => self.source_v - self.source_r * i,
-                    Contact::Short(r) => -r * i,
-                    Contact::Diode(vf) if i > 1e-3 => -vf,
-                    Contact::Open if i.abs() > 0.02 * self.source_v / self.r => {
-                        e - 4.0 * self.source_v * i.signum()
-                    }
-                    Contact::Open | Contact::Diode(_) => {
-                        i = 0.0;
-                        e
-                    }
-                };
-                let before = i;
-                i += h * (v - self.r * i - e) / self.l;
-                if contact == Contact::Open && i * before <= 0.0 {
-                    i = 0.0;
-                }
-                if !self.held {
-                    let torque = self.k * i;
-                    let drag = self.friction + self.viscous * w.abs();
-                    if w.abs() < 1e-9 && torque.abs() < drag {
-                        w = 0.0;
-                    } else {
-                        let next = w + h * (torque - drag * w.signum()) / self.inertia;
-                        let next = if w == 0.0 {
-                            h * (torque - drag * torque.signum()) / self.inertia
-                        } else {
-                            next
-                        };
-                        w = if w * next < 0.0 { 0.0 } else { next };
-                    }
-                    angle += h * w;
-                }
+                self.step(&mut state, t0 + step as f64 * h, h);
             }
             let hum = self.mains_v * (std::f64::consts::TAU * 50.0 * t0).sin();
-            volts.push(code(
-                v + self.zero_v + hum + self.noise_v * normal(),
-                self.code_v,
-            ));
-            amps.push(code(i + self.zero_a + self.noise_a * normal(), self.code_a));
+            let volt = state.voltage + self.zero_v + hum + self.noise_v * noise.normal();
+            volts.push(code(volt, self.code_v));
+            let amp = state.current + self.zero_a + self.noise_a * noise.normal();
+            amps.push(code(amp, self.code_a));
         }
         let trace = |values: Vec<f64>, step: f64| Trace {
             clipped: vec![false; values.len()],
@@ -187,6 +133,84 @@ impl TestMotor {
             voltage_v: Some(trace(volts, self.code_v)),
             current_a: Some(trace(amps, self.code_a)),
         }
+    }
+
+    /// One Euler step of `h` s from time `t`.
+    fn step(&self, state: &mut State, t: f64, h: f64) {
+        let contact = self.contacts.iter().rev().find(|c| c.0 <= t);
+        let contact = contact.map_or(Contact::Open, |c| c.1);
+        let (r, l, k) = (self.r, self.l, self.k);
+        let e = k * state.speed * (1.0 + self.ripple.0 * (self.ripple.1 * state.angle).sin());
+        let i = state.current;
+        state.voltage = match contact {
+            Contact::Source => self.source_v - self.source_r * i,
+            Contact::Short(ohm) => -ohm * i,
+            Contact::Diode(forward_v) if i > 1e-3 => -forward_v,
+            Contact::Open if i.abs() > 0.02 * self.source_v / r => {
+                e - 4.0 * self.source_v * i.signum()
+            }
+            Contact::Open | Contact::Diode(_) => {
+                state.current = 0.0;
+                e
+            }
+        };
+        let before = state.current;
+        state.current += h * (state.voltage - r * before - e) / l;
+        if contact == Contact::Open && state.current * before <= 0.0 {
+            state.current = 0.0;
+        }
+        if !self.held {
+            self.turn(state, h);
+        }
+    }
+
+    /// The rotor over one step: it rests where friction holds it.
+    fn turn(&self, state: &mut State, h: f64) {
+        let w = state.speed;
+        let torque = self.k * state.current;
+        let drag = self.friction + self.viscous * w.abs();
+        state.speed = if w.abs() < 1e-9 && torque.abs() < drag {
+            0.0
+        } else if w == 0.0 {
+            h * (torque - drag * torque.signum()) / self.inertia
+        } else {
+            let next = w + h * (torque - drag * w.signum()) / self.inertia;
+            if w * next < 0.0 { 0.0 } else { next }
+        };
+        state.angle += h * state.speed;
+    }
+}
+
+/// What changes from step to step.
+struct State {
+    current: f64,
+    speed: f64,
+    angle: f64,
+    voltage: f64,
+}
+
+/// Nearly normal numbers from a shift register.
+struct Noise(u64);
+
+impl Noise {
+    fn normal(&mut self) -> f64 {
+        let mut sum = 0.0;
+        for _ in 0..12 {
+            self.0 ^= self.0 << 13;
+            self.0 ^= self.0 >> 7;
+            self.0 ^= self.0 << 17;
+            sum += (self.0 >> 11) as f64 / (1u64 << 53) as f64;
+        }
+        sum - 6.0
+    }
+}
+
+/// The nearest code of a converter; no step, no codes.
+fn code(x: f64, step: f64) -> f64 {
+    if step > 0.0 {
+        (x / step).round() * step
+    } else {
+        x
     }
 }
 

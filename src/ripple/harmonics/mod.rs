@@ -7,4 +7,4 @@ pub(crate) mod model;
 pub(crate) mod pattern;
 pub(crate) mod pick_lines;
 pub(crate) mod refine;
-mod stated_count;
+pub(crate) mod stated_count;

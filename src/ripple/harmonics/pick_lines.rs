@@ -5,7 +5,7 @@ use super::pattern::{Lines, Weighed};
 use super::refine::Harmonics;
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{highest_cycles, peak_place, weighted_power};
-use crate::ripple::spectrum::transform::let_go;
+use crate::ripple::spectrum::transform::free_workspace;
 use crate::ripple::spectrum::window::hann;
 
 /// Padding of the spectrum that the pattern is read from.
@@ -65,7 +65,7 @@ pub(crate) fn pick_lines(fit: &Harmonics, interval_s: f64) -> Lines {
         rest = spectrum(&set).0;
     }
     // The patterns that are weighed next need room of their own.
-    let_go();
+    free_workspace();
     Lines {
         rest,
         step,

@@ -16,7 +16,7 @@ use crate::ripple::result::{
 };
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum};
-use crate::ripple::spectrum::transform::let_go;
+use crate::ripple::spectrum::transform::free_workspace;
 use crate::stats::turned::Turned;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
@@ -159,7 +159,7 @@ fn without_line(
 ) -> RippleResult {
     let angle = Domain::angle(smooth_v, x_v_s).less(prepared.zero_prior_v.0, &prepared.time_s);
     let spectrum = angle_spectrum(rough, angle, prepared.interval_s, 1.0);
-    let_go();
+    free_workspace();
     let report = report(spectrum, options.false_alarm_rate, Vec::new());
     let rate = options.false_alarm_rate;
     remarks.extend(findings::without_line(rate, &report, &foreign));
@@ -229,7 +229,7 @@ fn spectrum_for_report(
 ) -> RippleSpectrum {
     let angle = Domain::angle(&fit.emf_v, &fit.x_v_s);
     let spectrum = angle_spectrum(&fit.rough_v, angle, prepared.interval_s, 1.0);
-    let_go();
+    free_workspace();
     let fit = &fit.fit;
     let line = |(l, ratio): (usize, &f64)| {
         (

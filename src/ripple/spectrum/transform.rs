@@ -28,7 +28,7 @@ thread_local! {
     });
 }
 
-/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and, until [`let_go`], memory that the system
+/// Kept from one spectrum of a thread to the next: twiddle factors of each size, and, until [`free_workspace`], memory that the system
 /// need not clear again.
 struct Workspace {
     planner: FftPlanner<f64>,
@@ -54,7 +54,7 @@ impl Workspace {
 }
 
 /// Gives back the memory of this thread's spectra, some megabytes, where no other follows soon.
-pub(crate) fn let_go() {
+pub(crate) fn free_workspace() {
     WORKSPACE.with_borrow_mut(|work| {
         work.cells = Vec::new();
         work.scratch = Vec::new();

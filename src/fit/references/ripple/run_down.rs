@@ -74,8 +74,8 @@ pub fn describe_ripple(
         remarks.extend(of_result.map(|r| (finding.capture, r.to_string())));
         let candidate = finding.candidate().filter(|_| anchored);
         let stated = bench.motor.commutator_segments;
-        let on_count = stated.and_then(|s| finding.result.on_stated_count(s, candidate));
-        remarks.extend(on_count.map(|r| (finding.capture, r)));
+        let on_count = stated.and_then(|s| finding.result.stated_count(s, candidate));
+        remarks.extend(on_count.map(|r| (finding.capture, r.to_string())));
     }
     remarks.sort_by_key(|(capture, _)| *capture);
     let name = |capture: usize| &bench.captures[capture].name;
