@@ -4,7 +4,7 @@ use super::error::Unreadable;
 use super::options::RippleOptions;
 use super::remarks::SampleRemark;
 use crate::events::RowTimes;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 
 /// Fewer samples than this cannot carry a spectrum and a smooth part.
 pub(crate) const LEAST_SAMPLES: usize = 256;
@@ -14,7 +14,7 @@ pub(crate) const MOST_SAMPLES: usize = 32_768;
 /// Times and values, copied only where something was left out.
 pub(crate) struct Samples<'a> {
     time: RowTimes<'a>,
-    values: Turned<'a>,
+    values: AffineView<'a>,
     left: Option<(Vec<f64>, Vec<f64>)>,
     pub remarks: Vec<SampleRemark>,
 }
@@ -23,7 +23,7 @@ impl<'a> Samples<'a> {
     /// Times and values without missing and clipped rows; those of a whole record are not copied.
     pub fn of(
         time: RowTimes<'a>,
-        values: Turned<'a>,
+        values: AffineView<'a>,
         options: &RippleOptions,
     ) -> Result<Samples<'a>, Unreadable> {
         if time.len() != values.len() {
@@ -77,7 +77,7 @@ impl<'a> Samples<'a> {
         Ok(found)
     }
 
-    pub fn both(&self) -> (RowTimes<'_>, Turned<'_>) {
+    pub fn both(&self) -> (RowTimes<'_>, AffineView<'_>) {
         match &self.left {
             Some((times, values)) => (times.into(), values.into()),
             None => (self.time, self.values),
@@ -99,7 +99,7 @@ pub(crate) fn enough(samples: usize) -> Result<(), Unreadable> {
 /// Neighbours averaged until at most [`MOST_SAMPLES`] are left, with a remark where that was needed.
 pub(crate) fn averaged(
     time: RowTimes,
-    values: Turned,
+    values: AffineView,
 ) -> (Vec<f64>, Vec<f64>, Option<SampleRemark>) {
     let samples = time.len();
     let group = samples.div_ceil(MOST_SAMPLES);

@@ -3,23 +3,23 @@
 //! * [`quantiles`]: normal, Student and chi-squared quantiles and tails.
 //! * [`robust`]: median and a scale that outliers do not move.
 //! * [`autocovariance`]: correlation along a record.
-//! * [`lanes`]: extremes and counts over long arrays.
-//! * [`sought`]: a number of known rank among many, without a copy of them.
+//! * [`simd`]: extremes and counts over long arrays, in vectors of eight.
+//! * [`order_statistic`]: a number of known rank among many, without a copy of them.
 //! * [`whiteness`]: are residuals independent? A runs test.
 //! * [`covariance`]: correlation, normal vectors of a given covariance.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`truncated`]: a normal that cannot be negative.
-//! * [`turned`]: a column counted from another zero and perhaps turned over, without a copy.
+//! * [`affine_view`]: a column counted from another zero and perhaps turned over, without a copy.
 
+pub mod affine_view;
 pub mod autocovariance;
 pub mod covariance;
-pub mod lanes;
 pub mod monte_carlo;
+pub mod order_statistic;
 pub mod quantiles;
 pub mod robust;
-pub mod sought;
+pub mod simd;
 pub mod truncated;
-pub mod turned;
 pub mod whiteness;
 
 /// What a statistic cannot be computed from.

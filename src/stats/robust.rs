@@ -1,7 +1,7 @@
 //! Centre and scale that a few needles, clipped peaks or steps do not move.
 
-use super::sought::Sought;
-use super::{StatsError, all_finite, lanes};
+use super::order_statistic::OrderStatistic;
+use super::{StatsError, all_finite, simd};
 
 /// 1 / Φ⁻¹(3/4): turns the median absolute deviation of normal noise into its standard deviation.
 const NORMAL_CONSISTENCY: f64 = 1.482_602_218_505_602;
@@ -67,7 +67,7 @@ pub fn noise_from_differences(values: &[f64]) -> Result<f64, StatsError> {
     }
     all_finite("noise from differences", values)?;
     let difference = |[a, b]: [f64; 2]| b - a;
-    if lanes::count(values, |pair| !difference(pair).is_finite()) > 0 {
+    if simd::count(values, |pair| !difference(pair).is_finite()) > 0 {
         let differences: Vec<f64> = values.windows(2).map(|pair| pair[1] - pair[0]).collect();
         all_finite("median", &differences)?;
     }
@@ -79,7 +79,7 @@ pub fn noise_from_differences(values: &[f64]) -> Result<f64, StatsError> {
 /// [`median`] of what `of` makes of each window of `N` neighbours, of which there is one at least, without a copy of a long record.
 fn median_of<const N: usize>(values: &[f64], of: impl Fn([f64; N]) -> f64) -> f64 {
     let count = values.len() + 1 - N;
-    let seek = |mut sought: Sought| {
+    let seek = |mut sought: OrderStatistic| {
         sought.take(values, &of);
         let upper = sought.ranked(count / 2)?;
         if count % 2 == 1 {
@@ -88,8 +88,8 @@ fn median_of<const N: usize>(values: &[f64], of: impl Fn([f64; N]) -> f64) -> f6
         let lower = sought.ranked(count / 2 - 1)?;
         Some(lower + 0.5 * (upper - lower))
     };
-    seek(Sought::about_middle(values, &of))
-        .or_else(|| seek(Sought::anywhere()))
+    seek(OrderStatistic::about_middle(values, &of))
+        .or_else(|| seek(OrderStatistic::anywhere()))
         .unwrap_or(f64::NAN)
 }
 

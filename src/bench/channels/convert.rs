@@ -9,7 +9,7 @@ use crate::bench::setup::ChannelChain;
 use crate::bench::sheet::{InstrumentKind, Measures};
 use crate::bench::waveform::Trace;
 use crate::capture::{Channel, Record};
-use crate::stats::lanes;
+use crate::stats::simd;
 
 /// A trace, its chain, and what is to be warned of.
 pub struct Converted {
@@ -147,7 +147,7 @@ fn zero(
         (0.0, None)
     };
     // A zero in percent means of the largest value in the capture, which stands for the range.
-    let largest = lanes::largest(&trace.values, |[v]| v.abs()).max(0.0);
+    let largest = simd::largest(&trace.values, |[v]| v.abs()).max(0.0);
     let squared: f64 = stated
         .iter()
         .map(|zero| zero.standard_uncertainty(largest, scale).powi(2))
@@ -179,7 +179,7 @@ fn vertical_scale(
         .map(|i| &hardware[*i])
         .find(|h| h.kind == InstrumentKind::Oscilloscope);
     let divisions = f64::from(scope.map_or(10, |s| s.divisions).max(1));
-    let (low, high) = lanes::range(&trace.values);
+    let (low, high) = simd::range(&trace.values);
     // The trace fits the screen, so this is the least the scale can be; averaging makes codes finer than the converter's.
     let from_span = (high - low) / divisions;
     let from_codes = scope.and_then(|s| s.bits).and_then(|bits| {

@@ -1,7 +1,7 @@
 //! Second differences of a column: their median, and the noise that they show.
 
-use crate::stats::lanes;
-use crate::stats::sought::Sought;
+use crate::stats::order_statistic::OrderStatistic;
+use crate::stats::simd;
 use rayon::prelude::*;
 
 /// Standard deviation of the noise of a column whose [`median_curvature`] and step between codes are known.
@@ -71,7 +71,7 @@ pub fn median_curvature(values: &[f64]) -> Option<f64> {
 #[derive(Clone)]
 pub struct MedianCurvature {
     total: usize,
-    sizes: Sought,
+    sizes: OrderStatistic,
 }
 
 impl MedianCurvature {
@@ -79,20 +79,20 @@ impl MedianCurvature {
     pub fn about(values: &[f64]) -> MedianCurvature {
         MedianCurvature {
             total: 0,
-            sizes: Sought::about_middle(values, size),
+            sizes: OrderStatistic::about_middle(values, size),
         }
     }
 
     fn anywhere() -> MedianCurvature {
         MedianCurvature {
             total: 0,
-            sizes: Sought::anywhere(),
+            sizes: OrderStatistic::anywhere(),
         }
     }
 
     /// Takes in the second differences of some neighbours.
     pub fn take(&mut self, values: &[f64]) {
-        self.total += lanes::count(values, |w| size(w) < f64::INFINITY);
+        self.total += simd::count(values, |w| size(w) < f64::INFINITY);
         self.sizes.take(values, size);
     }
 

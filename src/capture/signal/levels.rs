@@ -1,7 +1,7 @@
 //! The different values in a column. A converter has few codes, so they are counted in a small table instead of sorting
 //! millions of samples; a column with many different values is sorted after all.
 
-use crate::stats::lanes;
+use crate::stats::simd;
 use rayon::prelude::*;
 
 /// Different values beyond which sorting is no worse.
@@ -66,7 +66,7 @@ impl<'a> Levels<'a> {
                 let seats = tally.taken().filter(|seat| is(f64::from_bits(seat.bits)));
                 seats.map(|seat| seat.count).sum::<u64>() as usize
             }
-            None => lanes::count(self.all, |[v]| v.is_finite() && is(v)),
+            None => simd::count(self.all, |[v]| v.is_finite() && is(v)),
         }
     }
 }

@@ -1,8 +1,8 @@
 //! The step between the codes of a column.
 
 use super::levels::levels;
-use crate::stats::lanes;
-use crate::stats::sought::Sought;
+use crate::stats::order_statistic::OrderStatistic;
+use crate::stats::simd;
 
 /// Smallest distance between two codes of the converter (or of the printed digits, where these are coarser).
 ///
@@ -26,14 +26,14 @@ pub(super) fn step_of(levels: &[f64]) -> Option<f64> {
         if smaller == gaps {
             return None;
         }
-        let least = -lanes::largest(levels, |w| match gap(w) {
+        let least = -simd::largest(levels, |w| match gap(w) {
             gap if gap > bound => -gap,
             _ => f64::NEG_INFINITY,
         });
         bound = 1.5 * least;
-        let cluster = lanes::count(levels, |w| gap(w) <= bound) - smaller;
+        let cluster = simd::count(levels, |w| gap(w) <= bound) - smaller;
         if cluster >= few {
-            let mut sought = Sought::within(least, bound);
+            let mut sought = OrderStatistic::within(least, bound);
             sought.take(levels, gap);
             break sought.ranked(smaller + cluster / 2)?;
         }

@@ -4,7 +4,7 @@ use crate::capture::TimeAxis;
 use crate::events::timeline::{Exclusion, Phase, PhaseKind};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
-use crate::stats::lanes;
+use crate::stats::simd;
 
 /// Rows left out on either side of a bad stretch.
 const MARGIN: usize = 2;
@@ -57,7 +57,7 @@ fn stretches(
         let block = row..(row + BLOCK).min(rows);
         values
             .get(block.clone())
-            .is_some_and(|v| lanes::count(v, |[v]| !v.is_finite()) == 0)
+            .is_some_and(|v| simd::count(v, |[v]| !v.is_finite()) == 0)
             && !clipped.get(block).unwrap_or_default().contains(&true)
     };
     let mut row = 0;

@@ -4,7 +4,7 @@ use super::row_times::RowTimes;
 use crate::bench::Waveform;
 use crate::capture::TimeAxis;
 use crate::events::timeline::{PhaseKind, Timeline};
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 use std::ops::Range;
 
 /// Rows while the terminals are open and the rotor slows.
@@ -13,7 +13,7 @@ pub struct OpenStretch<'a> {
     /// Time of each row, s.
     pub time_s: RowTimes<'a>,
     /// Terminal voltage, V: zero taken off, positive whichever way the channel stood.
-    pub voltage_v: Turned<'a>,
+    pub voltage_v: AffineView<'a>,
     /// Zero of the channel as the rows at rest show it, V; `None` where the capture has none.
     pub zero_v: Option<f64>,
     /// Step between converter codes, V.
@@ -56,7 +56,7 @@ pub(crate) fn open_rows<'a>(
     let upside_down = mean(head.iter()).is_some_and(|level| level < zero);
     Some(OpenStretch {
         time_s: RowTimes::of(time, open.first..open.end)?,
-        voltage_v: Turned::about(values, zero, upside_down),
+        voltage_v: AffineView::about(values, zero, upside_down),
         zero_v,
         quantisation_step_v: None,
         clipped: flags_in(clipped, open.first..open.end)?,

@@ -1,6 +1,6 @@
 //! Stretches of a trace above a band, as a contact that closes and opens shows them.
 
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 use std::cmp::Ordering;
 
 /// Two levels with a dead band: the contact counts as closed from `high` up until the trace falls below `low`.
@@ -25,7 +25,12 @@ pub(crate) struct Closed {
 ///
 /// None where `low` is not at or below `high`, as when a level taken from the noise passes one taken from the peak: a row
 /// between the two would close and open at once, for ever.
-pub(crate) fn closed_stretches(x: Turned<'_>, band: Band, first: usize, end: usize) -> Vec<Closed> {
+pub(crate) fn closed_stretches(
+    x: AffineView<'_>,
+    band: Band,
+    first: usize,
+    end: usize,
+) -> Vec<Closed> {
     // Most traces stand as recorded, and nothing need be worked out a row.
     match x.is_plain() {
         true => closed_in(x.column(), |value| value, band, first, end),
@@ -87,7 +92,7 @@ mod tests {
     fn a_band_upside_down_holds_no_stretch() {
         let x = [0.0, 5.0, 0.0, 5.0];
         let stretches =
-            |low, high| closed_stretches(Turned::new(&x), Band { low, high }, 0, x.len()).len();
+            |low, high| closed_stretches(AffineView::new(&x), Band { low, high }, 0, x.len()).len();
         assert_eq!(stretches(1.0, 4.0), 2);
         assert_eq!(stretches(4.0, 4.0), 2);
         assert_eq!(stretches(6.0, 4.0), 0);

@@ -1,11 +1,11 @@
 //! The running median of three, in which a needle of one row does not show.
 
-use crate::stats::lanes;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
+use crate::stats::simd;
 
 /// Rows `from .. end` with the medians of each row and its neighbours; rows at the ends of the record stand for themselves.
 pub(crate) fn medians3(
-    x: Turned<'_>,
+    x: AffineView<'_>,
     from: usize,
     end: usize,
 ) -> impl Iterator<Item = (usize, f64)> {
@@ -24,7 +24,7 @@ pub(crate) fn medians3(
 
 /// Largest of `of` over the medians of the rows `from .. end` and their neighbours, as [`medians3`] has them.
 pub(crate) fn largest_median3(
-    x: Turned<'_>,
+    x: AffineView<'_>,
     from: usize,
     end: usize,
     of: impl Fn(f64) -> f64,
@@ -36,7 +36,7 @@ pub(crate) fn largest_median3(
     let ends = [0, last]
         .into_iter()
         .filter(|row| (from..end).contains(row));
-    let inner = lanes::largest(inner, |[a, b, c]| of(x.of(median_of_three(a, b, c))));
+    let inner = simd::largest(inner, |[a, b, c]| of(x.of(median_of_three(a, b, c))));
     ends.map(|row| of(x.at(row))).fold(inner, f64::max)
 }
 

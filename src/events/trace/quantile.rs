@@ -1,17 +1,17 @@
 //! Quantiles of a trace; of long ones from rows taken with a stride.
 
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 
 /// Most rows looked at for a quantile or a noise figure; longer traces are read with a stride.
 pub(crate) const STATISTIC_ROWS: usize = 100_000;
 
 /// Quantile of finite numbers by selection; `None` when there is none. Long slices are read with a stride.
 pub(crate) fn quantile(rows: &[f64], q: f64) -> Option<f64> {
-    quantile_of(Turned::new(rows), q)
+    quantile_of(AffineView::new(rows), q)
 }
 
 /// The same of a column that may be turned over.
-pub(crate) fn quantile_of(rows: Turned, q: f64) -> Option<f64> {
+pub(crate) fn quantile_of(rows: AffineView, q: f64) -> Option<f64> {
     quantile_in_place(&mut strided_rows(rows), q)
 }
 
@@ -23,7 +23,7 @@ pub(crate) fn quantile_in_place(numbers: &mut [f64], q: f64) -> Option<f64> {
 }
 
 /// The rows that a quantile looks at.
-pub(crate) fn strided_rows(rows: Turned) -> Vec<f64> {
+pub(crate) fn strided_rows(rows: AffineView) -> Vec<f64> {
     let stride = rows.len().div_ceil(STATISTIC_ROWS).max(1);
     rows.strided(stride).collect()
 }

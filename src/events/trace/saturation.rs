@@ -1,7 +1,7 @@
 //! Rows that rest at an end of a trace's range longer than its noise allows.
 
 use super::chunks::chunks;
-use crate::stats::lanes;
+use crate::stats::simd;
 use rayon::prelude::*;
 
 /// Rows in runs of the largest or the smallest value that noise would have broken: the trace left the screen.
@@ -14,9 +14,9 @@ pub(crate) fn saturated_rows(x: &[f64]) -> Vec<bool> {
     type Stretch<'a> = (usize, &'a [f64], (f64, f64), usize);
     let found: Vec<Stretch<'_>> = chunks(x, 1)
         .map(|(first, rows)| {
-            let (low, high) = lanes::range(rows);
+            let (low, high) = simd::range(rows);
             let pair = |[a, b]: [f64; 2]| a == b && (a == low || a == high);
-            (first, rows, (low, high), lanes::count(rows, pair))
+            (first, rows, (low, high), simd::count(rows, pair))
         })
         .collect();
     const NONE: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -52,9 +52,9 @@ pub(crate) fn saturated_rows(x: &[f64]) -> Vec<bool> {
     let [moving, pairs, equal] = chunks(x, 1)
         .map(|(_, x)| {
             [
-                lanes::count(x, |[a, b]| a != b),
-                lanes::count(x, |[a, _]| !at_ends(a)),
-                lanes::count(x, |[a, b]| !at_ends(a) && a == b),
+                simd::count(x, |[a, b]| a != b),
+                simd::count(x, |[a, _]| !at_ends(a)),
+                simd::count(x, |[a, b]| !at_ends(a) && a == b),
             ]
         })
         .reduce(|| [0; 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]]);

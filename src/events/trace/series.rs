@@ -8,8 +8,8 @@ use super::quantile::{
 };
 use super::saturation::saturated_rows;
 use crate::bench::Trace;
-use crate::stats::lanes;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
+use crate::stats::simd;
 use rayon::prelude::*;
 use std::borrow::Cow;
 use std::sync::Arc;
@@ -63,7 +63,7 @@ impl<'a> Series<'a> {
     ) -> Option<Series<'a>> {
         let first = values.iter().position(|v| v.is_finite())?;
         values.iter().filter(|v| v.is_finite()).nth(1)?;
-        let holes = |x: &[f64]| lanes::count(x, |[v]| !v.is_finite()) > 0;
+        let holes = |x: &[f64]| simd::count(x, |[v]| !v.is_finite()) > 0;
         let column = if whole || chunks(values, 0).all(|(_, x)| !holes(x)) {
             Column::Recorded(values)
         } else {
@@ -87,7 +87,7 @@ impl<'a> Series<'a> {
             sorted: Arc::default(),
         };
         let column = series.x().column();
-        let mut sorted = strided_rows(Turned::new(column));
+        let mut sorted = strided_rows(AffineView::new(column));
         sorted.sort_unstable_by(f64::total_cmp);
         series.noise = difference_noise(column);
         series.sorted = sorted.into();
@@ -143,12 +143,12 @@ impl<'a> Series<'a> {
     }
 
     /// One value a row.
-    pub fn x(&self) -> Turned<'_> {
+    pub fn x(&self) -> AffineView<'_> {
         let column = match &self.column {
             Column::Recorded(values) => values,
             Column::Bridged(values) => values.as_ref(),
         };
-        Turned::about(column, self.zero, self.upside_down)
+        AffineView::about(column, self.zero, self.upside_down)
     }
 
     /// True when the trace had holes.
@@ -235,7 +235,7 @@ impl<'a> Series<'a> {
         median_of_three(self.at(row - 1), self.at(row), self.at(row + 1))
     }
 
-    pub fn rows(&self, first: usize, end: usize) -> Turned<'_> {
+    pub fn rows(&self, first: usize, end: usize) -> AffineView<'_> {
         let end = end.min(self.len());
         self.x().slice(first.min(end)..end)
     }

@@ -3,8 +3,8 @@
 use super::chunks::chunks;
 use super::median3::{largest_median3, medians3};
 use super::series::Series;
-use crate::stats::lanes;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
+use crate::stats::simd;
 use rayon::prelude::*;
 
 /// Levels of one trace.
@@ -119,7 +119,7 @@ struct Moves {
 
 impl Moves {
     /// Differences between neighbours are taken as recorded: their size is the same either way round.
-    fn of(x: Turned, level: f64, limit: f64) -> Moves {
+    fn of(x: AffineView, level: f64, limit: f64) -> Moves {
         let away = |value: f64| (value - level).abs();
         let found: Vec<_> = chunks(x.column(), 1)
             .map(|(first, rows)| {
@@ -127,7 +127,7 @@ impl Moves {
                 let end = first + rows.len();
                 let end = if end < x.len() { end - 1 } else { end };
                 let far = largest_median3(x, first, end, away);
-                let jumps = lanes::count(rows, |[a, b]| (b - a).abs() > limit);
+                let jumps = simd::count(rows, |[a, b]| (b - a).abs() > limit);
                 ((first, end, far), jumps, largest_jumps(rows))
             })
             .collect();
@@ -152,7 +152,7 @@ fn largest_jumps(x: &[f64]) -> [f64; 3] {
     (0..x.len()).step_by(BLOCK).fold([0.0; 3], |top, from| {
         let block = &x[from..(from + BLOCK + 1).min(x.len())];
         let jump = |[a, b]: [f64; 2]| (b - a).abs();
-        if lanes::largest(block, jump) <= top[2] {
+        if simd::largest(block, jump) <= top[2] {
             return top;
         }
         block.windows(2).map(|w| jump([w[0], w[1]])).fold(top, put)

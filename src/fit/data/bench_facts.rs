@@ -3,7 +3,7 @@
 use super::segments::{Segment, SegmentKind};
 use crate::bench::{Bench, Capture, CaptureWarning, Reading, Role, Stated};
 use crate::events::{EventKind, Timeline};
-use crate::stats::lanes;
+use crate::stats::simd;
 
 /// Relative standard deviation of the resistance over rotor positions where nothing better is known: 2 % (common
 /// practice, no source).
@@ -28,7 +28,7 @@ pub fn largest_voltage(bench: &Bench) -> f64 {
         .captures
         .iter()
         .filter_map(|c| c.waveform.voltage_v.as_ref())
-        .map(|t| lanes::largest(&t.values, |[v]| if v.is_finite() { v.abs() } else { 0.0 }))
+        .map(|t| simd::largest(&t.values, |[v]| if v.is_finite() { v.abs() } else { 0.0 }))
         .chain(bench.motor.supply_v.map(f64::abs))
         .filter(|v| v.is_finite())
         .fold(0.0, f64::max)

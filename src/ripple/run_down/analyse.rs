@@ -17,7 +17,7 @@ use crate::ripple::result::{
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum};
 use crate::ripple::spectrum::transform::free_workspace;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
@@ -53,7 +53,7 @@ pub fn analyse_run_down_at<'a, T: ?Sized, V: ?Sized>(
 ) -> Result<RippleResult, Unreadable>
 where
     RowTimes<'a>: From<&'a T>,
-    Turned<'a>: From<&'a V>,
+    AffineView<'a>: From<&'a V>,
 {
     analyse(prepare(time_s.into(), voltage_v.into(), options)?, options)
 }

@@ -2,7 +2,7 @@
 
 use crate::events::RowTimes;
 use crate::ripple::error::Unreadable;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 
 /// Block means of a record.
 pub(crate) struct Blocks {
@@ -14,7 +14,7 @@ pub(crate) struct Blocks {
 }
 
 impl Blocks {
-    pub fn of(time: RowTimes, values: Turned) -> Blocks {
+    pub fn of(time: RowTimes, values: AffineView) -> Blocks {
         let samples = (values.len() / 100).max(8);
         let (mut level, mut spreads) = (Vec::new(), Vec::new());
         let (mut t, mut v) = (Vec::new(), Vec::new());

@@ -7,7 +7,7 @@ use crate::ripple::error::Unreadable;
 use crate::ripple::numerics::smooth::Smooth;
 use crate::ripple::options::RippleOptions;
 use crate::ripple::samples::{Samples, averaged, enough, interval};
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 
 /// Order of the first smooth part.
 pub(crate) const SMOOTH_ORDER: usize = 6;
@@ -29,7 +29,7 @@ pub(crate) struct Prepared {
 /// Prepares an open-terminal stretch.
 pub(crate) fn prepare(
     time: RowTimes,
-    voltage: Turned,
+    voltage: AffineView,
     options: &RippleOptions,
 ) -> Result<Prepared, Unreadable> {
     let samples = Samples::of(time, voltage, options)?;
@@ -118,7 +118,7 @@ fn zero_prior(
 }
 
 /// Refuses a voltage that does not fall as in a run-down. `cut`: the stretch ends where the EMF has fallen to its least fraction.
-fn check_slowing(voltage: Turned, cut: bool) -> Result<(), Unreadable> {
+fn check_slowing(voltage: AffineView, cut: bool) -> Result<(), Unreadable> {
     let quarter = |k: usize| {
         let part = voltage.slice(k * voltage.len() / 4..(k + 1) * voltage.len() / 4);
         part.iter().sum::<f64>() / part.len() as f64

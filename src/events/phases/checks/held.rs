@@ -10,7 +10,7 @@ use crate::events::timeline::PhaseKind;
 use crate::events::timeline_builder::TimelineBuilder;
 use crate::events::trace::quantile::quantile_of;
 use crate::events::trace::view::View;
-use crate::stats::turned::Turned;
+use crate::stats::affine_view::AffineView;
 
 /// Stretches of equal length in which `v/i` is averaged.
 const BLOCKS: usize = 24;
@@ -54,7 +54,7 @@ pub(crate) fn check(view: &View, builder: &mut TimelineBuilder) {
 }
 
 /// Rows after which a rising current has come to its level: three times those to 95 %, so within e⁻⁹ of it.
-fn settled(current: Turned) -> Option<usize> {
+fn settled(current: AffineView) -> Option<usize> {
     let level = quantile_of(current, 0.5)?;
     if level <= 0.0 {
         return None;

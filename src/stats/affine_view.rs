@@ -7,21 +7,21 @@ use std::ops::Range;
 
 /// A borrowed column as it counts from `zero` in the direction of `sign`.
 #[derive(Clone, Copy, Debug)]
-pub struct Turned<'a> {
+pub struct AffineView<'a> {
     column: &'a [f64],
     zero: f64,
     sign: f64,
 }
 
-impl<'a> Turned<'a> {
+impl<'a> AffineView<'a> {
     /// A column as it stands.
-    pub fn new(column: &'a [f64]) -> Turned<'a> {
-        Turned::about(column, 0.0, false)
+    pub fn new(column: &'a [f64]) -> AffineView<'a> {
+        AffineView::about(column, 0.0, false)
     }
 
     /// A column counted from `zero`, upside down or not.
-    pub fn about(column: &'a [f64], zero: f64, upside_down: bool) -> Turned<'a> {
-        Turned {
+    pub fn about(column: &'a [f64], zero: f64, upside_down: bool) -> AffineView<'a> {
+        AffineView {
             column,
             zero,
             sign: if upside_down { -1.0 } else { 1.0 },
@@ -29,8 +29,8 @@ impl<'a> Turned<'a> {
     }
 
     /// The same with the sign turned.
-    pub fn negated(self) -> Turned<'a> {
-        Turned {
+    pub fn negated(self) -> AffineView<'a> {
+        AffineView {
             sign: -self.sign,
             ..self
         }
@@ -74,8 +74,8 @@ impl<'a> Turned<'a> {
     }
 
     /// Some rows; they must be there.
-    pub fn slice(self, rows: Range<usize>) -> Turned<'a> {
-        Turned {
+    pub fn slice(self, rows: Range<usize>) -> AffineView<'a> {
+        AffineView {
             column: &self.column[rows],
             ..self
         }
@@ -95,7 +95,7 @@ impl<'a> Turned<'a> {
 
     /// Means of `size` neighbours each, the last ones of what is left.
     pub fn means(self, size: usize) -> Vec<f64> {
-        let blocks = self.column.chunks(size).map(|block| Turned {
+        let blocks = self.column.chunks(size).map(|block| AffineView {
             column: block,
             ..self
         });
@@ -105,26 +105,26 @@ impl<'a> Turned<'a> {
     }
 }
 
-impl<'a> From<&'a [f64]> for Turned<'a> {
-    fn from(column: &'a [f64]) -> Turned<'a> {
-        Turned::new(column)
+impl<'a> From<&'a [f64]> for AffineView<'a> {
+    fn from(column: &'a [f64]) -> AffineView<'a> {
+        AffineView::new(column)
     }
 }
 
-impl<'a> From<&'a Vec<f64>> for Turned<'a> {
-    fn from(column: &'a Vec<f64>) -> Turned<'a> {
-        Turned::new(column)
+impl<'a> From<&'a Vec<f64>> for AffineView<'a> {
+    fn from(column: &'a Vec<f64>) -> AffineView<'a> {
+        AffineView::new(column)
     }
 }
 
-impl<'a, const N: usize> From<&'a [f64; N]> for Turned<'a> {
-    fn from(column: &'a [f64; N]) -> Turned<'a> {
-        Turned::new(column)
+impl<'a, const N: usize> From<&'a [f64; N]> for AffineView<'a> {
+    fn from(column: &'a [f64; N]) -> AffineView<'a> {
+        AffineView::new(column)
     }
 }
 
-impl<'a> From<&Turned<'a>> for Turned<'a> {
-    fn from(column: &Turned<'a>) -> Turned<'a> {
+impl<'a> From<&AffineView<'a>> for AffineView<'a> {
+    fn from(column: &AffineView<'a>) -> AffineView<'a> {
         *column
     }
 }
@@ -141,13 +141,13 @@ mod tests {
     proptest! {
         #[test]
         fn the_bits_of_a_copy(x in prop::collection::vec(prop_oneof![8 => -9.0f64..9.0, 1 => Just(-0.0), 1 => Just(0.0)], 1..60), zero in -9.0f64..9.0, stride in 1usize..9) {
-            let plain = Turned::new(&x);
+            let plain = AffineView::new(&x);
             prop_assert!(plain.is_plain());
             prop_assert_eq!(bits(plain.iter()), bits(x.iter().copied()));
             let over: Vec<f64> = x.iter().map(|v| -v).collect();
             prop_assert_eq!(bits(plain.negated().iter()), bits(over.iter().copied()));
             let moved: Vec<f64> = x.iter().map(|v| -(v - zero)).collect();
-            let about = Turned::about(&x, zero, true);
+            let about = AffineView::about(&x, zero, true);
             prop_assert_eq!(bits(about.iter()), bits(moved.iter().copied()));
             prop_assert_eq!(bits(about.strided(stride)), bits(moved.iter().step_by(stride).copied()));
             let means = moved.chunks(stride).map(|c| c.iter().sum::<f64>() / c.len() as f64);

@@ -5,13 +5,13 @@
 
 use std::array::from_fn;
 
-const LANES: usize = 8;
+const WIDTH: usize = 8;
 
 /// Largest of `of` over all windows of `N` neighbours; minus infinity without any. What is not a number never counts.
 pub fn largest<const N: usize>(x: &[f64], of: impl Fn([f64; N]) -> f64) -> f64 {
-    let mut tops = [f64::NEG_INFINITY; LANES];
-    let rest = eights(x, |window: [[f64; LANES]; N]| {
-        for lane in 0..LANES {
+    let mut tops = [f64::NEG_INFINITY; WIDTH];
+    let rest = eights(x, |window: [[f64; WIDTH]; N]| {
+        for lane in 0..WIDTH {
             tops[lane] = higher(tops[lane], of(from_fn(|k| window[k][lane])));
         }
     });
@@ -21,14 +21,14 @@ pub fn largest<const N: usize>(x: &[f64], of: impl Fn([f64; N]) -> f64) -> f64 {
 
 /// Smallest and largest value; plus and minus infinity without any. What is not a number never counts.
 pub fn range(x: &[f64]) -> (f64, f64) {
-    let (mut lows, mut highs) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
-    let rest = eights(x, |[row]: [[f64; LANES]; 1]| {
-        for lane in 0..LANES {
+    let (mut lows, mut highs) = ([f64::INFINITY; WIDTH], [f64::NEG_INFINITY; WIDTH]);
+    let rest = eights(x, |[row]: [[f64; WIDTH]; 1]| {
+        for lane in 0..WIDTH {
             lows[lane] = lower(lows[lane], row[lane]);
             highs[lane] = higher(highs[lane], row[lane]);
         }
     });
-    let all = |lanes: [f64; LANES]| lanes.into_iter().chain(rest.iter().copied());
+    let all = |vector: [f64; WIDTH]| vector.into_iter().chain(rest.iter().copied());
     (
         all(lows).fold(f64::INFINITY, lower),
         all(highs).fold(f64::NEG_INFINITY, higher),
@@ -46,9 +46,9 @@ fn lower(low: f64, value: f64) -> f64 {
 
 /// Number of windows of `N` neighbours for which `is` holds.
 pub fn count<const N: usize>(x: &[f64], is: impl Fn([f64; N]) -> bool) -> usize {
-    let mut counts = [0u64; LANES];
-    let rest = eights(x, |window: [[f64; LANES]; N]| {
-        for lane in 0..LANES {
+    let mut counts = [0u64; WIDTH];
+    let rest = eights(x, |window: [[f64; WIDTH]; N]| {
+        for lane in 0..WIDTH {
             counts[lane] += u64::from(is(from_fn(|k| window[k][lane])));
         }
     });
@@ -61,13 +61,13 @@ pub fn count<const N: usize>(x: &[f64], is: impl Fn([f64; N]) -> bool) -> usize 
 /// Hands out the windows eight at a time, the first values of all, then the second ones; gives the end of `x` whose windows are
 /// left over.
 #[inline(always)]
-fn eights<const N: usize>(x: &[f64], mut to: impl FnMut([[f64; LANES]; N])) -> &[f64] {
+fn eights<const N: usize>(x: &[f64], mut to: impl FnMut([[f64; WIDTH]; N])) -> &[f64] {
     let windows = (x.len() + 1).saturating_sub(N);
     let parts: [_; N] = from_fn(|k| x.get(k..k + windows).unwrap_or_default().as_chunks().0);
-    for at in 0..windows / LANES {
+    for at in 0..windows / WIDTH {
         to(from_fn(|k| parts[k][at]));
     }
-    &x[(windows / LANES * LANES).min(x.len())..]
+    &x[(windows / WIDTH * WIDTH).min(x.len())..]
 }
 
 fn windows<const N: usize>(x: &[f64]) -> impl Iterator<Item = [f64; N]> + '_ {

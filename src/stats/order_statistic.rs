@@ -3,7 +3,7 @@
 //!
 //! Numbers equal to a bound are counted too. Of a converter's codes, which repeat, hardly any is kept.
 
-use super::lanes;
+use super::simd;
 use std::array::from_fn;
 
 /// Numbers looked at to know where their middle lies...
@@ -15,7 +15,7 @@ const BLOCK: usize = 512;
 
 /// Numbers taken in so far, as they lie to the bounds.
 #[derive(Clone, Debug)]
-pub struct Sought {
+pub struct OrderStatistic {
     low: f64,
     high: f64,
     below: usize,
@@ -25,18 +25,18 @@ pub struct Sought {
     at_high: usize,
 }
 
-impl Sought {
+impl OrderStatistic {
     /// Without bounds: all numbers are kept.
-    pub fn anywhere() -> Sought {
-        Sought::within(f64::NEG_INFINITY, f64::INFINITY)
+    pub fn anywhere() -> OrderStatistic {
+        OrderStatistic::within(f64::NEG_INFINITY, f64::INFINITY)
     }
 
     /// Between bounds about the middle of what `of` makes of each window of `N` neighbours in `x`, as some of the windows let
     /// expect it; without bounds where there are few.
-    pub fn about_middle<const N: usize>(x: &[f64], of: impl Fn([f64; N]) -> f64) -> Sought {
+    pub fn about_middle<const N: usize>(x: &[f64], of: impl Fn([f64; N]) -> f64) -> OrderStatistic {
         let windows = (x.len() + 1).saturating_sub(N);
         if windows < 4 * SAMPLE {
-            return Sought::anywhere();
+            return OrderStatistic::anywhere();
         }
         let mut sample: Vec<f64> = (0..windows)
             .step_by(windows / SAMPLE)
@@ -46,14 +46,14 @@ impl Sought {
         sample.sort_unstable_by(f64::total_cmp);
         let share = |q: f64| sample.get((sample.len() as f64 * q) as usize).copied();
         match (share(AROUND.0), share(AROUND.1)) {
-            (Some(low), Some(high)) => Sought::within(low, high),
-            _ => Sought::anywhere(),
+            (Some(low), Some(high)) => OrderStatistic::within(low, high),
+            _ => OrderStatistic::anywhere(),
         }
     }
 
     /// Between two bounds, the lower first.
-    pub fn within(low: f64, high: f64) -> Sought {
-        Sought {
+    pub fn within(low: f64, high: f64) -> OrderStatistic {
+        OrderStatistic {
             low,
             high,
             below: 0,
@@ -70,15 +70,15 @@ impl Sought {
         let mut kept = [0.0; BLOCK];
         for first in (0..windows).step_by(BLOCK) {
             let block = &x[first..(first + BLOCK + N - 1).min(x.len())];
-            let below = lanes::count(block, |w| of(w) < low);
-            let to_low = lanes::count(block, |w| of(w) <= low);
+            let below = simd::count(block, |w| of(w) < low);
+            let to_low = simd::count(block, |w| of(w) <= low);
             self.below += below;
             self.at_low += to_low - below;
             if low == high {
                 continue;
             }
-            let below_high = lanes::count(block, |w| of(w) < high);
-            self.at_high += lanes::count(block, |w| of(w) <= high) - below_high;
+            let below_high = simd::count(block, |w| of(w) < high);
+            self.at_high += simd::count(block, |w| of(w) <= high) - below_high;
             if below_high == to_low {
                 continue;
             }
@@ -93,7 +93,7 @@ impl Sought {
     }
 
     /// Together with others taken between the same bounds.
-    pub fn and(mut self, other: Sought) -> Sought {
+    pub fn and(mut self, other: OrderStatistic) -> OrderStatistic {
         self.below += other.below;
         self.at_low += other.at_low;
         self.between.extend_from_slice(&other.between);
@@ -139,14 +139,14 @@ mod tests {
             sorted.sort_unstable_by(f64::total_cmp);
             for (low, high) in [(1500, 1600), (2000, 2000), (0, 3998)] {
                 let (low, high) = (sorted[low], sorted[high]);
-                let whole = |mut sought: Sought| {
+                let whole = |mut sought: OrderStatistic| {
                     sought.take(&x[..1000], difference);
-                    let mut rest = Sought::within(sought.low, sought.high);
+                    let mut rest = OrderStatistic::within(sought.low, sought.high);
                     rest.take(&x[999..], difference);
                     sought.and(rest)
                 };
-                let mut sought = whole(Sought::within(low, high));
-                let mut anywhere = whole(Sought::anywhere());
+                let mut sought = whole(OrderStatistic::within(low, high));
+                let mut anywhere = whole(OrderStatistic::anywhere());
                 for (rank, number) in sorted.iter().enumerate() {
                     let within = (low..=high).contains(number);
                     assert_eq!(sought.ranked(rank), within.then_some(*number));
