@@ -1,11 +1,11 @@
 //! Events on analytic waveforms and on a test motor.
 
 mod randomised;
+mod spoiled;
 pub(crate) mod test_motor;
 
-use super::{EventKind, Exclusion, PhaseKind, Remark, Timeline, find, guess_role};
-use crate::bench::{Role, Trace, Waveform};
-use crate::capture::TimeAxis;
+use crate::bench::Role;
+use crate::events::{EventKind, Exclusion, PhaseKind, Remark, Timeline, find};
 use test_motor::{Contact, TestMotor};
 
 /// The phases cover all rows, in order.
@@ -282,131 +282,4 @@ fn a_record_that_begins_driven_is_told() {
             .iter()
             .any(|r| matches!(r, Remark::NoSwitchOn | Remark::NoEvent { .. }))
     );
-}
-
-#[test]
-fn missing_and_clipped_rows_are_cut_with_a_margin() {
-    let mut waveform = bouncing_start().record();
-    let current = waveform.current_a.as_mut().unwrap();
-    current.values[5000..5010].fill(f64::NAN);
-    current.clipped[6000] = true;
-    let timeline = find(&waveform, Role::Start);
-    covers(&timeline, 10_000);
-    assert_eq!(
-        phase(&timeline, PhaseKind::Excluded(Exclusion::Missing)),
-        Some((4998, 5012))
-    );
-    assert_eq!(
-        phase(&timeline, PhaseKind::Excluded(Exclusion::Clipped)),
-        Some((5998, 6003))
-    );
-}
-
-#[test]
-fn a_gap_in_time_is_cut() {
-    let mut waveform = bouncing_start().record();
-    let mut times: Vec<f64> = (0..10_000).map(|k| -10e-3 + k as f64 * 10e-6).collect();
-    times[4000..].iter_mut().for_each(|t| *t += 2e-3);
-    waveform.time = TimeAxis::Listed(times);
-    let timeline = find(&waveform, Role::Start);
-    covers(&timeline, 10_000);
-    assert_eq!(
-        phase(&timeline, PhaseKind::Excluded(Exclusion::Gap)),
-        Some((3999, 4001))
-    );
-}
-
-#[test]
-fn a_reversed_probe_is_told_and_the_phases_stand() {
-    let mut waveform = bouncing_start().record();
-    waveform
-        .current_a
-        .as_mut()
-        .unwrap()
-        .values
-        .iter_mut()
-        .for_each(|x| *x = -*x);
-    let timeline = find(&waveform, Role::Start);
-    near(timeline.first_time_of(EventKind::SwitchOn), 0.0, 20e-6);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| matches!(r, Remark::CurrentReversed { .. }))
-    );
-}
-
-#[test]
-fn a_missed_trigger_is_told() {
-    let waveform = TestMotor {
-        contacts: vec![(-1.0, Contact::Open)],
-        ..TestMotor::default()
-    }
-    .record();
-    let timeline = find(&waveform, Role::Start);
-    covers(&timeline, 10_000);
-    assert!(
-        matches!(timeline.remarks[0], Remark::NoEvent { .. }),
-        "{:?}",
-        timeline.remarks
-    );
-    assert!(guess_role(&waveform).confidence < 0.1);
-}
-
-#[test]
-fn odd_records_neither_panic_nor_leave_holes() {
-    let trace = |values: Vec<f64>| Trace {
-        clipped: vec![false; values.len()],
-        quantisation_step: None,
-        values,
-    };
-    let odd: Vec<Vec<f64>> = vec![
-        vec![],
-        vec![1.0],
-        vec![f64::NAN; 500],
-        vec![0.0; 500],
-        vec![5.0; 500],
-        (0..500).map(f64::from).collect(),
-        (0..500).map(|k| f64::from(k % 2) * 1e300).collect(),
-        (0..60).map(|k| if k == 30 { 1e9 } else { 0.0 }).collect(),
-        (0..500).map(|k| if k < 490 { 0.0 } else { 12.0 }).collect(),
-        (0..500).map(|k| if k < 5 { 12.0 } else { 0.0 }).collect(),
-    ];
-    let roles = [
-        Role::Start,
-        Role::RunDown,
-        Role::Brake,
-        Role::LockedRotor,
-        Role::TurnOff,
-        Role::Pwm,
-        Role::PwmLocked,
-        Role::Steady,
-    ];
-    for v in &odd {
-        for i in &odd {
-            for len in [v.len(), v.len().max(i.len())] {
-                for time in [
-                    TimeAxis::Absent { len },
-                    TimeAxis::Uniform {
-                        start_s: 0.0,
-                        step_s: 1e-5,
-                        len,
-                    },
-                ] {
-                    let waveform = Waveform {
-                        time,
-                        voltage_v: Some(trace(v.clone())),
-                        current_a: Some(trace(i.clone())),
-                    };
-                    let guess = guess_role(&waveform);
-                    assert!((0.0..=1.0).contains(&guess.confidence));
-                    for role in roles {
-                        let timeline = find(&waveform, role);
-                        let covered = timeline.phases.last().map_or(0, |p| p.end);
-                        assert_eq!(covered, len);
-                    }
-                }
-            }
-        }
-    }
 }

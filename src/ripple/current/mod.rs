@@ -3,6 +3,7 @@
 pub(crate) mod analyse;
 pub(crate) mod current_ripple;
 mod normal_pass;
+mod record;
 pub(crate) mod remarks;
 pub(crate) mod speed_reference;
 pub(crate) mod speed_shape;
