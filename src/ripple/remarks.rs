@@ -5,9 +5,27 @@ use std::fmt;
 /// Samples left out or averaged before the analysis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SampleRemark {
-    Clipped { clipped: usize, samples: usize },
-    Missing { missing: usize, samples: usize },
-    Averaged { group: usize, samples: usize },
+    /// Samples at the ends of the converter's range were left out.
+    Clipped {
+        /// Samples left out.
+        clipped: usize,
+        /// Samples of the record.
+        samples: usize,
+    },
+    /// Missing samples were left out.
+    Missing {
+        /// Samples left out.
+        missing: usize,
+        /// Samples of the record.
+        samples: usize,
+    },
+    /// Samples were averaged in groups.
+    Averaged {
+        /// Samples in one group.
+        group: usize,
+        /// Samples of the record.
+        samples: usize,
+    },
 }
 
 impl fmt::Display for SampleRemark {

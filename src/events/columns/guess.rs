@@ -16,6 +16,7 @@ use rayon::prelude::*;
 
 /// A guess of the columns of one record with what was worked out for it.
 pub struct Guessed<'a> {
+    /// The chosen columns.
     pub columns: ColumnGuess,
     record: &'a Record,
     voltage: Option<Series<'a>>,

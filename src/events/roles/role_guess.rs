@@ -5,6 +5,7 @@ use crate::bench::Role;
 /// A guessed role.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RoleGuess {
+    /// The role that is most probable.
     pub role: Role,
     /// Between 0 (a coin) and 1 (no other reading is plausible); a judgement by margins, no probability.
     pub confidence: f64,

@@ -9,9 +9,11 @@ pub struct CurrentRipple {
     /// Ripple frequency where the trajectory g is 1 (steady: the frequency; start: final; brake: initial) and its standard
     /// uncertainty, Hz; `None` where no line stands above the threshold.
     pub frequency_hz: Option<(f64, f64)>,
+    /// Amplitude of the strongest line.
     pub amplitude_a: Option<f64>,
     /// Power over mean noise power in the detection spectrum.
     pub signal_to_noise: Option<f64>,
+    /// Probability that noise alone gives such a line.
     pub false_alarm_probability: Option<f64>,
     /// Time constant of the trajectory found, s; `None` for a constant or given trajectory.
     pub time_constant_s: Option<f64>,
@@ -23,7 +25,9 @@ pub struct CurrentRipple {
     pub aliased_share: f64,
     /// Trajectory of the ripple frequency, and of the speed where the cycles per revolution are known.
     pub speed: Vec<SpeedPoint>,
+    /// Lines that are not taken for the speed.
     pub foreign_lines: Vec<ForeignLine>,
+    /// What was found on the way.
     pub remarks: Vec<CurrentRemark>,
 }
 

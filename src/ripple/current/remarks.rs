@@ -6,38 +6,57 @@ use std::fmt;
 /// What was found on the way from a current to its speed.
 #[derive(Clone, Debug, PartialEq)]
 pub enum CurrentRemark {
+    /// A remark on the samples.
     Samples(SampleRemark),
     /// The strongest line is as sharp in time as under a changing speed.
     NoSharperThanInTime {
+        /// Frequency of the line.
         frequency_hz: f64,
     },
+    /// No line is above the noise.
     NoLine {
+        /// Stated rate of false alarms.
         false_alarm_rate: f64,
     },
+    /// No course of the speed follows the line.
     NoTrajectory {
+        /// Frequency of the line.
         frequency_hz: f64,
     },
+    /// The line is aliased, and an expected speed gives its true frequency.
     AliasResolved {
+        /// Frequency at which the line appears.
         seen_hz: f64,
         /// Value and standard uncertainty.
         expected_hz: (f64, f64),
+        /// Frequency that the line has.
         true_hz: f64,
+        /// Sampling rate.
         sampling_hz: f64,
     },
+    /// At constant speed the line may be an alias of others.
     AliasOpen {
+        /// Frequency of the line.
         frequency_hz: f64,
+        /// Frequencies that would appear at the same place.
         aliases_hz: Vec<f64>,
     },
     /// Part of a record with changing speed in which the ripple lies above the Nyquist frequency.
     AliasedShare {
+        /// Rows in which the line is above the Nyquist frequency.
         aliased_rows: usize,
+        /// Rows concerned.
         rows: usize,
+        /// Highest frequency.
         most_hz: f64,
+        /// Half the sampling rate.
         nyquist_hz: f64,
     },
     /// Nothing foreseen tells the commutation line from unevenness.
     TakenForCommutation,
+    /// The line is at a multiple of the mains frequency.
     MultipleOfMains {
+        /// Frequency of the line.
         frequency_hz: f64,
     },
 }

@@ -12,16 +12,35 @@ const LEAST_LIKELY: f64 = 0.05;
 #[derive(Clone, Debug, PartialEq)]
 pub enum StatedCount {
     /// Its constant has this probability from the pattern alone.
-    Agrees { segments: u32, probability: f64 },
+    Agrees {
+        /// The stated segment count.
+        segments: u32,
+        /// Probability of its constant from the pattern alone.
+        probability: f64,
+    },
     /// Agrees where K is that of the other speed references; from the pattern alone it would be `best` segments.
-    AgreesAtReference { segments: u32, best: u32 },
+    AgreesAtReference {
+        /// The stated segment count.
+        segments: u32,
+        /// The segment count that the pattern shows.
+        best: u32,
+    },
     /// Makes a multiple of the cycles a revolution that the pattern shows.
-    Multiple { segments: u32, cycles: u32 },
+    Multiple {
+        /// The stated segment count.
+        segments: u32,
+        /// Ripple cycles a revolution that the pattern shows.
+        cycles: u32,
+    },
     /// The probability of the count from the pattern alone, and what the pattern shows.
     Disagrees {
+        /// The stated segment count.
         segments: u32,
+        /// Probability of its constant from the pattern alone.
         probability: f64,
+        /// The segment count that the pattern shows.
         best: u32,
+        /// Ripple cycles a revolution that the pattern shows.
         cycles: u32,
     },
 }

@@ -7,51 +7,77 @@ use std::fmt;
 /// What was found on the way from a run-down to its speed.
 #[derive(Clone, Debug, PartialEq)]
 pub enum RunDownRemark {
+    /// A remark on the samples.
     Samples(SampleRemark),
+    /// The voltage is negative.
     Reversed {
+        /// Voltage at the beginning.
         start_v: f64,
     },
+    /// The motor stands still before the record ends.
     Standstill {
+        /// Time at which the motor stands still.
         at_s: f64,
+        /// Rows concerned.
         rows: usize,
     },
+    /// The record ends before standstill, so the zero of the channel is not seen.
     ZeroUnknown {
+        /// Standard uncertainty of the zero.
         standard_uncertainty_v: f64,
     },
     /// A line that is not taken for speed.
     Foreign(ForeignLine),
+    /// Many lines are about as sharp in time as in angle.
     ManyUndecided {
+        /// Number of lines.
         count: usize,
+        /// Lowest frequency.
         least_hz: f64,
+        /// Highest frequency.
         most_hz: f64,
     },
+    /// No line is above the noise.
     NoLine {
+        /// Stated rate of false alarms.
         false_alarm_rate: f64,
         /// Amplitude that would have been seen, as a fraction of the EMF.
         threshold: f64,
     },
+    /// The fit of the lines did not settle.
     NotSettled,
     /// The commutation line lies above the Nyquist frequency until some time.
     AliasedUntil {
+        /// Time until which the line is aliased.
         time_s: f64,
+        /// Frequency at the beginning of the stretch.
         start_hz: f64,
+        /// Half the sampling rate.
         nyquist_hz: f64,
+        /// Rows in which the line is above the Nyquist frequency.
         aliased_rows: usize,
+        /// Rows concerned.
         rows: usize,
     },
     /// Other counts of segments that make as many cycles a revolution.
     SameCycles {
+        /// The stated segment count.
         segments: u32,
+        /// Other segment counts with as many cycles a revolution.
         others: Vec<u32>,
     },
     /// The most probable count, and one with another constant that fits too.
     Rivals(CountAndConstant, CountAndConstant),
+    /// The strongest line is one of unevenness, not of commutation.
     StrongestIsUnevenness {
+        /// Periods a revolution.
         per_revolution: u32,
     },
     /// Value and standard uncertainty of the zero offset, fitted and expected, V.
     ZeroOffset {
+        /// Fitted value and its standard uncertainty.
         fitted_v: (f64, f64),
+        /// Expected value and its standard uncertainty.
         expected_v: (f64, f64),
     },
     /// True of every K that comes from ripple alone.
@@ -61,8 +87,11 @@ pub enum RunDownRemark {
 /// A count of segments, its constant and the probability of that constant.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CountAndConstant {
+    /// The stated segment count.
     pub segments: u32,
+    /// Back-EMF constant that follows from it.
     pub back_emf_constant_v_s_per_rad: f64,
+    /// Probability of its constant from the pattern alone.
     pub probability: f64,
 }
 
