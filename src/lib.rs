@@ -44,6 +44,7 @@
 //! | [`mod@plot`] | a motor file and its captures to pictures, SVG and PNG |
 //! | [`lot`] | many benches to tables and a summary |
 
+#![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
 pub mod bench;
