@@ -50,26 +50,29 @@ impl<const N: usize> Simulated for Dual<N> {
             sign,
         );
         let inputs = Inputs::new(c, from, &voltage);
-        let mut out = Advance {
-            end: State {
-                current: plain.end.current.value.into(),
-                back_emf: plain.end.back_emf.value.into(),
-                eddy_current: plain.end.eddy_current.value.into(),
+        let mut out = (
+            Advance {
+                end: State {
+                    current: plain.end.current.value.into(),
+                    back_emf: plain.end.back_emf.value.into(),
+                    eddy_current: plain.end.eddy_current.value.into(),
+                },
+                mean_current: plain.mean_current.value.into(),
+                mean_back_emf: plain.mean_back_emf.value.into(),
+                steps: plain.steps,
             },
-            mean_current: plain.mean_current.value.into(),
-            mean_back_emf: plain.mean_back_emf.value.into(),
-            steps: plain.steps,
-        };
-        inputs.chain(&plain.end.current, &mut out.end.current);
-        inputs.chain(&plain.end.back_emf, &mut out.end.back_emf);
+            error,
+        );
+        inputs.chain(&plain.end.current, &mut out.0.end.current);
+        inputs.chain(&plain.end.back_emf, &mut out.0.end.back_emf);
         if c.with_eddy {
-            inputs.chain(&plain.end.eddy_current, &mut out.end.eddy_current);
+            inputs.chain(&plain.end.eddy_current, &mut out.0.end.eddy_current);
         } else {
-            out.end.eddy_current = out.end.current;
+            out.0.end.eddy_current = out.0.end.current;
         }
-        inputs.chain(&plain.mean_current, &mut out.mean_current);
-        inputs.chain(&plain.mean_back_emf, &mut out.mean_back_emf);
-        (out, error)
+        inputs.chain(&plain.mean_current, &mut out.0.mean_current);
+        inputs.chain(&plain.mean_back_emf, &mut out.0.mean_back_emf);
+        out
     }
 }
 
