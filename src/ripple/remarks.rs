@@ -4,6 +4,7 @@ use std::fmt;
 
 /// Samples left out or averaged before the analysis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum SampleRemark {
     /// Samples at the ends of the converter's range were left out.
     Clipped {

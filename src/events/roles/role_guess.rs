@@ -4,6 +4,7 @@ use crate::bench::Role;
 
 /// A guessed role.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct RoleGuess {
     /// The role that is most probable.
     pub role: Role,

@@ -5,6 +5,7 @@ use crate::ripple::result::{ForeignLine, SpeedPoint};
 
 /// What the ripple of a current gives.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct CurrentRipple {
     /// Ripple frequency where the trajectory g is 1 (steady: the frequency; start: final; brake: initial) and its standard
     /// uncertainty, Hz; `None` where no line stands above the threshold.

@@ -5,6 +5,7 @@ use std::fmt;
 
 /// What was found on the way from a current to its speed.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum CurrentRemark {
     /// A remark on the samples.
     Samples(SampleRemark),

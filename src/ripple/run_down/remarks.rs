@@ -6,6 +6,7 @@ use std::fmt;
 
 /// What was found on the way from a run-down to its speed.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum RunDownRemark {
     /// A remark on the samples.
     Samples(SampleRemark),
