@@ -73,7 +73,7 @@ impl TimeFacts {
         }
     }
 
-    fn to_si(&self, time: f64) -> f64 {
+    fn to_si(self, time: f64) -> f64 {
         match (self.counted, self.interval_s()) {
             // Counts come here as whole numbers: start + increment * count.
             (true, Some(interval)) => self.start_s().unwrap_or(0.0) + interval * time,

@@ -5,14 +5,17 @@ use crate::claim::sheet::{Sheet, Stall};
 use crate::motor::temperature::copper_ratio;
 use Entry as E;
 
+/// Left over right side of a relation for the values of its entries.
+pub type SideRatio = Box<dyn Fn(&[f64]) -> f64>;
+
 /// A relation that a sheet may print all entries of.
 pub struct Candidate {
     pub formula: &'static str,
     pub entries: Vec<Entry>,
     /// Relative disagreement that the relation's own approximations may cause.
     pub allowance: f64,
-    /// Left over right side for the values of the entries.
-    pub ratio: Box<dyn Fn(&[f64]) -> f64>,
+    /// Left over right side.
+    pub ratio: SideRatio,
 }
 
 impl Candidate {
