@@ -3,7 +3,7 @@
 //! Conversion happens only at the edges: what is typed or printed.
 //!
 //! * [`Quantity`]: the kinds of quantity. [`Unit`]: one unit, and values to and from SI.
-//! * [`UNITS`]: the table of units. [`factor`]: SI value of one of its units, for tables of the crate.
+//! * [`UNITS`]: the table of units. `factor`: SI value of one of its units, for tables of the crate.
 //! * [`find`]: a unit however it is written. [`parse`], [`parse_si`]: a number with its unit.
 
 mod error;
