@@ -34,11 +34,10 @@ pub use current::speed_shape::SpeedShape;
 pub use error::Unreadable;
 pub use harmonics::cycles::{SEGMENTS, USUAL_POLES, cycles_per_revolution, segment_counts};
 pub use harmonics::stated_count::StatedCount;
+pub use lines::foreign::{ForeignLine, LineKind};
 pub use options::RippleOptions;
 pub use remarks::SampleRemark;
-pub use result::{
-    Candidate, ForeignLine, LineKind, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
-};
+pub use result::{Candidate, RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
 pub use run_down::analyse::{analyse_run_down, analyse_run_down_at};
 pub use run_down::remarks::{CountAndConstant, RunDownRemark};
 pub use spectrum::transform::transform;

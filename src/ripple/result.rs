@@ -1,33 +1,7 @@
 //! What a ripple analysis returns.
 
+use super::lines::foreign::ForeignLine;
 use super::run_down::remarks::RunDownRemark;
-
-/// Where a line is stationary.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum LineKind {
-    /// In rotor angle: ripple, a number of cycles per revolution.
-    Angle,
-    /// In time: mains hum, switching-supply ripple.
-    Time,
-    /// In converter code: the sawtooth of quantisation.
-    Code,
-    /// Sharp in angle and in time alike, as when the speed hardly changes: not taken for speed.
-    Undecided,
-}
-
-/// A line found that is not ripple, told and removed.
-#[derive(Clone, Debug, PartialEq)]
-#[non_exhaustive]
-pub struct ForeignLine {
-    /// What the line is stationary in.
-    pub kind: LineKind,
-    /// Hz for lines in time and undecided ones; cycles per code step for code lines.
-    pub frequency: f64,
-    /// In the unit of the data.
-    pub amplitude: f64,
-    /// Power over the mean power of noise at that place.
-    pub signal_to_noise: f64,
-}
 
 /// The strongest line stationary in angle.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,7 +1,8 @@
 //! What the ripple of a current gives.
 
 use super::remarks::CurrentRemark;
-use crate::ripple::result::{ForeignLine, SpeedPoint};
+use crate::ripple::lines::foreign::ForeignLine;
+use crate::ripple::result::SpeedPoint;
 
 /// What the ripple of a current gives.
 #[derive(Clone, Debug, PartialEq)]

@@ -4,8 +4,8 @@ use super::current_ripple::CurrentRipple;
 use super::remarks::CurrentRemark;
 use super::trajectory::Trajectory;
 use super::trajectory_fit::{TrajectoryFit, fit_trajectory};
+use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::lines::time_line::remove_time_line;
-use crate::ripple::result::{ForeignLine, LineKind};
 use crate::ripple::samples::means_of;
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{

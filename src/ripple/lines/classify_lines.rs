@@ -6,7 +6,7 @@
 //! is not angle is fitted, subtracted and told; the first angle line that beats the others by [`MARGIN`] in power is the ripple.
 
 use super::time_line::{remove_time_line, subtract};
-use crate::ripple::result::{ForeignLine, LineKind};
+use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum, time_spectrum};
 use crate::ripple::spectrum::transform::transform;

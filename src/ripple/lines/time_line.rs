@@ -1,8 +1,8 @@
 //! A line stationary in time: its frequency found, the line fitted and subtracted.
 
+use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::numerics::least_squares::{Normal, project};
 use crate::ripple::numerics::turn::turn;
-use crate::ripple::result::{ForeignLine, LineKind};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::PI;
 

@@ -10,10 +10,9 @@ use crate::ripple::harmonics::model::Frame;
 use crate::ripple::harmonics::pattern::Weighed;
 use crate::ripple::harmonics::refine::Harmonics;
 use crate::ripple::lines::classify_lines::Search;
+use crate::ripple::lines::foreign::ForeignLine;
 use crate::ripple::options::RippleOptions;
-use crate::ripple::result::{
-    Candidate, ForeignLine, RippleLine, RippleResult, RippleSpectrum, SpeedPoint,
-};
+use crate::ripple::result::{Candidate, RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum};
 use crate::ripple::spectrum::transform::free_workspace;

@@ -3,7 +3,8 @@
 use super::prepare::Prepared;
 use super::remarks::{CountAndConstant, RunDownRemark};
 use crate::ripple::harmonics::refine::Harmonics;
-use crate::ripple::result::{Candidate, ForeignLine, LineKind, RippleSpectrum};
+use crate::ripple::lines::foreign::{ForeignLine, LineKind};
+use crate::ripple::result::{Candidate, RippleSpectrum};
 
 /// Undecided lines beyond which they are one remark.
 const MOST_UNDECIDED: usize = 3;

@@ -7,8 +7,8 @@ use crate::ripple::harmonics::pattern::{Weighed, weigh};
 use crate::ripple::harmonics::pick_lines::{pick_lines, visible_ratios};
 use crate::ripple::harmonics::refine::{Fit, Harmonics, Start, refine};
 use crate::ripple::lines::classify_lines::{AngleLine, Search};
+use crate::ripple::lines::foreign::ForeignLine;
 use crate::ripple::options::RippleOptions;
-use crate::ripple::result::ForeignLine;
 
 /// Orders of the smooth part tried in the final fit, besides [`SMOOTH_ORDER`].
 const OTHER_ORDERS: [usize; 2] = [4, 9];

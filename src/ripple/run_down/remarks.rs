@@ -1,7 +1,7 @@
 //! Remarks on the ripple of a run-down: what was found with numbers, and what to do.
 
+use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::remarks::SampleRemark;
-use crate::ripple::result::{ForeignLine, LineKind};
 use std::fmt;
 
 /// What was found on the way from a run-down to its speed.
