@@ -3,6 +3,7 @@
 pub(crate) mod bands;
 mod chunks;
 mod median3;
+mod pass_cache;
 pub(crate) mod quantile;
 mod saturation;
 pub(crate) mod series;

@@ -3,6 +3,7 @@
 use super::bands::{Band, Closed, closed_stretches};
 use super::chunks::{CHUNK, chunks};
 use super::median3::{largest_median3, median_of_three, medians3};
+use super::pass_cache::PassCache;
 use super::quantile::{
     STATISTIC_ROWS, difference_noise, place_of, quantile_in_place, quantile_of, strided_rows,
 };
@@ -40,6 +41,7 @@ pub(crate) struct Series<'a> {
     pub clipped: Cow<'a, [bool]>,
     /// The rows of the column that a quantile of the whole trace looks at, in increasing order.
     sorted: Arc<[f64]>,
+    cache: Arc<PassCache>,
 }
 
 impl<'a> Series<'a> {
@@ -85,6 +87,7 @@ impl<'a> Series<'a> {
             sigma: 0.0,
             step: 0.0,
             sorted: Arc::default(),
+            cache: Arc::default(),
         };
         let column = series.x().column();
         let mut sorted = strided_rows(AffineView::new(column));
@@ -124,6 +127,7 @@ impl<'a> Series<'a> {
     /// The same with the sign turned.
     pub fn negated(mut self) -> Series<'a> {
         self.upside_down = !self.upside_down;
+        self.cache = Arc::default();
         self
     }
 
@@ -139,6 +143,7 @@ impl<'a> Series<'a> {
             step: self.step,
             clipped: Vec::new().into(),
             sorted: self.sorted.clone(),
+            cache: Arc::default(),
         }
     }
 
@@ -207,6 +212,11 @@ impl<'a> Series<'a> {
     /// Largest value of the running median of three in `first .. end` and its row, so that a needle is no peak.
     pub fn peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let end = end.min(self.len());
+        let find = || self.find_peak(first, end);
+        self.cache.peaks.get_or_work_out((first, end), find)
+    }
+
+    fn find_peak(&self, first: usize, end: usize) -> Option<(usize, f64)> {
         let rows = end.saturating_sub(first);
         let tops: Vec<(usize, usize, f64)> = (0..rows.div_ceil(CHUNK))
             .into_par_iter()
@@ -224,7 +234,9 @@ impl<'a> Series<'a> {
 
     /// As [`closed_stretches`] of this trace.
     pub fn closed(&self, band: Band, first: usize, end: usize) -> Vec<Closed> {
-        closed_stretches(self.x(), band, first, end)
+        let key = (band.low.to_bits(), band.high.to_bits(), first, end);
+        let find = || closed_stretches(self.x(), band, first, end);
+        self.cache.closed.get_or_work_out(key, find)
     }
 
     /// Median of the row and its neighbours.
