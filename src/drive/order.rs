@@ -144,7 +144,7 @@ impl Order {
         )
     }
 
-    fn above_zero(&self) -> [Told; 10] {
+    fn above_zero(&self) -> [Stated; 10] {
         [
             ("--supply", Some(self.supply_v)),
             ("--frequency", Some(self.frequency_hz)),
@@ -159,7 +159,7 @@ impl Order {
         ]
     }
 
-    fn zero_or_above(&self) -> [Told; 8] {
+    fn zero_or_above(&self) -> [Stated; 8] {
         let load = match self.load {
             Load::None => None,
             Load::Torque(value) | Load::Current(value) => Some(value),
@@ -177,12 +177,12 @@ impl Order {
     }
 }
 
-/// An option with what the user told.
-type Told = (&'static str, Option<f64>);
+/// An option with what the user stated.
+type Stated = (&'static str, Option<f64>);
 
 /// Refuses the first value that is not as expected.
 fn refuse(
-    options: &[Told],
+    options: &[Stated],
     as_expected: impl Fn(f64) -> bool,
     expected: &str,
 ) -> Result<(), OrderError> {

@@ -27,7 +27,7 @@ pub struct Sample {
     finer: TerminalParameters,
 }
 
-/// Winding temperature of everything computed, °C: the order's, else that of the captures; `None` when nobody told it.
+/// Winding temperature of everything computed, °C: the order's, else that of the captures; `None` where it is not stated.
 pub fn winding_c(file: &MotorFile, order: &Order) -> Option<f64> {
     order.winding_temperature_c.or(captures_c(file))
 }

@@ -32,7 +32,7 @@ pub struct Plan {
     pub inrush_times_s: Vec<f64>,
     pub frequencies_hz: Vec<f64>,
     pub schedule: Known<Schedule>,
-    /// Winding temperature of the values, °C; `None` when nobody told it.
+    /// Winding temperature of the values, °C; `None` where it is not stated.
     pub winding_c: Option<f64>,
 }
 

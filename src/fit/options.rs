@@ -9,7 +9,7 @@ pub struct FitOptions {
     pub level: f64,
     /// Multiplies the first guess of R, L and C_m, to test convergence.
     pub guess_factors: [f64; 3],
-    /// Told of every trial of the solver, and able to end the fit.
+    /// Notified of every trial of the solver, and able to end the fit.
     pub monitor: Monitor,
 }
 

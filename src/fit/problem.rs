@@ -34,7 +34,7 @@ pub struct Problem {
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,
-    /// Told of every trial of a solve, and asked whether to go on.
+    /// Notified of every trial of a solve, and asked whether to go on.
     pub monitor: Monitor,
 }
 

@@ -9,7 +9,7 @@ use crate::motor_file::{MotorFile, Parameter, ParameterName};
 /// 0.00392 to 0.00393 /K, differ by 0.2 to 0.3 %.
 const COPPER_COEFFICIENT_UNCERTAINTY: f64 = 0.003;
 
-/// Half-width of what a winding's temperature may have been when nobody told it, around 25 °C, K (rectangular).
+/// Half-width of what a winding's temperature may have been where it is not stated, around 25 °C, K (rectangular).
 const UNKNOWN_TEMPERATURE_HALF_WIDTH_K: f64 = 15.0;
 
 /// Standard deviations of what is not known of the temperatures: the winding's when the captures were taken, copper's coefficient,
@@ -21,7 +21,7 @@ pub type Deviations = [f64; 4];
 pub struct Conditions {
     winding: Warmth,
     magnets: Warmth,
-    /// True where nobody told the winding's temperature.
+    /// True where the winding's temperature is not stated.
     pub assumed: bool,
 }
 
@@ -54,7 +54,7 @@ impl Conditions {
         }
     }
 
-    /// What is taken for granted where nobody told the winding's temperature.
+    /// What is assumed where the winding's temperature is not stated.
     pub fn note(&self) -> Option<String> {
         self.assumed.then(|| format!(
             "the motor file does not tell the winding's temperature: taken as 25 °C ± {UNKNOWN_TEMPERATURE_HALF_WIDTH_K} °C, which alone leaves {:.1} % in the resistance; state it in the bench sheet",

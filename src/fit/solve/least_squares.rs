@@ -36,7 +36,7 @@ pub trait LeastSquares {
         None
     }
 
-    /// Told of every trial, and asked whether to go on.
+    /// Notified of every trial, and asked whether to go on.
     fn monitor(&self) -> Monitor {
         Monitor::default()
     }

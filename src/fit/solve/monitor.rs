@@ -44,7 +44,7 @@ pub struct Progress {
 
 type Report = dyn Fn(&Progress) + Send + Sync;
 
-/// Told of every trial, and asked before each whether to go on. Clones share both.
+/// Notified of every trial, and asked before each whether to go on. Clones share both.
 #[derive(Clone, Default)]
 pub struct Monitor {
     /// Ends the solve before its next trial.
