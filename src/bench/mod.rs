@@ -16,7 +16,9 @@ mod stated;
 mod waveform;
 
 pub use capture_warning::CaptureWarning;
-pub use draft::{Draft, DraftCapture, DraftChannel, RecordGuess, draft_text, guess_sheet};
+pub use draft::{
+    Draft, DraftCapture, DraftChannel, DraftError, RecordGuess, draft_text, guess_sheet,
+};
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};

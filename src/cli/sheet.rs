@@ -52,8 +52,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
             role_reason: guess.role.reason,
             alternatives: guess.role.alternatives.iter().map(|(r, _)| *r).collect(),
         }
-    })
-    .map_err(anyhow::Error::msg)?;
+    })?;
     let text = draft_text(&draft);
     if arguments.show {
         print_bytes(text.as_bytes())?;

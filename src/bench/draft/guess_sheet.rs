@@ -1,5 +1,7 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
+use super::endings::ENDINGS;
+use super::error::DraftError;
 use super::text::{Draft, DraftCapture, DraftChannel};
 use crate::bench::captures::{stem, upper_level};
 use crate::bench::channels::without_unit;
@@ -7,9 +9,6 @@ use crate::bench::setup::Role;
 use crate::bench::waveform::Trace;
 use crate::capture::{self, ReadOptions, Record};
 use std::path::Path;
-
-/// Endings of files that are tried as captures; `.gz` may follow.
-const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "asc", "tab"];
 
 /// Printed digits may make a step look a little finer than the converter's.
 const STEP_SLACK: f64 = 1.1;
@@ -43,7 +42,10 @@ pub struct RecordGuess {
 ///
 /// # Errors
 /// The folder cannot be listed, or holds no capture that can be read; a file that cannot be read is left out, with the reason.
-pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Result<Draft, String> {
+pub fn guess_sheet(
+    folder: &Path,
+    look: &dyn Fn(&Record) -> RecordGuess,
+) -> Result<Draft, DraftError> {
     let files = capture_files(folder)?;
     let mut draft = Draft {
         motor_name: folder_name(folder),
@@ -95,7 +97,10 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
         });
     }
     if seen.is_empty() {
-        return Err(nothing_read(folder, &draft.left_out));
+        return Err(DraftError::NoCapture {
+            folder: folder.to_owned(),
+            left_out: draft.left_out,
+        });
     }
     draft.supply_v = supply(&seen);
     draft.bits = bits(&seen);
@@ -105,22 +110,6 @@ pub fn guess_sheet(folder: &Path, look: &dyn Fn(&Record) -> RecordGuess) -> Resu
         draft.captures.push(capture);
     }
     Ok(draft)
-}
-
-fn nothing_read(folder: &Path, left_out: &[(String, String)]) -> String {
-    let reasons: Vec<String> = left_out
-        .iter()
-        .map(|(file, why)| format!("{file}: {why}"))
-        .collect();
-    format!(
-        "{}: no capture could be read. {}",
-        folder.display(),
-        if reasons.is_empty() {
-            format!("No file ends in {} (or these with .gz)", ENDINGS.join(", "))
-        } else {
-            reasons.join("; ")
-        }
-    )
 }
 
 struct Seen {
@@ -170,16 +159,17 @@ fn folder_name(folder: &Path) -> String {
         )
 }
 
-fn capture_files(folder: &Path) -> Result<Vec<String>, String> {
-    let entries = std::fs::read_dir(folder).map_err(|error| {
-        format!(
-            "{}: the folder cannot be listed: {error}. Name a folder that holds the exported captures",
-            folder.display()
-        )
+fn capture_files(folder: &Path) -> Result<Vec<String>, DraftError> {
+    let entries = std::fs::read_dir(folder).map_err(|source| DraftError::List {
+        folder: folder.to_owned(),
+        source,
     })?;
     let mut files = Vec::new();
     for entry in entries {
-        let entry = entry.map_err(|error| format!("{}: {error}", folder.display()))?;
+        let entry = entry.map_err(|source| DraftError::Entry {
+            folder: folder.to_owned(),
+            source,
+        })?;
         // A name that is no UTF-8 could not be written into the sheet.
         let Ok(name) = entry.file_name().into_string() else {
             continue;

@@ -1,7 +1,10 @@
 //! A first bench sheet, guessed from a folder of captures.
 
+mod endings;
+mod error;
 mod guess_sheet;
 mod text;
 
+pub use error::DraftError;
 pub use guess_sheet::{RecordGuess, guess_sheet};
 pub use text::{Draft, DraftCapture, DraftChannel, draft_text};
