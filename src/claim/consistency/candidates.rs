@@ -71,7 +71,7 @@ impl Constants {
         }
     }
 
-    /// One number told in several units.
+    /// One number stated in several units.
     fn equal(&self) -> Vec<Candidate> {
         let pairs = self.printed.iter().enumerate().flat_map(|(place, one)| {
             self.printed[place + 1..]

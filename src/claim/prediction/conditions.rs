@@ -26,11 +26,11 @@ pub struct Conditions {
 }
 
 impl Conditions {
-    /// What the file tells of the temperatures.
+    /// The temperatures that the file states.
     pub fn new(file: &MotorFile) -> Conditions {
         let (coefficient, spread) =
             magnet_coefficient(file.motor.as_ref().and_then(|motor| motor.magnets));
-        let told = |name, kind, coefficient_uncertainty| {
+        let stated = |name, kind, coefficient_uncertainty| {
             warmth(file.parameters.get(&name), kind, coefficient_uncertainty)
         };
         let unknown = |kind, coefficient_uncertainty| Warmth {
@@ -39,7 +39,7 @@ impl Conditions {
             kind,
             coefficient_uncertainty,
         };
-        let winding = told(
+        let winding = stated(
             ParameterName::TerminalResistance,
             Coefficient::Copper,
             COPPER_COEFFICIENT_UNCERTAINTY,
@@ -48,7 +48,7 @@ impl Conditions {
         Conditions {
             winding: winding
                 .unwrap_or(unknown(Coefficient::Copper, COPPER_COEFFICIENT_UNCERTAINTY)),
-            magnets: told(ParameterName::BackEmfConstant, linear, spread)
+            magnets: stated(ParameterName::BackEmfConstant, linear, spread)
                 .unwrap_or(unknown(linear, spread)),
             assumed: winding.is_none(),
         }

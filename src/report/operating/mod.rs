@@ -17,8 +17,8 @@ use serde::Serialize;
 const DRAWS: usize = 200;
 /// Seed of the draws: the same motor file gives the same bands.
 const SEED: u64 = 1;
-/// What the data tell of a drawn motor, in this order.
-const TOLD: [Name; 6] = [
+/// Parameters of a drawn motor in the data, in this order.
+const DRAWN: [Name; 6] = [
     Name::TerminalResistance,
     Name::BackEmfConstant,
     Name::CoulombFrictionTorque,
@@ -65,7 +65,7 @@ pub struct Operating {
 /// Without a back-EMF constant there is no torque and no speed, and so no chart.
 pub fn operating(file: &MotorFile) -> Option<Operating> {
     // A friction or a drop that is not determined is left out of the curves.
-    let set = TOLD[2..]
+    let set = DRAWN[2..]
         .iter()
         .fold(ParameterSet::estimate(file), |set, name| {
             match set.value(*name) {
@@ -110,10 +110,10 @@ pub fn operating(file: &MotorFile) -> Option<Operating> {
     })
 }
 
-/// [`TOLD`] of a motor.
+/// [`DRAWN`] of a motor.
 fn told(set: &ParameterSet) -> Option<[f64; 6]> {
     let mut values = [0.0; 6];
-    for (value, name) in values.iter_mut().zip(TOLD) {
+    for (value, name) in values.iter_mut().zip(DRAWN) {
         *value = set.value(name).ok()?;
     }
     Some(values)
