@@ -3,7 +3,9 @@
 use super::flags::{ImportFlags, check_level};
 use super::interrupt;
 use super::status::Status;
-use super::terminal::{Timings, plot, print_bytes, print_text, report_lines, report_warning};
+use super::terminal::{
+    Timings, path_text, plot, print_bytes, print_text, report_lines, report_warning,
+};
 use anyhow::bail;
 use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use rundown::drive::cautions::Caution;
@@ -156,6 +158,8 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
             return Err(error.into());
         }
     };
+    // The motor file of one run never stands beside the page of another.
+    let lock = files::lock_folders(written(arguments))?;
     if let Some(output) = &arguments.output {
         motor_file::write(output, &found.file, overwrite(arguments))?;
         timings.lap("write");
@@ -167,6 +171,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         }
         timings.lap("report");
     }
+    drop(lock);
     timings.end();
     if arguments.json {
         let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
@@ -324,7 +329,7 @@ fn result(file: &MotorFile, written: &[&Path]) -> String {
         text.push('\n');
     }
     for path in written {
-        text.push_str(&format!("written: {}\n", path.display()));
+        text.push_str(&format!("written: {}\n", path_text(path)));
     }
     text
 }

@@ -3,9 +3,9 @@
 //! Whatever ends the program (an error, a full disk, a kill, a power cut), the name holds the old bytes or the new ones.
 //! A kill in the middle can leave the temporary file, `.rundown-….tmp`, which may be deleted.
 
-use super::place::{check_standing, folder_of};
+use super::place::{check_standing, folder_of, followed};
 use super::temporary::temporary;
-use std::fs::{self, Permissions};
+use std::fs::{self, Metadata};
 use std::io::{self, Write};
 use std::path::Path;
 use tempfile::NamedTempFile;
@@ -16,10 +16,9 @@ use tempfile::NamedTempFile;
 /// Whatever the file system refuses; `path` is then as it was.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
     check_standing(path)?;
-    // A link keeps pointing at its file.
-    let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-    let permissions = fs::metadata(&target).ok().map(|m| m.permissions());
-    filled(&target, bytes, permissions)?
+    // A link keeps pointing at its file, also at one that is not there yet.
+    let target = followed(path);
+    filled(&target, bytes, fs::metadata(&target).ok())?
         .persist(&target)
         .map_err(|error| error.error)?;
     flush_folder(&target);
@@ -72,15 +71,33 @@ pub fn put<E>(
     Err(fail(io::ErrorKind::ResourceBusy.into()))
 }
 
-fn filled(
-    target: &Path,
-    bytes: &[u8],
-    permissions: Option<Permissions>,
-) -> io::Result<NamedTempFile> {
+fn filled(target: &Path, bytes: &[u8], replaced: Option<Metadata>) -> io::Result<NamedTempFile> {
+    let permissions = replaced.as_ref().map(Metadata::permissions);
     let mut file = temporary(folder_of(target), permissions)?;
+    if let Some(replaced) = replaced {
+        keep_owner(&file, &replaced)?;
+    }
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
     Ok(file)
+}
+
+/// Owner, group and mode of the file that is replaced, as far as this user may give them away.
+fn keep_owner(file: &NamedTempFile, replaced: &Metadata) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::{MetadataExt, fchown};
+        let made = file.as_file().metadata()?;
+        if (made.uid(), made.gid()) != (replaced.uid(), replaced.gid()) {
+            let owner = fchown(file, Some(replaced.uid()), Some(replaced.gid()));
+            // Only the administrator gives files away; a group of one's own may be kept all the same.
+            if owner.is_err() {
+                fchown(file, None, Some(replaced.gid())).ok();
+            }
+        }
+    }
+    // The mode once more: the user's mask was taken off when the file was made.
+    file.as_file().set_permissions(replaced.permissions())
 }
 
 /// The new name must outlive a power cut as well; not every file system can flush a folder.
@@ -164,6 +181,35 @@ mod tests {
         fs::write(&path, "x").unwrap();
         let error = write_new(&path, b"x").unwrap_err();
         assert_eq!(error.kind(), io::ErrorKind::AlreadyExists);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_that_leads_nowhere_is_followed_and_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let link = folder.path().join("link");
+        std::os::unix::fs::symlink("file", &link).unwrap();
+        put(&link, b"ours", |_| Ok(()), |error| error).unwrap();
+        assert!(link.symlink_metadata().unwrap().is_symlink());
+        assert_eq!(fs::read(folder.path().join("file")).unwrap(), b"ours");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_replaced_file_keeps_its_mode_and_its_owner() {
+        use std::os::unix::fs::{MetadataExt, PermissionsExt, chown};
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("out");
+        fs::write(&path, "old").unwrap();
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o666)).unwrap();
+        // Another owner where this test may give files away, else our own.
+        chown(&path, Some(12345), Some(12345)).ok();
+        let before = fs::metadata(&path).unwrap();
+        write_atomically(&path, b"new").unwrap();
+        let after = fs::metadata(&path).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"new");
+        assert_eq!(after.mode() & 0o7777, 0o666);
+        assert_eq!((after.uid(), after.gid()), (before.uid(), before.gid()));
     }
 
     #[test]

@@ -11,7 +11,8 @@ use std::path::{Component, Path, PathBuf};
 /// Why not, for a message behind the path.
 pub fn check_place(path: &Path) -> io::Result<()> {
     check_standing(path)?;
-    let folder = folder_of(path);
+    let target = followed(path);
+    let folder = folder_of(&target);
     match std::fs::metadata(folder) {
         Err(error) if error.kind() == io::ErrorKind::NotFound => {
             return Err(io::Error::new(
@@ -81,20 +82,37 @@ pub fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// True when both paths lead to one file, or would when it is written: links are followed as far as they lead.
+/// True when both paths lead to one file, or would when it is written: links are followed as far as they lead, also those that
+/// lead to no file yet. Of files that are not there yet, names that differ in capitals only count as one: some file systems make
+/// one file of them.
 pub fn same_file(one: &Path, other: &Path) -> bool {
-    one == other
-        || match (resolved(one), resolved(other)) {
-            (Some(one), Some(other)) => one == other,
-            _ => false,
+    if one == other {
+        return true;
+    }
+    let (one, other) = (followed(one), followed(other));
+    match (one.canonicalize(), other.canonicalize()) {
+        (Ok(one), Ok(other)) => one == other,
+        _ => {
+            let folder = |path: &Path| folder_of(path).canonicalize().ok();
+            let name = |path: &Path| Some(path.file_name()?.to_string_lossy().to_lowercase());
+            name(&one) == name(&other) && folder(&one).is_some_and(|f| Some(f) == folder(&other))
         }
+    }
 }
 
-fn resolved(path: &Path) -> Option<PathBuf> {
-    path.canonicalize().ok().or_else(|| {
-        let folder = folder_of(path).canonicalize().ok()?;
-        Some(folder.join(path.file_name()?))
-    })
+/// Most links that are followed one after the other, as on common systems.
+const MOST_LINKS: usize = 40;
+
+/// Where a path leads when its last part is a link, or a chain of them, to a file that may not be there yet.
+pub(super) fn followed(path: &Path) -> PathBuf {
+    let mut path = path.to_owned();
+    for _ in 0..MOST_LINKS {
+        let Ok(target) = std::fs::read_link(&path) else {
+            break;
+        };
+        path = folder_of(&path).join(target);
+    }
+    path
 }
 
 /// True when `file`, joined to `folder`, stays inside it. Links are followed before it is judged, so that none leads
@@ -162,8 +180,13 @@ mod tests {
             std::os::unix::fs::symlink("a", inner.join("within")).unwrap();
             assert!(is_inside(&inner, Path::new("within")));
             assert!(same_file(&inner.join("within"), &inner.join("a")));
+            std::os::unix::fs::symlink("new", inner.join("dangling")).unwrap();
+            std::os::unix::fs::symlink("dangling", inner.join("twice")).unwrap();
+            assert!(same_file(&inner.join("twice"), &inner.join("new")));
+            assert!(!same_file(&inner.join("twice"), &inner.join("a")));
         }
         assert!(same_file(&inner.join("new"), &inner.join("../inner/new")));
         assert!(!same_file(&inner.join("new"), &inner.join("a")));
+        assert!(same_file(&inner.join("new"), &inner.join("NEW")));
     }
 }
