@@ -3,7 +3,7 @@
 use super::flags::check_level;
 use super::interrupt;
 use super::status::Status;
-use super::terminal::{Timings, print_bytes, print_text, report_lines};
+use super::terminal::{Timings, path_text, print_bytes, print_text, report_lines};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -71,7 +71,7 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     let gathered = lot::gather(&manifest, options.part, &store, arguments.instruments())?;
     timings.lap("gather");
     let name = arguments.manifest.display().to_string();
-    let summary = lot::summarise(&gathered, &name, kept, arguments.level)?;
+    let summary = lot::summarise(&gathered, &name, arguments.level)?;
     let text = lot::text::render(&summary);
     let json = serde_json::to_string_pretty(&summary).context("the summary as JSON")? + "\n";
     store.write("summary.txt", text.as_bytes())?;
@@ -83,17 +83,25 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     } else {
         let summaries = ["summary.html", "summary.txt", "lot.json"].map(|name| store.path(name));
         let mut page = text + "\n";
+        if kept > 0 {
+            page.push_str(&format!("{kept} were done before and are unchanged\n"));
+        }
         for path in gathered.written.iter().chain(&summaries) {
-            page.push_str(&format!("written: {}\n", path.display()));
+            page.push_str(&format!("written: {}\n", path_text(path)));
         }
         print_text(&page)?;
     }
     if arguments.timings {
         report_lines(timings.to_string().trim_end());
     }
-    if interrupt.requested() && gathered.missing > 0 {
+    if gathered.missing > 0 {
+        let why = if interrupt.requested() {
+            "interrupted"
+        } else {
+            "results were removed from the folder while it was written"
+        };
         report_lines(&format!(
-            "interrupted: {} of {motors} motors are not done; the same command goes on with them",
+            "{why}: {} of {motors} motors have no result; the same command continues with them",
             gathered.missing
         ));
         return Ok(Status::Questionable);

@@ -29,6 +29,4 @@ pub struct Counts {
     pub doubtful: u64,
     /// Those without one.
     pub failed: u64,
-    /// Those among them that were done before.
-    pub kept: u64,
 }

@@ -14,6 +14,9 @@ use motor::fit_or_keep;
 use std::num::NonZeroUsize;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
+/// Threads for each core of the machine beyond which more are no help: each takes memory for a motor of its own.
+const MOST_THREADS_PER_CORE: usize = 4;
+
 /// How a lot is run.
 #[derive(Clone, Debug)]
 pub struct RunOptions {
@@ -51,10 +54,9 @@ pub fn run(
     options: &RunOptions,
     progress: &(dyn Fn(Step) + Sync),
 ) -> Result<u64, LotError> {
-    let threads = options
-        .threads
-        .or_else(|| std::thread::available_parallelism().ok())
-        .map_or(1, NonZeroUsize::get);
+    let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    let asked = options.threads.map_or(cores, NonZeroUsize::get);
+    let threads = asked.min(MOST_THREADS_PER_CORE * cores);
     let interrupt = options.fit.monitor.interrupt.clone();
     let entries = manifest
         .entries(options.part)

@@ -89,16 +89,11 @@ pub struct Trouble {
 /// Most troubles listed; the table has all.
 const MOST_LISTED: usize = 200;
 
-/// Works out the summary. `kept`: how many motors were done before.
+/// Works out the summary.
 ///
 /// # Errors
 /// [`LotError::Table`] where the table of the motors lacks a column.
-pub fn summarise(
-    gathered: &Gathered,
-    manifest: &str,
-    kept: u64,
-    level: f64,
-) -> Result<Summary, LotError> {
+pub fn summarise(gathered: &Gathered, manifest: &str, level: f64) -> Result<Summary, LotError> {
     let (flags, findings) = outliers(&gathered.series);
     let series = gathered.series.iter().zip(&flags);
     let mut parameters: Vec<ParameterSummary> = series
@@ -114,7 +109,7 @@ pub fn summarise(
         format: LOT_FORMAT,
         program: Program::this(),
         manifest: manifest.to_owned(),
-        counts: counts(&gathered.motors, kept)?,
+        counts: counts(&gathered.motors)?,
         level,
         false_discovery_rate: RATE,
         common_instruments: gathered.instruments == Instruments::Common,
@@ -140,7 +135,7 @@ fn parameter_summary(series: &Series, flags: &[bool], level: f64) -> ParameterSu
 }
 
 /// How many motors ended how.
-fn counts(motors: &DataFrame, kept: u64) -> PolarsResult<Counts> {
+fn counts(motors: &DataFrame) -> PolarsResult<Counts> {
     let outcomes = motors.column("outcome")?.str()?;
     let number = |outcome: Outcome| {
         let those = outcomes.equal(outcome.words());
@@ -151,7 +146,6 @@ fn counts(motors: &DataFrame, kept: u64) -> PolarsResult<Counts> {
         stand: number(Outcome::Stands),
         doubtful: number(Outcome::Doubtful),
         failed: number(Outcome::Failed),
-        kept,
     })
 }
 

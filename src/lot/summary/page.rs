@@ -67,7 +67,7 @@ mod tests {
             })
             .reduce(|all, one| all.vstack(&one).unwrap())
             .unwrap();
-        let summary = crate::lot::summarise(&gathered, "shelf & co", 0, 0.95).unwrap();
+        let summary = crate::lot::summarise(&gathered, "shelf & co", 0.95).unwrap();
         let page = render(&summary).unwrap();
         assert!(page.contains("&lt;script&gt;alert(1)"), "{page}");
         assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<b>"));

@@ -102,14 +102,10 @@ pub fn render(summary: &Summary) -> String {
 /// How many motors, and what became of them.
 pub fn head(summary: &Summary) -> String {
     let counts = &summary.counts;
-    let mut head = format!(
+    format!(
         "{} motors: {} stand, {} doubtful, {} failed",
         counts.motors, counts.stand, counts.doubtful, counts.failed
-    );
-    if counts.kept > 0 {
-        let _ = write!(head, "; {} were done before and are unchanged", counts.kept);
-    }
-    head
+    )
 }
 
 /// Which parameters of an outlier, by how much.
@@ -244,7 +240,7 @@ mod tests {
     #[test]
     fn amounts_are_written_as_everywhere() {
         let gathered = lot(12, 2, |_, _| 0.0);
-        let summary = summarise(&gathered, "shelf", 0, 0.95).unwrap();
+        let summary = summarise(&gathered, "shelf", 0.95).unwrap();
         let mut parameter = summary.parameters[0].clone();
         for (value, text) in [
             (0.0312, "3.1 %"),
@@ -268,7 +264,7 @@ mod tests {
     #[test]
     fn the_reason_of_an_outlier_names_parameter_and_distance() {
         let gathered = lot(30, 4, |k, p| if k == 3 && p == 2 { -0.4 } else { 0.0 });
-        let summary = summarise(&gathered, "shelf", 0, 0.95).unwrap();
+        let summary = summarise(&gathered, "shelf", 0.95).unwrap();
         let text = render(&summary);
         let line = text
             .lines()

@@ -7,8 +7,10 @@
 //! samples' true places in x are used. Accuracy better than 1e-6 of Σ|z|.
 
 use crate::ripple::numerics::turn::turn;
-use rustfft::{FftPlanner, num_complex::Complex64};
-use std::{cell::RefCell, f64::consts::PI, sync::OnceLock};
+use rustfft::{Fft, FftPlanner, num_complex::Complex64};
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
+use std::{cell::RefCell, f64::consts::PI};
 
 /// Kernel width in grid cells and its shape for a grid twice as fine as needed.
 const WIDTH: usize = 8;
@@ -22,7 +24,7 @@ const INVERSE_STEPS: usize = 512;
 
 thread_local! {
     static WORKSPACE: RefCell<Workspace> = RefCell::new(Workspace {
-        planner: FftPlanner::new(),
+        plans: BTreeMap::new(),
         cells: Vec::new(),
         scratch: Vec::new(),
     });
@@ -31,13 +33,20 @@ thread_local! {
 /// Kept from one spectrum of a thread to the next: twiddle factors of each size, and, until [`free_workspace`], memory that the system
 /// need not clear again.
 struct Workspace {
-    planner: FftPlanner<f64>,
+    plans: BTreeMap<usize, Arc<dyn Fft<f64>>>,
     /// Two neighbouring cells of the grid each.
     cells: Vec<Complex64>,
     scratch: Vec<Complex64>,
 }
 
 impl Workspace {
+    /// The transform of a size. Each has a planner of its own: one planner builds a size from those it made before, so that the last
+    /// bits of a result would depend on what the thread did earlier.
+    fn plan(&mut self, size: usize) -> Arc<dyn Fft<f64>> {
+        let made = self.plans.entry(size);
+        Arc::clone(made.or_insert_with(|| FftPlanner::new().plan_fft_forward(size)))
+    }
+
     /// So many empty cells, and so much scratch at least.
     fn make_room(&mut self, cells: usize, scratch: usize) {
         // What is too small goes before the larger comes: nothing of it is wanted.
@@ -96,7 +105,7 @@ fn transform_into<T>(
     let half_grid = smooth_size(2 * bins.max(WIDTH));
     let grid = 2 * half_grid;
     WORKSPACE.with_borrow_mut(|work| {
-        let plan = work.planner.plan_fft_forward(half_grid);
+        let plan = work.plan(half_grid);
         let scratch = plan.get_inplace_scratch_len();
         // The last kernels reach over the end.
         work.make_room(half_grid + WIDTH / 2, scratch);
@@ -229,6 +238,44 @@ fn bessel_i0(x: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The same samples give the same bits in a new thread and in one that has transformed other sizes before.
+    #[test]
+    fn what_a_thread_did_before_changes_no_bit() {
+        let x: Vec<f64> = (0..1000).map(|i| f64::from(i) * 1e-3).collect();
+        let z: Vec<f64> = (0..1000)
+            .map(|i| (f64::from(i) * 0.37).sin() + f64::from(i * i % 89))
+            .collect();
+        let bits = |bins: usize| -> Vec<u64> {
+            transform(&x, &z, 0.5, bins)
+                .iter()
+                .flat_map(|v| [v.re.to_bits(), v.im.to_bits()])
+                .collect()
+        };
+        let sizes: Vec<usize> = (5..14).flat_map(|k| [1 << k, 3 << k, 5 << k]).collect();
+        let fresh = |bins: usize| std::thread::scope(|s| s.spawn(|| bits(bins)).join().unwrap());
+        let expected: Vec<Vec<u64>> = sizes.iter().map(|&bins| fresh(bins)).collect();
+        for order in [false, true] {
+            let again = std::thread::scope(|s| {
+                s.spawn(|| {
+                    let mut order: Vec<usize> = match order {
+                        false => (0..sizes.len()).collect(),
+                        true => (0..sizes.len()).rev().collect(),
+                    };
+                    order.extend_from_within(..);
+                    order
+                        .iter()
+                        .map(|&k| (k, bits(sizes[k])))
+                        .collect::<Vec<_>>()
+                })
+                .join()
+                .unwrap()
+            });
+            for (k, found) in again {
+                assert!(found == expected[k], "{} bins", sizes[k]);
+            }
+        }
+    }
 
     #[test]
     fn agrees_with_the_direct_sum() {
