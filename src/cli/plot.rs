@@ -1,7 +1,7 @@
 //! `rundown plot`: a motor file as pictures.
 
 use super::status::Status;
-use super::terminal::{Progress, print_text, report_warning};
+use super::terminal::{Progress, path_text, print_text, report_warning};
 use clap::Args;
 use rundown::bench::LoadOptions;
 use rundown::motor_file;
@@ -78,7 +78,7 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
         report_warning(text);
     }
     for path in &written {
-        print_text(&format!("written: {}\n", path.display()))?;
+        print_text(&format!("written: {}\n", path_text(path)))?;
     }
     Ok(Status::of(warnings.is_empty()))
 }

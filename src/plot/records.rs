@@ -7,7 +7,7 @@
 
 use crate::bench::{Bench, LoadOptions, read_sheet_of};
 use crate::events::Timeline;
-use crate::files::sha256;
+use crate::files::{folder_of, is_inside, sha256};
 use crate::fit::{Estimate, FitOptions, estimate};
 use crate::identify::find_events;
 use crate::motor_file::{Input, MotorFile, SHEET_ROLE, assemble};
@@ -44,7 +44,7 @@ pub fn find(
         warnings.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
         return (None, warnings);
     };
-    let Some(sheet) = locate(input, path, sheet, &mut warnings) else {
+    let Some(sheet) = locate(input, path, sheet, options.allow_outside, &mut warnings) else {
         return (None, warnings);
     };
     let known: Vec<&str> = file.inputs.iter().map(|i| i.sha256.as_str()).collect();
@@ -89,24 +89,35 @@ pub fn find(
     (Some(records), warnings)
 }
 
-/// The sheet: as given, as the motor file names it, or beside the motor file.
+/// The sheet: as given, as the motor file names it, or beside the motor file. What a motor file names is not followed out of the
+/// working folder or its own, unless that is allowed.
 fn locate(
     input: &Input,
     motor_file: &Path,
     given: Option<&Path>,
+    allow_outside: bool,
     warnings: &mut Vec<String>,
 ) -> Option<PathBuf> {
     let named = Path::new(&input.path);
-    let folder = motor_file.parent().unwrap_or(Path::new(""));
+    let (here, folder) = (Path::new("."), folder_of(motor_file));
+    let name = named.file_name().map(Path::new);
     let places: Vec<PathBuf> = match given {
         Some(given) => vec![given.to_owned()],
         None => [
-            Some(named.to_owned()),
-            Some(folder.join(named)),
-            named.file_name().map(|name| folder.join(name)),
+            Some((here, named)),
+            Some((folder, named)),
+            name.map(|name| (folder, name)),
         ]
         .into_iter()
         .flatten()
+        .filter(|(folder, file)| allow_outside || is_inside(folder, file))
+        .map(|(folder, file)| {
+            if folder == here {
+                file.to_owned()
+            } else {
+                folder.join(file)
+            }
+        })
         .collect(),
     };
     let mut changed = None;
@@ -123,7 +134,7 @@ fn locate(
             place.display()
         ),
         None => format!(
-            "the bench sheet {} was not found, neither from here nor beside the motor file, so captures and ripple are left out; name it with --bench",
+            "the bench sheet {} was not found in this folder or beside the motor file, so captures and ripple are left out; name it with --bench, or pass --allow-outside if it lies elsewhere",
             input.path
         ),
     });
