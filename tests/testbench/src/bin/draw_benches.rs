@@ -1,24 +1,49 @@
-//! Draws the benches that `scripts/same_outputs` compares two builds on: two seeds of every preset, each capture in another layout,
-//! and a shelf of six small ones that differ in R.
+//! Draws benches with their truth as folders of files.
 //!
 //!     cargo run -p testbench --bin draw_benches -- DIR
+//!     cargo run -p testbench --bin draw_benches -- DIR FIRST COUNT
+//!
+//! The first form draws those on which `scripts/same_outputs` compares two builds: two seeds of every preset, each capture in another
+//! layout, and a shelf of six small ones that differ in R. The second draws COUNT seeds of every preset from FIRST on, for studies.
 
 use std::error::Error;
-use std::path::PathBuf;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
 use testbench::{Layout, draw, presets, write_folder};
 
+const USAGE: &str = "usage: draw_benches DIR [FIRST COUNT]";
+
 fn main() -> Result<(), Box<dyn Error>> {
-    let root = PathBuf::from(std::env::args().nth(1).ok_or("usage: draw_benches DIR")?);
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    match arguments.as_slice() {
+        [root] => {
+            of_every_preset(Path::new(root), 11..13)?;
+            shelf(&PathBuf::from(root).join("shelf"))
+        }
+        [root, first, count] => {
+            let first: u64 = first.parse().map_err(|_| USAGE)?;
+            let count: u64 = count.parse().map_err(|_| USAGE)?;
+            of_every_preset(Path::new(root), first..first + count)
+        }
+        _ => Err(USAGE.into()),
+    }
+}
+
+fn of_every_preset(root: &Path, seeds: Range<u64>) -> Result<(), Box<dyn Error>> {
     for scenario in presets::all() {
-        for seed in [11, 12] {
+        for seed in seeds.clone() {
             let name = scenario.facts.name.replace(' ', "_");
             let folder = root.join(format!("{name}_{seed}"));
             write_folder(&draw(&scenario, seed)?, &folder, &Layout::ALL)?;
         }
     }
+    Ok(())
+}
+
+fn shelf(root: &Path) -> Result<(), Box<dyn Error>> {
     for (k, scenario) in presets::shelf(6).iter().enumerate() {
-        let folder = root.join("shelf").join(format!("stirrer{k:02}"));
         let drawn = draw(scenario, 100 + k as u64)?;
+        let folder = root.join(format!("stirrer{k:02}"));
         write_folder(&drawn, &folder, &[Layout::HeaderWithUnits])?;
     }
     Ok(())
