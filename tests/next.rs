@@ -499,7 +499,7 @@ fn before_the_first_capture_the_numbers_are_those_of_a_pocket_calculator() {
     let (_, json, _) = answer(&[&words[..], &["--json"]].concat());
     let plan: serde_json::Value = serde_json::from_str(&json).expect("JSON");
     assert_eq!(plan["inrush_a"]["value"], 7.5);
-    assert_eq!(plan["fuse_a"], 2.0);
+    assert_eq!(plan["fuse"]["rating_a"], 2.0);
     // Copper: π/4 · 36² · 57 mm³ at 4000 kg/m³, a tenth of it: 23.208 g; 385 J/(kg K), 10 K, 6 V across 3.2 Ω: 7.942 s.
     let seconds = plan["hold"]["measuring_s"]["value"]
         .as_f64()

@@ -7,6 +7,7 @@ use anyhow::bail;
 use rundown::bench::{Bench, LoadOptions, read_sheet};
 use rundown::fit::{Estimate, FitOptions, SegmentKind};
 use rundown::identify::{check_roles, identify};
+use rundown::next::advice::source::refusal;
 use rundown::next::first::{resistance_given, resistance_of};
 use rundown::next::ranking::Question;
 use rundown::next::{Goal, Known, Size, first_plan, first_table, rank, table};
@@ -34,6 +35,9 @@ pub struct NextArguments {
     /// Ohmmeter reading at the terminals, leads taken off, e.g. 3.2ohm; before the first captures only
     #[arg(long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text), allow_hyphen_values = true)]
     resistance: Option<f64>,
+    /// The resistance was measured with four wires, or as voltage over current; needed below 1 ohm
+    #[arg(long)]
+    four_wire: bool,
     /// Outer diameter of the motor, e.g. 36mm
     #[arg(long, value_name = "LENGTH", value_parser = |text: &str| FlagUnits::LENGTH.parse(text), allow_hyphen_values = true)]
     diameter: Option<f64>,
@@ -133,7 +137,11 @@ fn before_captures(
             "--for ranks candidates by what a fit says; before the first captures it changes nothing",
         );
     }
+    if let Some(reason) = refusal(supply_v) {
+        return refused(arguments, &reason);
+    }
     let plan = first_plan(&Known {
+        four_wire: arguments.four_wire,
         name: bench.map(|b| b.motor.name.clone()),
         supply_v,
         resistance_ohm: arguments
@@ -152,6 +160,16 @@ fn before_captures(
         print_text(&first_table::render(&plan))?;
     }
     Ok(Status::Ok)
+}
+
+/// Says why nothing is proposed.
+fn refused(arguments: &NextArguments, reason: &str) -> anyhow::Result<Status> {
+    if arguments.json {
+        print_json(&serde_json::json!({"refused": reason}))?;
+    } else {
+        print_text(&format!("{reason}\n"))?;
+    }
+    Ok(Status::Questionable)
 }
 
 /// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
@@ -175,6 +193,7 @@ fn after_a_fit(
 ) -> anyhow::Result<Status> {
     for (option, given) in [
         ("--resistance", arguments.resistance.is_some()),
+        ("--four-wire", arguments.four_wire),
         ("--segments", arguments.segments.is_some()),
         ("--tachometer", arguments.tachometer),
     ] {
@@ -204,6 +223,9 @@ fn after_a_fit(
     else {
         bail!("no capture and no sheet tells the supply voltage; pass --supply 24V");
     };
+    if let Some(reason) = refusal(supply_v) {
+        return refused(arguments, &reason);
+    }
     let question = Question {
         goal,
         supply_v,

@@ -1,8 +1,9 @@
 //! The first captures of a motor of which only supply, ohmmeter reading and size are known.
 
 use crate::bench::{Bench, BrushKind, Reading};
-use crate::next::advice::protection::{self, Shunt, brake_resistor_ohm, fuse_a};
-use crate::next::advice::{self, Advice, Hold, hold};
+use crate::next::advice::protection::{self, Fuse, Shunt, brake_resistor_ohm};
+use crate::next::advice::source::{Capacitor, rotor_f};
+use crate::next::advice::{self, Advice, Hold, fuse, hold};
 use crate::next::assumptions::guess::{Basis, Guess};
 use crate::next::assumptions::machine::{Machine, UNKNOWN_BRUSHES_HIGH, behind_reading};
 use crate::next::assumptions::size::Size;
@@ -18,6 +19,8 @@ pub struct Known {
     pub supply_v: f64,
     /// Terminal resistance in Ω, where an ohmmeter gave it.
     pub resistance_ohm: Option<Guess>,
+    /// Whether four wires, or a current and a voltage, gave it: below 1 Ω only such a value is taken.
+    pub four_wire: bool,
     /// Outer size.
     pub size: Size,
     /// Commutator segments, where counted.
@@ -40,8 +43,10 @@ pub struct FirstPlan {
     pub working_inrush_a: Option<Guess>,
     /// The shunt to use.
     pub shunt: Option<Shunt>,
-    /// Rating of a time-lag fuse, A.
-    pub fuse_a: Option<f64>,
+    /// A time-lag fuse for the supply lead.
+    pub fuse: Option<Fuse>,
+    /// A capacitor that would hold the supply's voltage in a start.
+    pub capacitor: Option<Capacitor>,
     /// Least setting of the supply's current limit, A.
     pub supply_limit_a: Option<f64>,
     /// Limits of a held rotor.
@@ -91,15 +96,20 @@ pub fn resistance_given(ohm: f64) -> Guess {
     behind_reading(ohm, UNKNOWN_BRUSHES_HIGH)
 }
 
+/// Resistance below which leads and contacts of an ordinary ohmmeter (0.1 to 0.3 Ω) spoil its reading, Ω (common practice, no
+/// source).
+const FOUR_WIRES_BELOW_OHM: f64 = 1.0;
+
 /// Works the proposal out.
 pub fn first_plan(known: &Known) -> FirstPlan {
     let supply = known.supply_v;
-    let machine = Machine::guessed(supply, known.resistance_ohm, &known.size, known.segments);
+    let too_low = |r: &Guess| r.value < FOUR_WIRES_BELOW_OHM && !known.four_wire;
+    let resistance_ohm = known.resistance_ohm.filter(|r| !too_low(r));
+    let machine = Machine::guessed(supply, resistance_ohm, &known.size, known.segments);
     let working = machine.working_v;
     let inrush = machine.stall_a(working);
     let running = machine.running_a.map_or(0.0, |i| i.value);
-    let brake_ohm = known
-        .resistance_ohm
+    let brake_ohm = resistance_ohm
         .and_then(|r| brake_resistor_ohm(r.value, machine.running_emf_v * working / supply));
     let mut captures = vec![
         advice::start(&machine, working),
@@ -114,11 +124,12 @@ pub fn first_plan(known: &Known) -> FirstPlan {
         motor: known.name.clone(),
         inrush_a: machine.stall_a(supply),
         working_inrush_a: inrush,
-        shunt: known
-            .resistance_ohm
+        shunt: resistance_ohm
             .zip(inrush)
             .and_then(|(r, i)| protection::shunt(r.value, i.value, running)),
-        fuse_a: inrush.and_then(|i| fuse_a(i.value, running)),
+        fuse: fuse(&machine).flatten(),
+        capacitor: resistance_ohm
+            .map(|r| Capacitor::holding(working, rotor_f(machine.mechanical_time_constant_s, r))),
         supply_limit_a: advice::supply_limit_a(&machine),
         hold: hold(&machine),
         brake_resistor_ohm: brake_ohm,
@@ -130,7 +141,17 @@ pub fn first_plan(known: &Known) -> FirstPlan {
 
 fn lost(known: &Known, machine: &Machine) -> Vec<String> {
     let mut out = Vec::new();
-    if known.resistance_ohm.is_none() {
+    if let Some(r) = known
+        .resistance_ohm
+        .filter(|_| machine.resistance_ohm.is_none())
+    {
+        out.push(format!(
+            "an ordinary ohmmeter cannot measure {}: its leads and contacts alone are 0.1 to 0.3 Ω, so the reading is not used. Measure with four wires, or \
+             pass a known current of about an ampere through the held rotor and divide the voltage at the tabs by it; then --resistance with --four-wire. \
+             A starter or another series motor has so low a resistance, too: it has no magnets, runs away without load, and is no motor for this program",
+            amount(r.value, "Ω")
+        ));
+    } else if known.resistance_ohm.is_none() {
         out.push(
             "no ohmmeter reading: inrush, braking current, shunt, fuse, supply limit and the current ranges cannot be told, and nothing below says whether a switch stands the current. Read it first (docs/bench.md, section 8): six rotor positions, leads shorted and taken off; then --resistance 3.2ohm"
                 .into(),
@@ -189,7 +210,7 @@ mod tests {
         assert_relative_eq!(inrush.high, 10.714_286, max_relative = 1e-6);
         assert_relative_eq!(inrush.low, 7.142_857, max_relative = 1e-6);
         assert_relative_eq!(plan.shunt.unwrap().resistance_ohm, 0.05);
-        assert_eq!(plan.fuse_a, Some(2.0));
+        assert_eq!(plan.fuse.unwrap().rating_a, 2.0);
         assert_relative_eq!(
             plan.supply_limit_a.unwrap(),
             13.928_571,
@@ -207,6 +228,7 @@ mod tests {
         let plan = first_plan(&Known {
             supply_v: 48.0,
             resistance_ohm: Some(resistance_given(0.35)),
+            four_wire: true,
             ..Known::default()
         });
         // 60 A · 0.35 Ω = 21 V, set as 20 V.
@@ -230,8 +252,20 @@ mod tests {
             resistance_ohm: None,
             ..printer()
         });
-        assert!(plan.inrush_a.is_none() && plan.shunt.is_none() && plan.fuse_a.is_none());
+        assert!(plan.inrush_a.is_none() && plan.shunt.is_none() && plan.fuse.is_none());
         assert!(plan.captures.iter().all(|c| c.expected_current_a.is_none()));
         assert!(plan.lost[0].contains("--resistance"), "{:?}", plan.lost);
+    }
+
+    #[test]
+    fn below_an_ohm_two_wires_are_no_basis() {
+        let known = Known {
+            resistance_ohm: Some(resistance_given(0.35)),
+            ..printer()
+        };
+        let plan = first_plan(&known);
+        assert!(plan.inrush_a.is_none() && plan.capacitor.is_none());
+        assert!(plan.lost[0].contains("--four-wire"), "{:?}", plan.lost);
+        assert!(plan.lost[0].contains("series motor"), "{:?}", plan.lost);
     }
 }

@@ -4,13 +4,14 @@ pub mod heating;
 pub mod protection;
 pub mod scope;
 pub mod series;
+pub mod source;
 
 use crate::drive::cautions::Caution;
 use crate::next::assumptions::guess::Guess;
 use crate::next::assumptions::machine::Machine;
 use crate::next::text::numbers::{amount, span};
 use heating::{RISE_FOR_MEASURING_K, RISE_TO_DAMAGE_K};
-use protection::{brake_energy_j, fuse_a};
+use protection::{Fuse, Load, brake_energy_j};
 use scope::{MOST_POINTS, SAMPLES_PER_TIME_CONSTANT, Settings};
 use serde::Serialize;
 use series::settable_down;
@@ -86,15 +87,22 @@ fn current(guess: Option<Guess>) -> (f64, f64) {
     (0.0, guess.map_or(0.0, |g| 1.05 * g.high))
 }
 
+/// The fuse that carries what is planned; inner `None` where none is sold for it, outer where R is unknown.
+pub fn fuse(machine: &Machine) -> Option<Option<Fuse>> {
+    let inrush = machine.stall_a(machine.working_v)?;
+    Some(Fuse::carrying(&Load {
+        voltage_v: machine.working_v,
+        inrush_a: inrush.value,
+        running_a: machine.running_a.map_or(0.0, |i| i.value),
+        held_a: hold(machine).current_a.map_or(0.0, |i| i.high),
+    }))
+}
+
 fn fuse_text(machine: &Machine) -> String {
-    let running = machine.running_a.map_or(0.0, |i| i.value);
-    match machine
-        .stall_a(machine.working_v)
-        .map(|inrush| fuse_a(inrush.value, running))
-    {
-        Some(Some(rating)) => format!("fuse {}, time-lag", amount(rating, "A")),
-        Some(None) => "a fuse above 60 A: let a licensed person choose it".into(),
-        None => "a fuse chosen after the ohmmeter has told R".into(),
+    match fuse(machine) {
+        Some(Some(fuse)) => format!("fuse {}, time-lag", amount(fuse.rating_a, "A")),
+        Some(None) => "a fuse that a trained person chooses".into(),
+        None => "a fuse, chosen when R is known".into(),
     }
 }
 
@@ -115,12 +123,15 @@ fn split_note(settings: &Settings, machine: &Machine) -> Option<String> {
 /// A start from rest at `voltage_v`.
 pub fn start(machine: &Machine, voltage_v: f64) -> Advice {
     let inrush = machine.stall_a(voltage_v);
-    let trigger = inrush.map_or("single shot, rising current".to_string(), |i| {
-        format!(
-            "single shot, rising current through {}",
-            amount(0.1 * i.value, "A")
-        )
-    });
+    let trigger = inrush.map_or(
+        "single shot, rising current (falling edge where CH2 reads −i)".to_string(),
+        |i| {
+            format!(
+                "single shot, rising current through {} (falling edge where CH2 reads −i)",
+                amount(0.1 * i.value, "A")
+            )
+        },
+    );
     let settings = Settings::new(
         (0.0, voltage_v),
         current(inrush),
@@ -137,7 +148,7 @@ pub fn start(machine: &Machine, voltage_v: f64) -> Advice {
     Advice {
         role: "start",
         section: "7.1",
-        wiring: "supply on and settled, fuse and switch in the plus lead, CH1 on the motor tabs, shunt (CH2) in the minus lead, both grounds between motor and shunt".into(),
+        wiring: "isolated supply, on and settled; fuse and switch in the plus lead; shunt (CH2) in the minus lead; both grounds on the shunt's sense terminal at the motor, CH1 tip on the plus tab: the short lead from tab to shunt lies inside CH1, state it as spans_ohm".into(),
         voltage_v,
         expected_current_a: inrush,
         settings,
@@ -174,7 +185,7 @@ pub fn run_down(machine: &Machine, voltage_v: f64) -> Advice {
     Advice {
         role: "run-down",
         section: "7.2",
-        wiring: "let it run half a minute, then open ONE lead at the motor; CH1 stays on the tabs, nothing else across them (no diode, no meter)".into(),
+        wiring: "let it run half a minute, then open one lead with a switch at the motor, never by pulling a live lead; CH1 stays on the tabs, no freewheel diode and no meter across them (a bidirectional suppressor above the supply voltage may stay)".into(),
         voltage_v,
         expected_current_a: machine.running_a,
         settings,
@@ -209,12 +220,15 @@ pub fn brake(machine: &Machine, voltage_v: f64, through_ohm: f64) -> Advice {
         5.0 * slower * machine.mechanical_time_constant_s.value,
         fine(machine),
         0.2,
-        peak.map_or("single shot, falling current".into(), |p| {
-            format!(
-                "single shot, current falling through {}",
-                amount(-0.1 * p.value, "A")
-            )
-        }),
+        peak.map_or(
+            "single shot, falling current (rising edge where CH2 reads −i)".into(),
+            |p| {
+                format!(
+                    "single shot, current falling through {} (rising edge where CH2 reads −i)",
+                    amount(-0.1 * p.value, "A")
+                )
+            },
+        ),
     );
     let how = if through_ohm > 0.0 {
         let energy = machine.resistance_ohm.map(|r| {
@@ -262,13 +276,15 @@ pub fn locked(machine: &Machine) -> Advice {
         15.0 * machine.electrical_time_constant_s.high,
         0.5 * fine(machine),
         0.25,
-        hold.current_a
-            .map_or("single shot, rising current".into(), |i| {
+        hold.current_a.map_or(
+            "single shot, rising current (falling edge where CH2 reads −i)".into(),
+            |i| {
                 format!(
-                    "single shot, rising current through {}",
+                    "single shot, rising current through {} (falling edge where CH2 reads −i)",
                     amount(0.1 * i.value, "A")
                 )
-            }),
+            },
+        ),
     );
     Advice {
         role: "locked-rotor",

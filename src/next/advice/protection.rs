@@ -12,6 +12,15 @@ const LARGEST_SHUNT_DROP_V: f64 = 0.5;
 /// A fuse carries a start of V/R over this: at four times its rating a time-lag link opens within 0.15 to 3 s (IEC 60127-2,
 /// sheet 3; from memory), which a start of some tens of milliseconds does not reach and a stalled rotor does.
 const INRUSH_OVER_RATING: f64 = 4.0;
+/// It carries a second's step onto the held rotor of this many times its rating: at 2.1 times it holds for seconds to two minutes
+/// (IEC 60127-2, sheet 3; from memory).
+const HELD_OVER_RATING: f64 = 2.0;
+/// Largest voltage drops of small time-lag links at their rating, by the largest rating to which each applies: A, V (IEC 60127-2,
+/// sheet 3; from memory).
+const LARGEST_DROPS: [(f64, f64); 4] = [(0.1, 3.5), (0.2, 2.5), (0.5, 1.3), (1.0, 0.3)];
+/// Above this rating the list holds automotive blades, A, whose rated voltage is 32 V (ISO 8820-3; from memory).
+const LARGEST_LINK_A: f64 = 10.0;
+const BLADE_V: f64 = 32.0;
 /// It stays above the running current by this.
 const RATING_OVER_RUNNING: f64 = 1.5;
 
@@ -54,12 +63,44 @@ pub fn shunt(resistance_ohm: f64, inrush_a: f64, running_a: f64) -> Option<Shunt
     })
 }
 
-/// Rating of a time-lag fuse in the supply lead, A; `None` above the list.
-pub fn fuse_a(inrush_a: f64, running_a: f64) -> Option<f64> {
-    at_least(
-        &FUSES_A,
-        (inrush_a / INRUSH_OVER_RATING).max(RATING_OVER_RUNNING * running_a),
-    )
+/// What a fuse in the supply lead has to carry.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Load {
+    /// Voltage of the source in V.
+    pub voltage_v: f64,
+    /// Largest current of a start, for some tens of milliseconds, A.
+    pub inrush_a: f64,
+    /// Current without load in A.
+    pub running_a: f64,
+    /// Current of a step onto the held rotor, for a second at most, A.
+    pub held_a: f64,
+}
+
+/// A time-lag fuse in the supply lead.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Fuse {
+    /// Rated current in A.
+    pub rating_a: f64,
+    /// Largest resistance of its own at the rated current in Ω; absent for sizes where it is small.
+    pub resistance_ohm: Option<f64>,
+}
+
+impl Fuse {
+    /// The smallest that carries everything planned; `None` above the list of what is sold for that voltage.
+    pub fn carrying(load: &Load) -> Option<Self> {
+        let least = (load.inrush_a / INRUSH_OVER_RATING)
+            .max(RATING_OVER_RUNNING * load.running_a)
+            .max(load.held_a / HELD_OVER_RATING);
+        let rating_a = at_least(&FUSES_A, least)?;
+        let blade = rating_a > LARGEST_LINK_A;
+        (!blade || load.voltage_v <= BLADE_V).then(|| Fuse {
+            rating_a,
+            resistance_ohm: LARGEST_DROPS
+                .iter()
+                .find(|(up_to_a, _)| rating_a <= *up_to_a)
+                .map(|(_, drop_v)| drop_v / rating_a),
+        })
+    }
 }
 
 /// Setting of the supply's current limit above which it does not shape a start, A.
@@ -103,8 +144,36 @@ mod tests {
         assert_relative_eq!(s.drop_at_inrush_v, 0.375);
         assert_relative_eq!(s.power_at_inrush_w, 2.8125);
         assert_relative_eq!(s.power_running_w, 0.0045);
-        assert_eq!(fuse_a(7.5, 0.3), Some(2.0));
+        let load = Load {
+            voltage_v: 24.0,
+            inrush_a: 7.5,
+            running_a: 0.3,
+            held_a: 2.0,
+        };
+        let fuse = Fuse::carrying(&load).unwrap();
+        assert_eq!((fuse.rating_a, fuse.resistance_ohm), (2.0, None));
+        // A step of 5 A for a second needs 2.5 A, whatever the start.
+        let held = Fuse::carrying(&Load {
+            held_a: 5.0,
+            ..load
+        });
+        assert_eq!(held.unwrap().rating_a, 2.5);
         assert_eq!(brake_resistor_ohm(3.2, 23.0), None);
+    }
+
+    #[test]
+    fn no_blade_above_its_voltage_and_a_small_link_states_its_resistance() {
+        let load = |voltage_v: f64, inrush_a: f64| Load {
+            voltage_v,
+            inrush_a,
+            running_a: 0.0,
+            held_a: 0.0,
+        };
+        assert_eq!(Fuse::carrying(&load(24.0, 50.0)).unwrap().rating_a, 15.0);
+        assert!(Fuse::carrying(&load(48.0, 50.0)).is_none());
+        let small = Fuse::carrying(&load(6.0, 0.38)).unwrap();
+        assert_eq!(small.rating_a, 0.1);
+        assert_relative_eq!(small.resistance_ohm.unwrap(), 35.0);
     }
 
     #[test]

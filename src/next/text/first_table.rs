@@ -2,6 +2,7 @@
 
 use crate::drive::cautions::Caution;
 use crate::next::advice::series::one_two_five_up;
+use crate::next::advice::source::Capacitor;
 use crate::next::assumptions::guess::Guess;
 use crate::next::first::FirstPlan;
 use crate::next::text::numbers::{amount, percent, span};
@@ -29,6 +30,10 @@ pub fn render(plan: &FirstPlan) -> String {
     }
     known(&mut text, plan);
     bench(&mut text, plan);
+    let _ = writeln!(
+        text,
+        "\nLook at the motor first: a capacitor, choke, varistor or PTC at its terminals changes every record; unsolder it, or note it in the sheet."
+    );
     let _ = writeln!(
         text,
         "\nCAPTURES, in this order; let the motor rest between them (3 to 5 minutes when it is warm)"
@@ -136,7 +141,7 @@ fn bench(text: &mut String, plan: &FirstPlan) {
         cells.push([
             "shunt".into(),
             format!(
-                "{}, {} of R, four terminals: {} at the inrush ({} a division), {} there for a moment, {} while running",
+                "{}, {} of R, four terminals, 1:1 lead or coaxial cable: {} at the inrush ({} a division), {} there for a moment, {} while running",
                 amount(s.resistance_ohm, "Ω"),
                 percent(s.share_of_resistance),
                 amount(s.drop_at_inrush_v, "V"),
@@ -151,22 +156,12 @@ fn bench(text: &mut String, plan: &FirstPlan) {
             "no usual shunt is small enough: use a DC clamp probe".into(),
         ]);
     }
-    cells.push([
-        "fuse".into(),
-        match plan.fuse_a {
-            Some(rating) => format!(
-                "{} time-lag in the plus lead, close to the source, rated for DC at {} or more: it carries the start and opens on a stalled rotor within seconds",
-                amount(rating, "A"),
-                amount(plan.machine.supply_v, "V")
-            ),
-            None => "above 60 A: let a licensed person choose it".into(),
-        },
-    ]);
+    cells.push(["fuse".into(), fuse(plan)]);
     if let Some(limit) = plan.supply_limit_a {
         cells.push([
             "supply".into(),
             format!(
-                "current limit at {} or more for starts; if it cannot, 10 000 µF or more across its output, or a battery, and in any case record the voltage at the motor. For the held rotor set the limit to {}",
+                "isolated; current limit at {} or more for starts. If it cannot, record the voltage at the motor: a sag then does no harm. For the held rotor set the limit to {}",
                 amount(limit, "A"),
                 plan.hold
                     .current_a
@@ -174,11 +169,14 @@ fn bench(text: &mut String, plan: &FirstPlan) {
             ),
         ]);
     }
+    cells.extend(plan.capacitor.map(|c| ["capacitor".into(), capacitor(&c)]));
     cells.push([
         "switch".into(),
         format!(
-            "one that makes {} and, for the brake, carries the same the other way",
-            amount(inrush.high, "A")
+            "at the motor, one that makes {}, breaks {} DC at {}, and for the brake carries the first the other way; a lead is never pulled live",
+            amount(inrush.high, "A"),
+            amount(plan.machine.running_a.map_or(inrush.high, |i| i.high), "A"),
+            amount(plan.machine.working_v, "V")
         ),
     ]);
     if let Some(ohm) = plan.brake_resistor_ohm {
@@ -192,4 +190,44 @@ fn bench(text: &mut String, plan: &FirstPlan) {
         ]);
     }
     align(text, &cells);
+}
+
+/// What protects the wiring, and what protects the winding.
+fn fuse(plan: &FirstPlan) -> String {
+    let Some(fuse) = plan.fuse else {
+        return "none is sold for this voltage and current in small sizes: a trained person chooses it".into();
+    };
+    let mut text = format!(
+        "{} time-lag in the plus lead, close to the source; rated voltage {} DC or more, and able to break what the source can give (a battery gives hundreds of amperes). It protects wiring and source, not the winding: that is protected by the time limit of {} for a held rotor",
+        amount(fuse.rating_a, "A"),
+        amount(plan.machine.supply_v, "V"),
+        amount(plan.hold.longest_s, "s")
+    );
+    let share = |own: f64| own / plan.machine.resistance_ohm.map_or(own, |r| r.value);
+    if let Some(own) = fuse.resistance_ohm.filter(|own| share(*own) > 0.02) {
+        let _ = write!(
+            text,
+            ". Such a small fuse has up to {} itself and heats: record the voltage at the motor",
+            amount(own, "Ω")
+        );
+    }
+    text
+}
+
+/// When a capacitor across the supply's output helps, and what it takes to be safe with it.
+fn capacitor(c: &Capacitor) -> String {
+    if !c.is_common() {
+        return format!(
+            "none: it would take about {} across the output to hold the voltage within 10 % in a start",
+            amount(c.capacitance_f, "F")
+        );
+    }
+    format!(
+        "about {} across the output holds the voltage within 10 % in a start. It stores {}: leave {} ({} or more) across it, wait {:.0} s after switching off, and check with a voltmeter before you touch anything",
+        amount(c.capacitance_f, "F"),
+        amount(c.energy_j, "J"),
+        amount(c.bleeder_ohm, "Ω"),
+        amount(2.0 * c.bleeder_w, "W"),
+        c.discharge_s
+    )
 }
