@@ -284,6 +284,76 @@ fn millivolts_milliamperes_and_milliseconds_come_out_in_si() {
     assert_relative_eq!(current.values[0], 0.1094, max_relative = 1e-9);
 }
 
+/// What has no sign, and a reading without its accuracy, are refused with the name of the key.
+#[test]
+fn sizes_without_a_sign_and_readings_without_an_accuracy_are_refused_by_name() {
+    let tachometer = |speed: &str| {
+        format!(
+            "{WIRED}[[readings]]\nkind = \"tachometer\"\ncapture = \"start\"\nspeed = {speed}\n"
+        )
+    };
+    let ohmmeter = |leads: &str| {
+        format!(
+            "{WIRED}[[readings]]\nkind = \"ohmmeter\"\nreadings_ohm = [4.1, 4.2]\nleads = {leads}\n"
+        )
+    };
+    let inductance = "{ mh = 0.4 }";
+    for (sheet, key, found) in [
+        (WIRED.replace("v = 12,", "v = -12,"), "voltage", "negative"),
+        (WIRED.replace("v = 12,", "v = 0,"), "voltage", "zero"),
+        (
+            format!("{WIRED}added_inertia = {{ g_cm2 = -3, limit_percent = 2 }}\n"),
+            "added_inertia",
+            "negative",
+        ),
+        (tachometer("{ rpm = 0 }"), "speed", "zero"),
+        (tachometer("{ rpm = -5160 }"), "speed", "negative"),
+        (
+            ohmmeter("{ ohm = -0.1, limit_ohm = 0.03 }"),
+            "leads",
+            "negative",
+        ),
+        (ohmmeter("{ ohm = 0.1 }"), "leads", "no accuracy"),
+        (
+            format!(
+                "{WIRED}[[readings]]\nkind = \"inductance-meter\"\ninductance = {inductance}\n"
+            ),
+            "inductance",
+            "no accuracy",
+        ),
+    ] {
+        let message = told(&sheet);
+        assert!(message.contains(&format!("`{key}`")), "{message}");
+        assert!(message.contains(found), "{message}");
+        assert!(message.starts_with("bench.toml:"), "{message}");
+    }
+    // Leads that were compensated to nothing are no mistake.
+    let dir = folder(&ohmmeter("{ ohm = 0, limit_ohm = 0.02 }"));
+    assert!(read(&dir).is_ok());
+}
+
+/// A name with a line feed could put a line of its own among those of the program.
+#[test]
+fn names_are_one_line_of_visible_characters() {
+    for name in [
+        "pump\\nwritten: fake",
+        "pump\\t7",
+        "pu\\u202Emp",
+        "\\u200B=1+1",
+    ] {
+        let message = told(&WIRED.replace("\"pump\"", &format!("\"{name}\"")));
+        assert!(
+            message.starts_with("bench.toml:2:8: `name` is \"") && message.contains("\\u{"),
+            "{message}"
+        );
+    }
+    let message = told(&WIRED.replace("[channels.CH2]", "[channels.\"CH\\n2\"]"));
+    assert!(message.contains("\"CH\\u{a}2\" is a name"), "{message}");
+    // A note may have as many lines as it likes.
+    let dir = folder(&WIRED.replace("[supply]", "note = \"one\\ntwo\"\n[supply]"));
+    assert!(read(&dir).is_ok());
+}
+
 #[test]
 fn the_notes_facts_arrive() {
     let bench = fixture("telescope_focuser");

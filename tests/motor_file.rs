@@ -409,6 +409,10 @@ fn what_a_schema_cannot_say_the_reader_still_refuses() {
             |v| v["validity"]["current_a"]["lower"] = json!(9.0),
             "validity.current_a: found 9 to 7.4",
         ),
+        (
+            |v| v["motor"]["name"] = json!("pump\nwritten: fake"),
+            "motor.name: found \"pump\\u{a}written: fake\", expected one line without invisible characters",
+        ),
     ];
     let right: Value = serde_json::from_str(&text(&full())).expect("JSON");
     for (break_it, part) in wrongs {

@@ -93,7 +93,11 @@ fn ohmmeter_reading(
     let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
     Ok(Reading::Ohmmeter {
         readings_ohm: readings_ohm.clone(),
-        leads_ohm: typed.leads.as_ref().map(|l| l.stated_or(accuracy)),
+        leads_ohm: typed
+            .leads
+            .as_ref()
+            .map(|l| l.stated("leads"))
+            .transpose()?,
         relative_uncertainty: accuracy.standard_uncertainty(mean, 0.0) / mean,
         temperature_c: typed
             .temperature

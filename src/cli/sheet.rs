@@ -1,12 +1,13 @@
 //! `rundown sheet DIR`: writes a first bench sheet from a folder of captures.
 
 use super::status::Status;
-use super::terminal::{print_bytes, print_text};
+use super::terminal::{path_text, print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
 use rundown::bench::{Draft, RecordGuess, draft_text, guess_sheet};
 use rundown::events;
 use rundown::files;
+use rundown::quantity::one_line;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
@@ -70,14 +71,19 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
 }
 
 fn summary(target: &Path, draft: &Draft) -> String {
-    let mut text = format!("wrote {}\n", target.display());
+    let mut text = format!("wrote {}\n", path_text(target));
     // Writing to a String cannot fail.
     for capture in &draft.captures {
         let role = capture.role.name();
-        let _ = writeln!(text, "  {}: {role} - {}", capture.file, capture.why);
+        let _ = writeln!(
+            text,
+            "  {}: {role} - {}",
+            one_line(&capture.file),
+            capture.why
+        );
     }
     for (file, why) in &draft.left_out {
-        let _ = writeln!(text, "  {file}: left out - {why}");
+        let _ = writeln!(text, "  {}: left out - {why}", one_line(file));
     }
     text.push_str("Every guess carries a comment in the sheet: read it through before fitting.\n");
     text

@@ -1,7 +1,7 @@
 //! `rundown verify`: a motor file held against its inputs.
 
 use super::status::Status;
-use super::terminal::{print_json, print_text};
+use super::terminal::{path_text, print_json, print_text};
 use clap::Args;
 use rundown::motor_file::{self, MotorFile, Program};
 use rundown::verify::{
@@ -96,7 +96,7 @@ fn page(
     let mut text = String::from("inputs\n");
     for checked in inputs {
         let role = checked.input.role.as_deref().unwrap_or("input");
-        let path = checked.path.display();
+        let path = path_text(&checked.path);
         let _ = writeln!(text, "  {path} ({role}): {}", state_text(&checked.state));
     }
     if inputs.is_empty() {

@@ -4,6 +4,7 @@
 //! as it is.
 
 use crate::files::{folder_of, temporary};
+use crate::quantity::{is_invisible, one_line};
 use polars::io::csv::write::BatchedWriter as CsvBatches;
 use polars::io::parquet::write::BatchedWriter as ParquetBatches;
 use polars::prelude::*;
@@ -13,14 +14,15 @@ use std::io;
 use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
-/// Text that a spreadsheet takes for text. One that it would run as a formula (it begins with `=`, `+`, `-` or `@`, also in
-/// their wide forms and behind blanks, or with a tab or a line break) gets an apostrophe in front.
+/// Text that a spreadsheet takes for text, on one line. One that it would run as a formula (it begins with `=`, `+`, `-` or `@`, also
+/// in their wide forms and behind blanks or invisible characters) gets an apostrophe in front.
 pub fn harmless(text: &str) -> Cow<'_, str> {
     let formula = |c: char| matches!(c, '=' | '+' | '-' | '@' | '＝' | '＋' | '－' | '＠');
-    if text.starts_with(['\t', '\r', '\n']) || text.trim_start().starts_with(formula) {
-        Cow::Owned(format!("'{text}"))
+    let seen = text.trim_start_matches(|c: char| c.is_whitespace() || is_invisible(c));
+    if seen.starts_with(formula) {
+        Cow::Owned(format!("'{}", one_line(text)))
     } else {
-        Cow::Borrowed(text)
+        one_line(text)
     }
 }
 
@@ -116,6 +118,19 @@ impl TableWriter {
 mod tests {
     use super::*;
     use crate::export::columns::{count, number, text};
+
+    #[test]
+    fn text_is_one_line_that_no_spreadsheet_runs() {
+        for (text, expected) in [
+            ("pump 7", "pump 7"),
+            ("=1+1", "'=1+1"),
+            ("\u{200b}\u{a0}=1+1", "'\\u{200b}\u{a0}=1+1"),
+            ("a\n=1+1", "a\\u{a}=1+1"),
+            ("\t＝1", "'\\u{9}＝1"),
+        ] {
+            assert_eq!(harmless(text), expected);
+        }
+    }
 
     #[test]
     fn batches_make_one_table_with_one_head_and_empty_cells_where_nothing_is_known() {

@@ -6,15 +6,18 @@
 //! * [`prefix`]: engineering prefixes.
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 //! * [`nearest()`]: the known word nearest to a misspelt one.
+//! * [`one_line`]: names as one line of visible characters.
 
 mod decimal;
 pub(crate) mod exported;
 mod flag;
 mod nearest;
+mod one_line;
 pub mod prefix;
 pub mod rounding;
 pub mod units;
 
 pub use flag::{FlagError, FlagUnits};
 pub use nearest::nearest;
+pub use one_line::{escape, is_invisible, one_line};
 pub use prefix::engineering;

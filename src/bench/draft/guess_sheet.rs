@@ -8,6 +8,8 @@ use crate::bench::channels::without_unit;
 use crate::bench::setup::Role;
 use crate::bench::waveform::Trace;
 use crate::capture::{self, ReadOptions, Record};
+use crate::quantity::one_line;
+use std::borrow::Cow;
 use std::path::Path;
 
 /// Printed digits may make a step look a little finer than the converter's.
@@ -53,6 +55,11 @@ pub fn guess_sheet(
     };
     let mut seen = Vec::new();
     for file in files {
+        if let Cow::Owned(shown) = one_line(&file) {
+            let reason = "its name holds invisible characters; rename the file";
+            draft.left_out.push((shown, reason.to_owned()));
+            continue;
+        }
         let record = match capture::read(&folder.join(&file), &ReadOptions::default()) {
             Ok(record) => record,
             Err(error) => {

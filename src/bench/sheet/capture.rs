@@ -3,7 +3,7 @@
 use super::channel::{ChannelOverride, Measures, read_override};
 use super::import_keys::read_import;
 use super::quantity::{
-    INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at,
+    INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at, size_at,
 };
 use super::table::Table;
 use crate::bench::error::{BenchError, Place};
@@ -51,13 +51,13 @@ pub(super) fn read_capture(
     let voltage = read_override(table, "voltage", Measures::Voltage)?;
     let current = read_override(table, "current", Measures::Current)?;
     let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
-    let loop_resistance = quantity_at(table, "loop_resistance", RESISTANCE)?;
+    let loop_resistance = size_at(table, "loop_resistance", RESISTANCE)?;
     let source = quantity_at(table, "source", VOLTAGE)?;
-    let added_inertia = quantity_at(table, "added_inertia", INERTIA)?;
+    let added_inertia = size_at(table, "added_inertia", INERTIA)?;
     let load_torque = quantity_at(table, "load_torque", TORQUE)?;
-    let driven_speed = quantity_at(table, "driven_speed", SPEED)?;
+    let driven_speed = size_at(table, "driven_speed", SPEED)?;
     let import = read_import(table, base)?;
-    table.text("note")?;
+    table.free_text("note")?;
     table.finish()?;
     match (role, &driven_speed) {
         (Some(Role::Driven), None) => {

@@ -66,7 +66,7 @@ fn read_channel_keys(table: &Table<'_>, measures: Measures) -> Result<ChannelKey
             keys.zero = accuracy_at(table, "zero", CURRENT, true)?;
         }
     }
-    table.text("note")?;
+    table.free_text("note")?;
     Ok(keys)
 }
 

@@ -117,7 +117,7 @@ pub(super) fn read_instrument(
         }
         Tachometer => instrument.reads_speed = accuracy_at(table, "speed", SPEED, false)?,
     }
-    table.text("note")?;
+    table.free_text("note")?;
     table.finish()?;
     if kind == Shunt {
         table.require(

@@ -1,6 +1,6 @@
 //! The motor and its source.
 
-use super::quantity::{Quantity, TEMPERATURE, VOLTAGE, quantity_at};
+use super::quantity::{Quantity, TEMPERATURE, VOLTAGE, quantity_at, size_at};
 use super::table::Table;
 use crate::bench::error::BenchError;
 use crate::bench::setup::{BrushKind, MagnetKind, MotorFacts};
@@ -36,7 +36,7 @@ pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quanti
     )?;
     let room_temperature_c = table.number("room_temperature_c")?;
     let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
-    table.text("note")?;
+    table.free_text("note")?;
     table.finish()?;
     if let Some(room) = room_temperature_c.filter(|t| !(-60.0..=150.0).contains(t)) {
         return table.invalid(
@@ -60,10 +60,10 @@ pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quanti
 
 pub(super) fn read_supply(table: &Table<'_>) -> Result<TypedSupply, BenchError> {
     let supply = TypedSupply {
-        voltage: quantity_at(table, "voltage", VOLTAGE)?,
+        voltage: size_at(table, "voltage", VOLTAGE)?,
         current_limit_a: table.positive("current_limit_a")?,
     };
-    table.text("note")?;
+    table.free_text("note")?;
     table.finish()?;
     Ok(supply)
 }

@@ -175,3 +175,29 @@ pub(super) fn quantity_at(
         place: parent.place_of(key),
     }))
 }
+
+/// As [`quantity_at`], for what has no sign: negative values are refused, and zero except for a resistance, which may be none.
+pub(super) fn size_at(
+    parent: &Table<'_>,
+    key: &str,
+    units: Units,
+) -> Result<Option<Quantity>, BenchError> {
+    let quantity = quantity_at(parent, key, units)?;
+    let Some(found) = &quantity else {
+        return Ok(None);
+    };
+    let (is, do_this) = match found.value {
+        v if v < 0.0 => ("negative", "give its size without the sign"),
+        0.0 if !matches!(units.quantity, Kind::Resistance) => {
+            ("zero", "leave the key out where there is none")
+        }
+        _ => return Ok(quantity),
+    };
+    parent.invalid(
+        key,
+        format!(
+            "`{key}` in {} is {is}, expected a value above zero; {do_this}",
+            parent.name
+        ),
+    )
+}

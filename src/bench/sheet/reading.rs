@@ -2,7 +2,7 @@
 
 use super::quantity::{
     CURRENT, INDUCTANCE, Quantity, RESISTANCE, SPEED, TEMPERATURE, VOLTAGE, accuracy_at,
-    quantity_at,
+    quantity_at, size_at,
 };
 use super::table::Table;
 use crate::bench::accuracy::Accuracy;
@@ -69,11 +69,11 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
         "one of ohmmeter, inductance-meter, tachometer, spun-back-emf",
     )?;
     let with = table.text("with")?;
-    table.text("note")?;
+    table.free_text("note")?;
     let what = match kind {
         Kind::Ohmmeter => TypedReadingKind::Ohmmeter(read_ohmmeter(table)?),
         Kind::InductanceMeter => {
-            let inductance = quantity_at(table, "inductance", INDUCTANCE)?;
+            let inductance = size_at(table, "inductance", INDUCTANCE)?;
             let frequency_hz = table.positive("frequency_hz")?;
             table.finish()?;
             TypedReadingKind::InductanceMeter {
@@ -86,9 +86,9 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
             }
         }
         Kind::Tachometer => {
-            let speed = quantity_at(table, "speed", SPEED)?;
+            let speed = size_at(table, "speed", SPEED)?;
             let capture = table.text("capture")?;
-            let terminal_voltage = quantity_at(table, "terminal_voltage", VOLTAGE)?;
+            let terminal_voltage = size_at(table, "terminal_voltage", VOLTAGE)?;
             let current = quantity_at(table, "current", CURRENT)?;
             table.finish()?;
             if capture.is_none() && terminal_voltage.is_none() {
@@ -105,8 +105,8 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
             }
         }
         Kind::SpunBackEmf => {
-            let voltage = quantity_at(table, "voltage", VOLTAGE)?;
-            let speed = quantity_at(table, "speed", SPEED)?;
+            let voltage = size_at(table, "voltage", VOLTAGE)?;
+            let speed = size_at(table, "speed", SPEED)?;
             table.finish()?;
             TypedReadingKind::SpunBackEmf {
                 voltage: table.require("voltage", voltage, "e.g. voltage = { v = 4.12 }")?,
@@ -126,7 +126,7 @@ fn read_ohmmeter(table: &Table<'_>) -> Result<TypedOhmmeter, BenchError> {
     let range = table.numbers("range_ohm")?;
     let positions = table.count("positions")?;
     let accuracy = accuracy_at(table, "accuracy", RESISTANCE, false)?;
-    let leads = quantity_at(table, "leads", RESISTANCE)?;
+    let leads = size_at(table, "leads", RESISTANCE)?;
     let temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
     table.finish()?;
     let (readings_ohm, from_range) = match (readings, range) {

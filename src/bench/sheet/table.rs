@@ -5,7 +5,8 @@
 //! reported as misspelt and not as missing.
 
 use crate::bench::error::{BenchError, Place};
-use crate::quantity::nearest;
+use crate::quantity::{nearest, one_line};
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::path::Path;
 use std::sync::Arc;
@@ -110,7 +111,20 @@ impl<'t> Table<'t> {
         }
     }
 
+    /// A text of one line that shows every character it holds.
     pub fn text(&self, key: &str) -> Result<Option<String>, BenchError> {
+        let text = self.free_text(key)?;
+        match text.as_deref().map(one_line) {
+            Some(Cow::Owned(shown)) => self.invalid(
+                key,
+                format!("`{key}` is \"{shown}\", expected one line without invisible characters"),
+            ),
+            _ => Ok(text),
+        }
+    }
+
+    /// A text that may have several lines.
+    pub fn free_text(&self, key: &str) -> Result<Option<String>, BenchError> {
         match self.get(key) {
             None => Ok(None),
             Some(value) => match value.get_ref().as_str() {
@@ -126,7 +140,7 @@ impl<'t> Table<'t> {
             None => Ok(None),
             Some(value) => match finite(value.get_ref()) {
                 Some(number) => Ok(Some(number)),
-                None => self.wrong(key, value, "a number"),
+                None => self.wrong(key, value, "a finite number"),
             },
         }
     }
@@ -275,6 +289,14 @@ impl<'t> Table<'t> {
         names.sort();
         let mut tables = Vec::with_capacity(names.len());
         for (_, name) in names {
+            if let Cow::Owned(shown) = one_line(&name) {
+                return parent.invalid(
+                    &name,
+                    format!(
+                        "\"{shown}\" is a name, expected one line without invisible characters"
+                    ),
+                );
+            }
             if let Some(table) = parent.table(&name)? {
                 tables.push((name, table));
             }

@@ -46,7 +46,7 @@ impl Reader<'_> {
                 .as_str()
                 .ok_or_else(|| self.wrong_type(place, name, value.get_ref(), "text in quotes"))?;
             match name {
-                "name" => head.name = Some(text.to_owned()),
+                "name" => head.name = Some(self.name(place, text)?),
                 "nominal_voltage" => {
                     head.nominal_voltage_v =
                         Some(self.above_zero(place, Quantity::Voltage, text)?);

@@ -2,8 +2,9 @@
 
 use super::checked::SheetError;
 use super::printed::{Printed, Tolerance};
-use crate::quantity::nearest;
 use crate::quantity::units::{self, Quantity, UnitError};
+use crate::quantity::{nearest, one_line};
+use std::borrow::Cow;
 use std::path::Path;
 use toml::de::DeValue;
 
@@ -42,6 +43,17 @@ impl Reader<'_> {
                 known.join(", ")
             ),
         )
+    }
+
+    /// A name: one line without invisible characters.
+    pub fn name(&self, place: usize, text: &str) -> Result<String, SheetError> {
+        match one_line(text) {
+            Cow::Borrowed(name) => Ok(name.to_owned()),
+            Cow::Owned(shown) => Err(self.fault(
+                place,
+                format!("\"{shown}\" is a name, expected one line without invisible characters"),
+            )),
+        }
     }
 
     pub fn printed(

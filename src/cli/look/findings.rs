@@ -1,7 +1,7 @@
 //! What the waveform in one record shows: columns, role, events, phases, warnings, and the ripple of a run-down.
 
 use super::ripple::{current_document, current_lines, ripple_document, ripple_lines};
-use crate::cli::terminal::number;
+use crate::cli::terminal::{number, path_text};
 use rundown::bench::{CaptureWarning, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
@@ -154,7 +154,7 @@ impl<'a> Findings<'a> {
         for (motion, found) in &self.currents {
             lines.extend(current_lines(*motion, found));
         }
-        let path = self.record.path.display();
+        let path = path_text(&self.record.path);
         lines.extend(
             self.timeline
                 .remarks

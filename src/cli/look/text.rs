@@ -2,7 +2,7 @@
 
 use super::seen::Seen;
 use super::view::View;
-use crate::cli::terminal::number;
+use crate::cli::terminal::{number, path_text};
 use rundown::capture::TimeAxis;
 
 impl View<'_> {
@@ -10,7 +10,7 @@ impl View<'_> {
     pub fn text(&self) -> String {
         let record = self.record;
         let mut lines = vec![
-            record.path.display().to_string(),
+            path_text(&record.path),
             format!("  first numbers in line {}", record.first_data_line),
         ];
         lines.extend(record.layout.iter().map(|rule| format!("  {rule}")));
@@ -51,7 +51,7 @@ impl View<'_> {
 
     /// Warnings of clipping in columns that the events do not use; for the others theirs name its effect.
     fn clipping_lines(&self) -> impl Iterator<Item = String> {
-        let path = self.record.path.display();
+        let path = path_text(&self.record.path);
         let covered = |at: usize| self.findings.as_ref().is_some_and(|f| f.covers(at));
         let channels = self.channels.iter().enumerate();
         channels

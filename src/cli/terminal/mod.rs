@@ -7,6 +7,8 @@ mod progress;
 mod timings;
 
 pub use number::number;
-pub use output::{print_bytes, print_json, print_text, report_error, report_lines, report_warning};
+pub use output::{
+    path_text, print_bytes, print_json, print_text, report_error, report_lines, report_warning,
+};
 pub use progress::Progress;
 pub use timings::Timings;

@@ -1,10 +1,17 @@
 //! What goes to the terminal: without a panic when nobody takes it, and without what could command the terminal.
 
 use anyhow::Context;
+use rundown::quantity::{escape, is_invisible, one_line};
 use serde::Serialize;
 use std::borrow::Cow;
 use std::fmt::Display;
 use std::io::{ErrorKind, Write};
+use std::path::Path;
+
+/// A path for a person: one line, whatever its name holds.
+pub fn path_text(path: &Path) -> String {
+    one_line(&path.display().to_string()).into_owned()
+}
 
 /// Prints text for people to the standard output. A reader that has gone (`rundown ... | head`) has what it wanted and is
 /// no error. Control characters, which names in captures and sheets may hold, are shown and not obeyed.
@@ -50,25 +57,9 @@ pub fn report_lines(text: &str) {
     let _ = writeln!(std::io::stderr(), "{}", shown(text));
 }
 
-/// Line feeds and tabs stay, every other control character is shown as its code: `\u{1b}`. So do the marks that turn the
-/// direction of writing, by which a name can be made to look like another.
+/// Line feeds and tabs stay, every other invisible character is shown as its code: `\u{1b}`.
 fn shown(text: &str) -> Cow<'_, str> {
-    let odd = |c: char| {
-        (c.is_control() && c != '\n' && c != '\t')
-            || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    if !text.contains(odd) {
-        return Cow::Borrowed(text);
-    }
-    let mut out = String::with_capacity(text.len() + 16);
-    for c in text.chars() {
-        if odd(c) {
-            out.extend(c.escape_unicode());
-        } else {
-            out.push(c);
-        }
-    }
-    Cow::Owned(out)
+    escape(text, |c| is_invisible(c) && c != '\n' && c != '\t')
 }
 
 #[cfg(test)]

@@ -7,6 +7,8 @@ mod operating;
 mod parameter;
 
 use super::{MotorFile, Range};
+use crate::quantity::one_line;
+use std::borrow::Cow;
 
 use covariance::check_covariance;
 use fault::{Checked, fault};
@@ -25,6 +27,15 @@ pub(super) fn check(file: &MotorFile) -> Checked {
                 "64 lower-case hex digits",
             );
         }
+    }
+    if let Some(facts) = &file.motor
+        && let Cow::Owned(shown) = one_line(&facts.name)
+    {
+        return fault(
+            "motor.name",
+            format!("\"{shown}\""),
+            "one line without invisible characters",
+        );
     }
     for (name, parameter) in &file.parameters {
         check_parameter(*name, parameter)?;
