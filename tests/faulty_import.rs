@@ -67,7 +67,9 @@ fn a_header_without_samples_names_its_columns() {
 fn time_running_backwards_is_placed_and_can_be_split() {
     let (_, text) = fail("time_backwards.csv");
     assert!(
-        text.contains("time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (first of 1 place(s))"),
+        text.contains(
+            "time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (1 place)"
+        ),
         "{text}"
     );
     let options = ReadOptions {

@@ -1,14 +1,14 @@
 //! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, warnings worded.
 
 use super::error::ReadError;
-use super::layout::{self, Layout, RecordFacts, Role, TableChannel};
+use super::layout::{self, Cells, Layout, RecordFacts, Role, TableChannel};
 use super::options::{ReadOptions, TimeGaps};
 use super::record::{Channel, Record, TimeAxis};
 use super::rows::{BadCells, RawColumn, Table};
-use super::time::{TimeFacts, TimeFault};
+use super::time::{self, TimeColumn, TimeFacts, TimeFault};
+use super::time_unit::{self, TimeUnit};
 use super::unit;
 use super::warnings::{self, Place, Warning};
-use crate::quantity::exported::Unit;
 use std::path::Path;
 
 /// What is put together.
@@ -66,6 +66,7 @@ impl Assembly<'_> {
             first_data_line: self.layout.first_line,
             channels,
             warnings: self.warnings,
+            parts: Vec::new(),
             sha256: String::new(),
         })
     }
@@ -80,7 +81,7 @@ impl Assembly<'_> {
             counted: column
                 .as_ref()
                 .is_some_and(|c| role(c.column) == Role::Index),
-            unit: column.as_ref().and_then(|c| self.time_unit(c.column)),
+            unit: None,
             given_interval_s: self.options.interval_s,
             given_start_s: self.options.start_s,
             stated_interval_s: self.facts.interval_s.map(|(interval, _)| interval),
@@ -96,7 +97,16 @@ impl Assembly<'_> {
             table.keep(&kept);
             facts.rows = table.rows;
         }
-        let found = facts.axis(column.as_ref());
+        let unit = column
+            .as_ref()
+            .filter(|_| !facts.counted)
+            .map(|c| time_unit::of_column(c, &self.layout));
+        facts.unit = unit.as_ref().and_then(TimeUnit::unit);
+        let mut found = facts.axis(column.as_ref());
+        if matches!(unit, Some(TimeUnit::Epoch(_))) && self.options.start_s.is_none() {
+            time::shift(&mut found.axis, 0.0);
+        }
+        self.tell_time_unit(unit, column.as_ref());
         self.why.extend(found.how);
         for fault in &found.faults {
             if let TimeFault::Backwards {
@@ -104,6 +114,7 @@ impl Assembly<'_> {
                 from_s,
                 to_s,
                 places,
+                pattern,
             } = *fault
                 && self.options.time_gaps == TimeGaps::Keep
             {
@@ -113,6 +124,7 @@ impl Assembly<'_> {
                     from: from_s,
                     to: to_s,
                     places,
+                    pattern,
                 });
             }
             let warning = warnings::of_time(&self.place, &table.lines, fault);
@@ -129,19 +141,28 @@ impl Assembly<'_> {
         Ok(found.axis)
     }
 
-    /// Unit of a column of time: its own, else that of the preamble.
-    fn time_unit(&self, column: usize) -> Option<Unit> {
-        let own = self.layout.columns[column].unit_text.as_deref();
-        let horizontal = || {
-            let keys = ["horizontal units", "horizontal unit", "x unit", "time unit"];
-            let facts = &self.layout.facts;
-            let fact = facts
-                .iter()
-                .find(|f| keys.contains(&f.key.to_lowercase().as_str()))?;
-            fact.values.first().map(String::as_str)
-        };
-        let text = own.or_else(horizontal)?;
-        unit::parse(text, true).filter(|unit| unit.symbol == "s")
+    /// Says where the unit of time comes from, where the file does not state it.
+    fn tell_time_unit(&mut self, unit: Option<TimeUnit>, column: Option<&TimeColumn>) {
+        let given = self.options.interval_s.is_some();
+        if let (Some(unit), Some(column), false) = (unit, column, given) {
+            let at = column.column;
+            let name = self.layout.columns[at].name.as_deref();
+            let line = self.layout.first_line;
+            let warning = warnings::time_unit(&self.place, line, (at + 1, name), &unit);
+            self.warnings.extend(warning);
+        }
+        let used = self
+            .facts
+            .interval_s
+            .filter(|_| !given && unit_unknown(column, &self.layout));
+        if let (Some((interval, line)), true) = (used, self.facts.interval_unit_unsure) {
+            let warning = warnings::interval_unit(&self.place, line, interval);
+            self.warnings.push(warning);
+        }
+        if let (Some((one, line)), Some((other, _))) = (used, self.facts.other_interval_s) {
+            let warning = warnings::intervals_disagree(&self.place, line, one, other);
+            self.warnings.push(warning);
+        }
     }
 
     fn check_interval(&self) -> Result<(), ReadError> {
@@ -212,6 +233,11 @@ impl Assembly<'_> {
     }
 }
 
+/// True where the times come from the stated interval alone.
+fn unit_unknown(column: Option<&TimeColumn>, layout: &Layout) -> bool {
+    column.is_none_or(|c| layout.columns[c.column].role == Role::Index)
+}
+
 /// The columns with their names, in SI units.
 fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
     let in_table: Vec<TableChannel> = columns
@@ -233,7 +259,8 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
             let unit_text = column.unit_text.clone().or(stated.unit_text);
             let unit = unit_text.as_deref().and_then(|u| unit::parse(u, false));
             let mut values = raw.values;
-            if let Some(unit) = unit.filter(|u| !u.is_plain()) {
+            let in_si = raw.cells == Cells::Quantities;
+            if let Some(unit) = unit.filter(|u| !u.is_plain() && !in_si) {
                 values.iter_mut().for_each(|v| *v = unit.to_si(*v));
             }
             let name = column.name.clone().or(stated.name);

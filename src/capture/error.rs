@@ -219,10 +219,53 @@ pub enum ReadError {
         /// 1-based line.
         line: usize,
     },
+    /// The rows stand against something that is not time.
+    #[error(
+        "{}:{line}: not a record against time: {why}. It is a spectrum, a sweep or another table, and no motor can be identified from it. Export the waveform against time; where column {column} is time all the same, pass --time-column {column} (in a sheet: time_column under import)",
+        path.display()
+    )]
+    OtherAxis {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+        /// 1-based column of the axis.
+        column: usize,
+        /// What shows it, as a clause.
+        why: String,
+    },
+    /// The comma parts the cells and is the decimal mark.
+    #[error(
+        "{}:{line}: the comma is delimiter and decimal mark at once, so numbers were cut in two. Export with another delimiter or a decimal point; where every number has its decimal comma, --delimiter comma --decimal comma puts them together again",
+        path.display()
+    )]
+    CommaIsBoth {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+    },
+    /// No column of numbers, but codes.
+    #[error(
+        "{}:{line}: no column of numbers: column {column} \"{name}\" holds codes (hexadecimal or bits), not volts or amperes. Export values in volts; --hex-column {column} reads the codes as whole numbers, to be scaled by a bench sheet",
+        path.display()
+    )]
+    OnlyCodes {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+        /// 1-based column of the codes.
+        column: usize,
+        /// Its name; empty where it has none.
+        name: String,
+    },
     /// Times that do not increase.
     #[error(
-        "{}:{line}: time goes back from {from} s to {to} s (first of {places} place(s)). Export the record again, or pass --time-gaps split to keep its longest increasing stretch",
-        path.display()
+        "{}:{line}: time goes back from {from} s to {to} s ({}). {}",
+        path.display(),
+        if *places == 1 { "1 place".to_string() } else { format!("first of {places} places") },
+        pattern.advice()
     )]
     TimeBackwards {
         /// The file read.
@@ -235,6 +278,20 @@ pub enum ReadError {
         to: f64,
         /// Number of such places.
         places: usize,
+        /// What the steps back look like.
+        pattern: BackwardsPattern,
+    },
+    /// Files of one capture whose times have nothing in common.
+    #[error(
+        "{}: its times and those of {} do not overlap, or one of the files has none, so they are no records of one event. Name files of one event, or give their times with --interval and --first-time (in a sheet: interval_s and start_s under import)",
+        other.display(),
+        path.display()
+    )]
+    TimesApart {
+        /// The first file.
+        path: PathBuf,
+        /// The file that does not fit it.
+        other: PathBuf,
     },
     /// An option whose value cannot be used.
     #[error("{}: {option} {value}: {reason}", path.display())]
@@ -248,6 +305,34 @@ pub enum ReadError {
         /// Why it cannot be used.
         reason: String,
     },
+}
+
+/// What steps back in time look like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum BackwardsPattern {
+    /// Single places.
+    Single,
+    /// Time begins again, as it does where several records stand in one file.
+    Restarts,
+    /// The rows are in no order of time.
+    Unsorted,
+}
+
+impl BackwardsPattern {
+    fn advice(self) -> &'static str {
+        match self {
+            BackwardsPattern::Single => {
+                "Export the record again, or pass --time-gaps split to keep its longest increasing stretch"
+            }
+            BackwardsPattern::Restarts => {
+                "Time begins again there: the file holds several records. Export them one by one, or pass --time-gaps split to keep the longest (the first of equals)"
+            }
+            BackwardsPattern::Unsorted => {
+                "The rows are not in the order of time, if this column is time at all. --time-gaps sort puts them in order; --time-column names another column"
+            }
+        }
+    }
 }
 
 /// A fault found inside the chain of readers, carried through `std::io::Error` and taken out again at its end.

@@ -1,7 +1,7 @@
 //! The head of a file: the first lines, in which the layout is found.
 
 use super::error::ReadError;
-use super::layout::{self, Dialect, Layout, Line};
+use super::layout::{self, Column, Dialect, Layout, Line, Role};
 use super::options::ReadOptions;
 use super::source;
 use encoding_rs::Encoding;
@@ -89,7 +89,58 @@ pub(super) fn find_layout<R: Read>(
     }
     why.append(&mut layout.why);
     layout.why = why;
+    check_layout(path, &lines, &layout, options)?;
     Ok((head, layout))
+}
+
+/// Refuses what cannot be a record against time, with what it is.
+fn check_layout(
+    path: &Path,
+    lines: &[Line],
+    layout: &Layout,
+    options: &ReadOptions,
+) -> Result<(), ReadError> {
+    let path = path.to_path_buf();
+    let rows = lines.iter().filter(|line| line.number >= layout.first_line);
+    let free = options.delimiter.is_none() && options.decimal.is_none();
+    if free && layout.dialect == Dialect::new(b',', b'.') && cut_at_commas(rows.map(|l| l.text)) {
+        return Err(ReadError::CommaIsBoth {
+            path,
+            line: layout.first_line,
+        });
+    }
+    if let Some(other) = &layout.other_axis {
+        return Err(ReadError::OtherAxis {
+            path,
+            line: layout.first_line,
+            column: other.column,
+            why: other.why.clone(),
+        });
+    }
+    let is_value = |c: &Column| c.role == Role::Value;
+    match layout.columns.iter().position(|c| c.codes.is_some()) {
+        Some(at) if !layout.columns.iter().any(is_value) => Err(ReadError::OnlyCodes {
+            path,
+            line: layout.first_line,
+            column: at + 1,
+            name: layout.columns[at].name.clone().unwrap_or_default(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// True where decimal commas were taken for delimiters: no point stands anywhere, and cells that follow a comma begin with zeros.
+fn cut_at_commas<'a>(rows: impl Iterator<Item = &'a [u8]>) -> bool {
+    let (mut all, mut cut) = (0, 0);
+    for row in rows.filter(|row| row.contains(&b',')) {
+        if row.contains(&b'.') || row.contains(&b'"') {
+            return false;
+        }
+        let padded = |c: &[u8]| c.len() > 1 && c[0] == b'0' && c.iter().all(u8::is_ascii_digit);
+        all += 1;
+        cut += usize::from(row.split(|b| *b == b',').skip(1).any(padded));
+    }
+    all > 2 && cut * 10 > all
 }
 
 /// Why no table was found, with what the file does hold.

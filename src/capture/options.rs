@@ -8,6 +8,8 @@ pub enum TimeGaps {
     Keep,
     /// Keep only the longest stretch in which time increases without a gap.
     Split,
+    /// Put the rows in the order of their times.
+    Sort,
 }
 
 /// Bytes of unpacked text that are not held against the packed ones.
@@ -44,7 +46,7 @@ impl Default for Limits {
 /// One override for each rule of the importer; `None` or empty leaves the rule to find its answer.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReadOptions {
-    /// One of `,` `;` tab, or a space for runs of spaces.
+    /// One of `,` `;` tab `|`, or a space for runs of spaces.
     pub delimiter: Option<u8>,
     /// `.` or `,`.
     pub decimal: Option<u8>,
@@ -62,6 +64,8 @@ pub struct ReadOptions {
     pub start_s: Option<f64>,
     /// Unit as text for a 1-based column, e.g. `(2, "mA")`; wins over the file.
     pub units: Vec<(usize, String)>,
+    /// 1-based columns whose cells are hexadecimal codes, read as whole numbers.
+    pub hex_columns: Vec<usize>,
     /// Treatment of gaps and steps back in the time column.
     pub time_gaps: TimeGaps,
     /// Limits on the size of the input.

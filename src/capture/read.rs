@@ -84,6 +84,18 @@ fn read_sized<R: Read>(
         if !encoding.why.is_empty() {
             why.push(encoding.why.to_string());
         }
+        // Of single-byte and East Asian text only names and units depend on the encoding.
+        let guessed = match (named, encoding.transcode) {
+            (None, None) => source::guess_legacy(&peeked),
+            _ => None,
+        };
+        if let Some(legacy) = guessed {
+            why.push(format!(
+                "names are read as {}, as their bytes suggest; --encoding names another",
+                legacy.name()
+            ));
+        }
+        let named = named.or(guessed);
         let rest = Cursor::new(peeked[encoding.mark..].to_vec()).chain(bytes);
         let text: Box<dyn Read + '_> = match encoding.transcode {
             Some(wide) => Box::new(BufReader::with_capacity(
@@ -141,7 +153,19 @@ fn judge_bytes(
             advice,
         });
     }
-    let encoding = source::find_encoding(peeked, named);
+    // A copy that did not end in order may have zero bytes behind its text.
+    let text = peeked
+        .iter()
+        .rposition(|b| *b != 0)
+        .map_or(peeked.len(), |at| at + 1);
+    let whole = source::find_encoding(peeked, named);
+    let (peeked, encoding) = match whole.transcode {
+        Some(_) => (peeked, whole),
+        None => (
+            &peeked[..text],
+            source::find_encoding(&peeked[..text], named),
+        ),
+    };
     let control = peeked
         .iter()
         .filter(|&&b| b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b))
@@ -166,6 +190,7 @@ fn read_table<R: Read>(
     text_bytes: Option<u64>,
 ) -> Result<Table, ReadError> {
     let open_end = text.open_end();
+    let padding = text.padding();
     text.check_quotes(layout.quoted);
     let limits = &options.limits;
     let mut head = &head.text[layout.first_offset..];
@@ -196,5 +221,7 @@ fn read_table<R: Read>(
         layout,
         limits,
     };
-    rows::read_rows(rest, line, table, rules, || open_end.get())
+    let mut table = rows::read_rows(rest, line, table, rules, || open_end.get())?;
+    table.padding = padding.get();
+    Ok(table)
 }

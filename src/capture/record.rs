@@ -122,6 +122,8 @@ pub struct Record {
     pub channels: Vec<Channel>,
     /// Faults that did not stop the reading.
     pub warnings: Vec<Warning>,
+    /// Further files whose channels were joined to those of `path`, each with the SHA-256 of its bytes.
+    pub parts: Vec<(PathBuf, String)>,
     /// SHA-256 of the file's bytes as they lie on disk, in lower-case hex.
     pub sha256: String,
 }

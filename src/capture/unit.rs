@@ -1,6 +1,6 @@
 //! Numbers and names with the unit that an export writes beside them.
 
-pub(super) use crate::quantity::exported::{parse, strip_brackets};
+pub(super) use crate::quantity::exported::{parse, prefixed, strip_brackets};
 
 /// A number with a unit behind it, or in the key that announces it: `5 us`, `1e+07`, `80000000(ps)`.
 /// Gives the value in the SI unit and the SI symbol where one is written.
@@ -70,7 +70,16 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
             return Some(unit);
         }
     }
-    for mark in ["/", " in ", ","] {
+    // `CH1V`, `ch2mA`.
+    let after = name.trim_start_matches(|c: char| c.is_ascii_alphabetic());
+    let unit = after.trim_start_matches(|c: char| c.is_ascii_digit());
+    if name.to_lowercase().starts_with("ch")
+        && unit.len() < after.len()
+        && parse(unit, false).is_some_and(|u| matches!(u.symbol, "V" | "A"))
+    {
+        return Some(unit);
+    }
+    for mark in ["/", " in ", ",", "`", "\u{b4}", "|", "\\"] {
         if let Some((before, unit)) = name.rsplit_once(mark) {
             let unit = unit.trim();
             if !before.trim().is_empty() && parse(unit, true).is_some() {
@@ -99,6 +108,10 @@ mod tests {
             ("time_ms", Some("ms")),
             ("motor_current_mA", Some("mA")),
             ("Channel_A", None),
+            ("CH1V", Some("V")),
+            ("ch2mA", Some("mA")),
+            ("CHA", None),
+            ("Ch 00`V", Some("V")),
         ] {
             assert_eq!(of_name(name), unit, "{name}");
         }

@@ -14,7 +14,7 @@ mod timeline;
 mod timeline_builder;
 mod trace;
 
-pub use columns::{ColumnGuess, Guessed, guess, guess_columns};
+pub use columns::{ColumnGuess, ColumnKind, Guessed, OtherColumn, guess, guess_columns};
 pub use find::find;
 pub use phases::switching::Switching;
 pub use remarks::{Remark, Signal};

@@ -35,7 +35,7 @@ impl Unit {
     }
 }
 
-const BASES: [(&str, &str); 17] = [
+const BASES: [(&str, &str); 21] = [
     ("V", "V"),
     ("v", "V"),
     ("A", "A"),
@@ -53,6 +53,10 @@ const BASES: [(&str, &str); 17] = [
     ("S/s", "Hz"),
     ("sa/s", "Hz"),
     ("sps", "Hz"),
+    ("SPS", "Hz"),
+    ("samples/s", "Hz"),
+    ("Samples/s", "Hz"),
+    ("\u{79d2}", "s"),
 ];
 
 /// Micro as exports write it beside `µ`.
@@ -94,6 +98,9 @@ fn power_of_word(text: &str) -> Option<i32> {
 /// Reads a unit, in brackets or not. `time` says that the column is time, where a capital `S` means seconds, not siemens.
 pub fn parse(text: &str, time: bool) -> Option<Unit> {
     let text = strip_brackets(text);
+    if text.chars().any(|c| ('\u{400}'..'\u{500}').contains(&c)) {
+        return parse(&in_latin(text)?, time);
+    }
     if time && matches!(text, "S" | "mS" | "uS" | "nS") {
         return parse(&text.to_ascii_lowercase(), true);
     }
@@ -104,6 +111,11 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
             return unit("rad/s", Factor::Times(RPM));
         }
         "min" if time => return unit("s", Factor::Times(60.0)),
+        "h" if time => return unit("s", Factor::Times(3600.0)),
+        "VDC" | "Vdc" | "V DC" => return unit("V", Factor::Ten(0)),
+        "ADC" | "Adc" | "A DC" if !time => return unit("A", Factor::Ten(0)),
+        // In capital letters alone a prefix cannot be told: mega or milli.
+        "MV" | "MA" | "Ms" => return None,
         _ => {}
     }
     for (name, symbol) in BASES {
@@ -134,6 +146,37 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
     None
 }
 
+/// A number with a bare prefix behind it (`1.0u`), as a value; `None` where the text is no prefix.
+pub fn prefixed(value: f64, prefix: &str) -> Option<f64> {
+    // `K` for kilo is common in exports, though no SI prefix.
+    let power = power_of_symbol(if prefix == "K" { "k" } else { prefix })?;
+    let unit = Unit {
+        symbol: "",
+        factor: Factor::Ten(power),
+    };
+    Some(unit.to_si(value))
+}
+
+/// A unit in Cyrillic letters in Latin ones; `None` where a letter stands for no unit.
+fn in_latin(text: &str) -> Option<String> {
+    let text = text
+        .replace("\u{43c}\u{43a}", "u")
+        .replace("\u{41e}\u{43c}", "Ohm")
+        .replace("\u{413}\u{446}", "Hz");
+    let letter = |c: char| match c {
+        '\u{412}' => Some('V'),
+        '\u{410}' => Some('A'),
+        '\u{441}' => Some('s'),
+        '\u{43c}' => Some('m'),
+        '\u{43a}' => Some('k'),
+        '\u{43d}' => Some('n'),
+        '\u{41c}' => Some('M'),
+        c if c.is_ascii() => Some(c),
+        _ => None,
+    };
+    text.chars().map(letter).collect()
+}
+
 /// Without one pair of round or square brackets.
 pub fn strip_brackets(text: &str) -> &str {
     let text = text.trim();
@@ -161,11 +204,13 @@ mod tests {
             ("seconds", "s", 1.0),
             ("Milliampere", "A", 1e-3),
             ("[V]", "V", 1.0),
+            ("(\u{43c}\u{43a}\u{441})", "s", 1e-6),
+            ("(\u{412})", "V", 1.0),
         ] {
             let unit = parse(text, false).unwrap_or_else(|| panic!("{text}"));
             assert_eq!((unit.symbol, unit.to_si(1.0)), (symbol, si), "{text}");
         }
-        for text in ["CH1", "X", "Sequence", "MPa", "ml", "g", "B", ""] {
+        for text in ["CH1", "X", "Sequence", "MPa", "MV", "ml", "g", "B", ""] {
             assert_eq!(parse(text, false), None, "{text}");
         }
         assert_eq!(parse("S", true).map(|u| u.symbol), Some("s"));

@@ -16,7 +16,13 @@ pub(super) fn read_import(
     if let Some(delimiter) = table.choice(
         "delimiter",
         "delimiter",
-        &[(",", b','), (";", b';'), ("tab", b'\t'), ("space", b' ')],
+        &[
+            (",", b','),
+            (";", b';'),
+            ("tab", b'\t'),
+            ("|", b'|'),
+            ("space", b' '),
+        ],
     )? {
         options.delimiter = Some(delimiter);
     }
@@ -49,10 +55,21 @@ pub(super) fn read_import(
     if let Some(units) = table.table("units")? {
         read_units(&units, &mut options.units)?;
     }
+    if let Some(columns) = table.numbers("hex_columns")? {
+        options.hex_columns = columns
+            .into_iter()
+            .filter(|c| *c >= 1.0 && c.fract() == 0.0)
+            .map(|c| c as usize)
+            .collect();
+    }
     if let Some(gaps) = table.choice(
         "time_gaps",
         "treatment of gaps in time",
-        &[("tell", TimeGaps::Keep), ("split", TimeGaps::Split)],
+        &[
+            ("tell", TimeGaps::Keep),
+            ("split", TimeGaps::Split),
+            ("sort", TimeGaps::Sort),
+        ],
     )? {
         options.time_gaps = gaps;
     }

@@ -1,9 +1,21 @@
 //! What a preamble says of each channel, read by the common words in its keys.
 
-use super::preamble::{key_and_unit, simple};
+use super::preamble::key_and_unit;
+use super::words::{collapsed, is_horizontal_unit};
 use crate::capture::cell;
 use crate::capture::record::{ChannelFacts, PreambleFact};
 use crate::capture::unit;
+
+/// A key in lower case, its words parted by one blank.
+fn simple(key: &str) -> String {
+    key.to_lowercase()
+        .chars()
+        .map(|c| if c.is_alphanumeric() { c } else { ' ' })
+        .collect::<String>()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
+}
 
 /// What a key says of a channel.
 enum Topic {
@@ -18,7 +30,8 @@ enum Topic {
 
 fn topic(key: &str) -> Option<Topic> {
     let has = |word: &str| key.contains(word);
-    if has("horizontal") || has("time") || has("trigger") {
+    let whole = collapsed(key);
+    if is_horizontal_unit(key) || has("horizontal") || has("time") || has("trigger") {
         None
     } else if has("probe") || has("attenuation") {
         Some(Topic::Ratio)
@@ -29,13 +42,28 @@ fn topic(key: &str) -> Option<Topic> {
         Some(Topic::Scale)
     } else if has("vertical offset") || matches!(key, "offset" | "y offset") {
         Some(Topic::Offset)
-    } else if has("vertical unit") || has("y unit") || matches!(key, "unit" | "units") {
+    } else if [
+        "verticalunit",
+        "yunit",
+        "vunit",
+        "unity",
+        "yaxisunit",
+        "channelunit",
+        "signalunit",
+    ]
+    .iter()
+    .any(|word| whole.starts_with(word))
+        || matches!(key, "unit" | "units")
+    {
         Some(Topic::Units)
     } else if has("coupling") {
         Some(Topic::Coupling)
     } else if has("invert") {
         Some(Topic::Inverted)
-    } else if matches!(key, "source" | "channel name" | "trace") {
+    } else if matches!(
+        whole.as_str(),
+        "source" | "channelname" | "trace" | "tracename" | "channel" | "signalname" | "label"
+    ) {
         Some(Topic::Name)
     } else {
         None
@@ -105,6 +133,7 @@ pub fn of_channels(
     let mut stated = vec![StatedChannel::default(); channels.len()];
     for fact in facts {
         let (key, key_unit) = key_and_unit(&fact.key);
+        let key = simple(key);
         let (stem, number) = match key.rsplit_once(' ') {
             Some((stem, last)) if last.chars().all(|c| c.is_ascii_digit()) => {
                 (stem, last.parse::<usize>().ok())
@@ -147,7 +176,7 @@ mod tests {
     const COMMA: Dialect = Dialect::new(b',', b'.');
 
     fn fact(line: &str) -> PreambleFact {
-        of_line(line.as_bytes(), 1, COMMA, None).expect("a fact")
+        of_line(line.as_bytes(), 1, COMMA, None).swap_remove(0)
     }
 
     #[test]

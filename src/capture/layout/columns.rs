@@ -1,6 +1,7 @@
 //! What the columns of a file are, and where its table begins.
 
 use super::dialect::Dialect;
+use super::survey::Codes;
 use crate::capture::record::PreambleFact;
 
 /// Use of a column.
@@ -16,15 +17,42 @@ pub enum Role {
     Skip,
 }
 
+/// How the cells of a column are read.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Cells {
+    #[default]
+    Numbers,
+    /// Numbers with a unit or prefix behind them; their values come in SI.
+    Quantities,
+    /// Clock times, with or without a date.
+    Clock,
+    /// Hexadecimal codes, read as whole numbers.
+    Hexadecimal,
+}
+
 #[derive(Clone, Debug)]
 pub struct Column {
     pub role: Role,
+    pub cells: Cells,
     pub name: Option<String>,
     pub unit_text: Option<String>,
     /// Digits after the decimal mark, where all rows of the head agree.
     pub decimals: Option<usize>,
+    /// Numbers stand there with an exponent.
+    pub exponents: bool,
+    /// Codes that it holds in place of numbers.
+    pub codes: Option<Codes>,
     /// No row of the head holds a number here.
     pub empty: bool,
+}
+
+/// An x axis that is not time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OtherAxis {
+    /// 1-based column of the axis.
+    pub column: usize,
+    /// What shows it, as a clause.
+    pub why: String,
 }
 
 /// The layout of a file, ready for the rows to be read.
@@ -33,6 +61,8 @@ pub struct Layout {
     pub dialect: Dialect,
     /// Quotation marks stand in the rows.
     pub quoted: bool,
+    /// Each row stands in one pair of quotation marks.
+    pub whole_lines_quoted: bool,
     pub first_line: usize,
     /// Byte in the head at which the first row starts.
     pub first_offset: usize,
@@ -40,6 +70,8 @@ pub struct Layout {
     /// Fewest and most cells of a row.
     pub cells: (usize, usize),
     pub facts: Vec<PreambleFact>,
+    /// The rows do not stand against time.
+    pub other_axis: Option<OtherAxis>,
     /// One sentence a rule.
     pub why: Vec<String>,
 }

@@ -1,6 +1,6 @@
 //! How the cells of a file are delimited and its numbers written.
 
-use crate::capture::cell::{self, Cell};
+use crate::capture::cell::{self, Cell, clock};
 use std::borrow::Cow;
 
 /// Field delimiter and decimal mark.
@@ -12,15 +12,17 @@ pub struct Dialect {
 }
 
 /// In the order in which ties are settled.
-pub const DIALECTS: [Dialect; 8] = [
+pub const DIALECTS: [Dialect; 10] = [
     Dialect::new(b',', b'.'),
     Dialect::new(b';', b'.'),
     Dialect::new(b'\t', b'.'),
     Dialect::new(b';', b','),
     Dialect::new(b'\t', b','),
     Dialect::new(b' ', b'.'),
+    Dialect::new(b'|', b'.'),
+    Dialect::new(b'|', b','),
     Dialect::new(b' ', b','),
-    // Only where the cells stand in quotation marks.
+    // Only where the cells stand in quotation marks, or a blank follows the comma that ends a cell.
     Dialect::new(b',', b','),
 ];
 
@@ -35,39 +37,96 @@ impl Dialect {
             b';' => "';'",
             b',' => "','",
             b' ' => "spaces",
+            b'|' => "'|'",
             _ => "as given",
         }
     }
 
     /// Cells of one line; quotation marks are honoured.
     pub fn split<'a>(self, line: &'a [u8]) -> Vec<Cow<'a, [u8]>> {
-        if line.contains(&b'"') {
-            let mut reader = csv::ReaderBuilder::new()
-                .has_headers(false)
-                .flexible(true)
-                .delimiter(self.delimiter)
-                .from_reader(line);
-            let mut record = csv::ByteRecord::new();
-            // Reading from memory cannot fail; a line that gives no record has no cells.
-            return match reader.read_byte_record(&mut record) {
-                Ok(true) => record
-                    .iter()
-                    .filter(|cell| self.delimiter != b' ' || !cell.is_empty())
-                    .map(|cell| Cow::Owned(cell.to_vec()))
+        if !line.contains(&b'"') {
+            let cells = line
+                .split(|&b| b == self.delimiter)
+                .filter(|cell| self.delimiter != b' ' || !cell.is_empty());
+            return match self.comma_is_both() {
+                false => cells.map(Cow::Borrowed).collect(),
+                true => joined_at_decimals(cells)
+                    .into_iter()
+                    .map(Cow::Owned)
                     .collect(),
-                _ => Vec::new(),
             };
         }
-        line.split(|&b| b == self.delimiter)
-            .filter(|cell| self.delimiter != b' ' || !cell.is_empty())
-            .map(Cow::Borrowed)
-            .collect()
+        let mut cells = self.split_quoted(line);
+        if let [only] = cells.as_slice()
+            && self.is_whole_line(only)
+        {
+            let inside = self.split(only).into_iter();
+            cells = inside.map(|cell| cell.into_owned()).collect();
+        }
+        cells.into_iter().map(Cow::Owned).collect()
     }
+
+    /// The comma is delimiter and decimal mark.
+    pub fn comma_is_both(self) -> bool {
+        self.delimiter == self.decimal
+    }
+
+    /// True for the text of a cell in quotation marks that is a whole line with its delimiters, and no number.
+    pub fn is_whole_line(self, cell: &[u8]) -> bool {
+        let is_number = |decimal| !matches!(cell::parse(cell, decimal), Cell::Text);
+        cell.contains(&self.delimiter) && !is_number(b'.') && !is_number(b',')
+    }
+
+    fn split_quoted(self, line: &[u8]) -> Vec<Vec<u8>> {
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .delimiter(self.delimiter)
+            .from_reader(line);
+        let mut record = csv::ByteRecord::new();
+        // Reading from memory cannot fail; a line that gives no record has no cells.
+        match reader.read_byte_record(&mut record) {
+            Ok(true) => record
+                .iter()
+                .filter(|cell| self.delimiter != b' ' || !cell.is_empty())
+                .map(<[u8]>::to_vec)
+                .collect(),
+            _ => Vec::new(),
+        }
+    }
+}
+
+/// Cells split at every comma, put together again where a comma stood between the digits of one number.
+pub fn joined_at_decimals<'a>(cells: impl Iterator<Item = &'a [u8]>) -> Vec<Vec<u8>> {
+    let is_whole = |cell: &[u8]| {
+        let digits = cell.trim_ascii_start();
+        let digits = digits
+            .strip_prefix(b"-")
+            .or(digits.strip_prefix(b"+"))
+            .unwrap_or(digits);
+        !digits.is_empty() && digits.iter().all(u8::is_ascii_digit)
+    };
+    let is_part = |cell: &[u8]| {
+        cell.first().is_some_and(u8::is_ascii_digit)
+            && cell::number(cell.trim_ascii_end(), b'.').is_some()
+    };
+    let mut joined: Vec<Vec<u8>> = Vec::new();
+    for cell in cells {
+        match joined.last_mut() {
+            Some(last) if is_whole(last) && is_part(cell) => {
+                last.push(b',');
+                last.extend_from_slice(cell);
+            }
+            _ => joined.push(cell.to_vec()),
+        }
+    }
+    joined
 }
 
 /// What kind of cell a column holds in a row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CellKind {
+    /// Clock times are numbers too.
     Number,
     /// Blank or a mark for a missing value.
     Nothing,
@@ -76,7 +135,8 @@ pub enum CellKind {
 
 pub fn kind(cell: &[u8], decimal: u8) -> CellKind {
     match cell::parse(cell, decimal) {
-        Cell::Number(_) => CellKind::Number,
+        Cell::Number(_) | Cell::Quantity(..) => CellKind::Number,
+        Cell::Text if clock::parse(cell::trim(cell)).is_some() => CellKind::Number,
         Cell::Text => CellKind::Text,
         Cell::Blank | Cell::Missing | Cell::Overrange(_) => CellKind::Nothing,
     }

@@ -1,11 +1,13 @@
 //! What each column of the found table is: names, units, which column is time, which only counts.
 
-use super::columns::{Column, Layout, Role};
-use super::header::{Header, HeaderLines, find_header, is_remark_name};
+use super::columns::{Cells, Column, Layout, Role};
+use super::header::{Header, HeaderLines, find_header};
+use super::other_axis::other_axis;
 use super::preamble;
 use super::roles::assign_time;
 use super::sniff::{Found, Line};
-use super::survey::{HeadRow, Survey};
+use super::survey::{Codes, HeadRow, Survey};
+use super::words::{is_remark_name, is_time_name, tokens};
 use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::record::PreambleFact;
@@ -31,7 +33,7 @@ pub fn read_layout(
 
     let above = header.above.iter();
     let mut facts: Vec<PreambleFact> = above
-        .filter_map(|line| preamble::of_line(line.text, line.number, found.dialect, named))
+        .flat_map(|line| preamble::of_line(line.text, line.number, found.dialect, named))
         .collect();
     facts.extend(facts_in_header.iter().map(|(_, fact)| fact.clone()));
     facts.extend(survey.facts_beside(&rows, named));
@@ -58,9 +60,19 @@ pub fn read_layout(
 
     let key_columns: Vec<usize> = facts_in_header.iter().map(|(column, _)| *column).collect();
     let mut columns: Vec<Column> = (0..survey.columns.len())
-        .map(|c| column(c, &survey, &header, &key_columns, &mut why))
+        .map(|c| {
+            let hexadecimal = options.hex_columns.contains(&(c + 1));
+            column(c, &survey, &header, &key_columns, hexadecimal, &mut why)
+        })
         .collect();
     assign_time(&mut columns, &survey.columns, options.time_column, &mut why);
+    let is_time =
+        |c: &Column| c.role == Role::Time && (c.unit_text.is_some() || c.cells == Cells::Clock);
+    let known = options.time_column.is_some() || columns.iter().any(is_time);
+    let other_axis = match known || columns.iter().any(is_named_time) {
+        true => None,
+        false => other_axis(&columns, &survey.columns, &facts),
+    };
     for (column, text) in &options.units {
         if let Some(column) = column.checked_sub(1).and_then(|c| columns.get_mut(c)) {
             column.unit_text = Some(text.clone());
@@ -70,13 +82,36 @@ pub fn read_layout(
     Layout {
         dialect: found.dialect,
         quoted: from_first.iter().any(|line| line.text.contains(&b'"')),
+        whole_lines_quoted: is_quoted_whole(from_first[0].text, found),
         first_line: from_first[0].number,
         first_offset: from_first[0].start,
         columns,
         cells: survey.cells,
         facts,
+        other_axis,
         why,
     }
+}
+
+fn is_named_time(column: &Column) -> bool {
+    column.role == Role::Time && column.name.as_deref().is_some_and(is_strict_time_name)
+}
+
+/// `x-axis` is the name of any axis.
+fn is_strict_time_name(name: &str) -> bool {
+    is_time_name(name) && !tokens(name).iter().any(|word| word.starts_with('x'))
+}
+
+/// True where the line is one cell in quotation marks that holds delimiters.
+fn is_quoted_whole(line: &[u8], found: &Found) -> bool {
+    let line = cell::trim(line);
+    let inner = line
+        .strip_prefix(b"\"")
+        .and_then(|rest| rest.strip_suffix(b"\""));
+    inner.is_some_and(|inner| {
+        let single = inner.windows(2).all(|w| w != b"\"," && w != b",\"");
+        single && found.dialect.is_whole_line(inner)
+    })
 }
 
 /// Keys of the preamble that stand among the names, their values among the units; each with its column.
@@ -99,39 +134,87 @@ fn facts_in_header(header: &HeaderLines, decimal: u8) -> Vec<(usize, PreambleFac
     units.cells.iter().enumerate().filter_map(fact).collect()
 }
 
-/// One column as header and rows show it, before time is looked for. `key_columns` hold facts of the preamble.
+/// One column as header and rows show it, before time is looked for. `key_columns` hold facts of the preamble; `hexadecimal`:
+/// the user says that its cells are hexadecimal.
 fn column(
     c: usize,
     survey: &Survey,
     header: &HeaderLines,
     key_columns: &[usize],
+    hexadecimal: bool,
     why: &mut Vec<String>,
 ) -> Column {
     let seen = &survey.columns[c];
     let is_key = key_columns.contains(&c);
-    let is_beside = survey.beside.contains(&c);
+    let is_beside = survey.is_beside(c);
     let cell_of = |line: &Option<Header>| {
         let cell = line.as_ref().and_then(|h| h.cells.get(c));
         cell.filter(|c| !c.is_empty() && !is_key).cloned()
     };
     let name = cell_of(&header.names);
-    let unit_text = cell_of(&header.units)
+    let mut unit_text = cell_of(&header.units)
         .map(|u| unit::strip_brackets(&u).to_string())
         .or_else(|| name.as_deref().and_then(unit::of_name).map(str::to_string));
     let announced = name.is_some() || (unit_text.is_some() && header.names.is_some());
     let text = seen.texts > seen.numbers || name.as_deref().is_some_and(is_remark_name);
     let nothing = seen.numbers == 0 && seen.marks == 0 && !announced;
-    if text && !is_beside {
-        why.push(format!("column {} holds text and is left out", c + 1));
+    let cells = if hexadecimal {
+        Cells::Hexadecimal
+    } else if seen.clock.is_clock() {
+        Cells::Clock
+    } else if seen.quantities > 0 {
+        Cells::Quantities
+    } else {
+        Cells::Numbers
+    };
+    let codes = seen.codes.kind().filter(|_| !hexadecimal);
+    let skipped = match (codes, cells) {
+        _ if is_beside || is_key => true,
+        (Some(codes), _) => {
+            why.push(codes_left_out(codes, c, name.as_deref()));
+            true
+        }
+        (None, Cells::Clock | Cells::Hexadecimal) => false,
+        (None, _) if text => {
+            why.push(format!("column {} holds text and is left out", c + 1));
+            true
+        }
+        (None, _) => nothing,
+    };
+    if cells == Cells::Quantities {
+        why.push(format!(
+            "in column {} a unit or prefix stands behind the numbers",
+            c + 1
+        ));
+        // The values come in SI: of the unit in the header only the quantity is left.
+        let header_unit = unit_text.as_deref().and_then(|u| unit::parse(u, true));
+        let symbol = seen.unit_in_cells.or(header_unit.map(|u| u.symbol));
+        unit_text = symbol.map(str::to_string);
     }
     Column {
-        role: match is_beside || is_key || text || nothing {
+        role: match skipped {
             true => Role::Skip,
             false => Role::Value,
         },
+        cells,
         name,
         unit_text,
         decimals: seen.decimals(),
-        empty: seen.numbers == 0,
+        exponents: seen.exponents,
+        empty: seen.numbers == 0 && !matches!(cells, Cells::Clock | Cells::Hexadecimal),
+        codes,
     }
+}
+
+fn codes_left_out(codes: Codes, c: usize, name: Option<&str>) -> String {
+    let what = match codes {
+        Codes::Hexadecimal => "hexadecimal codes",
+        Codes::Bits => "logic bits",
+    };
+    let name = name.map_or(String::new(), |n| format!(" \"{n}\""));
+    format!(
+        "column {}{name} holds {what} and is left out; --hex-column {} reads its codes as whole numbers",
+        c + 1,
+        c + 1
+    )
 }

@@ -1,7 +1,9 @@
 //! The lines above the numbers that name the columns and give their units.
 
 use super::dialect::Dialect;
+use super::preamble::key_and_value;
 use super::sniff::{Found, Line};
+use super::words::{is_index_name, is_time_name, setting};
 use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::source;
@@ -12,63 +14,6 @@ use encoding_rs::Encoding;
 pub struct Header {
     pub line: usize,
     pub cells: Vec<String>,
-}
-
-fn simple(name: &str) -> String {
-    let name = name.trim().to_lowercase();
-    let stem = name.split(['(', '[', '/']).next().unwrap_or("").trim();
-    stem.to_string()
-}
-
-pub fn is_time_name(name: &str) -> bool {
-    matches!(
-        simple(name).as_str(),
-        "time"
-            | "t"
-            | "zeit"
-            | "temps"
-            | "tiempo"
-            | "tempo"
-            | "tijd"
-            | "tid"
-            | "second"
-            | "seconds"
-            | "x axis"
-            | "x-axis"
-            | "x_axis"
-            | "x_value"
-            | "x value"
-            | "timestamp"
-            | "time axis"
-    )
-}
-
-pub fn is_index_name(name: &str) -> bool {
-    matches!(
-        simple(name).as_str(),
-        "sample"
-            | "samples"
-            | "sequence"
-            | "index"
-            | "point"
-            | "points"
-            | "nr"
-            | "no"
-            | "no."
-            | "#"
-            | "n"
-            | "row"
-            | "sample number"
-            | "sample no"
-            | "sample nr"
-    )
-}
-
-pub fn is_remark_name(name: &str) -> bool {
-    matches!(
-        simple(name).as_str(),
-        "comment" | "comments" | "remark" | "remarks" | "note" | "notes" | "kommentar"
-    )
 }
 
 /// True for a row of units: every text in it is one, and there is at least one.
@@ -98,8 +43,13 @@ fn is_name_row(cells: &[String], numeric: &[bool], units_below: bool) -> bool {
         .filter(|&c| numeric[c] && named(c))
         .count();
     let filled = cells.iter().filter(|c| !c.is_empty()).count();
-    if cells.iter().any(|c| c.contains('='))
-        || covered < numbers.saturating_sub(1).max(1)
+    // `Data:` announces the numbers and names no column.
+    let announces =
+        |c: &String| c.ends_with(':') || c.trim_matches(['[', ']']).eq_ignore_ascii_case("data");
+    if filled == 1 && cells.iter().any(announces) {
+        return false;
+    }
+    if covered < numbers.saturating_sub(1).max(1)
         || filled > numeric.len() + 2
         || (numeric.len() == 1 && filled != 1)
     {
@@ -162,14 +112,20 @@ pub fn find_header<'a, 'b>(
             names = above.pop().map(header);
         }
         None => {
+            let is_units = |h: &Header| is_unit_row(&h.cells) && h.cells.len() > numeric.len() / 2;
+            // A line of labels may stand between the units and the numbers.
+            let labels = labels_below_units(&above, &header, &is_units, numeric);
+            above.truncate(above.len() - labels);
             let last = above.last().map(|line| header(line));
-            units = last.filter(|h| is_unit_row(&h.cells) && h.cells.len() > numeric.len() / 2);
+            units = last.filter(is_units);
             if units.is_some() {
                 above.pop();
             }
-            let last = above.last().map(|line| header(line));
+            let last = above.last().map(|line| without_settings(header(line)));
             names = last.filter(|h| is_name_row(&h.cells, numeric, units.is_some()));
-            if names.is_some() {
+            // A line that holds settings as well is read for them once more.
+            let whole = names.as_ref().zip(above.last());
+            if whole.is_some_and(|(names, line)| names.cells == header(line).cells) {
                 above.pop();
             }
         }
@@ -178,6 +134,38 @@ pub fn find_header<'a, 'b>(
         names,
         units,
         above,
+    }
+}
+
+/// How many of the last lines stand below a row of units that has a row of names above it.
+fn labels_below_units(
+    above: &[&Line],
+    header: &dyn Fn(&Line) -> Header,
+    is_units: &dyn Fn(&Header) -> bool,
+    numeric: &[bool],
+) -> usize {
+    const MOST_LABELS: usize = 2;
+    let headed = |labels: &usize| {
+        let [.., names, units] = &above[..above.len() - labels] else {
+            return false;
+        };
+        is_units(&header(units)) && is_name_row(&header(names).cells, numeric, true)
+    };
+    let most = MOST_LABELS.min(above.len());
+    (0..=most).find(headed).unwrap_or(0)
+}
+
+/// The names of a header line without the settings that stand among them (`CH1,CH2,t0 = -1e-3,dt = 1e-6`).
+fn without_settings(header: Header) -> Header {
+    let is_setting = |cell: &str| {
+        key_and_value(cell).is_some_and(|(key, _)| cell.contains('=') || setting(key).is_some())
+    };
+    let cells = header.cells.into_iter();
+    Header {
+        cells: cells
+            .map(|c| if is_setting(&c) { String::new() } else { c })
+            .collect(),
+        ..header
     }
 }
 

@@ -6,16 +6,17 @@ mod dialect;
 mod find_layout;
 mod header;
 mod number_block;
+mod other_axis;
 mod preamble;
 mod roles;
 mod sniff;
 mod survey;
+mod words;
 
 pub use channel_facts::{TableChannel, of_channels};
-#[cfg(test)]
-pub use columns::Column;
-pub use columns::{Layout, Role};
-pub use dialect::{Dialect, dialect_of_row};
+pub use columns::{Cells, Column, Layout, Role};
+pub use dialect::{Dialect, dialect_of_row, joined_at_decimals};
 pub use find_layout::read_layout;
 pub use preamble::RecordFacts;
 pub use sniff::{Line, find_table};
+pub use words::{is_horizontal_unit, tokens};

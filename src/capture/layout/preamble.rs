@@ -1,44 +1,45 @@
 //! What a preamble says of the whole record, read by the common words in its keys.
 
 use super::dialect::Dialect;
+use super::words::{Setting, setting};
 use crate::capture::cell;
 use crate::capture::record::PreambleFact;
 use crate::capture::source;
 use crate::capture::unit;
 use encoding_rs::Encoding;
 
-/// Reads one line above the table as key and values; `None` where it says nothing.
+/// A cell that holds a setting of its own: `t0 = -5e-3`, `Samplerate: 10 kHz`.
+pub(super) fn key_and_value(cell: &str) -> Option<(&str, &str)> {
+    let (key, value) = cell.split_once('=').or_else(|| cell.split_once(':'))?;
+    let (key, value) = (key.trim(), value.trim());
+    let is_key = key.chars().next().is_some_and(char::is_alphabetic);
+    (is_key && !value.is_empty()).then_some((key, value))
+}
+
+/// Reads one line above the table as settings: one key with its values, or a key with its value in each cell.
 pub fn of_line(
     line: &[u8],
     number: usize,
     dialect: Dialect,
     named: Option<&'static Encoding>,
-) -> Option<PreambleFact> {
-    let bare = cell::trim(line);
-    // A delimiter may precede the comment mark (`,#key=value`).
-    let marked = bare
-        .iter()
-        .position(|b| !matches!(b, b',' | b' ' | b'\t'))
-        .map_or(bare, |at| &bare[at..]);
-    let comment = marked
-        .first()
-        .is_some_and(|b| matches!(b, b'#' | b';' | b'!' | b'%'));
-    let body = if comment {
-        let after = marked
-            .iter()
-            .position(|b| !matches!(b, b'#' | b';' | b'!' | b'%' | b' '))?;
-        &marked[after..]
-    } else {
-        line
+) -> Vec<PreambleFact> {
+    let mut cells = cells_of_line(line, dialect, named);
+    let fact = |key: &str, values: Vec<String>| PreambleFact {
+        line: number,
+        key: key.to_string(),
+        values,
     };
-    let mut cells: Vec<String> = dialect
-        .split(body)
+    let own: Vec<PreambleFact> = cells
         .iter()
-        .map(|c| source::text(cell::trim(c), named).trim().to_string())
+        .filter_map(|cell| key_and_value(cell))
+        .map(|(key, value)| fact(key, vec![value.to_string()]))
         .collect();
+    if !own.is_empty() {
+        return own;
+    }
     if cells.iter().skip(1).all(String::is_empty) {
         let only = cells.first().cloned().unwrap_or_default();
-        let other = match only
+        cells = match only
             .split_once('=')
             .or_else(|| only.split_once(':'))
             .or_else(|| only.split_once('\t'))
@@ -48,23 +49,43 @@ pub fn of_line(
             Some((key, value)) => vec![key.trim().to_string(), value.trim().to_string()],
             None => vec![only],
         };
-        cells = other;
     }
     while cells.last().is_some_and(String::is_empty) {
         cells.pop();
     }
-    let key = cells
-        .first()?
-        .trim_matches(|c: char| c.is_whitespace() || matches!(c, '=' | ':' | '"'))
-        .to_string();
-    if key.is_empty() {
-        return None;
+    let Some(key) = cells.first() else {
+        return Vec::new();
+    };
+    let key = key.trim_matches(|c: char| c.is_whitespace() || matches!(c, '=' | ':' | '"'));
+    match key.is_empty() {
+        true => Vec::new(),
+        false => vec![fact(key, cells[1..].to_vec())],
     }
-    Some(PreambleFact {
-        line: number,
-        key,
-        values: cells.split_off(1),
-    })
+}
+
+/// Cells of a line, without the comment mark before them.
+fn cells_of_line(line: &[u8], dialect: Dialect, named: Option<&'static Encoding>) -> Vec<String> {
+    // A delimiter may precede the comment mark (`,#key=value`).
+    let bare = cell::trim(line);
+    let marked = bare
+        .iter()
+        .position(|b| !matches!(b, b',' | b' ' | b'\t'))
+        .map_or(bare, |at| &bare[at..]);
+    let is_mark = |b: &u8| matches!(b, b'#' | b';' | b'!' | b'%');
+    let body = match marked.first().is_some_and(is_mark) {
+        true => {
+            let after = marked.iter().position(|b| !is_mark(b) && *b != b' ');
+            &marked[after.unwrap_or(marked.len())..]
+        }
+        false => line,
+    };
+    let text = |cell: &[u8]| source::text(cell::trim(cell), named).trim().to_string();
+    // Blanks part the words of a key as well.
+    let dialect = match dialect.delimiter {
+        b' ' => Dialect::new(b'\t', dialect.decimal),
+        _ => dialect,
+    };
+    dialect.split(body).iter().map(|c| text(c)).collect()
 }
 
 /// What the preamble says of the whole record.
@@ -76,92 +97,119 @@ pub struct RecordFacts {
     pub start_s: Option<(f64, usize)>,
     /// Announced number of samples.
     pub length: Option<(f64, usize)>,
-}
-
-pub(super) fn simple(key: &str) -> String {
-    key.to_lowercase()
-        .chars()
-        .map(|c| if c.is_alphanumeric() { c } else { ' ' })
-        .collect::<String>()
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
+    /// Another sampling interval that the preamble states as well, with its line.
+    pub other_interval_s: Option<(f64, usize)>,
+    /// The interval comes from a number without a unit, and is longer than a sampling interval usually is in seconds.
+    pub interval_unit_unsure: bool,
 }
 
 /// The key without a unit in brackets at its end, and that unit.
-pub(super) fn key_and_unit(key: &str) -> (String, Option<&str>) {
+pub(super) fn key_and_unit(key: &str) -> (&str, Option<&str>) {
     let unit = unit::of_name(key).filter(|_| key.contains(['(', '[']));
-    let stem = if unit.is_some() {
-        key.rfind(['(', '[']).map_or(key, |at| &key[..at])
-    } else {
-        key
-    };
-    (simple(stem), unit)
+    match unit {
+        Some(_) => (key.rfind(['(', '[']).map_or(key, |at| &key[..at]), unit),
+        None => (key, None),
+    }
+}
+
+/// A bare number of seconds from here on may be one of milliseconds or less.
+const LONG_INTERVAL_S: f64 = 0.01;
+
+/// A value of a setting in SI, with the SI symbol where a unit is written in the value or the key.
+fn value_of(
+    text: &str,
+    key_unit: Option<&str>,
+    decimal: u8,
+) -> Option<(f64, Option<&'static str>)> {
+    // `2 us/pt` is an interval, `2 MSa/s` a rate.
+    let per_sample = || text.rsplit_once('/').map(|(before, _)| before);
+    let read = |text: &str| unit::quantity(text, decimal).or_else(|| unit::quantity(text, b'.'));
+    let (value, unit) = read(text).or_else(|| read(per_sample()?))?;
+    Some(match (unit, key_unit.and_then(|u| unit::parse(u, true))) {
+        (None, Some(unit)) => (unit.to_si(value), Some(unit.symbol)),
+        _ => (value, unit),
+    })
 }
 
 impl RecordFacts {
-    /// Collects the facts of the whole record from all preamble lines; the first that says a thing wins.
+    /// Collects the facts of the whole record from all preamble lines. A key that can mean nothing else wins over a bare word; of
+    /// two alike the first wins.
     pub fn gather(facts: &[PreambleFact], decimal: u8) -> RecordFacts {
         let mut found = RecordFacts::default();
-        for fact in facts {
-            let (key, key_unit) = key_and_unit(&fact.key);
-            // One value a channel: the first that stands there; they agree in all exports with one time axis.
-            let Some((value, unit)) = fact
-                .values
-                .iter()
-                .find(|v| !v.is_empty())
-                .and_then(|v| unit::quantity(v, decimal).or_else(|| unit::quantity(v, b'.')))
-            else {
-                continue;
-            };
-            let scaled = match (unit, key_unit.and_then(|u| unit::parse(u, true))) {
-                (None, Some(unit)) => unit.to_si(value),
-                _ => value,
-            };
-            let slot = match key.as_str() {
-                "sample interval" | "sampling interval" | "sample period" | "sampling period"
-                | "increment" | "x increment" | "xincrement" | "xincr" | "delta x" | "deltax"
-                | "delta t" | "dt" | "time step" | "timestep" | "step" | "interval"
-                | "time per sample" | "abtastintervall" => {
-                    (scaled > 0.0).then_some((&mut found.interval_s, scaled))
+        let mut trigger_row = None;
+        for wanted in [true, false] {
+            for fact in facts {
+                let (key, key_unit) = key_and_unit(&fact.key);
+                let Some((setting, specific)) = setting(key).filter(|(_, s)| *s == wanted) else {
+                    continue;
+                };
+                // One value a channel: the first that stands there; they agree in all exports with one time axis.
+                let Some((value, unit)) = fact
+                    .values
+                    .iter()
+                    .find(|v| !v.is_empty())
+                    .and_then(|v| value_of(v, key_unit, decimal))
+                    .filter(|(value, _)| value.is_finite())
+                else {
+                    continue;
+                };
+                match setting {
+                    Setting::Interval | Setting::Rate => {
+                        found.take_interval(setting, value, unit, specific, fact.line);
+                    }
+                    Setting::Start if matches!(unit, None | Some("s")) => {
+                        found.start_s.get_or_insert((value, fact.line));
+                    }
+                    Setting::Start => {}
+                    Setting::Length => {
+                        found.length.get_or_insert((value, fact.line));
+                    }
+                    Setting::TriggerRow if value.fract() == 0.0 && value >= 0.0 => {
+                        trigger_row.get_or_insert((value, fact.line));
+                    }
+                    Setting::TriggerRow => {}
                 }
-                "sample rate" | "sampling rate" | "samplerate" | "sampling frequency"
-                | "sample frequency" | "abtastrate" => {
-                    (scaled > 0.0).then(|| (&mut found.interval_s, 1.0 / scaled))
-                }
-                "start"
-                | "x0"
-                | "xzero"
-                | "x zero"
-                | "x origin"
-                | "xorigin"
-                | "start time"
-                | "first time"
-                | "t0"
-                | "time of first sample" => Some((&mut found.start_s, scaled)),
-                "record length"
-                | "number of points"
-                | "number of data points"
-                | "nr of samples"
-                | "number of samples"
-                | "samples"
-                | "points"
-                | "nr of points"
-                | "no of samples"
-                | "no of points"
-                | "sample count"
-                | "memory length"
-                | "size" => Some((&mut found.length, scaled)),
-                _ => None,
-            };
-            if let Some((slot, value)) = slot
-                && slot.is_none()
-                && value.is_finite()
-            {
-                *slot = Some((value, fact.line));
             }
         }
+        if let (None, Some((interval, _)), Some((row, line))) =
+            (found.start_s, found.interval_s, trigger_row)
+        {
+            found.start_s = Some((-row * interval, line));
+        }
         found
+    }
+
+    /// An interval or a rate: the unit decides which it is, else the key.
+    fn take_interval(
+        &mut self,
+        setting: Setting,
+        value: f64,
+        unit: Option<&str>,
+        specific: bool,
+        line: usize,
+    ) {
+        let is_rate = match unit {
+            Some("Hz") => true,
+            Some("s") => false,
+            Some(_) => return,
+            // `resolution`, `rate` and the like are said of other things too.
+            None if !specific && (setting == Setting::Rate || value >= 1.0) => return,
+            None => setting == Setting::Rate,
+        };
+        let interval = if is_rate { 1.0 / value } else { value };
+        if !(interval > 0.0 && interval.is_finite()) {
+            return;
+        }
+        match self.interval_s {
+            None => {
+                self.interval_unit_unsure = unit.is_none() && !is_rate && value >= LONG_INTERVAL_S;
+                self.interval_s = Some((interval, line));
+            }
+            Some((first, _)) if specific && (first - interval).abs() > 0.01 * first => {
+                self.other_interval_s.get_or_insert((interval, line));
+            }
+            Some(_) => {}
+        }
     }
 }
 
@@ -172,7 +220,7 @@ mod tests {
     const COMMA: Dialect = Dialect::new(b',', b'.');
 
     fn fact(line: &str) -> PreambleFact {
-        of_line(line.as_bytes(), 1, COMMA, None).expect("a fact")
+        of_line(line.as_bytes(), 1, COMMA, None).swap_remove(0)
     }
 
     #[test]
@@ -192,7 +240,10 @@ mod tests {
                 "{line}"
             );
         }
-        assert_eq!(of_line(b",,,", 1, COMMA, None), None);
+        assert_eq!(of_line(b",,,", 1, COMMA, None), []);
+        let both = of_line(b"CH1,t0 = -5e-3, tInc = 1e-4,", 1, COMMA, None);
+        let keys: Vec<&str> = both.iter().map(|f| f.key.as_str()).collect();
+        assert_eq!(keys, ["t0", "tInc"]);
     }
 
     #[test]
@@ -205,6 +256,12 @@ mod tests {
         assert_eq!(facts("\"Sampling Frequency (Hz)=\",500000000,"), Some(2e-9));
         assert_eq!(facts("Sample rate: 2 MSa/s"), Some(5e-7));
         assert_eq!(facts("Sample Interval,5 us"), Some(5e-6));
+        assert_eq!(facts("sampling rate : 2500000"), Some(4e-7));
+        assert_eq!(facts("Interval,0.08uS"), Some(8e-8));
+        assert_eq!(facts("XInc:1.0E-04"), Some(1e-4));
+        assert_eq!(facts("Resolution: 2 us/pt"), Some(2e-6));
+        assert_eq!(facts("Resolution: 12"), None);
+        assert_eq!(facts("Sample Interval, 1 kHz"), Some(1e-3));
         assert_eq!(facts("\"Time Scale (s/DIV) =\",1E-7,"), None);
     }
 }

@@ -1,8 +1,8 @@
 //! Which column is time, which only counts the rows.
 
-use super::columns::{Column, Role};
-use super::header::{is_index_name, is_time_name};
+use super::columns::{Cells, Column, Role};
 use super::survey::ColumnSurvey;
+use super::words::{is_index_name, is_time_name, time_unit_of_name};
 use crate::capture::unit;
 
 /// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.
@@ -26,12 +26,28 @@ pub(super) fn assign_time(
         return;
     }
     let by_name = time_by_name(columns, seen).map(|c| (c, "its name or unit says so"));
-    let time = by_name.or_else(|| {
-        let c = time_by_values(columns, seen)?;
-        Some((c, "it is the first column and increases evenly"))
-    });
+    let time = by_name
+        .or_else(|| Some((time_by_clock(columns)?, "it holds clock times")))
+        .or_else(|| {
+            let c = time_by_values(columns, seen)?;
+            Some((c, "it is the first column and increases evenly"))
+        });
+    // A clock or a date beside a column of time gives nothing more.
+    for (c, column) in columns.iter_mut().enumerate() {
+        if column.cells == Cells::Clock && time.is_some_and(|(time, _)| time != c) {
+            column.role = Role::Skip;
+            why.push(format!(
+                "column {} holds clock times or dates and is left out",
+                c + 1
+            ));
+        }
+    }
     if let Some((c, reason)) = time {
         columns[c].role = Role::Time;
+        let unit = columns[c].name.as_deref().and_then(time_unit_of_name);
+        if let (None, Some(unit)) = (&columns[c].unit_text, unit) {
+            columns[c].unit_text = Some(unit.to_string());
+        }
         why.push(format!("column {} is time: {reason}", c + 1));
         assign_further_times(c, columns, seen, why);
     } else if named_index.is_none()
@@ -48,6 +64,11 @@ fn has_time_unit(column: &Column) -> bool {
     let unit = column.unit_text.as_deref();
     unit.and_then(|u| unit::parse(u, true))
         .is_some_and(|u| u.symbol == "s")
+}
+
+fn time_by_clock(columns: &[Column]) -> Option<usize> {
+    let is_clock = |c: &Column| c.role == Role::Value && c.cells == Cells::Clock;
+    columns.iter().position(is_clock)
 }
 
 fn index_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
@@ -67,9 +88,12 @@ fn time_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
     columns.iter().zip(seen).position(|(column, seen)| {
         let named = column.name.as_deref().is_some_and(is_time_name)
             && is_unitless(column)
+            && column.cells != Cells::Clock
             // A time that runs backwards once is still time; a channel called `t` is not.
             && (seen.values.is_empty() || mostly_increases(&seen.values));
-        column.role == Role::Value && (has_time_unit(column) || named)
+        let by_unit =
+            has_time_unit(column) && (seen.values.len() < 3 || mostly_increases(&seen.values));
+        column.role == Role::Value && column.cells != Cells::Clock && (by_unit || named)
     })
 }
 
@@ -84,8 +108,17 @@ fn first_of_several(columns: &[Column]) -> Option<usize> {
 fn time_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
     first_of_several(columns).filter(|&c| {
         let values = &seen[c].values;
-        increases(values) && !counts(values)
+        (increases(values) && !counts(values)) || is_shuffled_axis(values)
     })
+}
+
+/// Even times in no order: all numbers differ, and put in order their steps are alike. Samples of a signal repeat, or lie at
+/// distances of which the longest is several times the mean.
+fn is_shuffled_axis(values: &[f64]) -> bool {
+    const FEWEST_ROWS: usize = 50;
+    let mut ordered = values.to_vec();
+    ordered.sort_by(f64::total_cmp);
+    values.len() >= FEWEST_ROWS && !mostly_increases(values) && increases(&ordered)
 }
 
 fn index_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
@@ -95,7 +128,7 @@ fn index_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
     })
 }
 
-/// Columns behind that of time with its name, or another unit of time, are time again.
+/// Columns behind that of time with its name, another unit of time, or its very numbers are time again.
 fn assign_further_times(
     time: usize,
     columns: &mut [Column],
@@ -104,9 +137,15 @@ fn assign_further_times(
 ) {
     let name = columns[time].name.clone();
     for (c, column) in columns.iter_mut().enumerate().skip(time + 1) {
-        let same_name = name.is_some() && column.name == name;
+        let named = column
+            .name
+            .as_deref()
+            .is_some_and(|n| Some(n) == name.as_deref() || is_time_name(n));
+        let same = seen[c].values.len() > 2
+            && seen[c].values == seen[time].values
+            && increases(&seen[c].values);
         if column.role == Role::Value
-            && (has_time_unit(column) || same_name)
+            && (has_time_unit(column) || named || same)
             && mostly_increases(&seen[c].values)
         {
             column.role = Role::ExtraTime;

@@ -94,17 +94,36 @@ pub fn find_table(lines: &[Line], delimiter: Option<u8>, decimal: Option<u8>) ->
     Some(best)
 }
 
+/// True where nearly all lines of figures have commas with a blank behind them, and others within numbers (`0,5, 1,5`).
+fn comma_is_both(lines: &[Line]) -> bool {
+    let figures = |line: &&Line| {
+        cell::trim(line.text)
+            .first()
+            .is_some_and(|b| b.is_ascii_digit() || *b == b'-')
+    };
+    let both = |line: &&Line| {
+        let ends = |at: usize, is: fn(&u8) -> bool| line.text.get(at + 1).is_some_and(is);
+        let commas = || memchr::memchr_iter(b',', line.text);
+        let spaced = commas().any(|at| ends(at, |b| *b == b' '));
+        spaced && commas().any(|at| ends(at, u8::is_ascii_digit)) && !line.text.contains(&b'.')
+    };
+    let rows = lines.iter().filter(figures).count();
+    rows > 2 && lines.iter().filter(figures).filter(both).count() * 10 > rows * 9
+}
+
 /// Dialects worth a try.
 fn candidates(lines: &[Line], delimiter: Option<u8>, decimal: Option<u8>) -> Vec<Dialect> {
     if let (Some(delimiter), Some(decimal)) = (delimiter, decimal) {
         return vec![Dialect::new(delimiter, decimal)];
     }
+    let spaced = comma_is_both(lines);
     let hold = |byte: u8| lines.iter().any(|line| line.text.contains(&byte));
     let candidates: Vec<Dialect> = DIALECTS
         .into_iter()
         .filter(|d| delimiter.is_none_or(|wanted| d.delimiter == wanted))
         .filter(|d| decimal.is_none_or(|wanted| d.decimal == wanted))
-        .filter(|d| *d != Dialect::new(b',', b',') || hold(b'"'))
+        .filter(|d| !d.comma_is_both() || hold(b'"') || decimal.is_some() || spaced)
+        .filter(|d| *d != Dialect::new(b',', b'.') || !spaced)
         .filter(|d| {
             // A delimiter no line holds adds nothing over the first one tried: a single column.
             d.delimiter == b','
@@ -137,23 +156,34 @@ fn layout_above(lines: &[Line], best: &Found) -> Option<Found> {
 
 /// A preamble beside the numbers makes the first rows differ; a row belongs to the table when every column that is
 /// a number all through the block is a number in it too. A few bad rows among good ones are passed over; they get a warning
-/// when the rows are read.
+/// when the rows are read. Words where a number is missing ([`is_dropout`]) belong to the table as well.
 fn extend_upward(lines: &[Line], found: &mut Found) {
-    if !found.block.solid.contains(&true) {
+    let Some(lead) = found.block.solid.iter().position(|&solid| solid) else {
         return;
-    }
+    };
     let mut bad = 0;
+    let mut dropouts = Vec::new();
     for at in (0..found.block.first).rev() {
         let line = lines[at].text;
         if is_blank(line) {
             continue;
         }
         let cells = found.dialect.split(line);
-        let fits = cells.len() == found.block.kinds.len()
-            && found.block.solid.iter().zip(&cells).all(|(solid, cell)| {
-                !solid || kind(cell, found.dialect.decimal) == CellKind::Number
-            });
-        if fits {
+        let kinds: Vec<CellKind> = cells
+            .iter()
+            .map(|c| kind(c, found.dialect.decimal))
+            .collect();
+        let same_width = cells.len() == found.block.kinds.len();
+        let solid = found.block.solid.iter().zip(&kinds);
+        let fits = same_width
+            && solid
+                .clone()
+                .all(|(solid, kind)| !solid || *kind == CellKind::Number);
+        if fits || (same_width && kinds[lead] == CellKind::Number && is_dropout(&cells, &kinds)) {
+            let words = solid
+                .enumerate()
+                .filter(|(_, (s, k))| **s && **k != CellKind::Number);
+            dropouts.extend(words.map(|(column, _)| column));
             found.block.first = at;
             bad = 0;
         } else {
@@ -163,6 +193,21 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
             }
         }
     }
+    for column in dropouts {
+        found.block.solid[column] = false;
+    }
+}
+
+/// True for a row of numbers in which words without any digit stand for some of them (`0.001,n.m.,0.5`).
+fn is_dropout(cells: &[Cow<[u8]>], kinds: &[CellKind]) -> bool {
+    let word = |cell: &Cow<[u8]>| {
+        let cell = cell::trim(cell);
+        cell.len() <= 12 && !cell.iter().any(u8::is_ascii_digit)
+    };
+    cells
+        .iter()
+        .zip(kinds)
+        .all(|(cell, kind)| *kind != CellKind::Text || word(cell))
 }
 
 impl Found {

@@ -1,7 +1,7 @@
 //! What the rows in the head of a file hold, column by column.
 
 use super::dialect::Dialect;
-use crate::capture::cell::{self, Cell};
+use crate::capture::cell::{self, Cell, clock};
 use crate::capture::record::PreambleFact;
 use crate::capture::source;
 use encoding_rs::Encoding;
@@ -9,6 +9,77 @@ use std::borrow::Cow;
 
 /// A row of the head: its line and its cells.
 pub(super) type HeadRow<'a> = (usize, Vec<Cow<'a, [u8]>>);
+
+/// Codes that a column holds in place of numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Codes {
+    Hexadecimal,
+    /// Bits written out, such as `0010`.
+    Bits,
+}
+
+/// Whether all cells of a column are codes.
+#[derive(Clone, Copy, Default)]
+pub(super) struct CodeSurvey {
+    cells: usize,
+    hexadecimal: usize,
+    /// Cells that can only be hexadecimal.
+    letters: usize,
+    bits: usize,
+    leading_zeros: usize,
+    width: Option<usize>,
+}
+
+impl CodeSurvey {
+    fn add(&mut self, cell: &[u8], parsed: &Cell) {
+        let hexadecimal = cell::is_hexadecimal(cell);
+        self.cells += 1;
+        self.hexadecimal += usize::from(hexadecimal);
+        self.letters += usize::from(hexadecimal && *parsed == Cell::Text);
+        self.bits += usize::from(cell::is_bits(cell));
+        self.leading_zeros += usize::from(cell.first() == Some(&b'0'));
+        self.width = match self.width {
+            None => Some(cell.len()),
+            Some(width) => Some(width).filter(|w| *w == cell.len()).or(Some(0)),
+        };
+    }
+
+    /// The codes, where all cells are some and at least one can be nothing else.
+    pub fn kind(&self) -> Option<Codes> {
+        if self.hexadecimal == self.cells && self.letters > 0 {
+            Some(Codes::Hexadecimal)
+        } else if self.bits > 0
+            && self.bits == self.cells
+            && self.leading_zeros > 0
+            && self.width != Some(0)
+        {
+            Some(Codes::Bits)
+        } else {
+            None
+        }
+    }
+}
+
+/// Whether all cells of a column are clock times.
+#[derive(Clone, Copy, Default)]
+pub(super) struct ClockSurvey {
+    cells: usize,
+    times: usize,
+}
+
+impl ClockSurvey {
+    fn add(&mut self, cell: &[u8]) {
+        // Once a cell is none, the others need not be looked at.
+        if self.times == self.cells && clock::parse(cell).is_some() {
+            self.times += 1;
+        }
+        self.cells += 1;
+    }
+
+    pub fn is_clock(&self) -> bool {
+        self.times > 0 && self.times == self.cells
+    }
+}
 
 /// One column over the rows of the head.
 #[derive(Default)]
@@ -20,16 +91,39 @@ pub(super) struct ColumnSurvey {
     filled_rows: Vec<usize>,
     text_rows: Vec<usize>,
     pub values: Vec<f64>,
+    /// Numbers stand there with an exponent.
+    pub exponents: bool,
+    /// Numbers with a unit or prefix behind them.
+    pub quantities: usize,
+    /// SI symbol of the units behind the numbers.
+    pub unit_in_cells: Option<&'static str>,
+    /// All cells so far are codes of one kind.
+    pub codes: CodeSurvey,
+    /// All cells so far are clock times.
+    pub clock: ClockSurvey,
     /// Digits after the decimal mark, as far as the cells agree.
     decimals: Option<Option<usize>>,
 }
 
 impl ColumnSurvey {
     fn add(&mut self, row: usize, text: &[u8], decimal: u8) {
-        match cell::parse(text, decimal) {
+        let parsed = cell::parse(text, decimal);
+        if parsed != Cell::Blank {
+            self.codes.add(cell::trim(text), &parsed);
+            self.clock.add(cell::trim(text));
+        }
+        match parsed {
+            Cell::Quantity(value, unit) => {
+                self.numbers += 1;
+                self.quantities += 1;
+                self.values.push(value);
+                self.unit_in_cells = self.unit_in_cells.or(unit);
+                self.decimals = Some(None);
+            }
             Cell::Number(value) => {
                 self.numbers += 1;
                 self.values.push(value);
+                self.exponents |= memchr::memchr2(b'e', b'E', text).is_some();
                 let decimals = cell::decimals(text, decimal);
                 match self.decimals {
                     None => self.decimals = Some(decimals),
@@ -58,8 +152,8 @@ pub(super) struct Survey {
     pub columns: Vec<ColumnSurvey>,
     /// Fewest and most cells of a row.
     pub cells: (usize, usize),
-    /// Columns of a preamble that stands beside the numbers: keys, then values.
-    pub beside: Vec<usize>,
+    /// Preambles that stand beside the numbers.
+    beside: Vec<Beside>,
 }
 
 impl Survey {
@@ -74,7 +168,7 @@ impl Survey {
             }
         }
         Survey {
-            beside: beside_columns(&columns, rows.len()),
+            beside: beside_blocks(&columns, rows.len()),
             columns,
             cells: (fewest, width),
         }
@@ -84,58 +178,94 @@ impl Survey {
     pub fn numeric(&self) -> Vec<bool> {
         let columns = self.columns.iter().enumerate();
         columns
-            .map(|(c, s)| s.numbers > 0 && s.numbers >= s.texts && !self.beside.contains(&c))
+            .map(|(c, s)| s.numbers > 0 && s.numbers >= s.texts && !self.is_beside(c))
             .collect()
     }
 
     /// Lines of the preamble beside the numbers.
     pub fn lines_beside(&self) -> Option<usize> {
-        let keys = self.beside.first()?;
-        Some(self.columns[*keys].text_rows.len())
+        let blocks = self.beside.iter();
+        blocks
+            .map(|block| self.columns[block.keys].text_rows.len())
+            .max()
     }
 
-    /// What the preamble beside the numbers says.
+    /// True for a column of keys or values of a preamble beside the numbers.
+    pub fn is_beside(&self, column: usize) -> bool {
+        let mut blocks = self.beside.iter();
+        blocks.any(|block| (block.keys..block.keys + 1 + block.values).contains(&column))
+    }
+
+    /// What the preamble beside the numbers says. The keys of one channel after the other give the value of each channel.
     pub fn facts_beside(
         &self,
         rows: &[HeadRow],
         named: Option<&'static Encoding>,
     ) -> Vec<PreambleFact> {
-        let Some((&keys, values)) = self.beside.split_first() else {
-            return Vec::new();
-        };
         let text = |cells: &[Cow<[u8]>], column: usize| {
             let cell = cells.get(column);
             cell.map_or_else(String::new, |c| source::text(cell::trim(c), named))
         };
-        let facts = rows.iter().map(|(line, cells)| PreambleFact {
-            line: *line,
-            key: text(cells, keys),
-            values: values
-                .iter()
-                .map(|&c| text(cells, c))
-                .filter(|v| !v.is_empty())
-                .collect(),
-        });
-        facts.filter(|fact| !fact.key.is_empty()).collect()
+        let mut facts: Vec<PreambleFact> = Vec::new();
+        for block in &self.beside {
+            for (line, cells) in rows {
+                let key = text(cells, block.keys);
+                let key = key.trim_matches(|c: char| c.is_whitespace() || matches!(c, '=' | ':'));
+                if key.is_empty() {
+                    continue;
+                }
+                let values = (1..=block.values).map(|v| text(cells, block.keys + v));
+                let values: Vec<String> = values.filter(|v| !v.is_empty()).collect();
+                match facts.iter_mut().find(|f| f.key == key && f.line == *line) {
+                    Some(fact) => fact.values.extend(values),
+                    None => facts.push(PreambleFact {
+                        line: *line,
+                        key: key.to_string(),
+                        values,
+                    }),
+                }
+            }
+        }
+        facts
     }
 }
 
-/// Keys as text in the first rows only, values in the columns to their right in no other rows.
-fn beside_columns(columns: &[ColumnSurvey], rows: usize) -> Vec<usize> {
+/// A preamble beside the numbers: a column of keys and the columns of values to its right.
+pub(super) struct Beside {
+    keys: usize,
+    values: usize,
+}
+
+/// Keys as text in some of the first rows, values in the columns to their right in no other rows. Some keys may be blank.
+fn beside_blocks(columns: &[ColumnSurvey], rows: usize) -> Vec<Beside> {
     let is_keys = |s: &ColumnSurvey| {
         let count = s.text_rows.len();
+        let last = s.text_rows.last().map_or(0, |row| row + 1);
         count >= 2
-            && count < rows
             && s.numbers == 0
-            && s.text_rows.iter().enumerate().all(|(k, &row)| k == row)
+            && s.marks == 0
+            && last < rows
+            && (count == last || last * 3 < rows)
     };
-    let Some(keys) = columns.iter().position(is_keys) else {
-        return Vec::new();
-    };
-    let last = columns[keys].text_rows.len();
-    let values = columns[keys + 1..]
-        .iter()
-        .take_while(|s| !s.filled_rows.is_empty() && s.filled_rows.iter().all(|&row| row < last))
-        .count();
-    (keys..=keys + values).collect()
+    let mut blocks = Vec::new();
+    let mut column = 0;
+    while column < columns.len() {
+        let mut values = 0;
+        if is_keys(&columns[column]) {
+            let last = columns[column].text_rows.last().map_or(0, |row| row + 1);
+            let is_value = |s: &&ColumnSurvey| {
+                !s.filled_rows.is_empty() && s.filled_rows.iter().all(|&row| row < last)
+            };
+            values = columns[column + 1..].iter().take_while(is_value).count();
+            // A column of text alone may be anything.
+            if values > 0 {
+                blocks.push(Beside {
+                    keys: column,
+                    values,
+                });
+            }
+        }
+        column += 1 + values;
+    }
+    blocks
 }

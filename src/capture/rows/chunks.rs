@@ -6,7 +6,7 @@
 use super::block::{Block, Filled};
 use super::chunk::{Chunk, RowPlan};
 use super::table::Table;
-use crate::capture::layout::{Layout, Role};
+use crate::capture::layout::{Cells, Layout, Role};
 use crate::capture::options::Limits;
 use memchr::{memchr, memrchr};
 use rayon::prelude::*;
@@ -23,6 +23,7 @@ pub fn is_regular(layout: &Layout) -> bool {
         && !layout.quoted
         && layout.cells.0 == layout.cells.1
         && layout.columns.len() == layout.cells.1
+        && layout.columns.iter().all(|c| c.cells == Cells::Numbers)
         && layout.columns.iter().all(|c| match c.role {
             Role::Time | Role::Index | Role::Value => !c.empty,
             Role::ExtraTime => false,
@@ -170,14 +171,18 @@ mod tests {
     fn layout() -> Layout {
         let column = |role| Column {
             role,
+            cells: Cells::Numbers,
             name: None,
             unit_text: None,
             decimals: None,
+            exponents: false,
+            codes: None,
             empty: role == Role::Skip,
         };
         Layout {
             dialect: Dialect::new(b',', b'.'),
             quoted: false,
+            whole_lines_quoted: false,
             first_line: 3,
             first_offset: 0,
             columns: [Role::Time, Role::Value, Role::Value, Role::Skip]
@@ -185,6 +190,7 @@ mod tests {
                 .into(),
             cells: (4, 4),
             facts: Vec::new(),
+            other_axis: None,
             why: Vec::new(),
         }
     }

@@ -1,6 +1,8 @@
 //! One column of numbers as it is read.
 
 use crate::capture::cell::{self, Cell};
+use crate::capture::layout::Cells;
+use std::collections::HashMap;
 
 /// Text in a column of numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,6 +18,8 @@ pub struct BadCells {
 pub struct RawColumn {
     /// 0-based column in the file.
     pub column: usize,
+    /// How its cells are read.
+    pub cells: Cells,
     pub values: Vec<f64>,
     pub missing: usize,
     pub overrange: Vec<(usize, bool)>,
@@ -23,9 +27,10 @@ pub struct RawColumn {
 }
 
 impl RawColumn {
-    pub fn new(column: usize) -> RawColumn {
+    pub fn new(column: usize, cells: Cells) -> RawColumn {
         RawColumn {
             column,
+            cells,
             ..RawColumn::default()
         }
     }
@@ -33,8 +38,13 @@ impl RawColumn {
     /// Keeps one cell.
     #[inline]
     pub fn push(&mut self, text: &[u8], decimal: u8, line: usize) {
-        let value = match cell::parse(text, decimal) {
+        let parsed = match self.cells {
+            Cells::Hexadecimal => cell::hexadecimal(text),
+            _ => cell::parse(text, decimal),
+        };
+        let value = match parsed {
             Cell::Number(value) => value,
+            Cell::Quantity(value, _) if self.cells == Cells::Quantities => value,
             other => {
                 self.push_missing(other, text, line);
                 f64::NAN
@@ -47,8 +57,8 @@ impl RawColumn {
         self.missing += 1;
         match (cell, &mut self.bad) {
             (Cell::Overrange(positive), _) => self.overrange.push((self.values.len(), positive)),
-            (Cell::Text, Some(bad)) => bad.count += 1,
-            (Cell::Text, None) => {
+            (Cell::Text | Cell::Quantity(..), Some(bad)) => bad.count += 1,
+            (Cell::Text | Cell::Quantity(..), None) => {
                 let start = &text[..text.len().min(40)];
                 self.bad = Some(BadCells {
                     count: 1,
@@ -68,14 +78,17 @@ impl RawColumn {
         self.overrange.retain(|&(at, _)| at < row);
     }
 
-    /// Keeps only the given rows, in order.
+    /// Keeps only the given rows, in the order given.
     pub fn keep(&mut self, rows: &[usize]) {
-        let kept = |&(row, positive): &(usize, bool)| {
-            let at = rows.binary_search(&row).ok()?;
-            Some((at, positive))
-        };
         self.values = rows.iter().map(|&row| self.values[row]).collect();
         self.missing = self.values.iter().filter(|v| v.is_nan()).count();
-        self.overrange = self.overrange.iter().filter_map(kept).collect();
+        if self.overrange.is_empty() {
+            return;
+        }
+        let marks: HashMap<usize, bool> = self.overrange.drain(..).collect();
+        let places = rows.iter().enumerate();
+        self.overrange = places
+            .filter_map(|(at, row)| Some((at, *marks.get(row)?)))
+            .collect();
     }
 }

@@ -9,6 +9,8 @@ pub(super) struct Misfit {
     pub line: usize,
     pub cells: usize,
     pub text: Vec<u8>,
+    /// No cell is a number.
+    pub text_only: bool,
 }
 
 impl Misfit {
@@ -28,13 +30,17 @@ impl Misfit {
 /// Counts a row that is left out.
 pub(super) fn note_bad(table: &mut Table, row: Misfit) {
     match &mut table.bad_rows {
-        Some(bad) => bad.count += 1,
+        Some(bad) => {
+            bad.count += 1;
+            bad.text_only &= row.text_only;
+        }
         None => {
             table.bad_rows = Some(BadRows {
                 count: 1,
                 line: row.line,
                 cells: row.cells,
                 text: row.text(),
+                text_only: row.text_only,
             });
         }
     }

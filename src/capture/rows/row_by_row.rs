@@ -2,12 +2,15 @@
 
 use super::last_rows::{Misfit, judge_last_rows, note_bad};
 use super::table::{LayoutChange, Table, TimeDifference};
-use crate::capture::cell::{self, Cell};
+use crate::capture::cell::{self, Cell, clock};
 use crate::capture::error::ReadError;
-use crate::capture::layout::{self, Dialect, Layout, Role};
+use crate::capture::layout::{self, Cells, Dialect, Layout, Role};
 use crate::capture::options::Limits;
 use std::io::Read;
 use std::path::Path;
+
+/// So many lines at the end may be text under the table.
+const MOST_FOOTER_LINES: usize = 64;
 
 /// What the rows are read by.
 #[derive(Clone, Copy)]
@@ -130,6 +133,7 @@ impl<'a, R: Read> Rows<'a, R> {
             filled.for_each(|c| self.spare.push_field(c));
             std::mem::swap(&mut self.record, &mut self.spare);
         }
+        self.split_again();
         let (found, limit) = (self.record.len(), self.rules.limits.columns);
         if found > limit {
             return Err(ReadError::TooManyColumns {
@@ -142,6 +146,21 @@ impl<'a, R: Read> Rows<'a, R> {
         Ok(Some(line))
     }
 
+    /// Splits a row that stands in one pair of quotation marks, and joins numbers that were cut at their decimal comma.
+    fn split_again(&mut self) {
+        let cells = match self.record.get(0) {
+            Some(only) if self.rules.layout.whole_lines_quoted && self.record.len() == 1 => {
+                let cells = self.dialect.split(only).into_iter();
+                cells.map(|c| c.into_owned()).collect()
+            }
+            _ if self.dialect.comma_is_both() && !self.rules.layout.quoted => {
+                layout::joined_at_decimals(self.record.iter())
+            }
+            _ => return,
+        };
+        self.record = csv::ByteRecord::from(cells);
+    }
+
     fn cell(&self, column: usize) -> &[u8] {
         self.record.get(column).unwrap_or_default()
     }
@@ -150,19 +169,28 @@ impl<'a, R: Read> Rows<'a, R> {
         self.record.iter().all(|c| cell::trim(c).is_empty())
     }
 
+    /// True for as many cells as the rows of the table have, blank ones behind them not counted.
+    fn has_width(&self) -> bool {
+        let record = &self.record;
+        let (fewest, most) = self.rules.layout.cells;
+        record.len() >= fewest
+            && (record.len() <= most || record.iter().skip(most).all(|c| cell::trim(c).is_empty()))
+    }
+
     /// True when the row can be kept: a known number of cells and a time that is a number.
     fn fits(&self) -> bool {
         let record = &self.record;
-        let (fewest, most) = self.rules.layout.cells;
-        let width = record.len() >= fewest
-            && (record.len() <= most || record.iter().skip(most).all(|c| cell::trim(c).is_empty()));
-        if !width {
+        if !self.has_width() {
             return false;
         }
         let decimal = self.dialect.decimal;
         match &self.table.time {
+            Some(time) if time.cells == Cells::Clock => {
+                clock::parse(cell::trim(self.cell(time.column))).is_some()
+            }
             Some(time) => match cell::parse(self.cell(time.column), decimal) {
                 Cell::Number(_) => true,
+                Cell::Quantity(..) => time.cells == Cells::Quantities,
                 Cell::Text => false,
                 _ => self.time_may_be_blank && !self.is_blank(),
             },
@@ -189,11 +217,18 @@ impl<'a, R: Read> Rows<'a, R> {
             });
             return Ok(AfterMisfit::LayoutChanged);
         }
-        if self.misfits.len() == 2 {
+        if self.misfits.len() == MOST_FOOTER_LINES {
             note_bad(&mut self.table, self.misfits.remove(0));
         }
         let cells = self.record.len();
-        self.misfits.push(Misfit { line, cells, text });
+        let decimal = self.dialect.decimal;
+        let is_number = |c: &[u8]| matches!(cell::parse(c, decimal), Cell::Number(_));
+        self.misfits.push(Misfit {
+            line,
+            cells,
+            text,
+            text_only: cells > 1 && self.has_width() && !self.record.iter().any(is_number),
+        });
         Ok(AfterMisfit::GoOn)
     }
 

@@ -13,6 +13,8 @@ pub struct BadRows {
     pub line: usize,
     pub cells: usize,
     pub text: String,
+    /// None of them holds a number, as a header that is repeated.
+    pub text_only: bool,
 }
 
 /// Where the layout changes in mid-file.
@@ -61,6 +63,8 @@ pub struct Table {
     pub bad_rows: Option<BadRows>,
     pub change: Option<LayoutChange>,
     pub truncated: Option<Truncated>,
+    /// Zero bytes behind the text.
+    pub padding: u64,
     pub footer: Option<Footer>,
 }
 
@@ -70,8 +74,12 @@ impl Table {
         let columns = layout.columns.iter().enumerate();
         let values = columns.filter(|(_, c)| c.role == Role::Value);
         Table {
-            time: layout.time_column().map(TimeColumn::new),
-            values: values.map(|(column, _)| RawColumn::new(column)).collect(),
+            time: layout
+                .time_column()
+                .map(|at| TimeColumn::new(at, layout.columns[at].cells)),
+            values: values
+                .map(|(at, column)| RawColumn::new(at, column.cells))
+                .collect(),
             ..Table::default()
         }
     }

@@ -6,6 +6,9 @@ use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
 
+/// So many zero bytes behind a line that is cut are padding.
+const FEWEST_ZEROS: u64 = 8;
+
 /// Brings line ends to LF, gives the last line one, and stops at a line, a text or a byte beyond the bounds.
 ///
 /// Text may be taken out as it is ([`Lines::raw`]) by a reader that looks at every byte itself; what it does not want goes
@@ -22,6 +25,7 @@ pub struct Lines<R> {
     check_quotes: bool,
     ended: bool,
     open_end: Rc<Cell<bool>>,
+    padding: Rc<Cell<u64>>,
 }
 
 impl<R: Read> Lines<R> {
@@ -38,12 +42,46 @@ impl<R: Read> Lines<R> {
             check_quotes: false,
             ended: false,
             open_end: Rc::new(Cell::new(false)),
+            padding: Rc::new(Cell::new(0)),
         }
     }
 
     /// Becomes true when the last line had no line end: the copy may have stopped there.
     pub fn open_end(&self) -> Rc<Cell<bool>> {
         Rc::clone(&self.open_end)
+    }
+
+    /// Number of zero bytes behind the text, known once it was read to its end.
+    pub fn padding(&self) -> Rc<Cell<u64>> {
+        Rc::clone(&self.padding)
+    }
+
+    /// Reads to the end behind a zero byte. `rest` was read with it: nothing but zero bytes and line ends may follow.
+    fn skip_padding(&mut self, rest: &[u8]) -> io::Result<()> {
+        let mut block = rest.to_vec();
+        let mut zeros = 1;
+        loop {
+            if block.iter().any(|b| !matches!(b, 0 | b'\n' | b'\r' | 0x1a)) {
+                return Err(Self::fault(StreamFault::ZeroByte { line: self.line }));
+            }
+            zeros += block.iter().filter(|b| **b == 0).count() as u64;
+            block.resize(1 << 14, 0);
+            let count = self.inner.read(&mut block)?;
+            block.truncate(count);
+            self.text_bytes += count as u64;
+            if self.text_bytes > self.text_limit {
+                let (line, limit) = (self.line, self.text_limit);
+                return Err(Self::fault(StreamFault::TooMuchText { line, limit }));
+            }
+            if count == 0 {
+                // A zero byte or two within a line are damage.
+                if self.line_bytes > 0 && zeros < FEWEST_ZEROS {
+                    return Err(Self::fault(StreamFault::ZeroByte { line: self.line }));
+                }
+                self.padding.set(zeros);
+                return Ok(());
+            }
+        }
     }
 
     /// From here on a line with an open quotation mark may be a fault; it would swallow the rest of the file.
@@ -179,7 +217,17 @@ impl<R: Read> Read for Lines<R> {
                         kept += 1;
                         continue;
                     }
-                    0 => return Err(Self::fault(StreamFault::ZeroByte { line: self.line })),
+                    0 => {
+                        let rest = buffer[at + 1..count].to_vec();
+                        self.skip_padding(&rest)?;
+                        self.ended = true;
+                        if self.line_bytes > 0 {
+                            self.open_end.set(true);
+                            buffer[kept] = b'\n';
+                            kept += 1;
+                        }
+                        return Ok(kept);
+                    }
                     b'"' => self.quotes_odd = !self.quotes_odd,
                     _ => {}
                 }

@@ -3,6 +3,7 @@
 mod encoding;
 mod file_kind;
 mod hashing;
+mod legacy;
 mod line_ends;
 mod lines;
 mod unpacking;
@@ -10,5 +11,6 @@ mod unpacking;
 pub use encoding::{TextEncoding, Transcoding, find_encoding, text};
 pub use file_kind::{binary_kind, peek};
 pub use hashing::Hashing;
+pub use legacy::guess_legacy;
 pub use lines::Lines;
 pub use unpacking::Unpacking;

@@ -2,7 +2,8 @@
 
 use super::column::TimeColumn;
 use super::fault::TimeFault;
-use super::judge::{self, Context, Judged};
+use super::judge;
+use super::judged::{Context, Judged};
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
 use crate::quantity::exported::Unit;
@@ -106,7 +107,7 @@ impl TimeFacts {
             column.times(),
             Context {
                 // Counts are whole numbers and exact.
-                digits: if self.counted { 17 } else { column.digits },
+                digits: if self.counted { 17 } else { column.digits() },
                 preferred: stated.map(|interval| interval / scale),
                 to_si: &|time| self.to_si(time),
                 gaps: self.gaps,
@@ -166,7 +167,8 @@ fn typical_step(axis: &TimeAxis) -> Option<f64> {
     }
 }
 
-fn shift(axis: &mut TimeAxis, start: f64) {
+/// Moves the axis so that its first row is at `start`, s.
+pub fn shift(axis: &mut TimeAxis, start: f64) {
     match axis {
         TimeAxis::Uniform { start_s, .. } => *start_s = start,
         TimeAxis::Listed(times) => {

@@ -1,5 +1,7 @@
 //! Where the times of a record do not run on evenly.
 
+use crate::capture::error::BackwardsPattern;
+
 /// Where time does not run on evenly. Times in seconds, rows 0-based.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
@@ -31,7 +33,19 @@ pub enum TimeFault {
         from_s: f64,
         to_s: f64,
         places: usize,
+        pattern: BackwardsPattern,
     },
+    /// Every time occurs twice, as where the least and the largest sample of each interval are written; the second of
+    /// two rows is placed half a step later.
+    Pairs { step_s: f64 },
+    /// Many rows share a time with others; they are spread evenly up to the next time.
+    Spread {
+        row: usize,
+        time_s: f64,
+        places: usize,
+    },
+    /// The rows were put in the order of their times.
+    Sorted { places: usize },
     Uneven {
         median_s: f64,
         least_s: f64,

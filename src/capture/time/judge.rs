@@ -2,31 +2,12 @@
 
 use super::even::{Resolution, fit_even};
 use super::fault::TimeFault;
+use super::judged::{Context, Judged};
+use super::repeats;
 use super::steps::Steps;
 use super::times::Times;
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
-
-/// What a time column came to.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Judged {
-    pub axis: TimeAxis,
-    /// Rows kept, in order; `None` keeps all.
-    pub kept: Option<Vec<usize>>,
-    pub faults: Vec<TimeFault>,
-}
-
-/// What is known of a time column beside its numbers.
-#[derive(Clone, Copy)]
-pub(super) struct Context<'a> {
-    /// Most significant digits printed.
-    pub digits: u32,
-    /// Sampling interval the preamble states, in the unit of the file; taken only where the times fit it.
-    pub preferred: Option<f64>,
-    /// From the unit of the file to seconds.
-    pub to_si: &'a dyn Fn(f64) -> f64,
-    pub gaps: TimeGaps,
-}
 
 /// Judges times given in the unit of the file. They must be free of NaN; at least one.
 pub(super) fn judge(times: Times, context: Context) -> Judged {
@@ -39,6 +20,15 @@ pub(super) fn judge(times: Times, context: Context) -> Judged {
         };
     }
     let survey = Survey::of(times);
+    if survey.late > 0 {
+        let listed = || times.to_vec();
+        if context.gaps == TimeGaps::Sort {
+            return sorted(&listed(), context);
+        }
+        if let Some(judged) = repeats::pairs(&listed(), context) {
+            return judged;
+        }
+    }
     let resolution = Resolution::of(survey.largest, context.digits);
     let Some((start, step)) = fit_even(times, resolution.half, context.preferred) else {
         return uneven(&times.to_vec(), context);
@@ -119,6 +109,9 @@ fn uneven(times: &[f64], context: Context) -> Judged {
     if runs_on && steps.repeated.is_empty() {
         faults.push(steps.unevenness(to_si));
     }
+    if steps.backwards.is_empty() && steps.repeated.len() * 20 > times.len() {
+        return repeats::spread(times, &steps, context);
+    }
     let kept = (!steps.repeated.is_empty()).then(|| {
         (0..times.len())
             .filter(|&k| k == 0 || times[k] != times[k - 1])
@@ -129,6 +122,29 @@ fn uneven(times: &[f64], context: Context) -> Judged {
         None => times.iter().map(|&t| to_si(t)).collect(),
     });
     Judged { axis, kept, faults }
+}
+
+/// Puts the rows in the order of their times; equal times keep the order of the file.
+fn sorted(times: &[f64], context: Context) -> Judged {
+    let mut order: Vec<usize> = (0..times.len()).collect();
+    order.sort_by(|&a, &b| times[a].total_cmp(&times[b]));
+    let in_order: Vec<f64> = order.iter().map(|&k| times[k]).collect();
+    let places = times.windows(2).filter(|w| w[1] < w[0]).count();
+    let within = Context {
+        gaps: TimeGaps::Keep,
+        ..context
+    };
+    let inner = judge(Times::new(&[], &in_order), within);
+    let mut faults = vec![TimeFault::Sorted { places }];
+    faults.extend(inner.faults);
+    Judged {
+        axis: inner.axis,
+        kept: Some(match inner.kept {
+            Some(kept) => kept.into_iter().map(|k| order[k]).collect(),
+            None => order,
+        }),
+        faults,
+    }
 }
 
 /// Keeps the longest stretch without a gap or a step back.

@@ -6,10 +6,12 @@ mod column;
 mod even;
 mod fault;
 mod judge;
+mod judged;
+mod repeats;
 mod steps;
 mod times;
 
-pub use axis::TimeFacts;
+pub use axis::{TimeFacts, shift};
 pub use chunk::TimeChunk;
 pub use column::TimeColumn;
 pub use fault::TimeFault;

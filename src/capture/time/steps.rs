@@ -1,6 +1,7 @@
 //! The steps between listed times: which stand out, and how.
 
 use super::fault::TimeFault;
+use crate::capture::error::BackwardsPattern;
 
 /// The steps between listed times, and where they stand out. Step k leads to row k + 1.
 pub(super) struct Steps {
@@ -37,6 +38,7 @@ impl Steps {
             from_s: to_si(times[k]),
             to_s: to_si(times[k + 1]),
             places: self.backwards.len(),
+            pattern: self.pattern(times),
         });
         let gap = self.gaps.first().map(|&k| TimeFault::Gap {
             row: k + 1,
@@ -52,6 +54,20 @@ impl Steps {
         });
         // A step back makes gaps of its own.
         backwards.or(gap).into_iter().chain(repeated).collect()
+    }
+
+    /// What the steps back look like.
+    fn pattern(&self, times: &[f64]) -> BackwardsPattern {
+        let least = times.iter().copied().fold(f64::INFINITY, f64::min);
+        let most = times.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let near_begin = |k: &usize| times[k + 1] - least <= 0.1 * (most - least);
+        if self.backwards.len() * 5 > self.sizes.len() {
+            BackwardsPattern::Unsorted
+        } else if self.backwards.iter().all(near_begin) {
+            BackwardsPattern::Restarts
+        } else {
+            BackwardsPattern::Single
+        }
     }
 
     /// The fault of steps that simply differ.

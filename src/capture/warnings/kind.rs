@@ -22,6 +22,18 @@ pub enum WarningKind {
     TimeAbsent,
     /// Rows without a time are left out.
     TimeMissing,
+    /// No unit of time is stated; seconds are assumed.
+    TimeUnitAssumed,
+    /// No unit of time is stated; the numbers show it.
+    TimeUnitInferred,
+    /// Every time occurs twice, or many rows share their time; all rows are kept.
+    TimeShared,
+    /// The rows were put in the order of their times.
+    TimeSorted,
+    /// The times of files of one capture differ.
+    TimesAligned,
+    /// Two settings state different sampling intervals.
+    IntervalsDisagree,
     /// A second column of time differs from the first.
     TimeColumnsDiffer,
     /// The preamble states another sampling interval than the times show.
@@ -34,6 +46,10 @@ pub enum WarningKind {
     LayoutChange,
     /// Rows do not fit the table.
     BadRows,
+    /// Rows of text within the table.
+    TextRows,
+    /// Zero bytes behind the text.
+    Padding,
     /// Text under the table.
     Footer,
     /// A column without numbers.
@@ -56,12 +72,20 @@ impl WarningKind {
             WarningKind::TimeCut => "time-cut",
             WarningKind::TimeAbsent => "time-absent",
             WarningKind::TimeMissing => "time-missing",
+            WarningKind::TimeUnitAssumed => "time-unit-assumed",
+            WarningKind::TimeUnitInferred => "time-unit-inferred",
+            WarningKind::TimeShared => "time-shared",
+            WarningKind::TimeSorted => "time-sorted",
+            WarningKind::TimesAligned => "times-aligned",
+            WarningKind::IntervalsDisagree => "intervals-disagree",
             WarningKind::TimeColumnsDiffer => "time-columns-differ",
             WarningKind::IntervalContradicts => "interval-contradicts",
             WarningKind::RecordLength => "record-length",
             WarningKind::RowTruncated => "row-truncated",
             WarningKind::LayoutChange => "layout-change",
             WarningKind::BadRows => "bad-rows",
+            WarningKind::TextRows => "text-rows",
+            WarningKind::Padding => "padding",
             WarningKind::Footer => "footer",
             WarningKind::NoNumbers => "no-numbers",
             WarningKind::Overrange => "overrange",
@@ -74,6 +98,9 @@ impl WarningKind {
         matches!(
             self,
             WarningKind::TimeCoarse
+                | WarningKind::TimeAbsent
+                | WarningKind::TimeUnitAssumed
+                | WarningKind::IntervalsDisagree
                 | WarningKind::TimeBackwards
                 | WarningKind::LayoutChange
                 | WarningKind::NotANumber

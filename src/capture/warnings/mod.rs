@@ -8,5 +8,9 @@ mod warning;
 
 pub use kind::WarningKind;
 pub use table::{bad_cells, of_channel, of_table, record_length};
-pub use time::{interval_contradicts, of_time, time_absent, time_missing};
+pub(super) use time::time_unit;
+pub use time::{
+    interval_contradicts, interval_unit, intervals_disagree, of_time, time_absent, time_missing,
+    times_aligned,
+};
 pub use warning::{Place, Warning};

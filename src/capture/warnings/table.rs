@@ -41,7 +41,10 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
     }
     if let Some(bad) = &table.bad_rows {
         warnings.push(place.warning(
-            WarningKind::BadRows,
+            match bad.text_only {
+                true => WarningKind::TextRows,
+                false => WarningKind::BadRows,
+            },
             Some(bad.line),
             None,
             format!(
@@ -61,6 +64,17 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             format!(
                 "{} line(s) of text under the table are left out",
                 footer.lines
+            ),
+        ));
+    }
+    if table.padding > 0 {
+        warnings.push(place.warning(
+            WarningKind::Padding,
+            None,
+            None,
+            format!(
+                "{} zero bytes behind the text are left out, as a copy leaves them that did not end in order. Check that the last rows are there",
+                table.padding
             ),
         ));
     }

@@ -7,7 +7,7 @@ use rundown::capture::{self, Limits, ReadOptions, TimeGaps};
 #[derive(Args, Clone, Debug, Default)]
 #[command(next_help_heading = "Reading of captures")]
 pub struct ImportFlags {
-    /// What parts the cells.
+    /// Field delimiter.
     #[arg(long, value_enum)]
     delimiter: Option<Delimiter>,
     /// Decimal mark.
@@ -34,7 +34,10 @@ pub struct ImportFlags {
     /// Unit of a column, from 1, e.g. 2=mA; may be given again.
     #[arg(long = "unit", value_name = "COLUMN=UNIT", value_parser = column_unit)]
     units: Vec<(usize, String)>,
-    /// Where time jumps: tell it, or keep only the longest stretch that increases without a gap.
+    /// Column of hexadecimal codes, from 1, to be read as whole numbers; may be given again.
+    #[arg(long = "hex-column", value_name = "COLUMN")]
+    hex_columns: Vec<usize>,
+    /// Where time jumps: tell it, keep only the longest stretch that increases without a gap, or sort the rows by time.
     #[arg(long, value_enum, default_value = "tell")]
     time_gaps: Gaps,
     /// Longest line read, in bytes.
@@ -59,6 +62,7 @@ enum Delimiter {
     Comma,
     Semicolon,
     Tab,
+    Pipe,
     Space,
 }
 
@@ -73,6 +77,7 @@ enum Gaps {
     #[default]
     Tell,
     Split,
+    Sort,
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
@@ -105,6 +110,7 @@ impl ImportFlags {
                 Delimiter::Comma => b',',
                 Delimiter::Semicolon => b';',
                 Delimiter::Tab => b'\t',
+                Delimiter::Pipe => b'|',
                 Delimiter::Space => b' ',
             }),
             decimal: self.decimal.map(|d| match d {
@@ -118,9 +124,11 @@ impl ImportFlags {
             interval_s: self.interval,
             start_s: self.first_time,
             units: self.units.clone(),
+            hex_columns: self.hex_columns.clone(),
             time_gaps: match self.time_gaps {
                 Gaps::Tell => TimeGaps::Keep,
                 Gaps::Split => TimeGaps::Split,
+                Gaps::Sort => TimeGaps::Sort,
             },
             limits: Limits {
                 line_bytes: self.max_line_bytes.unwrap_or(limits.line_bytes),

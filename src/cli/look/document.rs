@@ -57,6 +57,9 @@ impl View<'_> {
         json!({
             "path": record.path.display().to_string(),
             "sha256": record.sha256,
+            "further_files": record.parts.iter()
+                .map(|(path, sha256)| json!({"path": path.display().to_string(), "sha256": sha256}))
+                .collect::<Vec<_>>(),
             "first_data_line": record.first_data_line,
             "layout": record.layout,
             "time": time,

@@ -5,7 +5,8 @@ use crate::cli::terminal::{number, path_text};
 use rundown::bench::{CaptureWarning, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
-    ColumnGuess, Exclusion, Motion, PhaseKind, Timeline, current_stretches, guess,
+    ColumnGuess, Exclusion, Guessed, Motion, OtherColumn, PhaseKind, Timeline, current_stretches,
+    guess,
 };
 use rundown::ripple::{
     CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
@@ -32,11 +33,24 @@ pub(super) struct Findings<'a> {
 }
 
 impl<'a> Findings<'a> {
-    /// Guesses and finds; `None` where no column can be a voltage or a current.
-    pub fn of(record: &'a Record, codes: &[Codes]) -> Option<Findings<'a>> {
+    /// Guesses and finds: the columns that hold something else, and what voltage and current show; `None` where no column can
+    /// be either.
+    pub fn of(record: &'a Record, codes: &[Codes]) -> (Vec<OtherColumn>, Option<Findings<'a>>) {
         let guessed = guess(record);
+        let others = guessed.columns.others.clone();
+        let found = guessed
+            .columns
+            .voltage
+            .or(guessed.columns.current)
+            .is_some();
+        (
+            others,
+            found.then(|| Findings::in_columns(record, guessed, codes)),
+        )
+    }
+
+    fn in_columns(record: &'a Record, guessed: Guessed<'a>, codes: &[Codes]) -> Findings<'a> {
         let columns = &guessed.columns;
-        columns.voltage.or(columns.current)?;
         // Where no role shows, any switching role makes the finder say that nothing happens.
         let role = if columns.role.confidence > NO_ROLE {
             columns.role.role
@@ -66,13 +80,18 @@ impl<'a> Findings<'a> {
                 (stretch.motion, found.map_err(|why| why.to_string()))
             })
             .collect();
-        Some(Findings {
+        Findings {
             record,
             columns,
             timeline,
             currents,
             ripple,
-        })
+        }
+    }
+
+    /// Voltage and current by their index.
+    pub fn used(&self) -> [Option<usize>; 2] {
+        [self.columns.voltage, self.columns.current]
     }
 
     /// Voltage and current as guessed.
@@ -90,7 +109,7 @@ impl<'a> Findings<'a> {
 
     /// True when the warnings here cover clipping of this channel of the record.
     pub fn covers(&self, channel: usize) -> bool {
-        [self.columns.voltage, self.columns.current].contains(&Some(channel))
+        self.used().contains(&Some(channel))
     }
 
     /// Indented lines for the text.
@@ -224,6 +243,9 @@ impl<'a> Findings<'a> {
                 "current_reversed": self.columns.current_reversed,
                 "current_in_volts": self.columns.current_in_volts,
                 "confidence": self.columns.confidence,
+                "others": self.columns.others.iter()
+                    .map(|o| json!({"column": column(Some(o.index)), "kind": o.kind.to_string(), "why": o.why}))
+                    .collect::<Vec<_>>(),
                 "reasons": self.columns.reasons,
             },
             "role": {

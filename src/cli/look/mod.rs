@@ -40,8 +40,11 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     let options = arguments.import.options();
     let mut status = Status::Ok;
     let mut documents = Vec::new();
-    for (at, path) in arguments.files.iter().enumerate() {
-        match capture::read(path, &options) {
+    // Files that hold one channel each of one event are shown as one record.
+    let groups = capture::group_by_channel(&arguments.files).into_iter();
+    let records = groups.flat_map(|group| capture::read_group(&group, &options));
+    for (at, (files, record)) in records.enumerate() {
+        match record {
             Ok(record) => {
                 let view = View::of(&record);
                 if view.is_questionable() && status == Status::Ok {
@@ -64,7 +67,7 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                 status = Status::NoResult;
                 if arguments.json {
                     documents.push(
-                        json!({"path": path.display().to_string(), "error": error.to_string()}),
+                        json!({"path": files[0].display().to_string(), "error": error.to_string()}),
                     );
                 } else {
                     report_error(error);

@@ -3,29 +3,143 @@
 use super::seen::Seen;
 use super::view::View;
 use crate::cli::terminal::{number, path_text};
-use rundown::capture::TimeAxis;
+use rundown::capture::{Channel, TimeAxis, Warning};
+use rundown::events::{ColumnKind, OtherColumn};
+
+/// Columns shown one by one; of wider tables only those that are used and the first others.
+const MOST_COLUMNS: usize = 6;
+/// Rules shown of how the layout was recognised.
+const MOST_RULES: usize = 8;
 
 impl View<'_> {
-    /// The whole text, ending in a line feed.
+    /// The whole text, ending in a line feed: what the file lacks, what it holds, what the motor shows.
     pub fn text(&self) -> String {
         let record = self.record;
-        let mut lines = vec![
-            path_text(&record.path),
-            format!("  first numbers in line {}", record.first_data_line),
-        ];
-        lines.extend(record.layout.iter().map(|rule| format!("  {rule}")));
+        let further = record.parts.iter();
+        let further = further.map(|(path, _)| format!(" with {}", path_text(path)));
+        let mut lines = vec![path_text(&record.path) + &further.collect::<String>()];
+        lines.extend(
+            self.warnings()
+                .into_iter()
+                .map(|text| format!("  warning: {text}")),
+        );
+        lines.push(format!(
+            "  first numbers in line {}",
+            record.first_data_line
+        ));
+        let rules = record.layout.iter().take(MOST_RULES);
+        lines.extend(rules.map(|rule| format!("  {rule}")));
+        let further = record.layout.len().saturating_sub(MOST_RULES);
+        if further > 0 {
+            lines.push(format!("  and {further} more rules; --json lists all"));
+        }
         lines.push(self.time_line());
-        lines.extend(self.channels.iter().map(channel_line));
+        lines.extend(self.channel_lines());
         match &self.findings {
             Some(findings) => lines.extend(findings.lines()),
             None => {
                 lines.push("  no column can be the voltage or the current of a motor".to_string());
             }
         }
-        let warnings = record.warnings.iter();
-        lines.extend(warnings.map(|warning| format!("  warning: {}", warning.text)));
-        lines.extend(self.clipping_lines());
         lines.join("\n") + "\n"
+    }
+
+    /// What the file lacks. A remark about several columns is one line.
+    fn warnings(&self) -> Vec<String> {
+        let mut texts = Vec::new();
+        let warnings = &self.record.warnings;
+        for (at, warning) in warnings.iter().enumerate() {
+            let alike = |other: &&Warning| {
+                other.kind == warning.kind && other.column.is_some() && warning.column.is_some()
+            };
+            if warnings[..at].iter().any(|w| alike(&w)) {
+                continue;
+            }
+            let columns = warnings[at + 1..]
+                .iter()
+                .filter(alike)
+                .filter_map(|w| w.column);
+            let columns: Vec<usize> = columns.collect();
+            texts.push(match columns.is_empty() {
+                true => warning.text.clone(),
+                false => format!("{}. The same in column {}", warning.text, listed(&columns)),
+            });
+        }
+        texts.extend(self.unstated_units());
+        texts.extend(self.clipping());
+        texts
+    }
+
+    /// Names the columns that are used without a unit, with the flag that gives it.
+    fn unstated_units(&self) -> Option<String> {
+        let used = self.without_unit();
+        let path = path_text(&self.record.path);
+        let one = |(channel, unit): &(&Channel, &str)| format!("--unit {}={unit}", channel.column);
+        let flags: Vec<String> = used.iter().map(one).collect();
+        let names: Vec<String> = used
+            .iter()
+            .map(|(c, _)| format!("{} \"{}\"", c.column, c.name))
+            .collect();
+        let codes = used.iter().all(|(c, _)| holds_codes(&c.values));
+        (!used.is_empty()).then(|| {
+            format!(
+                "{path}: no unit is stated for column {}{}. Give it with {}",
+                names.join(" and "),
+                if codes {
+                    ", which holds whole numbers: codes of a converter or counts, not volts or amperes"
+                } else {
+                    "; the numbers are taken as they stand"
+                },
+                flags.join(" ")
+            )
+        })
+    }
+
+    /// The columns; in a wide table those that are used and the first others, the rest counted.
+    fn channel_lines(&self) -> Vec<String> {
+        let used = |at: usize| self.findings.as_ref().is_some_and(|f| f.covers(at));
+        let all = self.channels.len();
+        let mut room = match all > MOST_COLUMNS {
+            true => MOST_COLUMNS - 2,
+            false => all,
+        };
+        let mut lines = Vec::new();
+        for (at, seen) in self.channels.iter().enumerate() {
+            if used(at) || room > 0 {
+                room = room.saturating_sub(usize::from(!used(at)));
+                lines.push(channel_line(seen));
+            }
+        }
+        if lines.len() < all {
+            let further = all - lines.len();
+            lines.push(format!("  and {further} more columns; --json lists all"));
+        }
+        lines.extend(self.other_lines());
+        lines
+    }
+
+    /// Columns that hold something else than voltage and current, one line a kind.
+    fn other_lines(&self) -> Vec<String> {
+        let mut kinds: Vec<(ColumnKind, Vec<&OtherColumn>)> = Vec::new();
+        for other in &self.others {
+            match kinds.iter_mut().find(|(kind, _)| *kind == other.kind) {
+                Some((_, columns)) => columns.push(other),
+                None => kinds.push((other.kind, vec![other])),
+            }
+        }
+        let column = |other: &OtherColumn| self.channels.get(other.index).map(|s| s.channel.column);
+        kinds
+            .into_iter()
+            .map(|(kind, others)| {
+                let columns: Vec<usize> = others.iter().filter_map(|o| column(o)).collect();
+                let why = others.first().map_or("", |o| o.why.as_str());
+                let first = if others.len() > 1 { "the first: " } else { "" };
+                format!(
+                    "  no voltage and no current: column {} ({kind}; {first}{why})",
+                    listed(&columns)
+                )
+            })
+            .collect()
     }
 
     fn time_line(&self) -> String {
@@ -49,25 +163,63 @@ impl View<'_> {
         }
     }
 
-    /// Warnings of clipping in columns that the events do not use; for the others theirs name its effect.
-    fn clipping_lines(&self) -> impl Iterator<Item = String> {
-        let path = path_text(&self.record.path);
+    /// A warning of clipping in columns that the events do not use; for the others theirs name its effect.
+    fn clipping(&self) -> Option<String> {
+        let is_other = |at: usize| self.others.iter().any(|o| o.index == at);
         let covered = |at: usize| self.findings.as_ref().is_some_and(|f| f.covers(at));
         let channels = self.channels.iter().enumerate();
-        channels
-            .filter(move |(at, _)| !covered(*at))
-            .filter_map(move |(_, seen)| {
-                let (level, row) = (seen.clip_level()?, seen.clipped.first()?);
-                Some(format!(
-                    "  warning: {path}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
-                    seen.channel.column,
-                    seen.channel.name,
-                    seen.clipped.len(),
-                    number(level, seen.unit()),
-                    row + 1
-                ))
-            })
+        let clipped: Vec<&Seen> = channels
+            .filter(|(at, seen)| !covered(*at) && !is_other(*at) && !seen.clipped.is_empty())
+            .filter(|(_, seen)| seen.clip_level().is_some())
+            .map(|(_, seen)| seen)
+            .collect();
+        let (first, others) = clipped.split_first()?;
+        let (level, row) = (first.clip_level()?, first.clipped.first()?);
+        let mut text = format!(
+            "{}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
+            path_text(&self.record.path),
+            first.channel.column,
+            first.channel.name,
+            first.clipped.len(),
+            number(level, first.unit()),
+            row + 1
+        );
+        if !others.is_empty() {
+            let columns: Vec<usize> = others.iter().map(|s| s.channel.column).collect();
+            text.push_str(&format!(". The same in column {}", listed(&columns)));
+        }
+        Some(text)
     }
+}
+
+/// Column numbers with runs drawn together: `2, 4 to 7 and 9`; of many the first.
+fn listed(columns: &[usize]) -> String {
+    const MOST_RUNS: usize = 6;
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for &column in columns {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == column => *last = column,
+            _ => runs.push((column, column)),
+        }
+    }
+    let text = |&(first, last): &(usize, usize)| match last - first {
+        0 => first.to_string(),
+        1 => format!("{first}, {last}"),
+        _ => format!("{first} to {last}"),
+    };
+    let shown: Vec<String> = runs.iter().take(MOST_RUNS).map(text).collect();
+    let more = if runs.len() > MOST_RUNS {
+        " and others"
+    } else {
+        ""
+    };
+    format!("{}{more}", shown.join(", "))
+}
+
+/// Whole numbers of several sizes, as a converter gives them.
+fn holds_codes(values: &[f64]) -> bool {
+    let mut finite = values.iter().filter(|v| v.is_finite());
+    finite.clone().all(|v| v.fract() == 0.0) && finite.any(|v| v.abs() > 1.0)
 }
 
 /// Name, unit and measures of a channel.

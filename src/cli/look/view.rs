@@ -2,12 +2,15 @@
 
 use super::findings::Findings;
 use super::seen::Seen;
-use rundown::capture::{self, Codes, Record};
+use rundown::capture::{self, Channel, Codes, Record};
+use rundown::events::OtherColumn;
 
 /// A record, its channels and what its waveform shows.
 pub(super) struct View<'a> {
     pub record: &'a Record,
     pub channels: Vec<Seen<'a>>,
+    /// Columns that hold neither voltage nor current.
+    pub others: Vec<OtherColumn>,
     /// `None` where no column can be a voltage or a current.
     pub findings: Option<Findings<'a>>,
 }
@@ -20,21 +23,33 @@ impl<'a> View<'a> {
             .iter()
             .map(|c| capture::codes_and_noise(&c.values, &c.overrange))
             .unzip();
-        let findings = Findings::of(record, &codes);
+        let (others, findings) = Findings::of(record, &codes);
         let measured = record.channels.iter().zip(codes).zip(noise);
         View {
             record,
             channels: measured
                 .map(|((channel, codes), noise)| Seen::new(channel, codes, noise))
                 .collect(),
+            others,
             findings,
         }
+    }
+
+    /// The channels that are used as voltage and current and state no unit, with the unit that they would have.
+    pub fn without_unit(&self) -> Vec<(&'a Channel, &'static str)> {
+        let used = self.findings.as_ref().map_or([None, None], Findings::used);
+        let units = used.into_iter().zip(["V", "A"]);
+        units
+            .filter_map(|(index, unit)| Some((self.record.channels.get(index?)?, unit)))
+            .filter(|(channel, _)| channel.unit.is_none())
+            .collect()
     }
 
     /// True when the capture cannot be used as it is.
     pub fn is_questionable(&self) -> bool {
         let mut warnings = self.record.warnings.iter();
         self.findings.as_ref().is_none_or(Findings::is_questionable)
+            || !self.without_unit().is_empty()
             || warnings.any(|w| w.kind.is_doubtful())
     }
 }

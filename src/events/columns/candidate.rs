@@ -1,4 +1,4 @@
-//! A channel that may be the voltage or the current, and what its unit and name say.
+//! A channel that may be the voltage or the current.
 
 use crate::capture::Channel;
 use crate::events::trace::series::Series;
@@ -13,11 +13,8 @@ pub(crate) struct Candidate<'a> {
 }
 
 impl<'a> Candidate<'a> {
-    /// `None` for another unit than volt or ampere, and with fewer than eight numbers.
+    /// `None` with fewer than eight numbers.
     pub fn of(index: usize, channel: &'a Channel) -> Option<Candidate<'a>> {
-        if !matches!(channel.unit.as_deref(), None | Some("V" | "A")) {
-            return None;
-        }
         let series = Series::of(
             &channel.values,
             code_step(&channel.values),
@@ -64,35 +61,4 @@ fn code_step(values: &[f64]) -> Option<f64> {
     let mut steps: Vec<f64> = kept.windows(2).map(|w| w[1] - w[0]).collect();
     let place = steps.len() / 5;
     Some(*steps.select_nth_unstable_by(place, f64::total_cmp).1)
-}
-
-/// What unit and name say: above 0 for current, below 0 for voltage.
-pub(crate) fn stated(channel: &Channel) -> f64 {
-    let unit = match channel.unit.as_deref() {
-        Some("A") => 6.0,
-        Some("V") => -0.5,
-        _ => 0.0,
-    };
-    let name = channel.name.to_lowercase();
-    let has = |words: &[&str]| words.iter().any(|w| name.contains(w));
-    let bare = name.trim();
-    if has(&[
-        "current",
-        "strom",
-        "courant",
-        "corrente",
-        "corriente",
-        "amp",
-        "shunt",
-        "clamp",
-    ]) || matches!(bare, "i" | "ia" | "i_a")
-    {
-        unit + 3.0
-    } else if has(&["volt", "spannung", "tension", "tensione", "emf"])
-        || matches!(bare, "u" | "v" | "ua" | "v_m")
-    {
-        unit - 3.0
-    } else {
-        unit
-    }
 }

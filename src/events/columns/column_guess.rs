@@ -1,5 +1,6 @@
 //! A guess which columns of a record to use.
 
+use super::column_kind::OtherColumn;
 use crate::bench::{Trace, Waveform};
 use crate::capture::{self, Record};
 use crate::events::roles::RoleGuess;
@@ -19,6 +20,8 @@ pub struct ColumnGuess {
     pub current_in_volts: bool,
     /// Between 0 and 1; a judgement by margins, no probability.
     pub confidence: f64,
+    /// Channels that hold something else.
+    pub others: Vec<OtherColumn>,
     /// One sentence a ground, with names and numbers.
     pub reasons: Vec<String>,
     /// The role that the chosen columns show.

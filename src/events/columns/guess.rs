@@ -1,7 +1,8 @@
 //! Voltage and current guessed among the channels of a record.
 
-use super::candidate::{Candidate, stated};
+use super::candidate::Candidate;
 use super::column_guess::ColumnGuess;
+use super::column_kind::{OtherColumn, other_kind, stated};
 use super::direction::{current_sign, driving_sign};
 use super::pair_votes::best_pair;
 use crate::bench::Role;
@@ -66,23 +67,33 @@ impl<'a> Guessed<'a> {
 
 /// Guesses voltage and current among the channels of a record by unit, name and behaviour.
 ///
-/// A stated unit other than volt or ampere takes a channel out. Amplitude alone decides nothing.
+/// A channel that holds something else by its unit, its name or its numbers is taken out. Amplitude alone decides nothing.
 pub fn guess_columns(record: &Record) -> ColumnGuess {
     guess(record).columns
 }
 
 /// As [`guess_columns`], for a caller that asks for the events too.
 pub fn guess(record: &Record) -> Guessed<'_> {
+    let kinds: Vec<_> = record.channels.par_iter().map(other_kind).collect();
     let candidates: Vec<Candidate> = record
         .channels
         .par_iter()
+        .zip(&kinds)
         .enumerate()
-        .filter_map(|(index, channel)| Candidate::of(index, channel))
+        .filter(|(_, (_, other))| other.is_none())
+        .filter_map(|(index, (channel, _))| Candidate::of(index, channel))
+        .collect();
+    let others = kinds.into_iter().enumerate();
+    let others = others
+        .filter_map(|(index, found)| found.map(|(kind, why)| OtherColumn { index, kind, why }))
         .collect();
     let mut reasons = Vec::new();
     let (voltage, current, confidence) = match candidates.as_slice() {
         [] => {
-            reasons.push("no channel in volts, amperes or without unit holds numbers".to_owned());
+            reasons.push(
+                "no channel holds numbers that may be volts or amperes. If one does, say so with --unit 2=V or 2=A"
+                    .to_owned(),
+            );
             (None, None, 0.0)
         }
         [only] => single(only, &mut reasons),
@@ -126,6 +137,7 @@ pub fn guess(record: &Record) -> Guessed<'_> {
             current_reversed,
             current_in_volts,
             confidence,
+            others,
             reasons,
             role,
         },

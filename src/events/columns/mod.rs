@@ -2,9 +2,11 @@
 
 mod candidate;
 mod column_guess;
+mod column_kind;
 mod direction;
 mod guess;
 mod pair_votes;
 
 pub use column_guess::ColumnGuess;
+pub use column_kind::{ColumnKind, OtherColumn};
 pub use guess::{Guessed, guess, guess_columns};

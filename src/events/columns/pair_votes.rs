@@ -1,38 +1,74 @@
 //! Which of two channels is the voltage: evidence from units, names and behaviour.
 
-use super::candidate::{Candidate, stated};
+use super::candidate::Candidate;
+use super::column_kind::stated;
 use crate::events::trace::series::Series;
 use crate::events::trace::shape::Shape;
 
-/// The ordered pair with the highest vote.
+/// So many channels are compared two by two; the effort grows with the square of their number.
+const MOST_COMPARED: usize = 12;
+
+/// Weight of the behaviour that shows a current without any word for it, at the least.
+const CONVINCING: f64 = 1.0;
+
+/// The ordered pair with the highest vote. The current is left out where neither unit nor name nor behaviour shows it.
 pub(crate) fn best_pair<'a, 'b>(
     several: &'b [Candidate<'a>],
     reasons: &mut Vec<String>,
 ) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
-    let mut best: Option<(f64, usize, usize, Vec<String>)> = None;
-    for (a, voltage) in several.iter().enumerate() {
-        for (b, current) in several.iter().enumerate() {
+    let compared = worth_comparing(several, reasons);
+    let mut best: Option<(f64, &Candidate, &Candidate, Vec<String>)> = None;
+    for (a, voltage) in compared.iter().enumerate() {
+        for (b, current) in compared.iter().enumerate() {
             if a == b {
                 continue;
             }
             let mut grounds = Vec::new();
             let vote = pair_vote(voltage, current, &mut grounds);
             if best.as_ref().is_none_or(|x| vote > x.0) {
-                best = Some((vote, a, b, grounds));
+                best = Some((vote, voltage, current, grounds));
             }
         }
     }
-    match best {
-        Some((vote, a, b, grounds)) => {
-            reasons.extend(grounds);
-            (
-                Some(&several[a]),
-                Some(&several[b]),
-                1.0 / (1.0 + (-vote).exp()),
-            )
-        }
-        None => (None, None, 0.0),
+    let Some((vote, voltage, current, grounds)) = best else {
+        return (None, None, 0.0);
+    };
+    let confidence = 1.0 / (1.0 + (-vote).exp());
+    let (v, i) = (voltage.channel, current.channel);
+    let shown = stated(i) > 0.0 || vote - stated(i) + stated(v) >= CONVINCING;
+    if shown || i.unit.is_some() {
+        reasons.extend(grounds);
+        return (Some(voltage), Some(current), confidence);
     }
+    reasons.push(format!(
+        "neither unit nor name nor behaviour shows a current; if `{}` holds it, say so with --unit {}=A",
+        i.name, i.column
+    ));
+    let confidence = if stated(v) < 0.0 { 0.7 } else { 0.4 };
+    (Some(voltage), None, confidence)
+}
+
+/// Those with a unit or a telling name, then those that rise furthest above their noise.
+fn worth_comparing<'a, 'b>(
+    several: &'b [Candidate<'a>],
+    reasons: &mut Vec<String>,
+) -> Vec<&'b Candidate<'a>> {
+    let mut compared: Vec<&Candidate> = several.iter().collect();
+    if several.len() <= MOST_COMPARED {
+        return compared;
+    }
+    let contrast = |c: &Candidate| c.shape.top() / c.shape.sigma.max(f64::MIN_POSITIVE);
+    compared.sort_by(|a, b| {
+        let words = stated(b.channel).abs().total_cmp(&stated(a.channel).abs());
+        words.then(contrast(b).total_cmp(&contrast(a)))
+    });
+    compared.truncate(MOST_COMPARED);
+    compared.sort_by_key(|c| c.index);
+    reasons.push(format!(
+        "of {} channels only {MOST_COMPARED} were compared: those with a unit or a telling name, then those with the least noise. Name others with --unit, e.g. --unit 2=V --unit 3=A",
+        several.len()
+    ));
+    compared
 }
 
 /// Weight of evidence, in natural units of a log ratio by judgement, that `v` is the voltage and `i` the current.

@@ -1,9 +1,24 @@
-//! One cell of a table: a number, a missing value, an overrange mark, or text.
+//! One cell of a table: a number, a quantity with its unit, a missing value, an overrange mark, or text.
+
+pub mod clock;
+mod codes;
+mod grouped;
+mod marks;
+mod suffixed;
+
+pub use codes::{hexadecimal, is_bits, is_hexadecimal};
+
+use grouped::grouped;
+use marks::mark;
+use suffixed::suffixed;
 
 /// What a cell holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Cell {
     Number(f64),
+    /// A number with a unit or a prefix behind it (`10 us`, `1.0u`): its value with the prefix applied, and the SI symbol
+    /// where a unit is written.
+    Quantity(f64, Option<&'static str>),
     /// Nothing between the delimiters.
     Blank,
     /// A mark that says there is no value (`NaN`, `---`, ...).
@@ -48,7 +63,10 @@ pub fn parse(cell: &[u8], decimal: u8) -> Cell {
         }
         Some(value) => Cell::Number(value),
         None if cell.starts_with(b"1.#") || cell.starts_with(b"-1.#") => mark(cell),
-        None => Cell::Text,
+        None => match grouped(cell, decimal) {
+            Some(value) => Cell::Number(value),
+            None => suffixed(cell, decimal),
+        },
     }
 }
 
@@ -68,58 +86,6 @@ pub fn number(cell: &[u8], decimal: u8) -> Option<f64> {
         };
     }
     fast_float2::parse(&*swapped).ok()
-}
-
-/// Marks that stand for a value that is not there or left the range.
-fn mark(cell: &[u8]) -> Cell {
-    if cell.len() > 16 {
-        return Cell::Text;
-    }
-    let (positive, bare) = match cell[0] {
-        b'-' => (false, &cell[1..]),
-        b'+' => (true, &cell[1..]),
-        _ => (true, cell),
-    };
-    if bare.is_empty() || bare.iter().all(|&b| b == b'-' || b == b'.') {
-        return Cell::Missing;
-    }
-    if bare.iter().all(|&b| b == b'*') || bare == "\u{221e}".as_bytes() {
-        return Cell::Overrange(positive);
-    }
-    if bare.iter().all(|&b| b == b'>') {
-        return Cell::Overrange(true);
-    }
-    if bare.iter().all(|&b| b == b'<') {
-        return Cell::Overrange(false);
-    }
-    let is = |word: &str| bare.eq_ignore_ascii_case(word.as_bytes());
-    const OVER: [&str; 12] = [
-        "inf",
-        "infinity",
-        "ol",
-        "o.l",
-        "o.l.",
-        "over",
-        "overflow",
-        "overload",
-        "overrange",
-        "clip",
-        "clipped",
-        "1.#inf",
-    ];
-    const UNDER: [&str; 2] = ["underflow", "underrange"];
-    const MISSING: [&str; 11] = [
-        "nan", "n/a", "#n/a", "na", "null", "none", "missing", "invalid", "1.#qnan", "1.#ind", "?",
-    ];
-    if OVER.iter().any(|word| is(word)) {
-        Cell::Overrange(positive)
-    } else if UNDER.iter().any(|word| is(word)) {
-        Cell::Overrange(false)
-    } else if MISSING.iter().any(|word| is(word)) {
-        Cell::Missing
-    } else {
-        Cell::Text
-    }
 }
 
 /// Without blanks at its ends; a tab is a blank too.
@@ -192,7 +158,9 @@ mod tests {
 
     #[test]
     fn marks_are_recognised_as_such() {
-        for text in ["---", "NaN", "-nan", "n/a", "9.91E37", "-"] {
+        for text in [
+            "---", "NaN", "-nan", "n/a", "9.91E37", "-", "n.c.", "No Data", "#VALUE!", "err",
+        ] {
             assert_eq!(parse(text.as_bytes(), b'.'), Cell::Missing, "{text}");
         }
         for (text, positive) in [
@@ -200,6 +168,9 @@ mod tests {
             ("OL", true),
             ("****", true),
             ("<<<", false),
+            ("Over range", true),
+            ("-OVFL", false),
+            ("1.#INF", true),
             ("9.9e37", true),
         ] {
             assert_eq!(
@@ -208,11 +179,28 @@ mod tests {
                 "{text}"
             );
         }
-        for text in ["CH1", "1,5", "12V", "2016/08/11", "0x12"] {
+        for text in ["CH1", "1,5", "2016/08/11", "0x12", "12 apples"] {
             assert_eq!(parse(text.as_bytes(), b'.'), Cell::Text, "{text}");
         }
         assert_eq!(parse(b"  ", b'.'), Cell::Blank);
         assert_eq!(parse(b"1.5", b','), Cell::Text);
+    }
+
+    #[test]
+    fn a_number_with_its_unit_or_prefix_comes_in_si() {
+        for (text, decimal, value, unit) in [
+            ("12V", b'.', 12.0, Some("V")),
+            ("-5000.0 us", b'.', -0.005, Some("s")),
+            ("1.0u", b'.', 1e-6, None),
+            ("3,5 mA", b',', 3.5e-3, Some("A")),
+            ("2K", b'.', 2000.0, None),
+        ] {
+            assert_eq!(
+                parse(text.as_bytes(), decimal),
+                Cell::Quantity(value, unit),
+                "{text}"
+            );
+        }
     }
 
     #[test]

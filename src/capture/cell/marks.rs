@@ -1,0 +1,106 @@
+//! Words and signs that stand for a value that is not there or left the range.
+
+use super::Cell;
+
+/// Longest mark, in bytes.
+const LONGEST_MARK: usize = 20;
+
+const OVER: [&str; 19] = [
+    "inf",
+    "infinity",
+    "ol",
+    "over",
+    "overflow",
+    "overload",
+    "overrange",
+    "overrng",
+    "outofrange",
+    "oor",
+    "clip",
+    "clipped",
+    "1inf",
+    "ovl",
+    "ovld",
+    "ovfl",
+    "ovflw",
+    "oflow",
+    "saturated",
+];
+const UNDER: [&str; 4] = ["underflow", "underrange", "undrng", "ul"];
+const MISSING: [&str; 23] = [
+    "nan",
+    "na",
+    "null",
+    "none",
+    "nil",
+    "missing",
+    "invalid",
+    "1qnan",
+    "1ind",
+    "1nan",
+    "nc",
+    "nodata",
+    "novalue",
+    "nosignal",
+    "notconnected",
+    "err",
+    "error",
+    "undef",
+    "undefined",
+    "empty",
+    "blank",
+    "badvalue",
+    "off",
+];
+
+/// A mark for a value that is not there or left the range; text where it is none.
+pub(super) fn mark(cell: &[u8]) -> Cell {
+    let (positive, bare) = match cell.first() {
+        Some(b'-') => (false, &cell[1..]),
+        Some(b'+') => (true, &cell[1..]),
+        _ => (true, cell),
+    };
+    let all = |is: fn(u8) -> bool| bare.iter().all(|&b| is(b));
+    if cell.len() > LONGEST_MARK {
+        return Cell::Text;
+    }
+    if bare.is_empty() || all(|b| matches!(b, b'-' | b'.' | b' ')) || all(|b| b == b'?') {
+        return Cell::Missing;
+    }
+    if all(|b| b == b'*') || bare == "\u{221e}".as_bytes() {
+        return Cell::Overrange(positive);
+    }
+    if all(|b| b == b'>') {
+        return Cell::Overrange(true);
+    }
+    if all(|b| b == b'<') {
+        return Cell::Overrange(false);
+    }
+    // Spreadsheets print their errors so: `#VALUE!`, `#DIV/0!`, `#N/A`.
+    if bare.len() > 3 && bare[0] == b'#' && matches!(bare[bare.len() - 1], b'!' | b'?' | b'A') {
+        return Cell::Missing;
+    }
+    word(bare, positive)
+}
+
+/// A word is compared without case, blanks and signs: `n.c.`, `Over range`, `1.#INF`.
+fn word(bare: &[u8], positive: bool) -> Cell {
+    let mut letters = [0u8; LONGEST_MARK];
+    let mut length = 0;
+    for byte in bare.iter().filter(|b| b.is_ascii_alphanumeric()) {
+        letters[length] = byte.to_ascii_lowercase();
+        length += 1;
+    }
+    let is = |word: &&str| word.as_bytes() == &letters[..length];
+    if bare.iter().any(|b| !b.is_ascii()) {
+        Cell::Text
+    } else if OVER.iter().any(|w| is(w)) {
+        Cell::Overrange(positive)
+    } else if UNDER.iter().any(|w| is(w)) {
+        Cell::Overrange(false)
+    } else if MISSING.iter().any(|w| is(w)) {
+        Cell::Missing
+    } else {
+        Cell::Text
+    }
+}

@@ -1,0 +1,128 @@
+//! Files whose x axis is not time: spectra, sweeps of a frequency, tables against an angle or a wavelength.
+
+use super::columns::{Column, OtherAxis, Role};
+use super::survey::ColumnSurvey;
+use super::words::{is_horizontal_unit, is_other_axis_name, is_spectrum_name, is_spectrum_setting};
+use crate::capture::record::PreambleFact;
+use crate::capture::unit;
+
+/// Looks for a sign that the rows do not stand against time: the name or unit of the first column that runs on, a setting, a
+/// name of a spectrum among the other columns, or steps that grow by a constant factor. A column that is time by its name or
+/// unit settles that they do.
+pub(super) fn other_axis(
+    columns: &[Column],
+    seen: &[ColumnSurvey],
+    facts: &[PreambleFact],
+) -> Option<OtherAxis> {
+    let is_value = |c: &Column| matches!(c.role, Role::Value | Role::Time | Role::Index);
+    let axis = columns
+        .iter()
+        .zip(seen)
+        .position(|(c, s)| is_value(c) && runs_on(&s.values))?;
+    let column = &columns[axis];
+    let found = |why: String| {
+        Some(OtherAxis {
+            column: axis + 1,
+            why,
+        })
+    };
+    let title = |c: &Column| {
+        c.name
+            .clone()
+            .unwrap_or_else(|| "without a name".to_string())
+    };
+    if let Some(unit) = column.unit_text.as_deref().filter(|u| is_other_unit(u)) {
+        return found(format!(
+            "column {} \"{}\" is in {unit}",
+            axis + 1,
+            title(column)
+        ));
+    }
+    if let Some(name) = column.name.as_deref().filter(|n| is_other_axis_name(n)) {
+        return found(format!("column {} is called \"{name}\"", axis + 1));
+    }
+    let horizontal = facts.iter().filter(|f| is_horizontal_unit(&f.key));
+    let mut units = horizontal.filter_map(|f| Some((f, f.values.first()?)));
+    if let Some((fact, unit)) = units.find(|(_, unit)| is_other_unit(unit)) {
+        return found(format!(
+            "line {} states {} as \"{unit}\"",
+            fact.line, fact.key
+        ));
+    }
+    if let Some(fact) = facts.iter().find(|f| is_spectrum_setting(&f.key)) {
+        return found(format!("line {} states a \"{}\"", fact.line, fact.key));
+    }
+    let others = || {
+        columns
+            .iter()
+            .enumerate()
+            .filter(|(at, c)| *at != axis && is_value(c))
+    };
+    let spectrum = |c: &Column| {
+        let in_decibels = |u: &str| u.trim().to_lowercase().starts_with("db");
+        c.unit_text.as_deref().is_some_and(in_decibels)
+            || c.name.as_deref().is_some_and(is_spectrum_name)
+    };
+    if let Some((at, c)) = others().find(|(_, c)| spectrum(c)) {
+        return found(format!(
+            "column {} \"{}\" is a level in decibels or a transform",
+            at + 1,
+            title(c)
+        ));
+    }
+    let factor = constant_factor(&seen[axis].values)?;
+    let several = others().next().is_some();
+    several.then_some(())?;
+    found(format!(
+        "column {} grows by a constant factor of {factor:.4}, as a sweep does",
+        axis + 1
+    ))
+}
+
+/// A unit that no time has: of frequency, length, angle or level.
+fn is_other_unit(text: &str) -> bool {
+    let text = unit::strip_brackets(text);
+    let known = unit::parse(text, true).is_some_and(|u| u.symbol == "Hz");
+    let lower = text.to_lowercase();
+    known
+        || lower.starts_with("db")
+        || matches!(
+            lower.as_str(),
+            "nm" | "\u{b5}m" | "deg" | "degree" | "degrees" | "\u{b0}" | "1/cm" | "1/s"
+        )
+}
+
+/// Numbers that only grow, or only fall.
+fn runs_on(values: &[f64]) -> bool {
+    let pairs = || values.iter().zip(values.iter().skip(1));
+    values.len() >= 3 && (pairs().all(|(a, b)| b > a) || pairs().all(|(a, b)| b < a))
+}
+
+/// The factor between neighbours, where it is the same all along and the steps are not.
+fn constant_factor(values: &[f64]) -> Option<f64> {
+    let (first, last) = (*values.first()?, *values.last()?);
+    if values.len() < 8 || first <= 0.0 || last < 3.0 * first {
+        return None;
+    }
+    let mean = (last / first).powf(1.0 / (values.len() - 1) as f64);
+    let ratios = values.iter().zip(&values[1..]).map(|(a, b)| b / a);
+    let same = ratios
+        .clone()
+        .all(|r| (r - mean).abs() < 0.25 * (mean - 1.0));
+    same.then_some(mean)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_of_a_sweep_grow_by_a_factor() {
+        let sweep: Vec<f64> = (0..50)
+            .map(|k| (100.0 * 1.1f64.powi(k)).round() / 10.0)
+            .collect();
+        assert!((constant_factor(&sweep).expect("a sweep") - 1.1).abs() < 1e-3);
+        let even: Vec<f64> = (1..50).map(f64::from).collect();
+        assert_eq!(constant_factor(&even), None);
+    }
+}

@@ -1,0 +1,380 @@
+//! What a channel holds, by its unit, its name and its numbers, where that is neither a voltage nor a current.
+
+use crate::capture::{Channel, name_words};
+use std::fmt;
+
+/// A kind of channel that is neither the voltage nor the current of a motor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum ColumnKind {
+    /// Speed of a shaft, as a number or in volts of a tachogenerator.
+    Speed,
+    /// Position of a shaft: angle or counts of an encoder.
+    Position,
+    /// Pulses of a shaft: Hall sensor, optical mark.
+    Pulses,
+    /// What a controller commands: duty, set point.
+    Command,
+    /// A state or logic level.
+    State,
+    /// It never changes.
+    Constant,
+    /// Another quantity.
+    Other,
+}
+
+impl fmt::Display for ColumnKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            ColumnKind::Speed => "speed",
+            ColumnKind::Position => "position",
+            ColumnKind::Pulses => "pulses",
+            ColumnKind::Command => "command",
+            ColumnKind::State => "state or logic level",
+            ColumnKind::Constant => "constant",
+            ColumnKind::Other => "another quantity",
+        })
+    }
+}
+
+/// A channel that is neither voltage nor current, and what shows it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OtherColumn {
+    /// Index into [`Record::channels`](crate::capture::Record::channels).
+    pub index: usize,
+    /// What it holds.
+    pub kind: ColumnKind,
+    /// What shows it, as a clause.
+    pub why: String,
+}
+
+const CURRENT: [&str; 22] = [
+    "current",
+    "curr",
+    "strom",
+    "courant",
+    "corrente",
+    "corriente",
+    "stroom",
+    "ampere",
+    "amperes",
+    "amps",
+    "amp",
+    "shunt",
+    "clamp",
+    "i",
+    "ia",
+    "im",
+    "imot",
+    "imotor",
+    "iarm",
+    "isense",
+    "\u{7535}\u{6d41}",
+    "\u{96fb}\u{6d41}",
+];
+const VOLTAGE: [&str; 23] = [
+    "voltage",
+    "volt",
+    "volts",
+    "spannung",
+    "tension",
+    "tensione",
+    "voltaje",
+    "spanning",
+    "u",
+    "v",
+    "ua",
+    "um",
+    "va",
+    "vm",
+    "vmot",
+    "vmotor",
+    "varm",
+    "vbus",
+    "emf",
+    "bemf",
+    "\u{7535}\u{538b}",
+    "\u{96fb}\u{5727}",
+    "\u{96fb}\u{58d3}",
+];
+const SPEED: [&str; 13] = [
+    "speed",
+    "rpm",
+    "velocity",
+    "vel",
+    "omega",
+    "drehzahl",
+    "geschwindigkeit",
+    "vitesse",
+    "velocidad",
+    "tacho",
+    "tach",
+    "tachometer",
+    "gyro",
+];
+const POSITION: [&str; 15] = [
+    "encoder",
+    "enc",
+    "position",
+    "pos",
+    "angle",
+    "theta",
+    "winkel",
+    "ticks",
+    "tick",
+    "count",
+    "counts",
+    "counter",
+    "odometer",
+    "revolutions",
+    "turns",
+];
+const PULSES: [&str; 7] = ["hall", "pulse", "pulses", "edge", "edges", "opto", "marks"];
+const COMMAND: [&str; 10] = [
+    "command",
+    "cmd",
+    "duty",
+    "dutycycle",
+    "pwm",
+    "setpoint",
+    "target",
+    "throttle",
+    "demand",
+    "reference",
+];
+const STATE: [&str; 19] = [
+    "mode",
+    "state",
+    "status",
+    "flag",
+    "flags",
+    "error",
+    "err",
+    "fault",
+    "id",
+    "enable",
+    "enabled",
+    "dir",
+    "direction",
+    "trigger",
+    "trig",
+    "logic",
+    "digital",
+    "bit",
+    "bits",
+];
+const OTHER: [&str; 34] = [
+    "lux",
+    "light",
+    "brightness",
+    "illuminance",
+    "accuracy",
+    "temperature",
+    "temp",
+    "torque",
+    "force",
+    "load",
+    "weight",
+    "pressure",
+    "humidity",
+    "power",
+    "energy",
+    "efficiency",
+    "resistance",
+    "frequency",
+    "freq",
+    "latitude",
+    "longitude",
+    "altitude",
+    "heading",
+    "acceleration",
+    "accel",
+    "accelerometer",
+    "vibration",
+    "distance",
+    "height",
+    "flow",
+    "sound",
+    "phase",
+    "gain",
+    "percent",
+];
+
+/// The kind and what shows it; `None` where the channel may be a voltage or a current.
+///
+/// A stated volt or ampere outweighs the name, but for a tachogenerator, an encoder or a Hall sensor, which are recorded in volts.
+pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, String)> {
+    let words = words(channel);
+    let has = |list: &[&str]| words.iter().any(|w| list.contains(&w.as_str()));
+    let electrical = matches!(channel.unit.as_deref(), Some("V" | "A"));
+    let by_name = || format!("its name is \"{}\"", channel.name);
+    let shaft = [
+        (ColumnKind::Speed, &SPEED[..]),
+        (ColumnKind::Position, &POSITION),
+        (ColumnKind::Pulses, &PULSES),
+    ];
+    if let Some(found) = by_unit(channel) {
+        return Some(found);
+    }
+    if let Some((kind, _)) = shaft.into_iter().find(|(_, list)| has(list)) {
+        return Some((kind, by_name()));
+    }
+    if electrical || has(&CURRENT) && !has(&COMMAND) || has(&VOLTAGE) && !has(&COMMAND) {
+        return None;
+    }
+    let rest = [
+        (ColumnKind::Command, &COMMAND[..]),
+        (ColumnKind::State, &STATE),
+        (ColumnKind::Other, &OTHER),
+    ];
+    match rest.into_iter().find(|(_, list)| has(list)) {
+        Some((kind, _)) => Some((kind, by_name())),
+        None => by_numbers(&channel.values),
+    }
+}
+
+/// Words of the name without the unit that stands in it.
+fn words(channel: &Channel) -> Vec<String> {
+    let name = &channel.name;
+    name_words(name.split(['(', '[', '/', '`']).next().unwrap_or(name))
+}
+
+/// By a unit that is stated and is neither volt nor ampere.
+fn by_unit(channel: &Channel) -> Option<(ColumnKind, String)> {
+    let text = channel.unit_text.as_deref()?;
+    let kind = match channel.unit.as_deref() {
+        Some("V" | "A") => return None,
+        Some("rad/s") => ColumnKind::Speed,
+        Some(_) => ColumnKind::Other,
+        None => match text.trim().to_lowercase().as_str() {
+            "deg/s" | "\u{b0}/s" | "rev/s" | "1/s" | "rps" | "m/s" | "km/h" | "counts/s" => {
+                ColumnKind::Speed
+            }
+            "deg" | "\u{b0}" | "rad" | "rev" | "turn" | "turns" | "count" | "counts" | "ticks"
+            | "mm" => ColumnKind::Position,
+            _ => ColumnKind::Other,
+        },
+    };
+    Some((kind, format!("its unit is \"{text}\"")))
+}
+
+/// By numbers that no waveform of a motor has, where neither name nor unit says anything.
+fn by_numbers(values: &[f64]) -> Option<(ColumnKind, String)> {
+    let mut numbers = values.iter().copied().filter(|v| v.is_finite());
+    let first = numbers.next()?;
+    let whole = values.iter().all(|v| v.is_nan() || v.fract() == 0.0);
+    let within = |low: f64, high: f64| values.iter().all(|v| v.is_nan() || *v == low || *v == high);
+    if within(first, first) {
+        return Some((ColumnKind::Constant, format!("every value is {first}")));
+    }
+    if within(0.0, 1.0) {
+        return Some((ColumnKind::State, "it holds 0 and 1 alone".to_string()));
+    }
+    let pairs = || {
+        values
+            .windows(2)
+            .filter(|w| w[0].is_finite() && w[1].is_finite())
+    };
+    let grows = pairs().all(|w| w[1] >= w[0]) || pairs().all(|w| w[1] <= w[0]);
+    if whole && grows && values.len() >= 8 && distinct_at_least(values, 8) {
+        return Some((
+            ColumnKind::Position,
+            "it counts whole numbers in one direction".to_string(),
+        ));
+    }
+    None
+}
+
+fn distinct_at_least(values: &[f64], count: usize) -> bool {
+    values.windows(2).filter(|w| w[0] != w[1]).count() + 1 >= count
+}
+
+/// What unit and name say: above 0 for current, below 0 for voltage.
+pub(super) fn stated(channel: &Channel) -> f64 {
+    let unit = match channel.unit.as_deref() {
+        Some("A") => 6.0,
+        Some("V") => -0.5,
+        _ => 0.0,
+    };
+    let words = words(channel);
+    let has = |list: &[&str]| words.iter().any(|w| list.contains(&w.as_str()));
+    if has(&CURRENT) {
+        unit + 3.0
+    } else if has(&VOLTAGE) {
+        unit - 3.0
+    } else {
+        unit
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::{ReadOptions, read_from};
+    use std::path::Path;
+
+    /// The only channel beside time, with this name and these numbers.
+    fn channel(name: &str, value: fn(usize) -> f64) -> Channel {
+        let rows: String = (0..40)
+            .map(|k| format!("{},{}\n", k as f64 * 1e-3, value(k)))
+            .collect();
+        let text = format!("Time (s),{name}\n{rows}");
+        let record = read_from(Path::new("a.csv"), text.as_bytes(), &ReadOptions::default());
+        record.expect("a record").channels.swap_remove(0)
+    }
+
+    fn wave(k: usize) -> f64 {
+        (k as f64 * 0.3).sin()
+    }
+
+    #[test]
+    fn names_and_units_part_other_quantities_from_voltage_and_current() {
+        for (name, kind) in [
+            ("leftEncoder", ColumnKind::Position),
+            ("motorCommand", ColumnKind::Command),
+            ("Lux", ColumnKind::Other),
+            ("Accuracy", ColumnKind::Other),
+            ("Speed (rpm)", ColumnKind::Speed),
+            ("Tacho (V)", ColumnKind::Speed),
+            ("y (deg/s)", ColumnKind::Speed),
+            ("Hall A (V)", ColumnKind::Pulses),
+            ("leftMode", ColumnKind::State),
+        ] {
+            let found = other_kind(&channel(name, wave)).map(|(kind, _)| kind);
+            assert_eq!(found, Some(kind), "{name}");
+        }
+        for name in [
+            "Ampl",
+            "Amplitude (V)",
+            "CH1",
+            "PWM (V)",
+            "motor current",
+            "i_a",
+            "Battery voltage",
+        ] {
+            assert_eq!(other_kind(&channel(name, wave)), None, "{name}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_a_counter_or_a_switch_show_it() {
+        let of = |value| other_kind(&channel("CH1", value)).map(|(kind, _)| kind);
+        assert_eq!(of(|k| (k % 2) as f64), Some(ColumnKind::State));
+        assert_eq!(of(|k| (k * k) as f64), Some(ColumnKind::Position));
+        assert_eq!(of(|_| 3.0), Some(ColumnKind::Constant));
+    }
+
+    #[test]
+    fn an_amplitude_is_no_ampere() {
+        for (name, sign) in [
+            ("CH2 (V)", -0.5),
+            ("Ampl", 0.0),
+            ("Amplitude", 0.0),
+            ("motorCurrent", 3.0),
+            ("Amp", 3.0),
+            ("U", -3.0),
+        ] {
+            assert_eq!(stated(&channel(name, wave)), sign, "{name}");
+        }
+    }
+}

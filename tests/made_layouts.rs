@@ -1,0 +1,416 @@
+//! Small exports, each with one habit of real exporters, against what must happen to them (`fixtures/made_layouts/expected.json`,
+//! written independently of this importer).
+
+use rundown::capture::{ReadError, ReadOptions, Record, TimeAxis, TimeGaps, read, read_from};
+use rundown::events::guess_columns;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+
+fn folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/made_layouts")
+}
+
+fn expected() -> Value {
+    let text = std::fs::read(folder().join("expected.json")).expect("expected.json");
+    serde_json::from_slice(&text).expect("JSON")
+}
+
+fn read_with(name: &str, options: &ReadOptions) -> Result<Record, ReadError> {
+    read(&folder().join(format!("{name}.gz")), options)
+}
+
+fn open(name: &str) -> Record {
+    read_with(name, &ReadOptions::default()).unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn kinds(record: &Record) -> Vec<&'static str> {
+    record.warnings.iter().map(|w| w.kind.name()).collect()
+}
+
+fn close(found: f64, expected: f64) -> bool {
+    (found - expected).abs() <= 1e-9 * expected.abs() + 1e-15
+}
+
+/// What differs from the expected values.
+fn differences(record: &Record, expected: &Value) -> Vec<String> {
+    let mut wrong = Vec::new();
+    let mut check = |good: bool, what: String| {
+        if !good {
+            wrong.push(what);
+        }
+    };
+    if let Some(rows) = expected["rows"].as_u64() {
+        check(
+            record.time.len() as u64 == rows,
+            format!("{} rows", record.time.len()),
+        );
+    }
+    if let Some(step) = expected["step"].as_f64() {
+        match record.time {
+            TimeAxis::Uniform {
+                start_s, step_s, ..
+            } => {
+                check(close(step_s, step), format!("step {step_s}"));
+                let start = expected["start"].as_f64().unwrap_or(start_s);
+                check(close(start_s, start), format!("start {start_s}"));
+            }
+            _ => check(false, "times are not even".to_string()),
+        }
+    }
+    let channel = |column: &str| {
+        let column: usize = column.parse().expect("a column number");
+        record.channels.iter().find(|c| c.column == column)
+    };
+    let texts = |key: &str| expected[key].as_object().cloned().unwrap_or_default();
+    for (column, unit) in texts("units") {
+        let found = channel(&column).and_then(|c| c.unit.clone());
+        check(
+            found.as_deref() == unit.as_str(),
+            format!("unit of {column}: {found:?}"),
+        );
+    }
+    for (column, name) in texts("names") {
+        let found = channel(&column).map(|c| c.name.clone());
+        check(
+            found.as_deref() == name.as_str(),
+            format!("name of {column}: {found:?}"),
+        );
+    }
+    if let Some(most) = expected["vmax"].as_f64() {
+        let reaches = |values: &[f64]| {
+            let largest = values
+                .iter()
+                .copied()
+                .filter(|v| v.is_finite())
+                .reduce(f64::max);
+            largest.is_some_and(|v| close(v, most))
+        };
+        check(
+            record.channels.iter().any(|c| reaches(&c.values)),
+            format!("no channel reaches {most} V"),
+        );
+    }
+    wrong
+}
+
+#[test]
+fn val_every_layout_opens_right_or_is_refused_as_expected() {
+    let expected = expected();
+    let all = expected.as_object().expect("an object");
+    assert_eq!(all.len(), 52);
+    let mut wrong = Vec::new();
+    for (name, expected) in all {
+        let expect = expected["expect"].as_str().expect("a text");
+        match read_with(name, &ReadOptions::default()) {
+            Ok(_) if expect == "refuse" => wrong.push(format!("{name}: opened")),
+            Err(error) if !expect.contains("refuse") => wrong.push(format!("{name}: {error}")),
+            Ok(record) => {
+                let differs = differences(&record, expected);
+                wrong.extend(differs.into_iter().map(|text| format!("{name}: {text}")));
+            }
+            Err(_) => {}
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn what_is_to_be_told_is_told() {
+    for (name, kind) in [
+        ("A4_time_rounded_duplicates.csv", "time-coarse"),
+        ("A5c_no_header_ms.csv", "time-unit-assumed"),
+        ("F4_overrange_words.csv", "overrange"),
+        ("F5_footer_statistics.csv", "footer"),
+        ("F6_footer_numeric.csv", "row-truncated"),
+        ("F7_repeated_header_midfile.csv", "text-rows"),
+        ("G1_nul_padded_end.csv", "padding"),
+        ("G2_integer_codes_steps.txt", "time-absent"),
+    ] {
+        let record = open(name);
+        assert!(
+            kinds(&record).contains(&kind),
+            "{name}: {:?}",
+            kinds(&record)
+        );
+    }
+    let record = open("A2b_channel_dropout_words.csv");
+    assert_eq!(
+        (record.channels[1].missing, record.channels[1].name.as_str()),
+        (20, "i (A)")
+    );
+    let record = open("A2_mixed_logic_hex_bits.csv");
+    for part in [
+        "\"gray4\" holds hexadecimal codes",
+        "\"bits3\" holds logic bits",
+    ] {
+        assert!(
+            record.layout.iter().any(|rule| rule.contains(part)),
+            "{:?}",
+            record.layout
+        );
+    }
+    assert_eq!(
+        open("F4_overrange_words.csv").channels[1].overrange.len(),
+        6
+    );
+}
+
+#[test]
+fn an_amplitude_is_the_voltage() {
+    for name in ["B7_amplitude_names.txt", "B8_amplitude_volt.csv"] {
+        let guess = guess_columns(&open(name));
+        assert_eq!((guess.voltage, guess.current), (Some(0), None), "{name}");
+    }
+}
+
+/// A refusal names what the file is, and a flag under which it opens.
+#[test]
+fn the_flag_that_a_refusal_names_works() {
+    let refused = |name: &str, part: &str| {
+        let error = read_with(name, &ReadOptions::default()).expect_err(name);
+        let text = error.to_string();
+        assert!(text.contains(part), "{name}: {text}");
+    };
+    let time_column = |column| ReadOptions {
+        time_column: Some(column),
+        ..ReadOptions::default()
+    };
+    let gaps = |time_gaps| ReadOptions {
+        time_gaps,
+        ..ReadOptions::default()
+    };
+    let hexadecimal = ReadOptions {
+        hex_columns: vec![2],
+        ..ReadOptions::default()
+    };
+    for (name, part, options, rows) in [
+        ("D2_fft_hz_db.csv", "--time-column 1", time_column(1), 300),
+        ("D4_fft_khz_units_row.csv", "is in kHz", time_column(1), 300),
+        (
+            "D1_segmented_time_restarts.csv",
+            "--time-gaps split",
+            gaps(TimeGaps::Split),
+            100,
+        ),
+        (
+            "A3_unsorted_times.csv",
+            "--time-gaps sort",
+            gaps(TimeGaps::Sort),
+            100,
+        ),
+        ("B3_hex_codes.csv", "--hex-column 2", hexadecimal, 400),
+    ] {
+        refused(name, part);
+        let record = read_with(name, &options).unwrap_or_else(|error| panic!("{error}"));
+        assert_eq!(record.time.len(), rows, "{name}");
+    }
+    let record =
+        read_with("A3_unsorted_times.csv", &gaps(TimeGaps::Sort)).expect("a sorted record");
+    assert!(
+        kinds(&record).contains(&"time-sorted"),
+        "{:?}",
+        kinds(&record)
+    );
+    assert!(record.channels[0].values.windows(2).all(|w| w[0] < w[1]));
+}
+
+fn of_text(text: &str, options: &ReadOptions) -> Result<Record, ReadError> {
+    read_from(Path::new("record.csv"), text.as_bytes(), options)
+}
+
+/// Rows of a text, `row` making each.
+fn rows(count: usize, row: impl Fn(usize) -> String) -> String {
+    (0..count).map(|k| row(k) + "\n").collect()
+}
+
+#[test]
+fn settings_give_interval_and_start_in_many_spellings() {
+    for (head, step, start) in [
+        ("Sampling Rate : 2500000\nCH1,CH2\n", 4e-7, 0.0),
+        ("Time/Div,1ms\nInterval,0.08uS\nCH1,CH2\n", 8e-8, 0.0),
+        (
+            "# Samplerate = 10 kHz\n# t0 = -1 ms\nCH1,CH2\n",
+            1e-4,
+            -1e-3,
+        ),
+        ("xIncrement,2e-6\nxOrigin,-4e-3\nCH1,CH2\n", 2e-6, -4e-3),
+        ("CH1,CH2,t0 = -2e-3,dt = 1e-5\n", 1e-5, -2e-3),
+        ("Horizontal Resolution: 2 us/pt\nCH1,CH2\n", 2e-6, 0.0),
+        (
+            "Trigger Point,20\nSample Interval,1e-3\nCH1,CH2\n",
+            1e-3,
+            -0.02,
+        ),
+        (
+            "Start:0\nPoints:30\nXInc:1.0E-04\nXOrg:-5.0E-03\nCH1,CH2\n",
+            1e-4,
+            -5e-3,
+        ),
+    ] {
+        let text = format!(
+            "{head}{}",
+            rows(30, |k| format!("{}.5,{}.25", k % 7, k % 5))
+        );
+        let record = of_text(&text, &ReadOptions::default()).expect(head);
+        let TimeAxis::Uniform {
+            start_s, step_s, ..
+        } = record.time
+        else {
+            panic!("{head}: {:?}", record.time);
+        };
+        assert!(
+            close(step_s, step) && close(start_s, start),
+            "{head}: {start_s} {step_s}"
+        );
+        assert_eq!(record.channels[0].name, "CH1", "{head}");
+    }
+    // Settings that disagree are told, and a bare length of 20 is hardly one in seconds.
+    for (head, kind) in [
+        (
+            "Sample Interval,1e-3\nSample Rate,2000\nCH1\n",
+            "intervals-disagree",
+        ),
+        ("Sample Interval,20\nCH1\n", "time-unit-assumed"),
+    ] {
+        let text = format!("{head}{}", rows(30, |k| format!("{}.5", k % 7)));
+        let record = of_text(&text, &ReadOptions::default()).expect(head);
+        assert!(
+            kinds(&record).contains(&kind),
+            "{head}: {:?}",
+            kinds(&record)
+        );
+    }
+}
+
+#[test]
+fn both_samples_of_a_peak_detect_export_are_kept() {
+    let text = format!(
+        "Time (s),CH1 (V)\n{}",
+        rows(40, |k| format!("{:.4},{}.5", (k / 2) as f64 * 2e-4, k % 3))
+    );
+    let record = of_text(&text, &ReadOptions::default()).expect("a record");
+    assert_eq!(
+        record.time,
+        TimeAxis::Uniform {
+            start_s: 0.0,
+            step_s: 1e-4,
+            len: 40
+        }
+    );
+    assert_eq!(kinds(&record), ["time-shared"]);
+}
+
+#[test]
+fn a_clock_passes_midnight_and_a_date_alone_is_no_channel() {
+    let clock = |k: usize| {
+        let second = 86_397 + k;
+        let second = second % 86_400;
+        format!(
+            "{:02}:{:02}:{:02}.00",
+            second / 3600,
+            second / 60 % 60,
+            second % 60
+        )
+    };
+    let text = format!(
+        "Date,Clock,U (V)\n{}",
+        rows(9, |k| format!(
+            "2024-01-0{},{},{}.5",
+            1 + usize::from(k > 2),
+            clock(k),
+            k % 4
+        ))
+    );
+    let record = of_text(&text, &ReadOptions::default()).expect("a record");
+    assert_eq!(
+        record.time,
+        TimeAxis::Uniform {
+            start_s: 0.0,
+            step_s: 1.0,
+            len: 9
+        }
+    );
+    assert_eq!(record.channels.len(), 1);
+}
+
+#[test]
+fn times_since_1970_are_counted_from_the_first_row() {
+    for (scale, step) in [(1.0, 1e-2), (1e3, 1e-2), (1e6, 1e-2)] {
+        let text = format!(
+            "timestamp,u (V)\n{}",
+            rows(20, |k| format!(
+                "{:.3},{}.5",
+                (1.7e9 + k as f64 * step) * scale,
+                k % 4
+            ))
+        );
+        let record = of_text(&text, &ReadOptions::default()).expect("a record");
+        let TimeAxis::Uniform {
+            start_s, step_s, ..
+        } = record.time
+        else {
+            panic!("{:?}", record.time);
+        };
+        assert!(
+            start_s == 0.0 && (step_s - step).abs() < 1e-6,
+            "{start_s} {step_s}"
+        );
+        assert_eq!(kinds(&record), ["time-unit-inferred"]);
+    }
+}
+
+#[test]
+fn two_channels_with_their_settings_beside_them_keep_their_units() {
+    let text = rows(40, |k| {
+        let (key, one, two) = match k {
+            0 => ("Record Length", "40", "40"),
+            1 => ("Sample Interval", "1e-4", "1e-4"),
+            5 => ("Source", "CH1", "CH2"),
+            6 => ("Vertical Units", "V", "A"),
+            _ => ("", "", ""),
+        };
+        let t = k as f64 * 1e-4;
+        format!(
+            "{key},{one},,{t:.4},{}.5,,{key},{two},,{t:.4},{}.25,",
+            k % 5,
+            k % 3
+        )
+    });
+    let record = of_text(&text, &ReadOptions::default()).expect("a record");
+    let found: Vec<(&str, Option<&str>)> = record
+        .channels
+        .iter()
+        .map(|c| (c.name.as_str(), c.unit.as_deref()))
+        .collect();
+    assert_eq!(found, [("CH1", Some("V")), ("CH2", Some("A"))]);
+    assert_eq!(record.time.len(), 40);
+}
+
+#[test]
+fn a_sweep_without_names_shows_in_its_steps() {
+    let text = rows(60, |k| {
+        format!("{:.4},{}.5", 10.0 * 1.1f64.powi(k as i32), k % 5)
+    });
+    let error = of_text(&text, &ReadOptions::default()).expect_err("a sweep");
+    assert!(
+        matches!(error, ReadError::OtherAxis { column: 1, .. }),
+        "{error}"
+    );
+}
+
+#[test]
+fn commas_that_are_both_are_put_together_or_refused() {
+    let spaced = rows(30, |k| format!("0,{:04}, {},50", k, k % 5));
+    let record = of_text(&spaced, &ReadOptions::default()).expect("a record");
+    assert_eq!(record.channels[0].values[3], 3.5);
+    let tight = rows(30, |k| format!("0,{:04},{},50", k, k % 5));
+    let error = of_text(&tight, &ReadOptions::default()).expect_err("commas");
+    assert!(matches!(error, ReadError::CommaIsBoth { .. }), "{error}");
+    let both = ReadOptions {
+        delimiter: Some(b','),
+        decimal: Some(b','),
+        ..ReadOptions::default()
+    };
+    let record = of_text(&tight, &both).expect("a record");
+    assert_eq!(record.channels[0].values[3], 3.5);
+}
