@@ -8,7 +8,7 @@ use super::hardware::{Hardware, resolve};
 use super::setup::{Bench, MotorFacts, Reading, Role};
 use super::sheet::{InstrumentKind, Measures, NameOrNumber, TypedInstrument};
 use super::stated::assumed_speed_accuracy;
-use crate::capture::ReadOptions;
+use crate::capture::{self, ReadOptions};
 use crate::quantity::units::RPM;
 use std::path::PathBuf;
 
@@ -128,7 +128,10 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
         Accuracy::limit_absolute(TEMPERATURE_LIMIT_K).state(c)
     });
     let mut plans: Vec<CapturePlan> = Vec::new();
-    for (role, path) in &run.captures {
+    for (role, files) in events(run) {
+        let Some((path, further)) = files.split_first() else {
+            continue;
+        };
         let base = stem(&path.to_string_lossy());
         let taken = plans.iter().filter(|p| p.name.starts_with(&base)).count();
         plans.push(CapturePlan {
@@ -138,7 +141,8 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
             },
             place: None,
             path: path.clone(),
-            role: *role,
+            further: further.to_vec(),
+            role,
             voltage: Some(voltage.clone()),
             current: Some(current.clone()),
             winding_temperature_c,
@@ -151,6 +155,31 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
         });
     }
     plans
+}
+
+/// The files of each event: those of one role that name one channel each and overlap in time are one event.
+fn events(run: &QuickRun) -> Vec<(Role, Vec<PathBuf>)> {
+    let mut roles: Vec<(Role, Vec<PathBuf>)> = Vec::new();
+    for (role, path) in &run.captures {
+        match roles.iter_mut().find(|(r, _)| r == role) {
+            Some((_, files)) => files.push(path.clone()),
+            None => roles.push((*role, vec![path.clone()])),
+        }
+    }
+    let mut events = Vec::new();
+    for (role, files) in roles {
+        for group in capture::group_by_channel(&files) {
+            let together = match group.len() {
+                1 => vec![group],
+                _ => {
+                    let read = capture::read_group(&group, &run.import).into_iter();
+                    read.map(|(files, _)| files).collect()
+                }
+            };
+            events.extend(together.into_iter().map(|files| (role, files)));
+        }
+    }
+    events
 }
 
 fn instruments(run: &QuickRun) -> Vec<TypedInstrument> {

@@ -209,7 +209,12 @@ fn plan_capture(
         .as_ref()
         .or(sheet.winding_temperature.as_ref());
     Ok(CapturePlan {
-        path: inside(folder, typed, options)?,
+        path: inside(folder, typed, &typed.file, options)?,
+        further: typed
+            .further
+            .iter()
+            .map(|file| inside(folder, typed, file, options))
+            .collect::<Result<_, _>>()?,
         place: Some(typed.file_place.clone()),
         role: typed.role,
         voltage,
@@ -246,15 +251,16 @@ fn plan_capture(
 fn inside(
     folder: &Path,
     capture: &TypedCapture,
+    file: &str,
     options: LoadOptions,
 ) -> Result<PathBuf, BenchError> {
-    let path = folder.join(&capture.file);
-    if options.allow_outside || is_inside(folder, Path::new(&capture.file)) {
+    let path = folder.join(file);
+    if options.allow_outside || is_inside(folder, Path::new(file)) {
         return Ok(path);
     }
     Err(BenchError::Outside {
         place: capture.file_place.clone(),
-        file: capture.file.clone(),
+        file: file.to_string(),
         folder: folder.to_path_buf(),
     })
 }

@@ -132,6 +132,8 @@ pub struct Capture {
     pub path: PathBuf,
     /// SHA-256 of the file's bytes, lower-case hex.
     pub sha256: String,
+    /// Further files with channels of the same event, each with the SHA-256 of its bytes.
+    pub further_files: Vec<(PathBuf, String)>,
     /// Role as stated in the sheet or by flag.
     pub role: Role,
     /// Voltage and current at the motor.

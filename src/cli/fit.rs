@@ -236,10 +236,10 @@ fn check_outputs(arguments: &FitArguments) -> anyhow::Result<()> {
 /// No output may take the place of what it was made from, not even with `--force`.
 fn keep_inputs(arguments: &FitArguments, bench: &Bench) -> anyhow::Result<()> {
     for output in written(arguments) {
-        let mut inputs = bench
-            .path
-            .iter()
-            .chain(bench.captures.iter().map(|c| &c.path));
+        let mut inputs = bench.path.iter().chain(bench.captures.iter().flat_map(|c| {
+            let further = c.further_files.iter().map(|(path, _)| path);
+            std::iter::once(&c.path).chain(further)
+        }));
         if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
             bail!(
                 "{}: would take the place of {}, which is read; choose another name",

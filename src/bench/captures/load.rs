@@ -79,8 +79,10 @@ fn load(
     hardware: &[Hardware],
     expected: &Expectations,
 ) -> Result<Loaded, BenchError> {
+    let mut files = vec![plan.path.clone()];
+    files.extend(plan.further.iter().cloned());
     let mut record =
-        capture::read(&plan.path, &plan.import).map_err(|source| BenchError::Capture {
+        capture::read_joined(&files, &plan.import).map_err(|source| BenchError::Capture {
             place: plan.place.clone(),
             name: plan.name.clone(),
             source: Box::new(source),
@@ -117,6 +119,7 @@ fn load(
         name: plan.name.clone(),
         path: plan.path.clone(),
         sha256: record.sha256,
+        further_files: record.parts,
         role: plan.role,
         waveform: Waveform {
             time: record.time,

@@ -13,6 +13,8 @@ pub struct CapturePlan {
     /// Where the sheet names the file; absent for a quick run.
     pub place: Option<Place>,
     pub path: PathBuf,
+    /// Further files of the same event, with the other channels.
+    pub further: Vec<PathBuf>,
     pub role: Role,
     pub voltage: Option<ChannelPlan>,
     pub current: Option<ChannelPlan>,

@@ -61,7 +61,14 @@ fn by_name<'r>(record: &'r Record, name: &str) -> Option<&'r Channel> {
     let wanted = lower(name);
     find(&|c| c.name == name)
         .or_else(|| find(&|c| lower(&c.name) == wanted))
-        .or_else(|| find(&|c| lower(without_unit(&c.name)) == wanted))
+        .or_else(|| {
+            // Two columns that differ in their unit alone are not told apart by their name without it.
+            let mut bare = record
+                .channels
+                .iter()
+                .filter(|c| lower(without_unit(&c.name)) == wanted);
+            bare.next().filter(|_| bare.next().is_none())
+        })
 }
 
 /// `CH1 (V)`, `CH1 [V]` and `CH1/V` without their unit.

@@ -1,13 +1,13 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
-use super::endings::ENDINGS;
 use super::error::DraftError;
+use super::records::{capture_files, records};
 use super::text::{Draft, DraftCapture, DraftChannel};
 use crate::bench::captures::{stem, upper_level};
 use crate::bench::channels::without_unit;
 use crate::bench::setup::Role;
 use crate::bench::waveform::Trace;
-use crate::capture::{self, ReadOptions, Record};
+use crate::capture::{self, Record};
 use crate::quantity::one_line;
 use std::borrow::Cow;
 use std::path::Path;
@@ -54,13 +54,16 @@ pub fn guess_sheet(
         ..Draft::default()
     };
     let mut seen = Vec::new();
-    for file in files {
-        if let Cow::Owned(shown) = one_line(&file) {
-            let reason = "its name holds invisible characters; rename the file";
-            draft.left_out.push((shown, reason.to_owned()));
-            continue;
-        }
-        let record = match capture::read(&folder.join(&file), &ReadOptions::default()) {
+    let (named, unnamed): (Vec<String>, Vec<String>) = files
+        .into_iter()
+        .partition(|file| matches!(one_line(file), Cow::Borrowed(_)));
+    draft.left_out.extend(unnamed.iter().map(|file| {
+        let reason = "its name holds invisible characters; rename the file";
+        (one_line(file).into_owned(), reason.to_owned())
+    }));
+    for (mut files, record) in records(folder, &named) {
+        let file = files.remove(0);
+        let record = match record {
             Ok(record) => record,
             Err(error) => {
                 draft.left_out.push((file, error.to_string()));
@@ -69,9 +72,21 @@ pub fn guess_sheet(
         };
         let guess = look(&record);
         let name = |index: Option<usize>| {
-            index
-                .and_then(|i| record.channels.get(i))
-                .map(|c| without_unit(&c.name).to_string())
+            let channel = record.channels.get(index?)?;
+            let bare = without_unit(&channel.name);
+            let same = record
+                .channels
+                .iter()
+                .filter(|c| without_unit(&c.name) == bare);
+            // Two columns may differ in their unit alone.
+            Some(
+                if same.count() > 1 {
+                    &channel.name
+                } else {
+                    bare
+                }
+                .to_string(),
+            )
         };
         let (voltage, current) = (name(guess.voltage), name(guess.current));
         if voltage.is_none() && current.is_none() {
@@ -98,8 +113,9 @@ pub fn guess_sheet(
                 .into_iter()
                 .filter_map(|i| codes_spanned(&record, i))
                 .fold(0.0, f64::max),
-            warnings: record.warnings.iter().map(|w| w.text.clone()).collect(),
+            warnings: warnings(&record, &guess),
             file,
+            further: files,
             guess,
         });
     }
@@ -121,6 +137,7 @@ pub fn guess_sheet(
 
 struct Seen {
     file: String,
+    further: Vec<String>,
     /// Column names without their units.
     voltage: Option<String>,
     current: Option<String>,
@@ -130,6 +147,24 @@ struct Seen {
     codes: f64,
     warnings: Vec<String>,
     guess: RecordGuess,
+}
+
+/// What is wrong in the file, and which of the columns taken state no unit.
+fn warnings(record: &Record, guess: &RecordGuess) -> Vec<String> {
+    let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
+    let used = [guess.voltage, guess.current].into_iter().flatten();
+    let without: Vec<String> = used
+        .filter_map(|index| record.channels.get(index))
+        .filter(|channel| channel.unit.is_none())
+        .map(|channel| format!("{} \"{}\"", channel.column, channel.name))
+        .collect();
+    if !without.is_empty() {
+        warnings.push(format!(
+            "no unit is stated for column {}; volts and amperes are assumed. State them with import = {{ units = {{ 2 = \"V\" }} }}",
+            without.join(" and ")
+        ));
+    }
+    warnings
 }
 
 fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
@@ -164,34 +199,6 @@ fn folder_name(folder: &Path) -> String {
             || "unnamed motor".to_string(),
             |n| n.to_string_lossy().replace('_', " "),
         )
-}
-
-fn capture_files(folder: &Path) -> Result<Vec<String>, DraftError> {
-    let entries = std::fs::read_dir(folder).map_err(|source| DraftError::List {
-        folder: folder.to_owned(),
-        source,
-    })?;
-    let mut files = Vec::new();
-    for entry in entries {
-        let entry = entry.map_err(|source| DraftError::Entry {
-            folder: folder.to_owned(),
-            source,
-        })?;
-        // A name that is no UTF-8 could not be written into the sheet.
-        let Ok(name) = entry.file_name().into_string() else {
-            continue;
-        };
-        let lower = name.to_lowercase();
-        let plain = lower.strip_suffix(".gz").unwrap_or(&lower);
-        let fits = plain
-            .rsplit_once('.')
-            .is_some_and(|(stem, ending)| !stem.is_empty() && ENDINGS.contains(&ending));
-        if fits && entry.path().is_file() {
-            files.push(name);
-        }
-    }
-    files.sort();
-    Ok(files)
 }
 
 /// Median over the captures of the upper end of the voltage while the source drives.
@@ -346,6 +353,7 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
     DraftCapture {
         name: stem(&one.file),
         file: one.file.clone(),
+        further: one.further.clone(),
         role: guess.role,
         why,
         warnings,

@@ -3,6 +3,7 @@
 mod endings;
 mod error;
 mod guess_sheet;
+mod records;
 mod text;
 
 pub use error::DraftError;

@@ -27,6 +27,8 @@ pub struct DraftCapture {
     pub name: String,
     /// File name relative to the sheet.
     pub file: String,
+    /// Further files of the same event, with the other channels.
+    pub further: Vec<String>,
     /// Guessed role.
     pub role: Role,
     /// Why it was taken for this role.
@@ -224,7 +226,18 @@ fn write_channel(
 fn write_capture(out: &mut String, capture: &DraftCapture) -> std::fmt::Result {
     writeln!(out, "[[captures]]")?;
     writeln!(out, "name = {}", quoted(&capture.name))?;
-    writeln!(out, "file = {}", quoted(&capture.file))?;
+    let files: Vec<String> = std::iter::once(&capture.file)
+        .chain(&capture.further)
+        .map(|file| quoted(file))
+        .collect();
+    match files.as_slice() {
+        [file] => writeln!(out, "file = {file}")?,
+        several => writeln!(
+            out,
+            "# One event in several files, told by their names and times.\nfile = [{}]",
+            several.join(", ")
+        )?,
+    }
     writeln!(out, "# Guess: {}", one_line(&capture.why))?;
     writeln!(out, "role = \"{}\"", capture.role.name())?;
     for (key, channel, recorded) in [

@@ -9,6 +9,8 @@ use super::table::Table;
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Role;
 use crate::capture::ReadOptions;
+use crate::quantity::one_line;
+use std::borrow::Cow;
 
 /// Names of the roles in a sheet.
 pub(in crate::bench) const ROLES: [(&str, Role); 9] = [
@@ -27,6 +29,8 @@ pub(in crate::bench) const ROLES: [(&str, Role); 9] = [
 pub(in crate::bench) struct TypedCapture {
     pub place: Place,
     pub file: String,
+    /// Further files of the same event, with the other channels.
+    pub further: Vec<String>,
     pub file_place: Place,
     pub name: Option<String>,
     pub role: Role,
@@ -45,7 +49,8 @@ pub(super) fn read_capture(
     table: &Table<'_>,
     base: &ReadOptions,
 ) -> Result<TypedCapture, BenchError> {
-    let file = table.text("file")?;
+    let mut files = files(table)?.into_iter();
+    let file = files.next();
     let name = table.text("name")?;
     let role = table.choice("role", "role", &ROLES)?;
     let voltage = read_override(table, "voltage", Measures::Voltage)?;
@@ -78,6 +83,7 @@ pub(super) fn read_capture(
     Ok(TypedCapture {
         place: table.place(),
         file: table.require("file", file, "the file name of the capture")?,
+        further: files.collect(),
         file_place: table.place_of("file"),
         name,
         role: table.require("role", role, &format!("one of {}", roles.join(", ")))?,
@@ -91,6 +97,29 @@ pub(super) fn read_capture(
         driven_speed,
         import,
     })
+}
+
+/// One file, or the files of one event with a channel each.
+fn files(table: &Table<'_>) -> Result<Vec<String>, BenchError> {
+    let files = table.texts("file")?.unwrap_or_default();
+    if let Some(bad) = files.iter().find(|f| matches!(one_line(f), Cow::Owned(_))) {
+        return table.invalid(
+            "file",
+            format!(
+                "`file` is \"{}\", expected one line without invisible characters",
+                one_line(bad)
+            ),
+        );
+    }
+    if files.len() > 1
+        && files
+            .iter()
+            .enumerate()
+            .any(|(at, f)| files[..at].contains(f))
+    {
+        return table.invalid("file", "names a file twice; give each channel's file once");
+    }
+    Ok(files)
 }
 
 #[cfg(test)]

@@ -25,6 +25,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
                 name: c.name.clone(),
                 path: c.path.clone(),
                 sha256: String::new(),
+                further_files: c.further_files.clone(),
                 role: c.role,
                 waveform: nothing_recorded(),
                 voltage_chain: c.voltage_chain.clone(),

@@ -155,10 +155,14 @@ fn inputs(bench: &Bench) -> Vec<Input> {
             sha256: sha256.clone(),
             role: Some(SHEET_ROLE.into()),
         });
-    let captures = bench.captures.iter().map(|c| Input {
-        path: c.path.display().to_string(),
-        sha256: c.sha256.clone(),
-        role: Some(c.role.name().into()),
+    let captures = bench.captures.iter().flat_map(|c| {
+        let further = c.further_files.iter().map(|(path, sha256)| (path, sha256));
+        let files = std::iter::once((&c.path, &c.sha256)).chain(further);
+        files.map(|(path, sha256)| Input {
+            path: path.display().to_string(),
+            sha256: sha256.clone(),
+            role: Some(c.role.name().into()),
+        })
     });
     sheet.chain(captures).collect()
 }

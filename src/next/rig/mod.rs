@@ -132,6 +132,7 @@ impl<'b> Rig<'b> {
                 name: name.to_string(),
                 path: std::path::PathBuf::new(),
                 sha256: String::new(),
+                further_files: Vec::new(),
                 role: kind.role(),
                 waveform,
                 voltage_chain: Some(voltage_chain),
