@@ -414,3 +414,83 @@ fn commas_that_are_both_are_put_together_or_refused() {
     let record = of_text(&tight, &both).expect("a record");
     assert_eq!(record.channels[0].values[3], 3.5);
 }
+
+/// The bytes of a packed layout.
+fn bytes_of(name: &str) -> Vec<u8> {
+    let packed = std::fs::read(folder().join(format!("{name}.gz"))).expect("a file");
+    let mut bytes = Vec::new();
+    std::io::Read::read_to_end(&mut flate2::read::GzDecoder::new(&packed[..]), &mut bytes)
+        .expect("gzip");
+    bytes
+}
+
+/// Cuts, swapped lines and foreign bytes at places drawn from a fixed seed.
+#[test]
+fn damage_gives_a_record_or_an_error_and_bulk_gives_the_same() {
+    let mut state = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut draw = |below: usize| {
+        // xorshift64 (Marsaglia 2003).
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state % below.max(1) as u64) as usize
+    };
+    const FOREIGN: [&[u8]; 12] = [
+        b",",
+        b";",
+        b"\"",
+        b"\n",
+        b":",
+        b"=",
+        b"\0",
+        b"e",
+        b"\xb5",
+        b"\xe6\x97\xb6",
+        b"-",
+        b"12:00:00 PM",
+    ];
+    let bulk = ReadOptions {
+        chunk_bytes: Some(64),
+        ..ReadOptions::default()
+    };
+    let by_rows = ReadOptions {
+        chunk_bytes: Some(0),
+        ..ReadOptions::default()
+    };
+    for name in expected().as_object().expect("an object").keys() {
+        let whole = bytes_of(name);
+        for _ in 0..12 {
+            let mut bytes = whole.clone();
+            for _ in 0..1 + draw(4) {
+                let at = draw(bytes.len().min(600));
+                let end = (at + draw(30)).min(bytes.len());
+                bytes.splice(at..end, FOREIGN[draw(FOREIGN.len())].iter().copied());
+            }
+            bytes.truncate(bytes.len() - draw(bytes.len() / 2));
+            let read = |options: &ReadOptions| read_from(Path::new("a.csv"), &bytes[..], options);
+            match (read(&by_rows), read(&bulk)) {
+                (Ok(one), Ok(other)) => {
+                    assert_eq!(one.time.len(), other.time.len(), "{name}");
+                    for (a, b) in one.channels.iter().zip(&other.channels) {
+                        assert_eq!(a.values.len(), one.time.len(), "{name}");
+                        let same = a
+                            .values
+                            .iter()
+                            .zip(&b.values)
+                            .all(|(x, y)| x.to_bits() == y.to_bits());
+                        assert!(same, "{name}: column {}", a.column);
+                    }
+                    if let TimeAxis::Listed(times) = &one.time {
+                        assert!(
+                            times.windows(2).all(|w| w[1] > w[0]),
+                            "{name}: {:?}",
+                            one.warnings
+                        );
+                    }
+                    guess_columns(&one);
+                }
+                (one, other) => assert_eq!(one.is_err(), other.is_err(), "{name}"),
+            }
+        }
+    }
+}

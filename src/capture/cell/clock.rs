@@ -21,9 +21,12 @@ pub fn parse(cell: &[u8]) -> Option<Clock> {
     let text = std::str::from_utf8(cell).ok().filter(|t| t.len() <= 48)?;
     let text = text.trim().trim_matches(['"', '\'']).trim();
     let at = text.find(':')?;
-    let begin = text[..at]
-        .rfind(|c: char| !c.is_ascii_digit())
-        .map_or(0, |k| k + 1);
+    let digits = text[..at]
+        .bytes()
+        .rev()
+        .take_while(u8::is_ascii_digit)
+        .count();
+    let begin = at - digits;
     let (before, clock) = text.split_at(begin);
     let before = before.strip_suffix(['T', 't']).unwrap_or(before).trim_end();
     let before = before.trim_end_matches([',', ';']);

@@ -109,8 +109,11 @@ fn uneven(times: &[f64], context: Context) -> Judged {
     if runs_on && steps.repeated.is_empty() {
         faults.push(steps.unevenness(to_si));
     }
-    if steps.backwards.is_empty() && steps.repeated.len() * 20 > times.len() {
-        return repeats::spread(times, &steps, context);
+    if steps.backwards.is_empty()
+        && steps.repeated.len() * 20 > times.len()
+        && let Some(judged) = repeats::spread(times, &steps, context)
+    {
+        return judged;
     }
     let kept = (!steps.repeated.is_empty()).then(|| {
         (0..times.len())

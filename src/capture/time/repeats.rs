@@ -36,7 +36,8 @@ pub(super) fn pairs(times: &[f64], context: Context) -> Option<Judged> {
 }
 
 /// Places rows with equal times evenly between that time and the next; behind the last by the typical distance of times.
-pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Judged {
+/// `None` where they cannot be told apart so.
+pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Option<Judged> {
     let mut placed = Vec::with_capacity(times.len());
     let mut first = 0;
     let mut length = steps.typical.abs();
@@ -51,8 +52,11 @@ pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Judged {
         placed.extend((0..end - first).map(|k| (context.to_si)(time + length * k as f64 / count)));
         first = end;
     }
+    if placed.windows(2).any(|w| w[1] <= w[0]) {
+        return None;
+    }
     let row = steps.repeated.first().map_or(0, |k| k + 1);
-    Judged {
+    Some(Judged {
         axis: TimeAxis::Listed(placed),
         kept: None,
         faults: vec![TimeFault::Spread {
@@ -60,5 +64,5 @@ pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Judged {
             time_s: (context.to_si)(times[row]),
             places: steps.repeated.len(),
         }],
-    }
+    })
 }

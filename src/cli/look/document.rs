@@ -69,7 +69,8 @@ impl View<'_> {
                 .map(|f| json!({"line": f.line, "key": f.key, "values": f.values}))
                 .collect::<Vec<_>>(),
             "remarks": warnings,
-            "found": self.findings.as_ref().map(Findings::document),
+            "not_found": self.findings.as_ref().err(),
+            "found": self.findings.as_ref().ok().map(Findings::document),
         })
     }
 }

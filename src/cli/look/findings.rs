@@ -33,20 +33,19 @@ pub(super) struct Findings<'a> {
 }
 
 impl<'a> Findings<'a> {
-    /// Guesses and finds: the columns that hold something else, and what voltage and current show; `None` where no column can
-    /// be either.
-    pub fn of(record: &'a Record, codes: &[Codes]) -> (Vec<OtherColumn>, Option<Findings<'a>>) {
+    /// Guesses and finds: the columns that hold something else, and what voltage and current show, or why no column is taken
+    /// for either.
+    pub fn of(
+        record: &'a Record,
+        codes: &[Codes],
+    ) -> (Vec<OtherColumn>, Result<Findings<'a>, Vec<String>>) {
         let guessed = guess(record);
         let others = guessed.columns.others.clone();
-        let found = guessed
-            .columns
-            .voltage
-            .or(guessed.columns.current)
-            .is_some();
-        (
-            others,
-            found.then(|| Findings::in_columns(record, guessed, codes)),
-        )
+        let found = match guessed.columns.voltage.or(guessed.columns.current) {
+            Some(_) => Ok(Findings::in_columns(record, guessed, codes)),
+            None => Err(guessed.into_columns().reasons),
+        };
+        (others, found)
     }
 
     fn in_columns(record: &'a Record, guessed: Guessed<'a>, codes: &[Codes]) -> Findings<'a> {
@@ -174,12 +173,12 @@ impl<'a> Findings<'a> {
             lines.extend(current_lines(*motion, found));
         }
         let path = path_text(&self.record.path);
-        lines.extend(
-            self.timeline
-                .remarks
-                .iter()
-                .map(|remark| format!("  warning: {path}: {remark}")),
-        );
+        for remark in &self.timeline.remarks {
+            let line = format!("  warning: {path}: {remark}");
+            if !lines.contains(&line) {
+                lines.push(line);
+            }
+        }
         lines
     }
 

@@ -56,7 +56,7 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                     let gap = if at > 0 { "\n" } else { "" };
                     print_text(&format!("{gap}{}", view.text()))?;
                     if plot::wanted(arguments.no_plot)
-                        && let Some(findings) = &view.findings
+                        && let Ok(findings) = &view.findings
                     {
                         let columns = plot::columns();
                         print_text(&plot::of_waveform(&findings.waveform(), columns))?;

@@ -8,6 +8,7 @@ use rundown::events::{ColumnKind, OtherColumn};
 
 /// Columns shown one by one; of wider tables only those that are used and the first others.
 const MOST_COLUMNS: usize = 6;
+const FIRST_COLUMNS: usize = 2;
 /// Rules shown of how the layout was recognised.
 const MOST_RULES: usize = 8;
 
@@ -36,10 +37,8 @@ impl View<'_> {
         lines.push(self.time_line());
         lines.extend(self.channel_lines());
         match &self.findings {
-            Some(findings) => lines.extend(findings.lines()),
-            None => {
-                lines.push("  no column can be the voltage or the current of a motor".to_string());
-            }
+            Ok(findings) => lines.extend(findings.lines()),
+            Err(reasons) => lines.extend(reasons.iter().map(|reason| format!("  {reason}"))),
         }
         lines.join("\n") + "\n"
     }
@@ -97,11 +96,11 @@ impl View<'_> {
 
     /// The columns; in a wide table those that are used and the first others, the rest counted.
     fn channel_lines(&self) -> Vec<String> {
-        let used = |at: usize| self.findings.as_ref().is_some_and(|f| f.covers(at));
+        let used = |at: usize| self.findings.as_ref().is_ok_and(|f| f.covers(at));
         let all = self.channels.len();
-        let mut room = match all > MOST_COLUMNS {
-            true => MOST_COLUMNS - 2,
-            false => all,
+        let mut room = match all {
+            0..=MOST_COLUMNS => all,
+            _ => FIRST_COLUMNS,
         };
         let mut lines = Vec::new();
         for (at, seen) in self.channels.iter().enumerate() {
@@ -166,7 +165,7 @@ impl View<'_> {
     /// A warning of clipping in columns that the events do not use; for the others theirs name its effect.
     fn clipping(&self) -> Option<String> {
         let is_other = |at: usize| self.others.iter().any(|o| o.index == at);
-        let covered = |at: usize| self.findings.as_ref().is_some_and(|f| f.covers(at));
+        let covered = |at: usize| self.findings.as_ref().is_ok_and(|f| f.covers(at));
         let channels = self.channels.iter().enumerate();
         let clipped: Vec<&Seen> = channels
             .filter(|(at, seen)| !covered(*at) && !is_other(*at) && !seen.clipped.is_empty())

@@ -11,8 +11,8 @@ pub(super) struct View<'a> {
     pub channels: Vec<Seen<'a>>,
     /// Columns that hold neither voltage nor current.
     pub others: Vec<OtherColumn>,
-    /// `None` where no column can be a voltage or a current.
-    pub findings: Option<Findings<'a>>,
+    /// What voltage and current show; else why no column is taken for either.
+    pub findings: Result<Findings<'a>, Vec<String>>,
 }
 
 impl<'a> View<'a> {
@@ -48,7 +48,9 @@ impl<'a> View<'a> {
     /// True when the capture cannot be used as it is.
     pub fn is_questionable(&self) -> bool {
         let mut warnings = self.record.warnings.iter();
-        self.findings.as_ref().is_none_or(Findings::is_questionable)
+        self.findings
+            .as_ref()
+            .map_or(true, Findings::is_questionable)
             || !self.without_unit().is_empty()
             || warnings.any(|w| w.kind.is_doubtful())
     }

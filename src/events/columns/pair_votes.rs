@@ -5,7 +5,7 @@ use super::column_kind::stated;
 use crate::events::trace::series::Series;
 use crate::events::trace::shape::Shape;
 
-/// So many channels are compared two by two; the effort grows with the square of their number.
+/// So many channels are compared two by two: the effort and the chance of a wrong pair grow with the square of their number.
 const MOST_COMPARED: usize = 12;
 
 /// Weight of the behaviour that shows a current without any word for it, at the least.
@@ -16,7 +16,14 @@ pub(crate) fn best_pair<'a, 'b>(
     several: &'b [Candidate<'a>],
     reasons: &mut Vec<String>,
 ) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
-    let compared = worth_comparing(several, reasons);
+    let compared = worth_comparing(several);
+    if compared.len() < 2 {
+        reasons.push(format!(
+            "{} channels, and neither unit nor name shows which of them are voltage and current. Name them, e.g. with --unit 2=V --unit 3=A",
+            several.len()
+        ));
+        return (None, None, 0.0);
+    }
     let mut best: Option<(f64, &Candidate, &Candidate, Vec<String>)> = None;
     for (a, voltage) in compared.iter().enumerate() {
         for (b, current) in compared.iter().enumerate() {
@@ -48,27 +55,20 @@ pub(crate) fn best_pair<'a, 'b>(
     (Some(voltage), None, confidence)
 }
 
-/// Those with a unit or a telling name, then those that rise furthest above their noise.
-fn worth_comparing<'a, 'b>(
-    several: &'b [Candidate<'a>],
-    reasons: &mut Vec<String>,
-) -> Vec<&'b Candidate<'a>> {
-    let mut compared: Vec<&Candidate> = several.iter().collect();
-    if several.len() <= MOST_COMPARED {
-        return compared;
-    }
-    let contrast = |c: &Candidate| c.shape.top() / c.shape.sigma.max(f64::MIN_POSITIVE);
-    compared.sort_by(|a, b| {
-        let words = stated(b.channel).abs().total_cmp(&stated(a.channel).abs());
-        words.then(contrast(b).total_cmp(&contrast(a)))
-    });
-    compared.truncate(MOST_COMPARED);
-    compared.sort_by_key(|c| c.index);
-    reasons.push(format!(
-        "of {} channels only {MOST_COMPARED} were compared: those with a unit or a telling name, then those with the least noise. Name others with --unit, e.g. --unit 2=V --unit 3=A",
-        several.len()
-    ));
-    compared
+/// All, where they are few. Among many, unlike ones would look like voltage and current by chance: only those that a unit or a
+/// name tells apart from the others.
+fn worth_comparing<'a, 'b>(several: &'b [Candidate<'a>]) -> Vec<&'b Candidate<'a>> {
+    let told = |least: f64| -> Vec<&Candidate> {
+        several
+            .iter()
+            .filter(|c| stated(c.channel).abs() >= least)
+            .collect()
+    };
+    [0.0, 0.5, 2.0]
+        .into_iter()
+        .map(told)
+        .find(|compared| compared.len() <= MOST_COMPARED)
+        .unwrap_or_default()
 }
 
 /// Weight of evidence, in natural units of a log ratio by judgement, that `v` is the voltage and `i` the current.
