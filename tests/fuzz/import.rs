@@ -51,6 +51,9 @@ fuzz_target!(|bytes| {
     let mut options = options();
     if choice & 1 != 0 {
         options.time_gaps = TimeGaps::Split;
+    } else if choice & 0x20 != 0 {
+        options.time_gaps = TimeGaps::Sort;
+        options.hex_columns = vec![2];
     }
     let Some(record) = read(bytes, &options) else {
         return;
