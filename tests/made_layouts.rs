@@ -214,6 +214,109 @@ fn the_flag_that_a_refusal_names_works() {
     assert!(record.channels[0].values.windows(2).all(|w| w[0] < w[1]));
 }
 
+/// Refusals of what has no record in it, and the part of the message that says why.
+#[test]
+fn what_is_no_record_against_time_says_what_it_is() {
+    for (head, row, part) in [
+        (
+            "Point,Frequency,Magnitude",
+            "K,K0,-60.5",
+            "is called \"Frequency\"",
+        ),
+        ("nm,Absorbance", "3K,0.5", "is called \"nm\""),
+        (
+            "Freq. [kHz];Gain [dB];Phase [deg]",
+            "K.5;-3;45",
+            "is in kHz",
+        ),
+        ("X;Y\nHz;V", "K.5;1.5", "is in Hz"),
+        ("RBW,10\nX,Y", "K.5,1.5", "states a \"RBW\""),
+        ("X,FFT(CH1)", "K.5,1.5", "a transform"),
+    ] {
+        let rows = rows(60, |k| row.replace('K', &(k + 1).to_string()));
+        let error = of_text(&format!("{head}\n{rows}"), &ReadOptions::default()).expect_err(head);
+        assert!(
+            matches!(error, ReadError::OtherAxis { .. }),
+            "{head}: {error}"
+        );
+        assert!(error.to_string().contains(part), "{head}: {error}");
+    }
+    // A frequency that is measured beside time is a channel.
+    let text = format!(
+        "Time (s),Frequency (Hz)\n{}",
+        rows(40, |k| format!("0.{k:03},{}.5", 50 + k))
+    );
+    assert!(of_text(&text, &ReadOptions::default()).is_ok());
+}
+
+#[test]
+fn a_unit_in_its_own_column_is_taken_where_it_does_not_change() {
+    let row = |k: usize, unit: &str| format!("{}.5,ms,{}.25,{unit}", k, k % 7);
+    let text = |last: &str| {
+        let rows = rows(1500, |k| row(k, if k < 1400 { "mV" } else { last }));
+        format!("Time,Unit,Reading,Unit\n{rows}")
+    };
+    let record = of_text(&text("mV"), &ReadOptions::default()).expect("a record");
+    let channel = &record.channels[0];
+    assert_eq!(
+        (channel.unit.as_deref(), channel.values[1]),
+        (Some("V"), 1.25e-3)
+    );
+    assert!(
+        matches!(record.time, TimeAxis::Uniform { step_s: 1e-3, .. }),
+        "{:?}",
+        record.time
+    );
+    // Far behind the head too.
+    let error = of_text(&text("V"), &ReadOptions::default()).expect_err("units");
+    assert!(
+        matches!(
+            error,
+            ReadError::UnitsVary {
+                line: 1402,
+                column: 4,
+                ..
+            }
+        ),
+        "{error}"
+    );
+}
+
+#[test]
+fn days_of_a_spreadsheet_are_no_seconds() {
+    let serial = |k: usize| 45_292.5 + k as f64 * 0.5 / 86_400.0;
+    for (name, kind) in [
+        ("Date", "time-unit-inferred"),
+        ("Time", "time-unit-assumed"),
+    ] {
+        let text = format!(
+            "{name},U (V)\n{}",
+            rows(40, |k| format!("{:.9},{}.5", serial(k), k % 3))
+        );
+        let record = of_text(&text, &ReadOptions::default()).expect("a record");
+        assert_eq!(kinds(&record), [kind], "{name}");
+        if let (TimeAxis::Uniform { step_s, .. }, "Date") = (&record.time, name) {
+            assert!((step_s - 0.5).abs() < 1e-3, "{step_s}");
+        }
+    }
+}
+
+#[test]
+fn times_in_falling_order_are_times() {
+    let text = format!(
+        "Time (s),U (V)\n{}",
+        rows(40, |k| format!("{:.3},{}.5", 0.039 - k as f64 * 1e-3, k))
+    );
+    let error = of_text(&text, &ReadOptions::default()).expect_err("backwards");
+    assert!(error.to_string().contains("--time-gaps sort"), "{error}");
+    let sort = ReadOptions {
+        time_gaps: TimeGaps::Sort,
+        ..ReadOptions::default()
+    };
+    let record = of_text(&text, &sort).expect("a record");
+    assert_eq!(record.channels[0].values[0], 39.5);
+}
+
 fn of_text(text: &str, options: &ReadOptions) -> Result<Record, ReadError> {
     read_from(Path::new("record.csv"), text.as_bytes(), options)
 }

@@ -103,7 +103,9 @@ impl Assembly<'_> {
             .map(|c| time_unit::of_column(c, &self.layout));
         facts.unit = unit.as_ref().and_then(TimeUnit::unit);
         let mut found = facts.axis(column.as_ref());
-        if matches!(unit, Some(TimeUnit::Epoch(_))) && self.options.start_s.is_none() {
+        if matches!(unit, Some(TimeUnit::Epoch(_) | TimeUnit::SerialDays(_)))
+            && self.options.start_s.is_none()
+        {
             time::shift(&mut found.axis, 0.0);
         }
         self.tell_time_unit(unit, column.as_ref());

@@ -1,5 +1,7 @@
 //! Why a file could not be read: typed, with its place, and worded place, found, expected, next step.
 
+use super::source::StreamFault;
+use super::time::BackwardsPattern;
 use std::path::PathBuf;
 use thiserror::Error;
 
@@ -245,6 +247,20 @@ pub enum ReadError {
         /// 1-based line of the first row.
         line: usize,
     },
+    /// A column of units that are not the same in all rows.
+    #[error(
+        "{}:{line}:{column}: the unit in column {column} changes from row to row, as of a meter that changes its range. Export with a fixed range; --unit {}=V takes all numbers before it in one unit",
+        path.display(),
+        column - 1
+    )]
+    UnitsVary {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+        /// 1-based column of the units.
+        column: usize,
+    },
     /// No column of numbers, but codes.
     #[error(
         "{}:{line}: no column of numbers: column {column} \"{name}\" holds codes (hexadecimal or bits), not volts or amperes. Export values in volts; --hex-column {column} reads the codes as whole numbers, to be scaled by a bench sheet",
@@ -305,51 +321,6 @@ pub enum ReadError {
         /// Why it cannot be used.
         reason: String,
     },
-}
-
-/// What steps back in time look like.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum BackwardsPattern {
-    /// Single places.
-    Single,
-    /// Time begins again, as it does where several records stand in one file.
-    Restarts,
-    /// The rows are in no order of time.
-    Unsorted,
-}
-
-impl BackwardsPattern {
-    fn advice(self) -> &'static str {
-        match self {
-            BackwardsPattern::Single => {
-                "Export the record again, or pass --time-gaps split to keep its longest increasing stretch"
-            }
-            BackwardsPattern::Restarts => {
-                "Time begins again there: the file holds several records. Export them one by one, or pass --time-gaps split to keep the longest (the first of equals)"
-            }
-            BackwardsPattern::Unsorted => {
-                "The rows are not in the order of time, if this column is time at all. --time-gaps sort puts them in order; --time-column names another column"
-            }
-        }
-    }
-}
-
-/// A fault found inside the chain of readers, carried through `std::io::Error` and taken out again at its end.
-#[derive(Debug, Error)]
-pub(super) enum StreamFault {
-    #[error("line {line} too long")]
-    LineTooLong { line: usize, limit: usize },
-    #[error("zero byte in line {line}")]
-    ZeroByte { line: usize },
-    #[error("open quote in line {line}")]
-    OpenQuote { line: usize },
-    #[error("too much text in line {line}")]
-    TooMuchText { line: usize, limit: u64 },
-    #[error("{packed} packed bytes give {text} bytes of text")]
-    UnpacksTooFar { packed: u64, text: u64, limit: u64 },
-    #[error("damaged compressed stream: {0}")]
-    Compressed(std::io::Error),
 }
 
 impl ReadError {

@@ -117,6 +117,13 @@ fn check_layout(
             why: other.why.clone(),
         });
     }
+    if let Some(column) = layout.units_vary {
+        return Err(ReadError::UnitsVary {
+            path,
+            line: layout.first_line,
+            column: column + 1,
+        });
+    }
     let is_value = |c: &Column| c.role == Role::Value;
     match layout.columns.iter().position(|c| c.codes.is_some()) {
         Some(at) if !layout.columns.iter().any(is_value) => Err(ReadError::OnlyCodes {

@@ -22,7 +22,7 @@ mod time_unit;
 mod unit;
 mod warnings;
 
-pub use error::{BackwardsPattern, ReadError};
+pub use error::ReadError;
 pub use join::{read_group, read_joined};
 pub use layout::tokens as name_words;
 pub use options::{Limits, ReadOptions, TimeGaps};
@@ -30,5 +30,6 @@ pub use pairing::group_by_channel;
 pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
 pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step};
+pub use time::BackwardsPattern;
 pub use unit::seconds as parse_seconds;
 pub use warnings::{Warning, WarningKind};

@@ -1,6 +1,6 @@
 //! The unit of a column of times, and where it comes from.
 
-use super::layout::{Cells, Layout, is_horizontal_unit};
+use super::layout::{Cells, Layout, is_horizontal_unit, tokens};
 use super::time::TimeColumn;
 use super::unit;
 use crate::quantity::exported::Unit;
@@ -12,6 +12,8 @@ pub(super) enum TimeUnit {
     Stated(Option<Unit>),
     /// Counted from 1970, as the size of the numbers shows.
     Epoch(Unit),
+    /// Days of a spreadsheet's calendar, as the name and the size of the numbers show.
+    SerialDays(Unit),
     /// Nothing is stated: seconds, which instruments write with an exponent or many decimals.
     AsWritten,
     /// Nothing is stated, or no unit of time that is known (as written): seconds are assumed.
@@ -23,7 +25,7 @@ impl TimeUnit {
     pub fn unit(&self) -> Option<Unit> {
         match self {
             TimeUnit::Stated(unit) => *unit,
-            TimeUnit::Epoch(unit) => Some(*unit),
+            TimeUnit::Epoch(unit) | TimeUnit::SerialDays(unit) => Some(*unit),
             TimeUnit::AsWritten | TimeUnit::Assumed(_) => None,
         }
     }
@@ -31,6 +33,9 @@ impl TimeUnit {
 
 /// Seconds since 1970 between the years 2001 and 2049.
 const EPOCH_S: std::ops::Range<f64> = 1.0e9..2.5e9;
+
+/// Days since 1900 between the years 1954 and 2119.
+const SERIAL_DAYS: std::ops::Range<f64> = 2.0e4..8.0e4;
 
 /// So many decimals are written of seconds; of milliseconds they would be some picoseconds (common practice, no source).
 const DECIMALS_OF_SECONDS: usize = 5;
@@ -52,16 +57,27 @@ pub(super) fn of_column(column: &TimeColumn, layout: &Layout) -> TimeUnit {
     if known.is_some() {
         return TimeUnit::Stated(known);
     }
+    if written.is_some() {
+        return TimeUnit::Assumed(written.map(str::to_string));
+    }
     let first = column.times().first().unwrap_or(0.0);
-    let epoch = ["s", "ms", "us", "ns"].into_iter().find_map(|text| {
+    let since_epoch = ["s", "ms", "us", "ns"].into_iter().find_map(|text| {
         let unit = unit::parse(text, true)?;
         EPOCH_S.contains(&unit.to_si(first)).then_some(unit)
     });
-    match (epoch, written) {
-        (Some(unit), None) => TimeUnit::Epoch(unit),
-        (None, None) if seen.exponents || seen.decimals >= Some(DECIMALS_OF_SECONDS) => {
-            TimeUnit::AsWritten
-        }
-        _ => TimeUnit::Assumed(written.map(str::to_string)),
+    let has_many_digits = seen.exponents || seen.decimals >= Some(DECIMALS_OF_SECONDS);
+    let is_date = seen.name.as_deref().is_some_and(is_date_name);
+    match (since_epoch, unit::parse("days", true)) {
+        (Some(unit), _) => TimeUnit::Epoch(unit),
+        (None, Some(days)) if is_date && SERIAL_DAYS.contains(&first) => TimeUnit::SerialDays(days),
+        // Days of a spreadsheet, or seconds since midnight.
+        _ if is_date || SERIAL_DAYS.contains(&first) => TimeUnit::Assumed(None),
+        _ if has_many_digits => TimeUnit::AsWritten,
+        _ => TimeUnit::Assumed(None),
     }
+}
+
+fn is_date_name(name: &str) -> bool {
+    let words = tokens(name);
+    words.iter().any(|w| w.starts_with("date") || w == "datum")
 }

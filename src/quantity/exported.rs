@@ -111,6 +111,7 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
             return unit("rad/s", Factor::Times(RPM));
         }
         "min" if time => return unit("s", Factor::Times(60.0)),
+        "day" | "days" if time => return unit("s", Factor::Times(86_400.0)),
         "h" if time => return unit("s", Factor::Times(3600.0)),
         "VDC" | "Vdc" | "V DC" => return unit("V", Factor::Ten(0)),
         "ADC" | "Adc" | "A DC" if !time => return unit("A", Factor::Ten(0)),

@@ -40,6 +40,9 @@ pub fn parse(cell: &[u8], decimal: u8) -> Cell {
     let Some(&first) = cell.first() else {
         return Cell::Blank;
     };
+    if let Some(digits) = cell.strip_prefix("\u{2212}".as_bytes()) {
+        return parse_negative(digits, decimal);
+    }
     let digits = match first {
         b'+' | b'-' => &cell[1..],
         _ => cell,
@@ -67,6 +70,18 @@ pub fn parse(cell: &[u8], decimal: u8) -> Cell {
             Some(value) => Cell::Number(value),
             None => suffixed(cell, decimal),
         },
+    }
+}
+
+/// A number behind the minus sign of typesetting.
+fn parse_negative(digits: &[u8], decimal: u8) -> Cell {
+    let mut buffer = [b'-'; LONGEST_NUMBER];
+    match buffer.get_mut(1..=digits.len()) {
+        Some(place) if digits.first().is_some_and(u8::is_ascii_digit) => {
+            place.copy_from_slice(digits);
+            parse(&buffer[..=digits.len()], decimal)
+        }
+        _ => Cell::Text,
     }
 }
 
@@ -146,6 +161,7 @@ mod tests {
             ("0,0000000000000000E+0", b',', 0.0),
             (".5", b'.', 0.5),
             ("-,5", b',', -0.5),
+            ("\u{2212}2.5", b'.', -2.5),
             ("5.", b'.', 5.0),
         ] {
             assert_eq!(

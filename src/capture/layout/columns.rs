@@ -72,6 +72,10 @@ pub struct Layout {
     pub facts: Vec<PreambleFact>,
     /// The rows do not stand against time.
     pub other_axis: Option<OtherAxis>,
+    /// 0-based columns that hold the unit of the column before them, and that unit.
+    pub unit_columns: Vec<(usize, String)>,
+    /// 0-based column of units that change from row to row.
+    pub units_vary: Option<usize>,
     /// One sentence a rule.
     pub why: Vec<String>,
 }

@@ -65,6 +65,8 @@ pub fn read_layout(
             column(c, &survey, &header, &key_columns, hexadecimal, &mut why)
         })
         .collect();
+    let (unit_columns, units_vary) =
+        units_from_columns(&mut columns, &survey, &options.units, &mut why);
     assign_time(&mut columns, &survey.columns, options.time_column, &mut why);
     let is_time =
         |c: &Column| c.role == Role::Time && (c.unit_text.is_some() || c.cells == Cells::Clock);
@@ -89,8 +91,41 @@ pub fn read_layout(
         cells: survey.cells,
         facts,
         other_axis,
+        unit_columns,
+        units_vary,
         why,
     }
+}
+
+/// Takes the unit of a column from a column of units to its right. Gives the 0-based columns of units with the unit of all their rows,
+/// and one whose unit changes from row to row, where the user states no unit for the numbers before it.
+fn units_from_columns(
+    columns: &mut [Column],
+    survey: &Survey,
+    given: &[(usize, String)],
+    why: &mut Vec<String>,
+) -> (Vec<(usize, String)>, Option<usize>) {
+    let mut constant = Vec::new();
+    let mut varying = None;
+    for at in 1..columns.len() {
+        let before = &columns[at - 1];
+        if before.role != Role::Value || given.iter().any(|(column, _)| *column == at) {
+            continue;
+        }
+        match survey.columns[at].unit_of_rows() {
+            Some(Some(unit)) if before.unit_text.is_none() => {
+                why.push(format!(
+                    "column {} holds the unit of column {at}, {unit}",
+                    at + 1
+                ));
+                columns[at - 1].unit_text = Some(unit.clone());
+                constant.push((at, unit));
+            }
+            Some(None) => varying = varying.or(Some(at)),
+            _ => {}
+        }
+    }
+    (constant, varying)
 }
 
 fn is_named_time(column: &Column) -> bool {

@@ -44,8 +44,9 @@ fn is_name_row(cells: &[String], numeric: &[bool], units_below: bool) -> bool {
         .count();
     let filled = cells.iter().filter(|c| !c.is_empty()).count();
     // `Data:` announces the numbers and names no column.
-    let announces =
-        |c: &String| c.ends_with(':') || c.trim_matches(['[', ']']).eq_ignore_ascii_case("data");
+    let announces = |c: &String| {
+        c.ends_with([':', '=']) || c.trim_matches(['[', ']']).eq_ignore_ascii_case("data")
+    };
     if filled == 1 && cells.iter().any(announces) {
         return false;
     }

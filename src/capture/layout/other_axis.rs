@@ -15,14 +15,9 @@ pub(super) fn other_axis(
     facts: &[PreambleFact],
 ) -> Option<OtherAxis> {
     let is_value = |c: &Column| matches!(c.role, Role::Value | Role::Time | Role::Index);
-    let axis = columns
-        .iter()
-        .zip(seen)
-        .position(|(c, s)| is_value(c) && runs_on(&s.values))?;
-    let column = &columns[axis];
-    let found = |why: String| {
+    let found = |column: usize, why: String| {
         Some(OtherAxis {
-            column: axis + 1,
+            column: column + 1,
             why,
         })
     };
@@ -31,26 +26,37 @@ pub(super) fn other_axis(
             .clone()
             .unwrap_or_else(|| "without a name".to_string())
     };
-    if let Some(unit) = column.unit_text.as_deref().filter(|u| is_other_unit(u)) {
-        return found(format!(
-            "column {} \"{}\" is in {unit}",
-            axis + 1,
-            title(column)
-        ));
+    let running = || {
+        let all = columns.iter().zip(seen).enumerate();
+        all.filter(|(_, (c, s))| is_value(c) && runs_on(&s.values))
+            .map(|(at, (c, _))| (at, c))
+            // A count of the rows may stand before the axis.
+            .take(2)
+    };
+    for (at, column) in running() {
+        if let Some(unit) = column.unit_text.as_deref().filter(|u| is_other_unit(u)) {
+            let why = format!("column {} \"{}\" is in {unit}", at + 1, title(column));
+            return found(at, why);
+        }
+        let is_other = |name: &&str| is_other_axis_name(name) || is_other_unit(name);
+        if let Some(name) = column.name.as_deref().filter(is_other) {
+            return found(at, format!("column {} is called \"{name}\"", at + 1));
+        }
     }
-    if let Some(name) = column.name.as_deref().filter(|n| is_other_axis_name(n)) {
-        return found(format!("column {} is called \"{name}\"", axis + 1));
-    }
+    let (axis, _) = running().next()?;
     let horizontal = facts.iter().filter(|f| is_horizontal_unit(&f.key));
     let mut units = horizontal.filter_map(|f| Some((f, f.values.first()?)));
     if let Some((fact, unit)) = units.find(|(_, unit)| is_other_unit(unit)) {
-        return found(format!(
-            "line {} states {} as \"{unit}\"",
-            fact.line, fact.key
-        ));
+        return found(
+            axis,
+            format!("line {} states {} as \"{unit}\"", fact.line, fact.key),
+        );
     }
     if let Some(fact) = facts.iter().find(|f| is_spectrum_setting(&f.key)) {
-        return found(format!("line {} states a \"{}\"", fact.line, fact.key));
+        return found(
+            axis,
+            format!("line {} states a \"{}\"", fact.line, fact.key),
+        );
     }
     let others = || {
         columns
@@ -64,19 +70,25 @@ pub(super) fn other_axis(
             || c.name.as_deref().is_some_and(is_spectrum_name)
     };
     if let Some((at, c)) = others().find(|(_, c)| spectrum(c)) {
-        return found(format!(
-            "column {} \"{}\" is a level in decibels or a transform",
-            at + 1,
-            title(c)
-        ));
+        return found(
+            axis,
+            format!(
+                "column {} \"{}\" is a level in decibels or a transform",
+                at + 1,
+                title(c)
+            ),
+        );
     }
     let factor = constant_factor(&seen[axis].values)?;
     let several = others().next().is_some();
     several.then_some(())?;
-    found(format!(
-        "column {} grows by a constant factor of {factor:.4}, as a sweep does",
-        axis + 1
-    ))
+    found(
+        axis,
+        format!(
+            "column {} grows by a constant factor of {factor:.4}, as a sweep does",
+            axis + 1
+        ),
+    )
 }
 
 /// A unit that no time has: of frequency, length, angle or level.

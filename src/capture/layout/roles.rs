@@ -90,9 +90,10 @@ fn time_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
             && is_unitless(column)
             && column.cells != Cells::Clock
             // A time that runs backwards once is still time; a channel called `t` is not.
-            && (seen.values.is_empty() || mostly_increases(&seen.values));
-        let by_unit =
-            has_time_unit(column) && (seen.values.len() < 3 || mostly_increases(&seen.values));
+            && (seen.values.is_empty() || may_be_time(&seen.values));
+        let is_named = column.name.as_deref().is_some_and(is_time_name);
+        let by_unit = has_time_unit(column)
+            && (seen.values.len() < 3 || is_named || mostly_increases(&seen.values));
         column.role == Role::Value && column.cells != Cells::Clock && (by_unit || named)
     })
 }
@@ -173,6 +174,12 @@ fn counts(values: &[f64]) -> bool {
             .count()
             * 20
             <= values.len()
+}
+
+/// Increasing times, all of them backwards, or even times in no order.
+fn may_be_time(values: &[f64]) -> bool {
+    let falls = || values.len() > 2 && values.windows(2).all(|w| w[1] < w[0]);
+    mostly_increases(values) || falls() || is_shuffled_axis(values)
 }
 
 fn mostly_increases(values: &[f64]) -> bool {

@@ -4,6 +4,7 @@ use super::dialect::Dialect;
 use crate::capture::cell::{self, Cell, clock};
 use crate::capture::record::PreambleFact;
 use crate::capture::source;
+use crate::capture::unit;
 use encoding_rs::Encoding;
 use std::borrow::Cow;
 
@@ -101,6 +102,10 @@ pub(super) struct ColumnSurvey {
     pub codes: CodeSurvey,
     /// All cells so far are clock times.
     pub clock: ClockSurvey,
+    /// The text of all cells, where it is the same; `Some(None)` where they differ.
+    text: Option<Option<Vec<u8>>>,
+    /// Cells that are units.
+    unit_cells: usize,
     /// Digits after the decimal mark, as far as the cells agree.
     decimals: Option<Option<usize>>,
 }
@@ -133,12 +138,34 @@ impl ColumnSurvey {
             }
             Cell::Text => {
                 self.texts += 1;
+                self.add_text(cell::trim(text));
                 self.text_rows.push(row);
             }
             Cell::Missing | Cell::Overrange(_) => self.marks += 1,
             Cell::Blank => return,
         }
         self.filled_rows.push(row);
+    }
+
+    fn add_text(&mut self, text: &[u8]) {
+        match &self.text {
+            None => self.text = Some(Some(text.to_vec())),
+            Some(Some(before)) if before != text => self.text = Some(None),
+            Some(_) => {}
+        }
+        if text.len() <= 6 {
+            let unit = std::str::from_utf8(text).ok();
+            self.unit_cells += usize::from(unit.is_some_and(|u| unit::parse(u, true).is_some()));
+        }
+    }
+
+    /// The unit that stands in every cell of a column of units; `Some(None)` where it changes from row to row.
+    pub fn unit_of_rows(&self) -> Option<Option<String>> {
+        let all = self.texts > 0 && self.unit_cells == self.texts && self.numbers == 0;
+        all.then(|| {
+            let text = self.text.clone().flatten()?;
+            String::from_utf8(text).ok()
+        })
     }
 
     /// Digits after the decimal mark, where all cells agree.

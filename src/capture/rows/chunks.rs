@@ -21,6 +21,7 @@ pub fn is_regular(layout: &Layout) -> bool {
     dialect.delimiter != b' '
         && dialect.delimiter != dialect.decimal
         && !layout.quoted
+        && layout.unit_columns.is_empty()
         && layout.cells.0 == layout.cells.1
         && layout.columns.len() == layout.cells.1
         && layout.columns.iter().all(|c| c.cells == Cells::Numbers)
@@ -191,6 +192,8 @@ mod tests {
             cells: (4, 4),
             facts: Vec::new(),
             other_axis: None,
+            unit_columns: Vec::new(),
+            units_vary: None,
             why: Vec::new(),
         }
     }

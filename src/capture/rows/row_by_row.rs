@@ -165,6 +165,12 @@ impl<'a, R: Read> Rows<'a, R> {
         self.record.get(column).unwrap_or_default()
     }
 
+    /// True where another unit stands in a column of units.
+    fn has_other_unit(&self, column: usize, unit: &str) -> bool {
+        let cell = cell::trim(self.cell(column));
+        !cell.is_empty() && cell != unit.as_bytes()
+    }
+
     fn is_blank(&self) -> bool {
         self.record.iter().all(|c| cell::trim(c).is_empty())
     }
@@ -242,6 +248,17 @@ impl<'a, R: Read> Rows<'a, R> {
                 path: self.rules.path.to_path_buf(),
                 line,
                 limit,
+            });
+        }
+        let units = &self.rules.layout.unit_columns;
+        if let Some((column, _)) = units
+            .iter()
+            .find(|(at, unit)| self.has_other_unit(*at, unit))
+        {
+            return Err(ReadError::UnitsVary {
+                path: self.rules.path.to_path_buf(),
+                line,
+                column: column + 1,
             });
         }
         let decimal = self.dialect.decimal;

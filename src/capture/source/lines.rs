@@ -1,7 +1,7 @@
 //! Text brought to one kind of line end, within bounds on its lines and its length.
 
+use super::fault::StreamFault;
 use super::line_ends::tidy;
-use crate::capture::error::StreamFault;
 use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;

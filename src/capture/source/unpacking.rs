@@ -1,6 +1,6 @@
 //! Gzip unpacked as it streams, within a bound on what a packed byte may give.
 
-use crate::capture::error::StreamFault;
+use super::fault::StreamFault;
 use crate::capture::options::UNPACK_FREE_BYTES;
 use flate2::bufread::MultiGzDecoder;
 use std::io::{self, BufRead, Read};

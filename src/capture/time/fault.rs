@@ -1,6 +1,6 @@
 //! Where the times of a record do not run on evenly.
 
-use crate::capture::error::BackwardsPattern;
+use super::backwards::BackwardsPattern;
 
 /// Where time does not run on evenly. Times in seconds, rows 0-based.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,7 +1,7 @@
 //! The steps between listed times: which stand out, and how.
 
+use super::backwards::BackwardsPattern;
 use super::fault::TimeFault;
-use crate::capture::error::BackwardsPattern;
 
 /// The steps between listed times, and where they stand out. Step k leads to row k + 1.
 pub(super) struct Steps {

@@ -113,6 +113,12 @@ pub(in crate::capture) fn time_unit(
                 brief(unit.to_si(1.0))
             ),
         ),
+        TimeUnit::SerialDays(_) => (
+            WarningKind::TimeUnitInferred,
+            format!(
+                "column {column}{title} counts days as spreadsheets do; time is counted from the first row. If that is wrong give the unit with --unit {column}=s or the like"
+            ),
+        ),
         TimeUnit::AsWritten => (
             WarningKind::TimeUnitInferred,
             format!(

@@ -163,7 +163,7 @@ const STATE: [&str; 19] = [
     "bit",
     "bits",
 ];
-const OTHER: [&str; 34] = [
+const OTHER: [&str; 36] = [
     "lux",
     "light",
     "brightness",
@@ -188,6 +188,8 @@ const OTHER: [&str; 34] = [
     "altitude",
     "heading",
     "acceleration",
+    "acc",
+    "mag",
     "accel",
     "accelerometer",
     "vibration",
