@@ -84,16 +84,16 @@ fn a_header_alone_names_the_columns_it_announced() {
 fn time_that_goes_back_is_placed() {
     let (status, told) = run(&["look", "time_backwards.csv"]);
     assert_eq!(status, Some(2), "{told}");
-    insta::assert_snapshot!(told, @r#"error: time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (first of 1 place(s)). Export the record again, or pass --time-gaps split to keep its longest increasing stretch"#);
+    insta::assert_snapshot!(told, @r#"error: time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (1 place). Export the record again, or pass --time-gaps split to keep its longest increasing stretch"#);
     let (status, told) = run(&["fit", "--start", "time_backwards.csv"]);
     assert_eq!(status, Some(2), "{told}");
-    insta::assert_snapshot!(told, @r#"error: capture "time_backwards": time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (first of 1 place(s)). Export the record again, or pass --time-gaps split to keep its longest increasing stretch"#);
+    insta::assert_snapshot!(told, @r#"error: capture "time_backwards": time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (1 place). Export the record again, or pass --time-gaps split to keep its longest increasing stretch"#);
     let (status, told) = run(&["look", "--time-gaps", "split", "time_backwards.csv"]);
     assert_eq!(status, Some(1), "{told}");
     insta::assert_snapshot!(told, @r#"
-    warning: time_backwards.csv: no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and inductance is not determined by it. Lengthen the pre-trigger
     warning: time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (first of 1 place(s)); as told, only the longest increasing stretch is kept
     warning: time_backwards.csv:702: only lines 702 to 1501 are kept (800 of 1500 rows), the longest stretch in which time increases without a gap
+    warning: time_backwards.csv: no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and inductance is not determined by it. Lengthen the pre-trigger
     "#);
 }
 
