@@ -6,6 +6,9 @@ use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
 
+/// More zero bytes than a copy or a logger leaves behind its text.
+const MOST_ZEROS: u64 = 16 << 20;
+
 /// So many zero bytes behind a line that is cut are padding.
 const FEWEST_ZEROS: u64 = 8;
 
@@ -61,7 +64,8 @@ impl<R: Read> Lines<R> {
         let mut block = rest.to_vec();
         let mut zeros = 1;
         loop {
-            if block.iter().any(|b| !matches!(b, 0 | b'\n' | b'\r' | 0x1a)) {
+            let foreign = block.iter().any(|b| !matches!(b, 0 | b'\n' | b'\r' | 0x1a));
+            if foreign || zeros > MOST_ZEROS {
                 return Err(Self::fault(StreamFault::ZeroByte { line: self.line }));
             }
             zeros += block.iter().filter(|b| **b == 0).count() as u64;
