@@ -62,7 +62,9 @@ fn words(name: &str) -> Vec<(usize, usize)> {
 
 /// Groups files that differ in the channel of their name alone; all others stand by themselves. The order of the files is kept.
 pub fn group_by_channel(paths: &[PathBuf]) -> Vec<Vec<PathBuf>> {
-    let mut groups: Vec<(Option<(String, Vec<String>)>, Vec<PathBuf>)> = Vec::new();
+    /// Key and channels of a group.
+    type Told = Option<(String, Vec<String>)>;
+    let mut groups: Vec<(Told, Vec<PathBuf>)> = Vec::new();
     for path in paths {
         let told = channel_of(path);
         let mut open = groups.iter_mut();

@@ -97,7 +97,7 @@ fn clock_seconds(clock: &str, afternoon: Option<bool>) -> Option<(f64, i32)> {
 /// Day number of `2024-01-02`, `02.01.2024`, `1/31/2024`, `06-May-2025`, `Jan 2 2024`, perhaps with the name of the weekday before.
 fn date(text: &str) -> Option<i64> {
     let parts: Vec<&str> = text
-        .split(|c: char| matches!(c, '-' | '.' | '/' | ' ' | ','))
+        .split(['-', '.', '/', ' ', ','])
         .filter(|p| !p.is_empty())
         .collect();
     let parts = match parts.as_slice() {

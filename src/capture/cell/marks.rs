@@ -94,11 +94,11 @@ fn word(bare: &[u8], positive: bool) -> Cell {
     let is = |word: &&str| word.as_bytes() == &letters[..length];
     if bare.iter().any(|b| !b.is_ascii()) {
         Cell::Text
-    } else if OVER.iter().any(|w| is(w)) {
+    } else if OVER.iter().any(is) {
         Cell::Overrange(positive)
-    } else if UNDER.iter().any(|w| is(w)) {
+    } else if UNDER.iter().any(is) {
         Cell::Overrange(false)
-    } else if MISSING.iter().any(|w| is(w)) {
+    } else if MISSING.iter().any(is) {
         Cell::Missing
     } else {
         Cell::Text

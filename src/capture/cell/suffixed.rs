@@ -13,7 +13,7 @@ fn quantity(cell: &[u8], decimal: u8) -> Option<Cell> {
         return None;
     }
     let is_figure = |b: &u8| b.is_ascii_digit() || *b == decimal;
-    let end = cell.iter().rposition(|b| is_figure(b))? + 1;
+    let end = cell.iter().rposition(is_figure)? + 1;
     let value = number(&cell[..end], decimal).filter(|v| v.is_finite())?;
     let suffix = std::str::from_utf8(&cell[end..]).ok()?.trim();
     let unit = unit::parse(suffix, false).or_else(|| unit::parse(suffix, true));

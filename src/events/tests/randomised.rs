@@ -323,6 +323,7 @@ fn columns_of_randomised_motors_are_guessed_without_units() {
                     first_data_line: 2,
                     channels,
                     warnings: Vec::new(),
+                    parts: Vec::new(),
                     sha256: String::new(),
                 };
                 let guess = guess_columns(&record);
