@@ -31,5 +31,5 @@ pub use options::FitOptions;
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
 pub use solve::{Interrupt, Monitor, Progress};
-pub use uncertainty::{Covariance, Interval, Reported, Status, profile};
+pub use uncertainty::{Covariance, InductanceAt, Interval, Reported, Status, profile};
 pub use unknowns::{Entry, Layout, ParameterKind, Source};
