@@ -95,6 +95,7 @@ fn full() -> MotorFile {
             sha256: "0123456789abcdef".repeat(4),
             role: Some("start".to_owned()),
         }],
+        inductance_at: Vec::new(),
         parameters,
         covariance: Covariance {
             order: vec![Name::TerminalResistance, Name::ArmatureInductance],

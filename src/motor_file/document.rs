@@ -1,6 +1,6 @@
 //! The motor file as a whole.
 
-use super::{Fit, ModelTerms, OperatingPoints, Parameter, ParameterName};
+use super::{Fit, InductanceAtFrequency, ModelTerms, OperatingPoints, Parameter, ParameterName};
 use crate::bench::{BrushKind, MagnetKind};
 use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
@@ -47,6 +47,9 @@ pub struct MotorFile {
         skip_serializing_if = "Option::is_none"
     )]
     pub operating: Option<OperatingPoints>,
+    /// Inductance at the frequencies asked for, where it is known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inductance_at: Vec<InductanceAtFrequency>,
     /// How the fit went.
     pub fit: Fit,
     /// What the reader should know before trusting the values.

@@ -15,6 +15,7 @@ mod document;
 pub mod draw;
 mod error;
 mod health;
+mod inductance;
 mod model;
 mod name;
 mod operating;
@@ -30,6 +31,7 @@ pub use error::MotorFileError;
 pub use health::{
     CaptureHealth, Cut, Fit, Identifiability, Nuisance, RunsTest, Stop, StopReason, TermDecision,
 };
+pub use inductance::{InductanceAtFrequency, words as inductance_words};
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use operating::{OperatingPoint, OperatingPoints};

@@ -15,6 +15,7 @@ pub fn bare() -> MotorFile {
         covariance: Covariance::default(),
         model: None,
         operating: None,
+        inductance_at: Vec::new(),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,

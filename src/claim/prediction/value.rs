@@ -28,7 +28,14 @@ pub fn value(
     let value = match entry {
         Entry::TerminalResistance => resistance()?,
         Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => k()?,
-        Entry::ArmatureInductance => motor.value(Name::ArmatureInductance)?,
+        Entry::ArmatureInductance => {
+            let low_frequency = motor.value(Name::ArmatureInductance)?;
+            let claimed = sheet.claims.get(&entry);
+            match claimed.and_then(|claim| claim.frequency_hz) {
+                Some(hz) => screened(motor, low_frequency, hz),
+                None => low_frequency,
+            }
+        }
         Entry::RotorInertia => motor.value(Name::RotorInertia)?,
         Entry::FrictionTorque => motor.value(Name::CoulombFrictionTorque)?,
         Entry::ElectricalTimeConstant => motor.value(Name::ArmatureInductance)? / resistance()?,
@@ -64,6 +71,13 @@ pub fn value(
         }
     };
     Ok(Some(value))
+}
+
+/// What an inductance meter reads at a frequency of a motor with this inductance at low frequency, H.
+fn screened(motor: &ParameterSet, inductance_h: f64, frequency_hz: f64) -> f64 {
+    let plain = TerminalParameters::plain(1.0, inductance_h, 1.0, 0.0, 0.0);
+    let motor = motor.terms().added_to(plain);
+    motor.inductance_at_h(0.0, frequency_hz)
 }
 
 /// The operating point at which an entry holds.

@@ -1,6 +1,7 @@
 //! How well the unknowns are known: covariance, profile intervals, and the parameters a person asks for with their bounds.
 
 mod covariance;
+mod inductance_at;
 pub mod linearised;
 mod monomial;
 pub mod profile;
@@ -8,6 +9,7 @@ mod profile_interval;
 mod reported;
 
 pub use covariance::{Covariance, covariance, inverse_over};
+pub use inductance_at::InductanceAt;
 pub use monomial::{Monomial, monomials};
 pub use profile_interval::profile_to_wald_ratios;
 pub use reported::{Interval, LARGEST_RELATIVE, Reported, Status};

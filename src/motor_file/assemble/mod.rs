@@ -6,8 +6,9 @@ mod validity;
 mod warnings;
 
 use super::{
-    AtTemperature, Covariance, FORMAT, Input, ModelTerms, MotorFacts, MotorFile, OneSided,
-    OperatingPoint, OperatingPoints, Parameter, ParameterName, Program, SHEET_ROLE, Status, Term,
+    AtTemperature, Covariance, FORMAT, InductanceAtFrequency, Input, ModelTerms, MotorFacts,
+    MotorFile, OneSided, OperatingPoint, OperatingPoints, Parameter, ParameterName, Program,
+    SHEET_ROLE, Status, Term,
 };
 use crate::bench::Bench;
 use crate::events::Timeline;
@@ -40,6 +41,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         parameters,
         model: Some(model_terms(estimate)),
         operating: operating(bench, estimate),
+        inductance_at: inductance_at(estimate),
         covariance: covariance(&reported, estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
@@ -143,6 +145,22 @@ fn operating(bench: &Bench, estimate: &Estimate) -> Option<OperatingPoints> {
         stall_torque: point("stall_torque"),
         stall_current: point("stall_current"),
     })
+}
+
+/// The inductance at the frequencies asked for.
+fn inductance_at(estimate: &Estimate) -> Vec<InductanceAtFrequency> {
+    let asked = estimate.options.inductance_at_hz.iter();
+    asked
+        .filter_map(|&hz| estimate.inductance_at(hz))
+        .map(|at| InductanceAtFrequency {
+            frequency_hz: at.frequency_hz,
+            value: at.interval.value,
+            standard_uncertainty: at.interval.standard_uncertainty,
+            lower: at.interval.lower,
+            upper: at.interval.upper,
+            level: estimate.options.level,
+        })
+        .collect()
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {

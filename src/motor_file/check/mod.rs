@@ -13,7 +13,7 @@ use std::borrow::Cow;
 use covariance::check_covariance;
 use fault::{Checked, fault};
 use fit::check_fit;
-use operating::check_operating;
+use operating::{check_inductance_at, check_operating};
 use parameter::check_parameter;
 
 /// Checks units, presence rules, order of the interval, sums and symmetry.
@@ -59,5 +59,6 @@ pub(super) fn check(file: &MotorFile) -> Checked {
         }
     }
     check_operating(file)?;
+    check_inductance_at(file)?;
     check_fit(file)
 }

@@ -13,6 +13,7 @@ pub(crate) fn empty() -> MotorFile {
         covariance: Covariance::default(),
         model: None,
         operating: None,
+        inductance_at: Vec::new(),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,
