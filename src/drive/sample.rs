@@ -94,13 +94,10 @@ impl Sample {
         })
     }
 
-    /// Inductance that a ripple of `frequency_hz` about a current meets, H.
-    pub fn inductance_at_h(&self, current_a: f64, frequency_hz: f64) -> Known {
-        let motor = TerminalParameters {
-            armature_inductance_h: self.inductance_h?,
-            ..self.finer
-        };
-        Ok(motor.inductance_at_h(current_a, frequency_hz))
+    /// Inductance at a current, saturation included, H.
+    pub fn inductance_at_h(&self, current_a: f64) -> Known {
+        let bend = current_a * self.finer.saturation_per_a;
+        Ok(self.inductance_h? / (1.0 + bend * bend))
     }
 
     /// Current that friction and load take at a back-EMF, A.

@@ -14,7 +14,7 @@ impl<S: Real> StateEquation<'_, S> {
                 (self.i * self.linkage - drag(self.c, self.e, self.direction))
                     * self.per_capacitance
             }
-            EddyCurrent => self.eddy_resistance * self.difference * self.per_saturated,
+            EddyCurrent => self.eddy_resistance * self.difference / self.screened_inductance,
         }
     }
 }
@@ -91,18 +91,11 @@ impl StateEquation<'_, f64> {
                 (Input::EddyCurrent, self.slope(EddyCurrent, EddyCurrent)),
                 (Input::Inductance, -rate / self.c.inductance),
                 (Input::EddyShare, -rate / self.c.eddy_share),
-                (Input::EddyResistance, self.difference * self.per_saturated),
                 (
-                    Input::Saturation,
-                    self.eddy_resistance * self.difference * self.saturates(),
+                    Input::EddyResistance,
+                    self.difference / self.screened_inductance,
                 ),
             ],
         )
-    }
-
-    /// i_e²/(s L₀): what 1/I_s² adds to the reciprocal of the screened inductance.
-    #[inline(always)]
-    pub(super) fn saturates(&self) -> f64 {
-        self.eddy_current * self.eddy_current * self.per_screened
     }
 }
