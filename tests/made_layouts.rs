@@ -339,6 +339,7 @@ fn settings_give_interval_and_start_in_many_spellings() {
         ("xIncrement,2e-6\nxOrigin,-4e-3\nCH1,CH2\n", 2e-6, -4e-3),
         ("CH1,CH2,t0 = -2e-3,dt = 1e-5\n", 1e-5, -2e-3),
         ("Horizontal Resolution: 2 us/pt\nCH1,CH2\n", 2e-6, 0.0),
+        ("Horizontal step: 100 us\nCH1,CH2\n", 1e-4, 0.0),
         (
             "Trigger Point,20\nSample Interval,1e-3\nCH1,CH2\n",
             1e-3,

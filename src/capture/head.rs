@@ -140,7 +140,10 @@ fn check_layout(
 fn cut_at_commas<'a>(rows: impl Iterator<Item = &'a [u8]>) -> bool {
     let (mut all, mut cut) = (0, 0);
     for row in rows.filter(|row| row.contains(&b',')) {
-        if row.contains(&b'.') || row.contains(&b'"') {
+        let is_other = |b: &u8| {
+            matches!(b, b'.' | b'"') || (b.is_ascii_alphabetic() && !b.eq_ignore_ascii_case(&b'e'))
+        };
+        if row.iter().any(is_other) {
             return false;
         }
         let padded = |c: &[u8]| c.len() > 1 && c[0] == b'0' && c.iter().all(u8::is_ascii_digit);

@@ -56,17 +56,29 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
                 .then_some(inner);
         }
     }
-    // `time_ms`, `motor_voltage_V`: only behind a word that says what is measured, for `Channel_A` is no current.
-    if let Some((before, unit)) = name.rsplit_once('_') {
+    // A column may be called by its unit: `volt`, `Milliampere`.
+    if name.len() > 2
+        && name.chars().all(char::is_alphabetic)
+        && parse(&name.to_lowercase(), false).is_some()
+    {
+        return Some(name);
+    }
+    // `time_ms`, `motor voltage V`: only behind a word that says what is measured, for `Channel_A` is no current, nor is
+    // `voltage A`.
+    if let Some((before, unit)) = name.rsplit_once(['_', ' ']) {
         let word = before
             .rsplit(['_', ' '])
             .next()
             .unwrap_or("")
             .to_lowercase();
-        const MEASURED: [&str; 10] = [
-            "time", "t", "zeit", "voltage", "volt", "u", "v", "current", "i", "strom",
-        ];
-        if MEASURED.contains(&word.as_str()) && parse(unit, true).is_some() {
+        let symbol = match word.as_str() {
+            "time" | "t" | "zeit" | "temps" | "tiempo" => "s",
+            "voltage" | "volt" | "u" | "v" | "spannung" | "tension" => "V",
+            "current" | "i" | "strom" | "courant" => "A",
+            "speed" | "drehzahl" => "rad/s",
+            _ => "",
+        };
+        if parse(unit, symbol == "s").is_some_and(|u| u.symbol == symbol) {
             return Some(unit);
         }
     }
@@ -108,6 +120,13 @@ mod tests {
             ("time_ms", Some("ms")),
             ("motor_current_mA", Some("mA")),
             ("Channel_A", None),
+            ("voltage V", Some("V")),
+            ("voltage A", None),
+            ("Current_A", Some("A")),
+            ("speed rpm", Some("rpm")),
+            ("ampere", Some("ampere")),
+            ("Millivolt", Some("Millivolt")),
+            ("ms", None),
             ("CH1V", Some("V")),
             ("ch2mA", Some("mA")),
             ("CHA", None),

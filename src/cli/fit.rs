@@ -1,12 +1,12 @@
 //! `rundown fit`: from captures to a motor file.
 
-use super::flags::{ImportFlags, check_level};
+use super::flags::{ImportFlags, check_level, positive_si};
 use super::interrupt;
 use super::status::Status;
 use super::terminal::{
     Timings, path_text, plot, print_bytes, print_text, report_lines, report_warning,
 };
-use anyhow::bail;
+use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use rundown::drive::cautions::Caution;
 use rundown::files;
@@ -14,6 +14,7 @@ use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
 use rundown::motor_file::{self, MotorFile, Overwrite};
 use rundown::quantity::FlagUnits;
+use rundown::quantity::units::Quantity;
 use rundown::report::{self, Target};
 use std::path::{Path, PathBuf};
 
@@ -98,6 +99,14 @@ pub struct FitArguments {
     /// Probability that an interval covers the true value
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
     level: f64,
+    /// Frequencies at which the inductance is reported, e.g. 1kHz,10kHz
+    #[arg(
+        long,
+        value_name = "FREQUENCY",
+        value_delimiter = ',',
+        default_values = ["1kHz", "10kHz", "20kHz"]
+    )]
+    inductance_at: Vec<String>,
     /// Tell how long each stage took
     #[arg(long)]
     timings: bool,
@@ -128,6 +137,7 @@ const STAGES: [&str; 9] = [
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
     check_outputs(arguments)?;
+    let inductance_at_hz = frequencies(&arguments.inductance_at)?;
     let interrupt = interrupt::on_signals()?;
     let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
@@ -138,6 +148,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     timings.lap("read captures");
     let options = FitOptions {
         level: arguments.level,
+        inductance_at_hz,
         monitor: timings.monitor(interrupt.clone()),
         ..FitOptions::default()
     };
@@ -187,6 +198,15 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         report_lines(timings.to_string().trim_end());
     }
     Ok(Status::of(found.stands(&bench)))
+}
+
+/// The frequencies at which the inductance is asked for, Hz.
+fn frequencies(typed: &[String]) -> anyhow::Result<Vec<f64>> {
+    let each = typed.iter().map(|text| {
+        let hz = positive_si("--inductance-at", Some(text), Quantity::Frequency)?;
+        hz.with_context(|| format!("--inductance-at {text}: expected a frequency"))
+    });
+    each.collect()
 }
 
 /// The report files asked for.
@@ -316,6 +336,11 @@ fn result(file: &MotorFile, written: &[&Path]) -> String {
     if let Some(operating) = &file.operating {
         text.push('\n');
         text.push_str(&operating.words());
+    }
+    let inductance = motor_file::inductance_words(&file.inductance_at);
+    if !inductance.is_empty() {
+        text.push('\n');
+        text.push_str(&inductance);
     }
     let warnings = motor_file::table::warnings(file);
     if !warnings.is_empty() {

@@ -94,10 +94,13 @@ impl Sample {
         })
     }
 
-    /// Inductance at a current, saturation included, H.
-    pub fn inductance_at_h(&self, current_a: f64) -> Known {
-        let bend = current_a * self.finer.saturation_per_a;
-        Ok(self.inductance_h? / (1.0 + bend * bend))
+    /// Inductance that a ripple of `frequency_hz` about a current meets, H.
+    pub fn inductance_at_h(&self, current_a: f64, frequency_hz: f64) -> Known {
+        let motor = TerminalParameters {
+            armature_inductance_h: self.inductance_h?,
+            ..self.finer
+        };
+        Ok(motor.inductance_at_h(current_a, frequency_hz))
     }
 
     /// Current that friction and load take at a back-EMF, A.

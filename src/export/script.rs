@@ -67,7 +67,7 @@ def slopes(v, i, w, x, way):
     dx = 0.0
     if ES > 0.0:
         u -= RE * (i - x)
-        dx = RE * (i - x) / (L * ES)
+        dx = RE * (i - x) * (1.0 + (SAT * x) ** 2) / (L * ES)
     di = u * (1.0 + (SAT * i) ** 2) / (L * (1.0 - ES))
     dw = (kk * i - TC * way - B * w - CW * w * abs(w)) / J if way else 0.0
     return di, dw, dx
@@ -133,7 +133,7 @@ function dy = slopes(m, v, y, way)
   dy = [0; 0; 0];
   if m.ES > 0
     u = u - m.RE * (y(1) - y(3));
-    dy(3) = m.RE * (y(1) - y(3)) / (m.L * m.ES);
+    dy(3) = m.RE * (y(1) - y(3)) * (1 + (m.SAT * y(3))^2) / (m.L * m.ES);
   end
   dy(1) = u * (1 + (m.SAT * y(1))^2) / (m.L * (1 - m.ES));
   if way != 0

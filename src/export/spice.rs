@@ -59,7 +59,16 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
         let _ = writeln!(text, "Larm n2 {after} {{l*(1-es)}} ic={{i0}}");
     }
     if t.eddy_share > 0.0 {
-        text.push_str("Leddy n3 n4 {l*es} ic={i0}\nReddy n3 n4 {re}\n");
+        text.push_str("Reddy n3 n4 {re}\n");
+        if t.saturation_per_a > 0.0 {
+            text.push_str(
+                "Beddy n3 n4 I=V(y)\n\
+                 By 0 y I=V(n3,n4)*(1+({sat}*V(y))^2)/({l}*{es})\n\
+                 Cy y 0 1 ic={i0}\n",
+            );
+        } else {
+            text.push_str("Leddy n3 n4 {l*es} ic={i0}\n");
+        }
     }
     text.push_str(
         "Bdrop n4 n5 V={vb}*tanh(I(Vsense)/{ib})\n\

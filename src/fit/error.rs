@@ -12,18 +12,24 @@ pub enum FitError {
     )]
     NothingToFit,
     /// The model has no value at the first guess, which is given in words.
-    #[error(
-        "the model could not be evaluated at the first guess ({0}); check scales, polarity and roles with `rundown look`"
-    )]
+    #[error("the model could not be evaluated at the first guess ({0})")]
     Start(String),
     /// The model took too many steps.
-    #[error(
-        "the fit was given up after {steps_per_bin:.0} model steps a point, where sound captures take up to some 300: the model follows a voltage that \
-         belongs to another state of the motor, or a time axis is off. Look at role, polarity and time of every capture with `rundown look`"
-    )]
+    #[error("the fit was given up after {steps_per_bin:.0} model steps a point")]
     GivenUp {
         /// Model steps a bin of the captures.
         steps_per_bin: f64,
+    },
+    /// No motor of the model follows the records, from any first guess.
+    #[error(
+        "no brushed permanent-magnet motor follows these records from any first guess ({why}). {}",
+        listed(causes)
+    )]
+    NotFollowed {
+        /// How the fit ended, in words.
+        why: String,
+        /// What the records show of the cause, one a capture.
+        causes: Vec<String>,
     },
     /// Two time axes contradict each other, in words.
     #[error("{0}")]
@@ -31,4 +37,23 @@ pub enum FitError {
     /// The solver could not begin.
     #[error(transparent)]
     Solver(#[from] SolverError),
+}
+
+impl FitError {
+    /// Whether another first guess cannot help.
+    pub(super) fn is_final(&self) -> bool {
+        matches!(
+            self,
+            FitError::NothingToFit | FitError::Solver(SolverError::Interrupted)
+        )
+    }
+}
+
+/// The causes, or where none is seen what to look at.
+fn listed(causes: &[String]) -> String {
+    if causes.is_empty() {
+        return "Look at role, polarity, scale and time of every capture with `rundown look`"
+            .into();
+    }
+    causes.join("; ")
 }

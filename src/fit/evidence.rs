@@ -11,6 +11,7 @@ use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 
 /// What the commutation ripple of the run-downs shows.
+#[derive(Clone)]
 pub struct Ripple {
     pub findings: Vec<RippleFinding>,
     /// Captures (index) whose ripple cannot be read, and why.
@@ -33,18 +34,21 @@ impl Ripple {
 }
 
 /// The records as the model sees them, and what they show in closed form.
+#[derive(Clone)]
 pub struct Records {
     pub segments: Vec<Vec<Segment>>,
     pub guess: TerminalParameters,
     /// Largest current of a connected segment, A.
     pub peak_a: f64,
+    /// Two time axes whose closed forms contradict each other, in words: the fit decides whether they do.
+    pub time_contradiction: Option<String>,
 }
 
 impl Records {
     /// Cuts every record.
     ///
     /// # Errors
-    /// When two time axes contradict each other, or no current flows anywhere.
+    /// When no current flows anywhere.
     pub fn cut(bench: &Bench, timelines: &[Timeline], ripple: &Ripple) -> Result<Self, FitError> {
         let segments: Vec<Vec<Segment>> = bench
             .captures
@@ -52,14 +56,20 @@ impl Records {
             .zip(timelines)
             .map(|(c, t)| segments(c, t, ripple.turn_v_s))
             .collect();
-        if let Some(contradiction) = time_base::between(bench, &segments) {
-            return Err(FitError::TimeBase(contradiction));
-        }
         Ok(Records {
+            time_contradiction: time_base::between(bench, &segments),
             guess: first_guess(bench, &segments),
             peak_a: peak_current(&segments).ok_or(FitError::NothingToFit)?,
             segments,
         })
+    }
+
+    /// The same records with another first guess.
+    pub fn with_guess(&self, guess: TerminalParameters) -> Self {
+        Records {
+            guess,
+            ..self.clone()
+        }
     }
 }
 
@@ -75,6 +85,7 @@ pub fn shared_entries(
         segments,
         guess,
         peak_a,
+        ..
     } = records;
     let mut shared = SharedEntries::add(bench, guess, *peak_a, options, layout);
     shared.turn_v_s = ripple.turn_v_s;

@@ -2,17 +2,18 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    conflicts, instrument_check, leave_one_out, model_terms, warmed_captures,
-    warnings_before_the_fit,
+    FOLLOWED, causes, conflicts, instrument_check, leave_one_out, model_terms, shares_left,
+    warmed_captures, warnings_before_the_fit,
 };
 use super::data::{
-    clock, first_deviations, inductance_seen, largest_voltage, reference_temperature,
+    clock, first_deviations, further_guesses, inductance_seen, largest_voltage,
+    reference_temperature,
 };
 use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
 use super::error::FitError;
 use super::estimate::{Estimate, TermDecision};
 use super::evidence::{Records, Ripple, shared_entries};
-use super::model::CaptureModel;
+use super::model::{CaptureModel, Row};
 use super::options::FitOptions;
 use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
@@ -27,6 +28,7 @@ use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use std::iter;
 
 /// Trials that one descent may take.
 const MOST_TRIALS: u64 = 60;
@@ -59,18 +61,81 @@ pub fn estimate_in_stages(
     let ripple = Ripple::read(bench, timelines);
     lap("ripple of run-downs");
     let records = Records::cut(bench, timelines, &ripple)?;
-    let mut fit = JointFit::build(bench, timelines, options, ripple, records);
-    let plain = fit.fit_plain_motor()?;
+    let (mut fit, plain) = begin(bench, timelines, options, &ripple, &records)?;
     lap("first fit");
     fit.add_references_from_ripple(&plain);
     lap("ripple of currents");
-    let mut solution = fit.fit_every_term(plain)?;
-    let terms = model_terms::decide(&mut fit.problem, &mut solution)?;
-    let mut estimate = fit.conclude(solution, terms)?;
+    let left = fit.shares_left(&plain);
+    let mut estimate = fit
+        .finish(plain)
+        .map_err(|error| explained(error, bench, &records, Some(&left)))?;
     lap("joint fit");
     check(&mut estimate);
     lap("profiles");
     Ok(estimate)
+}
+
+/// The plain motor from the first guess, and where the records are not followed from there, from the others; the best of them.
+///
+/// # Errors
+/// When the model follows no record from any guess, or time axes contradict each other and the fit with them.
+fn begin<'a>(
+    bench: &'a Bench,
+    timelines: &'a [Timeline],
+    options: &'a FitOptions,
+    ripple: &Ripple,
+    records: &Records,
+) -> Result<(JointFit<'a>, Solution), FitError> {
+    let further = || further_guesses(bench, &records.segments, &records.guess);
+    let guesses = iter::once(records.guess).chain(iter::once_with(further).flatten());
+    let mut best: Option<(f64, JointFit<'a>, Solution)> = None;
+    let mut failure = None;
+    for guess in guesses {
+        let there = records.with_guess(guess);
+        let mut fit = JointFit::build(bench, timelines, options, ripple.clone(), there);
+        match fit.fit_plain_motor() {
+            Ok(plain) => {
+                let left = fit.largest_share_left(&plain);
+                if best.as_ref().is_none_or(|(least, ..)| left < *least) {
+                    best = Some((left, fit, plain));
+                }
+                if left < FOLLOWED {
+                    break;
+                }
+            }
+            Err(error) if error.is_final() => return Err(error),
+            Err(error) => {
+                failure = failure.or(Some(error));
+            }
+        }
+    }
+    match (best, &records.time_contradiction) {
+        (Some((left, ..)), Some(contradiction)) if left >= FOLLOWED => {
+            Err(FitError::TimeBase(contradiction.clone()))
+        }
+        (Some((_, fit, plain)), _) => Ok((fit, plain)),
+        (None, Some(contradiction)) => Err(FitError::TimeBase(contradiction.clone())),
+        (None, None) => {
+            let error = failure.unwrap_or(FitError::NothingToFit);
+            Err(explained(error, bench, records, None))
+        }
+    }
+}
+
+/// A fit that gave up, with what the records themselves show of the cause.
+fn explained(error: FitError, bench: &Bench, records: &Records, left: Option<&[f64]>) -> FitError {
+    match error {
+        error if error.is_final() => error,
+        FitError::GivenUp { steps_per_bin } => FitError::NotFollowed {
+            why: format!("the fit was given up after {steps_per_bin:.0} model steps a point"),
+            causes: causes(bench, &records.segments, left),
+        },
+        FitError::Start(_) | FitError::Solver(_) => FitError::NotFollowed {
+            why: error.to_string(),
+            causes: causes(bench, &records.segments, left),
+        },
+        other => other,
+    }
 }
 
 /// A fit under way.
@@ -170,6 +235,28 @@ impl<'a> JointFit<'a> {
         solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&nothing))
     }
 
+    /// Share of its signal that the plain motor leaves of every capture; all of it where it cannot be evaluated.
+    fn shares_left(&self, plain: &Solution) -> Vec<f64> {
+        match self.problem.predict(&plain.x) {
+            Some(predictions) => {
+                let rows: Vec<&[Row]> = predictions.iter().map(|p| p.rows.as_slice()).collect();
+                shares_left(&rows)
+            }
+            None => vec![f64::INFINITY; self.problem.models.len()],
+        }
+    }
+
+    fn largest_share_left(&self, plain: &Solution) -> f64 {
+        self.shares_left(plain).into_iter().fold(0.0, f64::max)
+    }
+
+    /// Every term, the decision which of them stay, and the estimate.
+    fn finish(mut self, plain: Solution) -> Result<Estimate, FitError> {
+        let mut solution = self.fit_every_term(plain)?;
+        let terms = model_terms::decide(&mut self.problem, &mut solution)?;
+        self.conclude(solution, terms)
+    }
+
     /// Speeds that the ripple gives, where the plain motor already has a constant to compare them with.
     fn add_references_from_ripple(&mut self, plain: &Solution) {
         let problem = &mut self.problem;
@@ -215,6 +302,7 @@ impl<'a> JointFit<'a> {
     /// The motor with every term, from the plain one, with the weights of its own residuals.
     fn fit_every_term(&mut self, plain: Solution) -> Result<Solution, FitError> {
         let problem = &mut self.problem;
+        problem.allow_whole_fit();
         for &entry in &self.optional {
             problem.thaw(entry);
         }

@@ -41,6 +41,9 @@ pub struct Problem {
 /// Model steps a bin of all captures after which a fit is given up. Fits of sound captures take up to 272 (27 drawn benches).
 const MOST_STEPS_PER_BIN: u64 = 1500;
 
+/// The same for the plain motor from one first guess, of which there may be several.
+const MOST_STEPS_PER_START: u64 = 300;
+
 impl Problem {
     /// Puts a problem together; deviations are set later.
     pub fn new(layout: Layout, models: Vec<CaptureModel>, readings: Vec<ReadingTerm>) -> Self {
@@ -60,7 +63,7 @@ impl Problem {
             limits,
             last: Mutex::new(None),
             spent: AtomicU64::new(0),
-            most_steps: MOST_STEPS_PER_BIN * bins,
+            most_steps: MOST_STEPS_PER_START * bins,
             monitor: Monitor::default(),
         }
     }
@@ -151,6 +154,11 @@ impl Problem {
     /// True once so many steps are spent that the fit is to be given up.
     pub fn exhausted(&self) -> bool {
         self.spent() > self.most_steps
+    }
+
+    /// Lets a fit that has begun well take its steps.
+    pub fn allow_whole_fit(&mut self) {
+        self.most_steps *= MOST_STEPS_PER_BIN / MOST_STEPS_PER_START;
     }
 
     /// Lets evaluations go on without end: they come from several threads from now on, among which a common bound would depend on

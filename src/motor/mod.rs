@@ -15,6 +15,6 @@ pub mod temperature;
 pub use constants::Constants;
 pub use dual::{Dual, Real};
 pub use operating_point::OperatingPoint;
-pub use parameters::{MechanicalParameters, TerminalParameters};
+pub use parameters::{MechanicalParameters, TerminalParameters, screened_share_left};
 pub use state::State;
 pub use step::{Advance, Condition, Simulated, advance};

@@ -1,5 +1,7 @@
 //! The motor's parameters, split where the terminals stop seeing.
 
+use std::f64::consts::TAU;
+
 /// What captures of voltage and current fix without any knowledge of speed.
 ///
 /// ```text
@@ -68,6 +70,33 @@ impl TerminalParameters {
     /// R C_m = R J/K², s.
     pub fn mechanical_time_constant_s(&self) -> f64 {
         self.terminal_resistance_ohm * self.inertia_capacitance_f
+    }
+}
+
+/// Share of L₀ that a small alternating current meets, in which a share s of it is screened by R_e: of the impedance
+/// `jω(1 − s)L₀ + jωsL₀ R_e/(R_e + jωsL₀)` the imaginary part over ωL₀, `1 − s + s/(1 + q²)` with `q = ωsL₀/R_e`.
+pub fn screened_share_left(
+    inductance_h: f64,
+    share: f64,
+    resistance_ohm: f64,
+    frequency_hz: f64,
+) -> f64 {
+    let q = TAU * frequency_hz * share * inductance_h / resistance_ohm;
+    1.0 - share + share / (1.0 + q * q)
+}
+
+impl TerminalParameters {
+    /// Inductance of a ripple of `frequency_hz` about a current, H: saturated and screened.
+    pub fn inductance_at_h(&self, current_a: f64, frequency_hz: f64) -> f64 {
+        let bend = current_a * self.saturation_per_a;
+        let saturated_h = self.armature_inductance_h / (1.0 + bend * bend);
+        let left = screened_share_left(
+            saturated_h,
+            self.eddy_share,
+            self.eddy_resistance_ohm,
+            frequency_hz,
+        );
+        saturated_h * left
     }
 }
 

@@ -11,11 +11,11 @@ pub use crate::files::write_atomically;
 
 mod assemble;
 mod check;
-mod distribution;
 mod document;
 pub mod draw;
 mod error;
 mod health;
+mod inductance;
 mod model;
 mod name;
 mod operating;
@@ -24,7 +24,6 @@ mod store;
 pub mod table;
 
 pub use assemble::assemble;
-pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
     Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,
 };
@@ -32,6 +31,7 @@ pub use error::MotorFileError;
 pub use health::{
     CaptureHealth, Cut, Fit, Identifiability, Nuisance, RunsTest, Stop, StopReason, TermDecision,
 };
+pub use inductance::{InductanceAtFrequency, words as inductance_words};
 pub use model::{ModelTerms, Term};
 pub use name::ParameterName;
 pub use operating::{OperatingPoint, OperatingPoints};

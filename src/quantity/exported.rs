@@ -101,8 +101,19 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
     if text.chars().any(|c| ('\u{400}'..'\u{500}').contains(&c)) {
         return parse(&in_latin(text)?, time);
     }
-    if time && matches!(text, "S" | "mS" | "uS" | "nS") {
-        return parse(&text.to_ascii_lowercase(), true);
+    // Instruments write `mSec` and `MS` for milliseconds; nobody counts megaseconds.
+    let lower = text.to_lowercase();
+    let seconds = lower
+        .strip_suffix("secs")
+        .or_else(|| lower.strip_suffix("sec"));
+    if let Some(prefix) =
+        seconds.filter(|p| matches!(*p, "" | "m" | "u" | "\u{b5}" | "\u{3bc}" | "n"))
+        && text != format!("{prefix}sec")
+    {
+        return parse(&format!("{prefix}sec"), time);
+    }
+    if time && matches!(text, "S" | "mS" | "uS" | "nS" | "MS" | "US" | "NS") {
+        return parse(&lower, true);
     }
     let unit = |symbol, factor| Some(Unit { symbol, factor });
     match text {
@@ -203,6 +214,9 @@ mod tests {
             ("Volt", "V", 1.0),
             ("Second", "s", 1.0),
             ("seconds", "s", 1.0),
+            ("mSec", "s", 1e-3),
+            ("MSEC", "s", 1e-3),
+            ("usecs", "s", 1e-6),
             ("Milliampere", "A", 1e-3),
             ("[V]", "V", 1.0),
             ("(\u{43c}\u{43a}\u{441})", "s", 1e-6),

@@ -13,9 +13,9 @@ pub fn bare() -> MotorFile {
         inputs: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
-        distribution: None,
         model: None,
         operating: None,
+        inductance_at: Vec::new(),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,
@@ -32,6 +32,5 @@ pub fn bare() -> MotorFile {
         },
         warnings: Vec::new(),
         validity: Validity::default(),
-        content_sha256: None,
     }
 }

@@ -6,14 +6,17 @@ use rundown::motor::{Condition, Constants, State, TerminalParameters, advance};
 ///
 /// `∫ L(i) i di` for the saturating inductance `L₀/(1 + (i/I_s)²)` and `C_m e²/2` for the rotor (`J ω²/2`).
 pub fn stored_j(p: &TerminalParameters, s: &State<f64>) -> f64 {
-    let leading = p.armature_inductance_h * (1.0 - p.eddy_share);
-    let bend = (p.saturation_per_a * s.current).powi(2);
-    let magnetic = if bend < 1e-6 {
-        0.5 * leading * s.current * s.current * (1.0 - 0.5 * bend)
-    } else {
-        0.5 * leading / (p.saturation_per_a * p.saturation_per_a) * bend.ln_1p()
+    let field = |henry: f64, current: f64| {
+        let bend = (p.saturation_per_a * current).powi(2);
+        if bend < 1e-6 {
+            0.5 * henry * current * current * (1.0 - 0.5 * bend)
+        } else {
+            0.5 * henry / (p.saturation_per_a * p.saturation_per_a) * bend.ln_1p()
+        }
     };
-    let screened = 0.5 * p.armature_inductance_h * p.eddy_share * s.eddy_current * s.eddy_current;
+    let screened_h = p.armature_inductance_h * p.eddy_share;
+    let magnetic = field(p.armature_inductance_h - screened_h, s.current);
+    let screened = field(screened_h, s.eddy_current);
     magnetic + screened + 0.5 * p.inertia_capacitance_f * s.back_emf * s.back_emf
 }
 

@@ -46,7 +46,7 @@ pub fn column<'r>(plan: &ChannelPlan, record: &'r Record) -> Result<&'r Channel,
     match matching.as_slice() {
         [channel] => Ok(channel),
         _ => Err(format!(
-            "{} columns could be the {}; the columns are {}. Say which with `column`",
+            "{} columns could be the {}; the columns are {}. Say which with `column` (flags --voltage-column and --current-column), or give the units (flag --unit 2=V)",
             matching.len(),
             plan.measures.word(),
             list(record)

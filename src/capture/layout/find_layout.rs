@@ -40,7 +40,7 @@ pub fn read_layout(
 
     let mut why = vec![
         format!(
-            "cells are parted by {} and '{}' is the decimal mark: {} rows of the head agree on it",
+            "the field delimiter is {}, the decimal mark '{}': {} rows of the head agree on it",
             found.dialect.delimiter_name(),
             found.dialect.decimal as char,
             rows.len()
@@ -48,14 +48,9 @@ pub fn read_layout(
         header.how(),
     ];
     if let Some(lines) = survey.lines_beside() {
-        why.push(format!(
-            "a preamble of {lines} lines stands beside the numbers"
-        ));
+        why.push(format!("settings in {lines} lines beside the numbers"));
     } else if !facts.is_empty() {
-        why.push(format!(
-            "a preamble of {} lines stands above the numbers",
-            facts.len()
-        ));
+        why.push(format!("{} settings above the numbers", facts.len()));
     }
 
     let key_columns: Vec<usize> = facts_in_header.iter().map(|(column, _)| *column).collect();

@@ -28,7 +28,14 @@ pub fn value(
     let value = match entry {
         Entry::TerminalResistance => resistance()?,
         Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => k()?,
-        Entry::ArmatureInductance => motor.value(Name::ArmatureInductance)?,
+        Entry::ArmatureInductance => {
+            let low_frequency = motor.value(Name::ArmatureInductance)?;
+            let claimed = sheet.claims.get(&entry);
+            match claimed.and_then(|claim| claim.frequency_hz) {
+                Some(hz) => screened(motor, low_frequency, hz),
+                None => low_frequency,
+            }
+        }
         Entry::RotorInertia => motor.value(Name::RotorInertia)?,
         Entry::FrictionTorque => motor.value(Name::CoulombFrictionTorque)?,
         Entry::ElectricalTimeConstant => motor.value(Name::ArmatureInductance)? / resistance()?,
@@ -66,6 +73,13 @@ pub fn value(
     Ok(Some(value))
 }
 
+/// What an inductance meter reads at a frequency of a motor with this inductance at low frequency, H.
+fn screened(motor: &ParameterSet, inductance_h: f64, frequency_hz: f64) -> f64 {
+    let plain = TerminalParameters::plain(1.0, inductance_h, 1.0, 0.0, 0.0);
+    let motor = motor.terms().added_to(plain);
+    motor.inductance_at_h(0.0, frequency_hz)
+}
+
 /// The operating point at which an entry holds.
 fn turning(
     entry: Entry,
@@ -84,25 +98,47 @@ fn turning(
     })
 }
 
-/// The parameter of the motor file that an entry is, up to the temperature; `None` for steady states.
-pub fn parameter_of(entry: Entry) -> Option<Name> {
-    Some(match entry {
-        Entry::TerminalResistance => Name::TerminalResistance,
-        Entry::ArmatureInductance => Name::ArmatureInductance,
+/// The parameters that an entry depends on.
+pub fn depends_on(entry: Entry) -> &'static [Name] {
+    match entry {
+        Entry::TerminalResistance => &[Name::TerminalResistance],
+        Entry::ArmatureInductance => &[Name::ArmatureInductance],
         Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => {
-            Name::BackEmfConstant
+            &[Name::BackEmfConstant]
         }
-        Entry::RotorInertia => Name::RotorInertia,
-        Entry::FrictionTorque => Name::CoulombFrictionTorque,
-        Entry::ElectricalTimeConstant => Name::ElectricalTimeConstant,
-        Entry::MechanicalTimeConstant => Name::MechanicalTimeConstant,
-        Entry::StallCurrent
-        | Entry::StallTorque
-        | Entry::NoLoadSpeed
+        Entry::RotorInertia => &[Name::RotorInertia],
+        Entry::FrictionTorque => &[Name::CoulombFrictionTorque],
+        Entry::StallCurrent => &[Name::TerminalResistance, Name::BrushDrop],
+        Entry::ElectricalTimeConstant => &[Name::TerminalResistance, Name::ArmatureInductance],
+        Entry::MechanicalTimeConstant => &[
+            Name::TerminalResistance,
+            Name::BackEmfConstant,
+            Name::RotorInertia,
+        ],
+        Entry::NoLoadSpeed
         | Entry::NoLoadCurrent
         | Entry::RatedSpeed
         | Entry::RatedCurrent
+        | Entry::StallTorque
         | Entry::MaximumEfficiency
-        | Entry::MaximumPower => return None,
-    })
+        | Entry::MaximumPower => &[
+            Name::TerminalResistance,
+            Name::BackEmfConstant,
+            Name::CoulombFrictionTorque,
+            Name::ViscousFriction,
+            Name::Windage,
+            Name::BrushDrop,
+        ],
+    }
+}
+
+/// True for what the terminals fix without any speed.
+pub fn is_terminal(entry: Entry) -> bool {
+    matches!(
+        entry,
+        Entry::NoLoadCurrent
+            | Entry::MechanicalTimeConstant
+            | Entry::MaximumEfficiency
+            | Entry::MaximumPower
+    )
 }

@@ -58,6 +58,8 @@ pub struct Claim {
     pub value: Option<f64>,
     /// Ends of what rounds to the printed digits, SI, rising; absent without a value.
     pub rounding: Option<(f64, f64)>,
+    /// Frequency of the meter, of an inductance that states it, Hz.
+    pub frequency_hz: Option<f64>,
     /// Limits in SI; absent where the sheet prints neither tolerance nor limit.
     pub limits: Option<Limits>,
     /// 1-based line in the sheet.

@@ -9,7 +9,15 @@ use crate::quantity::units::Quantity;
 use std::collections::BTreeMap;
 use toml::de::DeValue;
 
-const KEYS: [&str; 6] = ["value", "tolerance", "plus", "minus", "at_most", "at_least"];
+const KEYS: [&str; 7] = [
+    "value",
+    "tolerance",
+    "plus",
+    "minus",
+    "at_most",
+    "at_least",
+    "frequency",
+];
 
 /// Texts of an entry with their places.
 type Fields<'a> = BTreeMap<&'a str, (usize, String)>;
@@ -60,7 +68,11 @@ impl Reader<'_> {
             ));
         };
         let bounds = self.bounds(&parts, default_tolerance)?;
-        let printed = describe(&parts, &bounds);
+        let mut printed = describe(&parts, &bounds);
+        let frequency = self.frequency(entry, &fields)?;
+        if let Some(at) = &frequency {
+            printed.push_str(&format!(" at {}", at.text));
+        }
         let limits = self.limits(start, &parts, bounds)?;
         let value = parts.value.map(|(_, printed)| printed);
         Ok(Claim {
@@ -69,6 +81,7 @@ impl Reader<'_> {
             unit,
             value: value.as_ref().map(Printed::si),
             rounding: value.as_ref().map(Printed::rounding),
+            frequency_hz: frequency.as_ref().map(Printed::si),
             limits,
             line: self.line(start),
         })
@@ -108,6 +121,21 @@ impl Reader<'_> {
             }
         }
         Ok(fields)
+    }
+
+    /// The frequency at which an inductance was read.
+    fn frequency(&self, entry: Entry, fields: &Fields<'_>) -> Result<Option<Printed>, SheetError> {
+        let Some((place, text)) = fields.get("frequency") else {
+            return Ok(None);
+        };
+        if entry != Entry::ArmatureInductance {
+            return Err(self.fault(*place, "only an inductance has a `frequency`"));
+        }
+        let printed = self.printed(*place, Quantity::Frequency, text)?;
+        if printed.number <= 0.0 {
+            return Err(self.fault(*place, format!("\"{text}\" is not above zero")));
+        }
+        Ok(Some(printed))
     }
 
     fn parts(&self, quantity: Quantity, fields: &Fields<'_>) -> Result<Parts, SheetError> {

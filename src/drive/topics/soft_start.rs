@@ -28,7 +28,8 @@ const NEVER_FULL: Why = Why::Physics(
 /// Half the largest switching ripple on the way, at half duty: (V + V_d)/(8 f L), L at the limit.
 pub fn half_ripple_a(setting: &Setting, m: &Sample) -> Known {
     let order = &setting.order;
-    let inductance_h = m.inductance_at_h(order.current_limit_a.unwrap_or(0.0))?;
+    let inductance_h =
+        m.inductance_at_h(order.current_limit_a.unwrap_or(0.0), order.frequency_hz)?;
     Ok((order.supply_v + order.diode_drop_v) / (8.0 * order.frequency_hz * inductance_h))
 }
 

@@ -7,9 +7,11 @@ pub mod instrument_check;
 mod leave_one_out;
 pub mod model_terms;
 pub mod time_base;
+mod unfollowed;
 mod warming;
 
 pub use before_fit::warnings_before_the_fit;
 pub use conflict::conflicts;
 pub use leave_one_out::leave_one_out;
+pub use unfollowed::{FOLLOWED, causes, shares_left};
 pub use warming::warmed_captures;

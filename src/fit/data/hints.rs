@@ -33,12 +33,14 @@ pub fn read_hints(capture: &Capture, segments: &[Segment], hints: &mut Hints) {
         .map(|b| b.voltage_v.abs());
     let highest_v = voltages.filter(|v| v.is_finite()).fold(0.0, f64::max);
     let mut emf_before: Option<f64> = None;
-    // The rotor slows once in a capture. Between two bounces of a contact it is kicks and arcs that fall, over a stretch far too short.
-    let longest_open = segments
-        .iter()
-        .filter(|l| l.kind == SegmentKind::Open)
-        .map(duration_s)
-        .fold(0.0, f64::max);
+    // The rotor slows once in a capture, and rises once. Between two bounces of a contact it is kicks and arcs that fall, over a stretch far
+    // too short.
+    let longest = |kind: SegmentKind| {
+        let durations = segments.iter().filter(|l| l.kind == kind).map(duration_s);
+        durations.fold(0.0, f64::max)
+    };
+    let longest_open = longest(SegmentKind::Open);
+    let longest_closed = longest(SegmentKind::Connected);
     for (number, segment) in segments.iter().enumerate() {
         match segment.kind {
             SegmentKind::Connected => {
@@ -46,6 +48,7 @@ pub fn read_hints(capture: &Capture, segments: &[Segment], hints: &mut Hints) {
                     continue;
                 };
                 match capture.role {
+                    Role::Start | Role::LockedRotor if duration_s(segment) < longest_closed => {}
                     Role::Start => closed.start(hints),
                     Role::LockedRotor => closed.locked(hints),
                     Role::Brake | Role::RunDown | Role::Steady if number == 0 => {

@@ -94,12 +94,17 @@ pub fn segments(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -
         turn_v_s,
     };
     let mut out: Vec<Segment> = Vec::new();
-    for phase in &timeline.phases {
-        if phase.end > phase.first {
-            out.push(cutter.segment(phase, out.is_empty()));
-        }
+    for stretch in cutter.stretches(&timeline.phases) {
+        out.push(cutter.segment(&stretch, out.is_empty()));
     }
     out
+}
+
+/// A phase with what belongs to it, though its current is not compared.
+struct Stretch {
+    phase: Phase,
+    /// Rows whose current is left out: the edge of a clean closing, a needle that clips.
+    without_current: Vec<Range<usize>>,
 }
 
 /// Cuts the phases of one capture into bins.
@@ -110,23 +115,100 @@ struct Cutter<'a> {
 }
 
 impl Cutter<'_> {
-    fn segment(&self, phase: &Phase, is_first: bool) -> Segment {
+    /// The phases, with what need not cut them: the edge of one clean closing belongs to what it closes on, and a current that clips or is
+    /// missing for a while to what goes on behind it.
+    fn stretches(&self, phases: &[Phase]) -> Vec<Stretch> {
+        let phases: Vec<&Phase> = phases.iter().filter(|p| p.end > p.first).collect();
+        let mut out: Vec<Stretch> = Vec::new();
+        let mut k = 0;
+        while let Some(phase) = phases.get(k) {
+            let after = phases.get(k + 1);
+            let before = out.last().map(|s| s.phase.kind);
+            match after {
+                Some(after) if self.is_gap_of_current(before, phase, after) => {
+                    if let Some(going_on) = out.last_mut() {
+                        going_on.phase.end = after.end;
+                        going_on.without_current.push(phase.first..phase.end);
+                    }
+                    k += 2;
+                }
+                Some(after) if self.is_clean_edge(before, phase, after) => {
+                    out.push(Stretch {
+                        phase: Phase {
+                            first: phase.first,
+                            ..(*after).clone()
+                        },
+                        without_current: vec![phase.first..phase.end],
+                    });
+                    k += 2;
+                }
+                _ => {
+                    out.push(Stretch {
+                        phase: (*phase).clone(),
+                        without_current: Vec::new(),
+                    });
+                    k += 1;
+                }
+            }
+        }
+        out
+    }
+
+    /// Whether the same goes on behind a phase in which only the current is at fault.
+    fn is_gap_of_current(&self, before: Option<PhaseKind>, gap: &Phase, after: &Phase) -> bool {
+        matches!(
+            gap.kind,
+            PhaseKind::Excluded(Exclusion::Clipped | Exclusion::Missing)
+        ) && before == Some(after.kind)
+            && matches!(
+                after.kind,
+                PhaseKind::Open | PhaseKind::Driven | PhaseKind::Shorted
+            )
+            && self.voltage_is_whole(gap)
+    }
+
+    /// Whether a phase is the edge of one clean closing from a still current. The current then begins at zero, and the recorded voltage
+    /// drives it through the edge.
+    fn is_clean_edge(&self, before: Option<PhaseKind>, edge: &Phase, after: &Phase) -> bool {
+        matches!(before, Some(PhaseKind::Rest | PhaseKind::Open))
+            && matches!(
+                edge.kind,
+                PhaseKind::Excluded(Exclusion::SwitchOn | Exclusion::Short)
+            )
+            && matches!(after.kind, PhaseKind::Driven | PhaseKind::Shorted)
+            && self.voltage_is_whole(edge)
+    }
+
+    /// Whether every row of a phase has a voltage within the converter's range.
+    fn voltage_is_whole(&self, phase: &Phase) -> bool {
+        let rows = phase.first..phase.end;
+        self.waveform.voltage_v.as_ref().is_some_and(|t| {
+            !t.clipped
+                .get(rows.clone())
+                .is_some_and(|c| c.contains(&true))
+                && t.values[rows.clone()].iter().all(|v| v.is_finite())
+        })
+    }
+
+    fn segment(&self, stretch: &Stretch, is_first: bool) -> Segment {
+        let phase = &stretch.phase;
         let waveform = self.waveform;
         let rows = phase.first..phase.end;
-        match phase.kind {
+        let mut segment = match phase.kind {
             PhaseKind::Rest => {
                 Segment::new(SegmentKind::Rest, uniform(waveform, &rows, MOST_REST_BINS))
             }
             PhaseKind::Driven => {
-                let mut segment =
-                    Segment::new(SegmentKind::Connected, self.closed(&rows, is_first));
+                let bins = self.closed(&rows, is_first);
+                let mut segment = Segment::new(SegmentKind::Connected, bins);
                 if !self.is_switched() {
                     segment.current_ripple_a = current_ripple(waveform, &rows);
                 }
                 segment
             }
             PhaseKind::Shorted => {
-                let mut segment = Segment::new(SegmentKind::Connected, self.closed(&rows, false));
+                let bins = self.closed(&rows, false);
+                let mut segment = Segment::new(SegmentKind::Connected, bins);
                 segment.compared = before_fading(&segment.bins, |b| b.current_a.abs());
                 segment
             }
@@ -142,6 +224,24 @@ impl Cutter<'_> {
                     SegmentKind::Carried
                 };
                 Segment::new(kind, uniform(waveform, &rows, MOST_CARRIED_BINS))
+            }
+        };
+        for rows in &stretch.without_current {
+            self.leave_current_out(&mut segment.bins, rows);
+        }
+        segment
+    }
+
+    /// Marks the bins that meet some rows as without a current to be compared.
+    fn leave_current_out(&self, bins: &mut [Bin], rows: &Range<usize>) {
+        let at = |row: usize| self.waveform.time.at(row);
+        let (Some(first_s), Some(last_s)) = (at(rows.start), at(rows.end - 1)) else {
+            return;
+        };
+        for bin in bins {
+            let reach = 0.5 * bin.width_s;
+            if bin.time_s + reach > first_s && bin.time_s - reach < last_s {
+                bin.current_a = f64::NAN;
             }
         }
     }

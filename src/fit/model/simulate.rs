@@ -95,6 +95,7 @@ impl<'a, S: Number> Simulation<'a, S> {
         let model = self.model;
         let first = model.segments.first().map(|l| l.kind);
         let mut emf_known = first == Some(SegmentKind::Rest) || model.held;
+        let mut screened_known = false;
         for (number, segment) in model.segments.iter().enumerate() {
             if !emf_known && matches!(segment.kind, SegmentKind::Connected | SegmentKind::Open) {
                 let Some(back_emf) = self.next_back_emf() else {
@@ -106,19 +107,30 @@ impl<'a, S: Number> Simulation<'a, S> {
             match segment.kind {
                 SegmentKind::Rest => {
                     emf_known = true;
+                    screened_known = true;
                     self.rest(number, segment);
                 }
-                SegmentKind::Lost => emf_known = model.held,
+                SegmentKind::Lost => {
+                    emf_known = model.held;
+                    screened_known = false;
+                }
                 SegmentKind::Carried => self.carried(segment),
                 SegmentKind::Connected => {
                     let Some(current) = self.next_current() else {
                         break;
                     };
                     self.state.current = current;
-                    self.state.eddy_current = current;
+                    // Steady before the record began; else where it was left.
+                    if !screened_known {
+                        self.state.eddy_current = current;
+                    }
+                    screened_known = true;
                     self.connected(number, segment)?;
                 }
-                SegmentKind::Open => self.open(number, segment),
+                SegmentKind::Open => {
+                    screened_known = true;
+                    self.open(number, segment);
+                }
             }
         }
         Some(())

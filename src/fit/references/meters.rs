@@ -24,8 +24,13 @@ pub struct ResistanceTerm {
 #[derive(Clone, Copy, Debug)]
 pub struct InductanceTerm {
     pub henry: f64,
+    /// Of the reading against L₀, what all readings share inside.
     pub relative_sd: f64,
+    /// Of the reading alone.
+    own_sd: f64,
     pub inductance: Entry,
+    /// What the meter reads too much, relative: one number for all readings.
+    pub excess: Entry,
     /// What the iron screens at the meter's frequency, where that is stated.
     screened: Option<Screened>,
 }
@@ -47,8 +52,13 @@ const POSITION_SD: f64 = 0.02;
 /// Least relative standard uncertainty of an ohmmeter.
 const LEAST_RESISTANCE_SD: f64 = 1e-3;
 
-/// How far a meter's small alternating current may see another inductance than a step does, relative: iron and eddy currents.
+/// How far a meter's small alternating current may see another inductance than a step does, relative, whatever its frequency: iron at
+/// small amplitude, rotor position (common practice, no source).
 const INDUCTANCE_SD: f64 = 0.1;
+
+/// How far readings at several frequencies may depart from the one screened share of the model, relative, each for itself (common
+/// practice, no source).
+const BESIDE_THE_LAW_SD: f64 = 0.02;
 
 /// Largest excess of an ohmmeter's reading over R that brushes of a kind make usual, as a share of R (one standard
 /// deviation of a half-normal prior): at the meter's small current a carbon contact is far from its plateau. Common practice, no source.
@@ -140,14 +150,29 @@ impl ResistanceTerm {
 }
 
 impl InductanceTerm {
-    /// Of a meter's reading at a frequency, where that is stated; none without an inductance among the unknowns.
-    pub fn new(inductance_h: Stated, frequency_hz: Option<f64>, layout: &Layout) -> Option<Self> {
+    /// Of a meter's reading at a frequency, where that is stated; none without an inductance among the unknowns. `first`: place of the first
+    /// inductance reading of the bench, with which all share their meter's gain.
+    pub fn new(
+        inductance_h: Stated,
+        frequency_hz: Option<f64>,
+        first: usize,
+        layout: &mut Layout,
+    ) -> Option<Self> {
+        let relative = inductance_h.standard_uncertainty / inductance_h.value;
+        let inductance = layout.find(&ParameterKind::LogInductance)?;
+        let screened = frequency_hz.and_then(|hz| Screened::at(layout, hz));
+        let kind = ParameterKind::Reading { index: first };
+        let shared_sd = relative.hypot(INDUCTANCE_SD);
+        let excess = Parameter::free(kind, 0.0)
+            .with_prior(0.0, shared_sd, Source::Meter)
+            .stepping(0.2);
         Some(InductanceTerm {
-            inductance: layout.find(&ParameterKind::LogInductance)?,
+            inductance,
             henry: inductance_h.value,
-            relative_sd: (inductance_h.standard_uncertainty / inductance_h.value)
-                .hypot(INDUCTANCE_SD),
-            screened: frequency_hz.and_then(|hz| Screened::at(layout, hz)),
+            relative_sd: shared_sd.hypot(BESIDE_THE_LAW_SD),
+            own_sd: BESIDE_THE_LAW_SD,
+            excess: layout.add(excess),
+            screened,
         })
     }
 
@@ -156,11 +181,15 @@ impl InductanceTerm {
         let (log_left, by_entry) = self
             .screened
             .map_or((0.0, None), |s| s.log_left(x, self.inductance));
-        let mut gradient = vec![(self.inductance, 1.0 / self.relative_sd)];
+        let mut gradient = vec![
+            (self.inductance, 1.0 / self.own_sd),
+            (self.excess, 1.0 / self.own_sd),
+        ];
         let by_entry = by_entry.into_iter().flatten();
-        gradient.extend(by_entry.map(|(entry, by)| (entry, by / self.relative_sd)));
+        gradient.extend(by_entry.map(|(entry, by)| (entry, by / self.own_sd)));
+        let log_ratio = x[self.inductance] + log_left + x[self.excess] - self.henry.ln();
         Term {
-            residual: (x[self.inductance] + log_left - self.henry.ln()) / self.relative_sd,
+            residual: log_ratio / self.own_sd,
             gradient,
         }
     }

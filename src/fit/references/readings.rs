@@ -53,7 +53,10 @@ fn prepare_one(
             inductance_h,
             frequency_hz,
         } => {
-            let term = InductanceTerm::new(*inductance_h, *frequency_hz, layout);
+            let is_inductance = |r: &Reading| matches!(r, Reading::InductanceMeter { .. });
+            let first = bench.readings.iter().position(is_inductance);
+            let first = first.unwrap_or(index);
+            let term = InductanceTerm::new(*inductance_h, *frequency_hz, first, layout);
             Ok(term.map(ReadingTerm::Inductance))
         }
         Reading::Speed {

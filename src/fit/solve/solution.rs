@@ -100,7 +100,7 @@ pub enum SolverError {
         value: f64,
     },
     /// The model gives no finite cost at the start values.
-    #[error("the model cannot be evaluated at the start values; begin from others")]
+    #[error("the model cannot be evaluated at the first guess")]
     StartNotEvaluable,
     /// A derivative at the start values that is infinite or not a number.
     #[error("parameter {index}: the derivative of the cost at the start values is not finite")]

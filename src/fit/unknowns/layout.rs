@@ -101,8 +101,6 @@ pub enum Source {
     Meter,
     /// Terms of the model that the captures hardly determine and a stated prior limits.
     Model,
-    /// The size that a first guess gives what no capture shows.
-    Size,
 }
 
 impl Source {
@@ -120,7 +118,6 @@ impl Source {
             Source::SpeedReference => "speed anchor".into(),
             Source::Meter => "meter readings".into(),
             Source::Model => "model terms".into(),
-            Source::Size => "first guess of the size".into(),
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The states in which stretches of a capture begin, as unknowns.
 
 use super::direction::{Direction, Links};
-use super::layout::{Layout, Parameter, ParameterKind};
+use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::fit::data::{Bin, Segment, SegmentKind};
 
 /// Share of V/R above which a motor about to be switched off counts as held: one that turns under load takes less than half
@@ -54,18 +54,12 @@ pub fn add_unknown_states(
                     known = true;
                 }
                 if segment.kind == SegmentKind::Connected && currents < Direction::CURRENT.len() {
-                    let seen = segment
-                        .bins
-                        .iter()
-                        .find(|b| b.current_a.is_finite())
-                        .map_or(0.0, |b| b.current_a);
-                    let parameter = Parameter::free(
-                        ParameterKind::InitialCurrent {
-                            capture: index,
-                            piece: currents,
-                        },
-                        seen,
-                    );
+                    let kind = ParameterKind::InitialCurrent {
+                        capture: index,
+                        piece: currents,
+                    };
+                    let before = number.checked_sub(1).map(|k| segments[k].kind);
+                    let parameter = beginning_current(kind, segment, before);
                     links.add(Direction::CURRENT[currents], layout.add(parameter));
                     currents += 1;
                 }
@@ -73,6 +67,38 @@ pub fn add_unknown_states(
         }
     }
 }
+
+/// The current with which a closed stretch begins: any, or zero at the edge of a clean closing, known to about a sample's rise since the
+/// instant lies between two samples.
+fn beginning_current(
+    kind: ParameterKind,
+    segment: &Segment,
+    before: Option<SegmentKind>,
+) -> Parameter {
+    let mut currents = segment.bins.iter().map(|b| b.current_a);
+    let still = matches!(before, Some(SegmentKind::Rest | SegmentKind::Open));
+    let edge = currents.clone().take_while(|i| i.is_nan()).count();
+    let Some(first_a) = currents.find(|i| i.is_finite()) else {
+        return Parameter::free(kind, 0.0);
+    };
+    if !still || edge == 0 {
+        return Parameter::free(kind, first_a);
+    }
+    // Noise may hide the first sample's rise, and not that of several.
+    let largest_a = currents.take(3).fold(first_a.abs(), |most, i| {
+        if i.is_finite() {
+            most.max(i.abs())
+        } else {
+            most
+        }
+    });
+    let rise_a = largest_a / edge as f64;
+    Parameter::free(kind, 0.0).with_prior(0.0, INSTANT_SD * rise_a, Source::Model)
+}
+
+/// Standard deviation of an instant that lies anywhere within a sample's interval, in intervals, with half as much again for the
+/// edge's own shape.
+const INSTANT_SD: f64 = 0.45;
 
 /// The back-EMF nearest to segment `number` that the record shows: open-terminal voltage, else terminal voltage.
 fn emf_guess(segments: &[Segment], number: usize) -> f64 {

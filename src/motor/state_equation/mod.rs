@@ -3,7 +3,7 @@
 //! ```text
 //! L₀(1 − s)/(1 + (i/I_s)²) di/dt = v − R i − V_b tanh(i/I_b) − e (1 − a|i|) − R_e (i − i_e)
 //!                      C_m de/dt = i (1 − a|i|) − I_c sgn e − G_v e − W e|e|
-//!                     s L₀ di_e/dt = R_e (i − i_e)
+//!  s L₀/(1 + (i_e/I_s)²) di_e/dt = R_e (i − i_e)
 //! ```
 //! with the symbols of [`TerminalParameters`](super::TerminalParameters), the share s = `eddy_share`, R_e = `eddy_resistance_ohm` and the
 //! current i_e of the screened share (`docs/theory.md`, section 3).
@@ -90,11 +90,15 @@ pub struct StateEquation<'a, S> {
     /// tanh(i/I_b), and the derivative by i of V_b times that.
     contact: S,
     contact_slope: S,
-    /// i − i_e and R_e; both 0 without an eddy branch.
+    /// i_e, i − i_e and R_e; the last two 0 without an eddy branch.
+    eddy_current: S,
     difference: S,
     eddy_resistance: S,
-    /// s L₀, H; infinite without an eddy branch.
-    screened_inductance: S,
+    /// 1/(s L₀), 1/H; 0 without an eddy branch.
+    per_screened: S,
+    /// The same over the saturated inductance, and its derivative by i_e.
+    per_saturated: S,
+    per_saturated_slope: S,
     /// L₀(1 − s), H: what limits the current's rate.
     leading_inductance: S,
     /// Voltage at that inductance, and the derivative by i of all that drops before it.
@@ -119,12 +123,13 @@ impl<'a, S: Real> StateEquation<'a, S> {
         let mut drop = c.resistance * i + c.brush_drop * contact + e * linkage;
         let mut drop_slope = c.resistance + contact_slope - e * c.reaction * sign;
         let mut leading_inductance = c.inductance;
-        let mut screened_inductance = f64::INFINITY.into();
+        let mut per_screened: S = 0.0.into();
+        let eddy_current = state.eddy_current;
         let (mut difference, mut eddy_resistance) = (0.0.into(), 0.0.into());
         if c.with_eddy {
             leading_inductance = c.inductance * (-c.eddy_share + 1.0);
-            screened_inductance = c.inductance * c.eddy_share;
-            difference = i - state.eddy_current;
+            per_screened = S::from(1.0) / (c.inductance * c.eddy_share);
+            difference = i - eddy_current;
             eddy_resistance = c.eddy_resistance;
             drop += eddy_resistance * difference;
             drop_slope += eddy_resistance;
@@ -139,9 +144,12 @@ impl<'a, S: Real> StateEquation<'a, S> {
             linkage,
             contact,
             contact_slope,
+            eddy_current,
             difference,
             eddy_resistance,
-            screened_inductance,
+            per_screened,
+            per_saturated: (eddy_current * eddy_current * c.saturation + 1.0) * per_screened,
+            per_saturated_slope: eddy_current * c.saturation * 2.0 * per_screened,
             leading_inductance,
             push: voltage - drop,
             drop_slope,

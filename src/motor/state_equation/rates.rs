@@ -14,7 +14,7 @@ impl<S: Real> StateEquation<'_, S> {
                 (self.i * self.linkage - drag(self.c, self.e, self.direction))
                     * self.per_capacitance
             }
-            EddyCurrent => self.eddy_resistance * self.difference / self.screened_inductance,
+            EddyCurrent => self.eddy_resistance * self.difference * self.per_saturated,
         }
     }
 }
@@ -91,11 +91,18 @@ impl StateEquation<'_, f64> {
                 (Input::EddyCurrent, self.slope(EddyCurrent, EddyCurrent)),
                 (Input::Inductance, -rate / self.c.inductance),
                 (Input::EddyShare, -rate / self.c.eddy_share),
+                (Input::EddyResistance, self.difference * self.per_saturated),
                 (
-                    Input::EddyResistance,
-                    self.difference / self.screened_inductance,
+                    Input::Saturation,
+                    self.eddy_resistance * self.difference * self.saturates(),
                 ),
             ],
         )
+    }
+
+    /// i_e²/(s L₀): what 1/I_s² adds to the reciprocal of the screened inductance.
+    #[inline(always)]
+    pub(super) fn saturates(&self) -> f64 {
+        self.eddy_current * self.eddy_current * self.per_screened
     }
 }

@@ -44,8 +44,11 @@ impl<S: Real> StateEquation<'_, S> {
             (Current, EddyCurrent) => self.eddy_resistance * self.per_inductance,
             (BackEmf, Current) => (self.linkage - self.reaction_share) * self.per_capacitance,
             (BackEmf, BackEmf) => -drag_slope(self.c, self.e) * self.per_capacitance,
-            (EddyCurrent, Current) => self.eddy_resistance / self.screened_inductance,
-            (EddyCurrent, EddyCurrent) => -(self.eddy_resistance / self.screened_inductance),
+            (EddyCurrent, Current) => self.eddy_resistance * self.per_saturated,
+            (EddyCurrent, EddyCurrent) => {
+                self.eddy_resistance
+                    * (self.difference * self.per_saturated_slope - self.per_saturated)
+            }
             (BackEmf, EddyCurrent) | (EddyCurrent, BackEmf) => 0.0.into(),
         }
     }
@@ -55,12 +58,13 @@ impl StateEquation<'_, f64> {
     /// [`StateEquation::slope`] with its partial derivatives, where it is not zero everywhere.
     #[inline(always)]
     pub fn jacobian_by_inputs<T: StepNumber>(&self) -> Jacobian<T> {
-        let eddy = |column| {
-            if self.c.with_eddy {
-                self.eddy_current_by(column)
-            } else {
-                0.0.into()
-            }
+        let [by_current, by_eddy_current] = if self.c.with_eddy {
+            [
+                self.eddy_current_by_current(),
+                self.eddy_current_by_eddy_current(),
+            ]
+        } else {
+            [0.0.into(), 0.0.into()]
         };
         Jacobian {
             current_by_current: self.current_by_current(),
@@ -68,8 +72,8 @@ impl StateEquation<'_, f64> {
             current_by_eddy_current: self.current_by_eddy_current(),
             back_emf_by_current: self.back_emf_by_current(),
             back_emf_by_back_emf: self.back_emf_by_back_emf(),
-            eddy_current_by_current: eddy(Current),
-            eddy_current_by_eddy_current: eddy(EddyCurrent),
+            eddy_current_by_current: by_current,
+            eddy_current_by_eddy_current: by_eddy_current,
         }
     }
 
@@ -199,17 +203,43 @@ impl StateEquation<'_, f64> {
         )
     }
 
-    /// By the current, or by the screened one: the same with the other sign.
     #[inline(always)]
-    fn eddy_current_by<T: StepNumber>(&self, column: StateVariable) -> T {
-        let slope = self.slope(EddyCurrent, column);
-        let sign = if column == EddyCurrent { -1.0 } else { 1.0 };
+    fn eddy_current_by_current<T: StepNumber>(&self) -> T {
+        let slope = self.slope(EddyCurrent, Current);
+        let resistance = self.eddy_resistance;
         T::of_inputs(
             slope,
             [
+                (Input::EddyCurrent, resistance * self.per_saturated_slope),
                 (Input::Inductance, -slope * (1.0 / self.c.inductance)),
                 (Input::EddyShare, -slope / self.c.eddy_share),
-                (Input::EddyResistance, sign / self.screened_inductance),
+                (Input::EddyResistance, self.per_saturated),
+                (Input::Saturation, resistance * self.saturates()),
+            ],
+        )
+    }
+
+    #[inline(always)]
+    fn eddy_current_by_eddy_current<T: StepNumber>(&self) -> T {
+        let slope = self.slope(EddyCurrent, EddyCurrent);
+        let resistance = self.eddy_resistance;
+        let (difference, per_screened) = (self.difference, self.per_screened);
+        let bend = 2.0 * self.c.saturation * per_screened;
+        let by_eddy_current = resistance * (difference * bend - 2.0 * self.per_saturated_slope);
+        let by_saturation =
+            resistance * (2.0 * difference * self.eddy_current * per_screened - self.saturates());
+        T::of_inputs(
+            slope,
+            [
+                (Input::Current, resistance * self.per_saturated_slope),
+                (Input::EddyCurrent, by_eddy_current),
+                (Input::Inductance, -slope * (1.0 / self.c.inductance)),
+                (Input::EddyShare, -slope / self.c.eddy_share),
+                (
+                    Input::EddyResistance,
+                    difference * self.per_saturated_slope - self.per_saturated,
+                ),
+                (Input::Saturation, by_saturation),
             ],
         )
     }

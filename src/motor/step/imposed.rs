@@ -6,7 +6,26 @@ use crate::motor::state_equation::{direction, drag, drag_slope, torque_current};
 use crate::motor::{Constants, Real, State};
 
 /// Advances the motor by `step_s` seconds under a constant current.
-pub(super) fn step<S: Real>(
+pub(super) fn advance<S: Real>(
+    c: &Constants<S>,
+    from: State<S>,
+    current: S,
+    step_s: f64,
+    held: bool,
+) -> Advance<S> {
+    let mut out = step(c, from, current, step_s, held);
+    if c.with_eddy {
+        // The screened current relaxes to the imposed one; that its inductance saturates is left out.
+        let exponent = -(c.eddy_resistance / (c.inductance * c.eddy_share)) * step_s;
+        let kept = exponent.value().exp();
+        let kept = S::chain(kept, [kept], [exponent]);
+        out.end.eddy_current = current + (from.eddy_current - current) * kept;
+    }
+    out
+}
+
+/// The mechanical side alone.
+fn step<S: Real>(
     c: &Constants<S>,
     from: State<S>,
     current: S,

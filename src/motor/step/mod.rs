@@ -27,7 +27,7 @@ pub fn advance<S: Simulated>(
 ) -> Advance<S> {
     match condition {
         Condition::Voltage(voltage) => connected::step(constants, from, voltage, step_s, held),
-        Condition::Current(current) => imposed::step(constants, from, current, step_s, held),
-        Condition::Open => imposed::step(constants, from, 0.0.into(), step_s, held),
+        Condition::Current(current) => imposed::advance(constants, from, current, step_s, held),
+        Condition::Open => imposed::advance(constants, from, 0.0.into(), step_s, held),
     }
 }

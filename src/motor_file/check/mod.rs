@@ -1,7 +1,6 @@
 //! What a motor file must hold beyond keys and types.
 
 mod covariance;
-mod distribution;
 mod fault;
 mod fit;
 mod operating;
@@ -12,10 +11,9 @@ use crate::quantity::one_line;
 use std::borrow::Cow;
 
 use covariance::check_covariance;
-use distribution::check_distribution;
 use fault::{Checked, fault};
 use fit::check_fit;
-use operating::check_operating;
+use operating::{check_inductance_at, check_operating};
 use parameter::check_parameter;
 
 /// Checks units, presence rules, order of the interval, sums and symmetry.
@@ -43,7 +41,6 @@ pub(super) fn check(file: &MotorFile) -> Checked {
         check_parameter(*name, parameter)?;
     }
     check_covariance(file)?;
-    check_distribution(file)?;
     let validity = &file.validity;
     for (place, range) in [
         ("validity.current_a", validity.current_a),
@@ -62,5 +59,6 @@ pub(super) fn check(file: &MotorFile) -> Checked {
         }
     }
     check_operating(file)?;
+    check_inductance_at(file)?;
     check_fit(file)
 }

@@ -3,6 +3,30 @@
 use super::fault::{Checked, fault, shown};
 use crate::motor_file::MotorFile;
 
+pub(super) fn check_inductance_at(file: &MotorFile) -> Checked {
+    for (k, at) in file.inductance_at.iter().enumerate() {
+        let numbers = [at.lower, at.value, at.upper, at.frequency_hz];
+        let positive = numbers.iter().all(|v| v.is_finite() && *v > 0.0);
+        let level = at.level > 0.0 && at.level < 1.0;
+        if !(positive && at.lower < at.upper && level && at.standard_uncertainty >= 0.0) {
+            return fault(
+                format!("inductance_at[{k}]"),
+                format!(
+                    "{} ± {} at {} Hz, {} to {} at level {}",
+                    shown(at.value),
+                    shown(at.standard_uncertainty),
+                    shown(at.frequency_hz),
+                    shown(at.lower),
+                    shown(at.upper),
+                    shown(at.level)
+                ),
+                "positive numbers, an interval in rising order, a level between 0 and 1",
+            );
+        }
+    }
+    Ok(())
+}
+
 pub(super) fn check_operating(file: &MotorFile) -> Checked {
     let Some(points) = &file.operating else {
         return Ok(());

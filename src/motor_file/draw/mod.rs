@@ -5,14 +5,11 @@ mod corner;
 mod finer_terms;
 mod parameter_set;
 mod population;
-mod stated;
-mod steady_states;
 
 pub use corner::{CornerError, End, MODEL, corner};
 pub use finer_terms::FinerTerms;
 pub use parameter_set::{Known, ParameterSet};
-pub use population::Population;
-pub use steady_states::{SEED, SteadyStates, TRIALS, steady_states};
+pub use population::{Population, covariance};
 
 use super::{MotorFile, ParameterName};
 use crate::stats::StatsError;
@@ -33,10 +30,11 @@ pub enum DrawError {
     #[error("the covariance of this motor file is none: {0}")]
     NotCovariance(StatsError),
     /// Nearly no draw is a motor.
-    #[error(
-        "the distribution of this motor file lies outside the range that a motor can have, so no motor can be drawn from it"
-    )]
-    OutOfReach,
+    #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.label())]
+    OutOfReach {
+        /// The parameter that left it last.
+        name: ParameterName,
+    },
 }
 
 impl DrawError {

@@ -11,9 +11,9 @@ pub(crate) fn empty() -> MotorFile {
         inputs: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
-        distribution: None,
         model: None,
         operating: None,
+        inductance_at: Vec::new(),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,
@@ -30,7 +30,6 @@ pub(crate) fn empty() -> MotorFile {
         },
         warnings: Vec::new(),
         validity: Validity::default(),
-        content_sha256: None,
     }
 }
 

@@ -84,6 +84,10 @@ pub fn is_time_name(name: &str) -> bool {
 /// The unit of time that a name ends with or is: `time_ms`, `millis`, `t_us`, `seconds`.
 pub fn time_unit_of_name(name: &str) -> Option<&'static str> {
     let words = tokens(stem(name));
+    // `seconds after switching on`.
+    if matches!(words.first()?.as_str(), "second" | "seconds" | "sekunden") {
+        return Some("s");
+    }
     Some(match words.last()?.as_str() {
         "s" if words.len() > 1 => "s",
         "sec" | "secs" | "second" | "seconds" | "sekunden" => "s",
@@ -213,6 +217,7 @@ mod tests {
         assert!(!is_spectrum_name("dbg counter") && !is_spectrum_name("Amplitude (V)"));
         assert_eq!(time_unit_of_name("time_ms"), Some("ms"));
         assert_eq!(time_unit_of_name("millis"), Some("ms"));
+        assert_eq!(time_unit_of_name("seconds after switching on"), Some("s"));
         assert_eq!(time_unit_of_name("time"), None);
     }
 }

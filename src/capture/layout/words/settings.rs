@@ -17,46 +17,41 @@ pub enum Setting {
     TriggerRow,
 }
 
-const INTERVAL: [&str; 42] = [
-    "sampleinterval",
-    "samplinginterval",
+/// A word for the axis, then one for the distance of its points.
+const AXIS: [&str; 9] = [
+    "horizontal",
+    "horiz",
+    "h",
+    "x",
+    "time",
+    "t",
+    "sample",
+    "sampling",
+    "point",
+];
+const DISTANCE: [&str; 10] = [
+    "interval",
+    "increment",
+    "incr",
+    "inc",
+    "step",
+    "stepsize",
+    "delta",
+    "resolution",
+    "spacing",
+    "res",
+];
+const INTERVAL: [&str; 13] = [
     "sampleperiod",
     "samplingperiod",
-    "samplestep",
-    "samplingstep",
-    "samplespacing",
-    "xincrement",
-    "xincr",
-    "xinc",
-    "xstep",
-    "xdelta",
-    "xinterval",
-    "xresolution",
     "deltax",
     "dx",
-    "tincrement",
-    "tincr",
-    "tinc",
-    "tdelta",
     "deltat",
     "dt",
-    "timeincrement",
-    "timeincr",
-    "timestep",
-    "timestepsize",
-    "timeinterval",
-    "timeresolution",
-    "timedelta",
     "timepersample",
     "timeperpoint",
     "timebetweensamples",
-    "hincr",
-    "hinterval",
-    "hresolution",
-    "horizontalinterval",
-    "horizontalincrement",
-    "horizontalresolution",
-    "horizinterval",
+    "timebetweenpoints",
     "secondspersample",
     "abtastintervall",
     "abtastperiode",
@@ -139,6 +134,13 @@ const TRIGGER_ROW: [&str; 4] = [
 pub fn setting(key: &str) -> Option<(Setting, bool)> {
     let key = collapsed(key);
     let of = |words: &[&str]| words.contains(&key.as_str());
+    let of_axis = |axis: &str| {
+        key.strip_prefix(axis)
+            .is_some_and(|rest| DISTANCE.contains(&rest))
+    };
+    if AXIS.iter().any(|axis| of_axis(axis)) {
+        return Some((Setting::Interval, true));
+    }
     [
         (Setting::Interval, true, &INTERVAL[..]),
         (Setting::Rate, true, &RATE),

@@ -20,7 +20,7 @@ pub fn chopper(setting: &Setting, m: &Sample, synchronous: bool) -> Known<Choppe
         period_s: 1.0 / order.frequency_hz,
         on_ohm: motor + switch,
         off_ohm: motor + if synchronous { switch } else { diode },
-        inductance_h: m.inductance_h?,
+        inductance_h: m.inductance_at_h(0.0, order.frequency_hz)?,
         brush_drop_v: m.brush_drop_v?,
         off_drop_v: if synchronous { 0.0 } else { order.diode_drop_v },
         one_way: !synchronous,
@@ -32,11 +32,12 @@ pub fn greatest_ripple_a(chopper: &Chopper) -> f64 {
     (chopper.supply_v + chopper.off_drop_v) * chopper.period_s / (4.0 * chopper.inductance_h)
 }
 
-/// Chopper with the inductance at its mean current, and the back-EMF at which it settles under the load.
+/// Chopper with the inductance that its frequency meets at its mean current, and the back-EMF at which it settles under the load.
 pub fn settled(setting: &Setting, m: &Sample, synchronous: bool) -> Known<(Chopper, f64)> {
     let mut chopper = chopper(setting, m, synchronous)?;
     let emf_v = settle(&chopper, m)?;
-    chopper.inductance_h = m.inductance_at_h(chopper.cycle(emf_v).mean_a)?;
+    let mean_a = chopper.cycle(emf_v).mean_a;
+    chopper.inductance_h = m.inductance_at_h(mean_a, setting.order.frequency_hz)?;
     Ok((chopper, settle(&chopper, m)?))
 }
 
