@@ -503,6 +503,37 @@ fn a_sweep_without_names_shows_in_its_steps() {
 }
 
 #[test]
+fn grouped_digits_that_may_be_fractions_are_not_left_out_in_silence() {
+    let value = |k: usize| {
+        if k < 20 {
+            format!("1,{:03}", 500 + k)
+        } else {
+            format!("5,{:03},250", k)
+        }
+    };
+    let text = format!(
+        "Time (us),U (uV)\n{}",
+        rows(60, |k| format!("{k}00,\"{}\"", value(k)))
+    );
+    assert!(of_text(&text, &ReadOptions::default()).is_err());
+    let point = ReadOptions {
+        decimal: Some(b'.'),
+        ..ReadOptions::default()
+    };
+    let error = of_text(&text, &point).expect_err("grouped digits");
+    assert!(error.to_string().contains("--skip-lines 21"), "{error}");
+    let skip = ReadOptions {
+        skip_lines: Some(21),
+        ..point
+    };
+    let record = of_text(&text, &skip).expect("a record");
+    assert_eq!(
+        (record.time.len(), record.channels[0].values[0]),
+        (40, 5_020_250.0)
+    );
+}
+
+#[test]
 fn commas_that_are_both_are_put_together_or_refused() {
     let spaced = rows(30, |k| format!("0,{:04}, {},50", k, k % 5));
     let record = of_text(&spaced, &ReadOptions::default()).expect("a record");

@@ -261,6 +261,23 @@ pub enum ReadError {
         /// 1-based column of the units.
         column: usize,
     },
+    /// Rows of numbers above the table that are written otherwise.
+    #[error(
+        "{}:{line}: \"{text}\" can be read in more than one way, and {rows} rows like it stand above the table that was found. Export without grouped digits, or leave these rows out with --skip-lines {skip}",
+        path.display()
+    )]
+    OtherNotation {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first of them.
+        line: usize,
+        /// That line.
+        text: String,
+        /// How many there are.
+        rows: usize,
+        /// Lines above the table.
+        skip: usize,
+    },
     /// No column of numbers, but codes.
     #[error(
         "{}:{line}: no column of numbers: column {column} \"{name}\" holds codes (hexadecimal or bits), not volts or amperes. Export values in volts; --hex-column {column} reads the codes as whole numbers, to be scaled by a bench sheet",

@@ -109,6 +109,16 @@ fn check_layout(
             line: layout.first_line,
         });
     }
+    let above = rows_in_other_notation(lines, layout);
+    if let (Some(first), true, None) = (above.first(), above.len() >= 3, options.skip_lines) {
+        return Err(ReadError::OtherNotation {
+            path,
+            line: first.number,
+            text: String::from_utf8_lossy(&first.text[..first.text.len().min(40)]).into_owned(),
+            rows: above.len(),
+            skip: layout.first_line - 1,
+        });
+    }
     if let Some(other) = &layout.other_axis {
         return Err(ReadError::OtherAxis {
             path,
@@ -134,6 +144,24 @@ fn check_layout(
         }),
         _ => Ok(()),
     }
+}
+
+/// Lines directly above the table with as many cells, all of figures and their marks: rows whose numbers were not recognised.
+fn rows_in_other_notation<'b, 'a>(lines: &'b [Line<'a>], layout: &Layout) -> Vec<&'b Line<'a>> {
+    let width = layout.columns.len();
+    let is_figures = |cell: &[u8]| {
+        let figures =
+            |b: &u8| b.is_ascii_digit() || matches!(b, b'.' | b',' | b'\'' | b'-' | b'+' | b' ');
+        cell.iter().any(u8::is_ascii_digit) && cell.iter().all(figures)
+    };
+    let is_row = |line: &&Line| {
+        let cells = layout.dialect.split(line.text);
+        width > 1 && cells.len() == width && cells.iter().all(|c| is_figures(c))
+    };
+    let above = lines.iter().filter(|line| line.number < layout.first_line);
+    let mut rows: Vec<&Line> = above.rev().take_while(is_row).collect();
+    rows.reverse();
+    rows
 }
 
 /// True where decimal commas were taken for delimiters: no point stands anywhere, and cells that follow a comma begin with zeros.
