@@ -189,13 +189,14 @@ fn the_covariance_of_resistance_and_brush_drop_is_carried() {
         (ub * ub + i * i * ur * ur + 2.0 * i * RESISTANCE_TO_DROP * ub * ur).sqrt() / 2.0;
     let without = (ub * ub + i * i * ur * ur).sqrt() / 2.0;
     let found_u = found["standard_uncertainty"].as_f64().expect("number");
-    assert!((found["predicted"].as_f64().expect("number") - i).abs() < 1e-9);
+    // Ten thousand draws: four standard deviations of their mean and of their spread.
+    assert!((found["predicted"].as_f64().expect("number") - i).abs() < 0.05 * expected);
     assert!(
-        (found_u / expected - 1.0).abs() < 1e-3,
+        (found_u / expected - 1.0).abs() < 0.03,
         "{found_u} {expected}"
     );
     assert!(found_u < 0.9 * without, "the covariance was dropped");
-    assert_eq!(found["method"], "first_order");
+    assert_eq!(found["method"], "monte_carlo");
 }
 
 #[test]
@@ -251,7 +252,7 @@ fn without_a_speed_anchor_the_terminal_entries_are_still_judged() {
         let predicted =
             |value: &Value| finding(value, entry)["predicted"].as_f64().expect("number");
         assert!(
-            (predicted(&value) / predicted(&anchored) - 1.0).abs() < 1e-9,
+            (predicted(&value) / predicted(&anchored) - 1.0).abs() < 5e-3,
             "{entry}"
         );
     }

@@ -6,10 +6,10 @@ mod schema;
 
 use bare::bare;
 use rundown::motor_file::{
-    self, AtTemperature, CaptureHealth, Covariance, Cut, FORMAT, Fit, Identifiability, Input,
-    ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided, OperatingPoint,
-    OperatingPoints, Overwrite, Parameter, ParameterName, Program, Range, RunsTest, Status, Stop,
-    StopReason, Term, TermDecision, Validity, Warning,
+    self, AtTemperature, CaptureHealth, Coordinate, Covariance, Cut, Distribution, FORMAT, Fit,
+    Identifiability, Input, ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided,
+    OperatingPoint, OperatingPoints, Overwrite, Parameter, ParameterName, Program, Range, RunsTest,
+    Status, Stop, StopReason, Term, TermDecision, TermName, Validity, Warning,
 };
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -49,6 +49,8 @@ fn full() -> MotorFile {
     let mut drop = Parameter::measured(Name::BrushDrop, 0.0, 0.1, (0.0, 0.19), 0.95);
     drop.one_sided = Some(OneSided::Upper);
     drop.status = Status::FromPrior;
+    drop.at_back_emf_v = Some(22.8);
+    drop.at_speed_rad_s = Some(541.0);
     drop.suggestion = Some("a locked-rotor capture at two voltages".to_owned());
     let parameters = BTreeMap::from([
         (Name::TerminalResistance, resistance),
@@ -101,6 +103,21 @@ fn full() -> MotorFile {
             order: vec![Name::TerminalResistance, Name::ArmatureInductance],
             matrix: vec![vec![r * r, 0.3 * r * l], vec![0.3 * r * l, l * l]],
         },
+        distribution: Some(Distribution {
+            coordinates: vec![
+                Coordinate::Parameter(Name::TerminalResistance),
+                Coordinate::Parameter(Name::BrushDrop),
+                Coordinate::Term(TermName::SaturationPerA2),
+            ],
+            at: vec![3.186_f64.ln(), 0.0, 4e-4],
+            information: vec![
+                vec![2.3e4, 1.2, 0.0],
+                vec![1.2, 100.0, 0.0],
+                vec![0.0, 0.0, 1e8],
+            ],
+            pull: vec![0.0, -3.0, 0.0],
+            may_be_absent: vec![Coordinate::Parameter(Name::BrushDrop)],
+        }),
         operating: Some(OperatingPoints {
             voltage_v: 24.0,
             level: 0.95,
@@ -201,6 +218,7 @@ fn full() -> MotorFile {
                 upper: 31.0,
             }),
         },
+        content_sha256: Some("0123456789abcdef".repeat(4)),
     }
 }
 

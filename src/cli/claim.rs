@@ -20,8 +20,8 @@ pub struct ClaimArguments {
     /// How verdicts are reached
     #[arg(long, value_enum, default_value_t = RuleName::Guarded)]
     rule: RuleName,
-    /// Largest risk of a wrong "agrees" or "disagrees", in percent
-    #[arg(long, default_value_t = 5.0, value_name = "PERCENT")]
+    /// Largest probability of a wrong "agrees" or "disagrees"
+    #[arg(long, default_value_t = 0.05, value_name = "PROBABILITY")]
     risk: f64,
     /// Seed of the Monte Carlo check
     #[arg(long, default_value_t = 1)]
@@ -47,12 +47,12 @@ enum RuleName {
 pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
     let rule = match arguments.rule {
         RuleName::Simple => Rule::Simple,
-        RuleName::Guarded if arguments.risk > 0.0 && arguments.risk < 50.0 => {
-            Rule::Guarded(arguments.risk / 100.0)
+        RuleName::Guarded if arguments.risk > 0.0 && arguments.risk < 0.5 => {
+            Rule::Guarded(arguments.risk)
         }
         RuleName::Guarded => {
             anyhow::bail!(
-                "--risk {}: expected a percentage above 0 and below 50, e.g. --risk 5",
+                "--risk {}: expected a probability above 0 and below 0.5; 5 % is --risk 0.05",
                 arguments.risk
             );
         }

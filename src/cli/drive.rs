@@ -1,6 +1,6 @@
 //! `rundown drive`: what a motor file means for the drive.
 
-use super::flags::si;
+use super::flags::{check_level, si};
 use super::status::Status;
 use super::terminal::{print_json, print_text};
 use anyhow::{Context, bail};
@@ -89,10 +89,10 @@ pub struct DriveArguments {
     /// Winding temperature for everything computed; the captures' without it
     #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
     winding_temperature: Option<String>,
-    /// Level of the intervals, in percent
-    #[arg(long, default_value_t = 95.0, value_name = "PERCENT")]
+    /// Probability that an interval covers the true value
+    #[arg(long, default_value_t = 0.95, value_name = "LEVEL")]
     level: f64,
-    /// Motors drawn from the covariance
+    /// Motors drawn for what is simulated
     #[arg(long, default_value_t = 1000, value_name = "N")]
     draws: usize,
     /// Seed of the drawn motors
@@ -119,18 +119,19 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
             DRAWS.end()
         );
     }
-    let level = arguments.level / 100.0;
-    if !(level > 0.0 && (1.0 - level) * arguments.draws as f64 >= 2.0) {
+    let level = arguments.level;
+    check_level(level)?;
+    if (1.0 - level) * (arguments.draws as f64) < 2.0 {
         bail!(
-            "--level {}: expected a percentage above 0 that {} motors can resolve, at most {}",
-            arguments.level,
+            "--level {level}: expected a probability that {} motors can resolve, at most {}; draw more with --draws",
             arguments.draws,
-            100.0 * (1.0 - 2.0 / arguments.draws as f64)
+            1.0 - 2.0 / arguments.draws as f64
         );
     }
     let file = motor_file::read(&arguments.motor)?;
     let order = order(arguments, &file)?;
     order.check()?;
+    order.check_reach(&file)?;
     let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
         .with_context(|| arguments.motor.display().to_string())?;
     if arguments.json {

@@ -5,7 +5,8 @@ use super::terminal::{path_text, print_json, print_text};
 use clap::Args;
 use rundown::motor_file::{self, MotorFile, Program};
 use rundown::verify::{
-    CheckedInput, Comparison, NotReproduced, Rounding, Search, State, check_inputs, reproduce,
+    CheckedInput, Comparison, NotReproduced, Rounding, Search, State, check_inputs, is_as_written,
+    reproduce,
 };
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -13,8 +14,8 @@ use std::path::PathBuf;
 
 /// Check that a motor file's inputs are unchanged and give its numbers again.
 ///
-/// Exit status: 0 when every input is there unchanged and the numbers come out again within the rounding, 1 when an
-/// input is changed or missing, a number differs, or nothing could be compared, 2 when the command could not run.
+/// Exit status: 0 when the file is as it was written, every input is there unchanged and the numbers come out again within the rounding, 1 when the
+/// file was edited, an input is changed or missing, a number differs, or nothing could be compared, 2 when the command could not run.
 #[derive(Debug, Args)]
 pub struct VerifyArguments {
     /// Motor file written by `rundown fit`
@@ -59,13 +60,20 @@ pub fn run(arguments: &VerifyArguments) -> anyhow::Result<Status> {
     };
     let numbers = (!arguments.inputs_only)
         .then(|| reproduce(&file, &inputs, arguments.allow_outside, rounding));
-    let ok = !inputs.is_empty()
+    let ok = is_as_written(&file)
+        && !inputs.is_empty()
         && inputs.iter().all(|i| i.state == State::Unchanged)
         && numbers
             .as_ref()
             .is_none_or(|n| n.as_ref().is_ok_and(Comparison::is_ok));
     if arguments.json {
-        let document = document(&inputs, numbers.as_ref(), rounding, ok);
+        let document = document(
+            is_as_written(&file),
+            &inputs,
+            numbers.as_ref(),
+            rounding,
+            ok,
+        );
         print_json(&document)?;
     } else {
         print_text(&page(&file, &inputs, numbers.as_ref(), rounding))?;
@@ -93,7 +101,14 @@ fn page(
     numbers: Option<&Result<Comparison, NotReproduced>>,
     rounding: Rounding,
 ) -> String {
-    let mut text = String::from("inputs\n");
+    let content = if is_as_written(file) {
+        "as written: its SHA-256 is the one in it"
+    } else if file.content_sha256.is_some() {
+        "EDITED: something in the file was changed after it was written; fit the bench sheet again"
+    } else {
+        "NOT KNOWN: the file holds no content_sha256; fit the bench sheet again"
+    };
+    let mut text = format!("content\n  {content}\ninputs\n");
     for checked in inputs {
         let role = checked.input.role.as_deref().unwrap_or("input");
         let path = path_text(&checked.path);
@@ -144,6 +159,7 @@ fn page(
 }
 
 fn document(
+    as_written: bool,
     inputs: &[CheckedInput],
     numbers: Option<&Result<Comparison, NotReproduced>>,
     rounding: Rounding,
@@ -180,5 +196,5 @@ fn document(
                 .collect::<Vec<_>>(),
         }),
     });
-    json!({"stands": ok, "inputs": inputs, "numbers": numbers})
+    json!({"stands": ok, "content_as_written": as_written, "inputs": inputs, "numbers": numbers})
 }

@@ -2,15 +2,19 @@
 
 use super::result::{Absent, Bounded, Entry, Figure, Head, Row, Table};
 use super::section::{Cell, Column, Def, Known, TableDraft, Why, Worst};
-use crate::motor_file::MotorFile;
+use crate::motor_file::{MotorFile, ParameterName};
 use crate::stats::monte_carlo::Outcomes;
 
 /// Turns drawn values into bounds.
 pub struct Figures<'a> {
     pub file: &'a MotorFile,
+    /// Whether the order leaves the motor as the file has it.
+    pub as_in_file: bool,
     pub estimate: &'a [Known],
     pub outcomes: &'a [Vec<Known>],
     pub level: f64,
+    /// Whether the middle is the mean of the motors, as that of the fit is; else that of the estimates, which has no chance in it.
+    pub mean: bool,
 }
 
 impl Figures<'_> {
@@ -21,8 +25,34 @@ impl Figures<'_> {
             words: def.words,
             unit: def.unit,
             formula: def.formula,
-            figure: self.figure(place, def.worst),
+            figure: self
+                .stated(def.key)
+                .unwrap_or_else(|| self.figure(place, def.worst)),
         }
+    }
+
+    /// A row that is a parameter of the file.
+    fn stated(&self, key: &str) -> Option<Figure> {
+        let name = match key {
+            "electrical_time_constant" => ParameterName::ElectricalTimeConstant,
+            "mechanical_time_constant" => ParameterName::MechanicalTimeConstant,
+            _ => return None,
+        };
+        let parameter = self
+            .file
+            .parameters
+            .get(&name)
+            .filter(|_| self.as_in_file)?;
+        let levels = parameter
+            .level
+            .is_some_and(|level| (level - self.level).abs() < 1e-9);
+        Some(Figure::Known(Bounded {
+            middle: parameter.value.filter(|_| levels)?,
+            lower: parameter.lower?,
+            upper: parameter.upper?,
+            worst: None,
+            undefined_share: None,
+        }))
     }
 
     /// A table.
@@ -57,7 +87,7 @@ impl Figures<'_> {
     }
 
     fn figure(&self, place: usize, worst: Worst) -> Figure {
-        let middle = match self.estimate[place] {
+        let of_estimate = match self.estimate[place] {
             Ok(middle) if middle.is_finite() => middle,
             Ok(_) => {
                 return Figure::Absent {
@@ -77,26 +107,28 @@ impl Figures<'_> {
                 .unwrap_or(Ok(f64::NAN))
                 .unwrap_or(f64::NAN)
         });
-        let ends = Outcomes::new(drawn).ok().and_then(|outcomes| {
-            Some((
-                outcomes.percentile_interval(self.level).ok()?,
-                outcomes.undefined,
-            ))
-        });
-        let Some(((lower, upper), undefined)) = ends else {
+        let ends = Outcomes::new(drawn)
+            .ok()
+            .and_then(|outcomes| Some((outcomes.summary(self.level).ok()?, outcomes.undefined)));
+        let Some((found, undefined)) = ends else {
             return Figure::Absent {
                 absent: Absent::DoesNotExist(
                     "it exists for the motor of the estimates, but for hardly any other that the file allows".to_owned(),
                 ),
             };
         };
+        let inside = found.lower <= of_estimate && of_estimate <= found.upper;
         Figure::Known(Bounded {
-            middle,
-            lower,
-            upper,
+            middle: if self.mean || !inside {
+                found.value
+            } else {
+                of_estimate
+            },
+            lower: found.lower,
+            upper: found.upper,
             worst: match worst {
-                Worst::High => Some(upper),
-                Worst::Low => Some(lower),
+                Worst::High => Some(found.upper),
+                Worst::Low => Some(found.lower),
                 Worst::Neither => None,
             },
             undefined_share: (undefined > 0).then(|| undefined as f64 / self.outcomes.len() as f64),

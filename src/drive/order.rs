@@ -1,5 +1,8 @@
 //! What the drive is to be sized for, SI units.
 
+use crate::motor_file::MotorFile;
+use crate::quantity::rounding::significant;
+
 /// A load that opposes motion, beside the motor's own friction.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Load {
@@ -144,6 +147,39 @@ impl Order {
         )
     }
 
+    /// Refuses a supply so far beyond the captures that nothing of them reaches there.
+    ///
+    /// # Errors
+    /// With the largest supply that is worked out.
+    pub fn check_reach(&self, file: &MotorFile) -> Result<(), OrderError> {
+        let seen = file
+            .validity
+            .back_emf_v
+            .map(|range| range.largest_magnitude());
+        let stated = file.motor.as_ref().and_then(|motor| motor.supply_v);
+        let known_v = seen
+            .into_iter()
+            .chain(stated.map(f64::abs))
+            .fold(0.0, f64::max);
+        let most_v = significant(MOST_TIMES * known_v, 2);
+        if known_v > 0.0 && self.supply_v > most_v {
+            return Err(OrderError {
+                option: "--supply",
+                found: format!("{} V", self.supply_v),
+                expected: format!(
+                    "at most {most_v} V: the captures reach {} V, and nothing is known of the motor so far beyond them; record a start at a higher supply",
+                    significant(known_v, 3)
+                ),
+            });
+        }
+        Ok(())
+    }
+
+    /// Whether resistance and inertia are those of the motor file.
+    pub fn is_as_in_file(&self) -> bool {
+        self.winding_temperature_c.is_none() && self.load_inertia_kg_m2.is_none()
+    }
+
     fn above_zero(&self) -> [Stated; 10] {
         [
             ("--supply", Some(self.supply_v)),
@@ -176,6 +212,9 @@ impl Order {
         ]
     }
 }
+
+/// Largest supply worked out, as a multiple of what the captures show (common practice, no source).
+const MOST_TIMES: f64 = 10.0;
 
 /// An option with what the user stated.
 type Stated = (&'static str, Option<f64>);

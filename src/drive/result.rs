@@ -5,7 +5,7 @@ use super::section::Unit;
 /// A number with its bounds, SI.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct Bounded {
-    /// Of the estimates.
+    /// Mean of the drawn motors; of what is simulated, and of a parameter of the motor file, that of the estimates.
     pub middle: f64,
     /// Lower bound.
     pub lower: f64,

@@ -8,9 +8,9 @@ use super::sample::{Sample, winding_c};
 use super::section::{Known, Section};
 use super::setting::Setting;
 use super::topics::{
-    braking, half_bridge, heating, inrush, pwm, soft_start, time_constants, turn_off,
+    braking, half_bridge, heating, inrush, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use crate::motor_file::draw::{DrawError, ParameterSet, Population};
+use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
 use crate::motor_file::{MotorFile, StopReason};
 use rayon::prelude::*;
 
@@ -19,50 +19,66 @@ struct Topic {
     key: &'static str,
     title: &'static str,
     fill: fn(&Setting, &Sample, &mut Section),
+    /// Whether it needs no simulation, so that it is worked out for as many motors as the fit draws.
+    closed_form: bool,
     cautions: &'static [Caution],
 }
 
-const TOPICS: [Topic; 8] = [
+const TOPICS: [Topic; 9] = [
     Topic {
         key: "time_constants",
         title: "Time constants",
         fill: time_constants::fill,
+        closed_form: true,
+        cautions: &[],
+    },
+    Topic {
+        key: "steady_states",
+        title: "Running and held",
+        fill: steady_states::fill,
+        closed_form: true,
         cautions: &[],
     },
     Topic {
         key: "inrush",
         title: "Start at full voltage",
         fill: inrush::fill,
+        closed_form: false,
         cautions: &[Caution::LargeCurrents, Caution::TurningShaft],
     },
     Topic {
         key: "soft_start",
         title: "Soft start under a current limit",
         fill: soft_start::fill,
+        closed_form: false,
         cautions: &[Caution::TurningShaft],
     },
     Topic {
         key: "pwm",
         title: "PWM",
         fill: pwm::fill,
+        closed_form: false,
         cautions: &[Caution::OpenedInductance],
     },
     Topic {
         key: "half_bridge",
         title: "Half bridge",
         fill: half_bridge::fill,
+        closed_form: false,
         cautions: &[Caution::LargeCurrents, Caution::RaisedSupply],
     },
     Topic {
         key: "turn_off",
         title: "Turn-off",
         fill: turn_off::fill,
+        closed_form: false,
         cautions: &[Caution::OpenedInductance],
     },
     Topic {
         key: "braking",
         title: "Braking from running speed",
         fill: braking::fill,
+        closed_form: false,
         cautions: &[
             Caution::LargeCurrents,
             Caution::RaisedSupply,
@@ -73,6 +89,7 @@ const TOPICS: [Topic; 8] = [
         key: "heating",
         title: "Held rotor",
         fill: heating::fill,
+        closed_form: false,
         cautions: &[Caution::LockedRotor, Caution::Codes],
     },
 ];
@@ -101,9 +118,11 @@ impl Topic {
             .collect();
         let figures = Figures {
             file,
+            as_in_file: setting.order.is_as_in_file(),
             estimate: &layout.values,
             outcomes: &outcomes,
             level,
+            mean: self.closed_form,
         };
         SizedSection {
             key: self.key,
@@ -127,7 +146,7 @@ impl Topic {
 /// Share of the currents seen by the captures beyond which a result is called extrapolated.
 const EXTRAPOLATED: f64 = 1.1;
 
-/// Sizes the drive: `draws` motors from `seed`, intervals at `level`.
+/// Sizes the drive: `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
 ///
 /// # Errors
 /// [`DrawError`] when the file's covariance cannot be drawn from.
@@ -141,17 +160,24 @@ pub fn size(
     let under_order = |motor: &ParameterSet| Sample::new(file, motor, &order);
     let estimate = under_order(&ParameterSet::estimate(file));
     let drawn: Vec<Sample> = Population::new(file)?
-        .draws(draws, seed)?
+        .draws(draws.max(TRIALS), seed)?
         .iter()
         .map(under_order)
         .collect();
     let mut setting = Setting::of(order);
     setting.plan.winding_c = winding_c(file, &order);
     setting.plan.inrush_times_s = inrush::times_s(&setting, &estimate);
-    setting.plan.schedule = soft_start::design(&setting, &estimate, &drawn);
+    setting.plan.schedule = soft_start::design(&setting, &estimate, &drawn[..draws]);
     let sections = TOPICS
         .iter()
-        .map(|topic| topic.sized(file, &setting, &estimate, &drawn, level))
+        .map(|topic| {
+            let motors = if topic.closed_form {
+                drawn.len()
+            } else {
+                draws
+            };
+            topic.sized(file, &setting, &estimate, &drawn[..motors], level)
+        })
         .collect();
     let warnings = warnings(file, &estimate, &setting);
     Ok(Sizing {
@@ -162,13 +188,13 @@ pub fn size(
         level,
         winding_temperature_c: setting.plan.winding_c,
         fit_converged: file.fit.stop.reason == StopReason::Converged,
-        assumptions: assumptions(file, &setting),
+        assumptions: assumptions(&setting),
         warnings,
         sections,
     })
 }
 
-fn assumptions(file: &MotorFile, setting: &Setting) -> Vec<String> {
+fn assumptions(setting: &Setting) -> Vec<String> {
     let order = &setting.order;
     let mut list = Vec::new();
     match setting.plan.winding_c {
@@ -189,15 +215,6 @@ fn assumptions(file: &MotorFile, setting: &Setting) -> Vec<String> {
                 .to_owned(),
         );
     }
-    if file
-        .model
-        .is_some_and(|terms| terms.listed().next().is_some())
-    {
-        list.push(
-            "saturation, armature reaction and the like keep their estimates in every drawn motor"
-                .to_owned(),
-        );
-    }
     list
 }
 
@@ -215,6 +232,15 @@ fn warnings(file: &MotorFile, estimate: &Sample, setting: &Setting) -> Vec<Strin
         if peak > EXTRAPOLATED * largest {
             list.push(format!(
                 "currents up to {peak:.3} A are computed, but the captures reach {largest:.3} A: beyond that saturation and armature reaction are extrapolated; record a start at this supply"
+            ));
+        }
+    }
+    let emf = inrush::running(setting, estimate).map(|point| point.back_emf_v);
+    if let (Ok(emf), Some(seen)) = (emf, file.validity.back_emf_v) {
+        let largest = seen.largest_magnitude();
+        if emf > EXTRAPOLATED * largest {
+            list.push(format!(
+                "speeds up to a back-EMF of {emf:.4} V are computed, but the captures reach {largest:.4} V: beyond that friction and windage are extrapolated; record a start at this supply"
             ));
         }
     }

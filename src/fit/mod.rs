@@ -9,7 +9,6 @@ mod estimate;
 mod evidence;
 mod joint_fit;
 mod model;
-mod operating;
 mod options;
 mod preliminary_fit;
 mod problem;
@@ -26,10 +25,11 @@ pub use error::FitError;
 pub use estimate::{Estimate, LeaveOneOut, ProfileToWaldRatio, TermDecision};
 pub use joint_fit::{estimate, estimate_in_stages};
 pub use model::{Prediction, Row};
-pub use operating::{OperatingValue, TRIALS};
 pub use options::FitOptions;
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
 pub use solve::{Interrupt, Monitor, Progress};
-pub use uncertainty::{Covariance, InductanceAt, Interval, Reported, Status, profile};
+pub use uncertainty::{
+    Covariance, InductanceAt, Interval, MotorDistribution, Reported, Status, profile,
+};
 pub use unknowns::{Entry, Layout, ParameterKind, Source};

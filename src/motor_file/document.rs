@@ -1,8 +1,12 @@
 //! The motor file as a whole.
 
-use super::{Fit, InductanceAtFrequency, ModelTerms, OperatingPoints, Parameter, ParameterName};
+use super::{
+    Distribution, Fit, InductanceAtFrequency, ModelTerms, OperatingPoints, Parameter, ParameterName,
+};
 use crate::bench::{BrushKind, MagnetKind};
+use crate::files::hex;
 use serde::{Deserialize, Deserializer, Serialize};
+use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
 
 /// Value of the key `format`. The number rises when a reader of the old one would misread the new one.
@@ -33,6 +37,13 @@ pub struct MotorFile {
     pub parameters: BTreeMap<ParameterName, Parameter>,
     /// Covariances of the values.
     pub covariance: Covariance,
+    /// The joint distribution of the whole motor, from which every use draws; absent in a file that was not made by a fit.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub distribution: Option<Distribution>,
     /// Finer terms of the model that were kept.
     #[serde(
         default,
@@ -56,6 +67,13 @@ pub struct MotorFile {
     pub warnings: Vec<Warning>,
     /// What the captures cover.
     pub validity: Validity,
+    /// SHA-256 of all of this without this key, as [`MotorFile::content_sha256`] has it; absent in a file that was not made by a fit.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub content_sha256: Option<String>,
 }
 
 /// The program that wrote the file.
@@ -228,6 +246,15 @@ impl MotorFile {
     /// Value of a parameter in its SI unit; `None` when it is absent or undetermined.
     pub fn value(&self, name: ParameterName) -> Option<f64> {
         self.parameters.get(&name)?.value
+    }
+
+    /// SHA-256 of the compact JSON of everything in the file but that hash itself, in lower-case hex: an edit of any number, text or key shows.
+    pub fn content_sha256(&self) -> String {
+        let mut content = self.clone();
+        content.content_sha256 = None;
+        // Keys are strings and numbers finite in whatever was checked; anything else has no hash to match.
+        let bytes = serde_json::to_vec(&content).unwrap_or_default();
+        hex(&Sha256::digest(bytes))
     }
 
     /// Name of the motor, or `motor` where the file has none.

@@ -11,6 +11,7 @@ pub use crate::files::write_atomically;
 
 mod assemble;
 mod check;
+mod distribution;
 mod document;
 pub mod draw;
 mod error;
@@ -24,6 +25,7 @@ mod store;
 pub mod table;
 
 pub use assemble::assemble;
+pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
     Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,
 };

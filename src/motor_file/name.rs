@@ -35,11 +35,15 @@ pub enum ParameterName {
     ElectricalTimeConstant,
     /// R J/K², s.
     MechanicalTimeConstant,
+    /// T_c + B ω + C_w ω² at the speed of the free run, N·m.
+    FrictionTorqueAtSpeed,
+    /// The same over K, A: the no-load current at that speed.
+    FrictionCurrentAtSpeed,
 }
 
 impl ParameterName {
     /// Every name, in table order.
-    pub const ALL: [ParameterName; 13] = [
+    pub const ALL: [ParameterName; 15] = [
         ParameterName::TerminalResistance,
         ParameterName::ArmatureInductance,
         ParameterName::BackEmfConstant,
@@ -53,6 +57,8 @@ impl ParameterName {
         ParameterName::ViscousConductance,
         ParameterName::ElectricalTimeConstant,
         ParameterName::MechanicalTimeConstant,
+        ParameterName::FrictionTorqueAtSpeed,
+        ParameterName::FrictionCurrentAtSpeed,
     ];
 
     /// The key in the file.
@@ -71,6 +77,8 @@ impl ParameterName {
             ParameterName::ViscousConductance => "viscous_conductance",
             ParameterName::ElectricalTimeConstant => "electrical_time_constant",
             ParameterName::MechanicalTimeConstant => "mechanical_time_constant",
+            ParameterName::FrictionTorqueAtSpeed => "friction_torque_at_speed",
+            ParameterName::FrictionCurrentAtSpeed => "friction_current_at_speed",
         }
     }
 
@@ -97,6 +105,8 @@ impl ParameterName {
             ParameterName::ViscousConductance => "viscous conductance",
             ParameterName::ElectricalTimeConstant => "electrical time constant",
             ParameterName::MechanicalTimeConstant => "mechanical time constant",
+            ParameterName::FrictionTorqueAtSpeed => "friction torque at speed",
+            ParameterName::FrictionCurrentAtSpeed => "no-load current at speed",
         }
     }
 
@@ -116,6 +126,8 @@ impl ParameterName {
             ParameterName::ViscousConductance => "G_v",
             ParameterName::ElectricalTimeConstant => "tau_e",
             ParameterName::MechanicalTimeConstant => "tau_m",
+            ParameterName::FrictionTorqueAtSpeed => "T_f",
+            ParameterName::FrictionCurrentAtSpeed => "I_f",
         }
     }
 
@@ -125,13 +137,13 @@ impl ParameterName {
             ParameterName::TerminalResistance => "Ohm",
             ParameterName::ArmatureInductance => "H",
             ParameterName::BackEmfConstant => "V.s/rad",
-            ParameterName::CoulombFrictionTorque => "N.m",
+            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => "N.m",
             ParameterName::ViscousFriction => "N.m.s/rad",
             ParameterName::Windage => "N.m.s2/rad2",
             ParameterName::RotorInertia => "kg.m2",
             ParameterName::BrushDrop => "V",
             ParameterName::InertiaCapacitance => "F",
-            ParameterName::FrictionCurrent => "A",
+            ParameterName::FrictionCurrent | ParameterName::FrictionCurrentAtSpeed => "A",
             ParameterName::ViscousConductance => "S",
             ParameterName::ElectricalTimeConstant | ParameterName::MechanicalTimeConstant => "s",
         }
@@ -142,7 +154,7 @@ impl ParameterName {
         match self {
             ParameterName::TerminalResistance => "Ω",
             ParameterName::BackEmfConstant => "V·s/rad",
-            ParameterName::CoulombFrictionTorque => "N·m",
+            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => "N·m",
             ParameterName::ViscousFriction => "N·m·s/rad",
             ParameterName::Windage => "N·m·s²/rad²",
             ParameterName::RotorInertia => "kg·m²",
@@ -156,13 +168,17 @@ impl ParameterName {
             ParameterName::TerminalResistance => Quantity::Resistance,
             ParameterName::ArmatureInductance => Quantity::Inductance,
             ParameterName::BackEmfConstant => Quantity::MotorConstant,
-            ParameterName::CoulombFrictionTorque => Quantity::Torque,
+            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => {
+                Quantity::Torque
+            }
             ParameterName::ViscousFriction => Quantity::ViscousFriction,
             ParameterName::Windage => Quantity::Windage,
             ParameterName::RotorInertia => Quantity::Inertia,
             ParameterName::BrushDrop => Quantity::Voltage,
             ParameterName::InertiaCapacitance => Quantity::Capacitance,
-            ParameterName::FrictionCurrent => Quantity::Current,
+            ParameterName::FrictionCurrent | ParameterName::FrictionCurrentAtSpeed => {
+                Quantity::Current
+            }
             ParameterName::ViscousConductance => Quantity::Conductance,
             ParameterName::ElectricalTimeConstant | ParameterName::MechanicalTimeConstant => {
                 Quantity::Time

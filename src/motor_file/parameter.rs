@@ -91,6 +91,20 @@ pub struct Parameter {
         skip_serializing_if = "Option::is_none"
     )]
     pub temperature_c: Option<f64>,
+    /// Back-EMF at which it is taken, V, of what depends on the speed.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub at_back_emf_v: Option<f64>,
+    /// The same as a speed, rad/s; absent where K is not determined.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub at_speed_rad_s: Option<f64>,
     /// The same at 25 °C, the correction's uncertainty included; absent where the temperature is unknown.
     #[serde(
         default,
@@ -166,6 +180,8 @@ impl Parameter {
             level: Some(level),
             status: Status::Measured,
             temperature_c: None,
+            at_back_emf_v: None,
+            at_speed_rad_s: None,
             at_25_c: None,
             one_sided: None,
             budget: BTreeMap::new(),
@@ -185,6 +201,8 @@ impl Parameter {
             level: None,
             status: Status::Undetermined,
             temperature_c: None,
+            at_back_emf_v: None,
+            at_speed_rad_s: None,
             at_25_c: None,
             one_sided: None,
             budget: BTreeMap::new(),

@@ -12,13 +12,13 @@ fn usual(name: ParameterName) -> (f64, f64) {
         ParameterName::TerminalResistance => (0.05, 100.0),
         ParameterName::ArmatureInductance => (1e-5, 2e-2),
         ParameterName::BackEmfConstant => (1e-3, 0.5),
-        ParameterName::CoulombFrictionTorque => (2e-5, 0.2),
+        ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => (2e-5, 0.2),
         ParameterName::ViscousFriction => (1e-8, 1e-3),
         ParameterName::Windage => (1e-12, 1e-6),
         ParameterName::RotorInertia => (1e-8, 1e-3),
         ParameterName::BrushDrop => (0.05, 2.5),
         ParameterName::InertiaCapacitance => (1e-4, 1.0),
-        ParameterName::FrictionCurrent => (5e-3, 5.0),
+        ParameterName::FrictionCurrent | ParameterName::FrictionCurrentAtSpeed => (5e-3, 5.0),
         ParameterName::ViscousConductance => (1e-5, 0.1),
         ParameterName::ElectricalTimeConstant => (2e-5, 1e-2),
         ParameterName::MechanicalTimeConstant => (1e-3, 0.3),
@@ -60,6 +60,7 @@ fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
         );
         notes.push(format!("at 25 °C: {value}"));
     }
+    notes.extend(table::at_speed(parameter));
     notes.extend(parameter.note.clone());
     let si = written(name, parameter);
     ParameterRow {
@@ -91,6 +92,7 @@ fn is_terminal(name: ParameterName) -> bool {
         ParameterName::InertiaCapacitance
             | ParameterName::FrictionCurrent
             | ParameterName::ViscousConductance
+            | ParameterName::FrictionCurrentAtSpeed
             | ParameterName::ElectricalTimeConstant
             | ParameterName::MechanicalTimeConstant
     )

@@ -7,6 +7,7 @@
 //! * [`order_statistic`]: a number of known rank among many, without a copy of them.
 //! * [`whiteness`]: are residuals independent? A runs test.
 //! * [`covariance`]: correlation, normal vectors of a given covariance.
+//! * [`cut_normal`]: a normal distribution cut at lower bounds of some of its coordinates.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`affine_view`]: a column counted from another zero and perhaps turned over, without a copy.
@@ -14,6 +15,7 @@
 pub mod affine_view;
 pub mod autocovariance;
 pub mod covariance;
+pub mod cut_normal;
 pub mod monte_carlo;
 pub mod order_statistic;
 pub mod quantiles;

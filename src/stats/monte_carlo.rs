@@ -14,6 +14,19 @@ pub struct Outcomes {
     pub undefined: usize,
 }
 
+/// A quantity as Monte Carlo gives it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Summary {
+    /// Mean of the outcomes.
+    pub value: f64,
+    /// Their standard deviation.
+    pub standard_uncertainty: f64,
+    /// Lower bound of the interval.
+    pub lower: f64,
+    /// Upper bound of the interval.
+    pub upper: f64,
+}
+
 impl Outcomes {
     /// Takes the outcomes of all trials.
     ///
@@ -55,6 +68,20 @@ impl Outcomes {
         let mean = self.mean();
         let sum: f64 = self.sorted.iter().map(|y| (y - mean).powi(2)).sum();
         (sum / (self.sorted.len() - 1) as f64).sqrt()
+    }
+
+    /// Mean, standard uncertainty and the interval with equal probability left out at both ends.
+    ///
+    /// # Errors
+    /// As [`percentile_interval`](Self::percentile_interval).
+    pub fn summary(&self, level: f64) -> Result<Summary, StatsError> {
+        let (lower, upper) = self.percentile_interval(level)?;
+        Ok(Summary {
+            value: self.mean(),
+            standard_uncertainty: self.standard_uncertainty(),
+            lower,
+            upper,
+        })
     }
 
     /// Interval with equal probability left out at both ends (JCGM 101, 7.7.2).

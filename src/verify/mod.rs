@@ -1,5 +1,6 @@
 //! A motor file held against what it was made from: are the inputs unchanged, and do they give its numbers again?
 //!
+//! * [`is_as_written`]: the hash in the file is that of what it holds.
 //! * [`check_inputs`]: every input is found and hashed.
 //! * [`reproduce`]: the bench sheet among them is fitted again and its numbers are compared.
 //!
@@ -10,4 +11,6 @@ mod inputs;
 mod numbers;
 
 pub use inputs::{CheckedInput, Search, State, check_inputs};
-pub use numbers::{Comparison, Difference, NotReproduced, Rounding, compare, reproduce};
+pub use numbers::{
+    Comparison, Difference, NotReproduced, Rounding, compare, is_as_written, reproduce,
+};

@@ -4,7 +4,9 @@ use super::inputs::{CheckedInput, State};
 use crate::bench::{BenchError, LoadOptions, read_sheet};
 use crate::fit::FitOptions;
 use crate::identify::{IdentifyError, identify};
-use crate::motor_file::{MotorFile, Parameter, ParameterName, SHEET_ROLE};
+use crate::motor_file::{
+    ModelTerms, MotorFile, OperatingPoint, Parameter, ParameterName, SHEET_ROLE, Term,
+};
 
 /// How far numbers made again may lie from the written ones.
 ///
@@ -126,7 +128,10 @@ pub fn reproduce(
 pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Comparison {
     let mut comparison = Comparison {
         to_the_last_bit: written.parameters == found.parameters
-            && written.covariance == found.covariance,
+            && written.covariance == found.covariance
+            && written.distribution == found.distribution
+            && written.model == found.model
+            && written.operating == found.operating,
         ..Comparison::default()
     };
     for name in ParameterName::ALL {
@@ -145,7 +150,15 @@ pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Co
             }
         }
     }
+    comparison.model(written, found, rounding);
+    comparison.operating(written, found, rounding);
     comparison
+}
+
+/// Whether a file still holds what was written: its content against the hash in it. A file without one was not written by a fit, or the
+/// hash was taken out.
+pub fn is_as_written(file: &MotorFile) -> bool {
+    file.content_sha256.as_ref() == Some(&file.content_sha256())
 }
 
 impl Comparison {
@@ -201,6 +214,74 @@ impl Comparison {
             (written[3], found[3]),
             rounding,
         );
+    }
+
+    fn model(&mut self, written: &MotorFile, found: &MotorFile, rounding: Rounding) {
+        let terms = |file: &MotorFile| -> Vec<(&'static str, Term)> {
+            file.model.iter().flat_map(ModelTerms::listed).collect()
+        };
+        let (written, found) = (terms(written), terms(found));
+        let of = |terms: &[(&'static str, Term)], key| {
+            terms.iter().find(|(k, _)| *k == key).map(|(_, term)| *term)
+        };
+        let mut keys: Vec<&str> = written.iter().chain(&found).map(|(key, _)| *key).collect();
+        keys.sort_unstable();
+        keys.dedup();
+        for key in keys {
+            let (written, found) = (of(&written, key), of(&found, key));
+            let values = (written.map(|t| t.value), found.map(|t| t.value));
+            let u = |term: Option<Term>| term.and_then(|t| t.standard_uncertainty);
+            self.group(
+                &format!("model.{key}"),
+                u(written),
+                [
+                    ("value", values.0, values.1),
+                    ("", None, None),
+                    ("", None, None),
+                ],
+                (u(written), u(found)),
+                rounding,
+            );
+        }
+    }
+
+    fn operating(&mut self, written: &MotorFile, found: &MotorFile, rounding: Rounding) {
+        let points = |file: &MotorFile| {
+            let points = file.operating.as_ref();
+            [
+                (
+                    "no_load_speed",
+                    points.and_then(|p| p.no_load_speed.clone()),
+                ),
+                (
+                    "no_load_current",
+                    points.and_then(|p| p.no_load_current.clone()),
+                ),
+                ("stall_torque", points.and_then(|p| p.stall_torque.clone())),
+                (
+                    "stall_current",
+                    points.and_then(|p| p.stall_current.clone()),
+                ),
+            ]
+        };
+        for ((key, written), (_, found)) in points(written).into_iter().zip(points(found)) {
+            let of = |number: fn(&OperatingPoint) -> f64| {
+                (written.as_ref().map(number), found.as_ref().map(number))
+            };
+            let (value, lower, upper) = (of(|p| p.value), of(|p| p.lower), of(|p| p.upper));
+            let uncertainty = of(|p| p.standard_uncertainty);
+            self.group(
+                &format!("operating.{key}"),
+                uncertainty.0,
+                [
+                    ("value", value.0, value.1),
+                    ("lower", lower.0, lower.1),
+                    ("upper", upper.0, upper.1),
+                ],
+                uncertainty,
+                rounding,
+            );
+        }
     }
 
     fn group(

@@ -13,6 +13,7 @@ pub fn bare() -> MotorFile {
         inputs: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
+        distribution: None,
         model: None,
         operating: None,
         inductance_at: Vec::new(),
@@ -32,5 +33,6 @@ pub fn bare() -> MotorFile {
         },
         warnings: Vec::new(),
         validity: Validity::default(),
+        content_sha256: None,
     }
 }

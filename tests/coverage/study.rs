@@ -5,6 +5,7 @@ use crate::load::load;
 use crate::tally::Tally;
 use rundown::events;
 use rundown::fit::{Estimate, FitOptions, Interval, Reported, Status, estimate};
+use rundown::motor_file;
 use rundown::stats::quantiles::normal_quantile;
 use testbench::stats::sandwich::ScoreCovariance;
 use testbench::{DrawnBench, Scenario, draw};
@@ -111,15 +112,25 @@ impl Study {
         if self.compare {
             self.compare_covariances(&drawn, &found, &reported);
         }
-        let operating = found.operating(supply_v);
+        let file = motor_file::assemble(&bench, &timelines, &found);
+        let steady = motor_file::draw::steady_states(&file, supply_v, 0.95);
+        let operating = [
+            ("no_load_speed", steady.no_load_speed),
+            ("no_load_current", steady.no_load_current),
+            ("stall_torque", steady.stall_torque),
+            ("stall_current", steady.stall_current),
+        ];
         for ((name, truth), tally) in truths
             .into_iter()
             .zip(&mut self.tallies[PARAMETERS.len()..])
         {
-            let interval = operating
-                .iter()
-                .find(|o| o.name == name)
-                .map(|o| o.interval);
+            let found = operating.iter().find(|(key, _)| *key == name);
+            let interval = found.and_then(|(_, summary)| *summary).map(|at| Interval {
+                value: at.value,
+                standard_uncertainty: at.standard_uncertainty,
+                lower: at.lower,
+                upper: at.upper,
+            });
             let miss = tally.judge(interval, truth, truth, true, false);
             self.misses.extend(miss.map(|pull| (seed, name, pull)));
         }

@@ -98,47 +98,25 @@ fn turning(
     })
 }
 
-/// The parameters that an entry depends on.
-pub fn depends_on(entry: Entry) -> &'static [Name] {
-    match entry {
-        Entry::TerminalResistance => &[Name::TerminalResistance],
-        Entry::ArmatureInductance => &[Name::ArmatureInductance],
+/// The parameter of the motor file that an entry is, up to the temperature; `None` for steady states.
+pub fn parameter_of(entry: Entry) -> Option<Name> {
+    Some(match entry {
+        Entry::TerminalResistance => Name::TerminalResistance,
+        Entry::ArmatureInductance => Name::ArmatureInductance,
         Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => {
-            &[Name::BackEmfConstant]
+            Name::BackEmfConstant
         }
-        Entry::RotorInertia => &[Name::RotorInertia],
-        Entry::FrictionTorque => &[Name::CoulombFrictionTorque],
-        Entry::StallCurrent => &[Name::TerminalResistance, Name::BrushDrop],
-        Entry::ElectricalTimeConstant => &[Name::TerminalResistance, Name::ArmatureInductance],
-        Entry::MechanicalTimeConstant => &[
-            Name::TerminalResistance,
-            Name::BackEmfConstant,
-            Name::RotorInertia,
-        ],
-        Entry::NoLoadSpeed
+        Entry::RotorInertia => Name::RotorInertia,
+        Entry::FrictionTorque => Name::CoulombFrictionTorque,
+        Entry::ElectricalTimeConstant => Name::ElectricalTimeConstant,
+        Entry::MechanicalTimeConstant => Name::MechanicalTimeConstant,
+        Entry::StallCurrent
+        | Entry::StallTorque
+        | Entry::NoLoadSpeed
         | Entry::NoLoadCurrent
         | Entry::RatedSpeed
         | Entry::RatedCurrent
-        | Entry::StallTorque
         | Entry::MaximumEfficiency
-        | Entry::MaximumPower => &[
-            Name::TerminalResistance,
-            Name::BackEmfConstant,
-            Name::CoulombFrictionTorque,
-            Name::ViscousFriction,
-            Name::Windage,
-            Name::BrushDrop,
-        ],
-    }
-}
-
-/// True for what the terminals fix without any speed.
-pub fn is_terminal(entry: Entry) -> bool {
-    matches!(
-        entry,
-        Entry::NoLoadCurrent
-            | Entry::MechanicalTimeConstant
-            | Entry::MaximumEfficiency
-            | Entry::MaximumPower
-    )
+        | Entry::MaximumPower => return None,
+    })
 }

@@ -1,7 +1,7 @@
 //! A start at full voltage: peak, its trajectory in time, what a fuse sees (`docs/drive.md`, section 3).
 
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, low, plain};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, plain};
 use crate::drive::setting::Setting;
 use crate::drive::trajectory::{Start, start, start_at};
 use crate::motor::OperatingPoint;
@@ -45,15 +45,6 @@ const COLUMNS: [Column; 3] = [
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let begun = started(setting, m);
-    out.row(
-        high(
-            "stall_current",
-            "current with the rotor held, (V - V_b)/R",
-            Unit::Ampere,
-            "3",
-        ),
-        stall_a(setting, m),
-    );
     out.row(
         high("inrush_peak", "inrush peak", Unit::Ampere, "3"),
         begun.map(|start| start.peak_a),
@@ -102,23 +93,6 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             "3",
         ),
         begun.and_then(|start| Ok(start.square_a2s * m.resistance_ohm?)),
-    );
-    out.row(
-        high(
-            "running_current",
-            "running current under this load",
-            Unit::Ampere,
-            "3",
-        ),
-        begun.map(|start| start.end.current_a),
-    );
-    out.row(
-        plain("running_back_emf", "running back-EMF", Unit::Volt, "3"),
-        begun.map(|start| start.end.back_emf_v),
-    );
-    out.row(
-        low("running_speed", "running speed", Unit::Speed, "3"),
-        begun.and_then(|start| m.speed_rad_s(start.end.back_emf_v)),
     );
     trajectory(setting, m, out, begun);
 }

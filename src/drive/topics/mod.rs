@@ -6,5 +6,6 @@ pub mod heating;
 pub mod inrush;
 pub mod pwm;
 pub mod soft_start;
+pub mod steady_states;
 pub mod time_constants;
 pub mod turn_off;

@@ -51,7 +51,8 @@ struct After<'a> {
 impl<'a> Present<'a> {
     /// `covariance`: inverse of the information that additions add to.
     pub fn new(estimate: &'a Estimate, covariance: &DMatrix<f64>) -> Self {
-        let before = monomials()
+        let before = estimate
+            .monomials()
             .iter()
             .map(|m| {
                 uncertainty(
@@ -88,8 +89,8 @@ impl<'a> Present<'a> {
                 .is_some_and(|u| u <= LARGEST_RELATIVE),
             inductance_seen: self.estimate.inductance_seen || sees_rise(addition),
         };
-        monomials()
-            .iter()
+        let all = self.estimate.monomials();
+        all.iter()
             .zip(&self.reported)
             .zip(&self.before)
             .map(|((m, now), before)| {
@@ -137,7 +138,7 @@ impl<'a> Present<'a> {
         let placed = m.place(after.layout)?;
         let z = normal_quantile(0.5 + 0.5 * self.estimate.options.level);
         let value = placed.value(after.x).0;
-        let vague = match placed.linear {
+        let vague = match placed.may_be_zero() {
             None => u > LARGEST_RELATIVE,
             Some(_) => self
                 .estimate
@@ -155,11 +156,11 @@ impl<'a> Present<'a> {
         Some(ExpectedUncertainty {
             name: m.name,
             ratio: None,
-            standard_uncertainty: has_value.then_some(match placed.linear {
+            standard_uncertainty: has_value.then_some(match placed.may_be_zero() {
                 None => u * value,
                 Some(_) => u,
             }),
-            relative: match placed.linear {
+            relative: match placed.may_be_zero() {
                 None => Some(u),
                 Some(_) => (value > z * u).then(|| u / value),
             },
@@ -213,9 +214,11 @@ fn uncertainty(
     x: &DVector<f64>,
     covariance: &DMatrix<f64>,
 ) -> Option<f64> {
-    let (_, slope) = m.place(layout)?.target(x);
+    let placed = m.place(layout)?;
+    let (value, slope) = placed.target(x);
     let variance = slope.dot(&(covariance * &slope));
-    (variance > 0.0).then(|| variance.sqrt())
+    let scale = if placed.is_sum() { value } else { 1.0 };
+    (variance > 0.0).then(|| variance.sqrt() / scale)
 }
 
 fn relative(
@@ -226,5 +229,9 @@ fn relative(
 ) -> Option<f64> {
     let value = m.place(layout)?.value(x).0.abs();
     let u = uncertainty(m, layout, x, covariance)?;
-    Some(if m.linear.is_some() { u / value } else { u })
+    Some(if m.may_be_zero().is_some() {
+        u / value
+    } else {
+        u
+    })
 }

@@ -68,7 +68,7 @@ impl<'a> ExperimentDesign<'a> {
         let problem = &estimate.problem;
         let noise = NoiseModel::of(bench, estimate);
         let bench = without_waveforms(bench);
-        let normal = with_held_entries(estimate);
+        let normal = with_bounds(estimate);
         let mut layout = problem.layout.clone();
         let reference_c = estimate.temperature_c.map(|t| t.value);
         let (readings, _) = prepare_readings(&bench, &problem.models, &mut layout, reference_c);
@@ -284,20 +284,16 @@ fn add_readings(
     Some(())
 }
 
-/// The information at the solution; an entry held at its bound has a pseudo-prior of its present credible size.
-fn with_held_entries(estimate: &Estimate) -> DMatrix<f64> {
+/// The information at the solution; that of physical bounds nearby is part of it.
+fn with_bounds(estimate: &Estimate) -> DMatrix<f64> {
     let mut normal = estimate.solution.equations.normal.clone();
-    for (entry, parameter) in estimate.problem.layout.entries() {
-        if estimate.covariance.is_free(entry) {
-            continue;
-        }
-        let at = entry.diagonal();
-        if normal[at] <= NO_INFORMATION || !parameter.lower.is_finite() {
+    let bounds = &estimate.covariance.possible().site_information;
+    for (entry, _) in estimate.problem.layout.entries() {
+        if estimate.covariance.is_touched(entry) {
+            normal[entry.diagonal()] += bounds[entry.index()];
+        } else {
             clear(&mut normal, entry);
-            continue;
         }
-        let (information, second_moment) = estimate.covariance.held_moments(entry, parameter.lower);
-        normal[at] += (1.0 / second_moment.max(1e-300) - information).max(0.0);
     }
     normal
 }

@@ -3,8 +3,8 @@
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;
-use crate::fit::unknowns::{Entry, Layout, ParameterKind, Source};
-use crate::stats::truncated::TruncatedNormal;
+use crate::fit::unknowns::{Entry, ParameterKind, Source};
+use crate::stats::cut_normal::CutNormal;
 use nalgebra::{DMatrix, DVector};
 
 /// Diagonal of the normal matrix below which nothing in the captures touches an entry.
@@ -12,7 +12,8 @@ const NO_INFORMATION: f64 = 1e-200;
 
 /// Covariance of the whole vector and its parts.
 pub struct Covariance {
-    /// Over all entries; rows and columns of frozen or bound entries are zero.
+    /// Over all entries: second moments about the solution of what captures, readings, priors and physical bounds leave possible. Rows and
+    /// columns of entries that nothing touches are zero.
     pub total: DMatrix<f64>,
     /// Parts by source; they add up to `total`.
     pub parts: Vec<(Source, DMatrix<f64>)>,
@@ -22,9 +23,13 @@ pub struct Covariance {
     pub condition: f64,
     /// Of the free entries, every other one held.
     conditional: DMatrix<f64>,
-    normal: DMatrix<f64>,
-    gradient: DVector<f64>,
-    x: DVector<f64>,
+    /// Departures from the solution that are left possible: those of the free entries, and of entries held at a bound into the range
+    /// that they may have.
+    possible: CutNormal,
+    /// Second moments about the solution were the priors of model terms ten times as wide.
+    weak_model_priors: DMatrix<f64>,
+    /// What the clock's error moves, in its standard deviation.
+    pull_of_clock: Option<DVector<f64>>,
 }
 
 impl Covariance {
@@ -33,12 +38,19 @@ impl Covariance {
         &self.conditional
     }
 
-    /// Information on an entry held at its bound `lower`, and the second moment about that bound of what it may still be.
-    pub(crate) fn held_moments(&self, entry: Entry, lower: f64) -> (f64, f64) {
-        let (centre, spread) = self.bound_moments(entry);
-        let above = TruncatedNormal::above_zero(centre - lower, spread);
-        let second_moment = above.mean().powi(2) + above.standard_deviation().powi(2);
-        (1.0 / (spread * spread), second_moment)
+    /// Departures from the solution that are left possible, over all entries.
+    pub fn possible(&self) -> &CutNormal {
+        &self.possible
+    }
+
+    /// As `total`, were the priors of model terms ten times as wide: what leans on them alone is vague in it.
+    pub fn weak_model_priors(&self) -> &DMatrix<f64> {
+        &self.weak_model_priors
+    }
+
+    /// Pull of the clock's error in its standard deviation, where one is stated.
+    pub(super) fn pull_of_clock(&self) -> Option<&DVector<f64>> {
+        self.pull_of_clock.as_ref()
     }
 
     /// Whether an entry could move.
@@ -46,38 +58,9 @@ impl Covariance {
         self.free[entry.index()]
     }
 
-    /// Entries held at their bound that the captures see, with that bound; a term that touches nothing moves nothing.
-    pub(crate) fn held_entries<'a>(
-        &'a self,
-        layout: &'a Layout,
-    ) -> impl Iterator<Item = (Entry, f64)> + 'a {
-        layout
-            .entries()
-            .map(|(entry, parameter)| (entry, parameter.lower))
-            .filter(|&(entry, lower)| {
-                let seen = self.normal[entry.diagonal()] > NO_INFORMATION;
-                !self.is_free(entry) && lower.is_finite() && seen
-            })
-    }
-
-    /// How the free entries follow one that is held: their change over its own.
-    pub(crate) fn following(&self, held: Entry) -> DVector<f64> {
-        &self.conditional * self.normal.column(held.index()) * -1.0
-    }
-
-    /// Centre and spread of the Gaussian whose part above zero is the state of knowledge of an entry held at its bound,
-    /// the free entries following.
-    pub fn bound_moments(&self, entry: Entry) -> (f64, f64) {
-        let column = self.normal.column(entry.index()).into_owned();
-        let information = self.normal[entry.diagonal()]
-            - (column.transpose() * &self.conditional * &column)[(0, 0)];
-        let information = information
-            .max(self.normal[entry.diagonal()] * 1e-12)
-            .max(1e-300);
-        (
-            self.x[entry] - self.gradient[entry] / information,
-            information.sqrt().recip(),
-        )
+    /// Whether captures, readings or a prior touch an entry that may move, or that is held at a bound beyond which it may lie.
+    pub fn is_touched(&self, entry: Entry) -> bool {
+        self.total[entry.diagonal()] > 0.0
     }
 }
 
@@ -90,6 +73,9 @@ pub fn inverse_over(normal: &DMatrix<f64>, entries: &[usize], floor: f64) -> (DM
         .map(|&k| normal[(k, k)].sqrt().max(1e-150))
         .collect();
     let m = entries.len();
+    if m == 0 {
+        return (DMatrix::zeros(normal.nrows(), normal.ncols()), 1.0);
+    }
     let scaled = DMatrix::from_fn(m, m, |a, b| {
         normal[(entries[a], entries[b])] / (scale[a] * scale[b])
     });
@@ -107,14 +93,13 @@ pub fn inverse_over(normal: &DMatrix<f64>, entries: &[usize], floor: f64) -> (DM
     (out, largest / smallest.max(1e-300))
 }
 
-/// Gauss-Newton covariance with each prior's and each reading's part kept apart: the estimate is linear in
-/// rows, readings and priors, so with `H = Σ` of their information the part of source s is `H⁻¹ I_s H⁻¹`.
+/// Gauss-Newton covariance with each prior's and each reading's part kept apart: the estimate is linear in rows, readings and priors,
+/// so with `H = Σ` of their information, that of physical bounds nearby included, the part of source s is `H⁻¹ I_s H⁻¹`.
 pub fn covariance(
     problem: &Problem,
     solution: &Solution,
     predictions: &[Prediction],
 ) -> Covariance {
-    let n = problem.layout.len();
     let free: Vec<bool> = problem
         .layout
         .entries()
@@ -124,61 +109,129 @@ pub fn covariance(
                 && solution.equations.normal[entry.diagonal()] > NO_INFORMATION
         })
         .collect();
-    let index: Vec<usize> = (0..n).filter(|&k| free[k]).collect();
-    let (total, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
-    let parts = parts_by_source(problem, solution, predictions, &total, &free);
-    let moved_by_clock = problem
+    let index: Vec<usize> = (0..free.len()).filter(|&k| free[k]).collect();
+    let (conditional, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
+    let normal = &solution.equations.normal;
+    let possible = left_possible(problem, solution, &free, normal.clone());
+    let weak = with_weak_model_priors(problem, normal);
+    let weak = left_possible(problem, solution, &free, weak);
+    let weak_model_priors = &weak.covariance + &weak.mean * weak.mean.transpose();
+    let spread = &possible.covariance;
+    let mut parts = parts_by_source(problem, solution, predictions, spread);
+    let n = free.len();
+    let accounted = parts
+        .iter()
+        .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
+    let bounds = spread * DMatrix::from_diagonal(&possible.site_information) * spread;
+    parts.push((Source::Noise, spread - accounted - &bounds));
+    // The solution is not the mean of what bounds leave possible: second moments about it cover the model without a term that is
+    // held at zero and the one with it.
+    let beside = &possible.mean * possible.mean.transpose();
+    let mut total = spread + &beside;
+    add(&mut parts, Source::Model, bounds + beside);
+    let pull_of_clock = problem
         .clock_relative_sd
-        .map(|sd| &total * pull_of_clock(problem, solution, predictions) * sd);
-    let mut covariance = Covariance {
-        conditional: total.clone(),
+        .map(|sd| pull_of_clock(problem, solution, predictions) * sd);
+    if let Some(pull) = &pull_of_clock {
+        let moved = spread * pull;
+        let part = &moved * moved.transpose();
+        total += &part;
+        parts.push((Source::Clock, part));
+    }
+    Covariance {
         total,
         parts,
         free,
         condition,
-        normal: solution.equations.normal.clone(),
-        gradient: solution.equations.gradient.clone(),
-        x: solution.x.clone(),
-    };
-    covariance.close(problem);
-    if let Some(moved) = moved_by_clock {
-        let part = &moved * moved.transpose();
-        covariance.total += &part;
-        covariance.parts.push((Source::Clock, part));
+        conditional,
+        possible,
+        weak_model_priors,
+        pull_of_clock,
     }
-    covariance
 }
 
-/// What each source of priors and readings adds to the covariance `total` of the free entries.
+/// Departures from the solution: the free entries, and those held at the lower end of their range, all within it.
+fn left_possible(
+    problem: &Problem,
+    solution: &Solution,
+    free: &[bool],
+    normal: DMatrix<f64>,
+) -> CutNormal {
+    let n = free.len();
+    let mut lower = vec![None; n];
+    let mut pull = DVector::zeros(n);
+    let mut moving = Vec::with_capacity(n);
+    for (entry, parameter) in problem.layout.entries() {
+        let k = entry.index();
+        let at_lower = solution.x[entry] <= parameter.lower;
+        let held = !free[k] && at_lower && normal[entry.diagonal()] > NO_INFORMATION;
+        if free[k] || held {
+            moving.push(k);
+            // Of the free entries, too: what two share is no pull on either.
+            pull[k] = -solution.equations.gradient[entry];
+        }
+        if parameter.lower.is_finite() {
+            lower[k] = Some(parameter.lower - solution.x[entry]);
+        }
+    }
+    let mut information = DMatrix::zeros(n, n);
+    for &a in &moving {
+        for &b in &moving {
+            information[(a, b)] = normal[(a, b)];
+        }
+    }
+    // Finite and of one size: the solver ended with them.
+    CutNormal::new(&information, &pull, &lower).unwrap_or_else(|_| CutNormal::nothing(n))
+}
+
+/// How much wider the priors of model terms are made in order to see what leans on them.
+const WIDER: f64 = 10.0;
+
+/// A normal matrix with the priors of model terms so much wider.
+fn with_weak_model_priors(problem: &Problem, normal: &DMatrix<f64>) -> DMatrix<f64> {
+    let mut out = normal.clone();
+    for (entry, parameter) in problem.layout.entries() {
+        let of_model = parameter.source == Source::Model;
+        if let Some((_, sd)) = parameter.prior.filter(|_| of_model) {
+            out[entry.diagonal()] -= (1.0 - 1.0 / (WIDER * WIDER)) / (sd * sd);
+        }
+    }
+    out
+}
+
+/// Adds a part to that of its source.
+fn add(parts: &mut Vec<(Source, DMatrix<f64>)>, source: Source, part: DMatrix<f64>) {
+    match parts.iter_mut().find(|(s, _)| *s == source) {
+        Some((_, sum)) => *sum += part,
+        None => parts.push((source, part)),
+    }
+}
+
+/// What each source of priors and readings adds to the covariance `spread`.
 fn parts_by_source(
     problem: &Problem,
     solution: &Solution,
     predictions: &[Prediction],
-    total: &DMatrix<f64>,
-    free: &[bool],
+    spread: &DMatrix<f64>,
 ) -> Vec<(Source, DMatrix<f64>)> {
     let n = problem.layout.len();
     let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
-    let mut add = |source: Source, vector: &DVector<f64>| {
-        let moved = total * vector;
-        let part = &moved * moved.transpose();
-        match parts.iter_mut().find(|(s, _)| *s == source) {
-            Some((_, sum)) => *sum += part,
-            None => parts.push((source, part)),
-        }
+    let mut book = |source: Source, vector: &DVector<f64>| {
+        let moved = spread * vector;
+        add(&mut parts, source, &moved * moved.transpose());
     };
     for (entry, parameter) in problem.layout.entries() {
         if let Some((_, sd)) = parameter.prior
-            && free[entry.index()]
+            && spread[entry.diagonal()] > 0.0
         {
             let mut vector = DVector::zeros(n);
             vector[entry] = 1.0 / sd;
-            add(parameter.source.clone(), &vector);
+            book(parameter.source.clone(), &vector);
         }
     }
     for reading in &problem.readings {
         if let Some(term) = reading.evaluate(&solution.x, predictions) {
-            add(reading.source(), &term.gradient_vector(n));
+            book(reading.source(), &term.gradient_vector(n));
         }
     }
     parts
@@ -207,30 +260,6 @@ fn pull_of_clock(
         }
     }
     pull
-}
-
-impl Covariance {
-    /// Books the noise's part and adds what entries held at a bound may still do: it may lie above the bound, and the free ones would follow.
-    /// Its second moment about the bound covers both the model without the term and the one with it.
-    fn close(&mut self, problem: &Problem) {
-        let n = self.x.len();
-        let accounted = self
-            .parts
-            .iter()
-            .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
-        self.parts.push((Source::Noise, &self.total - accounted));
-        let mut added = DMatrix::zeros(n, n);
-        for (k, lower) in self.held_entries(&problem.layout) {
-            let (_, second_moment) = self.held_moments(k, lower);
-            let follow = self.following(k);
-            added += &follow * follow.transpose() * second_moment;
-        }
-        self.total += &added;
-        match self.parts.iter_mut().find(|(s, _)| *s == Source::Model) {
-            Some((_, part)) => *part += added,
-            None => self.parts.push((Source::Model, added)),
-        }
-    }
 }
 
 #[cfg(test)]

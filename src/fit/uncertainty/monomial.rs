@@ -1,41 +1,51 @@
-//! The parameters a person asks for, as products of fitted entries.
+//! The parameters a person asks for, as products of fitted entries and a weighted sum of some.
 
 use crate::fit::unknowns::{Entry, Layout, ParameterKind};
 use nalgebra::DVector;
 
-/// A product of powers: `Π exp(a_k x_k) · x_linear`.
+/// A product of powers and a sum: `Π exp(a_k x_k) · Σ b_j x_j`, without the sum where there is none.
 pub struct Monomial {
     /// Key in the motor file.
     pub name: &'static str,
     /// UCUM code.
     pub unit: &'static str,
     pub logs: Vec<(ParameterKind, f64)>,
-    pub linear: Option<ParameterKind>,
+    pub sum: Vec<(ParameterKind, f64)>,
+    /// Back-EMF at which it is taken, V, where it depends on the speed.
+    pub at_back_emf_v: Option<f64>,
 }
 
 /// A monomial with its places in the parameter vector.
 pub struct Placed {
     logs: Vec<(Entry, f64)>,
-    /// Entry of the linear factor.
-    pub linear: Option<Entry>,
+    sum: Vec<(Entry, f64)>,
 }
 
 impl Monomial {
     /// Looks its entries up; `None` where one that it needs takes no part.
     pub fn place(&self, layout: &Layout) -> Option<Placed> {
+        let placed = |terms: &[(ParameterKind, f64)]| {
+            let each = terms.iter();
+            each.map(|(kind, by)| Some((layout.find(kind)?, *by)))
+                .collect::<Option<_>>()
+        };
         Some(Placed {
-            logs: self
-                .logs
-                .iter()
-                .map(|(kind, power)| Some((layout.find(kind)?, *power)))
-                .collect::<Option<_>>()?,
-            linear: self.linear.as_ref().and_then(|kind| layout.find(kind)),
+            logs: placed(&self.logs)?,
+            sum: placed(&self.sum)?,
         })
+    }
+
+    /// The one entry that it is proportional to and that may be zero.
+    pub fn may_be_zero(&self) -> Option<&ParameterKind> {
+        match self.sum.as_slice() {
+            [(kind, _)] => Some(kind),
+            _ => None,
+        }
     }
 }
 
 impl Placed {
-    /// The product without its linear factor.
+    /// The product without its sum.
     pub fn factor(&self, x: &DVector<f64>) -> f64 {
         self.logs
             .iter()
@@ -44,32 +54,53 @@ impl Placed {
             .exp()
     }
 
-    /// Value and derivative; in the logarithm where there is no linear factor.
+    /// The one entry that it is proportional to and that may be zero.
+    pub fn may_be_zero(&self) -> Option<Entry> {
+        match self.sum.as_slice() {
+            [(entry, _)] => Some(*entry),
+            _ => None,
+        }
+    }
+
+    /// Whether it is a sum of several, positive by nature.
+    pub fn is_sum(&self) -> bool {
+        self.sum.len() > 1
+    }
+
+    /// Every entry that it depends on.
+    pub fn entries(&self) -> impl Iterator<Item = Entry> {
+        self.logs.iter().chain(&self.sum).map(|(entry, _)| *entry)
+    }
+
+    /// Value and derivative; in the logarithm where there is no sum.
     pub fn target(&self, x: &DVector<f64>) -> (f64, DVector<f64>) {
         let mut slope = DVector::zeros(x.len());
-        let Some(linear) = self.linear else {
+        if self.sum.is_empty() {
             let mut sum = 0.0;
             for &(k, power) in &self.logs {
                 sum += power * x[k];
                 slope[k] = power;
             }
             return (sum, slope);
-        };
-        let factor = self.factor(x);
-        for &(k, power) in &self.logs {
-            slope[k] = power * factor * x[linear];
         }
-        slope[linear] = factor;
-        (factor * x[linear], slope)
+        let factor = self.factor(x);
+        let sum: f64 = self.sum.iter().map(|&(k, by)| by * x[k]).sum();
+        for &(k, power) in &self.logs {
+            slope[k] = power * factor * sum;
+        }
+        for &(k, by) in &self.sum {
+            slope[k] = factor * by;
+        }
+        (factor * sum, slope)
     }
 
     /// Value and derivative.
     pub fn value(&self, x: &DVector<f64>) -> (f64, DVector<f64>) {
         let (value, slope) = self.target(x);
-        if self.linear.is_some() {
-            (value, slope)
-        } else {
+        if self.sum.is_empty() {
             (value.exp(), slope * value.exp())
+        } else {
+            (value, slope)
         }
     }
 }
@@ -80,11 +111,12 @@ pub fn monomials() -> Vec<Monomial> {
         BrushDrop, FrictionCurrent, LogBackEmfConstant as K, LogCapacitance as C,
         LogInductance as L, LogResistance as R, ViscousConductance, Windage,
     };
-    let m = |name, unit, logs: &[(ParameterKind, f64)], linear: Option<ParameterKind>| Monomial {
+    let m = |name, unit, logs: &[(ParameterKind, f64)], one: Option<ParameterKind>| Monomial {
         name,
         unit,
         logs: logs.to_vec(),
-        linear,
+        sum: one.map(|kind| (kind, 1.0)).into_iter().collect(),
+        at_back_emf_v: None,
     };
     vec![
         m("terminal_resistance", "Ohm", &[(R, 1.0)], None),
@@ -115,5 +147,26 @@ pub fn monomials() -> Vec<Monomial> {
             None,
         ),
         m("mechanical_time_constant", "s", &[(R, 1.0), (C, 1.0)], None),
+    ]
+}
+
+/// Friction torque and no-load current at a back-EMF: `I_c + G_v e + W e²`, for the torque times K. The sum is known where its parts
+/// are not.
+pub fn at_back_emf(back_emf_v: f64) -> Vec<Monomial> {
+    let sum = |name, unit, logs| Monomial {
+        name,
+        unit,
+        logs,
+        sum: vec![
+            (ParameterKind::FrictionCurrent, 1.0),
+            (ParameterKind::ViscousConductance, back_emf_v),
+            (ParameterKind::Windage, back_emf_v * back_emf_v),
+        ],
+        at_back_emf_v: Some(back_emf_v),
+    };
+    let constant = vec![(ParameterKind::LogBackEmfConstant, 1.0)];
+    vec![
+        sum("friction_torque_at_speed", "N.m", constant),
+        sum("friction_current_at_speed", "A", Vec::new()),
     ]
 }

@@ -63,14 +63,14 @@ fn two_sided<'a, T: Target>(
     target: &'a T,
 ) -> Option<Direction<'a, T>> {
     if placed
-        .linear
+        .may_be_zero()
         .is_some_and(|k| !estimate.covariance.is_free(k))
     {
         return None;
     }
     let direction = Direction::new(minimum, target)?;
     let (at, _) = target(&estimate.solution.x);
-    (placed.linear.is_none() || at >= minimum.z * direction.sigma).then_some(direction)
+    (placed.may_be_zero().is_none() || at >= minimum.z * direction.sigma).then_some(direction)
 }
 
 /// ProfileToWaldRatio below and above.

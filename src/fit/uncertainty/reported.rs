@@ -1,12 +1,14 @@
 //! From the fitted vector to the parameters a person asks for, with intervals, status and budget.
 
-use super::monomial::{Monomial, monomials};
-use crate::bench::Stated;
+use super::monomial::{Monomial, Placed, at_back_emf, monomials};
+use super::settled_by::{settled_by, speed_reference};
+use crate::bench::{Role, Stated};
+use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
+use crate::fit::references::ReadingTerm;
 use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 use crate::stats::quantiles::normal_quantile;
-use crate::stats::truncated::TruncatedNormal;
 use nalgebra::DVector;
 
 /// What the data say of a parameter.
@@ -48,6 +50,8 @@ pub struct Reported {
     pub one_sided: bool,
     /// True where the ends are those of the profile likelihood, since the plain ones are off by more than 5 % of the width.
     pub profiled: bool,
+    /// Back-EMF at which it is taken, V, where it depends on the speed.
+    pub at_back_emf_v: Option<f64>,
     /// Winding temperature to which the value belongs, °C.
     pub temperature_c: Option<f64>,
     /// The same at 25 °C, where it differs and the temperature is known.
@@ -58,6 +62,30 @@ pub struct Reported {
     pub gradient: Option<DVector<f64>>,
     /// For an undetermined parameter: what would settle it.
     pub settled_by: Option<String>,
+}
+
+/// Whether a parameter is a part of the loop's impedance.
+fn is_electrical(m: &Monomial) -> bool {
+    let logs = m.logs.iter().map(|(kind, _)| kind);
+    let sums = m.sum.iter().map(|(kind, _)| kind);
+    logs.chain(sums).any(|kind| {
+        matches!(
+            kind,
+            ParameterKind::LogResistance | ParameterKind::LogInductance | ParameterKind::BrushDrop
+        )
+    })
+}
+
+/// Whether a parameter is friction or a part of it.
+fn is_friction(m: &Monomial) -> bool {
+    m.sum.iter().any(|(kind, _)| {
+        matches!(
+            kind,
+            ParameterKind::FrictionCurrent
+                | ParameterKind::ViscousConductance
+                | ParameterKind::Windage
+        )
+    })
 }
 
 /// A value with the standard uncertainty of the covariance.
@@ -74,7 +102,21 @@ pub const LARGEST_RELATIVE: f64 = 0.5;
 impl Estimate {
     /// Every parameter of the result, in the motor file's order.
     pub fn reported(&self) -> Vec<Reported> {
-        monomials().iter().map(|m| self.report(m)).collect()
+        self.monomials().iter().map(|m| self.report(m)).collect()
+    }
+
+    /// What [`Estimate::reported`] reports, in its order.
+    pub(crate) fn monomials(&self) -> Vec<Monomial> {
+        let running = self.running_back_emf_v().into_iter().flat_map(at_back_emf);
+        monomials().into_iter().chain(running).collect()
+    }
+
+    /// Largest back-EMF at which a capture shows the motor running freely on the supply, V.
+    pub fn running_back_emf_v(&self) -> Option<f64> {
+        let running = self.predictions.iter().filter_map(|p| p.back_emf(None));
+        let emf = running.map(|(emf, _)| emf.abs());
+        emf.filter(|emf| emf.is_finite() && *emf > 0.0)
+            .reduce(f64::max)
     }
 
     fn report(&self, m: &Monomial) -> Reported {
@@ -85,56 +127,122 @@ impl Estimate {
             estimate: None,
             one_sided: false,
             profiled: false,
+            at_back_emf_v: m.at_back_emf_v,
             temperature_c: self.temperature_c.map(|t| t.value),
             at_25_c: None,
             budget: Vec::new(),
             gradient: None,
             settled_by: None,
         };
-        if !self.inductance_seen
-            && m.logs
-                .iter()
-                .any(|(kind, _)| *kind == ParameterKind::LogInductance)
-        {
-            out.settled_by = Some(settled_by(m.name, false));
-            return out;
-        }
         let Some(placed) = m.place(&self.problem.layout) else {
-            out.settled_by = Some(settled_by(m.name, true));
+            out.settled_by = Some(speed_reference());
             return out;
         };
+        let Some((interval, one_sided)) = self.interval(m, &placed) else {
+            out.settled_by = Some(settled_by(m.name, &self.problem.models));
+            return out;
+        };
+        let (_, gradient) = placed.value(&self.solution.x);
+        out.profiled = self.profile_of(m).is_some();
+        out.one_sided = one_sided;
+        out.status =
+            if is_electrical(m) && self.leans_on_a_prior(&placed, interval.value, &gradient) {
+                out.settled_by = Some(settled_by(m.name, &self.problem.models));
+                Status::FromPrior
+            } else {
+                Status::Measured
+            };
+        out.estimate = Some(interval);
+        out.budget = self.budget(&gradient, self.variance(&gradient));
+        out.at_25_c = self.at_reference(m.name, &interval);
+        out.gradient = Some(gradient);
+        out
+    }
+
+    /// The interval of a parameter and whether it is one-sided; `None` where the parameter is not determined.
+    fn interval(&self, m: &Monomial, placed: &Placed) -> Option<(Interval, bool)> {
+        let needs = |sought| m.logs.iter().any(|(kind, _)| *kind == sought);
+        let unseen = needs(ParameterKind::LogInductance) && !self.inductance_seen
+            || needs(ParameterKind::LogCapacitance) && !self.inertia_seen()
+            || is_electrical(m) && !self.resistance_known()
+            || is_friction(m) && !self.friction_seen();
+        // A first guess that nothing touches must not pass for knowledge by way of what it is multiplied with.
+        if unseen
+            || !placed
+                .entries()
+                .all(|entry| self.covariance.is_touched(entry))
+        {
+            return None;
+        }
         let (value, gradient) = placed.value(&self.solution.x);
-        let variance = (gradient.transpose() * &self.covariance.total * &gradient)[(0, 0)].max(0.0);
-        let reach = self.profiles.iter().find(|p| p.parameter == m.name);
-        out.profiled = reach.is_some();
-        let reach = self.profile_to_wald(reach, &gradient, variance);
+        let variance = self.variance(&gradient);
         let plain = Plain {
             value,
             standard_uncertainty: variance.sqrt(),
-            reach,
+            reach: self.profile_to_wald(self.profile_of(m), &gradient, variance),
         };
         let factor = placed.factor(&self.solution.x);
-        let (interval, one_sided) = match placed.linear {
-            Some(entry) => self.not_negative(&plain, entry, factor),
+        let (interval, one_sided) = match placed.may_be_zero() {
+            Some(entry) => self.not_negative(&plain, entry, factor)?,
             None => (self.positive(&plain), false),
         };
-        // Whatever nothing touches comes out without any spread, which is no measurement either.
         let u = interval.standard_uncertainty;
         let unbounded = self
             .largest_possible(m)
             .is_some_and(|most| interval.upper > most * factor);
-        let vague = placed.linear.is_none() && u > LARGEST_RELATIVE * value;
-        if vague || unbounded || !u.is_finite() || u <= 0.0 {
-            out.settled_by = Some(settled_by(m.name, false));
-            return out;
-        }
-        out.one_sided = one_sided;
-        out.status = Status::Measured;
-        out.estimate = Some(interval);
-        out.budget = self.budget(&gradient, variance);
-        out.at_25_c = self.at_reference(m.name, &interval);
-        out.gradient = Some(gradient);
-        out
+        let vague = placed.may_be_zero().is_none() && u > LARGEST_RELATIVE * value;
+        let known = u.is_finite() && u > 0.0 && !vague && !unbounded;
+        known.then_some((interval, one_sided))
+    }
+
+    /// Whether a capture shows the speed change. The ripple of the speed within a switching period is no such change: it is smaller than what
+    /// the iron does to the current, and would be taken for that.
+    fn inertia_seen(&self) -> bool {
+        self.problem.models.iter().any(|model| match model.role {
+            Role::Start | Role::Brake | Role::RunDown => true,
+            Role::Pwm => model.segments.first().map(|s| s.kind) == Some(SegmentKind::Rest),
+            _ => false,
+        })
+    }
+
+    /// Whether a capture shows the current of the free run, or friction follows from how the speed falls with an inertia that is known. A
+    /// run-down alone gives friction over inertia only.
+    fn friction_seen(&self) -> bool {
+        let has_current =
+            |s: &Segment| matches!(s.kind, SegmentKind::Connected | SegmentKind::Carried);
+        let runs =
+            |role: Role| matches!(role, Role::Start | Role::RunDown | Role::Steady | Role::Pwm);
+        let mut models = self.problem.models.iter();
+        models.any(|m| runs(m.role) && !m.held && m.segments.iter().any(has_current))
+            || (self.inertia_seen() && self.is_known(&ParameterKind::LogCapacitance))
+    }
+
+    /// Whether what is positive by nature is known to less than half of itself.
+    fn is_known(&self, logarithm: &ParameterKind) -> bool {
+        let entry = self.problem.layout.find(logarithm);
+        entry.is_some_and(|k| self.covariance.total[k.diagonal()].sqrt() <= LARGEST_RELATIVE)
+    }
+
+    /// Whether the resistance is known to less than half of itself. Where it is not, winding, contact and inductance share one voltage between
+    /// them, and no small departure from the solution shows how they could. An inductance meter measures its share apart.
+    fn resistance_known(&self) -> bool {
+        let metered = |r: &ReadingTerm| matches!(r, ReadingTerm::Inductance(_));
+        self.is_known(&ParameterKind::LogResistance) || self.problem.readings.iter().any(metered)
+    }
+
+    /// Whether a part of the loop's impedance that is positive by nature would not be determined were the priors of model terms (screening,
+    /// saturation, the contact's current scale) ten times as wide.
+    fn leans_on_a_prior(&self, placed: &Placed, value: f64, gradient: &DVector<f64>) -> bool {
+        let variance = gradient.dot(&(self.covariance.weak_model_priors() * gradient));
+        placed.may_be_zero().is_none() && variance.max(0.0).sqrt() > LARGEST_RELATIVE * value
+    }
+
+    fn variance(&self, gradient: &DVector<f64>) -> f64 {
+        gradient.dot(&(&self.covariance.total * gradient)).max(0.0)
+    }
+
+    fn profile_of(&self, m: &Monomial) -> Option<&ProfileToWaldRatio> {
+        self.profiles.iter().find(|p| p.parameter == m.name)
     }
 
     /// Normal quantile of the stated level.
@@ -158,39 +266,38 @@ impl Estimate {
         profile.map_or([1.0; 2], |p| [reached(p.below), reached(p.above)])
     }
 
-    /// Interval of a parameter that is not negative, and whether it is one-sided: the plain interval where it stays clear of zero, else that of the
-    /// truncated normal. `factor`: of the parameter over its entry.
-    fn not_negative(&self, plain: &Plain, entry: Entry, factor: f64) -> (Interval, bool) {
+    /// Interval of a parameter that is not negative, and whether it is one-sided: the plain interval where it stays clear of zero, else that of
+    /// the part above zero of what everything else leaves it. `factor`: of the parameter over its entry.
+    fn not_negative(&self, plain: &Plain, entry: Entry, factor: f64) -> Option<(Interval, bool)> {
         let Plain {
             value,
             standard_uncertainty: u,
             reach: [below, above],
         } = *plain;
         let z = self.z();
-        let free = self.covariance.is_free(entry);
-        let (centre, spread) = if free {
-            (value, u)
-        } else {
-            let (centre, spread) = self.covariance.bound_moments(entry);
-            (factor * centre, factor * spread)
-        };
-        if free && centre - z * spread > 0.0 {
+        let possible = self.covariance.possible();
+        if self.covariance.is_free(entry) && possible.clearance(entry.index())? > z {
             let two_sided = Interval {
                 value,
                 standard_uncertainty: u,
                 lower: (value - below * z * u).max(0.0),
                 upper: value + above * z * u,
             };
-            return (two_sided, false);
+            return Some((two_sided, false));
         }
-        let tail = TruncatedNormal::above_zero(centre, spread);
+        let tail = possible.above_bound(entry.index())?;
+        // Among several of which only the sum is known, the one that the solution gives it all may be all of it.
+        let alone = self.covariance.conditional()[entry.diagonal()]
+            .max(0.0)
+            .sqrt();
+        let all_of_it = value + factor * normal_quantile(self.options.level) * alone;
         let one_sided = Interval {
             value,
-            standard_uncertainty: tail.standard_deviation(),
+            standard_uncertainty: factor * tail.standard_deviation(),
             lower: 0.0,
-            upper: tail.quantile(self.options.level),
+            upper: (factor * tail.quantile(self.options.level)).max(all_of_it),
         };
-        (one_sided, true)
+        Some((one_sided, true))
     }
 
     /// Interval of a parameter that is positive by nature and fitted in log: it is symmetric there.
@@ -214,9 +321,10 @@ impl Estimate {
     /// seen, a brush drops less than the largest voltage. An interval that reaches beyond says nothing at all.
     pub(crate) fn largest_possible(&self, m: &Monomial) -> Option<f64> {
         let (current_a, voltage_v) = (self.largest_current_a, self.largest_voltage_v);
-        match m.linear.as_ref()? {
+        match m.may_be_zero()? {
             ParameterKind::FrictionCurrent => Some(current_a),
             ParameterKind::ViscousConductance => Some(current_a / voltage_v),
+            ParameterKind::Windage => Some(current_a / (voltage_v * voltage_v)),
             ParameterKind::BrushDrop => Some(voltage_v),
             _ => None,
         }
@@ -269,26 +377,5 @@ impl Estimate {
             lower: value * (-z * u / value).exp(),
             upper: value * (z * u / value).exp(),
         })
-    }
-}
-
-/// Which measurement would settle a parameter that the captures leave open.
-fn settled_by(name: &str, no_speed: bool) -> String {
-    if no_speed {
-        return "a speed: one tachometer reading while running freely, the commutator's segment count with a run-down whose ripple shows, \
-                or the terminal voltage while the shaft is driven at a known speed"
-            .into();
-    }
-    match name {
-        "armature_inductance" | "electrical_time_constant" => {
-            "a voltage step onto the locked rotor, sampled at least ten times within L/R".into()
-        }
-        "terminal_resistance" => {
-            "a locked-rotor step, or a brake whose beginning shows the open-terminal voltage".into()
-        }
-        "inertia_capacitance" | "rotor_inertia" | "mechanical_time_constant" => {
-            "a start from rest with voltage and current recorded until the speed is steady".into()
-        }
-        _ => "a run-down with open terminals from full speed to standstill".into(),
     }
 }

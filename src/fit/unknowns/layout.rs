@@ -101,6 +101,8 @@ pub enum Source {
     Meter,
     /// Terms of the model that the captures hardly determine and a stated prior limits.
     Model,
+    /// The size that a first guess gives what no capture shows.
+    Size,
 }
 
 impl Source {
@@ -118,6 +120,7 @@ impl Source {
             Source::SpeedReference => "speed anchor".into(),
             Source::Meter => "meter readings".into(),
             Source::Model => "model terms".into(),
+            Source::Size => "first guess of the size".into(),
         }
     }
 }

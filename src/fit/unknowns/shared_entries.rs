@@ -11,6 +11,11 @@ use crate::motor::TerminalParameters;
 /// Least share of the inductance that is simulated as screened: none at all has no state of its own.
 const LEAST_SHARE: f64 = 2e-3;
 
+/// Standard deviation in the logarithm of a resistance, an inductance or a J/K² about its first guess: a factor of seven. It is
+/// nothing beside any measurement, but keeps what no capture shows at a size where its effect on the others can be seen; whatever leans on
+/// it is far too vague to be reported.
+const SIZE_SD: f64 = 2.0;
+
 /// Mean and standard deviation of the prior of the screened share: none in an ironless rotor, up to half in solid iron (common practice, no source).
 const SCREENED_SHARE: (f64, f64) = (0.1, 0.2);
 
@@ -103,27 +108,34 @@ impl FirstMotor<'_> {
         let guess = self.guess;
         let [fr, fl, fc] = self.factors;
         let (no_load, emf) = (self.no_load_a, self.supply_v);
-        let log = |kind, value: f64| Parameter::free(kind, value.ln()).stepping(1.5);
+        let log = |kind, guess: f64, factor: f64| {
+            Parameter::free(kind, (guess * factor).ln())
+                .stepping(1.5)
+                .with_prior(guess.ln(), SIZE_SD, Source::Size)
+        };
         [
             (
                 Direction::RESISTANCE,
                 log(
                     ParameterKind::LogResistance,
-                    guess.terminal_resistance_ohm * fr,
+                    guess.terminal_resistance_ohm,
+                    fr,
                 ),
             ),
             (
                 Direction::INDUCTANCE,
                 log(
                     ParameterKind::LogInductance,
-                    guess.armature_inductance_h * fl,
+                    guess.armature_inductance_h,
+                    fl,
                 ),
             ),
             (
                 Direction::CAPACITANCE,
                 log(
                     ParameterKind::LogCapacitance,
-                    guess.inertia_capacitance_f * fc,
+                    guess.inertia_capacitance_f,
+                    fc,
                 ),
             ),
             (

@@ -6,13 +6,14 @@ mod validity;
 mod warnings;
 
 use super::{
-    AtTemperature, Covariance, FORMAT, InductanceAtFrequency, Input, ModelTerms, MotorFacts,
-    MotorFile, OneSided, OperatingPoint, OperatingPoints, Parameter, ParameterName, Program,
-    SHEET_ROLE, Status, Term,
+    AtTemperature, Coordinate, Covariance, Distribution, FORMAT, InductanceAtFrequency, Input,
+    ModelTerms, MotorFacts, MotorFile, OneSided, OperatingPoint, OperatingPoints, Parameter,
+    ParameterName, Program, SHEET_ROLE, Status, Term, TermName, draw,
 };
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{self, Estimate, ParameterKind};
+use crate::stats::monte_carlo::Summary;
 use health::health;
 use std::collections::BTreeMap;
 use validity::validity;
@@ -21,13 +22,18 @@ use warnings::warnings;
 /// The motor file of an estimate; `timelines` in the order of the bench's captures.
 pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> MotorFile {
     let reported = estimate.reported();
+    let constant = estimate
+        .value(&ParameterKind::LogBackEmfConstant)
+        .map(f64::exp);
     let mut parameters = BTreeMap::new();
     for r in &reported {
         if let Some(name) = ParameterName::from_key(r.name) {
-            parameters.insert(name, parameter(name, r, estimate.options.level));
+            let mut parameter = parameter(name, r, estimate.options.level);
+            parameter.at_speed_rad_s = r.at_back_emf_v.zip(constant).map(|(emf, k)| emf / k);
+            parameters.insert(name, parameter);
         }
     }
-    MotorFile {
+    let mut file = MotorFile {
         format: FORMAT.to_owned(),
         program: Program::this(),
         motor: Some(MotorFacts {
@@ -40,13 +46,55 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         inputs: inputs(bench),
         parameters,
         model: Some(model_terms(estimate)),
-        operating: operating(bench, estimate),
+        distribution: distribution(estimate),
+        operating: None,
         inductance_at: inductance_at(estimate),
         covariance: covariance(&reported, estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
         validity: validity(bench, estimate),
-    }
+        content_sha256: None,
+    };
+    file.operating = operating(&file, estimate.options.level);
+    file.content_sha256 = Some(file.content_sha256());
+    file
+}
+
+/// The fit's distribution of the motor's own unknowns, under the names of the file.
+fn distribution(estimate: &Estimate) -> Option<Distribution> {
+    let found = estimate.motor_distribution();
+    let coordinates: Option<Vec<Coordinate>> = found.kinds.iter().map(coordinate).collect();
+    let n = found.at.len();
+    Some(Distribution {
+        coordinates: coordinates.filter(|names| !names.is_empty())?,
+        at: found.at.iter().copied().collect(),
+        information: (0..n)
+            .map(|row| found.information.row(row).iter().copied().collect())
+            .collect(),
+        pull: found.pull.iter().copied().collect(),
+        may_be_absent: found.may_be_absent.iter().filter_map(coordinate).collect(),
+    })
+}
+
+/// The name of an unknown in the file's distribution; `None` for what is no property of the motor.
+fn coordinate(kind: &ParameterKind) -> Option<Coordinate> {
+    use Coordinate::{Parameter, Term};
+    Some(match kind {
+        ParameterKind::LogResistance => Parameter(ParameterName::TerminalResistance),
+        ParameterKind::LogInductance => Parameter(ParameterName::ArmatureInductance),
+        ParameterKind::LogCapacitance => Parameter(ParameterName::InertiaCapacitance),
+        ParameterKind::FrictionCurrent => Parameter(ParameterName::FrictionCurrent),
+        ParameterKind::ViscousConductance => Parameter(ParameterName::ViscousConductance),
+        ParameterKind::BrushDrop => Parameter(ParameterName::BrushDrop),
+        ParameterKind::LogBackEmfConstant => Parameter(ParameterName::BackEmfConstant),
+        ParameterKind::Windage => Term(TermName::WindageAPerV2),
+        ParameterKind::LogBrushScale => Term(TermName::BrushScaleA),
+        ParameterKind::Saturation => Term(TermName::SaturationPerA2),
+        ParameterKind::Reaction => Term(TermName::ArmatureReactionPerA),
+        ParameterKind::EddyShare => Term(TermName::EddyShare),
+        ParameterKind::LogEddyResistance => Term(TermName::EddyResistanceOhm),
+        _ => return None,
+    })
 }
 
 fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
@@ -66,6 +114,7 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
         fit::Status::Undetermined => Status::Undetermined,
     };
     out.temperature_c = r.temperature_c;
+    out.at_back_emf_v = r.at_back_emf_v;
     out.one_sided = r.one_sided.then_some(OneSided::Upper);
     out.budget = r.budget.iter().cloned().collect();
     out.note = r
@@ -123,27 +172,27 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
 }
 
 /// No-load and stall values at the stated supply.
-fn operating(bench: &Bench, estimate: &Estimate) -> Option<OperatingPoints> {
-    let voltage_v = bench.motor.supply_v.map(f64::abs).filter(|v| *v > 0.0)?;
-    let found = estimate.operating(voltage_v);
-    let point = |name: &str| {
-        let one = found.iter().find(|one| one.name == name)?;
-        Some(OperatingPoint {
-            value: one.interval.value,
-            unit: one.unit.to_owned(),
-            standard_uncertainty: one.interval.standard_uncertainty,
-            lower: one.interval.lower,
-            upper: one.interval.upper,
+fn operating(file: &MotorFile, level: f64) -> Option<OperatingPoints> {
+    let supply_v = file.motor.as_ref().and_then(|motor| motor.supply_v);
+    let voltage_v = supply_v.map(f64::abs).filter(|v| *v > 0.0)?;
+    let found = draw::steady_states(file, voltage_v, level);
+    let point = |found: Option<Summary>, unit: &str| {
+        found.map(|found| OperatingPoint {
+            value: found.value,
+            unit: unit.to_owned(),
+            standard_uncertainty: found.standard_uncertainty,
+            lower: found.lower,
+            upper: found.upper,
         })
     };
-    (!found.is_empty()).then(|| OperatingPoints {
+    (found != draw::SteadyStates::default()).then(|| OperatingPoints {
         voltage_v,
-        level: estimate.options.level,
-        trials: fit::TRIALS as u64,
-        no_load_speed: point("no_load_speed"),
-        no_load_current: point("no_load_current"),
-        stall_torque: point("stall_torque"),
-        stall_current: point("stall_current"),
+        level,
+        trials: draw::TRIALS as u64,
+        no_load_speed: point(found.no_load_speed, "rad/s"),
+        no_load_current: point(found.no_load_current, "A"),
+        stall_torque: point(found.stall_torque, "N.m"),
+        stall_current: point(found.stall_current, "A"),
     })
 }
 

@@ -1,6 +1,7 @@
 //! What a motor file must hold beyond keys and types.
 
 mod covariance;
+mod distribution;
 mod fault;
 mod fit;
 mod operating;
@@ -11,6 +12,7 @@ use crate::quantity::one_line;
 use std::borrow::Cow;
 
 use covariance::check_covariance;
+use distribution::check_distribution;
 use fault::{Checked, fault};
 use fit::check_fit;
 use operating::{check_inductance_at, check_operating};
@@ -41,6 +43,7 @@ pub(super) fn check(file: &MotorFile) -> Checked {
         check_parameter(*name, parameter)?;
     }
     check_covariance(file)?;
+    check_distribution(file)?;
     let validity = &file.validity;
     for (place, range) in [
         ("validity.current_a", validity.current_a),

@@ -1,13 +1,13 @@
 //! The finer terms of a file's model as a simulation takes them.
 
 use crate::motor::TerminalParameters;
-use crate::motor_file::{ModelTerms, MotorFile, Term};
+use crate::motor_file::{ModelTerms, MotorFile, Term, TermName};
 
 /// Current scale of the contact drop in a file that has a drop but no scale, as a share of the largest current seen:
 /// small enough that the drop is a step on the scale of the captures.
 const STEP_SHARE: f64 = 1e-3;
 
-/// Finer terms of the model, an absent one at the value that switches it off. They keep their estimates in corners and draws.
+/// Finer terms of the model, an absent one at the value that switches it off. They keep their estimates in corners.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FinerTerms {
     /// Windage as the terminals see it, for a motor whose windage torque has no value.
@@ -44,6 +44,19 @@ impl FinerTerms {
             eddy_share: number(terms.eddy_share, 0.0),
             eddy_resistance_ohm: number(terms.eddy_resistance_ohm, 1.0),
         }
+    }
+
+    /// The same with another value of one of them.
+    pub(super) fn with(mut self, name: TermName, value: f64) -> FinerTerms {
+        match name {
+            TermName::WindageAPerV2 => self.windage_a_per_v2 = value,
+            TermName::BrushScaleA => self.brush_scale_a = value,
+            TermName::SaturationPerA2 => self.saturation_per_a = value.sqrt(),
+            TermName::ArmatureReactionPerA => self.armature_reaction_per_a = value,
+            TermName::EddyShare => self.eddy_share = value,
+            TermName::EddyResistanceOhm => self.eddy_resistance_ohm = value,
+        }
+        self
     }
 
     /// A motor with these terms, all but windage.

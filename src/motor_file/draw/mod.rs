@@ -5,11 +5,14 @@ mod corner;
 mod finer_terms;
 mod parameter_set;
 mod population;
+mod stated;
+mod steady_states;
 
 pub use corner::{CornerError, End, MODEL, corner};
 pub use finer_terms::FinerTerms;
 pub use parameter_set::{Known, ParameterSet};
-pub use population::{Population, covariance};
+pub use population::Population;
+pub use steady_states::{SEED, SteadyStates, TRIALS, steady_states};
 
 use super::{MotorFile, ParameterName};
 use crate::stats::StatsError;
@@ -30,11 +33,10 @@ pub enum DrawError {
     #[error("the covariance of this motor file is none: {0}")]
     NotCovariance(StatsError),
     /// Nearly no draw is a motor.
-    #[error("{} draws in a row left the physical range: {} is known too badly to draw from", population::MOST_REFUSALS, name.label())]
-    OutOfReach {
-        /// The parameter that left it last.
-        name: ParameterName,
-    },
+    #[error(
+        "the distribution of this motor file lies outside the range that a motor can have, so no motor can be drawn from it"
+    )]
+    OutOfReach,
 }
 
 impl DrawError {

@@ -2,7 +2,7 @@
 
 use super::finer_terms::FinerTerms;
 use crate::motor::{MechanicalParameters, TerminalParameters};
-use crate::motor_file::{MotorFile, ParameterName, Status};
+use crate::motor_file::{MotorFile, ParameterName, Status, TermName};
 use ParameterName as Name;
 
 /// A value in SI units, or the parameter that would have to be determined for it.
@@ -60,6 +60,12 @@ impl ParameterSet {
         self
     }
 
+    /// The same motor with another value of one finer term.
+    pub fn with_term(mut self, name: TermName, value: f64) -> ParameterSet {
+        self.terms = self.terms.with(name, value);
+        self
+    }
+
     /// The same motor with one parameter left to follow from the others.
     pub fn without(mut self, name: Name) -> ParameterSet {
         self.entries[name as usize] = Entry::Absent;
@@ -102,10 +108,18 @@ impl ParameterSet {
             Name::MechanicalTimeConstant => {
                 Ok(self.value(Name::InertiaCapacitance)? * self.value(Name::TerminalResistance)?)
             }
+            Name::FrictionTorqueAtSpeed | Name::FrictionCurrentAtSpeed => {
+                self.own(name).ok_or(name)
+            }
+            Name::Windage => match (self.entries[name as usize], self.own(Name::BackEmfConstant)) {
+                (Entry::Value(value), _) => Ok(value),
+                (Entry::Absent, Some(k)) => Ok(self.terms.windage_a_per_v2 * (k * k * k)),
+                (Entry::Absent, None) => Ok(0.0),
+                (Entry::Undetermined, _) => Err(name),
+            },
             Name::TerminalResistance
             | Name::ArmatureInductance
             | Name::BackEmfConstant
-            | Name::Windage
             | Name::BrushDrop => match self.entries[name as usize] {
                 Entry::Value(value) => Ok(value),
                 Entry::Absent if name.may_be_zero() => Ok(0.0),
@@ -136,13 +150,10 @@ impl ParameterSet {
         self.terms
     }
 
-    /// W = C_w/K³, A/V²; the model term where the torque has no value.
+    /// W = C_w/K³, A/V²; the model term where the torque has no value of its own.
     pub fn windage_a_per_v2(&self) -> f64 {
-        match (
-            self.entries[Name::Windage as usize],
-            self.value(Name::BackEmfConstant),
-        ) {
-            (Entry::Value(windage), Ok(k)) => windage / (k * k * k),
+        match (self.own(Name::Windage), self.own(Name::BackEmfConstant)) {
+            (Some(windage), Some(k)) => windage / (k * k * k),
             _ => self.terms.windage_a_per_v2,
         }
     }

@@ -117,6 +117,7 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
     {
         row.under.push(at_line(name, at));
     }
+    row.under.extend(at_speed(parameter));
     if let Some(note) = &parameter.note {
         row.under.push(note.clone());
     }
@@ -147,6 +148,20 @@ fn at_line(name: ParameterName, at: &AtTemperature) -> String {
             None
         )
     )
+}
+
+/// The speed at which a parameter is taken, in words.
+pub(crate) fn at_speed(parameter: &Parameter) -> Option<String> {
+    let emf_v = parameter.at_back_emf_v?;
+    let emf = rounding::significant(emf_v, 4);
+    let speed = parameter.at_speed_rad_s.map(|rad_s| {
+        let rpm = rounding::significant(rad_s * 30.0 / std::f64::consts::PI, 4);
+        format!(" ({rpm} rpm)")
+    });
+    Some(format!(
+        "at a back-EMF of {emf} V{}",
+        speed.unwrap_or_default()
+    ))
 }
 
 pub(crate) fn interval(
@@ -190,6 +205,7 @@ pub(crate) fn scale(name: ParameterName) -> Scale {
     match name {
         ParameterName::BackEmfConstant
         | ParameterName::CoulombFrictionTorque
+        | ParameterName::FrictionTorqueAtSpeed
         | ParameterName::ViscousFriction
         | ParameterName::Windage
         | ParameterName::RotorInertia => Scale::Power,
@@ -201,7 +217,7 @@ pub(crate) fn scale(name: ParameterName) -> Scale {
 pub fn common_units(name: ParameterName) -> &'static [&'static str] {
     match name {
         ParameterName::BackEmfConstant => &["mN·m/A", "V/krpm", "rpm/V"],
-        ParameterName::CoulombFrictionTorque => &["mN·m"],
+        ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => &["mN·m"],
         ParameterName::ViscousFriction => &["mN·m/krpm"],
         ParameterName::Windage => &["µN·m/krpm²"],
         ParameterName::RotorInertia => &["g·cm²"],

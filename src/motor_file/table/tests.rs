@@ -11,6 +11,7 @@ pub(crate) fn empty() -> MotorFile {
         inputs: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
+        distribution: None,
         model: None,
         operating: None,
         inductance_at: Vec::new(),
@@ -30,6 +31,7 @@ pub(crate) fn empty() -> MotorFile {
         },
         warnings: Vec::new(),
         validity: Validity::default(),
+        content_sha256: None,
     }
 }
 

@@ -1,0 +1,54 @@
+//! Which measurement would settle a parameter that the captures leave open.
+
+use crate::bench::Role;
+use crate::fit::model::CaptureModel;
+
+/// A capture that helps, and the roles under which it may already be there.
+type Advice = (&'static str, &'static [Role]);
+
+const LOCKED_STEP: Advice = (
+    "a voltage step onto the locked rotor, sampled at least ten times within L/R",
+    &[Role::LockedRotor],
+);
+const START: Advice = (
+    "a start from rest with voltage and current recorded until the speed is steady",
+    &[Role::Start],
+);
+const RUN_DOWN: Advice = (
+    "a run-down with open terminals from full speed to standstill",
+    &[Role::RunDown],
+);
+const BRAKE: Advice = (
+    "a short-circuit brake whose beginning shows the open-terminal voltage",
+    &[Role::Brake],
+);
+const STEADY: Advice = (
+    "a steady run on another supply voltage, with voltage and current",
+    &[Role::Steady],
+);
+
+/// For what a second capture of the same kind is the only help.
+const ANOTHER: &str = "the same captures again with finer ranges or more accurate instruments (rundown next ranks what helps)";
+
+/// What would settle `parameter` beside the captures that are there: the first capture that helps and is not among them.
+pub fn settled_by(parameter: &str, there: &[CaptureModel]) -> String {
+    let helpful: &[Advice] = match parameter {
+        "armature_inductance" | "electrical_time_constant" => &[LOCKED_STEP, START],
+        "terminal_resistance" | "brush_drop" => &[LOCKED_STEP, BRAKE, START],
+        "inertia_capacitance" | "rotor_inertia" | "mechanical_time_constant" => {
+            &[START, BRAKE, RUN_DOWN]
+        }
+        "friction_torque_at_speed" | "friction_current_at_speed" => &[START, STEADY],
+        _ => &[RUN_DOWN, START, STEADY],
+    };
+    let missing = |(_, roles): &&Advice| !there.iter().any(|model| roles.contains(&model.role));
+    let advice = helpful.iter().find(missing);
+    advice.map_or(ANOTHER, |(words, _)| words).to_owned()
+}
+
+/// What gives a back-EMF constant.
+pub fn speed_reference() -> String {
+    "a speed: one tachometer reading while running freely, the commutator's segment count with a run-down whose ripple shows, or the \
+     terminal voltage while the shaft is driven at a known speed"
+        .to_owned()
+}
