@@ -207,16 +207,20 @@ fn a_wrong_segment_count_beside_a_tachometer_is_told_as_a_ratio_with_the_right_o
     scenario.plan.retain(|s| s.kind != ShotKind::Driven);
     let drawn = draw(&scenario, 3).unwrap();
     let found = fitted_files(&drawn);
-    let told = found
-        .remarks
-        .iter()
-        .find(|r| r.contains("sigma from what the other speed anchors say"));
-    let told = told.unwrap_or_else(|| panic!("{:?}", found.remarks));
+    let told = conflict(&found, "commutator segments");
     assert!(
-        told.contains("2/3 of") && told.contains("9 (or 18) instead of 12 segments"),
+        told.contains("states 12 commutator segments") && told.contains("show 9"),
         "{told}"
     );
     holds(&found, &drawn, 0.05);
+}
+
+/// What is said of the first conflict of an item whose name begins so.
+fn conflict<'a>(found: &'a Estimate, item: &str) -> &'a str {
+    let mut conflicts = found.conflicts().filter(|c| c.item.starts_with(item));
+    let line = conflicts.next();
+    let line = line.unwrap_or_else(|| panic!("{:?}", found.confrontations));
+    line.text.as_deref().expect("what was seen")
 }
 
 fn double_the_tachometer(drawn: &mut DrawnBench) {
@@ -234,11 +238,7 @@ fn a_tachometer_that_counted_two_marks_is_told_as_a_factor_of_two() {
     let mut drawn = draw(&scenario, 3).unwrap();
     double_the_tachometer(&mut drawn);
     let found = fitted_files(&drawn);
-    let told = found
-        .remarks
-        .iter()
-        .find(|r| r.contains("sigma from what the other speed anchors say"));
-    let told = told.unwrap_or_else(|| panic!("{:?}", found.remarks));
+    let told = conflict(&found, "ripple pattern");
     assert!(
         told.contains("2 times") && told.contains("counted two marks"),
         "{told}"
@@ -250,14 +250,9 @@ fn two_readings_that_contradict_are_told_with_sigmas_and_their_ratio() {
     let mut drawn = draw(&smooth(presets::curd_stirrer()), 3).unwrap();
     double_the_tachometer(&mut drawn);
     let found = fitted_files(&drawn);
-    let told = found
-        .remarks
-        .iter()
-        .find(|r| r.contains("contradict each other"));
-    let told = told.unwrap_or_else(|| panic!("{:?}", found.remarks));
+    let told = conflict(&found, "");
     assert!(
-        told.contains("sigma")
-            && told.contains("K from the driven back-EMF is 2 times K from the tachometer"),
+        told.contains("σ") && told.contains("is 2 times K from the tachometer"),
         "{told}"
     );
 }

@@ -39,7 +39,10 @@ impl Told {
     }
 
     fn disagreement(&self) -> bool {
-        self.warnings.iter().any(|(kind, _)| kind == "disagreement")
+        let kinds = ["disagreement", "conflict"];
+        self.warnings
+            .iter()
+            .any(|(kind, _)| kinds.contains(&kind.as_str()))
     }
 }
 
@@ -153,10 +156,9 @@ fn warmed(scenario: &Scenario, seed: u64, by_k: f64) -> DrawnBench {
 
 const ANCHORS: &[&str] = &[
     "segments do not agree with the comb",
-    "the speed anchors contradict",
-    "segments agree with them and are taken",
-    "no segment count mends it",
-    "segments its ripple contradicts the other speed anchors",
+    "commutator segments; the ripple's harmonic pattern",
+    "and no likely segment count agrees with them",
+    "σ apart (not by chance). K from",
 ];
 
 fn mistakes() -> Vec<Mistake> {

@@ -71,7 +71,7 @@ fn a_shelf_is_fitted_resumed_and_shared_out_with_the_same_bits() {
     let (text, status) = lot(&shelf_at, &one, &["-j", "1"]);
     assert_eq!(status, 1, "{text}");
     assert!(
-        text.starts_with("7 motors: 5 stand, 0 doubtful, 2 failed\n"),
+        text.starts_with("7 motors: 5 OK, 0 in conflict, 2 failed\n"),
         "{text}"
     );
     assert!(
@@ -90,7 +90,7 @@ fn a_shelf_is_fitted_resumed_and_shared_out_with_the_same_bits() {
     assert_eq!(table.lines().count(), 8);
     assert!(table.starts_with("row,motor,source,order,outcome,reason,terminal_resistance_ohm,"));
     assert!(
-        table.contains("stirrer 3,m03/bench.toml,3.0,stands,,"),
+        table.contains("stirrer 3,m03/bench.toml,3.0,OK,,"),
         "{table}"
     );
     let summary: serde_json::Value =
@@ -162,11 +162,11 @@ fn one_sheet_serves_many_motors_named_in_a_table() {
     assert_eq!(status, 0, "{text}");
     let table = std::fs::read_to_string(output.join("motors.csv")).expect("a table");
     assert!(
-        table.contains("\n0,SN7,station.toml in m01,3.5,stands,"),
+        table.contains("\n0,SN7,station.toml in m01,3.5,OK,"),
         "{table}"
     );
     assert!(
-        table.contains("\n1,SN8,station.toml in m02,1.0,stands,"),
+        table.contains("\n1,SN8,station.toml in m02,1.0,OK,"),
         "{table}"
     );
     // The motor files are as `fit` writes them.
@@ -240,7 +240,7 @@ fn a_parquet_manifest_and_table_say_the_same_as_csv() {
         let (text, status) = lot(manifest, output, &[]);
         assert_eq!(status, 1, "{text}");
         assert!(
-            text.contains("2 motors: 1 stand, 0 doubtful, 1 failed"),
+            text.contains("2 motors: 1 OK, 0 in conflict, 1 failed"),
             "{text}"
         );
     }

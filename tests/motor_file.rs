@@ -6,10 +6,11 @@ mod schema;
 
 use bare::bare;
 use rundown::motor_file::{
-    self, AtTemperature, CaptureHealth, Coordinate, Covariance, Cut, Distribution, FORMAT, Fit,
-    Identifiability, Input, ModelTerms, MotorFacts, MotorFile, MotorFileError, Nuisance, OneSided,
-    OperatingPoint, OperatingPoints, Overwrite, Parameter, ParameterName, Program, Range, RunsTest,
-    Status, Stop, StopReason, Term, TermDecision, TermName, Validity, Warning,
+    self, Agreement, AtTemperature, CaptureHealth, Confrontation, Coordinate, Covariance, Cut,
+    Distribution, FORMAT, Fit, Identifiability, Input, ModelTerms, MotorFacts, MotorFile,
+    MotorFileError, Nuisance, OneSided, OperatingPoint, OperatingPoints, Overwrite, Parameter,
+    ParameterName, Program, Range, RunsTest, Status, Stop, StopReason, Term, TermDecision,
+    TermName, Validity, Warning,
 };
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -98,6 +99,17 @@ fn full() -> MotorFile {
             role: Some("start".to_owned()),
         }],
         inductance_at: Vec::new(),
+        confrontations: vec![Confrontation {
+            kind: "reading".to_owned(),
+            item: "ohmmeter".to_owned(),
+            stated: Some(1.2),
+            model: Some(r),
+            standard_uncertainty: Some(0.05),
+            unit: "Ohm".to_owned(),
+            deviation: Some(-4.1),
+            agreement: Agreement::Doubtful,
+            text: Some("the ohmmeter reads less than the captures show".to_owned()),
+        }],
         parameters,
         covariance: Covariance {
             order: vec![Name::TerminalResistance, Name::ArmatureInductance],

@@ -135,6 +135,7 @@ fn comparisons(name: &str, bench: &Bench) -> Vec<Comparison> {
                     capture: Some("planned".into()),
                     terminal_voltage_v: None,
                     current_a: None,
+                    meter: None,
                 },
                 other => other,
             })

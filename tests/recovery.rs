@@ -206,6 +206,7 @@ fn a_speed_at_a_stated_voltage_tells_the_constant() {
             capture: None,
             terminal_voltage_v: Some(stated(voltage_v, 1e-3)),
             current_a,
+            meter: None,
         }];
         let reported = fitted(&bench, &FitOptions::default()).reported();
         let k = one(&reported, "back_emf_constant").estimate.unwrap();

@@ -274,6 +274,7 @@ fn speed_reading(
         capture,
         terminal_voltage_v,
         current_a: None,
+        meter: None,
     })
 }
 

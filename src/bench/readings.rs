@@ -61,11 +61,13 @@ pub(super) fn reading(
                     .map(|v| v.stated("terminal_voltage"))
                     .transpose()?,
                 current_a: current.as_ref().map(|c| c.stated("current")).transpose()?,
+                meter: typed.with.clone(),
             })
         }
         TypedReadingKind::SpunBackEmf { voltage, speed } => Ok(Reading::SpunBackEmf {
             voltage_v: by(voltage, with.and_then(|w| w.reads_voltage), "voltage")?,
             speed_rad_s: stated::speed(speed, None, line, warnings),
+            meter: typed.with.clone(),
         }),
     }
 }
@@ -104,6 +106,7 @@ fn ohmmeter_reading(
             .as_ref()
             .map(|t| stated::winding_temperature(t, warnings))
             .transpose()?,
+        meter: with.map(|w| w.name.clone()),
     })
 }
 

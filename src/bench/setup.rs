@@ -174,6 +174,8 @@ pub enum Reading {
         relative_uncertainty: f64,
         /// Winding temperature during the readings, °C.
         temperature_c: Option<Stated>,
+        /// Name of the meter; readings without a name share the one that is there.
+        meter: Option<String>,
     },
     /// Inductance meter across the terminals, rotor still.
     InductanceMeter {
@@ -193,6 +195,8 @@ pub enum Reading {
         terminal_voltage_v: Option<Stated>,
         /// Motor current during the reading, A.
         current_a: Option<Stated>,
+        /// Name of the tachometer, as for the ohmmeter.
+        meter: Option<String>,
     },
     /// Open-terminal voltage while driven at a known speed.
     SpunBackEmf {
@@ -200,6 +204,8 @@ pub enum Reading {
         voltage_v: Stated,
         /// Speed of the driven shaft, rad/s.
         speed_rad_s: Stated,
+        /// Name of the voltmeter, as for the ohmmeter.
+        meter: Option<String>,
     },
 }
 

@@ -1,7 +1,7 @@
 //! `rundown claim`: a vendor's sheet held against a motor file.
 
 use super::status::Status;
-use super::terminal::{print_json, print_text};
+use super::terminal::{print_json, print_text, report_warning};
 use clap::{Args, ValueEnum};
 use rundown::claim::{self, Rule};
 use rundown::motor_file;
@@ -60,10 +60,15 @@ pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
     let file = motor_file::read(&arguments.motor)?;
     let sheet = claim::sheet::read(&arguments.sheet)?;
     let judgement = claim::judge(&file, &sheet, rule, arguments.seed);
+    if let Some(warning) = file.conflict_warning() {
+        report_warning(warning);
+    }
     if arguments.json {
         print_json(&judgement)?;
     } else {
         print_text(&claim::table::render(&judgement))?;
     }
-    Ok(Status::of(judgement.stands()))
+    Ok(Status::of(
+        judgement.stands() && file.conflict_warning().is_none(),
+    ))
 }

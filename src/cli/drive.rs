@@ -2,7 +2,7 @@
 
 use super::flags::{check_level, si};
 use super::status::Status;
-use super::terminal::{print_json, print_text};
+use super::terminal::{print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
 use rundown::drive::{self, Load, Order, order, table};
@@ -134,12 +134,17 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     order.check_reach(&file)?;
     let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
         .with_context(|| arguments.motor.display().to_string())?;
+    if let Some(warning) = file.conflict_warning() {
+        report_warning(warning);
+    }
     if arguments.json {
         print_json(&sizing)?;
     } else {
         print_text(&table::render(&sizing))?;
     }
-    Ok(Status::of(sizing.stands()))
+    Ok(Status::of(
+        sizing.stands() && file.conflict_warning().is_none(),
+    ))
 }
 
 /// Joule per kelvin: an energy with `/K` or `/°C` behind it.

@@ -2,7 +2,7 @@
 
 use super::flags::positive_si;
 use super::status::Status;
-use super::terminal::print_bytes;
+use super::terminal::{print_bytes, report_warning};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use rundown::export::{
@@ -127,8 +127,14 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
         check_output(path, arguments)?;
     }
     let mut files = Vec::with_capacity(arguments.motors.len());
+    let mut in_conflict = false;
     for path in &arguments.motors {
-        files.push(motor_file::read(path)?);
+        let file = motor_file::read(path)?;
+        if let Some(warning) = file.conflict_warning() {
+            report_warning(format!("{}: {warning}", path.display()));
+            in_conflict = true;
+        }
+        files.push(file);
     }
     let first = &arguments.motors[0];
     let bytes = if order.format.is_table() {
@@ -149,7 +155,7 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
         }
         None => print_bytes(&bytes)?,
     }
-    Ok(Status::Ok)
+    Ok(Status::of(!in_conflict))
 }
 
 fn check_output(path: &Path, arguments: &ExportArguments) -> anyhow::Result<()> {

@@ -93,6 +93,9 @@ pub struct FitArguments {
     /// Fit captures as they are named even where their waveform surely shows something else
     #[arg(long)]
     trust_roles: bool,
+    /// Accept a result in which some parameters are undetermined: exit status 0 then, too
+    #[arg(long)]
+    partial: bool,
     /// Print the motor file instead of the table
     #[arg(long)]
     json: bool,
@@ -197,7 +200,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     if arguments.timings {
         report_lines(timings.to_string().trim_end());
     }
-    Ok(Status::of(found.stands(&bench)))
+    Ok(Status::of(found.state().is_good(arguments.partial)))
 }
 
 /// The frequencies at which the inductance is asked for, Hz.
@@ -333,6 +336,11 @@ fn cautions(file: &MotorFile) -> Vec<Caution> {
 
 fn result(file: &MotorFile, written: &[&Path]) -> String {
     let mut text = motor_file::table::render(file);
+    let evidence = motor_file::table::evidence(file);
+    if !evidence.is_empty() {
+        text.push('\n');
+        text.push_str(&evidence);
+    }
     if let Some(operating) = &file.operating {
         text.push('\n');
         text.push_str(&operating.words());
@@ -350,9 +358,8 @@ fn result(file: &MotorFile, written: &[&Path]) -> String {
     for caution in cautions(file) {
         text.push_str(&format!("caution: {}\n", caution.text()));
     }
-    if !written.is_empty() {
-        text.push('\n');
-    }
+    text.push('\n');
+    text.push_str(&motor_file::table::result_line(file));
     for path in written {
         text.push_str(&format!("written: {}\n", path_text(path)));
     }

@@ -232,7 +232,7 @@ fn after_a_fit(
         size,
     };
     let ranking = rank(bench, &found.estimate, &question);
-    let stands = found.stands(bench);
+    let stands = found.state().is_good(true);
     if arguments.json {
         print_json(&ranking)?;
     } else {
@@ -241,8 +241,9 @@ fn after_a_fit(
     if stands {
         return Ok(Status::Ok);
     }
-    report_warning(
-        "the fit behind this should not be trusted as it is (`rundown fit` says why); mend that before anything else is measured",
-    );
+    report_warning(format!(
+        "the fit behind this is {}. Settle that before anything else is measured; `rundown fit` gives the particulars",
+        found.state().line()
+    ));
     Ok(Status::Questionable)
 }

@@ -1,5 +1,6 @@
 //! The joint estimate: the solved problem and what follows from it.
 
+use super::confrontation::{Confrontation, Disputed};
 use super::data::Segment;
 use super::model::Prediction;
 use super::options::FitOptions;
@@ -50,6 +51,12 @@ pub struct Estimate {
     pub profiles: Vec<ProfileToWaldRatio>,
     /// What each capture does to the result.
     pub leave_one_out: Vec<LeaveOneOut>,
+    /// Every item of evidence beside the others.
+    pub confrontations: Vec<Confrontation>,
+    /// Parameters that come out otherwise with either side of a conflict.
+    pub disputed: Vec<Disputed>,
+    /// ln of the back-EMF constants of speed references in conflict, with which the fit goes without, with their standard uncertainties.
+    pub(crate) constants_in_conflict: Vec<(f64, f64)>,
 }
 
 /// What became of one optional term.
@@ -102,6 +109,11 @@ impl Estimate {
     /// Whether the solver ended at a minimum.
     pub fn converged(&self) -> bool {
         self.solution.reason.converged()
+    }
+
+    /// Items in conflict with the others.
+    pub fn conflicts(&self) -> impl Iterator<Item = &Confrontation> {
+        self.confrontations.iter().filter(|c| c.in_conflict())
     }
 
     /// Why the solver ended.

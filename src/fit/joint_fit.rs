@@ -2,9 +2,10 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    FOLLOWED, causes, conflicts, instrument_check, leave_one_out, model_terms, shares_left,
-    warmed_captures, warnings_before_the_fit,
+    FOLLOWED, causes, confront, leave_one_out, model_terms, shares_left, warmed_captures,
+    warnings_before_the_fit,
 };
+use super::confrontation::Confrontation;
 use super::data::{
     clock, first_deviations, further_guesses, inductance_seen, largest_voltage,
     reference_temperature,
@@ -19,7 +20,7 @@ use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
 use super::references::{
     CurrentSpeed, current_references, describe_ripple, driven_terms, prepare_readings,
-    ripple_references, ripple_references_beside,
+    ripple_alone, ripple_references_beside,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
@@ -70,7 +71,7 @@ pub fn estimate_in_stages(
         .finish(plain)
         .map_err(|error| explained(error, bench, &records, Some(&left)))?;
     lap("joint fit");
-    check(&mut estimate);
+    check(&mut estimate, bench);
     lap("profiles");
     Ok(estimate)
 }
@@ -156,6 +157,10 @@ struct JointFit<'a> {
     findings: Vec<String>,
     remarks: Vec<String>,
     capture_warnings: Vec<CaptureWarning>,
+    /// Speed references and segment counts beside each other.
+    confrontations: Vec<Confrontation>,
+    /// ln of the constants of references in conflict, with their standard uncertainties.
+    constants: Vec<(f64, f64)>,
 }
 
 impl<'a> JointFit<'a> {
@@ -186,8 +191,13 @@ impl<'a> JointFit<'a> {
         remarks.extend(driven.remarks);
         // Beside another reference the ripple waits until that has said what it knows.
         let has_reference = layout.find(&ParameterKind::LogBackEmfConstant).is_some();
+        let (mut confrontations, mut constants) = (Vec::new(), Vec::new());
         if !has_reference {
-            terms.extend(ripple_references(&ripple.findings, &models, &mut layout));
+            let stated = bench.motor.commutator_segments;
+            let alone = ripple_alone(&ripple.findings, stated, &models, &mut layout);
+            terms.extend(alone.terms);
+            confrontations = alone.confrontations;
+            constants = alone.constants;
         }
         let mut problem = Problem::new(layout, models, terms);
         problem.clock_relative_sd = clock(bench);
@@ -206,6 +216,8 @@ impl<'a> JointFit<'a> {
             findings: driven.findings,
             remarks,
             capture_warnings,
+            confrontations,
+            constants,
         }
     }
 
@@ -274,7 +286,7 @@ impl<'a> JointFit<'a> {
             voltage_share,
         };
         if self.has_reference {
-            let (terms, remarks) = ripple_references_beside(
+            let beside = ripple_references_beside(
                 &mut self.ripple.findings,
                 constant,
                 &preliminary,
@@ -282,8 +294,9 @@ impl<'a> JointFit<'a> {
                 &problem.models,
                 &mut problem.layout,
             );
-            problem.readings.extend(terms);
-            self.remarks.extend(remarks);
+            problem.readings.extend(beside.terms);
+            self.confrontations.extend(beside.confrontations);
+            self.constants.extend(beside.constants);
         }
         let of_currents = current_references(
             self.bench,
@@ -294,6 +307,8 @@ impl<'a> JointFit<'a> {
         );
         problem.readings.extend(of_currents.terms);
         self.remarks.extend(of_currents.remarks);
+        self.confrontations.extend(of_currents.confrontations);
+        self.constants.extend(of_currents.constants);
         let sentences = of_currents.speeds.iter().map(|s| s.describe(self.bench));
         self.findings.extend(sentences);
         self.speeds = of_currents.speeds;
@@ -318,7 +333,7 @@ impl<'a> JointFit<'a> {
         solve(problem, &x, MOST_TRIALS, FINE, CLOSE, Some(&second_order))
     }
 
-    /// The estimate with its covariance, and the conflicts of speed references that another fit shows.
+    /// The estimate with its covariance.
     fn conclude(
         mut self,
         solution: Solution,
@@ -328,8 +343,6 @@ impl<'a> JointFit<'a> {
             .problem
             .predict(&solution.x)
             .ok_or_else(|| not_evaluable(&self.records.guess))?;
-        let conflicts = conflicts(&mut self.problem, &solution.x, &predictions)?;
-        self.remarks.extend(conflicts);
         let covariance = covariance(&self.problem, &solution, &predictions);
         terms.extend(model_terms::limited(&self.problem, &covariance));
         let warmed = warmed_captures(&self.problem, &solution.x, &predictions);
@@ -360,25 +373,23 @@ impl<'a> JointFit<'a> {
             segments: self.records.segments,
             profiles: Vec::new(),
             leave_one_out: Vec::new(),
+            confrontations: self.confrontations,
+            disputed: Vec::new(),
+            constants_in_conflict: self.constants,
         })
     }
 }
 
-/// What each capture and each instrument says against the rest, and the intervals that their profile shapes.
-fn check(estimate: &mut Estimate) {
+/// Every item of evidence beside the others, and the intervals that their profile shapes.
+fn check(estimate: &mut Estimate, bench: &Bench) {
     estimate.problem.lift_bound();
-    if !estimate.converged() {
-        return;
+    if estimate.converged() {
+        estimate.leave_one_out = leave_one_out(estimate);
     }
-    estimate.leave_one_out = leave_one_out(estimate);
-    if !estimate
-        .capture_warnings
-        .contains(&CaptureWarning::TenTimesOff)
-    {
-        let contradictions = instrument_check::contradictions(estimate);
-        estimate.remarks.extend(contradictions);
+    confront(estimate, bench);
+    if estimate.converged() {
+        estimate.profiles = profile_to_wald_ratios(estimate);
     }
-    estimate.profiles = profile_to_wald_ratios(estimate);
 }
 
 fn not_evaluable(guess: &TerminalParameters) -> FitError {

@@ -1,6 +1,7 @@
 //! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
 
 mod checks;
+mod confrontation;
 mod data;
 mod descent;
 mod design;
@@ -19,6 +20,7 @@ mod uncertainty;
 mod unknowns;
 mod weights;
 
+pub use confrontation::{Agreement, Confrontation, Disputed, EvidenceKind};
 pub use data::{Bin, Quantity, Segment, SegmentKind};
 pub use design::{Addition, Expected, ExpectedUncertainty, ExperimentDesign, PlannedCapture};
 pub use error::FitError;

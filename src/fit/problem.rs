@@ -252,6 +252,11 @@ impl Problem {
         self.forget();
     }
 
+    /// The value at which an entry is fixed.
+    pub fn frozen_at(&self, entry: Entry) -> Option<f64> {
+        self.frozen(entry).then_some(self.lower[entry])
+    }
+
     /// True when an entry cannot move.
     pub fn frozen(&self, entry: Entry) -> bool {
         self.lower[entry] == self.upper[entry]

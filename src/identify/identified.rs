@@ -4,7 +4,7 @@ use crate::bench::Bench;
 use crate::events::{self, Timeline};
 use crate::fit::solve::SolverError;
 use crate::fit::{Estimate, FitError, FitOptions, estimate_in_stages};
-use crate::motor_file::{MotorFile, assemble};
+use crate::motor_file::{MotorFile, ResultState, assemble};
 use rayon::prelude::*;
 use std::fmt;
 
@@ -20,15 +20,9 @@ pub struct Identified {
 }
 
 impl Identified {
-    /// True when the result may be trusted: the fit ended at a minimum, and no warning about a capture spoils it.
-    pub fn stands(&self, bench: &Bench) -> bool {
-        let spoiled = bench
-            .capture_warnings
-            .iter()
-            .chain(self.timelines.iter().flat_map(|t| &t.capture_warnings))
-            .chain(&self.estimate.capture_warnings)
-            .any(|warning| warning.spoils_estimate());
-        self.estimate.converged() && !spoiled
+    /// What the result is worth as a whole.
+    pub fn state(&self) -> ResultState {
+        self.file.state()
     }
 }
 

@@ -1,7 +1,8 @@
 //! The motor file as a whole.
 
 use super::{
-    Distribution, Fit, InductanceAtFrequency, ModelTerms, OperatingPoints, Parameter, ParameterName,
+    Confrontation, Distribution, Fit, InductanceAtFrequency, ModelTerms, OperatingPoints,
+    Parameter, ParameterName,
 };
 use crate::bench::{BrushKind, MagnetKind};
 use crate::files::hex;
@@ -61,6 +62,9 @@ pub struct MotorFile {
     /// Inductance at the frequencies asked for, where it is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub inductance_at: Vec<InductanceAtFrequency>,
+    /// Every item of evidence beside what the others predict of it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub confrontations: Vec<Confrontation>,
     /// How the fit went.
     pub fit: Fit,
     /// What the reader should know before trusting the values.

@@ -11,6 +11,7 @@ pub use crate::files::write_atomically;
 
 mod assemble;
 mod check;
+mod confrontation;
 mod distribution;
 mod document;
 pub mod draw;
@@ -25,6 +26,7 @@ mod store;
 pub mod table;
 
 pub use assemble::assemble;
+pub use confrontation::{Agreement, Confrontation, ResultState};
 pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
     Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,

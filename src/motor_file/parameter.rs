@@ -13,6 +13,8 @@ pub enum Status {
     Measured,
     /// Mostly from the prior; the captures add little.
     FromPrior,
+    /// Evidence contradicts other evidence; the interval holds both sides.
+    InConflict,
     /// Nothing fixes it: there is no value.
     Undetermined,
 }
@@ -23,6 +25,7 @@ impl Status {
         match self {
             Status::Measured => "measured",
             Status::FromPrior => "from prior",
+            Status::InConflict => "in conflict",
             Status::Undetermined => "undetermined",
         }
     }

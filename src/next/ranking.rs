@@ -307,6 +307,7 @@ fn now(r: &Reported, goal: &Goal) -> Now {
         status: match r.status {
             Status::Measured => "measured",
             Status::FromPrior => "from_prior",
+            Status::InConflict => "in_conflict",
             Status::Undetermined => "undetermined",
         },
         value: at.map(|a| a.value),

@@ -7,8 +7,8 @@ use super::{answer, captures, cautions, operating, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
-use crate::motor_file::table::FINDING;
-use crate::motor_file::{MotorFile, StopReason};
+use crate::motor_file::table::{FINDING, evidence_cells};
+use crate::motor_file::{MotorFile, ResultState, StopReason};
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::{self, Quantity};
 use std::collections::BTreeMap;
@@ -86,6 +86,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         level: level(file),
         verdict: verdict(file),
         parameters: answer::rows(file),
+        evidence: file.confrontations.iter().map(evidence_cells).collect(),
         warnings: warnings(file),
         findings: file
             .warnings
@@ -140,14 +141,16 @@ fn kebab(value: &impl serde::Serialize) -> String {
 }
 
 fn verdict(file: &MotorFile) -> Verdict {
-    let stands = file.fit.stop.reason == StopReason::Converged;
+    let converged = file.fit.stop.reason == StopReason::Converged;
+    let state = file.state();
+    let stands = state.is_good(true);
     let undetermined: Vec<&str> = file
         .parameters
         .iter()
         .filter(|(_, p)| p.value.is_none())
         .map(|(name, _)| name.label())
         .collect();
-    let mut text = if stands {
+    let mut text = if converged {
         "The fit ended at a minimum.".to_owned()
     } else {
         format!(
@@ -155,6 +158,9 @@ fn verdict(file: &MotorFile) -> Verdict {
             file.fit.stop.text
         )
     };
+    if let ResultState::InConflict(items) = &state {
+        text += &format!(" In conflict with the rest: {}.", items.join(", "));
+    }
     if !undetermined.is_empty() {
         text += &format!(
             " Not determined by these captures: {}.",
@@ -170,10 +176,10 @@ fn verdict(file: &MotorFile) -> Verdict {
     }
     Verdict {
         stands,
-        head: match (stands, undetermined.is_empty()) {
-            (true, true) => "The result stands.",
-            (true, false) => "The fit stands, but not every parameter is known.",
-            (false, _) => "Do not trust this result.",
+        head: match state {
+            ResultState::Ok => "Result: OK.",
+            ResultState::Incomplete(_) => "Result: incomplete.",
+            ResultState::InConflict(_) => "Result: in conflict.",
         },
         text,
     }

@@ -17,6 +17,7 @@ pub fn bare() -> MotorFile {
         model: None,
         operating: None,
         inductance_at: Vec::new(),
+        confrontations: Vec::new(),
         fit: Fit {
             stop: Stop {
                 reason: StopReason::Converged,

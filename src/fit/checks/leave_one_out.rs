@@ -6,12 +6,8 @@
 
 use crate::fit::estimate::{Estimate, LeaveOneOut};
 use crate::fit::problem::Problem;
-use crate::fit::uncertainty::inverse_over;
+use crate::fit::uncertainty::{Reported, inverse_over};
 use nalgebra::{DMatrix, DVector};
-
-/// Sigmas beyond which captures disagree. The sigma of a shift is a difference of two variances and so too small at times: of 245 sound
-/// simulated benches eight had a shift beyond four, two beyond five.
-pub const DISAGREEMENT: f64 = 5.0;
 
 /// A parameter counts as known without a capture while its standard uncertainty stays below this share of it.
 const STILL_KNOWN: f64 = 0.3;
@@ -25,33 +21,47 @@ pub fn leave_one_out(estimate: &Estimate) -> Vec<LeaveOneOut> {
     (0..estimate.problem.models.len())
         .filter_map(|k| {
             let (shift, covariance) = without(estimate, k)?;
-            reported
-                .iter()
-                .filter(|r| !r.one_sided)
-                .filter_map(|r| {
-                    let gradient = r.gradient.as_ref()?;
-                    let at = r.estimate?;
-                    let moved = gradient.dot(&shift);
-                    let variance = (gradient.transpose() * &covariance * gradient)[(0, 0)];
-                    let before = (gradient.transpose()
-                        * estimate.covariance.conditional()
-                        * gradient)[(0, 0)];
-                    // Of a capture that adds next to nothing the difference is all rounding.
-                    let difference = variance - before;
-                    if variance.sqrt() > STILL_KNOWN * at.value.abs() || difference < 0.02 * before
-                    {
-                        return None;
-                    }
-                    Some(LeaveOneOut {
-                        capture: k,
-                        parameter: r.name,
-                        pull: -moved / difference.sqrt(),
-                        without: at.value + moved,
-                    })
-                })
-                .max_by(|a, b| a.pull.abs().total_cmp(&b.pull.abs()))
+            largest_pull(estimate, k, &reported, &shift, &covariance)
         })
         .collect()
+}
+
+/// The same for capture `k`, where a fit without it has ended at `x`.
+pub fn refitted(estimate: &Estimate, k: usize, x: &DVector<f64>) -> Option<LeaveOneOut> {
+    let (_, covariance) = without(estimate, k)?;
+    let shift = x - &estimate.solution.x;
+    largest_pull(estimate, k, &estimate.reported(), &shift, &covariance)
+}
+
+fn largest_pull(
+    estimate: &Estimate,
+    k: usize,
+    reported: &[Reported],
+    shift: &DVector<f64>,
+    covariance: &DMatrix<f64>,
+) -> Option<LeaveOneOut> {
+    let two_sided = reported.iter().filter(|r| !r.one_sided);
+    two_sided
+        .filter_map(|r| {
+            let gradient = r.gradient.as_ref()?;
+            let at = r.estimate?;
+            let moved = gradient.dot(shift);
+            let variance = (gradient.transpose() * covariance * gradient)[(0, 0)];
+            let before =
+                (gradient.transpose() * estimate.covariance.conditional() * gradient)[(0, 0)];
+            // Of a capture that adds next to nothing the difference is all rounding.
+            let difference = variance - before;
+            if variance.sqrt() > STILL_KNOWN * at.value.abs() || difference < 0.02 * before {
+                return None;
+            }
+            Some(LeaveOneOut {
+                capture: k,
+                parameter: r.name,
+                pull: -moved / difference.sqrt(),
+                without: at.value + moved,
+            })
+        })
+        .max_by(|a, b| a.pull.abs().total_cmp(&b.pull.abs()))
 }
 
 /// Gauss-Newton step and covariance without capture `k`.
@@ -72,38 +82,8 @@ fn without(estimate: &Estimate, k: usize) -> Option<(DVector<f64>, DMatrix<f64>)
     Some((shift, covariance))
 }
 
-impl Estimate {
-    /// Captures that contradict the rest beyond `DISAGREEMENT`, in words: which parameter, by how much, and what usually is
-    /// the cause on a bench.
-    pub fn disagreements(&self) -> Vec<(usize, String)> {
-        let name = |k: usize| self.problem.models[k].name.as_str();
-        let reported = self.reported();
-        self.leave_one_out
-            .iter()
-            .filter(|l| l.pull.abs() > DISAGREEMENT)
-            .map(|l| {
-                let with = reported
-                    .iter()
-                    .find(|r| r.name == l.parameter)
-                    .and_then(|r| r.estimate)
-                    .map_or(f64::NAN, |at| at.value);
-                let words = l.parameter.replace('_', " ");
-                (
-                    l.capture,
-                    format!(
-                        "{} disagrees with the other captures: without it {words} comes out {:+.1} % ({:.1} sigma). Usual causes: {}",
-                        name(l.capture),
-                        100.0 * (l.without / with - 1.0),
-                        l.pull.abs(),
-                        causes(l.parameter)
-                    ),
-                )
-            })
-            .collect()
-    }
-}
-
-fn causes(parameter: &str) -> &'static str {
+/// What usually moves a parameter on a bench.
+pub fn causes(parameter: &str) -> &'static str {
     match parameter {
         "terminal_resistance" | "brush_drop" => {
             "a winding warmer than noted, a switch or lead inside the measured loop, a forgotten probe ratio, a rotor that slipped in its clamp"

@@ -1,9 +1,8 @@
-//! Evidence held against evidence: speed references, instruments, captures, time axes, and the terms of the model.
+//! Evidence held against evidence: readings, speed references, instruments, captures, time axes, and the terms of the model.
 
 mod before_fit;
-mod conflict;
+mod confrontation;
 mod decade_error;
-pub mod instrument_check;
 mod leave_one_out;
 pub mod model_terms;
 pub mod time_base;
@@ -11,7 +10,7 @@ mod unfollowed;
 mod warming;
 
 pub use before_fit::warnings_before_the_fit;
-pub use conflict::conflicts;
+pub use confrontation::confront;
 pub use leave_one_out::leave_one_out;
 pub use unfollowed::{FOLLOWED, causes, shares_left};
 pub use warming::warmed_captures;

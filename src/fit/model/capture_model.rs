@@ -5,7 +5,7 @@ use super::prediction::Prediction;
 use super::unevenness::{has_transient, waves};
 use super::warming::Warming;
 use crate::bench::{Bench, Capture, Role};
-use crate::fit::data::Segment;
+use crate::fit::data::{Bin, Segment, SegmentKind};
 use crate::fit::unknowns::{
     Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels, add_lag,
     add_loop, add_position, add_unknown_states, add_waves, stands_still,
@@ -13,6 +13,9 @@ use crate::fit::unknowns::{
 use crate::motor::Constants;
 use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
+
+/// Cosine and sine of the waves of the back-EMF constant over each bin of each segment.
+pub type Waves = Vec<Vec<[f64; UNEVENNESS]>>;
 
 /// A capture prepared for the fit.
 #[derive(Clone, Debug)]
@@ -39,7 +42,7 @@ pub struct CaptureModel {
     /// Volt-seconds of back-EMF in a turn, as recorded, where this capture's unevenness over a turn is followed.
     pub(crate) turn_v_s: Option<f64>,
     /// Cosine and sine of the waves of each bin of each segment; empty where a segment has none or its angles are not known yet.
-    pub(crate) waves: Vec<Vec<[f64; UNEVENNESS]>>,
+    pub(crate) waves: Waves,
     /// Instants on the capture's time axis at which the back-EMF is asked for, s.
     pub probes: Vec<f64>,
 }
@@ -111,6 +114,17 @@ impl CaptureModel {
     /// Model steps beyond which one prediction is given up.
     pub(crate) fn most_steps(&self) -> u64 {
         MOST_STEPS_PER_BIN * self.bins()
+    }
+
+    /// Mean voltage over the motor in the last fifth of the last closed segment, V; none where it was not recorded or something else than the
+    /// motor's friction loads the shaft.
+    pub fn final_voltage_v(&self) -> Option<f64> {
+        let closed = |s: &&Segment| s.kind == SegmentKind::Connected;
+        let bins = &self.segments.iter().rev().find(closed)?.bins;
+        let last = &bins[bins.len() * 4 / 5..];
+        let mean = |of: &dyn Fn(&Bin) -> f64| last.iter().map(of).sum::<f64>() / last.len() as f64;
+        let voltage_v = mean(&|bin| bin.voltage_v - self.series_ohm * bin.current_a);
+        (voltage_v.is_finite() && self.attached.1 == 0.0).then_some(voltage_v)
     }
 
     /// Bins of all segments.

@@ -10,6 +10,6 @@ mod simulate;
 mod unevenness;
 mod warming;
 
-pub use capture_model::CaptureModel;
+pub use capture_model::{CaptureModel, Waves};
 pub use gradient::{Component, Number};
 pub use prediction::{Prediction, Row};

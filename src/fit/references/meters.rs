@@ -1,8 +1,9 @@
 //! Ohmmeter and inductance meter as terms of the least squares.
 
+use super::shared_meters::{SharedError, SharedMeters};
 use super::term::Term;
 use crate::bench::{BrushKind, Stated};
-use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind, Source};
+use crate::fit::unknowns::{Entry, Layout, MeterQuantity, Parameter, ParameterKind, Source};
 use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
 use std::f64::consts::TAU;
@@ -18,6 +19,8 @@ pub struct ResistanceTerm {
     pub temperature_sd_k: f64,
     pub resistance: Entry,
     pub excess: Entry,
+    /// Error shared with the meter's other readings.
+    shared: Option<SharedError>,
 }
 
 /// ln of an inductance.
@@ -44,6 +47,8 @@ pub struct OhmmeterReading<'a> {
     pub leads_ohm: Option<Stated>,
     pub relative_uncertainty: f64,
     pub temperature_c: Option<Stated>,
+    pub meter: Option<&'a str>,
+    pub meters: &'a SharedMeters,
 }
 
 /// Relative spread of the resistance over rotor positions where too few were read to show it (common practice, no source).
@@ -101,9 +106,14 @@ impl OhmmeterReading<'_> {
         let excess = Parameter::free(ParameterKind::Reading { index: self.index }, 0.3 * share)
             .with_prior(0.0, share, Source::Meter)
             .within(0.0, 10.0);
+        let accuracy = self.relative_uncertainty;
+        let (own, shared) =
+            self.meters
+                .split(layout, MeterQuantity::Resistance, self.meter, accuracy);
         Ok(Some(ResistanceTerm {
             ohm: mean,
-            relative_sd: self.relative_sd(mean, leads),
+            relative_sd: self.relative_sd(mean, leads, own),
+            shared,
             temperature_ratio,
             temperature_sd_k: self.temperature_c.map_or(0.0, |t| t.standard_uncertainty),
             resistance,
@@ -111,8 +121,8 @@ impl OhmmeterReading<'_> {
         }))
     }
 
-    /// Relative standard uncertainty of the mean: the meter's, that of the leads, and the spread over rotor positions.
-    fn relative_sd(&self, mean: f64, leads: f64) -> f64 {
+    /// Relative standard uncertainty of the mean: the meter's `own`, that of the leads, and the spread over rotor positions.
+    fn relative_sd(&self, mean: f64, leads: f64, own: f64) -> f64 {
         let n = self.readings_ohm.len() as f64;
         let spread = self
             .readings_ohm
@@ -128,7 +138,7 @@ impl OhmmeterReading<'_> {
         let of_leads = self
             .leads_ohm
             .map_or(0.0, |l| l.standard_uncertainty / mean);
-        (self.relative_uncertainty.powi(2) + position.powi(2) + of_leads.powi(2))
+        (own.powi(2) + position.powi(2) + of_leads.powi(2))
             .sqrt()
             .max(LEAST_RESISTANCE_SD)
     }
@@ -138,13 +148,17 @@ impl ResistanceTerm {
     /// Its residual at `x`; `None` where the log has no argument.
     pub fn evaluate(&self, x: &DVector<f64>) -> Option<Term> {
         let total = 1.0 + x[self.excess];
-        (total > 0.0).then(|| Term {
-            residual: (x[self.resistance] + (self.temperature_ratio * total).ln() - self.ohm.ln())
-                / self.relative_sd,
-            gradient: vec![
-                (self.resistance, 1.0 / self.relative_sd),
-                (self.excess, 1.0 / (total * self.relative_sd)),
-            ],
+        (total > 0.0).then(|| {
+            let term = Term {
+                residual: (x[self.resistance] + (self.temperature_ratio * total).ln()
+                    - self.ohm.ln())
+                    / self.relative_sd,
+                gradient: vec![
+                    (self.resistance, 1.0 / self.relative_sd),
+                    (self.excess, 1.0 / (total * self.relative_sd)),
+                ],
+            };
+            term.shifted(x, self.shared, self.relative_sd)
         })
     }
 }

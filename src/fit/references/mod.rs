@@ -7,6 +7,7 @@ mod meters;
 mod reading_term;
 mod readings;
 mod ripple;
+mod shared_meters;
 mod speed_on_voltage;
 mod speeds;
 mod term;
@@ -14,12 +15,12 @@ mod voltage_balance;
 
 pub use constant_ratio::Ratio;
 pub use driven::driven_terms;
-pub use meters::{InductanceTerm, ResistanceTerm};
+pub use meters::ResistanceTerm;
 pub use reading_term::ReadingTerm;
 pub use readings::prepare_readings;
 pub use ripple::{
-    CurrentSpeed, RippleFinding, current_references, describe_ripple, read_ripple,
-    ripple_references, ripple_references_beside, settled_constant, turn_volt_seconds,
+    CurrentSpeed, RippleFinding, current_references, describe_ripple, read_ripple, ripple_alone,
+    ripple_references_beside, settled_constant, turn_volt_seconds,
 };
 pub use speeds::{ConstantTerm, constant_entry};
 pub use term::Term;

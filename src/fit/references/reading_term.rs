@@ -5,6 +5,7 @@ use super::speeds::{BackEmfTerm, ConstantTerm, SpeedOnVoltageTerm, SpeedTerm};
 use super::term::Term;
 use crate::fit::model::{CaptureModel, Number, Prediction};
 use crate::fit::unknowns::Source;
+use crate::quantity::rounding::significant;
 use nalgebra::DVector;
 
 /// A reading prepared for the fit.
@@ -73,6 +74,42 @@ impl ReadingTerm {
                 format!("the commutation ripple of {}", name(term.model))
             }
             ReadingTerm::Constant(term) => format!("the driven record {}", name(term.model)),
+        }
+    }
+
+    /// As a table names it.
+    pub(crate) fn item(&self, models: &[CaptureModel]) -> String {
+        let name = |model: usize| models.get(model).map_or("", |m| &m.name);
+        match self {
+            ReadingTerm::Resistance(_) => "ohmmeter".into(),
+            ReadingTerm::Inductance(_) => "inductance meter".into(),
+            ReadingTerm::Speed(term) if term.probe.is_some() => {
+                format!("ripple of current ({})", name(term.model))
+            }
+            ReadingTerm::Speed(term) => format!("tachometer ({})", name(term.model)),
+            ReadingTerm::SpeedOnVoltage(term) => {
+                let volts = significant(term.on.voltage_v, 4);
+                format!("tachometer at {volts} V")
+            }
+            ReadingTerm::BackEmf(_) => "driven back-EMF".into(),
+            ReadingTerm::Constant(term) if term.cycles_per_revolution.is_some() => {
+                format!("ripple ({})", name(term.model))
+            }
+            ReadingTerm::Constant(term) => format!("driven record ({})", name(term.model)),
+        }
+    }
+
+    /// What was read, in SI units, what makes a residual of it, and the UCUM code: the model has `value · exp(± residual · relative_sd)`, where the
+    /// sign is that of the residual's model less reading.
+    pub(crate) fn value(&self) -> (f64, f64, &'static str) {
+        match self {
+            ReadingTerm::Resistance(term) => (term.ohm, 1.0, "Ohm"),
+            ReadingTerm::Inductance(term) => (term.henry, 1.0, "H"),
+            // Its residual is the reading less the model.
+            ReadingTerm::Speed(term) => (term.rad_s, -1.0, "rad/s"),
+            ReadingTerm::SpeedOnVoltage(term) => (term.rad_s, -1.0, "rad/s"),
+            ReadingTerm::BackEmf(term) => (term.v_s_per_rad, 1.0, "V.s/rad"),
+            ReadingTerm::Constant(term) => (term.v_s_per_rad, 1.0, "V.s/rad"),
         }
     }
 

@@ -2,7 +2,8 @@
 
 use super::meters::{InductanceTerm, OhmmeterReading};
 use super::reading_term::ReadingTerm;
-use super::speeds::{BackEmfTerm, TachometerReading};
+use super::shared_meters::SharedMeters;
+use super::speeds::{BackEmfTerm, SpeedOfCapture, TachometerReading};
 use crate::bench::{Bench, Reading};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::Layout;
@@ -15,8 +16,9 @@ pub fn prepare_readings(
     reference_c: Option<f64>,
 ) -> (Vec<ReadingTerm>, Vec<String>) {
     let (mut terms, mut remarks) = (Vec::new(), Vec::new());
+    let meters = SharedMeters::of(&bench.readings);
     for index in 0..bench.readings.len() {
-        match prepare_one(bench, index, models, layout, reference_c) {
+        match prepare_one(bench, index, &meters, models, layout, reference_c) {
             Ok(term) => terms.extend(term),
             Err(remark) => remarks.push(remark),
         }
@@ -28,6 +30,7 @@ pub fn prepare_readings(
 fn prepare_one(
     bench: &Bench,
     index: usize,
+    meters: &SharedMeters,
     models: &[CaptureModel],
     layout: &mut Layout,
     reference_c: Option<f64>,
@@ -38,6 +41,7 @@ fn prepare_one(
             leads_ohm,
             relative_uncertainty,
             temperature_c,
+            meter,
         } => {
             let reading = OhmmeterReading {
                 index,
@@ -45,6 +49,8 @@ fn prepare_one(
                 leads_ohm: *leads_ohm,
                 relative_uncertainty: *relative_uncertainty,
                 temperature_c: *temperature_c,
+                meter: meter.as_deref(),
+                meters,
             };
             let term = reading.term(bench.motor.brushes, reference_c, layout)?;
             Ok(term.map(ReadingTerm::Resistance))
@@ -64,12 +70,15 @@ fn prepare_one(
             capture,
             terminal_voltage_v,
             current_a,
+            meter,
         } => {
             let reading = TachometerReading {
                 index,
                 speed_rad_s: *speed_rad_s,
                 capture: capture.as_deref(),
                 current_a: *current_a,
+                meter: meter.as_deref(),
+                meters,
             };
             match terminal_voltage_v.filter(|_| capture.is_none()) {
                 Some(voltage) => {
@@ -78,15 +87,20 @@ fn prepare_one(
                 }
                 None => {
                     let term = reading.in_capture(bench.motor.supply_v, models, layout)?;
-                    Ok(Some(ReadingTerm::Speed(term)))
+                    Ok(Some(match term {
+                        SpeedOfCapture::Shown(term) => ReadingTerm::Speed(term),
+                        SpeedOfCapture::AfterStart(term) => ReadingTerm::SpeedOnVoltage(term),
+                    }))
                 }
             }
         }
         Reading::SpunBackEmf {
             voltage_v,
             speed_rad_s,
+            meter,
         } => {
-            let term = BackEmfTerm::new(*voltage_v, *speed_rad_s, layout);
+            let meter = meter.as_deref();
+            let term = BackEmfTerm::new(*voltage_v, *speed_rad_s, meter, meters, layout);
             Ok(Some(ReadingTerm::BackEmf(term)))
         }
     }

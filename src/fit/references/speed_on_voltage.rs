@@ -15,6 +15,8 @@ pub struct OnVoltage {
     pub voltage_v: f64,
     /// Current, A; absent for a motor that runs freely.
     pub current_a: Option<f64>,
+    /// Gain errors of the channel that recorded the voltage; none of a meter's.
+    gain: Vec<(Entry, f64)>,
     /// Places of [`STEADY_KINDS`] in the parameter vector.
     entries: [Entry; STEADY_KINDS.len()],
 }
@@ -29,23 +31,37 @@ impl OnVoltage {
         Some(OnVoltage {
             voltage_v: voltage_v.abs(),
             current_a: current_a.map(f64::abs),
+            gain: Vec::new(),
             entries: found.try_into().ok()?,
         })
     }
 
+    /// The same for a voltage that a channel with these gain errors recorded.
+    pub fn recorded_with(mut self, gain: &[(Entry, f64)]) -> Self {
+        self.gain = gain.to_vec();
+        self
+    }
+
     /// The back-EMF, V, and its derivative in each entry; `None` where the rotor would stand still.
-    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, [(Entry, f64); STEADY_KINDS.len()])> {
+    pub fn back_emf(&self, x: &DVector<f64>) -> Option<(f64, Vec<(Entry, f64)>)> {
         let p = motor(self.entries.map(|k| x[k]));
+        let gain = 1.0
+            + self
+                .gain
+                .iter()
+                .map(|&(k, factor)| factor * x[k])
+                .sum::<f64>();
+        let voltage_v = self.voltage_v / gain;
         let (drop, reaction) = (p.brush_drop_v, p.armature_reaction_per_a);
         let r = p.terminal_resistance_ohm;
         let contact = |i: f64| (i / p.brush_scale_a).tanh();
         let (i, e) = match self.current_a {
             Some(i) => {
-                let left = self.voltage_v - r * i - drop * contact(i);
+                let left = voltage_v - r * i - drop * contact(i);
                 (i, left / (1.0 - reaction * i))
             }
             None => {
-                let steady = p.no_load(self.voltage_v)?;
+                let steady = p.no_load(voltage_v)?;
                 (steady.current_a, steady.back_emf_v)
             }
         };
@@ -62,16 +78,18 @@ impl OnVoltage {
         let voltage_by_e = 1.0 - reaction * i;
         let torque_by_i = 1.0 - 2.0 * reaction * i;
         let torque_by_e = -p.viscous_conductance_s - 2.0 * p.windage_a_per_v2 * e;
-        let gradient = std::array::from_fn(|k| {
-            let by = match self.current_a {
-                Some(_) => -voltage[k] / voltage_by_e,
-                None => {
-                    let determinant = voltage_by_i * torque_by_e - voltage_by_e * torque_by_i;
-                    (voltage[k] * torque_by_i - torque[k] * voltage_by_i) / determinant
-                }
-            };
-            (self.entries[k], by)
-        });
+        let moved = |voltage: f64, torque: f64| match self.current_a {
+            Some(_) => -voltage / voltage_by_e,
+            None => {
+                let determinant = voltage_by_i * torque_by_e - voltage_by_e * torque_by_i;
+                (voltage * torque_by_i - torque * voltage_by_i) / determinant
+            }
+        };
+        let by_motor =
+            (0..self.entries.len()).map(|k| (self.entries[k], moved(voltage[k], torque[k])));
+        let by_gain = voltage_v / gain * moved(1.0, 0.0);
+        let by_channel = self.gain.iter().map(|&(k, factor)| (k, factor * by_gain));
+        let gradient = by_motor.chain(by_channel).collect();
         Some((e, gradient))
     }
 

@@ -1,10 +1,11 @@
 //! Speeds and constants that were read, as terms of the least squares.
 
+use super::shared_meters::{SharedError, SharedMeters};
 use super::speed_on_voltage::OnVoltage;
 use super::term::{Term, of_speed};
 use crate::bench::{Role, Stated};
 use crate::fit::model::{CaptureModel, Number, Prediction};
-use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind};
+use crate::fit::unknowns::{Direction, Entry, Layout, MeterQuantity, Parameter, ParameterKind};
 use nalgebra::DVector;
 
 /// How far the state in which a speed was read may differ from that in the capture, relative: the motor does not run
@@ -23,6 +24,8 @@ pub struct SpeedTerm {
     pub model: usize,
     /// For a speed at an instant, from the ripple of the capture's current: which of its probes.
     pub probe: Option<usize>,
+    /// Error shared with the tachometer's other readings.
+    pub shared: Option<SharedError>,
 }
 
 /// ln ω + ln K against ln e at a stated terminal voltage.
@@ -32,6 +35,8 @@ pub struct SpeedOnVoltageTerm {
     pub relative_sd: f64,
     pub constant: Entry,
     pub on: OnVoltage,
+    /// Errors shared with other readings of tachometer, voltmeter and ammeter.
+    pub shared: [Option<SharedError>; 3],
 }
 
 /// ln(V/ω) of a motor that something else drives, against ln K.
@@ -40,6 +45,8 @@ pub struct BackEmfTerm {
     pub v_s_per_rad: f64,
     pub relative_sd: f64,
     pub constant: Entry,
+    /// Errors shared with other readings of voltmeter and tachometer.
+    shared: [Option<SharedError>; 2],
 }
 
 /// ln K from a capture's voltage alone (ripple of a run-down, a driven record) with the errors of its voltage channel.
@@ -72,6 +79,14 @@ fn running_capture(models: &[CaptureModel]) -> Option<usize> {
         .find_map(|role| models.iter().position(|m| m.role == *role))
 }
 
+/// The term of a reading that names a capture.
+pub enum SpeedOfCapture {
+    /// The capture shows the state.
+    Shown(SpeedTerm),
+    /// The steady speed after a start, on the voltage with which it ends.
+    AfterStart(SpeedOnVoltageTerm),
+}
+
 /// A tachometer's reading.
 pub struct TachometerReading<'a> {
     /// Place among the readings of the bench.
@@ -80,10 +95,15 @@ pub struct TachometerReading<'a> {
     /// Name of the capture that shows the state in which it was read.
     pub capture: Option<&'a str>,
     pub current_a: Option<Stated>,
+    /// Name of the tachometer.
+    pub meter: Option<&'a str>,
+    pub meters: &'a SharedMeters,
 }
 
 impl TachometerReading<'_> {
     /// Its term against a state that a capture shows. `supply_v`: for a first guess.
+    ///
+    /// A tachometer cannot follow a start: its reading belongs to the steady speed on the voltage with which the start ends.
     ///
     /// # Errors
     /// Why it cannot be used.
@@ -92,7 +112,7 @@ impl TachometerReading<'_> {
         supply_v: Option<f64>,
         models: &[CaptureModel],
         layout: &mut Layout,
-    ) -> Result<SpeedTerm, String> {
+    ) -> Result<SpeedOfCapture, String> {
         let named = self
             .capture
             .and_then(|name| models.iter().position(|m| m.name == name));
@@ -102,14 +122,55 @@ impl TachometerReading<'_> {
                 self.index + 1
             ));
         };
+        let shows = &models[model];
+        if !matches!(
+            shows.role,
+            Role::RunDown | Role::Steady | Role::Brake | Role::Start
+        ) {
+            return Err(format!(
+                "speed reading {}: capture \"{}\" is a {} and shows no steady running on a constant voltage; not used. Name the capture that shows the state in which the speed was read, or \
+                 give the terminal_voltage then",
+                self.index + 1,
+                shows.name,
+                shows.role.name()
+            ));
+        }
+        if shows.role == Role::Start
+            && let Some(term) = self.after_a_start(shows, layout)
+        {
+            return Ok(SpeedOfCapture::AfterStart(term));
+        }
         let speed = self.speed_rad_s;
         let repeats = if named.is_some() { 0.0 } else { REPEATABILITY };
-        Ok(SpeedTerm {
+        let (own, shared) = self.split(layout);
+        Ok(SpeedOfCapture::Shown(SpeedTerm {
             rad_s: speed.value,
-            relative_sd: relative(speed).hypot(repeats).max(LEAST_SD),
-            constant: rough_constant_entry(layout, supply_v.unwrap_or(10.0) / speed.value),
+            relative_sd: own.hypot(repeats).max(LEAST_SD),
+            shared: negative(shared),
+            constant: rough_constant_entry(layout, supply_v.unwrap_or(10.0).abs() / speed.value),
             model,
             probe: None,
+        }))
+    }
+
+    /// Its term on the voltage with which a start ends; none where nothing but the motor's own friction may be said to hold it.
+    fn after_a_start(
+        &self,
+        start: &CaptureModel,
+        layout: &mut Layout,
+    ) -> Option<SpeedOnVoltageTerm> {
+        let voltage_v = start.final_voltage_v()?;
+        let gain = &start.links[Direction::VOLTAGE_GAIN];
+        let on = OnVoltage::new(layout, voltage_v, None)?.recorded_with(gain);
+        let (emf, _) = on.back_emf(&layout.start())?;
+        let (own, shared) = self.split(layout);
+        let speed = self.speed_rad_s.value;
+        Some(SpeedOnVoltageTerm {
+            rad_s: speed,
+            relative_sd: own.hypot(REPEATABILITY).max(LEAST_SD),
+            constant: rough_constant_entry(layout, emf / speed),
+            on,
+            shared: [negative(shared), None, None],
         })
     }
 
@@ -140,23 +201,37 @@ impl TachometerReading<'_> {
             .map_or(0.0, |entry| layout[entry].start.exp());
         let by_current =
             on.per_ampere(resistance_ohm) * self.current_a.map_or(0.0, |c| c.standard_uncertainty);
+        let (own, of_speed) = self.split(layout);
+        let mut split = |quantity, sd| self.meters.split(layout, quantity, None, sd);
+        let (own_v, of_voltage) = split(MeterQuantity::Voltage, voltage.standard_uncertainty / emf);
+        let (own_a, of_current) = split(MeterQuantity::Current, by_current / emf);
         // Without a current the motor runs freely, and does not run twice alike.
         let repeats = if self.current_a.is_some() {
             0.0
         } else {
             REPEATABILITY
         };
-        let relative_sd = relative(speed)
-            .hypot(voltage.standard_uncertainty.hypot(by_current) / emf)
-            .hypot(repeats)
-            .max(LEAST_SD);
+        let relative_sd = own.hypot(own_v).hypot(own_a).hypot(repeats).max(LEAST_SD);
         Ok(Some(SpeedOnVoltageTerm {
             rad_s: speed.value,
             relative_sd,
             constant: rough_constant_entry(layout, emf / speed.value),
             on,
+            // A meter that reads too much makes speed and current too large, and the voltage behind e.
+            shared: [negative(of_speed), of_voltage, negative(of_current)],
         }))
     }
+
+    /// The tachometer's own error, and what it shares with its other readings.
+    fn split(&self, layout: &mut Layout) -> (f64, Option<SharedError>) {
+        let sd = relative(self.speed_rad_s);
+        self.meters
+            .split(layout, MeterQuantity::Speed, self.meter, sd)
+    }
+}
+
+fn negative(shared: Option<SharedError>) -> Option<SharedError> {
+    shared.map(|(entry, factor)| (entry, -factor))
 }
 
 fn relative(stated: Stated) -> f64 {
@@ -171,13 +246,14 @@ impl SpeedTerm {
         predictions: &[Prediction<S>],
     ) -> Option<Term> {
         let met = predictions[self.model].back_emf(self.probe)?;
-        of_speed(
+        let term = of_speed(
             x[self.constant],
             self.constant,
             self.rad_s,
             self.relative_sd,
             met,
-        )
+        )?;
+        Some(term.shifted(x, self.shared, self.relative_sd))
     }
 }
 
@@ -185,35 +261,47 @@ impl SpeedOnVoltageTerm {
     /// Its residual at `x`; `None` where the rotor would stand still.
     pub fn evaluate(&self, x: &DVector<f64>) -> Option<Term> {
         let met = self.on.back_emf(x)?;
-        of_speed(
+        let term = of_speed(
             x[self.constant],
             self.constant,
             self.rad_s,
             self.relative_sd,
             met,
-        )
+        )?;
+        let shared = self.shared.iter().flatten().copied();
+        Some(term.shifted(x, shared, self.relative_sd))
     }
 }
 
 impl BackEmfTerm {
-    /// Of an open-terminal voltage at a speed.
-    pub fn new(voltage_v: Stated, speed_rad_s: Stated, layout: &mut Layout) -> Self {
+    /// Of an open-terminal voltage at a speed; `meter`: name of the voltmeter.
+    pub fn new(
+        voltage_v: Stated,
+        speed_rad_s: Stated,
+        meter: Option<&str>,
+        meters: &SharedMeters,
+        layout: &mut Layout,
+    ) -> Self {
         let k = voltage_v.value / speed_rad_s.value;
+        let (of_v, of_rad_s) = (relative(voltage_v), relative(speed_rad_s));
+        let (own_v, shared_v) = meters.split(layout, MeterQuantity::Voltage, meter, of_v);
+        let (own_rad_s, shared_rad_s) = meters.split(layout, MeterQuantity::Speed, None, of_rad_s);
         BackEmfTerm {
             v_s_per_rad: k,
-            relative_sd: relative(voltage_v)
-                .hypot(relative(speed_rad_s))
-                .max(LEAST_SD),
+            relative_sd: own_v.hypot(own_rad_s).max(LEAST_SD),
             constant: rough_constant_entry(layout, k),
+            shared: [shared_v, negative(shared_rad_s)],
         }
     }
 
     /// Its residual at `x`.
     pub fn evaluate(&self, x: &DVector<f64>) -> Term {
-        Term {
+        let term = Term {
             residual: (x[self.constant] - self.v_s_per_rad.ln()) / self.relative_sd,
             gradient: vec![(self.constant, 1.0 / self.relative_sd)],
-        }
+        };
+        let shared = self.shared.iter().flatten().copied();
+        term.shifted(x, shared, self.relative_sd)
     }
 }
 

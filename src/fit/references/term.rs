@@ -10,6 +10,20 @@ pub struct Term {
 }
 
 impl Term {
+    /// The same with what entries add to the logarithm of which it is the residual, of standard deviation `sd`.
+    pub fn shifted(
+        mut self,
+        x: &DVector<f64>,
+        by: impl IntoIterator<Item = (Entry, f64)>,
+        sd: f64,
+    ) -> Self {
+        for (entry, factor) in by {
+            self.residual += factor * x[entry] / sd;
+            self.gradient.push((entry, factor / sd));
+        }
+        self
+    }
+
     /// Its derivatives over all `n` unknowns.
     pub fn gradient_vector(&self, n: usize) -> DVector<f64> {
         let mut out = DVector::zeros(n);

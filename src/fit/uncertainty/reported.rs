@@ -3,6 +3,7 @@
 use super::monomial::{Monomial, Placed, at_back_emf, monomials};
 use super::settled_by::{settled_by, speed_reference};
 use crate::bench::{Role, Stated};
+use crate::fit::confrontation::Disputed;
 use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
 use crate::fit::references::ReadingTerm;
@@ -18,6 +19,8 @@ pub enum Status {
     Measured,
     /// Hardly more than its prior.
     FromPrior,
+    /// Evidence contradicts other evidence; the interval holds both sides.
+    InConflict,
     /// Not determined; there is no value.
     Undetermined,
 }
@@ -138,7 +141,7 @@ impl Estimate {
             out.settled_by = Some(speed_reference());
             return out;
         };
-        let Some((interval, one_sided)) = self.interval(m, &placed) else {
+        let Some((mut interval, one_sided)) = self.interval(m, &placed) else {
             out.settled_by = Some(settled_by(m.name, &self.problem.models));
             return out;
         };
@@ -152,6 +155,11 @@ impl Estimate {
             } else {
                 Status::Measured
             };
+        if let Some(disputed) = self.disputed.iter().find(|d| d.parameter == m.name) {
+            interval = self.holding_both_sides(&interval, disputed);
+            out.status = Status::InConflict;
+            out.one_sided = false;
+        }
         out.estimate = Some(interval);
         out.budget = self.budget(&gradient, self.variance(&gradient));
         out.at_25_c = self.at_reference(m.name, &interval);
@@ -248,6 +256,18 @@ impl Estimate {
     /// Normal quantile of the stated level.
     fn z(&self) -> f64 {
         normal_quantile(0.5 + 0.5 * self.options.level)
+    }
+
+    /// The interval of a parameter in conflict, with a standard uncertainty as wide.
+    fn holding_both_sides(&self, at: &Interval, disputed: &Disputed) -> Interval {
+        let (lower, upper) = (disputed.lower, disputed.upper);
+        let half = (upper - at.value).max(at.value - lower);
+        Interval {
+            value: at.value,
+            standard_uncertainty: at.standard_uncertainty.max(half / self.z()),
+            lower,
+            upper,
+        }
     }
 
     /// Reach of an interval below and above over its plain reach. The profile shapes what the fit itself spreads; what entries held at a bound may

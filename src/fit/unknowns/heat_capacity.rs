@@ -43,6 +43,7 @@ fn constant_guess(bench: &Bench, of_ripple: Option<f64>) -> f64 {
         Reading::SpunBackEmf {
             voltage_v,
             speed_rad_s,
+            ..
         } => Some(voltage_v.value / speed_rad_s.value),
         Reading::Ohmmeter { .. } | Reading::InductanceMeter { .. } => None,
     });

@@ -74,6 +74,36 @@ pub enum ParameterKind {
     Attached { capture: usize },
     /// A nuisance of one scalar reading.
     Reading { index: usize },
+    /// Error that all readings of one meter share, in its stated standard uncertainties.
+    MeterError {
+        quantity: MeterQuantity,
+        meter: Option<String>,
+    },
+}
+
+/// What a meter reads.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum MeterQuantity {
+    /// A resistance.
+    Resistance,
+    /// A voltage.
+    Voltage,
+    /// A current.
+    Current,
+    /// A speed.
+    Speed,
+}
+
+impl MeterQuantity {
+    /// As messages name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            MeterQuantity::Resistance => "resistance",
+            MeterQuantity::Voltage => "voltage",
+            MeterQuantity::Current => "current",
+            MeterQuantity::Speed => "speed",
+        }
+    }
 }
 
 /// Where an uncertainty comes from, for the budget.

@@ -49,7 +49,7 @@ struct Value {
 pub(super) fn values(rows: &[Row], instruments: Instruments) -> PolarsResult<DataFrame> {
     let values: Vec<Value> = rows
         .iter()
-        .filter(|row| row.record.outcome == Outcome::Stands)
+        .filter(|row| row.record.outcome == Outcome::Ok)
         .flat_map(|row| of_motor(row, instruments))
         .collect();
     let real = |name: &str, of: fn(&Value) -> f64| number(name, values.iter().map(|v| Some(of(v))));

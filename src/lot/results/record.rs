@@ -9,10 +9,10 @@ pub(crate) const FORMAT: &str = "rundown-lot-record/1";
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Outcome {
-    /// The result stands.
-    Stands,
-    /// There is a result, but it should not be trusted.
-    Doubtful,
+    /// There is a result without a conflict.
+    Ok,
+    /// There is a result, but evidence contradicts other evidence.
+    InConflict,
     /// There is none.
     Failed,
 }
@@ -21,8 +21,8 @@ impl Outcome {
     /// As tables write it.
     pub fn words(self) -> &'static str {
         match self {
-            Outcome::Stands => "stands",
-            Outcome::Doubtful => "doubtful",
+            Outcome::Ok => "OK",
+            Outcome::InConflict => "in conflict",
             Outcome::Failed => "failed",
         }
     }
@@ -42,7 +42,7 @@ pub struct MotorRecord {
     pub named: String,
     /// How the identification ended.
     pub outcome: Outcome,
-    /// Why it is doubtful or failed.
+    /// Why it is in conflict or failed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
     /// SHA-256 of the motor file beside this record; absent where there is none.

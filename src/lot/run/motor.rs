@@ -2,8 +2,8 @@
 
 use super::panics::guarded;
 use super::{RunOptions, Step};
-use crate::bench::{Bench, CaptureWarning, LoadOptions};
-use crate::identify::{Identified, check_roles, identify};
+use crate::bench::LoadOptions;
+use crate::identify::{check_roles, identify};
 use crate::lot::results::{self, FORMAT};
 use crate::lot::{Entry, LotError, MotorRecord, Outcome, Store};
 use crate::motor_file::MotorFile;
@@ -87,10 +87,11 @@ fn fitted(entry: &Entry, options: &RunOptions) -> Ended {
             return Ended::failed(motor, reasons.join("; "));
         }
     };
-    let (outcome, reason) = if found.stands(&bench) {
-        (Outcome::Stands, None)
+    let state = found.state();
+    let (outcome, reason) = if state.is_good(true) {
+        (Outcome::Ok, None)
     } else {
-        (Outcome::Doubtful, Some(why_spoiled(&bench, &found)))
+        (Outcome::InConflict, Some(state.line()))
     };
     Ended {
         motor,
@@ -112,41 +113,4 @@ fn chain(error: &dyn std::error::Error) -> String {
         cause = error.source();
     }
     text
-}
-
-/// Why a result should not be trusted, in short; the motor file's warnings say it at length.
-fn why_spoiled(bench: &Bench, found: &Identified) -> String {
-    let mut words: Vec<String> = Vec::new();
-    if !found.estimate.converged() {
-        words.push(found.estimate.reason().to_string());
-    }
-    let all = bench
-        .capture_warnings
-        .iter()
-        .chain(found.timelines.iter().flat_map(|t| &t.capture_warnings))
-        .chain(&found.estimate.capture_warnings);
-    for warning in all.filter(|w| w.spoils_estimate()) {
-        let reason = match warning {
-            CaptureWarning::WrongPolarity => "voltage or current is the wrong way round",
-            CaptureWarning::ProbeRatio => {
-                "a voltage contradicts the supply by the ratio of a probe"
-            }
-            CaptureWarning::Slipped => "a rotor that was to be held turned",
-            CaptureWarning::TimeBase => {
-                "the times of a capture are off by a factor of a thousand or so"
-            }
-            CaptureWarning::TenTimesOff => "a meter contradicts the captures by a factor of ten",
-            CaptureWarning::Unit => "the unit of a column contradicts its use",
-            CaptureWarning::Record => "a record was read only by an assumption, or only in part",
-            CaptureWarning::NoEvent => "nothing happens in a capture",
-            CaptureWarning::AcCoupled => "a voltage was AC coupled",
-            CaptureWarning::RiseBetweenSamples => {
-                "the rise of the current falls between two samples"
-            }
-        };
-        if !words.iter().any(|w| w == reason) {
-            words.push(reason.to_owned());
-        }
-    }
-    words.join("; ")
 }

@@ -143,8 +143,8 @@ fn counts(motors: &DataFrame) -> PolarsResult<Counts> {
     };
     Ok(Counts {
         motors: motors.height() as u64,
-        stand: number(Outcome::Stands),
-        doubtful: number(Outcome::Doubtful),
+        stand: number(Outcome::Ok),
+        doubtful: number(Outcome::InConflict),
         failed: number(Outcome::Failed),
     })
 }
@@ -152,7 +152,7 @@ fn counts(motors: &DataFrame) -> PolarsResult<Counts> {
 fn troubles(motors: &DataFrame) -> PolarsResult<Vec<Trouble>> {
     let outcomes = motors.column("outcome")?.str()?;
     let those = motors
-        .filter(&outcomes.not_equal(Outcome::Stands.words()))?
+        .filter(&outcomes.not_equal(Outcome::Ok.words()))?
         .head(Some(MOST_LISTED));
     let text = |name: &str| -> PolarsResult<Vec<String>> {
         let cells = those.column(name)?.str()?;

@@ -80,7 +80,7 @@ pub fn render(summary: &Summary) -> String {
         more(&mut text, summary.outliers.len());
     }
     if !summary.troubles.is_empty() {
-        text.push_str("\nmotors without a result that stands:\n");
+        text.push_str("\nmotors without a result, or with one in conflict:\n");
         for trouble in summary.troubles.iter().take(MOST) {
             let _ = writeln!(
                 text,
@@ -103,7 +103,7 @@ pub fn render(summary: &Summary) -> String {
 pub fn head(summary: &Summary) -> String {
     let counts = &summary.counts;
     format!(
-        "{} motors: {} stand, {} doubtful, {} failed",
+        "{} motors: {} OK, {} in conflict, {} failed",
         counts.motors, counts.stand, counts.doubtful, counts.failed
     )
 }

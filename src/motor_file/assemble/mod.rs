@@ -1,5 +1,6 @@
 //! From an estimate to the motor file.
 
+mod confrontations;
 mod health;
 mod nuisances;
 mod validity;
@@ -14,6 +15,7 @@ use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{self, Estimate, ParameterKind};
 use crate::stats::monte_carlo::Summary;
+use confrontations::confrontations;
 use health::health;
 use std::collections::BTreeMap;
 use validity::validity;
@@ -50,6 +52,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         operating: None,
         inductance_at: inductance_at(estimate),
         covariance: covariance(&reported, estimate),
+        confrontations: confrontations(bench, timelines, estimate),
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
         validity: validity(bench, estimate),
@@ -111,15 +114,21 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out.status = match r.status {
         fit::Status::Measured => Status::Measured,
         fit::Status::FromPrior => Status::FromPrior,
+        fit::Status::InConflict => Status::InConflict,
         fit::Status::Undetermined => Status::Undetermined,
     };
     out.temperature_c = r.temperature_c;
     out.at_back_emf_v = r.at_back_emf_v;
     out.one_sided = r.one_sided.then_some(OneSided::Upper);
     out.budget = r.budget.iter().cloned().collect();
-    out.note = r
-        .profiled
-        .then(|| "interval by profile likelihood".to_owned());
+    out.note = match r.status {
+        fit::Status::InConflict => Some(
+            "the interval holds both sides of a conflict; the value lies between them".to_owned(),
+        ),
+        _ => r
+            .profiled
+            .then(|| "interval by profile likelihood".to_owned()),
+    };
     out.suggestion = r.settled_by.clone();
     out.at_25_c = r.at_25_c.map(|at| AtTemperature {
         value: at.value,

@@ -4,7 +4,7 @@ use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
 use crate::motor_file::Warning;
-use crate::motor_file::table::FINDING;
+use crate::motor_file::table::{CONFLICT, FINDING};
 
 pub(super) fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> Vec<Warning> {
     let warning = |kind: &str, subject: Option<&str>, text: &str| Warning {
@@ -37,12 +37,15 @@ pub(super) fn warnings(bench: &Bench, timelines: &[Timeline], estimate: &Estimat
             .iter()
             .map(|text| warning(FINDING, None, text)),
     );
-    for (k, text) in estimate.disagreements() {
-        out.push(warning(
-            "disagreement",
-            Some(&bench.captures[k].name),
-            &text,
-        ));
+    for line in &estimate.confrontations {
+        if let Some(text) = &line.text {
+            let kind = if line.in_conflict() {
+                CONFLICT
+            } else {
+                "disagreement"
+            };
+            out.push(warning(kind, None, text));
+        }
     }
     if !estimate.converged() {
         out.push(warning(

@@ -68,6 +68,7 @@ fn status_key(status: Status) -> &'static str {
     match status {
         Status::Measured => "measured",
         Status::FromPrior => "from_prior",
+        Status::InConflict => "in_conflict",
         Status::Undetermined => "undetermined",
     }
 }

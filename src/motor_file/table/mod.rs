@@ -1,5 +1,9 @@
 //! The readable table of a motor file: value ± standard uncertainty, interval, common units, status.
 
+mod evidence;
+
+pub use evidence::{evidence, evidence_cells, result_line};
+
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
 use crate::quantity::rounding::{self, Rounded, Scale};
 use crate::quantity::units::{self, Unit};
@@ -49,6 +53,9 @@ pub fn render(file: &MotorFile) -> String {
 /// Kind of a note that only states what was found.
 pub const FINDING: &str = "finding";
 
+/// Kind of a warning about evidence in conflict.
+pub const CONFLICT: &str = "conflict";
+
 /// The warnings, one paragraph each; empty where there is none.
 pub fn warnings(file: &MotorFile) -> String {
     let mut text = String::new();
@@ -56,10 +63,10 @@ pub fn warnings(file: &MotorFile) -> String {
         let subject = warning.subject.as_ref();
         let subject = subject.map_or(String::new(), |subject| format!("{subject}: "));
         // What the ripple shows is a note.
-        let label = if warning.kind == FINDING {
-            "note"
-        } else {
-            "warning"
+        let label = match warning.kind.as_str() {
+            FINDING => "note",
+            CONFLICT => "conflict",
+            _ => "warning",
         };
         let _ = writeln!(text, "{label}: {subject}{}", warning.text);
     }
@@ -123,7 +130,7 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
     }
     if let Some(suggestion) = &parameter.suggestion {
         let lead = match parameter.status {
-            Status::Measured => "would be sharper with",
+            Status::Measured | Status::InConflict => "would be sharper with",
             Status::FromPrior | Status::Undetermined => "what would settle it",
         };
         row.under.push(format!("{lead}: {suggestion}"));

@@ -44,6 +44,7 @@ fn anchors(context: &Context<'_>) -> Vec<Candidate> {
             capture: Some(capture),
             terminal_voltage_v: None,
             current_a: None,
+            meter: None,
         }
     };
     let advice = advice::steady(context.machine, context.machine.supply_v, true);
@@ -84,6 +85,7 @@ fn anchors(context: &Context<'_>) -> Vec<Candidate> {
                     value: speed,
                     standard_uncertainty: DRIVEN_SPEED * speed,
                 },
+                meter: None,
             }],
             ..context.addition()
         },
@@ -185,6 +187,7 @@ fn meters(context: &Context<'_>) -> Vec<Candidate> {
                     leads_ohm: None,
                     relative_uncertainty: accuracy,
                     temperature_c,
+                    meter: None,
                 }],
                 ..context.addition()
             },

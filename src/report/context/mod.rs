@@ -40,6 +40,8 @@ pub struct Report {
     pub verdict: Verdict,
     /// The motor's own parameters, then those that the terminals see.
     pub parameters: Vec<ParameterRow>,
+    /// Each item of evidence: its name, stated value, the model's, whether they agree.
+    pub evidence: Vec<[String; 4]>,
     /// Warnings by subject.
     pub warnings: Vec<WarningGroup>,
     /// What the ripple showed.

@@ -13,10 +13,11 @@ use super::super::converter_level::level_uncertainty;
 use super::super::reading_term::ReadingTerm;
 use super::super::speeds::SpeedTerm;
 use super::super::voltage_balance::voltage_balance;
-use super::beside::AGREES;
 use super::run_down::RippleFinding;
+use super::run_down_references::AGREES;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
+use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::{Entry, ParameterKind};
@@ -73,6 +74,10 @@ pub struct CurrentReferences {
     pub speeds: Vec<CurrentSpeed>,
     /// Doubts.
     pub remarks: Vec<String>,
+    /// Speeds that contradict the other references, with which the fit goes without.
+    pub confrontations: Vec<Confrontation>,
+    /// ln of the constants that those in conflict make, with their standard uncertainties.
+    pub constants: Vec<(f64, f64)>,
 }
 
 /// What the ripple of one stretch of current gives.
@@ -130,8 +135,21 @@ pub fn current_references(
             out.speeds.push(speed);
         } else {
             let name = &problem.models[speed.capture].name;
-            let text = contradicts(name, &speed, sigmas, by_ripple.is_some());
-            out.remarks.push(text);
+            let line = contradiction(
+                name,
+                &speed,
+                &term,
+                at.residual,
+                sigmas,
+                by_ripple.is_some(),
+            );
+            if line.in_conflict() {
+                let sd = term.relative_sd();
+                let log_constant = preliminary.x[constant] - at.residual * sd;
+                out.constants
+                    .push((log_constant, sd * (1.0 + spread).sqrt()));
+            }
+            out.confrontations.push(line);
         }
     }
     out
@@ -233,6 +251,7 @@ fn ask_for_speeds(
                     constant,
                     model: k,
                     probe: Some(model.probes.len() - 1),
+                    shared: None,
                 };
                 asked.push((speed, ReadingTerm::Speed(term)));
             }
@@ -304,14 +323,32 @@ fn aliased(name: &str, motion: Motion, share: f64) -> String {
     )
 }
 
-fn contradicts(name: &str, speed: &CurrentSpeed, sigmas: f64, by_ripple: bool) -> String {
-    let count = if by_ripple {
-        ""
-    } else {
-        ", by the segment count of the sheet, which no run-down's ripple confirms,"
-    };
-    format!(
-        "{name}: the ripple of its current ({}) at {} cycles a revolution{count} says {:.2} rad/s, {sigmas:+.1} sigma from the back-EMF over the constant that the other speed anchors say; it is not used. Check the segment count and the scales of that capture",
-        speed.motion, speed.anchor.cycles_per_revolution, speed.anchor.speed_rad_per_s
-    )
+fn contradiction(
+    name: &str,
+    speed: &CurrentSpeed,
+    term: &ReadingTerm,
+    residual: f64,
+    sigmas: f64,
+    by_ripple: bool,
+) -> Confrontation {
+    let rad_s = speed.anchor.speed_rad_per_s;
+    let model = rad_s * (-residual * term.relative_sd()).exp();
+    let line = Confrontation::with_deviation(
+        EvidenceKind::SpeedReference,
+        format!("ripple of current ({name})"),
+        sigmas,
+        || {
+            let count = if by_ripple {
+                ""
+            } else {
+                " by the segment count of the sheet, which no run-down's ripple confirms"
+            };
+            format!(
+                "{name}: the ripple of its current ({}) at {} cycles a revolution{count} gives {rad_s:.2} rad/s, where its back-EMF over the constant of the other speed references gives \
+                 {model:.2} rad/s ({sigmas:+.1} σ); it is not used. Check the segment count and the scales of that capture",
+                speed.motion, speed.anchor.cycles_per_revolution
+            )
+        },
+    );
+    line.with_values(rad_s, Some(model), None, "rad/s")
 }

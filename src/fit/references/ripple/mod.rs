@@ -1,12 +1,12 @@
 //! Speeds and constants that commutation ripple gives.
 
-mod beside;
 mod current;
+mod pattern_check;
 mod run_down;
+mod run_down_references;
 
-pub use beside::ripple_references_beside;
 pub use current::{CurrentSpeed, current_references};
 pub use run_down::{
-    RippleFinding, describe_ripple, read_ripple, ripple_references, settled_constant,
-    turn_volt_seconds,
+    RippleFinding, describe_ripple, read_ripple, settled_constant, turn_volt_seconds,
 };
+pub use run_down_references::{ripple_alone, ripple_references_beside};

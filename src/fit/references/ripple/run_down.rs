@@ -85,21 +85,6 @@ pub fn describe_ripple(
         .collect()
 }
 
-/// A term for each run-down whose ripple settles the constant.
-pub fn ripple_references(
-    findings: &[RippleFinding],
-    models: &[CaptureModel],
-    layout: &mut Layout,
-) -> Vec<ReadingTerm> {
-    findings
-        .iter()
-        .filter_map(|finding| {
-            let candidate = finding.result.settled(SETTLED)?;
-            Some(constant_term(candidate, finding.capture, models, layout))
-        })
-        .collect()
-}
-
 /// The constant of a candidate as a term.
 pub fn constant_term(
     candidate: &Candidate,

@@ -1,0 +1,80 @@
+//! Each capture beside all the others: what becomes of the parameters without it, and whether the model follows it at all.
+
+use super::deletion::{Dropped, without};
+use super::misfit;
+use super::sides::{Side, capture_sides};
+use super::wording::sigmas;
+use crate::bench::Bench;
+use crate::fit::checks::leave_one_out::{causes, refitted};
+use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
+use crate::fit::estimate::{Estimate, LeaveOneOut};
+
+/// First-order pull from which the fit is repeated without the capture.
+const REFIT: f64 = 3.5;
+
+/// Name of a capture in the table.
+pub fn capture_item(name: &str) -> String {
+    format!("capture {name}")
+}
+
+/// Every capture, and where the parameters go without those in conflict.
+pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, Vec<Side>) {
+    let (mut lines, mut sides) = (Vec::new(), Vec::new());
+    let mut misfits = misfit::confront(estimate).into_iter().peekable();
+    for k in 0..estimate.problem.models.len() {
+        let missed = misfits.next_if(|(capture, _)| *capture == k);
+        let pulled = estimate.leave_one_out.iter().find(|l| l.capture == k);
+        let pulled = pulled.cloned().filter(|l| l.pull.abs() > REFIT);
+        let missed_badly = missed.as_ref().is_some_and(|(_, line)| line.in_conflict());
+        let point = if pulled.is_some() || missed_badly {
+            without(estimate, bench, &[Dropped::Capture(k)])
+        } else {
+            None
+        };
+        let left_out = match (&point, pulled) {
+            (Some(point), Some(first)) => refitted(estimate, k, &point.x).or(Some(first)),
+            (_, first) => first.or_else(|| {
+                let all = estimate.leave_one_out.iter();
+                all.clone().find(|l| l.capture == k).cloned()
+            }),
+        };
+        let name = estimate.problem.models[k].name.clone();
+        let of_pull = left_out.map(|l| {
+            Confrontation::with_deviation(
+                EvidenceKind::Capture,
+                capture_item(&name),
+                l.pull,
+                || text(estimate, &name, &l),
+            )
+        });
+        let line = [of_pull, missed.map(|(_, line)| line)]
+            .into_iter()
+            .flatten()
+            .max_by_key(|line| line.agreement);
+        let line = line
+            .unwrap_or_else(|| Confrontation::alone(EvidenceKind::Capture, capture_item(&name)));
+        if line.agreement == Agreement::InConflict
+            && let Some(point) = &point
+        {
+            sides.extend(capture_sides(estimate, point));
+        }
+        lines.push(line);
+    }
+    (lines, sides)
+}
+
+fn text(estimate: &Estimate, name: &str, left_out: &LeaveOneOut) -> String {
+    let reported = estimate.reported();
+    let with = reported
+        .iter()
+        .find(|r| r.name == left_out.parameter)
+        .and_then(|r| r.estimate)
+        .map_or(f64::NAN, |at| at.value);
+    format!(
+        "{name} disagrees with the other captures: without it {} comes out {:+.1} %, {}. Usual causes: {}",
+        left_out.parameter.replace('_', " "),
+        100.0 * (left_out.without / with - 1.0),
+        sigmas(left_out.pull),
+        causes(left_out.parameter)
+    )
+}
