@@ -161,8 +161,8 @@ fn one_start_to_a_steady_speed_gives_the_inertia_and_the_sum_of_friction() {
 }
 
 #[test]
-fn a_steady_run_alone_bounds_each_part_of_friction_by_the_sum() {
-    let folder = reduced("telescope_focuser", &["steady"], "");
+fn a_steady_run_with_a_known_resistance_bounds_each_part_of_friction_by_the_sum() {
+    let folder = reduced("telescope_focuser", &["steady", "ohmmeter"], "");
     let file = fitted(folder.path());
     let truth: Value = serde_json::from_str(
         &std::fs::read_to_string(folder.path().join("truth.json")).expect("a truth"),
