@@ -376,7 +376,7 @@ const AGAINST_TRUTH: [(&str, &str, &str, Option<f64>); 8] = [
         "K_V_s_per_rad",
         Some(0.03),
     ),
-    ("rotor_inertia", "motor_at_25C", "J_kg_m2", Some(0.035)),
+    ("rotor_inertia", "motor_at_25C", "J_kg_m2", Some(0.03)),
     (
         "coulomb_friction_torque",
         "motor_at_25C",
@@ -387,6 +387,9 @@ const AGAINST_TRUTH: [(&str, &str, &str, Option<f64>); 8] = [
     ("windage", "motor_at_25C", "Cw_Nm_s2_per_rad2", None),
     ("brush_drop", "motor_at_25C", "brush_drop_V", None),
 ];
+
+/// Point values that miss their aim. The gains of the floor scrubber's two channels alone move J by 3.2 %.
+const FAR: [(&str, &str); 1] = [("floor_scrubber", "rotor_inertia")];
 
 /// The three shipped motors whose truth is known: at least nine of ten 95 % intervals hold it, and the point values are as near
 /// as the instruments of their notes allow.
@@ -415,7 +418,7 @@ fn shipped_motors_are_found_within_their_bounds() {
             held += usize::from(inside);
             let off = e.value / truth - 1.0;
             let near = aim.is_none_or(|aim| off.abs() <= aim);
-            far += usize::from(!near);
+            far += usize::from(near == FAR.contains(&(motor, name)));
             writeln!(
                 table,
                 "{motor:<18}{name:<26}{truth:>12.4e}{:>12.4e}  {:.4e} .. {:.4e} {:>+7.2} % {:>+6.2}{}{}",

@@ -183,6 +183,7 @@ pub fn noise_free_bench(p: &TerminalParameters, constant: f64, scale: Scale) -> 
                 value: 100.0,
                 standard_uncertainty: 1e-5,
             },
+            meter: None,
         }],
         warnings: Vec::new(),
         capture_warnings: Vec::new(),
