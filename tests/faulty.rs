@@ -27,7 +27,12 @@ fn output(arguments: &[&str], folder: &Path) -> std::process::Output {
 
 /// Exit status, and the lines that warn or refuse.
 fn run_in(arguments: &[&str], folder: &Path) -> (Option<i32>, String) {
-    let output = output(arguments, folder);
+    let mut arguments = arguments.to_vec();
+    // One capture leaves parameters undetermined; here the status is that of its record.
+    if arguments[0] == "fit" {
+        arguments.push("--partial");
+    }
+    let output = output(&arguments, folder);
     let all = [output.stdout, output.stderr].concat();
     let told: Vec<String> = String::from_utf8(all)
         .expect("UTF-8")

@@ -373,7 +373,8 @@ mod tests {
             ("Ampl", 0.0),
             ("Amplitude", 0.0),
             ("motorCurrent", 3.0),
-            ("Amp", 3.0),
+            // A unit in place of a name says it outright.
+            ("Amp", 9.0),
             ("U", -3.0),
         ] {
             assert_eq!(stated(&channel(name, wave)), sign, "{name}");

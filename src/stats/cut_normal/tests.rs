@@ -39,13 +39,10 @@ fn val_a_sum_that_is_known_confines_both_its_parts() {
     let (mean, deviation) = moments(&cut, 40_000, 0);
     assert_relative_eq!(mean, sum / 2.0, max_relative = 0.02);
     assert_relative_eq!(deviation, sum / 12.0_f64.sqrt(), max_relative = 0.02);
-    // The approximation is within a few per cent of it, and exact for the sum.
+    // A uniform distribution is the hardest for a normal one: its spread comes out a fifth too wide, never too narrow; the sum is exact.
     assert_relative_eq!(cut.mean[0], sum / 2.0, max_relative = 0.02);
-    assert_relative_eq!(
-        cut.covariance[(0, 0)].sqrt(),
-        sum / 12.0_f64.sqrt(),
-        max_relative = 0.1
-    );
+    let ratio = cut.covariance[(0, 0)].sqrt() / (sum / 12.0_f64.sqrt());
+    assert!((1.0..1.2).contains(&ratio), "{ratio}");
     let both = cut.covariance.sum().sqrt();
     assert_relative_eq!(both, sigma, max_relative = 0.02);
     let most = cut.above_bound(0).expect("bounded").quantile(0.95);
@@ -71,13 +68,14 @@ fn val_what_is_correlated_follows_the_bound() {
 
 #[test]
 fn far_beyond_the_bound_it_still_draws() {
-    // Centre eight spreads below the bound: exponential with mean 1/8 above it, to 2/64.
+    // Centre eight spreads below the bound: mean h − 8 and variance 1 − h (h − 8) above it, with the hazard h of the normal distribution at 8,
+    // whose continued fraction (Laplace) 8 + 1/(8 + 2/(8 + 3/(8 + 4/8))) is 8.12137.
     let information = DMatrix::from_element(1, 1, 1.0);
     let cut = CutNormal::new(&information, &DVector::from_element(1, -8.0), &[Some(0.0)])
         .expect("shapes");
     let (mean, deviation) = moments(&cut, 40_000, 0);
-    assert_relative_eq!(mean, 0.125, max_relative = 0.05);
-    assert_relative_eq!(deviation, 0.125, max_relative = 0.08);
+    assert_relative_eq!(mean, 0.12137, max_relative = 0.05);
+    assert_relative_eq!(deviation, 0.1197, max_relative = 0.08);
 }
 
 #[test]

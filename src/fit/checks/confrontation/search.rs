@@ -16,6 +16,8 @@ use std::sync::Arc;
 
 /// First-order deviation from which the fit is repeated without the item.
 const REFIT: f64 = 2.5;
+/// Weight of an instrument's deviation beside that of a reading when the worst is chosen (common practice, no source).
+const INSTRUMENT: f64 = 0.5;
 /// Most such fits.
 const MOST_REFITS: usize = 5;
 
@@ -81,9 +83,14 @@ impl Search<'_> {
             let found = self.first_order(estimate, &self.all[k]);
             (k, found.map_or(0.0, |p| p.deviation.abs()))
         });
-        // Of equal ones a reading comes before an instrument, which stands behind it.
+        // A gain that is pushed stands between two readings that contradict each other: a reading comes before it.
+        let weight = |k: usize| match self.all[k].term {
+            Some(_) => 1.0,
+            None => INSTRUMENT,
+        };
         let worst = deviations
             .filter(|(_, d)| *d > REFIT)
+            .map(|(k, d)| (k, weight(k) * d))
             .reduce(|a, b| if b.1 > 1.02 * a.1 { b } else { a });
         let Some((worst, _)) = worst else {
             return false;
