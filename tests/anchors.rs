@@ -252,7 +252,7 @@ fn two_readings_that_contradict_are_told_with_sigmas_and_their_ratio() {
     let found = fitted_files(&drawn);
     let told = conflict(&found, "");
     assert!(
-        told.contains("σ") && told.contains("is 2 times K from the tachometer"),
+        told.contains("σ") && told.contains("is 2 times K from tachometer (rundown)"),
         "{told}"
     );
 }

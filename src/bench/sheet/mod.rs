@@ -7,6 +7,7 @@ mod instrument;
 mod motor;
 mod quantity;
 mod reading;
+mod source;
 mod table;
 mod typed_sheet;
 
@@ -15,5 +16,6 @@ pub(super) use channel::{ChannelKeys, ChannelOverride, Measures, TypedChannel};
 pub(super) use instrument::{InstrumentKind, TypedInstrument};
 pub(super) use quantity::Quantity;
 pub(super) use reading::{TypedOhmmeter, TypedReading, TypedReadingKind};
-pub(super) use table::{NameOrNumber, Source, Table, unknown_name};
+pub(super) use source::Source;
+pub(super) use table::{NameOrNumber, Table, unknown_name};
 pub(super) use typed_sheet::{TypedSheet, read_typed};

@@ -4,34 +4,13 @@
 //! one. Ask for all keys first, call `finish`, and only then report a missing one, so that a misspelt key is
 //! reported as misspelt and not as missing.
 
+use super::source::{Source, article, finite};
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::path::Path;
-use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-
-/// Path and text of a sheet, from which places are counted.
-#[derive(Clone, Debug)]
-pub struct Source<'s> {
-    pub path: Arc<Path>,
-    pub text: &'s str,
-}
-
-impl Source<'_> {
-    /// Line and column of a byte offset.
-    pub fn place(&self, offset: usize) -> Place {
-        let before = self.text.get(..offset).unwrap_or(self.text);
-        let line_start = before.rfind('\n').map_or(0, |p| p + 1);
-        Place {
-            path: self.path.clone(),
-            line: before.matches('\n').count() as u32 + 1,
-            column: before[line_start..].chars().count() as u32 + 1,
-        }
-    }
-}
 
 /// One table and the keys asked of it.
 pub struct Table<'t> {
@@ -397,26 +376,5 @@ pub fn unknown_name(place: Place, what: &str, found: &str, known: &[&str]) -> Be
         found: found.to_string(),
         nearest: nearest(found, known).map(str::to_string),
         known: known.iter().map(|k| k.to_string()).collect(),
-    }
-}
-
-fn finite(value: &DeValue<'_>) -> Option<f64> {
-    let number = if let Some(integer) = value.as_integer() {
-        i64::from_str_radix(integer.as_str(), integer.radix()).ok()? as f64
-    } else {
-        value.as_float()?.as_str().parse::<f64>().ok()?
-    };
-    number.is_finite().then_some(number)
-}
-
-fn article(value: &DeValue<'_>) -> &'static str {
-    match value {
-        DeValue::String(_) => "a text",
-        DeValue::Integer(_) => "a whole number",
-        DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
     }
 }
