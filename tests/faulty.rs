@@ -291,7 +291,9 @@ fn an_ac_coupled_run_down_changes_nothing_that_a_start_says() {
         }
     }
     assert_eq!(both["coulomb_friction_torque"]["status"], "undetermined");
-    assert_eq!(both["friction_current"]["status"], "undetermined");
+    // The steady current at the end of the start bounds it, with or without the run-down.
+    assert_eq!(both["friction_current"]["status"], "measured");
+    assert!(both["friction_current"]["upper"].as_f64() < Some(1.9));
 }
 
 #[test]
