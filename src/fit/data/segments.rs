@@ -138,7 +138,7 @@ impl Cutter<'_> {
                             first: phase.first,
                             ..(*after).clone()
                         },
-                        without_current: vec![phase.first..phase.end],
+                        without_current: Vec::from([phase.first..phase.end]),
                     });
                     k += 2;
                 }

@@ -32,7 +32,10 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
             None
         };
         let left_out = match (&point, pulled) {
-            (Some(point), Some(first)) => refitted(estimate, k, &point.x).or(Some(first)),
+            // Another fit has other weights, which can only take a disagreement back: the shift is measured by those of the whole fit.
+            (Some(point), Some(first)) => refitted(estimate, k, &point.x)
+                .filter(|l| l.pull.abs() < first.pull.abs())
+                .or(Some(first)),
             (_, first) => first.or_else(|| {
                 let all = estimate.leave_one_out.iter();
                 all.clone().find(|l| l.capture == k).cloned()

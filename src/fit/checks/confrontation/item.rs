@@ -37,7 +37,7 @@ pub fn items(problem: &Problem, bench: &Bench) -> Vec<Item> {
     });
     let priors = problem.layout.entries().filter_map(|(entry, parameter)| {
         let (kind, name) = stated_entry(&parameter.kind, bench)?;
-        (parameter.prior.is_some() && !problem.frozen(entry)).then(|| Item {
+        (parameter.prior.is_some() && !problem.frozen(entry)).then_some(Item {
             dropped: Dropped::Prior(entry),
             kind,
             name,
