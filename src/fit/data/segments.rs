@@ -138,7 +138,7 @@ impl Cutter<'_> {
                             first: phase.first,
                             ..(*after).clone()
                         },
-                        without_current: Vec::from([phase.first..phase.end]),
+                        without_current: std::iter::once(phase.first..phase.end).collect(),
                     });
                     k += 2;
                 }
