@@ -188,7 +188,7 @@ fn one_tachometer_reading_entered_twelve_times_leaves_k_as_wide() {
         sheet = sheet
             .replace(run_down, "")
             .replace("capture = \"coast\"", "capture = \"brake\"");
-        sheet += &"\n".to_owned();
+        sheet += "\n";
         for _ in 1..times {
             sheet += &reading.replace("coast", "brake");
         }
