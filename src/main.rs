@@ -3,7 +3,6 @@
 mod cli;
 
 use clap::Parser;
-use std::num::NonZeroUsize;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
@@ -18,15 +17,11 @@ fn main() -> ExitCode {
     }
 }
 
-/// Threads for each core of the machine beyond which more are no help.
-const MOST_THREADS_PER_CORE: usize = 4;
-
 /// Keeps `RAYON_NUM_THREADS` within what the machine can use: each thread takes memory of its own.
 fn limit_threads() {
     let asked = std::env::var("RAYON_NUM_THREADS").ok();
     let asked = asked.and_then(|text| text.parse::<usize>().ok());
-    let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
-    let most = MOST_THREADS_PER_CORE * cores;
+    let (_, most) = rundown::lot::usable_threads();
     if asked.is_some_and(|asked| asked > most) {
         // It fails only where a pool is there already.
         let pool = rayon::ThreadPoolBuilder::new().num_threads(most);

@@ -4,6 +4,8 @@
 //! that difference (R. D. Cook, S. Weisberg, Residuals and Influence in Regression, 1982, section 2.2, from memory: in the linear case
 //! `r/√(1 − h)` with the leverage h). Up to three of these the item agrees; up to five it is doubtful; beyond, in conflict.
 
+use serde::{Deserialize, Serialize};
+
 /// Deviations beyond which an item is doubtful, and beyond which it is in conflict.
 const DOUBTFUL: f64 = 3.0;
 const IN_CONFLICT: f64 = 5.0;
@@ -46,7 +48,8 @@ impl EvidenceKind {
 }
 
 /// How an item agrees with the others.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Agreement {
     /// Nothing else predicts it.
     NothingToCompare,

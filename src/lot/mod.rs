@@ -20,6 +20,6 @@ pub use error::LotError;
 pub use manifest::{Entry, Manifest, Part, Work};
 pub use motors::{Gathered, Instruments, gather};
 pub use results::{MotorRecord, Outcome, Store};
-pub use run::{Counts, RunOptions, Step, run};
+pub use run::{Counts, RunOptions, Step, run, usable_threads};
 pub use statistics::{Drift, Finding, Series, Spread};
 pub use summary::{Outlier, ParameterSummary, Summary, page, summarise, text};

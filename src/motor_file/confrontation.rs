@@ -2,33 +2,8 @@
 
 use super::document::present;
 use super::{MotorFile, Status, StopReason};
+use crate::fit::Agreement;
 use serde::{Deserialize, Serialize};
-
-/// How an item agrees with the others.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Agreement {
-    /// Nothing else predicts it.
-    NothingToCompare,
-    /// Within three standard uncertainties of the difference.
-    Agrees,
-    /// Between three and five.
-    Doubtful,
-    /// Beyond five.
-    InConflict,
-}
-
-impl Agreement {
-    /// As the table prints it.
-    pub fn label(self) -> &'static str {
-        match self {
-            Agreement::NothingToCompare => "nothing to compare with",
-            Agreement::Agrees => "agrees",
-            Agreement::Doubtful => "doubtful",
-            Agreement::InConflict => "in conflict",
-        }
-    }
-}
 
 /// One item of evidence beside the others.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -25,8 +25,9 @@ mod parameter;
 mod store;
 pub mod table;
 
+pub use crate::fit::Agreement;
 pub use assemble::assemble;
-pub use confrontation::{Agreement, Confrontation, ResultState};
+pub use confrontation::{Confrontation, ResultState};
 pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
     Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,

@@ -14,8 +14,14 @@ use motor::fit_or_keep;
 use std::num::NonZeroUsize;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-/// Threads for each core of the machine beyond which more are no help: each takes memory for a motor of its own.
+/// Threads for each core of the machine beyond which more are no help: each takes memory of its own.
 const MOST_THREADS_PER_CORE: usize = 4;
+
+/// Threads that the machine has, and how many are used at most.
+pub fn usable_threads() -> (usize, usize) {
+    let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    (cores, MOST_THREADS_PER_CORE * cores)
+}
 
 /// How a lot is run.
 #[derive(Clone, Debug)]
@@ -54,9 +60,8 @@ pub fn run(
     options: &RunOptions,
     progress: &(dyn Fn(Step) + Sync),
 ) -> Result<u64, LotError> {
-    let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
-    let asked = options.threads.map_or(cores, NonZeroUsize::get);
-    let threads = asked.min(MOST_THREADS_PER_CORE * cores);
+    let (cores, most) = usable_threads();
+    let threads = options.threads.map_or(cores, NonZeroUsize::get).min(most);
     let interrupt = options.fit.monitor.interrupt.clone();
     let entries = manifest
         .entries(options.part)

@@ -2,8 +2,8 @@
 
 use crate::bench::{Bench, CaptureWarning};
 use crate::events::Timeline;
-use crate::fit::{self, Estimate};
-use crate::motor_file::{Agreement, Confrontation};
+use crate::fit::{Agreement, Estimate};
+use crate::motor_file::Confrontation;
 
 pub(super) fn confrontations(
     bench: &Bench,
@@ -18,12 +18,7 @@ pub(super) fn confrontations(
         standard_uncertainty: finite(c.standard_uncertainty),
         unit: c.unit.to_owned(),
         deviation: finite(c.deviation),
-        agreement: match c.agreement {
-            fit::Agreement::NothingToCompare => Agreement::NothingToCompare,
-            fit::Agreement::Agrees => Agreement::Agrees,
-            fit::Agreement::Doubtful => Agreement::Doubtful,
-            fit::Agreement::InConflict => Agreement::InConflict,
-        },
+        agreement: c.agreement,
         text: c.text.clone(),
     });
     let of_captures = bench
