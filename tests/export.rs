@@ -6,7 +6,9 @@ mod bare;
 mod measured;
 
 use measured::measured;
-use rundown::export::{End, Instance, c_header, modelica, rows, script, spice, state_space};
+use rundown::export::{
+    End, Instance, c_header, load_line, modelica, rows, script, spice, state_space,
+};
 use rundown::motor::{Condition, Constants, State, advance};
 use rundown::motor_file::{
     self, Covariance, Input, ModelTerms, MotorFile, Overwrite, Parameter, ParameterName as Name,
@@ -403,6 +405,107 @@ fn the_modelica_record_carries_the_constant_and_the_friction() {
     assert!((law(1.01 * w) / drag(1.01 * w) - 1.0).abs() < 1e-4);
     assert_eq!(number("TaRef"), 24.0 + 273.15);
     assert_eq!(number("Jr"), number("Js"));
+    // The inductance is one number there; at 20 kHz a fifth of it is screened: 1.2 mH and a little for 1.5 mH.
+    assert!(
+        record.contains("screening by eddy currents (at 20 kHz the inductance is 1.2"),
+        "{record}"
+    );
+}
+
+#[test]
+fn a_parser_of_the_language_reads_the_modelica_record() {
+    // Python package modparc 0.2.1, an independent parser of the Modelica grammar.
+    let file = full();
+    let record = modelica::record(&estimate(&file), None).expect("a record");
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("record.mo"), record).expect("write");
+    let python = concat!(env!("CARGO_MANIFEST_DIR"), "/target/test-python/bin/python");
+    let program = "import modparc; print(type(modparc.parse_file('record.mo')).__name__)";
+    let output = tool(python, &["-c", program], folder.path());
+    assert!(
+        text(&output).contains("StoredDefinition"),
+        "{}",
+        text(&output)
+    );
+}
+
+/// Rows of a CSV table by its headings.
+fn rows_of(bytes: &[u8]) -> Vec<std::collections::HashMap<String, Option<f64>>> {
+    let mut reader = csv::Reader::from_reader(bytes);
+    let heads = reader.headers().expect("heads").clone();
+    reader
+        .records()
+        .map(|row| {
+            let row = row.expect("a row");
+            heads
+                .iter()
+                .zip(&row)
+                .map(|(head, cell)| (head.to_owned(), cell.parse().ok()))
+                .collect()
+        })
+        .collect()
+}
+
+#[test]
+fn the_torque_speed_table_follows_the_line_of_the_motor_and_bounds_it() {
+    let file = plain();
+    let table = rows_of(&load_line::torque_speed(&file, 12.0).expect("a table"));
+    assert_eq!(table.len(), 41);
+    for row in &table {
+        let number = |key: &str| row[key].expect("a number");
+        let speed = number("speed_rad_s");
+        // T = K (V - K w)/R - T_c for a motor with nothing but resistance and Coulomb friction.
+        let current = (12.0 - 0.02 * speed) / 2.0;
+        let torque = 0.02 * current - 3e-3;
+        for (key, wanted) in [
+            ("current_a", current),
+            ("torque_nm", torque),
+            ("electrical_power_w", 12.0 * current),
+            ("shaft_power_w", torque * speed),
+        ] {
+            let (low, high) = (
+                number(&format!("{key}_lower")),
+                number(&format!("{key}_upper")),
+            );
+            assert!(
+                low <= wanted && wanted <= high,
+                "{key} {speed}: {wanted} in {low}..{high}"
+            );
+            assert!(
+                (number(key) - wanted).abs() <= 0.2 * (high - low) + 1e-12,
+                "{key} {speed}"
+            );
+        }
+    }
+    // Standstill: the current's relative uncertainty is that of R, 2 %.
+    let held = &table[0];
+    let width = held["current_a_upper"].expect("bound") - held["current_a_lower"].expect("bound");
+    assert!(
+        (width / 6.0 / (2.0 * 1.96 * 0.02) - 1.0).abs() < 0.05,
+        "{width}"
+    );
+}
+
+#[test]
+fn the_efficiency_map_is_empty_where_the_load_holds_the_rotor() {
+    let file = plain();
+    let map = rows_of(&load_line::efficiency_map(&file, 12.0).expect("a map"));
+    assert_eq!(map.len(), 8 * 24);
+    for row in &map {
+        let (voltage, torque) = (row["voltage_v"].expect("V"), row["torque_nm"].expect("T"));
+        let current = (torque + 3e-3) / 0.02;
+        let speed = (voltage - 2.0 * current) / 0.02;
+        match row["efficiency"] {
+            None => assert!(speed < 150.0, "{voltage} {torque} {speed}"),
+            Some(efficiency) => {
+                assert!(speed > 0.0, "{voltage} {torque} {speed}");
+                let wanted = torque * speed / (voltage * current);
+                assert!((efficiency - wanted).abs() < 0.03, "{efficiency} {wanted}");
+            }
+        }
+    }
+    assert!(map.iter().any(|row| row["efficiency"].is_none()));
+    assert!(map.iter().filter(|row| row["efficiency"].is_some()).count() > 60);
 }
 
 #[test]
@@ -504,6 +607,9 @@ fn what_is_undetermined_stops_an_export_with_the_reason() {
         "spice",
         "spice-half-bridge",
         "modelica",
+        "fmu",
+        "table",
+        "efficiency-map",
         "c",
         "python",
         "octave",

@@ -6,7 +6,8 @@ use super::terminal::{print_bytes, report_warning};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use rundown::export::{
-    End, ExportError, Instance, c_header, modelica, rows, script, spice, state_space,
+    End, ExportError, Instance, c_header, fmu, load_line, modelica, rows, script, spice,
+    state_space,
 };
 use rundown::files;
 use rundown::motor_file::{self, MotorFile, ParameterName};
@@ -35,6 +36,9 @@ pub struct ExportArguments {
     /// Motors drawn from the covariance, for a tolerance study (spice, state-space, csv, parquet)
     #[arg(long, value_name = "N")]
     samples: Option<usize>,
+    /// One drawn motor: number N of those that --samples would draw
+    #[arg(long, value_name = "N", conflicts_with_all = ["samples", "at"])]
+    draw: Option<usize>,
     /// Seed of the drawn motors
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -44,6 +48,20 @@ pub struct ExportArguments {
     /// Sample time of the discrete matrices, e.g. 50us
     #[arg(long, value_name = "TIME")]
     sample_time: Option<String>,
+    /// Version of the Functional Mock-up Interface (fmu)
+    #[arg(long, value_enum, default_value = "2.0", value_name = "VERSION")]
+    fmi: Fmi,
+}
+
+/// Versions of the Functional Mock-up Interface.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Fmi {
+    /// Version 2.0
+    #[value(name = "2.0")]
+    Two,
+    /// Version 3.0
+    #[value(name = "3.0")]
+    Three,
 }
 
 /// Formats.
@@ -53,6 +71,8 @@ enum Format {
     Spice,
     /// Deck of a half bridge at half duty around the subcircuit
     SpiceHalfBridge,
+    /// Functional Mock-up Unit: model exchange and co-simulation for a simulator
+    Fmu,
     /// Record for the Modelica Standard Library's permanent-magnet DC machine
     Modelica,
     /// C header with fixed-point helpers
@@ -63,6 +83,10 @@ enum Format {
     Octave,
     /// State-space matrices as JSON
     StateSpace,
+    /// Torque, current, power and efficiency over speed at a voltage, with bounds, as CSV
+    Table,
+    /// Speed, current, power and efficiency over voltage and torque, with bounds, as CSV
+    EfficiencyMap,
     /// One row a motor
     Csv,
     /// One row a motor
@@ -74,11 +98,14 @@ impl Format {
         match self {
             Format::Spice => "the SPICE subcircuit",
             Format::SpiceHalfBridge => "the half-bridge deck",
+            Format::Fmu => "the Functional Mock-up Unit",
             Format::Modelica => "the Modelica record",
             Format::C => "the C header",
             Format::Python => "the Python snippet",
             Format::Octave => "the Octave snippet",
             Format::StateSpace => "the state-space model",
+            Format::Table => "the torque-speed table",
+            Format::EfficiencyMap => "the efficiency map",
             Format::Csv => "a drawn or corner row of the CSV table",
             Format::Parquet => "a drawn or corner row of the Parquet table",
         }
@@ -101,7 +128,9 @@ struct Order {
     format: Format,
     corner: Option<(End, ParameterName)>,
     samples: Option<usize>,
+    draw: Option<usize>,
     seed: u64,
+    fmi: fmu::FmiVersion,
     supply_v: Option<f64>,
     sample_time_s: Option<f64>,
 }
@@ -139,6 +168,30 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
     let first = &arguments.motors[0];
     let bytes = if order.format.is_table() {
         tables(&files, &order)?
+    } else if matches!(order.format, Format::Table | Format::EfficiencyMap) {
+        if order.corner.is_some() || order.draw.is_some() {
+            bail!(
+                "{} holds the intervals of all motors that the file allows; leave --at and --draw out",
+                order.format.name()
+            );
+        }
+        let estimate = Instance::estimate(&files[0], order.format.name())
+            .with_context(|| first.display().to_string())?;
+        let supply_v = estimate.supply_v(order.supply_v, order.format.name())?;
+        match order.format {
+            Format::Table => load_line::torque_speed(&files[0], supply_v)?,
+            _ => load_line::efficiency_map(&files[0], supply_v)?,
+        }
+    } else if order.format == Format::Fmu {
+        let unit = instances(&files[0], &order)
+            .and_then(|motors| fmu::unit(&motors[0], order.fmi))
+            .with_context(|| first.display().to_string())?;
+        if let Some(why) = unit.without_library {
+            report_warning(format!(
+                "the unit holds its C source but no library for this machine: {why}"
+            ));
+        }
+        unit.bytes
     } else {
         text(&files[0], &order)
             .with_context(|| first.display().to_string())?
@@ -180,6 +233,11 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
         Some([end, name]) => Some((end_named(end)?, parameter_named(name)?)),
         _ => None,
     };
+    if let Some(number) = arguments.draw
+        && (number == 0 || number > MOST_SAMPLES)
+    {
+        bail!("--draw {number}: expected 1 to {MOST_SAMPLES}");
+    }
     if let Some(count) = arguments.samples {
         if !arguments.to.takes_samples() {
             bail!(
@@ -195,6 +253,11 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
         format: arguments.to,
         corner,
         samples: arguments.samples,
+        draw: arguments.draw,
+        fmi: match arguments.fmi {
+            Fmi::Two => fmu::FmiVersion::Two,
+            Fmi::Three => fmu::FmiVersion::Three,
+        },
         seed: arguments.seed,
         supply_v: positive_si("--supply", arguments.supply.as_ref(), Quantity::Voltage)?,
         sample_time_s: positive_si(
@@ -225,6 +288,10 @@ fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
 /// The motors that an order asks of one file.
 fn instances<'a>(file: &'a MotorFile, order: &Order) -> Result<Vec<Instance<'a>>, ExportError> {
     let format = order.format.name();
+    if let Some(number) = order.draw {
+        let mut drawn = Instance::samples(file, format, number, order.seed)?;
+        return Ok(drawn.drain(number - 1..).collect());
+    }
     match (order.corner, order.samples) {
         (Some((end, name)), _) => Ok(vec![Instance::corner(file, format, name, end)?]),
         (None, Some(count)) => Instance::samples(file, format, count, order.seed),
@@ -260,7 +327,7 @@ fn text(file: &MotorFile, order: &Order) -> Result<String, ExportError> {
 fn tables(files: &[MotorFile], order: &Order) -> anyhow::Result<Vec<u8>> {
     let mut table = Vec::new();
     for file in files {
-        if order.corner.is_none() && order.samples.is_none() {
+        if order.corner.is_none() && order.samples.is_none() && order.draw.is_none() {
             table.push(rows::Row {
                 file,
                 instance: None,

@@ -19,6 +19,9 @@ pub fn header(motor: &Instance<'_>) -> Result<String, ExportError> {
     for line in motor.head() {
         let _ = writeln!(text, " * {line}");
     }
+    for left_out in motor.finer_terms() {
+        let _ = writeln!(text, " * Left out: {left_out}.");
+    }
     let _ = write!(
         text,
         " */\n#ifndef {upper}_H\n#define {upper}_H\n\n#include <stdint.h>\n\n/* SI units; _U is the standard uncertainty. */\n"

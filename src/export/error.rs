@@ -42,4 +42,7 @@ pub enum ExportError {
     /// The table could not be written.
     #[error("the table could not be written: {0}")]
     Table(#[from] polars::error::PolarsError),
+    /// The archive could not be written.
+    #[error("the unit could not be written: {0}")]
+    Archive(String),
 }

@@ -186,6 +186,38 @@ impl<'a> Instance<'a> {
         lines
     }
 
+    /// What a format without the finer terms of the inductance and the torque leaves out, one clause each with its size.
+    pub fn finer_terms(&self) -> Vec<String> {
+        let t = &self.terminal;
+        let inductance_h = t.armature_inductance_h;
+        let largest_a = self
+            .file
+            .validity
+            .current_a
+            .map(|range| range.largest_magnitude());
+        let mut list = Vec::new();
+        if t.eddy_share > 0.0 {
+            let left_h = t.inductance_at_h(0.0, 20e3);
+            list.push(format!(
+                "screening by eddy currents (at 20 kHz the inductance is {left_h:.2e} H instead of {inductance_h:.2e} H, so PWM ripple is {:.2} times as large)",
+                inductance_h / left_h
+            ));
+        }
+        if let (true, Some(current_a)) = (t.saturation_per_a > 0.0, largest_a) {
+            let left_h = t.inductance_at_h(current_a, 0.0);
+            list.push(format!(
+                "saturation (at {current_a:.2} A the inductance is {left_h:.2e} H instead of {inductance_h:.2e} H)"
+            ));
+        }
+        if let (true, Some(current_a)) = (t.armature_reaction_per_a > 0.0, largest_a) {
+            let percent = 100.0 * t.armature_reaction_per_a * current_a;
+            list.push(format!(
+                "armature reaction (at {current_a:.2} A the torque constant is {percent:.1} % smaller)"
+            ));
+        }
+        list
+    }
+
     /// Name of the motor as an identifier: lower-case letters, digits and underscores, beginning with a letter.
     pub fn identifier(&self) -> String {
         let mut name: String = self

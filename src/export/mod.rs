@@ -4,6 +4,8 @@
 //! * [`spice`]: subcircuit with electrical and mechanical ports, and a half-bridge deck.
 //! * [`modelica`]: record for the standard library's permanent-magnet DC machine.
 //! * [`c_header`]: constants and fixed-point helpers for firmware.
+//! * [`fmu`]: Functional Mock-up Unit for simulators.
+//! * [`load_line`]: torque, current, power and efficiency over speed, and over voltage and torque.
 //! * [`script`]: Python and Octave snippets that simulate a start.
 //! * [`state_space`]: continuous and exact discrete matrices as JSON.
 //! * [`rows`]: CSV and Parquet, one row a motor.
@@ -12,7 +14,9 @@
 pub mod c_header;
 pub mod columns;
 mod error;
+pub mod fmu;
 pub mod instance;
+pub mod load_line;
 pub mod modelica;
 pub mod rows;
 pub mod script;

@@ -59,6 +59,9 @@ pub fn record(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
             "// The winding's temperature is not known; TaRef is set to {UNKNOWN_C} degC."
         );
     }
+    for left_out in motor.finer_terms() {
+        let _ = writeln!(text, "// Left out: {left_out}.");
+    }
     text.push_str("// K = ViNominal/wNominal; the nominal point is no load at the supply. Friction is exact there and approximate elsewhere.\n");
     let _ = write!(
         text,

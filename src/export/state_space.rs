@@ -105,6 +105,7 @@ pub fn document(motor: &Instance<'_>, sample_time_s: Option<f64>) -> Value {
     }
     document["parameters"] = Value::Object(parameters);
     document["left_out"] = json!(left_out);
+    document["left_out_effects"] = json!(motor.finer_terms());
     document["program"] =
         json!({"name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION")});
     document["inputs_of_the_fit"] = json!(motor.file.inputs);

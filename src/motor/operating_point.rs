@@ -109,6 +109,28 @@ impl TerminalParameters {
         }
     }
 
+    /// Turning at a speed whose back-EMF without armature reaction is `back_emf_v`, under whatever load lets it; driven where its torque is
+    /// negative.
+    pub fn at_back_emf(&self, voltage_v: f64, back_emf_v: f64) -> OperatingPoint {
+        let surplus = |i: f64| {
+            self.held_voltage_v(i) + (1.0 - self.armature_reaction_per_a * i.abs()) * back_emf_v
+                - voltage_v
+        };
+        let spare_v = voltage_v - back_emf_v;
+        let most_a = 2.0 * spare_v / self.terminal_resistance_ohm;
+        let current_a = if spare_v > 0.0 {
+            root(0.0, most_a, surplus)
+        } else {
+            -root(0.0, -most_a, |i| -surplus(-i))
+        };
+        OperatingPoint {
+            voltage_v,
+            current_a,
+            back_emf_v,
+            torque_current_a: self.shaft_a(current_a, back_emf_v),
+        }
+    }
+
     /// The loaded point between no load and standstill where `of`, which has one peak there, is greatest, by golden section; `None`
     /// where friction holds the rotor. The value is right to about the square of the remaining width, 1e-14.
     pub fn greatest(
@@ -177,7 +199,7 @@ impl TerminalParameters {
 
     /// Torque at the shaft over K, A.
     fn shaft_a(&self, current_a: f64, back_emf_v: f64) -> f64 {
-        (1.0 - self.armature_reaction_per_a * current_a) * current_a
+        (1.0 - self.armature_reaction_per_a * current_a.abs()) * current_a
             - self.friction_current_a
             - self.viscous_conductance_s * back_emf_v
             - self.windage_a_per_v2 * back_emf_v * back_emf_v
@@ -227,6 +249,20 @@ mod tests {
             armature_reaction_per_a: 0.02,
             ..TerminalParameters::plain(2.0, 1e-3, 2e-3, 0.12, 2e-3)
         }
+    }
+
+    #[test]
+    fn a_point_at_a_speed_is_the_one_under_its_load() {
+        let motor = complete();
+        for load_a in [0.0, 0.3, 1.5, 4.0] {
+            let loaded = motor.under_load(12.0, load_a).expect("turns");
+            let turning = motor.at_back_emf(12.0, loaded.back_emf_v);
+            assert_relative_eq!(turning.current_a, loaded.current_a, max_relative = 1e-9);
+            let apart = (turning.torque_current_a - load_a).abs();
+            assert!(apart < 1e-9, "{load_a} {apart}");
+        }
+        // Driven above the voltage it generates.
+        assert!(motor.at_back_emf(12.0, 14.0).current_a < 0.0);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 /// Temperature at which a copper winding's resistance extrapolates to zero is −234.5 °C for annealed copper
 /// (winding temperature by resistance, rotating-machine and product-safety standards; IEC 60034-1, 8.6.2 rounds to 235).
-const COPPER_INFERRED_ZERO_C: f64 = -234.5;
+pub const COPPER_INFERRED_ZERO_C: f64 = -234.5;
 
 /// Reference temperature of every reported parameter, °C.
 pub const REFERENCE_C: f64 = 25.0;
