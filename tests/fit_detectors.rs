@@ -155,7 +155,7 @@ fn warmed(scenario: &Scenario, seed: u64, by_k: f64) -> DrawnBench {
 }
 
 const ANCHORS: &[&str] = &[
-    "segments do not agree with the comb",
+    "disagree with the harmonic pattern of the ripple",
     "commutator segments; the ripple's harmonic pattern",
     "and no likely segment count agrees with them",
     "σ apart (not by chance). K from",

@@ -89,6 +89,8 @@ fn full() -> MotorFile {
         motor: Some(MotorFacts {
             name: "ticket printer".to_owned(),
             commutator_segments: Some(5),
+            poles: Some(2),
+            brush_count: None,
             brushes: Some(rundown::bench::BrushKind::MetalCarbon),
             magnets: Some(rundown::bench::MagnetKind::Ferrite),
             supply_v: Some(24.0),
@@ -99,6 +101,7 @@ fn full() -> MotorFile {
             role: Some("start".to_owned()),
         }],
         inductance_at: Vec::new(),
+        constant_candidates: Vec::new(),
         confrontations: vec![Confrontation {
             kind: "reading".to_owned(),
             item: "ohmmeter".to_owned(),
@@ -205,6 +208,7 @@ fn full() -> MotorFile {
                 standard_uncertainty: 0.004,
                 prior_value: Some(1.0),
                 prior_standard_uncertainty: Some(0.005),
+                prior_distribution: None,
             }],
         },
         warnings: vec![Warning {

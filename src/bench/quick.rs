@@ -27,6 +27,8 @@ pub struct QuickRun {
     pub supply_v: Option<f64>,
     /// Number of commutator segments.
     pub commutator_segments: Option<u32>,
+    /// Number of field poles.
+    pub poles: Option<u32>,
     /// Of the winding, for all captures.
     pub winding_temperature_c: Option<f64>,
     /// Speed while running freely at the supply, as the first run-down, steady, brake or start capture (in this order)
@@ -51,7 +53,7 @@ pub struct QuickRun {
 }
 
 /// Builds a bench from flags: an 8-bit oscilloscope (2 % of reading, zero 0.1 division), a voltage probe (1 %), a
-/// current probe (3 %) or a shunt (5 %), all read as limits of two standard deviations and stated in the warnings.
+/// current probe (3 %) or a shunt (5 %), all read as limits (rectangular) and stated in the warnings.
 ///
 /// # Errors
 /// No capture, contradicting flags, or a capture that cannot be read or used.
@@ -71,7 +73,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         supply_v: run.supply_v,
         current_limit_a: None,
     };
-    let loaded = load_all(&plans, &hardware, &expected)?;
+    let loaded = load_all(&plans, &hardware, &[], &expected)?;
     warnings.extend(loaded.warnings);
     Ok(Bench {
         path: None,
@@ -79,10 +81,11 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         motor: MotorFacts {
             name: run.name.clone().unwrap_or_else(|| "unnamed motor".into()),
             commutator_segments: run.commutator_segments,
+            poles: run.poles,
             supply_v: run.supply_v,
             ..MotorFacts::default()
         },
-        instruments: hardware.into_iter().map(|h| h.instrument).collect(),
+        instruments: loaded.instruments,
         captures: loaded.captures,
         readings,
         warnings,
@@ -123,7 +126,7 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
     let current = channel(run, Measures::Current, hardware);
     let winding_temperature_c = run.winding_temperature_c.map(|c| {
         warnings.push(format!(
-            "winding temperature {c} °C assumed within {TEMPERATURE_LIMIT_K} K (two standard deviations)"
+            "winding temperature {c} °C assumed within {TEMPERATURE_LIMIT_K} K (rectangular)"
         ));
         Accuracy::limit_absolute(TEMPERATURE_LIMIT_K).state(c)
     });
@@ -262,7 +265,7 @@ fn speed_reading(
         }
     };
     warnings.push(format!(
-        "speed {:.1} rpm assumed within 0.1 % and 1 rpm (two standard deviations), read {}",
+        "speed {:.1} rpm assumed within 0.1 % and 1 rpm (rectangular), read {}",
         speed / RPM,
         match &capture {
             Some(name) => format!("while running freely as capture \"{name}\" shows it"),

@@ -13,6 +13,29 @@ pub struct Stated {
     pub standard_uncertainty: f64,
 }
 
+/// The distribution that a stated accuracy stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ErrorDistribution {
+    /// A limit without a level of confidence.
+    Rectangular,
+    /// An expanded or a standard uncertainty.
+    Normal,
+    /// Parts of both kinds.
+    Combined,
+}
+
+impl ErrorDistribution {
+    /// As tables print it.
+    pub fn label(self) -> &'static str {
+        match self {
+            ErrorDistribution::Rectangular => "rectangular",
+            ErrorDistribution::Normal => "normal",
+            ErrorDistribution::Combined => "combined",
+        }
+    }
+}
+
 /// What a capture shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -85,6 +108,10 @@ pub struct MotorFacts {
     pub name: String,
     /// Number of commutator segments.
     pub commutator_segments: Option<u32>,
+    /// Number of field poles.
+    pub poles: Option<u32>,
+    /// Number of brushes.
+    pub brush_count: Option<u32>,
     /// Material of the brushes.
     pub brushes: Option<BrushKind>,
     /// Material of the magnets.
@@ -95,13 +122,16 @@ pub struct MotorFacts {
     pub room_temperature_c: Option<f64>,
 }
 
-/// One piece of hardware through which a channel passes. Its gain error is one number shared by all channels that name it.
+/// One piece of hardware through which a channel passes, or a gain error that one of its vertical ranges or a gain check has for itself. Its gain
+/// error is one number shared by all channels that name it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Instrument {
     /// Key in the bench sheet.
     pub name: String,
     /// Relative standard uncertainty of the gain (for a shunt: of its resistance).
     pub gain_relative_uncertainty: f64,
+    /// ErrorDistribution that the stated or assumed accuracy of the gain stands for.
+    pub gain_distribution: Option<ErrorDistribution>,
     /// First-order bandwidth in Hz where it matters.
     pub bandwidth_hz: Option<f64>,
     /// Largest delay of a current channel through this hardware against the voltage channel, either way, s.
@@ -115,8 +145,10 @@ pub struct Instrument {
 /// How one trace of a capture was measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChannelChain {
-    /// Indices into [`Bench::instruments`].
+    /// Indices into [`Bench::instruments`]: the hardware that the channel passes through.
     pub instruments: Vec<usize>,
+    /// Indices of those whose gain errors it has: of the hardware, or of its vertical ranges and gain checks.
+    pub gains: Vec<usize>,
     /// Column name of the scope channel: with `gain_per_channel`, one gain a column name.
     pub column: String,
     /// Standard uncertainty of the zero of this channel in this capture, V or A.

@@ -54,6 +54,9 @@ pub struct FitArguments {
     /// Commutator segments, where they can be counted
     #[arg(long, value_name = "COUNT")]
     segments: Option<u32>,
+    /// Field poles, where they can be counted
+    #[arg(long, value_name = "COUNT")]
+    poles: Option<u32>,
     /// Winding temperature, e.g. 25C
     #[arg(long, value_name = "TEMPERATURE", value_parser = |text: &str| FlagUnits::TEMPERATURE.parse(text))]
     temperature: Option<f64>,
@@ -302,6 +305,7 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         captures,
         supply_v: arguments.supply,
         commutator_segments: arguments.segments,
+        poles: arguments.poles,
         winding_temperature_c: arguments.temperature,
         speed_rad_s: arguments.speed,
         voltage_column: arguments.voltage_column.clone(),

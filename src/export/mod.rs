@@ -8,9 +8,11 @@
 //! * [`load_line`]: torque, current, power and efficiency over speed, and over voltage and torque.
 //! * [`script`]: Python and Octave snippets that simulate a start.
 //! * [`state_space`]: continuous and exact discrete matrices as JSON.
+//! * [`budget`]: the uncertainty budget as CSV.
 //! * [`rows`]: CSV and Parquet, one row a motor.
 //! * [`columns`], [`table`]: columns of a table with a row a motor; tables as CSV and Parquet, also batch by batch.
 
+pub mod budget;
 pub mod c_header;
 pub mod columns;
 mod error;

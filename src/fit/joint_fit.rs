@@ -29,6 +29,7 @@ use super::weights::{noise_of_rows, reweigh};
 use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use crate::ripple::Counted;
 use std::iter;
 
 /// Trials that one descent may take.
@@ -193,8 +194,8 @@ impl<'a> JointFit<'a> {
         let has_reference = layout.find(&ParameterKind::LogBackEmfConstant).is_some();
         let (mut confrontations, mut constants) = (Vec::new(), Vec::new());
         if !has_reference {
-            let stated = bench.motor.commutator_segments;
-            let alone = ripple_alone(&ripple.findings, stated, &models, &mut layout);
+            let counted = Counted::of(&bench.motor);
+            let alone = ripple_alone(&ripple.findings, counted, &models, &mut layout);
             terms.extend(alone.terms);
             confrontations = alone.confrontations;
             constants = alone.constants;
@@ -290,7 +291,7 @@ impl<'a> JointFit<'a> {
                 &mut self.ripple.findings,
                 constant,
                 &preliminary,
-                self.bench.motor.commutator_segments,
+                Counted::of(&self.bench.motor),
                 &problem.models,
                 &mut problem.layout,
             );

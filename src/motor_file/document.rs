@@ -62,6 +62,9 @@ pub struct MotorFile {
     /// Inductance at the frequencies asked for, where it is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub inductance_at: Vec<InductanceAtFrequency>,
+    /// Back-EMF constants that the ripple of a run-down leaves, where none is settled.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub constant_candidates: Vec<ConstantCandidate>,
     /// Every item of evidence beside what the others predict of it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub confrontations: Vec<Confrontation>,
@@ -78,6 +81,28 @@ pub struct MotorFile {
         skip_serializing_if = "Option::is_none"
     )]
     pub content_sha256: Option<String>,
+}
+
+/// A back-EMF constant that the ripple of a run-down may mean.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ConstantCandidate {
+    /// Name of the capture.
+    pub capture: String,
+    /// Commutator segments.
+    pub segments: u32,
+    /// Field poles.
+    pub poles: u32,
+    /// Brushes.
+    pub brushes: u32,
+    /// Ripple cycles per revolution.
+    pub cycles_per_revolution: u32,
+    /// V·s/rad.
+    pub value: f64,
+    /// With the gain of the voltage channel, V·s/rad.
+    pub standard_uncertainty: f64,
+    /// Probability of this constant by the harmonic pattern and what was counted.
+    pub probability: f64,
 }
 
 /// The program that wrote the file.
@@ -113,6 +138,20 @@ pub struct MotorFacts {
         skip_serializing_if = "Option::is_none"
     )]
     pub commutator_segments: Option<u32>,
+    /// Field poles, where counted.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub poles: Option<u32>,
+    /// Brushes, where counted.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub brush_count: Option<u32>,
     /// Brush material, where known.
     #[serde(
         default,

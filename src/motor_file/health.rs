@@ -1,6 +1,7 @@
 //! How well the fit went, apart from its values.
 
 use super::document::present;
+use crate::bench::ErrorDistribution;
 use serde::{Deserialize, Serialize};
 
 /// Why the iteration ended.
@@ -249,4 +250,11 @@ pub struct Nuisance {
         skip_serializing_if = "Option::is_none"
     )]
     pub prior_standard_uncertainty: Option<f64>,
+    /// Distribution that this uncertainty was stated as.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub prior_distribution: Option<ErrorDistribution>,
 }

@@ -10,6 +10,7 @@
 pub use crate::files::write_atomically;
 
 mod assemble;
+mod budget;
 mod check;
 mod confrontation;
 mod distribution;
@@ -27,10 +28,12 @@ pub mod table;
 
 pub use crate::fit::Agreement;
 pub use assemble::assemble;
+pub use budget::{BudgetLine, budget_lines};
 pub use confrontation::{Confrontation, ResultState};
 pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
-    Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range, SHEET_ROLE, Validity, Warning,
+    ConstantCandidate, Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range,
+    SHEET_ROLE, Validity, Warning,
 };
 pub use error::MotorFileError;
 pub use health::{

@@ -124,6 +124,8 @@ fn facts(file: &MotorFile) -> Vec<String> {
         motor
             .commutator_segments
             .map(|n| format!("{n} commutator segments")),
+        motor.poles.map(|n| format!("{n} poles")),
+        motor.brush_count.map(|n| format!("{n} brushes")),
         motor.brushes.map(|b| format!("{} brushes", kebab(&b))),
         motor.magnets.map(|m| format!("{} magnets", kebab(&m))),
     ]

@@ -2,17 +2,15 @@
 
 use super::error::Unreadable;
 use crate::events::OpenStretch;
-use crate::ripple::harmonics::cycles::{SEGMENTS, USUAL_POLES};
+use crate::ripple::harmonics::cycles::{Counted, SEGMENTS};
 
-/// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes two poles and nothing else.
+/// Options of a ripple analysis. `Default` asks for a false-alarm rate of 1e-3 and assumes nothing of the commutator.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RippleOptions {
     /// Chance, over the whole searched band, that noise alone is taken for a line.
     pub false_alarm_rate: f64,
-    /// Segment count somebody gave. It is weighed against the comb, never just believed.
-    pub segments: Option<u32>,
-    /// Field poles (2 for nearly all small motors).
-    pub poles: u32,
+    /// What somebody counted at the commutator. It is weighed against the pattern, never just believed.
+    pub counted: Counted,
     /// Largest segment count considered.
     pub most_segments: u32,
     /// Standard uncertainty of what is left of the zero offset of the channel, V (or A for current). `None`: taken from the
@@ -46,26 +44,28 @@ impl RippleOptions {
                 expected: "between 0 and 0.9",
             });
         }
-        if self.poles == 0 || !self.poles.is_multiple_of(2) {
+        if let Some(poles) = self.counted.poles
+            && (poles == 0 || !poles.is_multiple_of(2))
+        {
             return Err(Unreadable::Option {
                 name: "poles",
-                value: self.poles.into(),
+                value: poles.into(),
                 expected: "an even number of field poles, 2 or more",
             });
         }
         Ok(())
     }
 
-    /// Options for the open stretch of a capture. `segments`: as counted by a person; `zero_v`: standard uncertainty of the
+    /// Options for the open stretch of a capture. `zero_v`: standard uncertainty of the
     /// channel's zero in V, used where the capture itself shows no rest.
     pub fn for_stretch(
         stretch: &OpenStretch<'_>,
-        segments: Option<u32>,
+        counted: Counted,
         zero_v: Option<f64>,
     ) -> RippleOptions {
         let step = stretch.quantisation_step_v.unwrap_or(0.0);
         RippleOptions {
-            segments,
+            counted,
             zero_offset_standard_uncertainty: match stretch.zero_v {
                 Some(_) => Some((0.1 * step).max(1e-6)),
                 None => zero_v,
@@ -81,8 +81,7 @@ impl Default for RippleOptions {
     fn default() -> Self {
         RippleOptions {
             false_alarm_rate: 1e-3,
-            segments: None,
-            poles: USUAL_POLES,
+            counted: Counted::default(),
             most_segments: SEGMENTS.1,
             zero_offset_standard_uncertainty: None,
             quantisation_step: None,

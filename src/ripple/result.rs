@@ -1,7 +1,12 @@
 //! What a ripple analysis returns.
 
+use super::harmonics::cycles::Commutator;
 use super::lines::foreign::ForeignLine;
 use super::run_down::remarks::RunDownRemark;
+
+/// Probability of a constant from which it is named beside a more probable one, and how many are.
+const POSSIBLE: f64 = 0.02;
+const MOST_RIVALS: usize = 4;
 
 /// The strongest line stationary in angle.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,19 +34,21 @@ pub struct RippleLine {
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct Candidate {
-    /// Commutator segments S.
-    pub segments: u32,
-    /// Ripple cycles per revolution N (2S for odd S, S for even S, two poles).
+    /// Segments, poles and brushes.
+    pub commutator: Commutator,
+    /// Ripple cycles per revolution N of that commutator.
     pub cycles_per_revolution: u32,
+    /// Harmonic of one revolution that the strongest line is.
+    pub harmonic: u32,
     /// K in V·s/rad, relative to the gain of the voltage channel.
     pub back_emf_constant_v_s_per_rad: f64,
     /// One standard deviation of K under this candidate, V·s/rad.
     pub standard_uncertainty: f64,
-    /// Probability of this S, with the given segment count (if any) weighed in.
+    /// Probability of this commutator, with what was counted at it (if anything) weighed in.
     pub probability: f64,
-    /// Probability of this S from the comb alone.
+    /// Probability of this commutator from the pattern alone.
     pub comb_probability: f64,
-    /// Probability of this K: that of N and of the place of the strongest line, all S that share them summed.
+    /// Probability of this K: of all commutators that share it, summed.
     pub constant_probability: f64,
 }
 
@@ -83,7 +90,7 @@ pub struct SpeedPoint {
 pub struct RippleResult {
     /// `None` where no line stands above the threshold.
     pub line: Option<RippleLine>,
-    /// Most probable first; empty without a line.
+    /// Most probable K first, and of its commutators the most probable; empty without a line.
     pub candidates: Vec<Candidate>,
     /// Revolutions within the stretch used, under the most probable candidate.
     pub revolutions: Option<f64>,
@@ -110,10 +117,27 @@ pub struct RippleResult {
 }
 
 impl RippleResult {
-    /// The most probable candidate when its K is at least this probable and the fit of its line settled.
+    /// The candidate of the most probable K when that is at least this probable and the fit of its line settled.
     pub fn settled(&self, least_probability: f64) -> Option<&Candidate> {
         self.candidates
             .first()
             .filter(|c| self.fit_settled && c.constant_probability >= least_probability)
     }
+
+    /// The most probable commutator of each constant that is not out of the question, most probable constant first.
+    pub fn rivals(&self) -> Vec<Candidate> {
+        rivals(&self.candidates)
+    }
+}
+
+/// The most probable of each constant that is not out of the question, of candidates in the order of a result.
+pub(crate) fn rivals(candidates: &[Candidate]) -> Vec<Candidate> {
+    let mut all: Vec<Candidate> = Vec::new();
+    for c in candidates {
+        let known = all.iter().any(|r| r.harmonic == c.harmonic);
+        if !known && c.constant_probability > POSSIBLE && all.len() < MOST_RIVALS {
+            all.push(c.clone());
+        }
+    }
+    all
 }

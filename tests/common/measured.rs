@@ -32,6 +32,8 @@ pub fn measured(
         motor: Some(MotorFacts {
             name: name.to_owned(),
             commutator_segments: None,
+            poles: None,
+            brush_count: None,
             brushes: None,
             magnets: None,
             supply_v: None,

@@ -1,6 +1,6 @@
 use super::bench::Bench;
 use rundown::ripple::{
-    RippleOptions, RunDownRemark, Unreadable, analyse_run_down, analyse_run_down_at,
+    Counted, RippleOptions, RunDownRemark, Unreadable, analyse_run_down, analyse_run_down_at,
 };
 
 fn read(
@@ -179,7 +179,10 @@ fn bad_options_are_refused() {
             ..RippleOptions::default()
         },
         RippleOptions {
-            poles: 3,
+            counted: Counted {
+                poles: Some(3),
+                ..Counted::default()
+            },
             ..RippleOptions::default()
         },
         RippleOptions {

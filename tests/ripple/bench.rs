@@ -11,6 +11,7 @@ use std::f64::consts::PI;
 #[derive(Clone, Debug)]
 pub struct Bench {
     pub segments: u32,
+    pub poles: u32,
     pub constant_v_s_per_rad: f64,
     pub start_v: f64,
     pub revolutions: f64,
@@ -42,6 +43,7 @@ impl Default for Bench {
         let code_v = 1.25 * start_v / 256.0;
         Bench {
             segments: 7,
+            poles: 2,
             constant_v_s_per_rad: 0.021,
             start_v,
             revolutions: 40.0,
@@ -71,18 +73,19 @@ pub struct Made {
     pub line: f64,
 }
 
+/// Ripple cycles a revolution under two poles.
 pub fn count(segments: u32) -> u32 {
-    if segments % 2 == 1 {
-        2 * segments
-    } else {
-        segments
-    }
+    least_common_multiple(segments, 2)
+}
+
+pub fn least_common_multiple(a: u32, b: u32) -> u32 {
+    (1..=b).map(|k| k * a).find(|m| m % b == 0).unwrap_or(a * b)
 }
 
 impl Bench {
     pub fn make(&self) -> Made {
         let mut random = StdRng::seed_from_u64(self.seed);
-        let cycles = count(self.segments);
+        let cycles = least_common_multiple(self.segments, self.poles);
         let speed = self.start_v / self.constant_v_s_per_rad;
         // ω = (ω0 + c) exp(-t/τ) - c, c = coulomb·ω0; standstill where it meets zero.
         let c = self.coulomb.max(0.05) * speed;
@@ -153,18 +156,17 @@ impl Pulses {
         let coils: Vec<f64> = (0..bench.segments)
             .map(|_| bench.unevenness * random.sample::<f64, _>(StandardNormal))
             .collect();
-        let s = bench.segments as usize;
-        // Under two equal poles a coil makes the same pulse at either brush, half a turn apart.
-        let excess = (0..cycles as usize)
-            .map(|k| {
-                if s % 2 == 1 {
-                    let coil = if k % 2 == 0 { k / 2 } else { (k + s) / 2 % s };
-                    coils[coil]
-                } else {
-                    0.5 * (coils[k] + coils[(k + s / 2) % s])
-                }
-            })
-            .collect();
+        // Under equal poles a coil makes the same pulse at every brush: edge j of S and brush b of 2p meet at j/S + b/2p of a turn.
+        let mut met = vec![(0.0, 0.0); cycles as usize];
+        for (j, coil) in coils.iter().enumerate() {
+            for b in 0..bench.poles {
+                let at = j as u32 * (cycles / bench.segments) + b * (cycles / bench.poles);
+                let (sum, count) = &mut met[(at % cycles) as usize];
+                *sum += coil;
+                *count += 1.0;
+            }
+        }
+        let excess = met.into_iter().map(|(sum, count)| sum / count).collect();
         let needle = if bench.needles {
             0.5 * bench.ripple
         } else {

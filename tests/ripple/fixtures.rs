@@ -4,7 +4,7 @@
 use rundown::{
     bench::{LoadOptions, Role, read_sheet},
     events::{find, open_stretch},
-    ripple::{LineKind, RippleOptions, RippleResult, analyse_run_down_at},
+    ripple::{Counted, LineKind, RippleOptions, RippleResult, analyse_run_down_at},
 };
 use std::path::Path;
 
@@ -23,7 +23,7 @@ fn analyse(bench: &str) -> RippleResult {
     let timeline = find(&capture.waveform, capture.role);
     let stretch = open_stretch(&capture.waveform, &timeline).expect("an open stretch");
     let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
-    let options = RippleOptions::for_stretch(&stretch, bench.motor.commutator_segments, zero);
+    let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
     analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options).expect("a run-down")
 }
 
@@ -46,7 +46,7 @@ fn holds(earlier: &Earlier) {
     assert_eq!(line.harmonic_of_revolution, earlier.harmonic);
     assert!(line.false_alarm_probability < 1e-12);
     for (candidate, (segments, probability)) in found.candidates.iter().zip(earlier.candidates) {
-        assert_eq!(candidate.segments, *segments);
+        assert_eq!(candidate.commutator.segments, *segments);
         assert!((candidate.probability - probability).abs() < 0.01);
     }
     assert_eq!(found.foreign_lines.len(), 1, "{:?}", found.foreign_lines);

@@ -1,11 +1,20 @@
 use super::bench::{Bench, Made, count};
+use rayon::prelude::*;
 use rundown::ripple::{
-    LineKind, RippleOptions, RippleResult, RunDownRemark, StatedCount, analyse_run_down,
+    CountVerdict, Counted, LineKind, RippleOptions, RippleResult, RunDownRemark, analyse_run_down,
 };
 
+/// Probability from which the fit takes a constant, where nothing else speaks for it.
+const SETTLED: f64 = 0.975;
+
 pub fn analyse(bench: &Bench, made: &Made) -> RippleResult {
+    analyse_counted(bench, made, Counted::default())
+}
+
+fn analyse_counted(bench: &Bench, made: &Made, counted: Counted) -> RippleResult {
     let options = RippleOptions {
         quantisation_step: (bench.code_v > 0.0).then_some(bench.code_v),
+        counted,
         ..RippleOptions::default()
     };
     analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down")
@@ -20,8 +29,8 @@ fn line_and_segments_come_out_of_an_8_bit_run_down() {
     assert_eq!(line.harmonic_of_revolution, made.cycles);
     let error = line.cycles_per_volt_second / made.line - 1.0;
     assert!(error.abs() < 1e-3, "K/N wrong by {:.4} %", 100.0 * error);
-    let best = result.settled(0.95).expect("one K");
-    assert!([7, 14].contains(&best.segments));
+    let best = result.settled(SETTLED).expect("one K");
+    assert!([7, 14].contains(&best.commutator.segments));
     let constant = best.back_emf_constant_v_s_per_rad;
     assert!((constant / 0.021 - 1.0).abs() < 1e-3, "K {constant}");
     assert!((result.revolutions.expect("turns") - 39.0).abs() < 2.0);
@@ -82,15 +91,17 @@ fn segments_are_found_for_odd_and_even_counts() {
 fn a_wrong_segment_count_given_by_the_user_is_contradicted() {
     let bench = Bench::default();
     let made = bench.make();
-    let options = RippleOptions {
-        quantisation_step: Some(bench.code_v),
+    let six = Counted {
         segments: Some(6),
-        ..RippleOptions::default()
+        ..Counted::default()
     };
-    let result = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down");
+    let result = analyse_counted(&bench, &made, six);
     assert_eq!(result.candidates[0].cycles_per_revolution, 14);
-    let found = result.stated_count(6, None).expect("a line");
-    assert!(matches!(found, StatedCount::Disagrees { .. }), "{found}");
+    let found = result.stated_count(six, None).expect("a line");
+    assert!(
+        matches!(found.verdict, CountVerdict::Disagrees(..)),
+        "{found}"
+    );
 }
 
 #[test]
@@ -102,21 +113,98 @@ fn a_given_count_settles_what_an_even_commutator_leaves_open() {
     let made = bench.make();
     let open = analyse(&bench, &made);
     assert!(
-        open.settled(0.95).is_none(),
+        open.settled(SETTLED).is_none(),
         "{:?}",
         open.candidates.first()
     );
-    let options = RippleOptions {
-        quantisation_step: Some(bench.code_v),
+    // Segments alone leave the poles open.
+    let seven = Counted {
         segments: Some(7),
-        ..RippleOptions::default()
+        ..Counted::default()
     };
-    let told = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down");
-    assert_eq!(told.candidates[0].segments, 7);
-    assert!(told.candidates[0].probability > 0.8);
+    let told = analyse_counted(&bench, &made, seven);
+    assert!(told.settled(SETTLED).is_none(), "{:?}", told.candidates[0]);
+    let named = told.remarks.iter().find_map(|r| match r {
+        RunDownRemark::Rivals(all) => Some(all.iter().map(|c| c.harmonic).collect::<Vec<_>>()),
+        _ => None,
+    });
+    let named = named.expect("rivals");
+    assert!(named.contains(&14) && named.contains(&28), "{named:?}");
+    let two_poles = Counted {
+        poles: Some(2),
+        ..seven
+    };
+    let told = analyse_counted(&bench, &made, two_poles);
+    let first = &told.candidates[0];
+    assert_eq!((first.commutator.segments, first.harmonic), (7, 14));
+    assert!(told.settled(SETTLED).is_some(), "{first:?}");
     assert!(
-        told.candidates[0].comb_probability < 0.2,
-        "the comb alone cannot know"
+        first.comb_probability < 0.2,
+        "the pattern alone cannot know"
+    );
+}
+
+/// Poles, segments and unevenness of a grid, each with nothing counted, with the segments counted, and with everything: a K that is
+/// taken is the true one, and with everything counted it is taken.
+#[test]
+fn a_constant_taken_is_the_true_one_whatever_the_poles() {
+    let grid: Vec<(u32, u32, f64)> = [2, 4, 6]
+        .into_iter()
+        .flat_map(|poles| (3..=13).map(move |segments| (poles, segments)))
+        .flat_map(|(p, s)| [0.0, 5e-4, 1e-3, 2e-3, 0.01].map(move |u| (p, s, u)))
+        .collect();
+    // Of each cell K over the true one, where it is taken.
+    let outcomes: Vec<(String, [Option<f64>; 3])> = grid
+        .into_par_iter()
+        .map(|(poles, segments, unevenness)| {
+            let bench = Bench {
+                poles,
+                segments,
+                unevenness,
+                samples: 6000,
+                seed: u64::from(100 * poles + segments),
+                ..Bench::default()
+            };
+            let made = bench.make();
+            let counts = [
+                Counted::default(),
+                Counted {
+                    segments: Some(segments),
+                    ..Counted::default()
+                },
+                Counted {
+                    segments: Some(segments),
+                    poles: Some(poles),
+                    brushes: Some(poles),
+                },
+            ];
+            let taken = counts.map(|counted| {
+                let result = analyse_counted(&bench, &made, counted);
+                let k = result.settled(SETTLED)?.back_emf_constant_v_s_per_rad;
+                Some(k / bench.constant_v_s_per_rad)
+            });
+            let name = format!("{poles} poles, {segments} segments, {unevenness}");
+            (name, taken)
+        })
+        .collect();
+    let is_wrong = |ratio: &Option<f64>| ratio.is_some_and(|r| (r - 1.0).abs() > 5e-3);
+    let wrong: Vec<&(String, [Option<f64>; 3])> = outcomes
+        .iter()
+        .filter(|(_, taken)| taken.iter().any(is_wrong))
+        .collect();
+    let taken = |counted: usize| outcomes.iter().filter(|o| o.1[counted].is_some()).count();
+    let shares = [taken(0), taken(1), taken(2)];
+    println!("{shares:?} of {} taken", outcomes.len());
+    assert!(wrong.is_empty(), "{wrong:#?}");
+    // Silence would be right too, and of no use.
+    let silent: Vec<&String> = outcomes
+        .iter()
+        .filter(|o| o.1[2].is_none())
+        .map(|o| &o.0)
+        .collect();
+    assert!(
+        shares[2] * 10 >= outcomes.len() * 9,
+        "{shares:?} {silent:?}"
     );
 }
 

@@ -83,6 +83,7 @@ fn write_sheet(out: &mut String, draft: &Draft) -> std::fmt::Result {
     writeln!(
         out,
         "# commutator_segments = 7          # count the bars if you can: the ripple then gives the speed\n\
+         # poles = 2                        # count the magnet poles too: the ripple of 4 poles is easily read as that of 2\n\
          # brushes = \"carbon\"               # or \"metal-carbon\", \"metal\"\n\
          # magnets = \"ferrite\"              # or \"neodymium\", \"samarium-cobalt\"\n\
          # room_temperature_c = 21\n\
@@ -162,13 +163,13 @@ fn write_instruments(out: &mut String, draft: &Draft) -> std::fmt::Result {
     writeln!(
         out,
         "# Assumed; see the data sheet of yours.\n\
-         gain = {{ limit_percent = 2 }}\n\
+         gain = {{ limit_full_scale_percent = 3 }}\n\
          zero = {{ limit_divisions = 0.1 }}\n\
          time_base = {{ limit_ppm = 100 }}\n\n\
          [instruments.probe]\n\
          kind = \"voltage-probe\"\n\
          # Assumed; see the data sheet of yours.\n\
-         gain = {{ limit_percent = 1 }}\n"
+         gain = {{ limit_percent = 2 }}\n"
     )?;
     if raw_volts(draft) {
         writeln!(

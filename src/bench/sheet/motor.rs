@@ -5,6 +5,9 @@ use super::table::Table;
 use crate::bench::error::BenchError;
 use crate::bench::setup::{BrushKind, MagnetKind, MotorFacts};
 
+/// Most field poles that a sheet may state.
+const MOST_POLES: u32 = 24;
+
 /// The source of the bench.
 #[derive(Clone, Debug)]
 pub(in crate::bench) struct TypedSupply {
@@ -16,6 +19,8 @@ pub(in crate::bench) struct TypedSupply {
 pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), BenchError> {
     let name = table.text("name")?;
     let commutator_segments = table.count("commutator_segments")?;
+    let poles = table.count("poles")?;
+    let brush_count = table.count("brush_count")?;
     let brushes = table.choice(
         "brushes",
         "brush kind",
@@ -44,11 +49,31 @@ pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quanti
             format!("the room is said to be at {room} °C; expected -60 to 150 °C"),
         );
     }
+    if let Some(n) = poles.filter(|n| !n.is_multiple_of(2) || *n > MOST_POLES) {
+        return table.invalid(
+            "poles",
+            format!("{n} field poles; poles come in pairs of north and south: expected an even number, 2 to {MOST_POLES}"),
+        );
+    }
+    if let Some(n) = brush_count
+        && n != 2
+        && poles.map_or(!n.is_multiple_of(2) || n > MOST_POLES, |p| n != p)
+    {
+        let expected = poles.map_or("2, or the number of poles".to_owned(), |p| {
+            format!("2 or {p}")
+        });
+        return table.invalid(
+            "brush_count",
+            format!("{n} brushes; expected {expected}. Count brushes that lie side by side as one"),
+        );
+    }
     let name = table.require("name", name, "a few words that tell the motor")?;
     Ok((
         MotorFacts {
             name,
             commutator_segments,
+            poles,
+            brush_count,
             brushes,
             magnets,
             supply_v: None,

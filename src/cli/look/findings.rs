@@ -9,7 +9,7 @@ use rundown::events::{
     guess,
 };
 use rundown::ripple::{
-    CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
+    Counted, CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
 };
 use serde_json::{Value, json};
 
@@ -63,7 +63,7 @@ impl<'a> Findings<'a> {
         // What the finders remember of the traces is not needed any more.
         let columns = guessed.into_columns();
         let ripple = open.map(|stretch| {
-            let options = RippleOptions::for_stretch(&stretch, None, None);
+            let options = RippleOptions::for_stretch(&stretch, Counted::default(), None);
             analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
                 .map_err(|why| why.to_string())
         });

@@ -28,8 +28,8 @@ pub(super) fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String>
         .filter(|c| c.probability >= LEAST_PROBABILITY);
     for candidate in worth.take(MOST_CANDIDATES) {
         lines.push(format!(
-            "    {} segments, {} cycles a revolution: K = {}, probability {:.3}",
-            candidate.segments,
+            "    {}, {} cycles a revolution: K = {}, probability {:.3}",
+            candidate.commutator,
             candidate.cycles_per_revolution,
             write(
                 candidate.back_emf_constant_v_s_per_rad,
@@ -118,7 +118,9 @@ pub(super) fn ripple_document(ripple: &Result<RippleResult, String>) -> Value {
             "false_alarm_probability": line.false_alarm_probability,
         })),
         "candidates": result.candidates.iter().map(|c| json!({
-            "segments": c.segments,
+            "segments": c.commutator.segments,
+            "poles": c.commutator.poles,
+            "brushes": c.commutator.brushes,
             "cycles_per_revolution": c.cycles_per_revolution,
             "back_emf_constant_v_s_per_rad": c.back_emf_constant_v_s_per_rad,
             "standard_uncertainty": c.standard_uncertainty,

@@ -59,6 +59,11 @@ impl Ratio {
             {
                 causes.push(format!("a commutator of {then} instead of {now} segments"));
             }
+            match (p, q) {
+                (1, 2) => causes.push("twice the field poles".into()),
+                (2, 1) => causes.push("half the field poles".into()),
+                _ => {}
+            }
         }
         match (p, q) {
             (2, 1) => causes.push("a tachometer that counted two marks a turn as two turns".into()),

@@ -70,7 +70,8 @@ pub fn driven_terms(
                 .iter()
                 .find_map(RippleFinding::candidate)
                 .map(|c| c.cycles_per_revolution);
-            let cycles_found = cycles_of(capture, timeline, cycles);
+            let poles = bench.motor.poles.unwrap_or(USUAL_POLES);
+            let cycles_found = cycles_of(capture, timeline, cycles, poles);
             out.findings
                 .extend(cycles_found.ok().flatten().map(|t| format!("{name}: {t}")));
         }
@@ -225,6 +226,7 @@ fn cycles_of(
     capture: &Capture,
     timeline: &Timeline,
     settled: Option<u32>,
+    poles: u32,
 ) -> Result<Option<String>, crate::ripple::Unreadable> {
     let (Some(trace), Some(speed)) = (&capture.waveform.voltage_v, capture.driven_speed_rad_s)
     else {
@@ -265,7 +267,7 @@ fn cycles_of(
         )));
     }
     let count = whole as u32;
-    let counts: Vec<String> = segment_counts(count, USUAL_POLES, SEGMENTS.0, SEGMENTS.1)
+    let counts: Vec<String> = segment_counts(count, poles, SEGMENTS.0, SEGMENTS.1)
         .iter()
         .map(u32::to_string)
         .collect();
@@ -279,7 +281,7 @@ fn cycles_of(
             ": unevenness of the segments, which does not tell their number".to_owned()
         }
         None => format!(
-            ": {} segments, if it is the commutation",
+            ": {} segments under {poles} poles, if it is the commutation",
             counts.join(" or ")
         ),
     };

@@ -70,12 +70,7 @@ fn gain(bench: &Bench, chain: &ChannelChain, problem: &Problem, x: &DVector<f64>
         };
         Some(x[problem.layout.find(&kind)?])
     };
-    chain
-        .instruments
-        .iter()
-        .filter_map(fitted)
-        .sum::<f64>()
-        .exp()
+    chain.gains.iter().filter_map(fitted).sum::<f64>().exp()
 }
 
 /// Fitted zero of a channel: its own part in this capture and whatever the model adds to that.

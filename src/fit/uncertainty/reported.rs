@@ -138,7 +138,7 @@ impl Estimate {
             settled_by: None,
         };
         let Some(placed) = m.place(&self.problem.layout) else {
-            out.settled_by = Some(speed_reference());
+            out.settled_by = Some(speed_reference(&self.ripple));
             return out;
         };
         let Some((mut interval, one_sided)) = self.interval(m, &placed) else {

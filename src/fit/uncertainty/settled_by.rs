@@ -2,6 +2,8 @@
 
 use crate::bench::Role;
 use crate::fit::model::CaptureModel;
+use crate::fit::references::RippleFinding;
+use crate::quantity::rounding::{Scale, write};
 
 /// A capture that helps, and the roles under which it may already be there.
 type Advice = (&'static str, &'static [Role]);
@@ -46,9 +48,27 @@ pub fn settled_by(parameter: &str, there: &[CaptureModel]) -> String {
     advice.map_or(ANOTHER, |(words, _)| words).to_owned()
 }
 
-/// What gives a back-EMF constant.
-pub fn speed_reference() -> String {
-    "a speed: one tachometer reading while running freely, the commutator's segment count with a run-down whose ripple shows, or the \
-     terminal voltage while the shaft is driven at a known speed"
-        .to_owned()
+/// What gives a back-EMF constant. `ripple`: of the run-downs.
+pub fn speed_reference(ripple: &[RippleFinding]) -> String {
+    let open = ripple
+        .iter()
+        .filter(|f| f.taken.is_none() && f.result.fit_settled);
+    let rivals = open.map(|f| f.result.rivals()).find(|all| !all.is_empty());
+    let Some(rivals) = rivals else {
+        return "a speed: one tachometer reading while running freely, a count of commutator segments and poles with a run-down whose ripple shows, or the \
+                terminal voltage while the shaft is driven at a known speed"
+            .to_owned();
+    };
+    let each = rivals.iter().map(|c| {
+        let k = c.back_emf_constant_v_s_per_rad;
+        format!(
+            "{} ({})",
+            write(k, Some(c.standard_uncertainty), "V·s/rad", Scale::Prefix),
+            c.commutator
+        )
+    });
+    format!(
+        "a count of commutator segments, poles and brushes, or one tachometer reading: the ripple leaves {}",
+        each.collect::<Vec<_>>().join(", ")
+    )
 }

@@ -70,7 +70,7 @@ fn add_gains(
     let shunt = capture
         .series_in_voltage
         .and_then(|(_, instrument)| instrument);
-    for &k in &chain.instruments {
+    for &k in &chain.gains {
         let instrument = &bench.instruments[k];
         let sd = instrument.gain_relative_uncertainty;
         if sd <= 0.0 {

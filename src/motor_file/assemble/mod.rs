@@ -7,13 +7,13 @@ mod validity;
 mod warnings;
 
 use super::{
-    AtTemperature, Coordinate, Covariance, Distribution, FORMAT, InductanceAtFrequency, Input,
-    ModelTerms, MotorFacts, MotorFile, OneSided, OperatingPoint, OperatingPoints, Parameter,
-    ParameterName, Program, SHEET_ROLE, Status, Term, TermName, draw,
+    AtTemperature, ConstantCandidate, Coordinate, Covariance, Distribution, FORMAT,
+    InductanceAtFrequency, Input, ModelTerms, MotorFacts, MotorFile, OneSided, OperatingPoint,
+    OperatingPoints, Parameter, ParameterName, Program, SHEET_ROLE, Status, Term, TermName, draw,
 };
 use crate::bench::Bench;
 use crate::events::Timeline;
-use crate::fit::{self, Estimate, ParameterKind};
+use crate::fit::{self, Estimate, ParameterKind, RippleFinding};
 use crate::stats::monte_carlo::Summary;
 use confrontations::confrontations;
 use health::health;
@@ -41,6 +41,8 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         motor: Some(MotorFacts {
             name: bench.motor.name.clone(),
             commutator_segments: bench.motor.commutator_segments,
+            poles: bench.motor.poles,
+            brush_count: bench.motor.brush_count,
             brushes: bench.motor.brushes,
             magnets: bench.motor.magnets,
             supply_v: bench.motor.supply_v,
@@ -51,6 +53,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         distribution: distribution(estimate),
         operating: None,
         inductance_at: inductance_at(estimate),
+        constant_candidates: constant_candidates(bench, estimate),
         covariance: covariance(&reported, estimate),
         confrontations: confrontations(bench, timelines, estimate),
         fit: health(bench, timelines, estimate),
@@ -219,6 +222,34 @@ fn inductance_at(estimate: &Estimate) -> Vec<InductanceAtFrequency> {
             level: estimate.options.level,
         })
         .collect()
+}
+
+/// What the ripple of run-downs leaves of the back-EMF constant where nothing settles it.
+fn constant_candidates(bench: &Bench, estimate: &Estimate) -> Vec<ConstantCandidate> {
+    if estimate.value(&ParameterKind::LogBackEmfConstant).is_some() {
+        return Vec::new();
+    }
+    let of_finding = |f: &RippleFinding| {
+        let capture = &bench.captures[f.capture];
+        let chain = capture.voltage_chain.iter().flat_map(|c| &c.gains);
+        let gain = chain.map(|&k| bench.instruments[k].gain_relative_uncertainty);
+        let gain = gain.fold(0.0, f64::hypot);
+        let rivals = f.result.rivals().into_iter();
+        rivals.map(move |c| ConstantCandidate {
+            capture: capture.name.clone(),
+            segments: c.commutator.segments,
+            poles: c.commutator.poles,
+            brushes: c.commutator.brushes,
+            cycles_per_revolution: c.cycles_per_revolution,
+            value: c.back_emf_constant_v_s_per_rad,
+            standard_uncertainty: c
+                .standard_uncertainty
+                .hypot(gain * c.back_emf_constant_v_s_per_rad),
+            probability: c.constant_probability,
+        })
+    };
+    let settled = estimate.ripple.iter().filter(|f| f.result.fit_settled);
+    settled.flat_map(of_finding).collect()
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {

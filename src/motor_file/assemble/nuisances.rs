@@ -18,6 +18,12 @@ pub(super) fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
                 standard_uncertainty: estimate.covariance.total[entry.diagonal()].max(0.0).sqrt(),
                 prior_value: p.prior.map(|p| p.0),
                 prior_standard_uncertainty: p.prior.map(|p| p.1),
+                prior_distribution: match &p.kind {
+                    ParameterKind::Gain { instrument, .. } => {
+                        bench.instruments[*instrument].gain_distribution
+                    }
+                    _ => None,
+                },
             })
         })
         .collect()

@@ -15,6 +15,7 @@ pub(crate) fn empty() -> MotorFile {
         model: None,
         operating: None,
         inductance_at: Vec::new(),
+        constant_candidates: Vec::new(),
         confrontations: Vec::new(),
         fit: Fit {
             stop: Stop {

@@ -6,9 +6,7 @@ use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::quantity::rounding::{self, Scale, significant};
 use crate::report::context::MotionView;
-use crate::ripple::{
-    CurrentRipple, Foreseen, RippleOptions, USUAL_POLES, cycles_per_revolution, speed_in_current,
-};
+use crate::ripple::{Counted, CurrentRipple, Foreseen, RippleOptions, speed_in_current};
 use crate::stats::quantiles::normal_quantile;
 use rayon::prelude::*;
 use std::f64::consts::TAU;
@@ -50,7 +48,13 @@ fn cycles(bench: &Bench, estimate: &Estimate) -> Option<u32> {
         .iter()
         .find_map(|f| f.candidate())
         .map(|c| c.cycles_per_revolution)
-        .or_else(|| cycles_per_revolution(bench.motor.commutator_segments?, USUAL_POLES))
+        .or_else(|| {
+            estimate
+                .speeds
+                .first()
+                .map(|s| s.anchor.cycles_per_revolution)
+        })
+        .or_else(|| Counted::of(&bench.motor).cycles().first().copied())
 }
 
 fn view(

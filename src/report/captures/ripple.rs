@@ -92,7 +92,7 @@ fn candidate_rows(result: &RippleResult) -> Vec<CandidateRow> {
         .filter(|c| c.probability >= 5e-4)
         .take(6)
         .map(|c| CandidateRow {
-            segments: c.segments,
+            commutator: c.commutator.to_string(),
             cycles_per_revolution: c.cycles_per_revolution,
             constant: rounding::write(
                 c.back_emf_constant_v_s_per_rad,
@@ -156,14 +156,14 @@ fn line_text(finding: &RippleFinding) -> String {
     }
     if let Some(candidate) = result.candidates.first() {
         text += &format!(
-            "; most probable: {} segments, {} cycles per revolution",
-            candidate.segments, candidate.cycles_per_revolution
+            "; most probable: {}, {} cycles per revolution",
+            candidate.commutator, candidate.cycles_per_revolution
         );
     }
     text += if finding.taken.is_some() {
         ". Its constant entered the fit."
     } else {
-        ". Its constant did not enter the fit: the segment count is not settled."
+        ". Its constant did not enter the fit: the pattern leaves several. Count segments, poles and brushes, or read one speed."
     };
     text
 }

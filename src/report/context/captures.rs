@@ -192,8 +192,8 @@ pub struct Tooth {
 /// One hypothesis of the segment count.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CandidateRow {
-    /// Commutator segments.
-    pub segments: u32,
+    /// Segments, poles and brushes.
+    pub commutator: String,
     /// Ripple cycles a revolution.
     pub cycles_per_revolution: u32,
     /// Back-EMF constant that follows.

@@ -178,6 +178,8 @@ pub(crate) mod tests {
         file.motor = Some(crate::motor_file::MotorFacts {
             name: "example".into(),
             commutator_segments: None,
+            poles: None,
+            brush_count: None,
             brushes: None,
             magnets: None,
             supply_v: Some(12.0),

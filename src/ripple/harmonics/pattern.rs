@@ -1,19 +1,21 @@
 //! The harmonic pattern weighed: how many ripple cycles make one revolution.
 //!
-//! A hypothesis is (M, S): the strongest line is the M-th harmonic of one revolution, the commutator has S segments and N ripple cycles
-//! per revolution. It predicts lines at every multiple m of `f₀/M`. In white noise the normalised power `P_m` of a line whose
+//! A hypothesis is (M, S, 2p): the strongest line is the M-th harmonic of one revolution, the commutator has S segments under 2p poles and
+//! N ripple cycles per revolution. It predicts lines at every multiple m of `f₀/M`. In white noise the normalised power `P_m` of a line whose
 //! amplitude is Gaussian with mean-square signal-to-noise s has log likelihood ratio against noise
 //! `P s/(1+s) - ln(1+s)`. Lines fall into four groups, each with a scale of its own: multiples of N (commutation line and
-//! harmonics); once per revolution (eccentricity); the other even multiples (unevenness of coils); the other odd ones. With equal poles a
-//! rotor turned by half a turn looks the same, so odd multiples may be weak or absent. Within a group amplitudes fall with the order or
+//! harmonics); once per revolution (eccentricity); the other multiples of 2p (unevenness of coils); all others. With equal poles a
+//! rotor turned by one pole looks the same (`cycles.rs`), so these others may be weak or absent. For two poles the multiples of 2p are the even ones. Within a group amplitudes fall with the order or
 //! stay flat. Scales are integrated over a logarithmic grid; so a hypothesis pays for lines it predicts and that are absent. The
-//! weights of once-per-revolution and odd lines against even ones decide between N and 2N.
+//! weights of once-per-revolution and other lines against those of the coils decide between N and 2N: without unevenness nothing does but the prior.
 //!
 //! All hypotheses are weighed on the same band; `comb_sums` holds the sums over a group. A small part of the prior is kept whatever the data say, for what the model leaves out.
 //! Strong lines are taken out before the spectrum is read and put back with the main lobe of the window only, so that
 //! its sidelobes are not read as lines.
 
-use super::cycles::{SEGMENTS, cycles_per_revolution, greatest_common_divisor, segment_counts};
+use super::cycles::{
+    Commutator, Counted, SEGMENTS, USUAL_POLES, greatest_common_divisor, segment_counts,
+};
 use super::evidence::{FALLS, Ladder, SCALES, Sums, cubic};
 use crate::ripple::spectrum::power_spectrum::LEAST_CYCLES;
 use std::collections::BTreeMap;
@@ -22,7 +24,7 @@ use std::f64::consts::PI;
 /// One weighed hypothesis.
 #[derive(Clone, Debug)]
 pub(crate) struct Weighed {
-    pub segments: u32,
+    pub commutator: Commutator,
     pub cycles_per_revolution: u32,
     /// Harmonic of one revolution that the strongest line is.
     pub harmonic: u32,
@@ -32,6 +34,11 @@ pub(crate) struct Weighed {
 
 /// Part of the prior that survives any evidence.
 const DISTRUST: f64 = 1e-3;
+/// A line whose amplitude is not quite proportional to the EMF has a skirt: up to so many bins from it, power below this share of the line's
+/// is no line of its own (common practice, no source).
+const SKIRT_BINS: f64 = 8.0;
+const SKIRT_SHARE: f64 = 0.01;
+
 /// The lines of a record, as the pattern is read from them.
 pub(crate) struct Lines {
     /// Hann power spectrum of what the picked lines leave, finely padded, and its step, cycles per V·s.
@@ -52,41 +59,49 @@ pub(crate) struct Lines {
 impl Lines {
     /// Power over mean noise power at any frequency; `None` beyond the spectrum.
     pub fn power(&self, frequency: f64) -> Option<f64> {
-        let mut power = power_at(&self.rest, frequency / self.step)?;
-        for &(place, amplitude) in &self.picked {
-            let response = hann_response((frequency - place) * self.span);
-            power += (amplitude * self.gain * response).powi(2);
+        let mut found = (
+            power_at(&self.rest, frequency / self.step)?,
+            self.noise_power,
+        );
+        for line in &self.picked {
+            self.add(line, frequency, &mut found);
         }
-        Some(power / self.noise_power)
+        Some(found.0 / found.1)
+    }
+
+    /// What a picked line adds to (power, mean noise power) at a frequency: its main lobe to the one, beyond that its skirt to the other.
+    fn add(&self, &(place, amplitude): &(f64, f64), frequency: f64, found: &mut (f64, f64)) {
+        let bins = (frequency - place) * self.span;
+        let of_line = (amplitude * self.gain).powi(2);
+        found.0 += of_line * hann_response(bins).powi(2);
+        if (2.0..SKIRT_BINS).contains(&bins.abs()) {
+            found.1 += of_line * SKIRT_SHARE;
+        }
     }
 
     /// The same at all multiples of `revolution` within the band, by order; `None` for too few cycles or beyond the spectrum.
     fn powers(&self, revolution: f64) -> Vec<Option<f64>> {
         let orders = (self.band / revolution) as usize;
         let least = LEAST_CYCLES as f64 / 2.0 / self.span;
-        let mut powers: Vec<Option<f64>> = (0..=orders)
+        let mut found: Vec<Option<(f64, f64)>> = (0..=orders)
             .map(|m| revolution * m as f64)
             .map(|f| {
-                (f >= least)
-                    .then(|| power_at(&self.rest, f / self.step))
-                    .flatten()
+                let seen = (f >= least).then(|| power_at(&self.rest, f / self.step));
+                Some((seen.flatten()?, self.noise_power))
             })
             .collect();
-        for &(place, amplitude) in &self.picked {
-            let (low, high) = (place - 2.0 / self.span, place + 2.0 / self.span);
+        for line in &self.picked {
+            let reach = SKIRT_BINS / self.span;
+            let (low, high) = (line.0 - reach, line.0 + reach);
             let near = (low.max(0.0) / revolution) as usize..=(high / revolution) as usize;
             for m in near {
-                if let Some(Some(power)) = powers.get_mut(m) {
-                    let response = hann_response((revolution * m as f64 - place) * self.span);
-                    *power += (amplitude * self.gain * response).powi(2);
+                if let Some(Some(found)) = found.get_mut(m) {
+                    self.add(line, revolution * m as f64, found);
                 }
             }
         }
-        let per_noise = self.noise_power.recip();
-        for power in powers.iter_mut().flatten() {
-            *power *= per_noise;
-        }
-        powers
+        let ratio = |(power, noise)| power / noise;
+        found.into_iter().map(|f| f.map(ratio)).collect()
     }
 }
 
@@ -104,21 +119,29 @@ fn hann_response(bins: f64) -> f64 {
     }
 }
 
-/// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s.
-pub(crate) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u32) -> Vec<Weighed> {
-    let mut hypotheses = hypotheses(poles, most_segments);
+/// Weighs all hypotheses; `strongest` is the frequency of the strongest line in cycles per V·s. What was counted adds poles that
+/// are not usual, and nothing else.
+pub(crate) fn weigh(
+    lines: &Lines,
+    strongest: f64,
+    counted: &Counted,
+    most_segments: u32,
+) -> Vec<Weighed> {
+    let mut hypotheses = hypotheses(counted, most_segments);
     let most_harmonic = hypotheses.iter().map(|h| h.harmonic).max().unwrap_or(1);
     let most_m = (lines.band / strongest * f64::from(most_harmonic)) as usize + 1;
     let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
     // What does not depend on the whole hypothesis is worked out once: a pattern by the harmonic, the commutation lines by their place
     // against the strongest line.
-    let mut patterns: BTreeMap<u32, Pattern> = BTreeMap::new();
+    let mut patterns: BTreeMap<(u32, u32), Pattern> = BTreeMap::new();
     let mut commutations: BTreeMap<(u32, u32), f64> = BTreeMap::new();
     let logs: Vec<f64> = hypotheses
         .iter()
         .map(|h| {
-            let pattern = patterns.entry(h.harmonic).or_insert_with(|| {
-                Pattern::read(lines, strongest / f64::from(h.harmonic), &ladder)
+            let coils = h.commutator.order_of_coils();
+            let pattern = patterns.entry((h.harmonic, coils)).or_insert_with(|| {
+                let revolution = strongest / f64::from(h.harmonic);
+                Pattern::read(lines, revolution, coils as usize, &ladder)
             });
             let cycles = h.cycles_per_revolution;
             let shared = greatest_common_divisor(cycles, h.harmonic);
@@ -145,81 +168,106 @@ pub(crate) fn weigh(lines: &Lines, strongest: f64, poles: u32, most_segments: u3
     hypotheses
 }
 
-/// Every (M, S) with its weight before the data.
-fn hypotheses(poles: u32, most_segments: u32) -> Vec<Weighed> {
+/// Every (M, S, 2p) with its weight before the data.
+fn hypotheses(counted: &Counted, most_segments: u32) -> Vec<Weighed> {
+    // Whatever was counted, the usual fields stay possible.
+    let of_poles = Counted {
+        poles: counted.poles,
+        ..Counted::default()
+    };
+    let mut fields: Vec<(u32, u32, f64)> = Counted::default().fields().collect();
+    for field in of_poles.fields() {
+        if fields.iter().all(|f| (f.0, f.1) != (field.0, field.1)) {
+            fields.push(field);
+        }
+    }
     let mut all = Vec::new();
-    for segments in 3..=most_segments {
-        let Some(cycles) = cycles_per_revolution(segments, poles) else {
-            continue;
-        };
+    for segments in SEGMENTS.0..=most_segments {
         // Large counts are rare in small motors; of an odd count and its double, which make the same ripple, the odd is common.
-        let mut weight = if segments <= 24 { 1.0 } else { 0.1 };
+        let mut common = if segments <= 24 { 1.0 } else { 0.1 };
         if segments.is_multiple_of(2)
-            && segment_counts(cycles, poles, SEGMENTS.0, segments).len() > 1
+            && Commutator::new(segments, USUAL_POLES)
+                .cycles()
+                .is_some_and(|n| segment_counts(n, USUAL_POLES, SEGMENTS.0, segments).len() > 1)
         {
-            weight *= 0.4;
+            common *= 0.4;
         }
-        let mut add = |harmonic: u32, share: f64| {
-            all.push(Weighed {
+        for &(poles, brushes, share) in &fields {
+            let commutator = Commutator {
                 segments,
-                cycles_per_revolution: cycles,
-                harmonic,
-                probability: 0.0,
-                prior: weight * share,
-            });
-        };
-        add(cycles, 0.9);
-        add(2 * cycles, 0.02);
-        if segments % 2 == 1 && cycles == 2 * segments {
-            add(segments, 0.02);
-        }
-        // The unevenness of a commutator with many segments can outweigh its ripple: once or twice a revolution, or a low even order.
-        for harmonic in (1..=16)
-            .filter(|harmonic| cycles > 2 * harmonic || (cycles > *harmonic && harmonic % 2 == 0))
-        {
-            add(
-                harmonic,
-                match harmonic {
-                    1 => 0.04,
-                    2 => 0.02,
-                    m if m % 2 == 0 => 0.01,
-                    _ => 0.002,
-                },
-            );
+                poles,
+                brushes,
+            };
+            if let Some(cycles) = commutator.cycles() {
+                let add = |(harmonic, weight)| Weighed {
+                    commutator,
+                    cycles_per_revolution: cycles,
+                    harmonic,
+                    probability: 0.0,
+                    prior: common * share * weight,
+                };
+                all.extend(strongest_lines(&commutator, cycles).into_iter().map(add));
+            }
         }
     }
     all
+}
+
+/// Which harmonic of a turn the strongest line may be, with the weight of each before the data.
+fn strongest_lines(commutator: &Commutator, cycles: u32) -> Vec<(u32, f64)> {
+    let mut lines = vec![(cycles, 0.9), (2 * cycles, 0.01)];
+    let coils = commutator.order_of_coils();
+    if commutator.poles > USUAL_POLES {
+        // Of unevenness only the lowest orders: the higher ones belong to commutators of very many segments.
+        let low = [(1, 0.01), (2, 0.01), (coils, 0.01), (2 * coils, 0.005)];
+        lines.extend(low.into_iter().filter(|(m, _)| cycles > 2 * m));
+        return lines;
+    }
+    if commutator.segments % 2 == 1 {
+        // Brushes that are not opposite each other: by four degrees with seven segments, for instance.
+        lines.push((commutator.segments, 0.01));
+    }
+    // The unevenness of a commutator with many segments can outweigh its ripple: once or twice a revolution, or a low even order.
+    let low = (1..=16).filter(|m| cycles > 2 * m || (cycles > *m && m % 2 == 0));
+    lines.extend(low.map(|m| match m {
+        1 | 2 => (m, 0.01),
+        m if m % 2 == 0 => (m, 0.005),
+        _ => (m, 0.001),
+    }));
+    lines
 }
 
 /// Normalised powers at the multiples of one revolution.
 struct Pattern {
     /// P_m of the line of order m; `None` for a line that cannot be told.
     powers: Vec<Option<f64>>,
-    /// Evidence of all even orders, those of the commutation line too.
-    even: Sums,
-    /// Evidence of the odd orders and of once per revolution against each scale of the even ones.
-    odd_and_once: Sums,
+    /// Evidence of all orders of the coils, those of the commutation line too.
+    coils: Sums,
+    /// Evidence of the other orders and of once per revolution against each scale of the coils' ones.
+    others_and_once: Sums,
 }
 
 impl Pattern {
-    fn read(lines: &Lines, revolution: f64, ladder: &Ladder) -> Pattern {
+    /// `coils`: the lines of coils that differ are at its multiples.
+    fn read(lines: &Lines, revolution: f64, coils: usize, ladder: &Ladder) -> Pattern {
         let mut powers = Vec::new();
         // Lines closer than the main lobe of the window are not told apart.
         if revolution * lines.span >= 2.5 {
             powers = lines.powers(revolution);
         }
-        let from = |first: usize| {
-            let told = powers.iter().enumerate().skip(first).step_by(2);
-            ladder.sums(told.filter_map(|(m, p)| Some((m, (*p)?))))
+        let of = |belongs: &dyn Fn(usize) -> bool| {
+            let seen = powers.iter().enumerate().skip(2);
+            ladder.sums(seen.filter_map(|(m, p)| Some((m, (*p).filter(|_| belongs(m))?))))
         };
-        let (even, odd) = (from(2), from(3));
+        let of_coils = of(&|m| m.is_multiple_of(coils));
+        let others = of(&|m| !m.is_multiple_of(coils));
         let once = match powers.get(1) {
             Some(Some(power)) => ladder.sum_of([(1.0, *power)].into_iter()),
             _ => Sums::default(),
         };
         Pattern {
-            even,
-            odd_and_once: odd_and_once(&odd, &once),
+            coils: of_coils,
+            others_and_once: others_and_once(&others, &once),
             powers,
         }
     }
@@ -240,7 +288,7 @@ impl Pattern {
         )
     }
 
-    /// Log evidence of the lines that are no multiples of the commutation line. Those are even, as a number of equal poles is.
+    /// Log evidence of the lines that are no multiples of the commutation line. Those are among the orders of the coils.
     fn unevenness(&self, cycles: usize, ladder: &Ladder) -> f64 {
         // Scales of unevenness are those of two per revolution.
         let half = cycles as f64 / 2.0;
@@ -248,20 +296,25 @@ impl Pattern {
         let flat = |sums: &Sums| -> [f64; SCALES * FALLS.len()] {
             std::array::from_fn(|k| sums.0[k / SCALES][k % SCALES])
         };
-        let (even, taken, rest) = (flat(&self.even), flat(&taken), flat(&self.odd_and_once));
-        log_mean((0..even.len()).map(|k| (even[k] - taken[k] + rest[k], 1.0)))
+        let (all, taken, rest) = (flat(&self.coils), flat(&taken), flat(&self.others_and_once));
+        log_mean((0..all.len()).map(|k| (all[k] - taken[k] + rest[k], 1.0)))
     }
 }
 
-/// Evidence of once per revolution and of odd orders where the even ones have each scale, averaged over the scales they may have.
-fn odd_and_once(odd: &Sums, once: &Sums) -> Sums {
+/// Evidence of once per revolution and of other orders where those of the coils have each scale, averaged over the scales they may have.
+fn others_and_once(others: &Sums, once: &Sums) -> Sums {
     let mut both = Sums::default();
     for (fall, row) in both.0.iter_mut().enumerate() {
-        let once = around(&once.0[fall], -14..=20, once_over_even, None);
-        // Equal poles leave no odd line at all.
-        let odd = around(&odd.0[fall], -10..=4, |s| 0.6 * odd_over_even(s), Some(0.4));
+        let once = around(&once.0[fall], -14..=20, once_over_coils, None);
+        // Equal poles leave no other line at all.
+        let others = around(
+            &others.0[fall],
+            -10..=4,
+            |s| 0.6 * others_over_coils(s),
+            Some(0.4),
+        );
         for (k, value) in row.iter_mut().enumerate() {
-            *value = once[k] + odd[k];
+            *value = once[k] + others[k];
         }
     }
     both
@@ -301,7 +354,7 @@ fn around(
 }
 
 /// Weight of the once-per-revolution scale against that of two per revolution, in steps of the grid (a factor 1.45 each).
-fn once_over_even(shift: i32) -> f64 {
+fn once_over_coils(shift: i32) -> f64 {
     let d = f64::from(shift) - 1.0;
     if d < 0.0 {
         (d / 2.5).exp()
@@ -310,7 +363,7 @@ fn once_over_even(shift: i32) -> f64 {
     }
 }
 
-fn odd_over_even(shift: i32) -> f64 {
+fn others_over_coils(shift: i32) -> f64 {
     (-(f64::from(shift) + 1.0).abs() / 3.0).exp() / 6.0
 }
 

@@ -21,8 +21,8 @@ use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
 const SPEED_POINTS: usize = 200;
-/// Given a segment count by a person, the weight put on it before the comb is looked at.
-const TRUST_IN_GIVEN: f64 = 0.9;
+/// The weight put on what a person counted at the commutator before the pattern is looked at (common practice, no source).
+const TRUST_IN_COUNT: f64 = 0.99;
 
 /// Reads the ripple of a run-down sampled at `time0_s + k·step_s`.
 ///
@@ -92,8 +92,8 @@ fn analyse(mut prepared: Prepared, options: &RippleOptions) -> Result<RippleResu
     let (weighed, ratios) = fitting.pattern(&base);
     let best = fitting.finest(&base.fit, &ratios)?;
     let frequency_sd = with_linearity(&best, options);
-    let strongest = weighed[0].harmonic;
     let candidates = candidates(&weighed, best.fit.frequency, frequency_sd, options);
+    let strongest = candidates[0].harmonic;
     let findings = Findings {
         prepared: &prepared,
         harmonics: &best,
@@ -185,15 +185,16 @@ fn candidates(
     frequency_sd: f64,
     options: &RippleOptions,
 ) -> Vec<Candidate> {
-    let given = |w: &Weighed| options.segments == Some(w.segments);
+    let counted = &options.counted;
+    let given = |w: &Weighed| !counted.is_empty() && counted.allows(&w.commutator);
     let prior: f64 = weighed.iter().filter(|w| given(w)).map(|w| w.prior).sum();
     let weight = |w: &Weighed| {
         if prior == 0.0 {
             w.probability
         } else if given(w) {
-            w.probability * TRUST_IN_GIVEN / prior
+            w.probability * TRUST_IN_COUNT / prior
         } else {
-            w.probability * (1.0 - TRUST_IN_GIVEN) / (1.0 - prior)
+            w.probability * (1.0 - TRUST_IN_COUNT) / (1.0 - prior)
         }
     };
     let total: f64 = weighed.iter().map(weight).sum();
@@ -206,8 +207,9 @@ fn candidates(
         .map(|w| {
             let constant = f64::from(w.harmonic) / (2.0 * PI * frequency);
             Candidate {
-                segments: w.segments,
+                commutator: w.commutator,
                 cycles_per_revolution: w.cycles_per_revolution,
+                harmonic: w.harmonic,
                 back_emf_constant_v_s_per_rad: constant,
                 standard_uncertainty: constant * frequency_sd / frequency,
                 probability: weight(w) / total,
@@ -216,7 +218,13 @@ fn candidates(
             }
         })
         .collect();
-    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    // The K that the most together speak for, then its commutators.
+    all.sort_by(|a, b| {
+        let by_constant = b.constant_probability.total_cmp(&a.constant_probability);
+        by_constant
+            .then(a.harmonic.cmp(&b.harmonic))
+            .then(b.probability.total_cmp(&a.probability))
+    });
     all
 }
 

@@ -1,10 +1,10 @@
 //! What a run-down's lines, harmonics and candidates give to remark.
 
 use super::prepare::Prepared;
-use super::remarks::{CountAndConstant, RunDownRemark};
+use super::remarks::RunDownRemark;
 use crate::ripple::harmonics::refine::Harmonics;
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
-use crate::ripple::result::{Candidate, RippleSpectrum};
+use crate::ripple::result::{Candidate, RippleSpectrum, rivals};
 
 /// Undecided lines beyond which they are one remark.
 const MOST_UNDECIDED: usize = 3;
@@ -107,37 +107,29 @@ impl Findings<'_> {
         let Some(first) = self.candidates.first() else {
             return Vec::new();
         };
-        let same_constant =
-            |c: &Candidate| c.back_emf_constant_v_s_per_rad == first.back_emf_constant_v_s_per_rad;
         let mut remarks = Vec::new();
         let others: Vec<u32> = self
             .candidates
             .iter()
             .filter(|c| {
-                same_constant(c)
+                c.harmonic == first.harmonic
                     && c.cycles_per_revolution == first.cycles_per_revolution
-                    && c.segments != first.segments
+                    && c.commutator.poles == first.commutator.poles
+                    && c.commutator.brushes == first.commutator.brushes
+                    && c.commutator.segments != first.commutator.segments
                     && c.probability > 0.01
             })
-            .map(|c| c.segments)
+            .map(|c| c.commutator.segments)
             .collect();
         if !others.is_empty() {
             remarks.push(RunDownRemark::SameCycles {
-                segments: first.segments,
+                segments: first.commutator.segments,
                 others,
             });
         }
-        let rival = self
-            .candidates
-            .iter()
-            .find(|c| !same_constant(c) && c.constant_probability > 0.02);
-        if let Some(rival) = rival {
-            let count = |c: &Candidate| CountAndConstant {
-                segments: c.segments,
-                back_emf_constant_v_s_per_rad: c.back_emf_constant_v_s_per_rad,
-                probability: c.constant_probability,
-            };
-            remarks.push(RunDownRemark::Rivals(count(first), count(rival)));
+        let rivals = rivals(self.candidates);
+        if rivals.len() > 1 {
+            remarks.push(RunDownRemark::Rivals(rivals));
         }
         if self.strongest < first.cycles_per_revolution
             && 2 * self.strongest != first.cycles_per_revolution

@@ -59,7 +59,7 @@ impl Fitting<'_> {
     pub fn pattern(&self, base: &Harmonics) -> (Vec<Weighed>, Vec<f64>) {
         let (frequency, options) = (base.fit.frequency, self.options);
         let lines = pick_lines(base, self.interval_s);
-        let weighed = weigh(&lines, frequency, options.poles, options.most_segments);
+        let weighed = weigh(&lines, frequency, &options.counted, options.most_segments);
         let ratios = visible_ratios(&lines, frequency, &weighed[0]);
         (weighed, ratios)
     }

@@ -2,6 +2,7 @@
 
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::remarks::SampleRemark;
+use crate::ripple::result::Candidate;
 use std::fmt;
 
 /// What was found on the way from a run-down to its speed.
@@ -67,8 +68,8 @@ pub enum RunDownRemark {
         /// Other segment counts with as many cycles a revolution.
         others: Vec<u32>,
     },
-    /// The most probable count, and one with another constant that fits too.
-    Rivals(CountAndConstant, CountAndConstant),
+    /// The most probable commutators, each with another constant, where the pattern does not settle it.
+    Rivals(Vec<Candidate>),
     /// The strongest line is one of unevenness, not of commutation.
     StrongestIsUnevenness {
         /// Periods a revolution.
@@ -83,17 +84,6 @@ pub enum RunDownRemark {
     },
     /// True of every K that comes from ripple alone.
     RelativeToGain,
-}
-
-/// A count of segments, its constant and the probability of that constant.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CountAndConstant {
-    /// The stated segment count.
-    pub segments: u32,
-    /// Back-EMF constant that follows from it.
-    pub back_emf_constant_v_s_per_rad: f64,
-    /// Probability of its constant from the pattern alone.
-    pub probability: f64,
 }
 
 impl fmt::Display for RunDownRemark {
@@ -140,7 +130,7 @@ impl fmt::Display for RunDownRemark {
                 100.0 * *aliased_rows as f64 / *rows as f64
             ),
             RunDownRemark::SameCycles { segments, others } => same_cycles(f, *segments, others),
-            RunDownRemark::Rivals(first, rival) => rivals(f, first, rival),
+            RunDownRemark::Rivals(all) => rivals(f, all),
             RunDownRemark::StrongestIsUnevenness { per_revolution } => write!(
                 f,
                 "the strongest line is unevenness, {per_revolution} per revolution, not commutation ripple; K follows from it directly, whatever the segment count"
@@ -209,21 +199,36 @@ fn same_cycles(f: &mut fmt::Formatter<'_>, segments: u32, others: &[u32]) -> fmt
     )
 }
 
-fn rivals(
-    f: &mut fmt::Formatter<'_>,
-    first: &CountAndConstant,
-    rival: &CountAndConstant,
-) -> fmt::Result {
+fn rivals(f: &mut fmt::Formatter<'_>, all: &[Candidate]) -> fmt::Result {
+    let each = all.iter().map(|c| {
+        format!(
+            "{:.6} V·s/rad ({}, {} cycles per revolution, probability {:.3})",
+            c.back_emf_constant_v_s_per_rad,
+            c.commutator,
+            c.cycles_per_revolution,
+            c.constant_probability
+        )
+    });
     write!(
         f,
-        "{} segments (K = {:.6} V·s/rad, probability {:.3}) and {} segments (K = {:.6} V·s/rad, probability {:.3}) both fit the comb. A look at the commutator, one tachometer reading good to 10 %, or a longer run-down at a finer vertical range would settle it",
-        first.segments,
-        first.back_emf_constant_v_s_per_rad,
-        first.probability,
-        rival.segments,
-        rival.back_emf_constant_v_s_per_rad,
-        rival.probability
+        "the harmonic pattern of the ripple leaves several K: {}. A look at the commutator (count segments, poles and brushes) or one speed reading within {:.0} % settles it",
+        each.collect::<Vec<_>>().join("; "),
+        reading_percent(all)
     )
+}
+
+/// Accuracy, at most 20 %, of a speed reading that separates the constants of neighbours.
+fn reading_percent(all: &[Candidate]) -> f64 {
+    let mut constants: Vec<f64> = all
+        .iter()
+        .map(|c| c.back_emf_constant_v_s_per_rad)
+        .collect();
+    constants.sort_by(f64::total_cmp);
+    let ratios = constants.windows(2).map(|k| k[1] / k[0]);
+    let least = ratios.fold(f64::INFINITY, f64::min);
+    (100.0 * (least - 1.0) / (least + 1.0))
+        .clamp(1.0, 20.0)
+        .floor()
 }
 
 fn zero_offset(

@@ -27,6 +27,7 @@ pub enum Magnets {
 pub struct MotorFacts {
     pub name: String,
     pub commutator_segments: Option<u32>,
+    pub poles: Option<u32>,
     pub brushes: Brushes,
     pub magnets: Magnets,
 }

@@ -3,7 +3,7 @@
 //! With N ripple cycles a revolution the frequency f (Hz) of a current's ripple gives the speed `ω = 2πf/N` (rad/s) at an instant of
 //! a capture in which the model has the back-EMF e (V) too, so that `ln K + ln ω = ln |e|`: an anchor of K that opens no terminals.
 //!
-//! N is shared with the run-down's ripple and known, or it is not used; so beside N these anchors have no error in common with it but
+//! N is shared with the run-down's ripple, or one that the counted segments allow and with which the speed agrees with the other references, or it is not used; so beside N these anchors have no error in common with it but
 //! the sampling clock's. What the model's e leaves out is common to all captures of steady running (uneven converter codes, drop over the
 //! brushes); their number therefore does not shrink it.
 //!
@@ -22,9 +22,7 @@ use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::quantity::rounding::{Scale, write};
-use crate::ripple::{
-    RippleOptions, SpeedAnchor, USUAL_POLES, cycles_per_revolution, speed_in_current,
-};
+use crate::ripple::{Counted, RippleOptions, SpeedAnchor, speed_in_current};
 use nalgebra::DVector;
 use rayon::prelude::*;
 
@@ -90,8 +88,8 @@ enum FromStretch {
 
 /// Terms of the currents whose ripple gives a speed, and remarks. Adds the instants to the captures' probes.
 ///
-/// Nothing without a number of cycles a revolution: that of a run-down's ripple which entered the fit, else that of the sheet's segment count, if
-/// the constant it gives agrees with what is known otherwise.
+/// Nothing without a number of cycles a revolution: that of a run-down's ripple which entered the fit, else of those that the sheet's counts allow
+/// the first whose speeds agree with what is known otherwise. A line where one of them is expected is a harmonic of the turn in any case.
 pub fn current_references(
     bench: &Bench,
     timelines: &[Timeline],
@@ -99,26 +97,44 @@ pub fn current_references(
     problem: &mut Problem,
     preliminary: &PreliminaryFit<'_>,
 ) -> CurrentReferences {
-    let mut out = CurrentReferences::default();
     let Some(constant) = problem.layout.find(&ParameterKind::LogBackEmfConstant) else {
-        return out;
+        return CurrentReferences::default();
     };
     let constant_sd = preliminary.covariance[constant.diagonal()].max(0.0).sqrt();
     let by_ripple = counted(ripple);
-    let Some(cycles) = by_ripple.or_else(|| {
-        let segments = bench.motor.commutator_segments?;
-        cycles_per_revolution(segments, USUAL_POLES).filter(|_| constant_sd < VAGUE)
-    }) else {
-        return out;
+    let allowed = match by_ripple {
+        Some(cycles) => vec![cycles],
+        None if constant_sd < VAGUE => Counted::of(&bench.motor).cycles(),
+        None => Vec::new(),
     };
-    let reader = Reader {
-        bench,
-        problem,
-        x: preliminary.x,
-        constant_sd,
-        cycles,
-    };
-    let found = reader.read_all(timelines);
+    let mut disagree = None;
+    for cycles in allowed {
+        let reader = Reader {
+            bench,
+            problem,
+            x: preliminary.x,
+            constant_sd,
+            cycles,
+        };
+        let found = reader.read_all(timelines);
+        let out = beside_others(found, constant, problem, preliminary, by_ripple.is_some());
+        if !out.terms.is_empty() {
+            return out;
+        }
+        disagree.get_or_insert(out);
+    }
+    disagree.unwrap_or_default()
+}
+
+/// The speeds that agree with the other references as terms, the others as confrontations.
+fn beside_others(
+    found: Vec<(usize, FromStretch)>,
+    constant: Entry,
+    problem: &mut Problem,
+    preliminary: &PreliminaryFit<'_>,
+    by_ripple: bool,
+) -> CurrentReferences {
+    let mut out = CurrentReferences::default();
     let asked = ask_for_speeds(found, constant, problem, &mut out.remarks);
     let Some(predictions) = problem.predict(preliminary.x) else {
         return out;
@@ -135,14 +151,7 @@ pub fn current_references(
             out.speeds.push(speed);
         } else {
             let name = &problem.models[speed.capture].name;
-            let line = contradiction(
-                name,
-                &speed,
-                &term,
-                at.residual,
-                sigmas,
-                by_ripple.is_some(),
-            );
+            let line = contradiction(name, &speed, &term, at.residual, sigmas, by_ripple);
             if line.in_conflict() {
                 let sd = term.relative_sd();
                 let log_constant = preliminary.x[constant] - at.residual * sd;

@@ -7,7 +7,7 @@
 
 use super::super::constant_ratio::Ratio;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
-use crate::ripple::{Candidate, USUAL_POLES, cycles_per_revolution};
+use crate::ripple::{Candidate, Counted};
 
 /// Deviation from which a pattern is in conflict: 1 to 450. The pattern keeps a part of its prior whatever the data show, for what it leaves out, so that
 /// even what it excludes hardly reaches five. Sound drawn benches stay below three.
@@ -111,35 +111,37 @@ impl<'a> PatternCheck<'a> {
                 "Usual causes: the tachometer's marks or the state it was read in, the inertia or torque added, the probe's ratio, a wrong segment count".to_owned()
             });
         format!(
-            "{}: the harmonic pattern of its ripple shows {} segments, which make K {k:.4} V·s/rad; the other speed references give {:.4}, {:+.1} % from that, and no likely segment \
+            "{}: the harmonic pattern of its ripple shows {}, which make K {k:.4} V·s/rad; the other speed references give {:.4}, {:+.1} % from that, and no likely segment \
              count agrees with them ({deviation:.1} σ). {cause}",
             self.name,
-            alone.segments,
+            alone.commutator,
             (k.ln() - off).exp(),
             100.0 * ((-off).exp() - 1.0)
         )
     }
 
-    /// A stated segment count against the pattern and the known constant; `None` without a line.
-    pub fn against_count(&self, stated: u32) -> Option<(Confrontation, Option<&'a Candidate>)> {
-        let cycles = cycles_per_revolution(stated, USUAL_POLES)?;
+    /// What was counted at the commutator against the pattern and the known constant; `None` without a line or a count.
+    pub fn against_count(
+        &self,
+        counted: Counted,
+    ) -> Option<(Confrontation, Option<&'a Candidate>)> {
+        if counted.is_empty() {
+            return None;
+        }
         let support = |c: &Candidate| self.support(self.of_cycles(c), c);
         let best = first_largest(self.candidates, support)?;
-        let with_count = self.candidates.iter();
-        let with_count = with_count.filter(|c| c.cycles_per_revolution == cycles);
-        let counted = first_largest(with_count, support);
+        let allowed = self.candidates.iter();
+        let allowed = allowed.filter(|c| counted.allows(&c.commutator));
+        let agreeing = first_largest(allowed.clone(), support);
         // Of a multiple every line that is seen is one of unevenness too, and the constant is the same.
-        let same_constant =
-            |c: &&Candidate| c.back_emf_constant_v_s_per_rad == best.back_emf_constant_v_s_per_rad;
-        let multiple = cycles.is_multiple_of(best.cycles_per_revolution)
-            && self
-                .candidates
-                .iter()
-                .filter(|c| c.cycles_per_revolution == cycles)
-                .any(|c| same_constant(&c));
-        let short = match counted {
+        let multiple = allowed.clone().any(|c| {
+            c.harmonic == best.harmonic
+                && c.cycles_per_revolution
+                    .is_multiple_of(best.cycles_per_revolution)
+        });
+        let short = match agreeing {
             _ if multiple => 0.0,
-            Some(counted) => support(best) - support(counted),
+            Some(agreeing) => support(best) - support(agreeing),
             None => f64::INFINITY,
         };
         let deviation = (2.0 * short.max(0.0)).sqrt();
@@ -154,14 +156,20 @@ impl<'a> PatternCheck<'a> {
             deviation,
             || {
                 format!(
-                    "the sheet states {stated} commutator segments; {beside} show {} ({}, {deviation:.1} σ). A wrong count makes K wrong by a ratio of small whole numbers. Count \
-                     the segments again",
-                    best.segments, self.name
+                    "the sheet states {counted}; {beside} show {} ({}, {deviation:.1} σ). A wrong count makes K wrong by a ratio of small whole numbers. Count \
+                     segments, poles and brushes again",
+                    best.commutator, self.name
                 )
             },
         );
-        let line = line.with_values(f64::from(stated), Some(f64::from(best.segments)), None, "1");
-        Some((line, counted))
+        let line = match counted.segments {
+            Some(stated) => {
+                let shown = f64::from(best.commutator.segments);
+                line.with_values(f64::from(stated), Some(shown), None, "1")
+            }
+            None => line,
+        };
+        Some((line, agreeing))
     }
 }
 

@@ -6,10 +6,12 @@ use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
-use crate::ripple::{Candidate, RippleOptions, RippleResult, RunDownRemark, analyse_run_down_at};
+use crate::ripple::{
+    Candidate, Counted, RippleOptions, RippleResult, RunDownRemark, analyse_run_down_at,
+};
 
-/// Probability that a candidate's constant must have to be used.
-pub const SETTLED: f64 = 0.95;
+/// Probability that a candidate's constant must have to be used where nothing else speaks for it: odds of 39 to 1.
+pub const SETTLED: f64 = 0.975;
 
 /// What the ripple of one capture said.
 #[derive(Clone, Debug)]
@@ -43,7 +45,7 @@ pub fn read_ripple(
             continue;
         };
         let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
-        let options = RippleOptions::for_stretch(&stretch, bench.motor.commutator_segments, zero);
+        let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
         match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
             Ok(result) => {
                 let taken = result.settled(SETTLED).map(|_| 0);
@@ -73,8 +75,9 @@ pub fn describe_ripple(
         let of_result = of_result.filter(|r| !matches!(r, RunDownRemark::RelativeToGain));
         remarks.extend(of_result.map(|r| (finding.capture, r.to_string())));
         let candidate = finding.candidate().filter(|_| anchored);
-        let stated = bench.motor.commutator_segments;
-        let on_count = stated.and_then(|s| finding.result.stated_count(s, candidate));
+        let on_count = finding
+            .result
+            .stated_count(Counted::of(&bench.motor), candidate);
         remarks.extend(on_count.map(|r| (finding.capture, r.to_string())));
     }
     remarks.sort_by_key(|(capture, _)| *capture);

@@ -7,7 +7,7 @@ use crate::fit::confrontation::Confrontation;
 use crate::fit::model::CaptureModel;
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::unknowns::{Direction, Entry, Layout};
-use crate::ripple::Candidate;
+use crate::ripple::{Candidate, Counted};
 
 /// Sigmas within which a candidate agrees with what else is known of the constant.
 pub const AGREES: f64 = 4.0;
@@ -25,10 +25,10 @@ pub struct RippleReferences {
     pub constants: Vec<(f64, f64)>,
 }
 
-/// A term for each run-down whose ripple settles the constant, where nothing else gives it, and the stated segment count beside the harmonic patterns.
+/// A term for each run-down whose ripple settles the constant, where nothing else gives it, and what was counted at the commutator beside the harmonic patterns.
 pub fn ripple_alone(
     findings: &[RippleFinding],
-    stated_segments: Option<u32>,
+    counted: Counted,
     models: &[CaptureModel],
     layout: &mut Layout,
 ) -> RippleReferences {
@@ -42,12 +42,14 @@ pub fn ripple_alone(
             candidates: &finding.result.candidates,
             known: None,
         };
-        let count = stated_segments.filter(|_| finding.result.fit_settled);
-        let Some((line, counted)) = count.and_then(|s| check.against_count(s)) else {
+        if !finding.result.fit_settled {
+            continue;
+        }
+        let Some((line, agreeing)) = check.against_count(counted) else {
             continue;
         };
         if line.in_conflict() {
-            let both = counted.into_iter().chain(check.most_probable());
+            let both = agreeing.into_iter().chain(check.most_probable());
             out.constants.extend(both.map(|c| {
                 let k = c.back_emf_constant_v_s_per_rad;
                 (k.ln(), c.standard_uncertainty / k)
@@ -59,12 +61,12 @@ pub fn ripple_alone(
 }
 
 /// As [`ripple_alone`], where something else already gives the constant: the harmonic pattern allows several segment counts, and the one
-/// that agrees is taken; ripple that contradicts it altogether is not used. `constant`: entry of its logarithm; `stated_segments`: the count of the sheet.
+/// that agrees is taken; ripple that contradicts it altogether is not used. `constant`: entry of its logarithm; `counted`: what the sheet states of the commutator.
 pub fn ripple_references_beside(
     findings: &mut [RippleFinding],
     constant: Entry,
     preliminary: &PreliminaryFit<'_>,
-    stated_segments: Option<u32>,
+    counted: Counted,
     models: &[CaptureModel],
     layout: &mut Layout,
 ) -> RippleReferences {
@@ -108,7 +110,7 @@ pub fn ripple_references_beside(
                 out.confrontations.push(line);
             }
         }
-        let count = stated_segments.and_then(|s| check.against_count(s));
+        let count = check.against_count(counted);
         out.confrontations.extend(count.map(|(line, _)| line));
     }
     out

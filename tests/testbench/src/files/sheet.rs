@@ -31,6 +31,9 @@ fn motor(text: &mut String, drawn: &DrawnBench) {
     if let Some(segments) = facts.commutator_segments {
         let _ = writeln!(text, "commutator_segments = {segments}");
     }
+    if let Some(poles) = facts.poles {
+        let _ = writeln!(text, "poles = {poles}");
+    }
     let brushes = match facts.brushes {
         Brushes::Carbon => "carbon",
         Brushes::MetalCarbon => "metal-carbon",
@@ -69,8 +72,8 @@ fn winding_temperature(text: &mut String, stated: Stated) {
 /// `limit` as an accuracy table of one key with that `unit`.
 fn accuracy(instruments: &Instruments, limit: f64, unit: &str) -> String {
     let way = match instruments.law {
-        ErrorLaw::TruncatedNormal => "limit",
-        ErrorLaw::Rectangular => "half_width",
+        ErrorLaw::TruncatedNormal => "coverage_95",
+        ErrorLaw::Rectangular => "limit",
     };
     format!("{{ {way}_{unit} = {} }}", rounded(limit))
 }

@@ -10,8 +10,8 @@ const POINTS: usize = 2048;
 /// Relative back-EMF constant and resistance over a turn, both with mean 1 over the turn.
 ///
 /// Each commutation interval is a lobe of the rectified EMF of the coils: a rounded top between two cusps, as the sum of the
-/// coils in series gives it. Lobes differ in height and their borders in position by errors that belong to the segments, so
-/// that with an odd number of segments each error shows twice a turn, half a turn apart.
+/// coils in series gives it. Lobes differ in height and their borders in position by errors that belong to the segments: edge j of
+/// S meets brush b of 2p, one at every pole, at j/S + b/2p of a turn, so that each error shows 2p times a turn.
 pub(crate) struct Commutation {
     /// Relative back-EMF constant, relative resistance, and torque of position in N·m.
     table: Vec<[f64; 3]>,
@@ -35,20 +35,18 @@ impl Commutation {
         let segment_place: Vec<f64> = (0..segments)
             .map(|_| (2.0 * commutator.unevenness * dice.normal()).clamp(-0.3, 0.3))
             .collect();
+        let poles = commutator.poles as usize;
         let of_line = |values: &[f64], line: usize| {
-            if segments % 2 == 1 {
-                // Lines alternate between the two brushes; the second sees the same segments half a turn later.
-                let segment = if line.is_multiple_of(2) {
-                    line / 2
-                } else {
-                    (line + segments) / 2 % segments
-                };
-                values[segment % segments]
-            } else {
-                // Both brushes commutate at once, on opposite segments.
-                (values[line % segments] + values[(line + segments / 2) % segments])
-                    / 2.0_f64.sqrt()
+            let (mut sum, mut count) = (0.0, 0.0);
+            for brush in 0..poles {
+                // The edge that this brush meets then, if any.
+                let since = (line + lines - brush * (lines / poles)) % lines;
+                if since.is_multiple_of(lines / segments) {
+                    sum += values[since / (lines / segments)];
+                    count += 1.0;
+                }
             }
+            sum / f64::sqrt(count)
         };
         let borders: Vec<f64> = (0..lines)
             .map(|line| line as f64 + of_line(&segment_place, line))

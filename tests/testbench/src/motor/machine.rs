@@ -57,6 +57,8 @@ pub struct EddyBranch {
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Commutator {
     pub segments: u32,
+    /// Field poles, each with a brush.
+    pub poles: u32,
     /// Peak-to-peak ripple of the back-EMF over its mean.
     pub emf_ripple: f64,
     /// Standard deviation of the EMF from segment to segment over its mean; with it come a position error of the segments and
@@ -99,6 +101,7 @@ impl Machine {
             winding_heat_capacity_j_per_k: None,
             commutator: Commutator {
                 segments: 12,
+                poles: 2,
                 emf_ripple: 0.0,
                 unevenness: 0.0,
                 resistance_variation: 0.0,
@@ -112,14 +115,17 @@ impl Machine {
         }
     }
 
-    /// Commutations a turn: 2S for odd S, S for even S (common practice, two brushes).
+    /// Commutations a turn: the instants at which an edge of a segment is at one of the brushes, least common multiple of segments and
+    /// poles.
     pub fn lines_per_turn(&self) -> u32 {
-        let segments = self.commutator.segments;
-        if segments % 2 == 1 {
-            2 * segments
-        } else {
-            segments
-        }
+        let Commutator {
+            segments, poles, ..
+        } = self.commutator;
+        let multiples = (1..=poles).map(|k| k * segments);
+        multiples
+            .filter(|m| m % poles == 0)
+            .min()
+            .unwrap_or(segments * poles)
     }
 
     /// Resistance with the winding at `celsius`.
@@ -209,6 +215,10 @@ impl Machine {
         if self.commutator.segments < 2 || self.commutator.segments > 200 {
             let segments = f64::from(self.commutator.segments);
             return part.fault("segments", segments, "2 to 200");
+        }
+        let poles = self.commutator.poles;
+        if poles < 2 || poles % 2 == 1 || poles > 24 {
+            return part.fault("poles", f64::from(poles), "an even number, 2 to 24");
         }
         if self.breakaway_nm < self.coulomb_friction_nm {
             return part.fault(

@@ -21,6 +21,7 @@ pub fn label_peeler() -> Scenario {
             winding_heat_capacity_j_per_k: Some(5.0),
             commutator: Commutator {
                 segments: 13,
+                poles: 2,
                 emf_ripple: 0.02,
                 unevenness: 0.010,
                 resistance_variation: 0.012,
@@ -77,6 +78,7 @@ pub fn ramp_lift() -> Scenario {
             winding_heat_capacity_j_per_k: Some(170.0),
             commutator: Commutator {
                 segments: 24,
+                poles: 2,
                 emf_ripple: 0.03,
                 unevenness: 0.014,
                 resistance_variation: 0.025,
@@ -146,6 +148,7 @@ pub fn seed_spreader() -> Scenario {
             winding_heat_capacity_j_per_k: Some(35.0),
             commutator: Commutator {
                 segments: 16,
+                poles: 2,
                 emf_ripple: 0.035,
                 unevenness: 0.015,
                 resistance_variation: 0.03,

@@ -54,6 +54,7 @@ fn facts(name: &str, segments: Option<u32>, brushes: Brushes, magnets: Magnets) 
     MotorFacts {
         name: name.to_owned(),
         commutator_segments: segments,
+        poles: None,
         brushes,
         magnets,
     }

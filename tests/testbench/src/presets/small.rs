@@ -20,6 +20,7 @@ pub fn aquarium_feeder() -> Scenario {
             winding_heat_capacity_j_per_k: Some(0.25),
             commutator: Commutator {
                 segments: 3,
+                poles: 2,
                 emf_ripple: 0.10,
                 unevenness: 0.012,
                 resistance_variation: 0.02,
@@ -65,6 +66,7 @@ pub fn bottle_warmer_fan() -> Scenario {
             winding_heat_capacity_j_per_k: Some(4.0),
             commutator: Commutator {
                 segments: 5,
+                poles: 2,
                 emf_ripple: 0.05,
                 unevenness: 0.012,
                 resistance_variation: 0.02,
@@ -111,6 +113,7 @@ pub fn blind_winder() -> Scenario {
             winding_heat_capacity_j_per_k: Some(14.0),
             commutator: Commutator {
                 segments: 8,
+                poles: 2,
                 emf_ripple: 0.06,
                 unevenness: 0.018,
                 resistance_variation: 0.025,
@@ -159,6 +162,7 @@ pub fn curd_stirrer() -> Scenario {
             winding_heat_capacity_j_per_k: Some(6.0),
             commutator: Commutator {
                 segments: 9,
+                poles: 2,
                 emf_ripple: 0.025,
                 unevenness: 0.012,
                 resistance_variation: 0.02,
