@@ -170,22 +170,23 @@ fn limits_become_standard_uncertainties() {
     let [scope, probe, clamp] = bench.instruments.as_slice() else {
         panic!("{:?}", bench.instruments);
     };
-    assert_relative_eq!(scope.gain_relative_uncertainty, 0.01);
+    let root = 3f64.sqrt();
+    assert_relative_eq!(scope.gain_relative_uncertainty, 0.02 / root);
     assert!(scope.gain_per_channel);
     assert_relative_eq!(
         scope.time_base_relative_uncertainty.unwrap(),
-        25e-6,
+        50e-6 / root,
         max_relative = 1e-12
     );
-    assert_relative_eq!(probe.gain_relative_uncertainty, 0.005);
-    assert_relative_eq!(clamp.gain_relative_uncertainty, 0.01);
+    assert_relative_eq!(probe.gain_relative_uncertainty, 0.01 / root);
+    assert_relative_eq!(clamp.gain_relative_uncertainty, 0.02 / root);
     assert_eq!(clamp.bandwidth_hz, Some(100e3));
     assert!(!clamp.gain_per_channel);
     // Zero of the current in the start: the clamp's 40 mA and 0.1 division of 1 A, both limits.
     let start = &bench.captures[0];
     assert_relative_eq!(
         start.current_chain.as_ref().unwrap().zero_uncertainty,
-        (0.02f64.powi(2) + 0.05f64.powi(2)).sqrt(),
+        (0.04f64.powi(2) + 0.1f64.powi(2)).sqrt() / root,
         max_relative = 1e-9
     );
     // 0.1 % and 1 rpm of 5160 rpm.
@@ -199,7 +200,7 @@ fn limits_become_standard_uncertainties() {
     );
     assert_relative_eq!(
         speed_rad_s.standard_uncertainty / speed_rad_s.value,
-        (5.16 + 1.0) / 2.0 / 5160.0,
+        (5.16 + 1.0) / root / 5160.0,
         max_relative = 1e-9
     );
 }
@@ -387,7 +388,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
         told(&format!(
             "{HEAD}[instruments.scope]\nkind = \"oscilloscope\"\ngian = {{ limit_percent = 2 }}\n"
         )),
-        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, zero, time_base, bandwidth_hz, skew_s, note"
+        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, range_gain, zero, time_base, bandwidth_hz, skew_s, note"
     );
     assert_eq!(
         told("[moter]\nname = \"pump\"\n"),
@@ -397,7 +398,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
         told(&format!(
             "{HEAD}winding_temperature = {{ c = 24, limit_c = 2 }}\n"
         )),
-        "bench.toml:3:33: unknown key `limit_c` in [motor.winding_temperature]; the nearest known key is `limit_k`. Known here: c, limit_percent, limit_ppm, limit_k, standard_percent, standard_ppm, standard_k, half_width_percent, half_width_ppm, half_width_k"
+        "bench.toml:3:33: unknown key `limit_c` in [motor.winding_temperature]; the nearest known key is `limit_k`. Known here: c, limit_percent, half_width_percent, limit_ppm, half_width_ppm, limit_k, half_width_k, limit_full_scale_percent, half_width_full_scale_percent, coverage_95_percent, coverage_95_ppm, coverage_95_k, coverage_95_full_scale_percent, standard_percent, standard_ppm, standard_k, standard_full_scale_percent, full_scale_k"
     );
 }
 
@@ -441,7 +442,7 @@ fn wrong_types_missing_keys_and_unknown_names_tell_their_place() {
 fn a_value_without_an_accuracy_asks_for_one() {
     assert_eq!(
         told(&format!("{WIRED}loop_resistance = {{ ohm = 0.1 }}\n")),
-        "bench.toml:26:19: `loop_resistance` has a value but no accuracy; add e.g. limit_percent = … (two standard deviations), standard_percent = … or half_width_percent = … (rectangular)"
+        "bench.toml:26:19: `loop_resistance` has a value but no accuracy; add e.g. limit_percent = … (a limit, rectangular), coverage_95_percent = … (two standard deviations) or standard_percent = …"
     );
 }
 
@@ -615,7 +616,11 @@ fn a_quick_run_needs_no_sheet_and_tells_what_it_assumed() {
         .iter()
         .map(|i| i.gain_relative_uncertainty)
         .collect();
-    assert_eq!(gains, [0.01, 0.005, 0.015]);
+    // The scope's gain is one of full scale, so that each channel and range has its own.
+    assert_eq!(gains[0], 0.0);
+    assert_relative_eq!(gains[1], 0.02 / 3f64.sqrt());
+    assert_relative_eq!(gains[2], 0.03 / 3f64.sqrt());
+    assert!(gains.len() > 3, "{gains:?}");
     for assumed in ["\"scope\"", "\"probe\"", "\"clamp\"", "speed"] {
         assert!(
             bench
@@ -678,4 +683,58 @@ fn the_documented_example_is_read_as_it_stands() {
         0.01 / 3f64.sqrt(),
         max_relative = 1e-12
     );
+}
+
+/// Relative standard uncertainty of the gain of a capture's voltage channel, and the names of its parts.
+fn voltage_gain(bench: &Bench, capture: usize) -> (f64, Vec<&str>) {
+    let chain = bench.captures[capture].voltage_chain.as_ref().unwrap();
+    let parts = || chain.gains.iter().map(|&k| &bench.instruments[k]);
+    let u = parts()
+        .map(|i| i.gain_relative_uncertainty)
+        .fold(0.0, f64::hypot);
+    (u, parts().map(|i| i.name.as_str()).collect())
+}
+
+/// A limit of 3 % of full scale, 10 divisions of 5 V, at the largest reading: JCGM 100:2008, 4.3.7.
+#[test]
+fn val_an_accuracy_of_full_scale_is_that_of_the_largest_reading() {
+    let sheet = WIRED.replace(
+        "gain = { limit_percent = 2 }",
+        "gain = { limit_full_scale_percent = 3 }",
+    );
+    let bench = read(&folder(&sheet)).unwrap_or_else(|e| panic!("{e}"));
+    let trace = bench.captures[0].waveform.voltage_v.as_ref().unwrap();
+    let largest = trace
+        .values
+        .iter()
+        .fold(0.0, |most: f64, v| most.max(v.abs()));
+    let (u, parts) = voltage_gain(&bench, 0);
+    let probe = bench.instruments.iter().find(|i| i.name == "probe");
+    let probe = probe.map_or(0.0, |p| p.gain_relative_uncertainty);
+    let expected = (0.03 * 50.0 / largest / 3f64.sqrt()).hypot(probe);
+    assert_relative_eq!(u, expected, max_relative = 1e-9);
+    assert!(parts.iter().any(|p| p.contains("5.00 V/div")), "{parts:?}");
+}
+
+#[test]
+fn a_gain_check_in_place_replaces_the_limits_and_corrects_the_channel() {
+    let plain = read(&folder(WIRED)).unwrap_or_else(|e| panic!("{e}"));
+    let check = "\n[[readings]]\nkind = \"gain-check\"\nchannel = \"CH1\"\napplied = { v = 5.0, standard_v = 0.003 }\nread = { v = 5.1, standard_v = 0.004 }\n";
+    let checked = read(&folder(&format!("{WIRED}{check}"))).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(checked.readings.len(), plain.readings.len());
+    let largest = |bench: &Bench| {
+        let trace = bench.captures[0].waveform.voltage_v.clone().unwrap();
+        trace
+            .values
+            .iter()
+            .fold(0.0, |most: f64, v| most.max(v.abs()))
+    };
+    assert_relative_eq!(
+        largest(&checked),
+        largest(&plain) * 5.0 / 5.1,
+        max_relative = 1e-12
+    );
+    let (u, parts) = voltage_gain(&checked, 0);
+    assert_eq!(parts, ["check of CH1"]);
+    assert_relative_eq!(u, (0.003f64 / 5.0).hypot(0.004 / 5.1), max_relative = 1e-9);
 }

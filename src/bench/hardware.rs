@@ -1,6 +1,6 @@
 //! Instruments of a sheet with their accuracies as standard uncertainties; what the sheet leaves out is assumed, with a warning.
 
-use super::accuracy::Accuracy;
+use super::accuracy::{Accuracy, Range};
 use super::setup::Instrument;
 use super::sheet::{InstrumentKind, TypedInstrument};
 
@@ -11,6 +11,9 @@ const ASSUMED_ZERO_DIVISIONS: f64 = 0.1;
 /// Zero error of a current probe, in percent of the largest current seen (common practice, no source).
 const ASSUMED_CLAMP_ZERO_PERCENT: f64 = 1.0;
 
+/// Gain of an oscilloscope of eight bits, and of more, as a share of full scale, where the sheet does not say (common practice, no source).
+const ASSUMED_SCOPE_GAIN: (f64, f64) = (0.03, 0.01);
+
 /// An instrument through which channels pass, and the facts of it that only the bench needs.
 #[derive(Clone, Debug)]
 pub(super) struct Hardware {
@@ -18,6 +21,8 @@ pub(super) struct Hardware {
     pub instrument: Instrument,
     pub bits: Option<u32>,
     pub divisions: u32,
+    pub gain: Accuracy,
+    pub range_gain: Option<Accuracy>,
     pub zero: Accuracy,
     pub resistance_ohm: Option<f64>,
 }
@@ -36,15 +41,16 @@ fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
     let name = &typed.name;
     let mut assume = |what: &str, value: String| {
         warnings.push(format!(
-            "instrument \"{name}\": no {what} stated; assumed {value}, read as two standard deviations. State it under [instruments.{name}] to replace the assumption"
+            "instrument \"{name}\": no {what} stated; assumed {value} (rectangular). State it under [instruments.{name}] to replace the assumption"
         ));
     };
-    let assumed_gain_percent = match typed.kind {
-        InstrumentKind::Oscilloscope if typed.bits.is_some_and(|b| b > 8) => 1.0,
-        InstrumentKind::Oscilloscope => 2.0,
-        InstrumentKind::VoltageProbe => 1.0,
-        InstrumentKind::CurrentProbe => 3.0,
-        _ => 5.0,
+    // Common practice, no source.
+    let assumed = match typed.kind {
+        InstrumentKind::Oscilloscope if typed.bits.is_some_and(|b| b > 8) => ASSUMED_SCOPE_GAIN.1,
+        InstrumentKind::Oscilloscope => ASSUMED_SCOPE_GAIN.0,
+        InstrumentKind::VoltageProbe => 0.02,
+        InstrumentKind::CurrentProbe => 0.03,
+        _ => 0.05,
     };
     let gain = typed.gain.unwrap_or_else(|| {
         let what = if typed.kind == InstrumentKind::Shunt {
@@ -52,8 +58,14 @@ fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
         } else {
             "gain accuracy"
         };
-        assume(what, format!("a limit of {assumed_gain_percent} %"));
-        Accuracy::limit_relative(assumed_gain_percent / 100.0)
+        let percent = 100.0 * assumed;
+        if typed.kind == InstrumentKind::Oscilloscope {
+            assume(what, format!("a limit of {percent} % of full scale"));
+            Accuracy::limit_full_scale(assumed)
+        } else {
+            assume(what, format!("a limit of {percent} %"));
+            Accuracy::limit_relative(assumed)
+        }
     });
     let mut divisions = ASSUMED_DIVISIONS;
     let mut zero = typed.zero.unwrap_or_default();
@@ -81,16 +93,20 @@ fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
         kind: typed.kind,
         instrument: Instrument {
             name: name.clone(),
-            gain_relative_uncertainty: gain.standard_uncertainty(nominal, 0.0) / nominal,
+            gain_relative_uncertainty: gain.standard_uncertainty(nominal, Range::default())
+                / nominal,
+            gain_distribution: gain.distribution(),
             bandwidth_hz: typed.bandwidth_hz,
             skew_s: typed.skew_s,
             time_base_relative_uncertainty: typed
                 .time_base
-                .map(|t| t.standard_uncertainty(1.0, 0.0)),
+                .map(|t| t.standard_uncertainty(1.0, Range::default())),
             gain_per_channel: typed.kind == InstrumentKind::Oscilloscope,
         },
         bits: typed.bits,
         divisions,
+        gain,
+        range_gain: typed.range_gain,
         zero,
         resistance_ohm: typed.resistance_ohm,
     }

@@ -23,7 +23,7 @@ pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
 pub use setup::{
-    Bench, BrushKind, Capture, ChannelChain, Instrument, MagnetKind, MotorFacts, Reading, Role,
-    Stated,
+    Bench, BrushKind, Capture, ChannelChain, ErrorDistribution, Instrument, MagnetKind, MotorFacts,
+    Reading, Role, Stated,
 };
 pub use waveform::{Trace, Waveform};

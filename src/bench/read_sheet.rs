@@ -149,11 +149,12 @@ fn build(
         instruments: &typed.instruments,
         captures: &names,
     };
-    let readings = typed
-        .readings
-        .iter()
-        .map(|r| readings::reading(r, &context, &mut warnings))
-        .collect::<Result<Vec<_>, _>>()?;
+    let channels: Vec<String> = typed.channels.iter().map(|c| c.name.clone()).collect();
+    let (mut readings, mut checks) = (Vec::new(), Vec::new());
+    for reading in &typed.readings {
+        readings.extend(readings::reading(reading, &context, &mut warnings)?);
+        checks.extend(readings::gain_check(reading, &context, &channels)?);
+    }
     // After the readings, which may name a capture that is not kept.
     plans.retain(|plan| keep(&plan.path));
     warnings.extend(temperature_missing(&plans));
@@ -161,13 +162,13 @@ fn build(
         supply_v: motor.supply_v,
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
-    let loaded = load_all(&plans, &hardware, &expected)?;
+    let loaded = load_all(&plans, &hardware, &checks, &expected)?;
     warnings.extend(loaded.warnings);
     Ok(Bench {
         path: None,
         sha256: None,
         motor,
-        instruments: hardware.into_iter().map(|h| h.instrument).collect(),
+        instruments: loaded.instruments,
         captures: loaded.captures,
         readings,
         warnings,

@@ -1,6 +1,7 @@
 //! Scalar readings with the accuracy of their own, of the instrument they were taken with, or an assumed one.
 
-use super::accuracy::Accuracy;
+use super::accuracy::{Accuracy, Range};
+use super::channels::GainCheck;
 use super::error::BenchError;
 use super::setup::{Reading, Stated};
 use super::sheet::{
@@ -16,19 +17,85 @@ pub(super) struct Context<'a> {
     pub captures: &'a [String],
 }
 
-/// One reading, validated.
+/// A gain check, validated; `None` for every other kind of reading.
+pub(super) fn gain_check(
+    typed: &TypedReading,
+    context: &Context,
+    channels: &[String],
+) -> Result<Option<GainCheck>, BenchError> {
+    let TypedReadingKind::GainCheck {
+        channel,
+        per_division,
+        applied,
+        read,
+        is_current,
+    } = &typed.what
+    else {
+        return Ok(None);
+    };
+    if !channels.contains(channel) {
+        let known: Vec<&str> = channels.iter().map(String::as_str).collect();
+        return Err(unknown_name(
+            typed.place.clone(),
+            "channel",
+            channel,
+            &known,
+        ));
+    }
+    let with = typed
+        .with
+        .as_ref()
+        .map(|name| find(name, typed, context.instruments))
+        .transpose()?;
+    let ratio = read.value / applied.value;
+    if !(0.5..=2.0).contains(&ratio) {
+        return Err(BenchError::Invalid {
+            place: typed.place.clone(),
+            text: format!(
+                "{} read where {} was applied: a gain {ratio:.3} times too large is no error of a gain. Give both in the unit of the channel, with the probe's ratio applied",
+                read.value, applied.value
+            ),
+        });
+    }
+    let reads = with.and_then(|w| {
+        if *is_current {
+            w.reads_current
+        } else {
+            w.reads_voltage
+        }
+    });
+    let of_meter = reads.filter(|_| applied.accuracy.is_empty());
+    let relative = |stated: Stated| stated.standard_uncertainty / stated.value.abs();
+    let own = match of_meter {
+        Some(_) => 0.0,
+        None => relative(applied.stated("applied")?),
+    };
+    Ok(Some(GainCheck {
+        channel: channel.clone(),
+        per_division: *per_division,
+        ratio,
+        own_relative_uncertainty: relative(read.stated("read")?).hypot(own).max(1e-6),
+        meter: of_meter.and_then(|a| {
+            let u = relative(a.state(applied.value));
+            Some((typed.with.clone()?, u, a.distribution()))
+        }),
+    }))
+}
+
+/// One reading, validated; `None` for a gain check, which is no reading of the motor.
 pub(super) fn reading(
     typed: &TypedReading,
     context: &Context,
     warnings: &mut Vec<String>,
-) -> Result<Reading, BenchError> {
+) -> Result<Option<Reading>, BenchError> {
     let with = typed
         .with
         .as_ref()
         .map(|name| find(name, typed, context.instruments))
         .transpose()?;
     let line = typed.place.line;
-    match &typed.what {
+    let found = match &typed.what {
+        TypedReadingKind::GainCheck { .. } => return Ok(None),
         TypedReadingKind::Ohmmeter(ohmmeter) => ohmmeter_reading(ohmmeter, with, line, warnings),
         TypedReadingKind::InductanceMeter {
             inductance,
@@ -69,7 +136,8 @@ pub(super) fn reading(
             speed_rad_s: stated::speed(speed, None, line, warnings),
             meter: typed.with.clone(),
         }),
-    }
+    };
+    found.map(Some)
 }
 
 fn ohmmeter_reading(
@@ -81,7 +149,7 @@ fn ohmmeter_reading(
     let stated = typed.accuracy.or(with.and_then(|w| w.reads_resistance));
     let accuracy = stated.unwrap_or_else(|| {
         warnings.push(format!(
-            "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 %, read as two standard deviations"
+            "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 % (rectangular)"
         ));
         Accuracy::limit_relative(0.01)
     });
@@ -100,7 +168,7 @@ fn ohmmeter_reading(
             .as_ref()
             .map(|l| l.stated("leads"))
             .transpose()?,
-        relative_uncertainty: accuracy.standard_uncertainty(mean, 0.0) / mean,
+        relative_uncertainty: accuracy.standard_uncertainty(mean, Range::default()) / mean,
         temperature_c: typed
             .temperature
             .as_ref()

@@ -18,7 +18,7 @@ impl Quantity {
             return Err(BenchError::Invalid {
                 place: self.place.clone(),
                 text: format!(
-                    "`{key}` has a value but no accuracy; add e.g. limit_percent = … (two standard deviations), standard_percent = … or half_width_percent = … (rectangular)"
+                    "`{key}` has a value but no accuracy; add e.g. limit_percent = … (a limit, rectangular), coverage_95_percent = … (two standard deviations) or standard_percent = …"
                 ),
             });
         }
@@ -42,7 +42,7 @@ pub(super) fn winding_temperature(
     }
     if quantity.accuracy.is_empty() {
         let warning = format!(
-            "line {}: winding temperature {} °C without an accuracy; assumed within {ASSUMED_TEMPERATURE_LIMIT_K} K (two standard deviations). Add limit_k to replace the assumption",
+            "line {}: winding temperature {} °C without an accuracy; assumed within {ASSUMED_TEMPERATURE_LIMIT_K} K (rectangular). Add limit_k to replace the assumption",
             quantity.place.line, quantity.value
         );
         if !warnings.contains(&warning) {
@@ -61,7 +61,7 @@ pub(super) fn speed(
 ) -> Stated {
     if tachometer.is_none() && speed.accuracy.is_empty() {
         warnings.push(format!(
-            "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm, read as two standard deviations"
+            "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)"
         ));
     }
     speed.stated_or(tachometer.unwrap_or_else(assumed_speed_accuracy))

@@ -66,6 +66,7 @@ pub fn simulated(
     let chain = |column: &str, unit: f64| {
         Some(ChannelChain {
             instruments: Vec::new(),
+            gains: Vec::new(),
             column: column.into(),
             zero_uncertainty: 1e-6 * unit,
         })

@@ -3,10 +3,12 @@
 use super::checks::{self, Expectations};
 use super::plan::CapturePlan;
 use crate::bench::capture_warning::CaptureWarning;
-use crate::bench::channels::{ChannelPlan, Converted, ScaleEstimate, column, convert};
+use crate::bench::channels::{
+    ChannelPlan, Converted, GainCheck, ScaleEstimate, Seen, column, convert, distribute,
+};
 use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
-use crate::bench::setup::{Capture, ChannelChain};
+use crate::bench::setup::{Capture, ChannelChain, Instrument};
 use crate::bench::waveform::{Trace, Waveform};
 use crate::capture::{self, Record};
 use rayon::prelude::*;
@@ -15,6 +17,8 @@ use rayon::prelude::*;
 #[derive(Default)]
 pub struct LoadedAll {
     pub captures: Vec<Capture>,
+    /// The hardware, and what its ranges and gain checks have for themselves.
+    pub instruments: Vec<Instrument>,
     pub warnings: Vec<String>,
     pub capture_warnings: Vec<CaptureWarning>,
 }
@@ -23,6 +27,7 @@ pub struct LoadedAll {
 pub fn load_all(
     plans: &[CapturePlan],
     hardware: &[Hardware],
+    checks: &[GainCheck],
     expected: &Expectations,
 ) -> Result<LoadedAll, BenchError> {
     let loaded: Vec<Result<Loaded, BenchError>> = plans
@@ -31,6 +36,7 @@ pub fn load_all(
         .collect();
     let mut all = LoadedAll::default();
     let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
+    let mut seen = Vec::new();
     for one in loaded {
         let one = one?;
         let name = &one.capture.name;
@@ -40,7 +46,9 @@ pub fn load_all(
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
         all.capture_warnings.extend(one.capture_warnings);
         all.captures.push(one.capture);
+        seen.push(one.seen);
     }
+    all.instruments = distribute(&mut all.captures, &seen, hardware, checks);
     all.warnings.extend(estimated_scales(&estimated));
     Ok(all)
 }
@@ -60,7 +68,7 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
         .into_iter()
         .map(|((channel, how), texts)| {
             format!(
-                "channel \"{channel}\": its zero is stated in divisions and no vertical scale is given; estimated from {how}: {} a division",
+                "channel \"{channel}\": an accuracy is stated in divisions or of full scale and no vertical scale is given; estimated from {how}: {} a division",
                 texts.join(", ")
             )
         })
@@ -72,6 +80,8 @@ struct Loaded {
     warnings: Vec<String>,
     capture_warnings: Vec<CaptureWarning>,
     estimated: Vec<ScaleEstimate>,
+    /// Of voltage and current.
+    seen: [Option<Seen>; 2],
 }
 
 fn load(
@@ -113,6 +123,7 @@ fn load(
                 .to_string(),
         );
     }
+    let seen = [&voltage, &current].map(|c| c.as_ref().map(|c| c.seen));
     let (voltage_v, voltage_chain) = split(voltage);
     let (current_a, current_chain) = split(current);
     let capture = Capture {
@@ -152,6 +163,7 @@ fn load(
         warnings,
         capture_warnings,
         estimated,
+        seen,
     })
 }
 

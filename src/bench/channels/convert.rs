@@ -3,7 +3,8 @@
 use super::codes;
 use super::column::column;
 use super::plan::ChannelPlan;
-use crate::bench::accuracy::Accuracy;
+use super::seen::Seen;
+use crate::bench::accuracy::{Accuracy, Range};
 use crate::bench::hardware::Hardware;
 use crate::bench::setup::ChannelChain;
 use crate::bench::sheet::{InstrumentKind, Measures};
@@ -20,6 +21,8 @@ pub struct Converted {
     /// True when the unit of the column contradicts its use.
     pub unit_contradicts: bool,
     pub scale_estimate: Option<ScaleEstimate>,
+    /// What it shows of its range.
+    pub seen: Seen,
 }
 
 /// A vertical scale that nobody stated.
@@ -77,7 +80,11 @@ pub fn convert(
         quantisation_step: codes.step.map(|s| s * factor.abs()),
         clipped: codes.clipped,
     };
-    let (zero_uncertainty, scale_estimate) = zero(plan, channel, &trace, hardware);
+    let (range, estimate) = vertical_range(plan, channel, &trace, hardware);
+    // A zero in percent means of the largest value in the capture, which stands for the range.
+    let largest = simd::largest(&trace.values, |[v]| v.abs()).max(0.0);
+    let (zero_uncertainty, needs_scale) = zero(plan, range, largest, hardware);
+    let scale_estimate = estimate.filter(|_| needs_scale);
     let ac_by_preamble = channel
         .facts
         .coupling
@@ -94,6 +101,7 @@ pub fn convert(
         trace,
         chain: ChannelChain {
             instruments: plan.through.clone(),
+            gains: plan.through.clone(),
             column: plan.name.clone(),
             zero_uncertainty,
         },
@@ -101,6 +109,11 @@ pub fn convert(
         warnings,
         unit_contradicts,
         scale_estimate,
+        seen: Seen {
+            range,
+            largest,
+            factor,
+        },
     })
 }
 
@@ -130,55 +143,44 @@ fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<String> {
     ))
 }
 
-/// Standard uncertainty of the channel's zero in V or A at the motor.
-fn zero(
-    plan: &ChannelPlan,
-    channel: &Channel,
-    trace: &Trace,
-    hardware: &[Hardware],
-) -> (f64, Option<ScaleEstimate>) {
+/// Standard uncertainty of the channel's zero in V or A at the motor, and whether something of the chain is stated in parts of the range.
+fn zero(plan: &ChannelPlan, range: Range, largest: f64, hardware: &[Hardware]) -> (f64, bool) {
     let stated: Vec<Accuracy> = match plan.zero {
         Some(zero) => vec![zero],
         None => plan.through.iter().map(|i| hardware[*i].zero).collect(),
     };
-    let (scale, estimate) = if stated.iter().any(Accuracy::needs_scale) {
-        vertical_scale(plan, channel, trace, hardware)
-    } else {
-        (0.0, None)
-    };
-    // A zero in percent means of the largest value in the capture, which stands for the range.
-    let largest = simd::largest(&trace.values, |[v]| v.abs()).max(0.0);
+    let gains = plan.through.iter().map(|i| &hardware[*i].gain);
+    let needs_scale = stated.iter().chain(gains).any(Accuracy::needs_scale);
     let squared: f64 = stated
         .iter()
-        .map(|zero| zero.standard_uncertainty(largest, scale).powi(2))
+        .map(|zero| zero.standard_uncertainty(largest, range).powi(2))
         .sum();
-    (squared.sqrt(), estimate)
+    (squared.sqrt(), needs_scale)
 }
 
-/// Vertical scale in V or A at the motor per division: from the sheet, else the preamble, else estimated.
-fn vertical_scale(
+/// Vertical range in V or A at the motor: from the sheet, else the preamble, else estimated.
+fn vertical_range(
     plan: &ChannelPlan,
     channel: &Channel,
     trace: &Trace,
     hardware: &[Hardware],
-) -> (f64, Option<ScaleEstimate>) {
+) -> (Range, Option<ScaleEstimate>) {
     let size = plan.factor.abs();
-    if let Some(typed) = plan.per_division {
-        return (typed * size, None);
-    }
-    if let Some(fact) = channel
-        .facts
-        .vertical_scale_per_division
-        .filter(|s| *s > 0.0)
-    {
-        return (fact * size, None);
-    }
     let scope = plan
         .through
         .iter()
         .map(|i| &hardware[*i])
         .find(|h| h.kind == InstrumentKind::Oscilloscope);
     let divisions = f64::from(scope.map_or(10, |s| s.divisions).max(1));
+    let range = |per_division: f64, is_known| Range {
+        per_division,
+        full_scale: per_division * divisions,
+        is_known,
+    };
+    let of_preamble = channel.facts.vertical_scale_per_division;
+    if let Some(stated) = plan.per_division.or(of_preamble.filter(|s| *s > 0.0)) {
+        return (range(stated * size, true), None);
+    }
     let (low, high) = simd::range(&trace.values);
     // The trace fits the screen, so this is the least the scale can be; averaging makes codes finer than the converter's.
     let from_span = (high - low) / divisions;
@@ -187,13 +189,15 @@ fn vertical_scale(
             .quantisation_step
             .map(|step| step * 2f64.powi(bits as i32) / divisions)
     });
-    let (scale, how) = match (from_codes, scope.and_then(|s| s.bits)) {
+    let (scale, is_known, how) = match (from_codes, scope.and_then(|s| s.bits)) {
         (Some(codes), Some(bits)) if codes >= from_span => (
             codes,
+            true,
             format!("the quantisation step × 2^{bits} codes ÷ {divisions} divisions"),
         ),
         _ => (
             from_span,
+            false,
             format!("the span of the record ÷ {divisions} divisions, which is the least it can be"),
         ),
     };
@@ -202,7 +206,7 @@ fn vertical_scale(
         per_division: format!("{} {}", short(scale), plan.measures.unit()),
         how,
     };
-    (scale, Some(estimate))
+    (range(scale, is_known), Some(estimate))
 }
 
 /// Three significant digits.

@@ -3,8 +3,12 @@
 mod codes;
 mod column;
 mod convert;
+mod gains;
 mod plan;
+mod seen;
 
 pub use column::{column, without_unit};
 pub use convert::{Converted, ScaleEstimate, convert, short};
+pub use gains::{GainCheck, distribute};
 pub use plan::{ChannelPlan, plan};
+pub use seen::Seen;

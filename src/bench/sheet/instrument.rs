@@ -23,6 +23,8 @@ pub(in crate::bench) struct TypedInstrument {
     pub divisions: Option<u32>,
     /// Gain of a scope or probe, tolerance of a shunt.
     pub gain: Option<Accuracy>,
+    /// Part of an oscilloscope's gain error that each vertical range has for itself.
+    pub range_gain: Option<Accuracy>,
     pub zero: Option<Accuracy>,
     pub time_base: Option<Accuracy>,
     pub bandwidth_hz: Option<f64>,
@@ -45,6 +47,7 @@ impl TypedInstrument {
             bits: None,
             divisions: None,
             gain: None,
+            range_gain: None,
             zero: None,
             time_base: None,
             bandwidth_hz: None,
@@ -87,7 +90,8 @@ pub(super) fn read_instrument(
         Oscilloscope => {
             instrument.bits = table.count("bits")?;
             instrument.divisions = table.count("divisions")?;
-            instrument.gain = accuracy_at(table, "gain", RATIO, false)?;
+            instrument.gain = accuracy_at(table, "gain", RATIO, true)?;
+            instrument.range_gain = accuracy_at(table, "range_gain", RATIO, true)?;
             instrument.zero = accuracy_at(table, "zero", RATIO, true)?;
             instrument.time_base = accuracy_at(table, "time_base", RATIO, false)?;
             instrument.bandwidth_hz = table.positive("bandwidth_hz")?;

@@ -1,7 +1,7 @@
 //! Stated quantities and accuracies of a sheet: `{ v = 24, limit_percent = 1 }`.
 
 use super::table::Table;
-use crate::bench::accuracy::Accuracy;
+use crate::bench::accuracy::{Accuracy, Parts};
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Stated;
 use crate::quantity::units::{Quantity as Kind, factor};
@@ -53,41 +53,80 @@ pub(super) const RATIO: Units = Units {
     differences: &[],
 };
 
-/// Reads the accuracy keys of a table; other keys are left alone.
+/// Reads the accuracy keys of a table; other keys are left alone. `of_screen`: parts of a division, and of the full scale of the screen, are allowed.
 pub(super) fn read_accuracy(
     table: &Table<'_>,
     units: Units,
-    divisions_allowed: bool,
+    of_screen: bool,
 ) -> Result<Accuracy, BenchError> {
     let mut accuracy = Accuracy::default();
-    for (way, parts) in [
-        ("limit", &mut accuracy.limit),
-        ("standard", &mut accuracy.standard),
-        ("half_width", &mut accuracy.half_width),
-    ] {
+    let of_way = |ways: &[&str]| -> Result<Parts, BenchError> {
         let part = |unit: &str, factor: f64| -> Result<f64, BenchError> {
-            let key = format!("{way}_{unit}");
-            match table.number(&key)? {
-                Some(stated) if stated < 0.0 => table.invalid(
-                    &key,
-                    format!(
-                        "`{key}` in {} is {stated}, but an accuracy cannot be negative; give its size",
-                        table.name
-                    ),
-                ),
-                Some(stated) => Ok(stated * factor),
-                None => Ok(0.0),
-            }
+            let stated = |way| stated_part(table, &format!("{way}_{unit}"), factor);
+            ways.iter().map(stated).sum()
         };
-        parts.relative = part("percent", 1e-2)? + part("ppm", 1e-6)?;
+        let mut parts = Parts {
+            relative: part("percent", 1e-2)? + part("ppm", 1e-6)?,
+            ..Parts::default()
+        };
         for (unit, factor) in units.differences {
             parts.absolute += part(unit, *factor)?;
         }
-        if divisions_allowed {
+        if of_screen {
             parts.divisions = part("divisions", 1.0)?;
+        }
+        parts.full_scale = part("full_scale_percent", 1e-2)?;
+        Ok(parts)
+    };
+    accuracy.limit = of_way(&["limit", "half_width"])?;
+    accuracy.coverage_95 = of_way(&["coverage_95"])?;
+    accuracy.standard = of_way(&["standard"])?;
+    let full_scale = full_scale(table, units)?;
+    let ways = [
+        &mut accuracy.limit,
+        &mut accuracy.coverage_95,
+        &mut accuracy.standard,
+    ];
+    for parts in ways.into_iter().filter(|p| p.full_scale > 0.0) {
+        match full_scale {
+            Some(range) => parts.absolute += std::mem::take(&mut parts.full_scale) * range,
+            None if of_screen => {}
+            None => {
+                let unit = units.differences.first().map_or("unit", |(unit, _)| unit);
+                return Err(table.missing(
+                    &format!("full_scale_{unit}"),
+                    &format!("the full scale of the range that an accuracy of full scale belongs to, e.g. full_scale_{unit} = 20"),
+                ));
+            }
         }
     }
     Ok(accuracy)
+}
+
+/// The full scale of the range that a table states, in SI.
+fn full_scale(table: &Table<'_>, units: Units) -> Result<Option<f64>, BenchError> {
+    let mut found = None;
+    for (unit, factor) in units.differences {
+        if let Some(value) = table.positive(&format!("full_scale_{unit}"))? {
+            found = Some(value * factor);
+        }
+    }
+    Ok(found)
+}
+
+/// The size of one key in SI; 0 where it is absent.
+fn stated_part(table: &Table<'_>, key: &str, factor: f64) -> Result<f64, BenchError> {
+    match table.number(key)? {
+        Some(stated) if stated < 0.0 => table.invalid(
+            key,
+            format!(
+                "`{key}` in {} is {stated}, but an accuracy cannot be negative; give its size",
+                table.name
+            ),
+        ),
+        Some(stated) => Ok(stated * factor),
+        None => Ok(0.0),
+    }
 }
 
 /// Reads a table that holds nothing but an accuracy.
@@ -95,12 +134,12 @@ pub(super) fn accuracy_at(
     parent: &Table<'_>,
     key: &str,
     units: Units,
-    divisions_allowed: bool,
+    of_screen: bool,
 ) -> Result<Option<Accuracy>, BenchError> {
     let Some(table) = parent.table(key)? else {
         return Ok(None);
     };
-    let accuracy = read_accuracy(&table, units, divisions_allowed)?;
+    let accuracy = read_accuracy(&table, units, of_screen)?;
     table.finish()?;
     if accuracy.is_empty() {
         return parent.invalid(

@@ -33,6 +33,15 @@ pub(in crate::bench) enum TypedReadingKind {
         voltage: Quantity,
         speed: Quantity,
     },
+    /// A known voltage or current on a channel, and what the channel showed.
+    GainCheck {
+        channel: String,
+        /// In the column's SI unit.
+        per_division: Option<f64>,
+        applied: Quantity,
+        read: Quantity,
+        is_current: bool,
+    },
 }
 
 #[derive(Clone, Debug)]
@@ -52,6 +61,7 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
         InductanceMeter,
         Tachometer,
         SpunBackEmf,
+        GainCheck,
     }
     let kind = table.choice(
         "kind",
@@ -61,12 +71,13 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
             ("inductance-meter", Kind::InductanceMeter),
             ("tachometer", Kind::Tachometer),
             ("spun-back-emf", Kind::SpunBackEmf),
+            ("gain-check", Kind::GainCheck),
         ],
     )?;
     let kind = table.require(
         "kind",
         kind,
-        "one of ohmmeter, inductance-meter, tachometer, spun-back-emf",
+        "one of ohmmeter, inductance-meter, tachometer, spun-back-emf, gain-check",
     )?;
     let with = table.text("with")?;
     table.free_text("note")?;
@@ -113,11 +124,42 @@ pub(super) fn read_reading(table: &Table<'_>) -> Result<TypedReading, BenchError
                 speed: table.require("speed", speed, "e.g. speed = { rpm = 1500 }")?,
             }
         }
+        Kind::GainCheck => read_gain_check(table)?,
     };
     Ok(TypedReading {
         place: table.place(),
         with,
         what,
+    })
+}
+
+fn read_gain_check(table: &Table<'_>) -> Result<TypedReadingKind, BenchError> {
+    let channel = table.text("channel")?;
+    let per_division = table.positive("per_division")?;
+    // The unit of the applied value decides what the channel reads.
+    let keys = table
+        .table("applied")?
+        .map(|t| t.keys())
+        .unwrap_or_default();
+    let is_current = keys.iter().any(|key| key == "a" || key == "ma");
+    let units = if is_current { CURRENT } else { VOLTAGE };
+    let applied = quantity_at(table, "applied", units)?;
+    let read = quantity_at(table, "read", units)?;
+    table.finish()?;
+    let example = "e.g. applied = { v = 5.000, limit_percent = 0.1 } and read = { v = 4.93, standard_v = 0.005 }";
+    let applied = table.require("applied", applied, example)?;
+    if applied.value == 0.0 {
+        return table.invalid(
+            "applied",
+            format!("a gain cannot be checked with nothing applied; {example}"),
+        );
+    }
+    Ok(TypedReadingKind::GainCheck {
+        channel: table.require("channel", channel, "the scope channel that was checked")?,
+        per_division,
+        applied,
+        read: table.require("read", read, example)?,
+        is_current,
     })
 }
 
