@@ -6,7 +6,7 @@ use super::terminal::{print_bytes, report_warning};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use rundown::export::{
-    End, ExportError, Instance, c_header, fmu, load_line, modelica, rows, script, spice,
+    End, ExportError, Instance, budget, c_header, fmu, load_line, modelica, rows, script, spice,
     state_space,
 };
 use rundown::files;
@@ -87,6 +87,8 @@ enum Format {
     Table,
     /// Speed, current, power and efficiency over voltage and torque, with bounds, as CSV
     EfficiencyMap,
+    /// Uncertainty budget: source, distribution, sensitivity and contribution of each parameter, as CSV
+    Budget,
     /// One row a motor
     Csv,
     /// One row a motor
@@ -106,6 +108,7 @@ impl Format {
             Format::StateSpace => "the state-space model",
             Format::Table => "the torque-speed table",
             Format::EfficiencyMap => "the efficiency map",
+            Format::Budget => "the uncertainty budget",
             Format::Csv => "a drawn or corner row of the CSV table",
             Format::Parquet => "a drawn or corner row of the Parquet table",
         }
@@ -182,6 +185,11 @@ pub fn run(arguments: &ExportArguments) -> anyhow::Result<Status> {
             Format::Table => load_line::torque_speed(&files[0], supply_v)?,
             _ => load_line::efficiency_map(&files[0], supply_v)?,
         }
+    } else if order.format == Format::Budget {
+        if order.corner.is_some() || order.draw.is_some() {
+            bail!("the uncertainty budget belongs to the estimate; leave --at and --draw out");
+        }
+        budget::csv(&files[0])?
     } else if order.format == Format::Fmu {
         let unit = instances(&files[0], &order)
             .and_then(|motors| fmu::unit(&motors[0], order.fmi))

@@ -2,9 +2,12 @@
 
 use super::answer::symbol;
 use super::context::{
-    Budget, BudgetRow, BudgetSegment, BudgetSource, Correlation, CorrelationCell, NextStep,
+    Budget, BudgetRow, BudgetSegment, BudgetSource, BudgetTableLine, Correlation, CorrelationCell,
+    NextStep,
 };
-use crate::motor_file::{MotorFile, Parameter, ParameterName, Status};
+use crate::bench::ErrorDistribution;
+use crate::motor_file::{BudgetLine, MotorFile, Parameter, ParameterName, Status, budget_lines};
+use crate::quantity::rounding::{self, Scale};
 
 /// Shades of the budget's sources; further sources share the last.
 const SHADES: usize = 8;
@@ -104,7 +107,45 @@ pub fn budget(file: &MotorFile) -> Budget {
         .filter(|(_, p)| !p.budget.is_empty())
         .map(|(name, p)| budget_row(*name, p, &sources))
         .collect();
-    Budget { sources, rows }
+    Budget {
+        sources,
+        rows,
+        lines: table_lines(file),
+    }
+}
+
+/// The budget as a table (JCGM 100:2008, 7.2.7).
+fn table_lines(file: &MotorFile) -> Vec<BudgetTableLine> {
+    let number = |v: f64, unit: &str| rounding::write(v, None, unit, Scale::Power);
+    let mut last = None;
+    let one = |l: BudgetLine| {
+        let parameter = file.parameters.get(&l.parameter);
+        let combined = parameter.and_then(|p| p.value.zip(p.standard_uncertainty));
+        let unit = l.parameter.si();
+        let head = combined.filter(|_| last != Some(l.parameter));
+        last = Some(l.parameter);
+        BudgetTableLine {
+            parameter: head.map_or_else(String::new, |(value, u)| {
+                format!(
+                    "{}: {}",
+                    l.parameter.label(),
+                    rounding::write(value, Some(u), unit, Scale::Power)
+                )
+            }),
+            source: l.source,
+            estimate: l.estimate.map_or_else(String::new, |v| number(v, "")),
+            uncertainty: l
+                .standard_uncertainty
+                .map_or_else(String::new, |u| number(u, "")),
+            distribution: l.distribution.map_or("", ErrorDistribution::label),
+            sensitivity: l.sensitivity.map_or_else(String::new, |c| number(c, unit)),
+            contribution: number(l.contribution, unit),
+            degrees: l
+                .degrees_of_freedom
+                .map_or("∞".into(), |d| format!("{d:.0}")),
+        }
+    };
+    budget_lines(file).into_iter().map(one).collect()
 }
 
 fn budget_row(name: ParameterName, parameter: &Parameter, sources: &[BudgetSource]) -> BudgetRow {

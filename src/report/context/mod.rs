@@ -12,7 +12,7 @@ pub use captures::{
 };
 pub use provenance::{InputRow, NuisanceRow, Provenance, TermRow};
 pub use uncertainty::{
-    Budget, BudgetRow, BudgetSegment, BudgetSource, Correlation, CorrelationCell,
+    Budget, BudgetRow, BudgetSegment, BudgetSource, BudgetTableLine, Correlation, CorrelationCell,
 };
 
 pub use super::operating::Operating;

@@ -31,6 +31,29 @@ pub struct Budget {
     pub sources: Vec<BudgetSource>,
     /// One row a parameter.
     pub rows: Vec<BudgetRow>,
+    /// Lines of the table, grouped by parameter.
+    pub lines: Vec<BudgetTableLine>,
+}
+
+/// One line of the table of a budget, as text.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BudgetTableLine {
+    /// Parameter with its combined standard uncertainty; empty on all but the first line of each.
+    pub parameter: String,
+    /// Source of uncertainty.
+    pub source: String,
+    /// Estimate of the input.
+    pub estimate: String,
+    /// Standard uncertainty of the input.
+    pub uncertainty: String,
+    /// Its distribution.
+    pub distribution: &'static str,
+    /// Sensitivity, SI units.
+    pub sensitivity: String,
+    /// Contribution to the standard uncertainty.
+    pub contribution: String,
+    /// Degrees of freedom.
+    pub degrees: String,
 }
 
 /// A source of uncertainty.
