@@ -382,7 +382,8 @@ fn a_driven_capture_needs_its_speed_and_only_it_may_have_one() {
     let bench = sheet("role = \"driven\"\ndriven_speed = { rpm = 1200, limit_rpm = 2 }").unwrap();
     let speed = bench.captures[0].driven_speed_rad_s.expect("stated");
     assert!(
-        (speed.value - 125.66).abs() < 0.01 && (speed.standard_uncertainty - 0.2094 / 3f64.sqrt()).abs() < 1e-3
+        (speed.value - 125.66).abs() < 0.01
+            && (speed.standard_uncertainty - 0.2094 / 3f64.sqrt()).abs() < 1e-3
     );
     let missing = sheet("role = \"driven\"").unwrap_err().to_string();
     assert!(
@@ -393,4 +394,60 @@ fn a_driven_capture_needs_its_speed_and_only_it_may_have_one() {
         .unwrap_err()
         .to_string();
     assert!(wrong.contains("tachometer"), "{wrong}");
+}
+
+/// A four-pole motor with seven segments, 28 ripple cycles a turn, of which the sheet states `segments` and `poles`; no speed is read.
+fn four_poles(unevenness: f64, counted: (Option<u32>, Option<u32>), seed: u64) -> DrawnBench {
+    let mut scenario = presets::curd_stirrer();
+    scenario.plan.retain(|s| s.kind != ShotKind::Driven);
+    scenario.instruments.tachometer_limit = None;
+    let commutator = &mut scenario.machine.commutator;
+    (commutator.segments, commutator.poles) = (7, 4);
+    commutator.unevenness = unevenness;
+    scenario.facts.commutator_segments = counted.0;
+    scenario.facts.poles = counted.1;
+    draw(&scenario, seed).unwrap()
+}
+
+#[test]
+fn the_ripple_of_four_poles_gives_the_true_constant_or_none() {
+    let segments = [None, Some(7)];
+    let poles = [None, Some(4)];
+    let cells = [0.0, 5e-4, 1e-3, 2e-3, 0.01];
+    for (k, unevenness) in cells.into_iter().enumerate() {
+        for (s, p) in segments
+            .iter()
+            .flat_map(|s| poles.iter().map(move |p| (*s, *p)))
+        {
+            let drawn = four_poles(unevenness, (s, p), k as u64 + 1);
+            let found = fitted_files(&drawn);
+            let reported = found.reported();
+            let constant = one(&reported, "back_emf_constant");
+            let Some(e) = constant
+                .estimate
+                .filter(|_| constant.status == Status::Measured)
+            else {
+                continue;
+            };
+            let truth = drawn.truth.parameter("back_emf_constant").expect("known");
+            assert!(
+                (e.value / truth - 1.0).abs() < 0.1,
+                "unevenness {unevenness}, counted {s:?} {p:?}: {} for {truth}",
+                e.value
+            );
+        }
+    }
+}
+
+#[test]
+fn a_constant_that_ripple_leaves_open_is_named_with_what_settles_it() {
+    let drawn = four_poles(0.0, (Some(7), None), 1);
+    let found = fitted_files(&drawn);
+    let reported = found.reported();
+    let constant = one(&reported, "back_emf_constant");
+    assert_eq!(constant.status, Status::Undetermined);
+    let settled = constant.settled_by.as_deref().unwrap_or_default();
+    for part in ["poles", "7 segments, 2 poles", "7 segments, 4 poles"] {
+        assert!(settled.contains(part), "{settled}");
+    }
 }

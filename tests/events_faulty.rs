@@ -52,7 +52,7 @@ fn a_clipped_peak_is_counted_and_its_effect_told() {
     says(
         &timeline,
         &[
-            "183 current samples are clipped",
+            "the current clips at 1.01 A for 183 samples",
             "1.01 A",
             "resistance",
             "inductance",
@@ -91,8 +91,8 @@ fn a_current_limited_supply_is_told() {
         &[
             "plateau",
             "sags",
-            "no voltage step",
-            "only with the measured voltage",
+            "makes no step",
+            "only a record with the voltage measured",
         ],
     );
 }

@@ -50,7 +50,7 @@ pub enum Exclusion {
 impl fmt::Display for Exclusion {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Exclusion::SwitchOn => "make",
+            Exclusion::SwitchOn => "switch-on",
             Exclusion::Bounce => "bounce",
             Exclusion::Short => "short",
             Exclusion::Arc => "arc",
@@ -103,9 +103,9 @@ pub enum EventKind {
 impl fmt::Display for EventKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            EventKind::SwitchOn => "make",
+            EventKind::SwitchOn => "switch-on",
             EventKind::Bounce => "bounce",
-            EventKind::SwitchOff => "release",
+            EventKind::SwitchOff => "switch-off",
             EventKind::Arc => "arc",
             EventKind::Short => "short",
             EventKind::Standstill => "standstill",
@@ -140,6 +140,16 @@ pub struct Timeline {
 }
 
 impl Timeline {
+    /// True where a remark asks nothing of the reader: clipped rows that the fit does not use anyway, and a clamp that is in the model.
+    pub fn is_note(&self, remark: &Remark) -> bool {
+        let cut = PhaseKind::Excluded(Exclusion::Clipped);
+        match remark {
+            Remark::Clipped { .. } => self.phases.iter().all(|p| p.kind != cut),
+            Remark::ClampedDecay { .. } => true,
+            _ => false,
+        }
+    }
+
     /// Times of all events of a kind, s, in time order.
     pub fn times_of(&self, kind: EventKind) -> impl Iterator<Item = f64> + '_ {
         let events = self.events.iter().filter(move |e| e.kind == kind);

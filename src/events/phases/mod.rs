@@ -1,6 +1,7 @@
 //! The phases of each kind of capture: one file an event.
 
 pub(crate) mod brake;
+mod change_point;
 pub(crate) mod checks;
 mod closed_contact;
 pub(crate) mod contact;

@@ -1,7 +1,9 @@
 //! A contact that opens: the current goes to zero, the terminals jump through arc and kick to the back-EMF.
 
+use super::change_point::{ChangePoint, change_point};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
+use crate::stats::affine_view::AffineView;
 
 /// Where the lead came off.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,38 +19,62 @@ pub(crate) struct Opening {
 /// Fewest rows on either side that make a level.
 const LEVEL_ROWS: usize = 8;
 
+/// Standard deviations of its noise from which a current shows row by row whether it flows.
+const CLEAR: f64 = 8.0;
+
 /// Looks for one opening in the rows `first .. end`; the terminals are open at the end of that range.
 ///
-/// The current decides where it stands clear of its noise before the opening; a kick or a step of the voltage otherwise.
-/// `None` when the range shows no driven part.
+/// The current decides where it stands clear of its noise before the opening; else the likelihood of both channels, and a spike or a step of
+/// the voltage near it. Between the earliest and the latest possible instant no row counts as driven or open. `None` when the range shows no
+/// driven part.
 pub(crate) fn find_opening(view: &View, first: usize, end: usize) -> Option<Opening> {
-    let by_current = view
-        .i
-        .as_ref()
-        .and_then(|i| last_current(i, view.v.as_ref(), first, end));
-    let row = match (&view.v, by_current) {
-        (Some(v), None) => voltage_spike(v, first, end).or_else(|| level_left(v, first, end))?,
-        (Some(v), Some(row)) => near_spike(v, row, first, end).unwrap_or(row),
-        (None, Some(row)) => row,
-        (None, None) => return None,
+    let found = by_current(view, first, end)
+        .or_else(|| change_point(view, first, end))
+        .or_else(|| Some(at_row(voltage_spike(view.v.as_ref()?, first, end)?)))?;
+    let Some(v) = &view.v else {
+        return Some(Opening {
+            arc_from: found.earliest.saturating_sub(2).max(first),
+            row: found.row,
+            open_from: (found.latest + 4).min(end),
+        });
     };
-    let row_i = by_current.unwrap_or(row);
-    let (arc_from, open_from) = match &view.v {
-        Some(v) => (
-            arc_begin(v, row.min(row_i), first),
-            arc_end(v, row.max(row_i), end),
-        ),
-        None => (row_i, row_i + 1),
-    };
+    let row = near_spike(v, found, first, end).unwrap_or(found.row);
+    let arc_from = arc_begin(v, row.min(found.row), first).min(found.earliest);
+    let open_from = arc_end(v, row.max(found.row), end).max(found.latest + 1);
     Some(Opening {
         arc_from: arc_from.saturating_sub(2).max(first),
-        row: row.min(row_i),
+        row: row.min(found.row),
         open_from: (open_from + 3).min(end),
     })
 }
 
-/// Last row at which current still flows, judged against the end of the range where none does.
-fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Option<usize> {
+fn at_row(row: usize) -> ChangePoint {
+    ChangePoint {
+        row,
+        earliest: row,
+        latest: row,
+    }
+}
+
+/// The opening as a current shows it that stands clear of its noise to the last. Behind an inrush that alone does, the likelihood decides.
+fn by_current(view: &View, first: usize, end: usize) -> Option<ChangePoint> {
+    let i = view.i.as_ref()?;
+    let (row, noise) = last_current(i, view.v.as_ref(), first, end)?;
+    let from = row + 1 + LEVEL_ROWS / 2;
+    let reach = ((end - row) / 20).clamp(LEVEL_ROWS, 200);
+    // Means, since medians jump by a whole code.
+    let left =
+        i.mean(from, from + reach) - i.mean(end - ((end - row) / 4).max(LEVEL_ROWS / 2), end);
+    if left.abs() > 0.7 * noise
+        && let Some(later) = change_point(view, row, end)
+    {
+        return Some(later);
+    }
+    Some(at_row(row))
+}
+
+/// Last row at which current still flows, judged against the end of the range where none does; with the noise there.
+fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Option<(usize, f64)> {
     let length = end.checked_sub(first)?;
     if length < 4 * LEVEL_ROWS {
         return None;
@@ -64,29 +90,16 @@ fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Opt
         .max(width / 4.0)
         .max(0.5 * i.step)
         .max(1e-3 * before);
-    // The level must be known better than the ripple on it: compare means, not rows.
-    if before < 2.5 * noise {
+    if before < CLEAR * noise {
         return None;
     }
-    let limit = (5.0 * noise)
-        .min(before.max(2.5 * noise) * 0.6)
-        .max(2.2 * noise);
+    let limit = 5.0 * noise;
     let out = |k: usize| (i.at(k) - zero).abs() > limit;
-    // With a limit near the noise one row outside proves little: ask for four of eight.
-    let sure = limit >= 4.5 * noise;
-    let row = (first + 1..end).rev().find(|&k| {
-        if sure {
-            out(k) && (out(k - 1) || v.is_some_and(|v| edge(v, k)))
-        } else {
-            out(k)
-                && (k.saturating_sub(7).max(first)..=k)
-                    .filter(|&j| out(j))
-                    .count()
-                    >= 4
-        }
-    })?;
+    let row = (first + 1..end)
+        .rev()
+        .find(|&k| out(k) && (out(k - 1) || v.is_some_and(|v| edge(v, k))))?;
     // Current up to the very end: nothing opened in this range.
-    (row + LEVEL_ROWS / 2 < end).then_some(row)
+    (row + LEVEL_ROWS / 2 < end).then_some((row, noise))
 }
 
 /// True when the voltage jumps within two rows of `row`.
@@ -105,46 +118,16 @@ fn voltage_spike(v: &Series, first: usize, end: usize) -> Option<usize> {
     (first + 2..end).find(|&k| (v.at(k) - v.at(k - 2)).abs() > limit)
 }
 
-/// A kick close to the row where the current vanished.
-fn near_spike(v: &Series, row: usize, first: usize, end: usize) -> Option<usize> {
+/// A spike close to the rows at which the terminals may have opened.
+fn near_spike(v: &Series, found: ChangePoint, first: usize, end: usize) -> Option<usize> {
     let reach = ((end - first) / 100).clamp(10, 200);
-    let from = row.saturating_sub(reach).max(first);
-    voltage_spike(v, from, (row + 10).min(end)).map(|k| k.saturating_sub(1))
-}
-
-/// Row where the voltage leaves the level of its first rows for good (no kick was caught between two samples).
-///
-/// Means of a few rows are compared with the level of the first rows and their own scatter there.
-fn level_left(v: &Series, first: usize, end: usize) -> Option<usize> {
-    let count = end.checked_sub(first)? / LEVEL_ROWS;
-    let head = (count / 50).clamp(4, 100);
-    if count < 4 * head {
-        return None;
-    }
-    let means = v.rows(first, first + count * LEVEL_ROWS).means(LEVEL_ROWS);
-    let level = means[..head].iter().sum::<f64>() / head as f64;
-    let scatter = (means[..head]
-        .iter()
-        .map(|m| (m - level).powi(2))
-        .sum::<f64>()
-        / head as f64)
-        .sqrt();
-    let band = (6.0 * scatter)
-        .max(2.0 * v.sigma / (LEVEL_ROWS as f64).sqrt())
-        .max(0.3 * v.step)
-        .max(1e-3 * level.abs());
-    let outside = |m: &f64| (m - level).abs() > band;
-    // A window of blocks ahead, kept as a running count.
-    let mut outside_ahead = means[..head].iter().filter(|m| outside(m)).count();
-    for k in 0..count - head {
-        if outside(&means[k]) && outside_ahead * 10 >= head * 8 {
-            // A range that leaves its level at once has no level: the record begins with the terminals open.
-            return (k > head / 2).then_some(first + k * LEVEL_ROWS);
-        }
-        outside_ahead += usize::from(outside(&means[k + head]));
-        outside_ahead -= usize::from(outside(&means[k]));
-    }
-    None
+    let from = found
+        .row
+        .saturating_sub(reach)
+        .min(found.earliest)
+        .max(first);
+    let to = (found.latest.max(found.row) + 10).min(end);
+    voltage_spike(v, from, to).map(|k| k.saturating_sub(1))
 }
 
 /// First row of the disturbance that ends in `row`: goes back until the voltage was quiet for some rows.
@@ -170,24 +153,30 @@ fn arc_begin(v: &Series, row: usize, first: usize) -> usize {
     begin
 }
 
-/// First row after `row` from which the voltage stays within what it does a little later.
+/// First row after `row` from which the voltage lies on the line that it follows a little later.
 fn arc_end(v: &Series, row: usize, end: usize) -> usize {
     let length = end - row.min(end);
     let reach = (length / 20).clamp(12, 400).min(length);
     let from = row + reach;
-    let to = (from + 3 * reach).min(end);
-    let rows = v.rows(from, to);
-    if rows.len() < LEVEL_ROWS {
+    let later = v.rows(from, (from + 3 * reach).min(end));
+    if later.len() < LEVEL_ROWS {
         return row + 1;
     }
-    let (low, high) = rows
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| {
-            (l.min(x), h.max(x))
-        });
-    let margin = 3.0 * v.sigma + 0.35 * (high - low);
+    let half = later.len() / 2;
+    let mean = |rows: AffineView| rows.iter().sum::<f64>() / rows.len() as f64;
+    let (early, late) = (
+        mean(later.slice(0..half)),
+        mean(later.slice(half..2 * half)),
+    );
+    let slope = (late - early) / half as f64;
+    let middle = from as f64 + 0.5 * (half as f64 - 1.0);
+    let off = |k: usize| v.at(k) - early - slope * (k as f64 - middle);
+    let scatter = (from..from + later.len())
+        .map(off)
+        .fold(0.0, |most: f64, d| most.max(d.abs()));
+    let margin = 3.0 * v.sigma + 2.0 * scatter;
     (row + 1..from.min(end))
         .rev()
-        .find(|&k| v.at(k) < low - margin || v.at(k) > high + margin)
+        .find(|&k| off(k).abs() > margin)
         .map_or(row + 1, |k| k + 1)
 }

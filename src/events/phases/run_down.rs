@@ -72,8 +72,9 @@ fn push_open(view: &View, builder: &mut TimelineBuilder, end: usize) {
     }
 }
 
-/// AC coupling: the voltage of a motor that only slows never changes sign. The level before the opening and the lowest after it where
-/// the open phase is unusable.
+/// AC coupling: the voltage of a motor that only slows never changes sign, but by the zero of its channel. A coupling capacitor has taken the driven level away
+/// before, or brings the voltage back towards zero in the end; a shifted zero does neither. The level before the opening and the lowest after it where the
+/// open phase is unusable.
 fn crosses_zero(v: &Series, first: usize, end: usize) -> Option<(f64, f64)> {
     let size = ((end - first) / 50).max(1);
     let means = v.rows(first, end).means(size);
@@ -88,5 +89,7 @@ fn crosses_zero(v: &Series, first: usize, end: usize) -> Option<(f64, f64)> {
     if lowest > -noise || lowest > -0.08 * highest.max(-lowest) {
         return None;
     }
-    Some((before, lowest))
+    let last = means.last().copied().unwrap_or(lowest);
+    let returns = last - lowest > noise.max(-0.1 * lowest);
+    (returns || before < -3.0 * lowest).then_some((before, lowest))
 }

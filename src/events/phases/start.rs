@@ -181,7 +181,9 @@ fn opens_again(view: &View, closing: &Closing, settled: usize, end: usize) -> Op
             .median(first.saturating_sub(500), first.max(1))
             .unwrap_or(0.0);
         let last = i.median(tail, end).unwrap_or(zero);
-        (last - zero).abs() < 4.0 * i.sigma
+        // Without a voltage only a current that does not ripple any more has ended.
+        let ended = view.v.is_some() || i.spread(tail, end) < 3.0 * i.sigma;
+        ended && (last - zero).abs() < 4.0 * i.sigma
     });
     let left = match &view.v {
         Some(v) => {

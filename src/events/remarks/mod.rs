@@ -152,3 +152,31 @@ pub enum Remark {
         at_s: Option<f64>,
     },
 }
+
+impl Remark {
+    /// Stable short name, e.g. `clipped`.
+    pub fn code(&self) -> &'static str {
+        match self {
+            Remark::NoSamples { .. } => "no-samples",
+            Remark::NoEvent { .. } => "no-event",
+            Remark::VoltageNegative { .. } => "voltage-negative",
+            Remark::CurrentReversed { .. } => "current-reversed",
+            Remark::TurningAtStart { .. } => "turning-at-start",
+            Remark::NoSwitchOn => "no-switch-on",
+            Remark::NoSwitchOff => "no-switch-off",
+            Remark::NoShort => "no-short",
+            Remark::NoTurnOff => "no-turn-off",
+            Remark::NoSwitching => "no-switching",
+            Remark::BrakeWithoutCurrent => "brake-without-current",
+            Remark::EndsBeforeStandstill { .. } => "ends-before-standstill",
+            Remark::ClampedDecay { .. } => "clamped-decay",
+            Remark::AcCoupled { .. } => "ac-coupled",
+            Remark::RiseBetweenSamples { .. } => "rise-between-samples",
+            Remark::SlowRise { .. } => "slow-rise",
+            Remark::CurrentLimited { .. } => "current-limited",
+            Remark::Clipped { .. } => "clipped",
+            Remark::CoarseSwitching { .. } => "coarse-switching",
+            Remark::Slipped { .. } => "slipped",
+        }
+    }
+}

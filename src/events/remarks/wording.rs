@@ -9,7 +9,7 @@ impl fmt::Display for Remark {
         match *self {
             Remark::NoSamples { rows } => write!(
                 f,
-                "the waveform has {rows} rows and fewer than 8 usable numbers: no event can be sought. Export the record again"
+                "the waveform has {rows} rows and fewer than 8 usable numbers: no event can be detected. Export the record again"
             ),
             Remark::NoEvent { ref levels } => no_event(f, levels),
             Remark::VoltageNegative { level_v } => voltage_negative(f, level_v),
@@ -129,8 +129,8 @@ fn ends_before_standstill(
 ) -> fmt::Result {
     write!(
         f,
-        "the record ends at {} (it began the decay at {}) before the rotor stands: Coulomb friction and the zero of the channel \
-         are less certain. Record for a longer time",
+        "the record ends at {} (it began the decay at {}) before the rotor stops: Coulomb friction and the zero of the channel \
+         are less certain. Record longer",
         engineering(to, unit),
         engineering(from, unit)
     )
@@ -179,8 +179,8 @@ fn current_limited(
 ) -> fmt::Result {
     write!(
         f,
-        "the current stays at a plateau of {} for {} while the voltage sags to {} of {}: the supply limits its current. There \
-         is no voltage step, so the record is usable only with the measured voltage; raise the limit above the stall \
+        "the current stays at a plateau of {} for {} while the voltage sags to {} of {}: the supply limits its current. The voltage \
+         makes no step, so only a record with the voltage measured can be used; raise the limit above the stall \
          current or use a battery",
         engineering(plateau_a, "A"),
         engineering(duration_s, "s"),
@@ -216,10 +216,10 @@ fn clipped(
 ) -> fmt::Result {
     let effect = match signal {
         Signal::Current => {
-            "the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut"
+            "the true peak is higher, so resistance and inductance would come out too large; these samples are left out"
         }
         Signal::Voltage => {
-            "kicks and arcs beyond the screen are cut; a clipped supply level would bias every parameter"
+            "inductive spikes and arcs beyond the screen are left out; a clipped supply level would bias every parameter"
         }
     };
     let unit = signal.unit();
@@ -230,11 +230,12 @@ fn clipped(
             engineering(low, unit),
             engineering(high, unit)
         ),
-        None => " marked overrange".to_owned(),
+        None => " (overrange marks)".to_owned(),
     };
     write!(
         f,
-        "{rows} {signal} samples are clipped{place}: {effect}. Choose a larger scale per division"
+        "the {signal} clips{place} for {rows} {}: {effect}. Use a larger scale per division",
+        if rows == 1 { "sample" } else { "samples" }
     )
 }
 

@@ -7,6 +7,7 @@ use crate::bench::Role;
 use crate::events::phases::opening;
 use crate::events::trace::shape::Shape;
 use crate::events::trace::view::View;
+use crate::quantity::engineering;
 
 /// Role from voltage and current.
 pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
@@ -29,10 +30,10 @@ pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     let ends_low = v_at_peak.abs() < 0.45 * v.head || generates || v.tail.abs() < 0.2 * v.head;
     if (inrush || turned) && v.head > 0.3 * top && ends_low {
         let text = format!(
-            "the voltage falls from {:.3} V to {:.3} V while the current goes to {:.3e} A{} and comes back to zero: a short at speed",
-            v.head,
-            v_at_peak,
-            i.peak,
+            "the voltage falls from {} to {} while the current goes to {}{} and comes back to zero: a short at speed",
+            engineering(v.head, "V"),
+            engineering(v_at_peak, "V"),
+            engineering(i.peak, "A"),
             if against {
                 ", against its driving direction,"
             } else {
@@ -56,8 +57,10 @@ pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
         let (ratio, text) = (
             (i.head_mean / i.tail).abs(),
             format!(
-                "voltage near {:.3} V throughout, current from {:.3e} A to {:.3e} A",
-                v.head, i.head_mean, i.tail
+                "voltage near {} throughout, current from {} to {}",
+                engineering(v.head, "V"),
+                engineering(i.head_mean, "A"),
+                engineering(i.tail, "A")
             ),
         );
         if ratio > 2.0 && level > 8.0 * i.sigma {
@@ -109,16 +112,17 @@ fn let_go(view: &mut View, v: &Shape, i: &Shape) -> Option<RoleGuess> {
         .median(gone + rest / 20, gone + rest / 4 + 1)
         .unwrap_or(0.0);
     let falls = early - volts.median(n - rest / 10 - 1, n).unwrap_or(0.0);
+    let current = engineering(level, "A");
     if v.head.abs() < 0.15 * v.top() && early.abs() > 2.0 * v.head.abs() {
         let text = format!(
-            "the current of {level:.3e} A ends at once while the voltage, near zero before, leaves it: a run-down seen through AC coupling"
+            "the current of {current} ends at once while the voltage, near zero before, leaves it: a run-down seen through AC coupling"
         );
         return Some(RoleGuess::new(Role::RunDown, 0.6, text).or(Role::TurnOff, 0.2));
     }
     let kept = early / v.head;
     if kept < 0.3 {
         let text = format!(
-            "a current of {level:.3e} A ends within {decay} samples and the terminals fall to {:.0} % of the driven level at once: turned off with the rotor still",
+            "a current of {current} ends within {decay} samples and the terminals fall to {:.0} % of the driven level at once: turned off with the rotor still",
             100.0 * kept
         );
         return Some(RoleGuess::new(Role::TurnOff, 0.9, text).or(Role::Brake, 0.05));
@@ -126,13 +130,14 @@ fn let_go(view: &mut View, v: &Shape, i: &Shape) -> Option<RoleGuess> {
     let slow = falls > 0.03 * v.head && falls > 4.0 * volts.sigma / (rest as f64 / 10.0).sqrt();
     if !slow && decay * 50 > n {
         let text = format!(
-            "the current of {level:.3e} A decays over {decay} of {n} samples while the back-EMF hardly changes: the time base is that of a turn-off"
+            "the current of {current} decays over {decay} of {n} samples while the back-EMF hardly changes: the time base is that of a turn-off"
         );
         return Some(RoleGuess::new(Role::TurnOff, 0.7, text).or(Role::RunDown, 0.3));
     }
     let text = format!(
-        "the current of {level:.3e} A ends and stays away while the voltage keeps {:.0} % of its level and falls by {falls:.3} V until the end: terminals open, rotor turning",
-        100.0 * kept
+        "the current of {current} ends and stays away while the voltage keeps {:.0} % of its level and falls by {} until the end: terminals open, rotor turning",
+        100.0 * kept,
+        engineering(falls, "V")
     );
     let sure = if slow { 0.95 } else { 0.6 };
     Some(RoleGuess::new(Role::RunDown, sure, text).or(Role::TurnOff, 1.0 - sure))

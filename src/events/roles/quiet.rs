@@ -3,8 +3,10 @@
 use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::polarity::still;
+use crate::events::trace::activity::Activity;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
+use crate::quantity::engineering;
 
 /// Nothing moves: a steady run when there is a level, no event at all when there is none.
 pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
@@ -22,13 +24,15 @@ pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
         }
         if middle.abs() > 8.0 * noise && view.i.as_ref().is_some_and(carries_none) {
             let text = format!(
-                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V and no current is seen: a motor that runs on less than the probe's noise, or the open terminals of a shaft that something drives"
+                "the voltage stays at {middle:.3} V within its noise of {} and no current is seen: a motor that runs on less than the probe's noise, or the open terminals of a shaft that something drives",
+                engineering(noise, "V")
             );
             return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Driven, 0.35));
         }
         if middle.abs() > 8.0 * noise {
             let text = format!(
-                "the voltage stays at {middle:.3} V within its noise of {noise:.2e} V, and the current repeats itself"
+                "the voltage stays at {middle:.3} V within its noise of {}, and the current repeats itself",
+                engineering(noise, "V")
             );
             let guess = RoleGuess::new(Role::Steady, 0.9, text);
             return Some(match view.i {
@@ -46,9 +50,17 @@ pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
     if still(i) && middle.abs() < 5.0 * i.sigma {
         return Some(nothing(middle, noise, "A"));
     }
+    if middle.abs() <= 3.0 * i.sigma && Activity::of(i).repeats() {
+        let text = format!(
+            "the current ripples about zero by {noise:.2e} A from the first row to the last, as one seen through a coupling capacitor"
+        );
+        return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Pwm, 0.1));
+    }
     (still(i) || (returns(i) && middle.abs() > 3.0 * i.sigma)).then(|| {
-        let text =
-            format!("the current stays around {middle:.3e} A from the first row to the last");
+        let text = format!(
+            "the current stays around {} from the first row to the last",
+            engineering(middle, "A")
+        );
         RoleGuess::new(Role::Steady, 0.7, text).or(Role::Pwm, 0.2)
     })
 }
@@ -63,7 +75,9 @@ fn carries_none(i: &Series) -> bool {
 
 fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {
     let text = format!(
-        "no event above the noise: {middle:.2e} {unit} within {noise:.1e} {unit} throughout; the trigger was probably missed"
+        "no event above the noise, {} ± {} throughout; the trigger was probably missed",
+        engineering(middle, unit),
+        engineering(noise, unit)
     );
     RoleGuess::new(Role::Steady, 0.05, text)
 }

@@ -4,10 +4,12 @@ use super::role_guess::RoleGuess;
 use super::stepped::stepped;
 use crate::bench::Role;
 use crate::events::phases::start;
+use crate::events::trace::activity::Activity;
 use crate::events::trace::bands::Band;
 use crate::events::trace::quantile::quantile;
 use crate::events::trace::shape::Shape;
 use crate::events::trace::view::View;
+use crate::quantity::engineering;
 
 /// Role from the voltage alone.
 pub(crate) fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
@@ -84,6 +86,11 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
     if let Some(guess) = pulsed(&view) {
         return guess;
     }
+    let activity = view.i.as_ref().map(Activity::of);
+    let by_activity = |a: &Activity| by_ripple(a, &i).or_else(|| by_levels(a, &i));
+    if let Some(guess) = activity.as_ref().and_then(by_activity) {
+        return guess;
+    }
     let level = i.head_mean - zero;
     let excursion = i.peak - zero;
     if i.head.abs() < 0.3 * i.tail.abs() && i.tail.abs() > 0.4 * i.top() {
@@ -106,10 +113,12 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
             })
             .count();
         let text = format!(
-            "the current goes from {:.3e} A to {low:.3e} A and stays, {decay} of {n} samples on the way",
-            i.head_mean
+            "the current goes from {} to {} and stays, {decay} of {n} samples on the way",
+            engineering(i.head_mean, "A"),
+            engineering(low, "A")
         );
-        return if decay * 50 > n && i.head_ripple < 0.1 * level.abs() {
+        let by_and_by = activity.is_none_or(|a| a.between() > 1);
+        return if decay * 50 > n && by_and_by && i.head_ripple < 0.1 * level.abs() {
             RoleGuess::new(Role::TurnOff, 0.6, text).or(Role::RunDown, 0.3)
         } else {
             RoleGuess::new(Role::RunDown, 0.7, text).or(Role::TurnOff, 0.2)
@@ -126,8 +135,9 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
         let ripple_tail = x.spread(n - n / 20 - 1, n);
         if !quiet_head || ripple_tail < 1.5 * i.head_ripple {
             let text = format!(
-                "the current turns from {:.3e} A to {:.3e} A, against its direction before, and comes back to zero",
-                i.head_mean, i.peak
+                "the current turns from {} to {}, against its direction before, and comes back to zero",
+                engineering(i.head_mean, "A"),
+                engineering(i.peak, "A")
             );
             return RoleGuess::new(Role::Brake, 0.8, text).or(Role::Start, 0.2);
         }
@@ -150,6 +160,83 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
             .push_str(", or brakes: no current is left at the end and the peak is negative");
     }
     guess
+}
+
+/// A current ripples where its rotor turns.
+fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
+    let (head, tail) = (activity.head(), activity.tail());
+    let change = (tail.level - head.level).abs();
+    let peak = i.peak - tail.level;
+    let only_falls = peak.abs() < 1.5 * change + 4.0 * head.scatter;
+    if !activity.is_lively(tail.scatter) {
+        let ends = activity.is_lively(head.scatter) && head.scatter > 2.0 * tail.scatter;
+        return (ends && only_falls && activity.differ(head, tail)).then(|| {
+            let text = format!(
+                "the current of {:.3e} A ripples by {:.3e} A and goes to {:.3e} A",
+                head.level, head.scatter, tail.level
+            );
+            match activity.between() {
+                0 | 1 => RoleGuess::new(
+                    Role::RunDown,
+                    0.8,
+                    format!("{text} at once: a turning rotor let go"),
+                )
+                .or(Role::TurnOff, 0.1),
+                _ => RoleGuess::new(
+                    Role::Start,
+                    0.5,
+                    format!("{text} by and by: a start recorded after its contact had closed"),
+                )
+                .or(Role::Brake, 0.3),
+            }
+        });
+    }
+    if activity.repeats() {
+        let text = format!(
+            "the current ripples by {:.3e} A from the first row to the last, about one level",
+            tail.scatter
+        );
+        return Some(RoleGuess::new(Role::Steady, 0.8, text).or(Role::Pwm, 0.1));
+    }
+    let inrush = (i.peak - head.level).abs() > 1.5 * change + 4.0 * tail.scatter;
+    if tail.scatter > 2.0 * head.scatter && inrush {
+        let text = format!(
+            "the current is still before it rises to {:.3e} A and ripples by {:.3e} A at the end: a rotor that stood and turns",
+            i.peak, tail.scatter
+        );
+        return Some(RoleGuess::new(Role::Start, 0.9, text).or(Role::LockedRotor, 0.1));
+    }
+    // The first block is about the highest of a current that only falls.
+    let sign = (head.level - tail.level).signum();
+    let highest = |l: &f64| sign * (head.level - l) >= -0.25 * change;
+    (change > 2.0 * tail.scatter && activity.levels.iter().all(highest)).then(|| {
+        let text = format!(
+            "the current falls from {:.3e} A to {:.3e} A and ripples to the last row: a start recorded after its contact had closed",
+            head.level, tail.level
+        );
+        RoleGuess::new(Role::Start, 0.6, text).or(Role::Brake, 0.2)
+    })
+}
+
+/// A current that goes beyond its last level the other way round than it began: from zero to that of the running motor, or from that to zero.
+fn by_levels(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
+    let (head, tail) = (activity.head(), activity.tail());
+    let (from, peak) = (head.level - tail.level, i.peak - tail.level);
+    if !activity.differ(head, tail) || from * peak >= 0.0 || peak.abs() < 1.2 * from.abs() {
+        return None;
+    }
+    let text = format!(
+        "the current goes from {:.3e} A over {:.3e} A to {:.3e} A",
+        head.level, i.peak, tail.level
+    );
+    if head.level.abs() < 0.25 * tail.level.abs() {
+        let text = format!("{text}, that of a running motor");
+        return Some(RoleGuess::new(Role::Start, 0.7, text).or(Role::Brake, 0.2));
+    }
+    (tail.level.abs() < 0.25 * head.level.abs()).then(|| {
+        let text = format!("{text}, against its direction before, and comes back to zero");
+        RoleGuess::new(Role::Brake, 0.8, text).or(Role::Start, 0.2)
+    })
 }
 
 /// A current in regular pulses that rests at its lowest level between them.

@@ -4,6 +4,7 @@ use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::phases::start;
 use crate::events::trace::view::View;
+use crate::quantity::engineering;
 
 /// Start or locked rotor: a step of the voltage, judged by how the conductance i/v goes on.
 pub(crate) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
@@ -42,7 +43,8 @@ pub(crate) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
     let (ratio, falling) = (last / top, (middle - last) / top);
     let peak = i.peak(settled, end).map_or(0.0, |p| p.1 - zero);
     let text = format!(
-        "contact closes and the current rises to {peak:.3e} A; at the end {} is at {:.0} % of its largest value",
+        "contact closes and the current rises to {}; at the end {} is at {:.0} % of its largest value",
+        engineering(peak, "A"),
         if with_voltage {
             "current per volt"
         } else {

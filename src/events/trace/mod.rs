@@ -1,5 +1,6 @@
 //! One recorded trace as the event finders see it: bridged, upright, with its levels, noise and saturated rows.
 
+pub(crate) mod activity;
 pub(crate) mod bands;
 mod chunks;
 mod median3;

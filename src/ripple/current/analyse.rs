@@ -65,7 +65,10 @@ pub fn analyse_current(
     }
     let peak = record
         .strongest(&trajectories)
-        .filter(|peak| record.steady || !record.is_as_sharp_in_time(peak, &trajectories));
+        .filter(|peak| match record.steady {
+            true => !record.is_overtone_of_hum(peak.frequency),
+            false => !record.is_as_sharp_in_time(peak, &trajectories),
+        });
     let Some(peak) = peak else {
         record.remarks.push(CurrentRemark::NoLine {
             false_alarm_rate: record.false_alarm_rate,

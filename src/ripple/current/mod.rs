@@ -7,5 +7,6 @@ mod record;
 pub(crate) mod remarks;
 pub(crate) mod speed_reference;
 pub(crate) mod speed_shape;
+mod steady_end;
 mod trajectory;
 mod trajectory_fit;

@@ -47,18 +47,14 @@ impl Record {
         CurrentRipple::without_line(self.foreign_lines, self.remarks)
     }
 
-    /// At constant speed ripple and mains hum look alike: while the strongest line is a multiple of a mains frequency within a
-    /// resolution cell it is subtracted, with a remark.
+    /// At constant speed ripple and mains hum look alike: while the strongest line may be a multiple of a mains frequency
+    /// it is subtracted, with a remark.
     pub fn remove_mains(&mut self) {
         for _ in 0..8 {
             let spectrum = time_spectrum(&self.rough, &self.time, self.interval_s);
             let (bin, ratio, found) = spectrum.strongest(self.false_alarm_rate);
             let hz = spectrum.peak_frequency(bin);
-            let mains = [50.0, 60.0].iter().any(|mains| {
-                let order = (hz / mains).round();
-                (1.0..=12.0).contains(&order)
-                    && (hz - order * mains).abs() < spectrum.step * PADDING as f64
-            });
+            let mains = is_multiple_of_mains(hz, spectrum.step * PADDING as f64);
             if !(found && mains) {
                 return;
             }
@@ -69,6 +65,14 @@ impl Record {
             });
             self.foreign_lines.push(line);
         }
+    }
+
+    /// Whether a line is a multiple of one that was taken for hum: that may have been the ripple's own.
+    pub fn is_overtone_of_hum(&self, hz: f64) -> bool {
+        self.foreign_lines.iter().any(|line| {
+            let order = (hz / line.frequency).round();
+            (2.0..=4.0).contains(&order) && (hz / (order * line.frequency) - 1.0).abs() < 0.005
+        })
     }
 
     /// The strongest line under all trajectories.
@@ -259,6 +263,14 @@ fn trajectory_spectrum(
         bins,
         looks,
     )
+}
+
+/// Whether a line of this width may be a multiple of a mains frequency, which stays within 0.1 % in usual operation (common practice, no source).
+pub(crate) fn is_multiple_of_mains(hz: f64, cell_hz: f64) -> bool {
+    [50.0, 60.0].iter().any(|mains| {
+        let order = (hz / mains).round();
+        (1.0..=12.0).contains(&order) && (hz - order * mains).abs() < 1e-3 * hz + 0.25 * cell_hz
+    })
 }
 
 /// Where sampling at `sampling_hz` shows a frequency.

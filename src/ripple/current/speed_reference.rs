@@ -10,6 +10,7 @@
 use super::analyse::analyse_current;
 use super::current_ripple::CurrentRipple;
 use super::speed_shape::SpeedShape;
+use super::steady_end::Start;
 use super::trajectory::SMOOTH_ORDER;
 use crate::events::{CurrentStretch, Motion};
 use crate::ripple::error::Unreadable;
@@ -108,7 +109,24 @@ pub fn speed_in_current(
     }
     // A foreseen trajectory that is bent smears the line; the final (first) speed it foresees still says where to look.
     let near = expected_hz.map(|(hz, sd)| (hz, sd.max(BENT * hz)));
-    analyse(found_by_itself, near)
+    let found = analyse(found_by_itself, near)?;
+    if stretch.motion != Motion::Rising || (found.frequency_hz.is_some() && foreseen.is_some()) {
+        return Ok(found);
+    }
+    let start = Start {
+        time_s: &stretch.time_s,
+        current_a: &stretch.current_a,
+        start_s: stretch.start_s.unwrap_or(stretch.time_s[0]),
+        cycles_per_revolution,
+        options: &options,
+    };
+    // A rise whose beginning is not known has no course to be supposed.
+    let is_known = found.frequency_hz.is_some() && stretch.start_s.is_some();
+    if is_known && start.ends_at(&found) {
+        return Ok(found);
+    }
+    let nothing = || CurrentRipple::without_line(found.foreign_lines, found.remarks);
+    Ok(start.steady_end(near).unwrap_or_else(nothing))
 }
 
 /// The best known speed of a stretch as an anchor; `None` where no line stands out.

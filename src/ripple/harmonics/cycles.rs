@@ -257,7 +257,8 @@ mod tests {
             let own = 1.0 + uneven * ((j * j * 7 + 3 * j) % 11) as f64 / 11.0;
             own * field(turn + j as f64 / s as f64)
         };
-        let points = 8 * most;
+        // A turn by a segment or a pole is a whole number of points, so that the symmetries are exact.
+        let points = 16 * s * poles as usize * most.div_ceil(s * poles as usize);
         let voltage: Vec<f64> = (0..points)
             .map(|k| {
                 let turn = (k as f64 + 0.5) / points as f64;

@@ -90,13 +90,13 @@ fn judge(
             c.harmonic == best.harmonic && n != shown && n.is_multiple_of(shown)
         })
     };
-    let verdict = if like >= LEAST_LIKELY * of_constant(best.harmonic) {
+    let verdict = if multiple() && !agree_with(candidates, &counted, best.harmonic) {
+        // Of a multiple every line that is seen is one of unevenness too, and the constant is the same.
+        CountVerdict::Multiple(best.cycles_per_revolution)
+    } else if like >= LEAST_LIKELY * of_constant(best.harmonic) {
         CountVerdict::Agrees(like)
     } else if anchored.is_some_and(|c| agree_with(candidates, &counted, c.harmonic)) {
         CountVerdict::AgreesAtReference
-    } else if multiple() {
-        // Of a multiple every line that is seen is one of unevenness too, and the constant is the same.
-        CountVerdict::Multiple(best.cycles_per_revolution)
     } else {
         let probability = allowed().map(|c| c.comb_probability).sum();
         CountVerdict::Disagrees(probability, best.cycles_per_revolution)
