@@ -1,5 +1,6 @@
 //! Pure statistics: arrays in, numbers out; no files, no terminal, no clock, no motor.
 //!
+//! * [`arrow`]: matrices of many small blocks and a few shared rows, solved and inverted block by block.
 //! * [`quantiles`]: normal, Student and chi-squared quantiles and tails.
 //! * [`robust`]: median and a scale that outliers do not move.
 //! * [`autocovariance`]: correlation along a record.
@@ -7,13 +8,16 @@
 //! * [`order_statistic`]: a number of known rank among many, without a copy of them.
 //! * [`whiteness`]: are residuals independent? A runs test.
 //! * [`covariance`]: correlation, normal vectors of a given covariance.
+//! * [`chi_squared`]: a chi-squared in standard uncertainties.
 //! * [`cut_normal`]: a normal distribution cut at lower bounds of some of its coordinates.
 //! * [`monte_carlo`]: propagation of distributions and its coverage intervals.
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`affine_view`]: a column counted from another zero and perhaps turned over, without a copy.
 
 pub mod affine_view;
+pub mod arrow;
 pub mod autocovariance;
+pub mod chi_squared;
 pub mod covariance;
 pub mod cut_normal;
 pub mod monte_carlo;

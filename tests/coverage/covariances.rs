@@ -1,6 +1,6 @@
 //! Other covariances of the same estimate, and the bound that an exact model would have.
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 use rundown::fit::{Estimate, Prediction, Quantity, Row, Source};
 use testbench::DrawnBench;
 use testbench::stats::hac::Scores;
@@ -26,12 +26,19 @@ pub fn sandwiches(found: &Estimate) -> Vec<DMatrix<f64>> {
         parameters: n,
         group_starts: &starts,
     };
-    let others = found
-        .covariance
-        .parts
-        .iter()
-        .filter(|(source, _)| *source != Source::Noise)
-        .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
+    // The matrix of a quadratic form, by the form at unit vectors and their sums.
+    let form = |rows: &[usize]| -> f64 {
+        let mut gradient = DVector::zeros(n);
+        rows.iter().for_each(|row| gradient[*row] += 1.0);
+        let parts = found.covariance.parts(&gradient).into_iter();
+        let others = parts.filter(|(source, _)| *source != Source::Noise);
+        others.map(|(_, part)| part).sum()
+    };
+    let own: Vec<f64> = (0..n).map(|row| form(&[row])).collect();
+    let others = DMatrix::from_fn(n, n, |a, b| match a == b {
+        true => own[a],
+        false => 0.5 * (form(&[a, b]) - own[a] - own[b]),
+    });
     ScoreCovariance::ALL
         .iter()
         .map(|way| {

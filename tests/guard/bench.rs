@@ -37,12 +37,19 @@ pub fn shell<A: AsRef<OsStr>>(folder: &Path, script: &str, arguments: &[A]) -> O
     output
 }
 
+/// Words of the standard error, its lines joined.
 pub fn errors(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
+    joined(&output.stderr)
 }
 
+/// Words of the standard output, its lines joined.
 pub fn text(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stdout).into_owned()
+    joined(&output.stdout)
+}
+
+fn joined(bytes: &[u8]) -> String {
+    let text = String::from_utf8_lossy(bytes);
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A copy of a fixture's folder.

@@ -45,6 +45,7 @@ fn the_corpora_of_the_fuzzer_do_no_harm() {
         let text = String::from_utf8_lossy(&bytes);
         if let Ok(file) = motor_file::from_text(Path::new("m.json"), &text) {
             motor_file::table::render(&file);
+            motor_file::table::screen(&file);
             files += 1;
         }
     }

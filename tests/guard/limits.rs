@@ -313,3 +313,53 @@ fn a_folder_of_odd_things_gives_a_sheet_all_the_same() {
     let ran = run(at, &["fit", "bench.toml"]);
     assert_ne!(ran.status.code(), Some(2), "{}", errors(&ran));
 }
+
+#[test]
+fn more_captures_or_readings_than_one_fit_can_take_are_refused_before_any_is_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let head = "[motor]\nname = \"m\"\n";
+    let capture =
+        |k| format!("[[captures]]\nname = \"c{k}\"\nfile = \"none.csv\"\nrole = \"start\"\n");
+    let captures: String = (0..251).map(capture).collect();
+    fs::write(at.join("captures.toml"), format!("{head}{captures}")).unwrap();
+    let expected = "the sheet has 251 captures, expected at most 250";
+    refused(at, &["fit", "captures.toml"], expected);
+    let readings = "[[readings]]\nkind = \"ohmmeter\"\nreadings_ohm = [1.0]\n".repeat(501);
+    fs::write(at.join("readings.toml"), format!("{head}{readings}")).unwrap();
+    refused(
+        at,
+        &["fit", "readings.toml"],
+        "the sheet has 501 readings, expected at most 500",
+    );
+}
+
+#[test]
+fn one_time_in_every_row_is_no_record() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let rows: String = (0..10_000)
+        .map(|k| format!("0.5,{},{}\n", k % 7, 1 + k % 3))
+        .collect();
+    let text = format!("Time (s),CH1 (V),CH2 (A)\n{rows}");
+    fs::write(at.join("one_time.csv"), text).unwrap();
+    let expected = "one_time.csv:2: all 10000 rows carry the time 0.5 s, expected times that rise";
+    refused(at, &["look", "one_time.csv"], expected);
+}
+
+#[test]
+fn a_number_beyond_what_a_double_holds_is_called_that() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    let rows = |times: &dyn Fn(usize) -> String| -> String {
+        let row = |k| format!("{},{},1\n", times(k), k % 7);
+        let rows: String = (0..200).map(row).collect();
+        format!("Time (s),CH1 (V),CH2 (A)\n{rows}")
+    };
+    fs::write(at.join("huge.csv"), rows(&|k| format!("{k}e304"))).unwrap();
+    refused(
+        at,
+        &["look", "huge.csv"],
+        "(first: a cell is not a number of at most 1.8e308)",
+    );
+}

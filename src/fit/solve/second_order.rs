@@ -6,6 +6,7 @@
 //! it satisfies `S s = g₊ − g − N₊ s`, with the sizing given there; and a step after which the cost has risen tells the curvature along it.
 
 use super::NormalEquations;
+use crate::stats::arrow::WHOLE;
 use nalgebra::{DMatrix, DVector};
 
 /// Share of a step's Gauss-Newton curvature from which what is left out counts.
@@ -77,6 +78,7 @@ impl SecondOrder {
         let along_step = miss.dot(step);
         self.matrix += (&miss * y.transpose() + &y * miss.transpose()) / along
             - &y * y.transpose() * (along_step / (along * along));
+        without_strangers(&mut self.matrix, &after.normal);
         if seen.abs() > TELLING * gauss_newton.dot(step) {
             self.trusted = true;
         }
@@ -98,7 +100,8 @@ impl SecondOrder {
         if !(curvature.is_finite() && assumed > 0.0 && curvature > (1.0 + TELLING) * assumed) {
             return false;
         }
-        let more = &image * image.transpose() * ((curvature - assumed) / (assumed * assumed));
+        let mut more = &image * image.transpose() * ((curvature - assumed) / (assumed * assumed));
+        without_strangers(&mut more, normal);
         self.risen = Some(match self.risen.take() {
             Some(risen) => risen + more,
             None => more,
@@ -120,6 +123,18 @@ impl SecondOrder {
     /// Whether the paraboloid is another than that of Gauss and Newton.
     pub(super) fn counts(&self) -> bool {
         self.trusted || self.risen.is_some()
+    }
+}
+
+/// Of many unknowns: nothing where no residual depends on both. The sum has nothing there either, and what is left can be solved block by block
+/// as the Gauss-Newton matrix can.
+fn without_strangers(matrix: &mut DMatrix<f64>, normal: &DMatrix<f64>) {
+    if matrix.nrows() > WHOLE {
+        matrix.zip_apply(normal, |value, together| {
+            if together == 0.0 {
+                *value = 0.0;
+            }
+        });
     }
 }
 

@@ -2,7 +2,8 @@
 
 use super::least_squares::{LeastSquares, NormalEquations};
 use super::solution::SolverError;
-use nalgebra::{Cholesky, DMatrix, DVector};
+use crate::stats::arrow;
+use nalgebra::{DMatrix, DVector};
 
 /// Bounds and step limits of a problem, checked once, infinite where absent.
 pub(super) struct Bounds {
@@ -198,7 +199,7 @@ fn solve_scaled(
         }
     });
     let right = DVector::from_fn(m, |a, _| -gradient[free[a]] / root[a]);
-    let mut solution = Cholesky::new(matrix)?.solve(&right);
+    let mut solution = arrow::solve(matrix, &right)?;
     for (value, root) in solution.iter_mut().zip(&root) {
         *value /= root;
     }

@@ -4,6 +4,7 @@ use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;
 use crate::fit::unknowns::{Entry, ParameterKind, Source};
+use crate::stats::arrow::Inverse;
 use crate::stats::cut_normal::CutNormal;
 use nalgebra::{DMatrix, DVector};
 
@@ -15,12 +16,12 @@ pub struct Covariance {
     /// Over all entries: second moments about the solution of what captures, readings, priors and physical bounds leave possible. Rows and
     /// columns of entries that nothing touches are zero.
     pub total: DMatrix<f64>,
-    /// Parts by source; they add up to `total`.
-    pub parts: Vec<(Source, DMatrix<f64>)>,
     /// Entries that could move.
     pub free: Vec<bool>,
     /// Condition number of the scaled normal matrix over the free entries.
     pub condition: f64,
+    /// Derivatives of the residual of each prior and each reading, in units of its standard deviation.
+    evidence: Vec<(Source, Vec<(Entry, f64)>)>,
     /// Of the free entries, every other one held.
     conditional: DMatrix<f64>,
     /// Departures from the solution that are left possible: those of the free entries, and of entries held at a bound into the range
@@ -53,6 +54,27 @@ impl Covariance {
         self.pull_of_clock.as_ref()
     }
 
+    /// The variance of a quantity of this gradient by source; the parts add up to that of `total`.
+    pub fn parts(&self, gradient: &DVector<f64>) -> Vec<(Source, f64)> {
+        let possible = &self.possible;
+        let moved = &possible.covariance * gradient;
+        let mut parts: Vec<(Source, f64)> = Vec::new();
+        for (source, slopes) in &self.evidence {
+            let along: f64 = slopes.iter().map(|&(entry, by)| by * moved[entry]).sum();
+            add(&mut parts, source.clone(), along * along);
+        }
+        let accounted: f64 = parts.iter().map(|(_, part)| part).sum();
+        let sites = moved.iter().zip(&possible.site_information);
+        let bounds: f64 = sites.map(|(moved, site)| site * moved * moved).sum();
+        parts.push((Source::Noise, gradient.dot(&moved) - accounted - bounds));
+        let beside = possible.mean.dot(gradient).powi(2);
+        add(&mut parts, Source::Model, bounds + beside);
+        if let Some(pull) = &self.pull_of_clock {
+            parts.push((Source::Clock, moved.dot(pull).powi(2)));
+        }
+        parts
+    }
+
     /// Whether an entry could move.
     pub fn is_free(&self, entry: Entry) -> bool {
         self.free[entry.index()]
@@ -64,37 +86,9 @@ impl Covariance {
     }
 }
 
-/// Inverse of a normal matrix over some of its entries, zero elsewhere, and its condition number, both after scaling to a unit
-/// diagonal. A direction whose share of the largest information is below `floor` gets a variance too large to be mistaken
-/// for a measurement.
-pub fn inverse_over(normal: &DMatrix<f64>, entries: &[usize], floor: f64) -> (DMatrix<f64>, f64) {
-    let scale: Vec<f64> = entries
-        .iter()
-        .map(|&k| normal[(k, k)].sqrt().max(1e-150))
-        .collect();
-    let m = entries.len();
-    if m == 0 {
-        return (DMatrix::zeros(normal.nrows(), normal.ncols()), 1.0);
-    }
-    let scaled = DMatrix::from_fn(m, m, |a, b| {
-        normal[(entries[a], entries[b])] / (scale[a] * scale[b])
-    });
-    let eigen = scaled.symmetric_eigen();
-    let (largest, smallest) = (eigen.eigenvalues.max(), eigen.eigenvalues.min());
-    let inverse = &eigen.eigenvectors
-        * DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(largest * floor)))
-        * eigen.eigenvectors.transpose();
-    let mut out = DMatrix::zeros(normal.nrows(), normal.ncols());
-    for (a, &ka) in entries.iter().enumerate() {
-        for (b, &kb) in entries.iter().enumerate() {
-            out[(ka, kb)] = inverse[(a, b)] / (scale[a] * scale[b]);
-        }
-    }
-    (out, largest / smallest.max(1e-300))
-}
-
 /// Gauss-Newton covariance with each prior's and each reading's part kept apart: the estimate is linear in rows, readings and priors,
-/// so with `H = Σ` of their information, that of physical bounds nearby included, the part of source s is `H⁻¹ I_s H⁻¹`.
+/// so with `H = Σ` of their information, that of physical bounds nearby included, the part of source s is `H⁻¹ I_s H⁻¹`
+/// ([`Covariance::parts`]).
 pub fn covariance(
     problem: &Problem,
     solution: &Solution,
@@ -110,40 +104,28 @@ pub fn covariance(
         })
         .collect();
     let index: Vec<usize> = (0..free.len()).filter(|&k| free[k]).collect();
-    let (conditional, condition) = inverse_over(&solution.equations.normal, &index, 1e-14);
     let normal = &solution.equations.normal;
+    let inverse = Inverse::over(normal, &index, 1e-14);
     let possible = left_possible(problem, solution, &free, normal.clone());
     let weak = with_weak_model_priors(problem, normal);
     let weak = left_possible(problem, solution, &free, weak);
     let weak_model_priors = &weak.covariance + &weak.mean * weak.mean.transpose();
-    let spread = &possible.covariance;
-    let mut parts = parts_by_source(problem, solution, predictions, spread);
-    let n = free.len();
-    let accounted = parts
-        .iter()
-        .fold(DMatrix::zeros(n, n), |sum, (_, part)| sum + part);
-    let bounds = spread * DMatrix::from_diagonal(&possible.site_information) * spread;
-    parts.push((Source::Noise, spread - accounted - &bounds));
     // The solution is not the mean of what bounds leave possible: second moments about it cover the model without a term that is
     // held at zero and the one with it.
-    let beside = &possible.mean * possible.mean.transpose();
-    let mut total = spread + &beside;
-    add(&mut parts, Source::Model, bounds + beside);
+    let mut total = &possible.covariance + &possible.mean * possible.mean.transpose();
     let pull_of_clock = problem
         .clock_relative_sd
         .map(|sd| pull_of_clock(problem, solution, predictions) * sd);
     if let Some(pull) = &pull_of_clock {
-        let moved = spread * pull;
-        let part = &moved * moved.transpose();
-        total += &part;
-        parts.push((Source::Clock, part));
+        let moved = &possible.covariance * pull;
+        total += &moved * moved.transpose();
     }
     Covariance {
         total,
-        parts,
         free,
-        condition,
-        conditional,
+        condition: inverse.condition(normal),
+        conditional: inverse.matrix(),
+        evidence: evidence(problem, solution, predictions),
         possible,
         weak_model_priors,
         pull_of_clock,
@@ -200,41 +182,28 @@ fn with_weak_model_priors(problem: &Problem, normal: &DMatrix<f64>) -> DMatrix<f
 }
 
 /// Adds a part to that of its source.
-fn add(parts: &mut Vec<(Source, DMatrix<f64>)>, source: Source, part: DMatrix<f64>) {
+fn add(parts: &mut Vec<(Source, f64)>, source: Source, part: f64) {
     match parts.iter_mut().find(|(s, _)| *s == source) {
         Some((_, sum)) => *sum += part,
         None => parts.push((source, part)),
     }
 }
 
-/// What each source of priors and readings adds to the covariance `spread`.
-fn parts_by_source(
+/// The residual of each prior of an entry that anything touches and of each reading, by its derivatives.
+fn evidence(
     problem: &Problem,
     solution: &Solution,
     predictions: &[Prediction],
-    spread: &DMatrix<f64>,
-) -> Vec<(Source, DMatrix<f64>)> {
-    let n = problem.layout.len();
-    let mut parts: Vec<(Source, DMatrix<f64>)> = Vec::new();
-    let mut book = |source: Source, vector: &DVector<f64>| {
-        let moved = spread * vector;
-        add(&mut parts, source, &moved * moved.transpose());
-    };
-    for (entry, parameter) in problem.layout.entries() {
-        if let Some((_, sd)) = parameter.prior
-            && spread[entry.diagonal()] > 0.0
-        {
-            let mut vector = DVector::zeros(n);
-            vector[entry] = 1.0 / sd;
-            book(parameter.source.clone(), &vector);
-        }
-    }
-    for reading in &problem.readings {
-        if let Some(term) = reading.evaluate(&solution.x, predictions) {
-            book(reading.source(), &term.gradient_vector(n));
-        }
-    }
-    parts
+) -> Vec<(Source, Vec<(Entry, f64)>)> {
+    let priors = problem.layout.entries().filter_map(|(entry, parameter)| {
+        let (_, sd) = parameter.prior?;
+        Some((parameter.source.clone(), vec![(entry, 1.0 / sd)]))
+    });
+    let readings = problem.readings.iter().filter_map(|reading| {
+        let term = reading.evaluate(&solution.x, predictions)?;
+        Some((reading.source(), term.gradient))
+    });
+    priors.chain(readings).collect()
 }
 
 /// Derivative of the least squares' gradient by the clock's relative error: a clock slow by ε makes every time in the rows, and with it L and
@@ -251,12 +220,10 @@ fn pull_of_clock(
             pull += term.gradient_vector(n) / reading.relative_sd();
         }
     }
-    let captures = predictions.iter().enumerate();
-    for rows in captures.map(|(k, p)| problem.capture_equations(k, p).normal) {
-        for kind in [ParameterKind::LogInductance, ParameterKind::LogCapacitance] {
-            if let Some(entry) = problem.layout.find(&kind) {
-                pull += rows.column(entry.index());
-            }
+    let rows = problem.rows_equations(predictions).normal;
+    for kind in [ParameterKind::LogInductance, ParameterKind::LogCapacitance] {
+        if let Some(entry) = problem.layout.find(&kind) {
+            pull += rows.column(entry.index());
         }
     }
     pull
@@ -282,7 +249,7 @@ mod tests {
             _ => temperature[row] - 20.0,
         });
         let observed = DVector::from_row_slice(&correction);
-        let (inverse, _) = inverse_over(&(design.transpose() * &design), &[0, 1], 1e-14);
+        let inverse = Inverse::over(&(design.transpose() * &design), &[0, 1], 1e-14).matrix();
         let fitted = &inverse * design.transpose() * &observed;
         let variance = (observed - &design * &fitted).norm_squared() / 9.0;
         let covariance = inverse * variance;
@@ -298,7 +265,7 @@ mod tests {
         let uncertainty = at_thirty.dot(&(&covariance * &at_thirty)).sqrt();
         assert_abs_diff_eq!(uncertainty, 0.0041, epsilon = 5e-5);
         // An entry that is held takes no part: the other one is then known as well as one mean.
-        let (held, _) = inverse_over(&(design.transpose() * &design), &[0], 1e-14);
+        let held = Inverse::over(&(design.transpose() * &design), &[0], 1e-14).matrix();
         assert_abs_diff_eq!(held[(0, 0)], 1.0 / 11.0, epsilon = 1e-12);
         assert_eq!(held[(1, 1)], 0.0);
     }

@@ -1,8 +1,8 @@
 //! What captures and readings leave possible of the motor's own unknowns, everything else integrated out.
 
-use super::covariance::inverse_over;
 use crate::fit::estimate::Estimate;
 use crate::fit::unknowns::{Entry, ParameterKind};
+use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 
 /// The motor's own unknowns.
@@ -97,18 +97,22 @@ impl Estimate {
                 pull[k] += possible.site_pull[k];
             }
         }
-        let given = inverse_over(&all, others, 1e-14).0;
+        let given = Inverse::over(&all, others, 1e-14);
         let reduced = |vector: &DVector<f64>| {
-            let followed = &given * vector;
+            let followed = given.times(vector);
             let each = kept
                 .iter()
                 .map(|&k| vector[k] - all.column(k).dot(&followed));
             DVector::from_iterator(kept.len(), each)
         };
         let m = kept.len();
+        let follow: Vec<DVector<f64>> = kept
+            .iter()
+            .map(|&k| given.times(&all.column(k).into_owned()))
+            .collect();
         let left = DMatrix::from_fn(m, m, |a, b| {
-            let (a, b) = (kept[a.min(b)], kept[a.max(b)]);
-            all[(a, b)] - all.column(a).dot(&(&given * all.column(b)))
+            let (a, b) = (a.min(b), a.max(b));
+            all[(kept[a], kept[b])] - all.column(kept[a]).dot(&follow[b])
         });
         let pull = reduced(&pull);
         match self.covariance.pull_of_clock() {
@@ -116,8 +120,8 @@ impl Estimate {
             Some(clock) => {
                 let clock = reduced(clock);
                 let every: Vec<usize> = (0..m).collect();
-                let spread = inverse_over(&left, &every, 1e-14).0;
-                let widened = 1.0 + clock.dot(&(&spread * &clock));
+                let spread = Inverse::over(&left, &every, 1e-14);
+                let widened = 1.0 + clock.dot(&spread.times(&clock));
                 (&left - &clock * clock.transpose() / widened, pull)
             }
             None => (left, pull),

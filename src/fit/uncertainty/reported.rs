@@ -355,16 +355,9 @@ impl Estimate {
         if variance <= 0.0 {
             return Vec::new();
         }
-        let mut shares: Vec<(String, f64)> = self
-            .covariance
-            .parts
-            .iter()
-            .map(|(source, part)| {
-                (
-                    source.label(),
-                    ((gradient.transpose() * part * gradient)[(0, 0)] / variance).max(0.0),
-                )
-            })
+        let parts = self.covariance.parts(gradient).into_iter();
+        let mut shares: Vec<(String, f64)> = parts
+            .map(|(source, part)| (source.label(), (part / variance).max(0.0)))
             .collect();
         let sum: f64 = shares.iter().map(|s| s.1).sum();
         shares.iter_mut().for_each(|s| s.1 /= sum);

@@ -11,6 +11,7 @@
 //! Statistics 22, 1701-1762).
 
 use super::StatsError;
+use super::arrow::Inverse;
 use super::covariance::NormalVectors;
 use super::truncated::TruncatedNormal;
 use nalgebra::{DMatrix, DVector};
@@ -329,28 +330,10 @@ impl Sites {
     }
 }
 
-/// Inverse over some of the coordinates, zero elsewhere, after scaling to a unit diagonal; an unseen direction gets a variance too
-/// large to be mistaken for knowledge.
+/// Inverse over some of the coordinates, zero elsewhere, symmetric to the last bit.
 fn inverse(information: &DMatrix<f64>, over: &[usize]) -> DMatrix<f64> {
-    let m = over.len();
-    if m == 0 {
-        return DMatrix::zeros(information.nrows(), information.ncols());
-    }
-    let scale: Vec<f64> = over.iter().map(|&k| information[(k, k)].sqrt()).collect();
-    let scaled = DMatrix::from_fn(m, m, |a, b| {
-        information[(over[a], over[b])] / (scale[a] * scale[b])
-    });
-    let eigen = scaled.symmetric_eigen();
-    let floor = UNSEEN * eigen.eigenvalues.iter().fold(0.0_f64, |a, b| a.max(*b));
-    let values = DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| 1.0 / v.max(floor)));
-    let found = &eigen.eigenvectors * values * eigen.eigenvectors.transpose();
-    let mut out = DMatrix::zeros(information.nrows(), information.ncols());
-    for (a, &ka) in over.iter().enumerate() {
-        for (b, &kb) in over.iter().enumerate() {
-            out[(ka, kb)] = 0.5 * (found[(a, b)] + found[(b, a)]) / (scale[a] * scale[b]);
-        }
-    }
-    out
+    let found = Inverse::over(information, over, UNSEEN).matrix();
+    (&found + found.transpose()) * 0.5
 }
 
 #[cfg(test)]
