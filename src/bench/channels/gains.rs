@@ -221,6 +221,7 @@ fn find_or_add(
         name,
         gain_relative_uncertainty: u,
         gain_distribution: distribution,
+        shunt_ohm: None,
         bandwidth_hz: None,
         skew_s: None,
         time_base_relative_uncertainty: None,

@@ -45,6 +45,8 @@ pub struct CaptureModel {
     pub(crate) waves: Waves,
     /// Instants on the capture's time axis at which the back-EMF is asked for, s.
     pub probes: Vec<f64>,
+    /// Instants on the capture's time axis at which the volt-seconds of back-EMF are asked for, s.
+    pub instants: Vec<f64>,
 }
 
 /// Model steps a bin, on the average of a capture, beyond which a prediction is given up.
@@ -103,6 +105,7 @@ impl CaptureModel {
             turn_v_s,
             waves: Vec::new(),
             probes: Vec::new(),
+            instants: Vec::new(),
         }
     }
 

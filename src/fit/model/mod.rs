@@ -7,6 +7,7 @@ mod derivative_check;
 mod gradient;
 mod prediction;
 mod simulate;
+mod turned;
 mod unevenness;
 mod warming;
 

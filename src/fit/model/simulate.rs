@@ -4,6 +4,7 @@ use super::capture_model::CaptureModel;
 use super::channels::Channels;
 use super::gradient::{Component, Number, Slopes};
 use super::prediction::Prediction;
+use super::turned::Turning;
 use super::unevenness::is_transient;
 use super::warming::Heat;
 use crate::bench::Role;
@@ -24,6 +25,7 @@ struct Simulation<'a, S> {
     heat: Option<Heat<S>>,
     /// Angle since the first transient began, in recorded volt-seconds.
     passed_v_s: f64,
+    turning: Turning<S>,
     last_voltage: f64,
     /// Unknown beginnings met so far: back-EMFs and currents.
     begun: (usize, usize),
@@ -75,6 +77,7 @@ impl<'a, S: Number> Simulation<'a, S> {
             state: State::rest(),
             heat,
             passed_v_s: 0.0,
+            turning: Turning::new(&model.instants),
             last_voltage: 0.0,
             begun: (0, 0),
             out: Prediction {
@@ -83,6 +86,7 @@ impl<'a, S: Number> Simulation<'a, S> {
                 angles: vec![Vec::new(); model.segments.len()],
                 running_emf: None,
                 probed_emf: vec![None; model.probes.len()],
+                turned: vec![None; model.instants.len()],
                 warmed_k: 0.0,
             },
             most_steps: *steps + model.most_steps(),
@@ -111,6 +115,7 @@ impl<'a, S: Number> Simulation<'a, S> {
                     self.rest(number, segment);
                 }
                 SegmentKind::Lost => {
+                    self.turning.interrupt();
                     emf_known = model.held;
                     screened_known = false;
                 }
@@ -159,6 +164,9 @@ impl<'a, S: Number> Simulation<'a, S> {
 
     fn rest(&mut self, number: usize, segment: &Segment) {
         self.state = State::rest();
+        for bin in &segment.bins {
+            self.turning.rest(bin, &mut self.out.turned);
+        }
         let Channels { zero_v, zero_i, .. } = self.channels;
         let rows = &mut self.out.rows;
         rows.extend(zero_row(segment, number, Quantity::Voltage, zero_v));
@@ -178,6 +186,8 @@ impl<'a, S: Number> Simulation<'a, S> {
                 self.model.held,
             );
             *self.steps += u64::from(next.steps);
+            let start = self.state.back_emf;
+            self.turning.step(bin, start, &next, &mut self.out.turned);
             self.state = next.end;
             if let Some(heat) = &mut self.heat {
                 heat.take(current, 0.0, bin.width_s);
@@ -297,6 +307,8 @@ impl<'a, S: Number> Simulation<'a, S> {
         let start = self.state;
         let next = advance(constants, start, condition, bin.width_s, self.model.held);
         self.probe(bin, &start, &next.end);
+        self.turning
+            .step(bin, start.back_emf, &next, &mut self.out.turned);
         self.state = next.end;
         let gained = next.end.current - start.current;
         if let Some(heat) = &mut self.heat {
@@ -336,6 +348,8 @@ impl<'a, S: Number> Simulation<'a, S> {
                 self.model.held,
             );
             *self.steps += u64::from(next.steps);
+            let start = self.state.back_emf;
+            self.turning.step(bin, start, &next, &mut self.out.turned);
             self.state = next.end;
             let Channels { gain_v, zero_v, .. } = self.channels;
             self.passed_v_s += next.mean_back_emf.value() * gain_v.value() * bin.width_s;

@@ -163,7 +163,7 @@ fn steady_level(capture: &Capture, timeline: &Timeline) -> Result<(Level, f64), 
         .filter(|l| l.mean_v.abs() > CLEAR * l.sd_v.max(codes_v))
         .map(|level| (level, codes_v))
         .ok_or(
-            "no steady voltage stands out of the noise of this driven record, so it tells no K; were the terminals connected to the probe and the shaft turning?",
+            "no steady voltage is above the noise of this driven record, so it gives no K; were the terminals connected to the probe and the shaft turning?",
         )
 }
 

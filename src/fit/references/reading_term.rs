@@ -1,7 +1,10 @@
 //! Everything that was read beside the captures, as terms of the same least squares.
 
+use super::group::Group;
 use super::meters::{InductanceTerm, ResistanceTerm};
+use super::shaft::ShaftTerm;
 use super::speeds::{BackEmfTerm, ConstantTerm, SpeedOnVoltageTerm, SpeedTerm};
+use super::tables::RowTerm;
 use super::term::Term;
 use crate::fit::model::{CaptureModel, Number, Prediction};
 use crate::fit::unknowns::Source;
@@ -17,6 +20,8 @@ pub enum ReadingTerm {
     SpeedOnVoltage(SpeedOnVoltageTerm),
     BackEmf(BackEmfTerm),
     Constant(ConstantTerm),
+    Row(RowTerm),
+    Shaft(ShaftTerm),
 }
 
 impl ReadingTerm {
@@ -33,17 +38,31 @@ impl ReadingTerm {
             ReadingTerm::SpeedOnVoltage(term) => term.evaluate(x),
             ReadingTerm::BackEmf(term) => Some(term.evaluate(x)),
             ReadingTerm::Constant(term) => Some(term.evaluate(x)),
+            ReadingTerm::Row(term) => term.evaluate(x),
+            ReadingTerm::Shaft(term) => Some(term.evaluate(x, predictions)),
+        }
+    }
+
+    /// The group with which it stands or falls; none of a reading that is an item of evidence by itself.
+    pub(crate) fn group(&self) -> Option<Group> {
+        match self {
+            ReadingTerm::Row(term) => Some(Group::Table(term.table)),
+            ReadingTerm::Shaft(term) => Some(Group::Shaft(term.model)),
+            _ => None,
         }
     }
 
     /// Where this reading's uncertainty is booked.
     pub fn source(&self) -> Source {
         match self {
-            ReadingTerm::Resistance(_) | ReadingTerm::Inductance(_) => Source::Meter,
+            ReadingTerm::Resistance(_) | ReadingTerm::Inductance(_) | ReadingTerm::Row(_) => {
+                Source::Meter
+            }
             ReadingTerm::Speed(_)
             | ReadingTerm::SpeedOnVoltage(_)
             | ReadingTerm::BackEmf(_)
-            | ReadingTerm::Constant(_) => Source::SpeedReference,
+            | ReadingTerm::Constant(_)
+            | ReadingTerm::Shaft(_) => Source::SpeedReference,
         }
     }
 
@@ -56,6 +75,8 @@ impl ReadingTerm {
             ReadingTerm::SpeedOnVoltage(term) => term.relative_sd,
             ReadingTerm::BackEmf(term) => term.relative_sd,
             ReadingTerm::Constant(term) => term.relative_sd,
+            ReadingTerm::Row(_) => 1.0,
+            ReadingTerm::Shaft(term) => term.relative_sd(),
         }
     }
 
@@ -74,6 +95,10 @@ impl ReadingTerm {
                 format!("the commutation ripple of {}", name(term.model))
             }
             ReadingTerm::Constant(term) => format!("the driven record {}", name(term.model)),
+            ReadingTerm::Row(term) => format!("the table {}", term.name),
+            ReadingTerm::Shaft(term) => {
+                format!("the channel {} of {}", term.name, name(term.model))
+            }
         }
     }
 
@@ -96,6 +121,8 @@ impl ReadingTerm {
                 format!("ripple ({})", name(term.model))
             }
             ReadingTerm::Constant(term) => format!("driven record ({})", name(term.model)),
+            ReadingTerm::Row(term) => format!("table {}", term.name),
+            ReadingTerm::Shaft(term) => format!("{} ({})", term.name, name(term.model)),
         }
     }
 
@@ -110,6 +137,8 @@ impl ReadingTerm {
             ReadingTerm::SpeedOnVoltage(term) => (term.rad_s, -1.0, "rad/s"),
             ReadingTerm::BackEmf(term) => (term.v_s_per_rad, 1.0, "V.s/rad"),
             ReadingTerm::Constant(term) => (term.v_s_per_rad, 1.0, "V.s/rad"),
+            ReadingTerm::Row(_) => (0.0, 1.0, "1"),
+            ReadingTerm::Shaft(term) => (term.turned_rad, -1.0, "rad"),
         }
     }
 
@@ -118,6 +147,7 @@ impl ReadingTerm {
         match self {
             ReadingTerm::Speed(term) => term.probe.is_some(),
             ReadingTerm::Constant(term) => term.cycles_per_revolution.is_some(),
+            ReadingTerm::Shaft(term) => term.by_clock && term.turned_rad != 0.0,
             _ => false,
         }
     }

@@ -4,6 +4,7 @@ use super::meters::{InductanceTerm, OhmmeterReading};
 use super::reading_term::ReadingTerm;
 use super::shared_meters::SharedMeters;
 use super::speeds::{BackEmfTerm, SpeedOfCapture, TachometerReading};
+use super::tables::table_terms;
 use crate::bench::{Bench, Reading};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::Layout;
@@ -16,7 +17,14 @@ pub fn prepare_readings(
     reference_c: Option<f64>,
 ) -> (Vec<ReadingTerm>, Vec<String>) {
     let (mut terms, mut remarks) = (Vec::new(), Vec::new());
-    let meters = SharedMeters::of(&bench.readings);
+    let meters = SharedMeters::of(&bench.readings, &bench.tables);
+    // Before the single readings, so that those added to a bench stand last.
+    for index in 0..bench.tables.len() {
+        match table_terms(bench, index, layout, reference_c) {
+            Ok(rows) => terms.extend(rows.into_iter().map(ReadingTerm::Row)),
+            Err(remark) => remarks.push(remark),
+        }
+    }
     for index in 0..bench.readings.len() {
         match prepare_one(bench, index, &meters, models, layout, reference_c) {
             Ok(term) => terms.extend(term),

@@ -1,7 +1,8 @@
 //! Meters with which several readings were taken: their error is one number, which the number of readings does not shrink.
 
-use crate::bench::Reading;
+use crate::bench::{Reading, ReadingTable};
 use crate::fit::unknowns::{Entry, Layout, MeterQuantity, Parameter, ParameterKind, Source};
+use crate::quantity::units::Quantity;
 use std::collections::BTreeMap;
 
 /// Share of the variance of a meter's stated accuracy that all its readings have in common; the rest, digits and connections, differs
@@ -17,8 +18,14 @@ pub type SharedError = (Entry, f64);
 
 impl SharedMeters {
     /// Counts the readings.
-    pub fn of(readings: &[Reading]) -> Self {
+    pub fn of(readings: &[Reading], tables: &[ReadingTable]) -> Self {
         let mut out = SharedMeters::default();
+        for column in tables.iter().flat_map(|table| &table.columns) {
+            if let Some(quantity) = meter_quantity(column.quantity) {
+                // A table's rows always have their meter in common.
+                *out.0.entry((quantity, column.meter.clone())).or_default() += column.values.len();
+            }
+        }
         for reading in readings {
             match reading {
                 Reading::Ohmmeter { meter, .. } => out.count(MeterQuantity::Resistance, meter),
@@ -64,18 +71,45 @@ impl SharedMeters {
         if self.0.get(&key).is_none_or(|count| *count < 2) || sd <= 0.0 {
             return (sd, None);
         }
-        let source = match quantity {
-            MeterQuantity::Resistance => Source::Meter,
-            _ => Source::SpeedReference,
-        };
-        let kind = ParameterKind::MeterError {
-            quantity,
-            meter: key.1,
-        };
-        let entry = layout.add(Parameter::free(kind, 0.0).with_prior(0.0, 1.0, source));
-        let (shared, own) = (SHARED.sqrt() * sd, (1.0 - SHARED).sqrt() * sd);
+        let entry = layout.add(gain(quantity, key.1));
+        let (own, shared) = own_and_shared(sd);
         (own, Some((entry, shared)))
     }
+}
+
+/// Of the standard uncertainty `sd` of a meter's gain or zero: what one reading has alone, and what all have in common.
+pub fn own_and_shared(sd: f64) -> (f64, f64) {
+    ((1.0 - SHARED).sqrt() * sd, SHARED.sqrt() * sd)
+}
+
+/// The gain error that all readings of a meter share, in its stated standard uncertainties.
+pub fn gain(quantity: MeterQuantity, meter: Option<String>) -> Parameter {
+    let kind = ParameterKind::MeterError { quantity, meter };
+    Parameter::free(kind, 0.0).with_prior(0.0, 1.0, source(quantity))
+}
+
+/// The zero that all readings of a meter share, likewise.
+pub fn zero(quantity: MeterQuantity, meter: Option<String>) -> Parameter {
+    let kind = ParameterKind::MeterZero { quantity, meter };
+    Parameter::free(kind, 0.0).with_prior(0.0, 1.0, source(quantity))
+}
+
+fn source(quantity: MeterQuantity) -> Source {
+    match quantity {
+        MeterQuantity::Resistance => Source::Meter,
+        _ => Source::SpeedReference,
+    }
+}
+
+/// What the meter of a table's column reads, where its error matters.
+pub fn meter_quantity(quantity: Quantity) -> Option<MeterQuantity> {
+    Some(match quantity {
+        Quantity::Voltage => MeterQuantity::Voltage,
+        Quantity::Current => MeterQuantity::Current,
+        Quantity::Speed => MeterQuantity::Speed,
+        Quantity::Torque => MeterQuantity::Torque,
+        _ => return None,
+    })
 }
 
 #[cfg(test)]
@@ -99,7 +133,7 @@ mod tests {
     #[test]
     fn twelve_readings_of_one_tachometer_share_most_of_its_error() {
         let twelve = vec![speed(Some("tacho")); 12];
-        let meters = SharedMeters::of(&twelve);
+        let meters = SharedMeters::of(&twelve, &[]);
         let mut layout = Layout::default();
         let (own, shared) = meters.split(&mut layout, MeterQuantity::Speed, Some("tacho"), 1e-3);
         let (entry, factor) = shared.expect("a shared error");
@@ -112,7 +146,7 @@ mod tests {
 
     #[test]
     fn a_single_reading_keeps_its_whole_uncertainty() {
-        let meters = SharedMeters::of(&[speed(Some("tacho")), speed(None)]);
+        let meters = SharedMeters::of(&[speed(Some("tacho")), speed(None)], &[]);
         let mut layout = Layout::default();
         for meter in [Some("tacho"), None] {
             let split = meters.split(&mut layout, MeterQuantity::Speed, meter, 1e-3);

@@ -31,6 +31,7 @@ pub fn add_channels(
             add_zeros(chain, channel, own_zero, layout, links);
         }
     }
+    add_series(bench, capture, layout, links);
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v
     {
@@ -57,6 +58,24 @@ const CURRENT: Channel = Channel {
     gain: Direction::CURRENT_GAIN,
     zero: Direction::CURRENT_ZERO,
 };
+
+/// The error of a resistance inside the measured voltage through which no channel passes: a rheostat, an added resistor.
+fn add_series(bench: &Bench, capture: &Capture, layout: &mut Layout, links: &mut Links) {
+    let Some((_, Some(k))) = capture.series_in_voltage else {
+        return;
+    };
+    let instrument = &bench.instruments[k];
+    let sd = instrument.gain_relative_uncertainty;
+    if sd > 0.0 && links.is_fixed(Direction::SHUNT) {
+        let kind = ParameterKind::Gain {
+            instrument: k,
+            column: None,
+        };
+        let source = Source::Instrument(instrument.name.clone());
+        let parameter = Parameter::free(kind, 0.0).with_prior(0.0, sd, source);
+        links.add(Direction::SHUNT, layout.add(parameter.stepping(0.1)));
+    }
+}
 
 /// The gain error of each piece of hardware on the way. That of a shunt inside the measured voltage also moves its resistance.
 fn add_gains(

@@ -74,11 +74,42 @@ pub enum ParameterKind {
     Attached { capture: usize },
     /// A nuisance of one scalar reading.
     Reading { index: usize },
+    /// Zero that all readings of one meter share, in its stated standard uncertainties.
+    MeterZero {
+        quantity: MeterQuantity,
+        meter: Option<String>,
+    },
+    /// What a speed channel has in all captures.
+    Shaft { channel: String, of: ShaftUnknown },
+    /// Zero of the speed channel in a capture, rad/s.
+    ShaftZero { capture: usize },
+    /// What all rows of a table of readings share.
+    Table { table: usize, of: TableUnknown },
     /// Error that all readings of one meter share, in its stated standard uncertainties.
     MeterError {
         quantity: MeterQuantity,
         meter: Option<String>,
     },
+}
+
+/// What all rows of a table of readings share.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TableUnknown {
+    /// Departure of the winding's temperature from the stated one, K.
+    Temperature,
+    /// Share of the largest stated warming that the last row has.
+    Warming,
+    /// Relative departure of the resistance at a held rotor's position from its mean over a turn.
+    Position,
+}
+
+/// What a speed channel has in all captures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum ShaftUnknown {
+    /// Relative error of a tachogenerator's constant or of a gear.
+    Gain,
+    /// Departure of the delay from the stated one, s.
+    Delay,
 }
 
 /// What a meter reads.
@@ -92,6 +123,8 @@ pub enum MeterQuantity {
     Current,
     /// A speed.
     Speed,
+    /// A torque.
+    Torque,
 }
 
 impl MeterQuantity {
@@ -102,6 +135,7 @@ impl MeterQuantity {
             MeterQuantity::Voltage => "voltage",
             MeterQuantity::Current => "current",
             MeterQuantity::Speed => "speed",
+            MeterQuantity::Torque => "torque",
         }
     }
 }
@@ -147,7 +181,7 @@ impl Source {
             Source::Temperature => "temperature".into(),
             Source::Loop => "source and switch".into(),
             Source::Clock => "time base".into(),
-            Source::SpeedReference => "speed anchor".into(),
+            Source::SpeedReference => "speed reference".into(),
             Source::Meter => "meter readings".into(),
             Source::Model => "model terms".into(),
             Source::Size => "first guess of the size".into(),

@@ -15,7 +15,9 @@ pub use channel_entries::{add_channels, add_lag};
 pub use direction::{Direction, Links, UNEVENNESS};
 pub use entry::Entry;
 pub use heat_capacity::{add_heat_capacity, resistance_per_kelvin};
-pub use layout::{Layout, MeterQuantity, Parameter, ParameterKind, Source};
+pub use layout::{
+    Layout, MeterQuantity, Parameter, ParameterKind, ShaftUnknown, Source, TableUnknown,
+};
 pub use shared_entries::SharedEntries;
 pub use state_entries::{add_unknown_states, stands_still};
 pub use steady_entries::{STEADY_KINDS, motor};

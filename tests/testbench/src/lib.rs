@@ -8,7 +8,9 @@
 //! * [`Rig`]: supply, switches with bounce and arc, diode, shunt or clamp.
 //! * [`Instruments`]: scope, probe, meters, and how their errors lie in their stated limits.
 //! * [`Scenario`]: all of these and the plan of captures; [`draw`] makes one [`DrawnBench`] of it from a seed.
+//! * [`draw_current`]: a current by itself, without bench or sheet.
 //! * [`write_folder`]: a bench as files, each capture in another [`Layout`], with its sheet and its truth.
+//! * [`Extras`]: a sensor on the shaft and tables of readings beside them.
 //! * [`presets`]: motors on benches, ready to be drawn.
 //! * [`stats`]: statistics that only studies need.
 //!
@@ -17,8 +19,10 @@
 
 mod bench;
 mod chance;
+mod current_alone;
 mod draw;
 mod error;
+mod extras;
 mod files;
 mod motor;
 pub mod presets;
@@ -35,8 +39,10 @@ mod truth;
 mod tests;
 
 pub use bench::{Capture, DrawnBench, DrivenRecord, Reading, Trace, Waveform};
+pub use current_alone::{Coupling, CurrentKind, CurrentRecord, draw_current};
 pub use draw::draw;
 pub use error::DrawError;
+pub use extras::{Extras, ShaftSensor, temporary_folder_with};
 pub use files::{FolderError, Layout, temporary_folder, write_folder};
 pub use motor::{COPPER_PER_K_AT_25_C, Commutator, EddyBranch, Machine};
 pub use record::{Shot, ShotKind};

@@ -50,7 +50,7 @@ impl CurrentSpeed {
     pub fn describe(&self, bench: &Bench) -> String {
         let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
         format!(
-            "{name}: the ripple of its current ({}) at {} cycles a revolution tells {} at {}",
+            "{name}: the ripple of its current ({}) at {} cycles a revolution gives {} at {}",
             self.motion,
             self.anchor.cycles_per_revolution,
             write(

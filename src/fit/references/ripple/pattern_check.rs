@@ -13,6 +13,9 @@ use crate::ripple::{Candidate, Counted};
 /// even what it excludes hardly reaches five. Sound drawn benches stay below three.
 const RULED_OUT: f64 = 3.5;
 
+/// Deviation from which it is doubtful: three, and what a motor of two poles, as most are, leaves of the prior to those with more (0.3) besides.
+const DOUBTFUL: f64 = 3.12;
+
 /// What else is known of the constant, as this capture's voltage channel shows it: its ln and the standard uncertainty of that.
 #[derive(Clone, Copy, Debug)]
 pub struct KnownConstant {
@@ -91,6 +94,8 @@ impl<'a> PatternCheck<'a> {
             });
         if deviation > RULED_OUT {
             line.agreement = Agreement::InConflict;
+        } else if deviation < DOUBTFUL {
+            (line.agreement, line.text) = (Agreement::Agrees, None);
         }
         let sd = self.off(alone).map_or(known.sd, |(_, sd)| sd);
         let model = known.log_constant.exp();

@@ -55,7 +55,7 @@ pub fn read_ripple(
                     taken,
                 });
             }
-            Err(why) => unread.push((index, format!("its ripple tells no speed: {why}"))),
+            Err(why) => unread.push((index, format!("its ripple gives no speed: {why}"))),
         }
     }
     (findings, unread)

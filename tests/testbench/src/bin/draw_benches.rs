@@ -2,16 +2,18 @@
 //!
 //!     cargo run -p testbench --bin draw_benches -- DIR
 //!     cargo run -p testbench --bin draw_benches -- DIR FIRST COUNT
+//!     cargo run -p testbench --bin draw_benches -- DIR --repeats COUNT
 //!
 //! The first form draws those on which `scripts/same_outputs` compares two builds: two seeds of every preset, each capture in another
-//! layout, and a shelf of six small ones that differ in R. The second draws COUNT seeds of every preset from FIRST on, for studies.
+//! layout, and a shelf of six small ones that differ in R. The second draws COUNT seeds of every preset from FIRST on, for studies. The third
+//! draws one bench whose captures are each made COUNT times.
 
 use std::error::Error;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
-use testbench::{Layout, draw, presets, write_folder};
+use testbench::{Layout, Scenario, Shot, draw, presets, write_folder};
 
-const USAGE: &str = "usage: draw_benches DIR [FIRST COUNT]";
+const USAGE: &str = "usage: draw_benches DIR [FIRST COUNT | --repeats COUNT]";
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -20,6 +22,12 @@ fn main() -> Result<(), Box<dyn Error>> {
             of_every_preset(Path::new(root), 11..13)?;
             shelf(&PathBuf::from(root).join("shelf"))
         }
+        [root, repeats, count] if repeats == "--repeats" => {
+            let count: usize = count.parse().map_err(|_| USAGE)?;
+            let drawn = draw(&repeated(presets::label_peeler(), count), 1)?;
+            write_folder(&drawn, Path::new(root), &[Layout::HeaderWithUnits])?;
+            Ok(())
+        }
         [root, first, count] => {
             let first: u64 = first.parse().map_err(|_| USAGE)?;
             let count: u64 = count.parse().map_err(|_| USAGE)?;
@@ -27,6 +35,17 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
         _ => Err(USAGE.into()),
     }
+}
+
+fn repeated(mut scenario: Scenario, count: usize) -> Scenario {
+    let once = std::mem::take(&mut scenario.plan);
+    for number in 1..=count {
+        scenario.plan.extend(once.iter().map(|shot| Shot {
+            name: format!("{}_{number}", shot.name),
+            ..shot.clone()
+        }));
+    }
+    scenario
 }
 
 fn of_every_preset(root: &Path, seeds: Range<u64>) -> Result<(), Box<dyn Error>> {

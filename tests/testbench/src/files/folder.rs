@@ -22,7 +22,7 @@ pub enum FolderError {
 }
 
 impl FolderError {
-    fn at(path: &Path) -> impl FnOnce(std::io::Error) -> FolderError {
+    pub(crate) fn at(path: &Path) -> impl FnOnce(std::io::Error) -> FolderError {
         let path = path.to_owned();
         |source| FolderError::Write { path, source }
     }

@@ -1,0 +1,336 @@
+//! The speed channel of a capture: which column it is, and its values as a speed, an angle or pulses of the motor's shaft.
+
+use super::column::without_unit;
+use crate::bench::accuracy::{Accuracy, Range};
+use crate::bench::error::BenchError;
+use crate::bench::hardware::Hardware;
+use crate::bench::sheet::{NameOrNumber, TypedCapture, TypedSpeedChannel, unknown_name};
+use crate::bench::speed_channel::{SpeedChannel, SpeedSignal};
+use crate::capture::{Channel, Record, quantisation_step};
+use crate::quantity::units::{self, Quantity};
+use std::f64::consts::TAU;
+
+/// Zero of a tachogenerator's channel, relative to the largest value, where none is stated (common practice, no source).
+const ASSUMED_ZERO: f64 = 0.01;
+
+/// A delay stated without an accuracy is known to so much of itself, as a limit (common practice, no source).
+const ASSUMED_DELAY_LIMIT: f64 = 0.3;
+
+/// Relative accuracy of a speed that states none, as a limit (common practice, no source).
+const ASSUMED_GAIN_LIMIT: f64 = 0.01;
+
+/// A channel that a capture may have, all names looked up.
+#[derive(Clone, Debug)]
+pub struct SpeedPlan {
+    typed: TypedSpeedChannel,
+    instruments: Vec<usize>,
+    /// Whether the capture names it: then its column has to be there.
+    named: bool,
+}
+
+/// The channels that a capture may have; those whose column its file lacks fall away when it is read.
+pub fn speed_plans(
+    capture: &TypedCapture,
+    channels: &[TypedSpeedChannel],
+    hardware: &[Hardware],
+) -> Result<Vec<SpeedPlan>, BenchError> {
+    let over = capture.speed.as_ref();
+    if over.is_some_and(|o| !o.recorded) {
+        return Ok(Vec::new());
+    }
+    let name = over.and_then(|o| o.channel.as_ref());
+    if let (Some(name), Some(over)) = (name, over)
+        && !channels.iter().any(|c| c.name == *name)
+    {
+        let known: Vec<&str> = channels.iter().map(|c| c.name.as_str()).collect();
+        return Err(unknown_name(
+            over.place.clone(),
+            "speed channel",
+            name,
+            &known,
+        ));
+    }
+    let known: Vec<&str> = hardware
+        .iter()
+        .map(|h| h.instrument.name.as_str())
+        .collect();
+    let candidates = channels
+        .iter()
+        .filter(|c| name.is_none_or(|n| c.name == *n));
+    candidates
+        .map(|typed| {
+            let index = |wanted: &String| {
+                known.iter().position(|k| k == wanted).ok_or_else(|| {
+                    let what = "instrument a channel can pass through";
+                    unknown_name(typed.place.clone(), what, wanted, &known)
+                })
+            };
+            Ok(SpeedPlan {
+                typed: typed.clone(),
+                instruments: typed.through.iter().map(index).collect::<Result<_, _>>()?,
+                named: name.is_some(),
+            })
+        })
+        .collect()
+}
+
+/// The speed channel of a record with what is to be warned of; none where no column is one.
+///
+/// # Errors
+/// A sentence when the column that the sheet names is not there, several may be meant, or its unit fits no speed.
+pub fn speed_channel(
+    plans: &[SpeedPlan],
+    record: &Record,
+    hardware: &[Hardware],
+) -> Result<Option<(SpeedChannel, Vec<String>)>, String> {
+    let found: Vec<(&SpeedPlan, &Channel)> = plans
+        .iter()
+        .filter_map(|plan| Some((plan, column(plan, record)?)))
+        .collect();
+    match found.as_slice() {
+        [] => match plans.iter().find(|p| p.named) {
+            Some(plan) => {
+                let names: Vec<&str> = record.channels.iter().map(|c| c.name.as_str()).collect();
+                Err(format!(
+                    "speed channel \"{}\" has no column here; the columns are {}",
+                    plan.typed.name,
+                    names.join(", ")
+                ))
+            }
+            None => Ok(None),
+        },
+        [(plan, channel)] => converted(plan, channel, hardware).map(Some),
+        several => {
+            let names: Vec<&str> = several.iter().map(|(p, _)| p.typed.name.as_str()).collect();
+            Err(format!(
+                "{} speed channels may be meant ({}); say speed.channel = \"…\" in this capture, or speed.recorded = false",
+                names.len(),
+                names.join(", ")
+            ))
+        }
+    }
+}
+
+fn column<'r>(plan: &SpeedPlan, record: &'r Record) -> Option<&'r Channel> {
+    let lower = |text: &str| text.trim().to_lowercase();
+    let named = |name: &str| {
+        let is = |c: &&Channel| {
+            lower(&c.name) == lower(name) || lower(without_unit(&c.name)) == lower(name)
+        };
+        record.channels.iter().find(is)
+    };
+    match &plan.typed.column {
+        Some(columns) => columns.iter().find_map(|wanted| match wanted {
+            NameOrNumber::Name(name) => named(name),
+            NameOrNumber::Number(number) => record.channels.iter().find(|c| c.column == *number),
+        }),
+        None => named(&plan.typed.name),
+    }
+}
+
+fn converted(
+    plan: &SpeedPlan,
+    channel: &Channel,
+    hardware: &[Hardware],
+) -> Result<(SpeedChannel, Vec<String>), String> {
+    let typed = &plan.typed;
+    let mut warnings = Vec::new();
+    let (turns, gear) = match typed.gear {
+        Some((turns, accuracy)) => (turns, accuracy.standard_uncertainty(1.0, Range::default())),
+        None => (1.0, 0.0),
+    };
+    let mut values = channel.values.clone();
+    if values.iter().all(|v| v.is_nan()) {
+        return Err(format!("column \"{}\" holds no number", channel.name));
+    }
+    if let Some(rollover) = typed.rollover {
+        unwrap(&mut values, rollover);
+    }
+    let largest = values.iter().fold(
+        0.0,
+        |m: f64, v| if v.is_finite() { m.max(v.abs()) } else { m },
+    );
+    let (factor, own, zero) = match typed.signal {
+        SpeedSignal::Pulses => (1.0, 0.0, 0.0),
+        SpeedSignal::Position => (angle_factor(typed, channel)?, 0.0, 0.0),
+        SpeedSignal::Speed => speed_factor(typed, channel, largest, &mut warnings)?,
+    };
+    let sign = if typed.reversed { -1.0 } else { 1.0 };
+    let scale = match typed.signal {
+        SpeedSignal::Pulses => 1.0,
+        _ => sign * factor * turns,
+    };
+    let step = quantisation_step(&values).unwrap_or(0.0) * scale.abs();
+    values.iter_mut().for_each(|v| *v *= scale);
+    let pulses_per_turn = typed.pulses_per_turn.unwrap_or(1);
+    let of_hardware = match typed.signal {
+        SpeedSignal::Speed => gain_of(plan, largest, hardware),
+        // An edge or a count has no size that a gain could change.
+        _ => 0.0,
+    };
+    let bandwidth_s = plan
+        .instruments
+        .iter()
+        .filter_map(|&k| hardware[k].instrument.bandwidth_hz);
+    // A slow probe on the way is late by its time constant.
+    let slow_s = bandwidth_s.map(|hz| 1.0 / (TAU * hz)).fold(0.0, f64::max);
+    let delay = typed.delay.as_ref().map(|delay| {
+        let mut stated = delay.stated_or(Accuracy::limit_relative(ASSUMED_DELAY_LIMIT));
+        stated.value += slow_s;
+        stated
+    });
+    let out = SpeedChannel {
+        name: typed.name.clone(),
+        signal: typed.signal,
+        values,
+        step,
+        pulse_rad: turns * TAU / f64::from(pulses_per_turn),
+        pulses_per_turn,
+        gain_uncertainty: own.hypot(gear).hypot(of_hardware),
+        zero_uncertainty: zero * turns,
+        delay_s: delay,
+    };
+    Ok((out, warnings))
+}
+
+/// Relative standard uncertainty of the gain of the hardware on the way, for the largest value of a column. Of its vertical range nothing is known but
+/// that the record fills half of it or more.
+fn gain_of(plan: &SpeedPlan, largest: f64, hardware: &[Hardware]) -> f64 {
+    let range = Range {
+        full_scale: 2.0 * largest,
+        ..Range::default()
+    };
+    let stated = plan.instruments.iter().map(|&k| &hardware[k]);
+    let stated = stated.flat_map(|h| [Some(h.gain), h.range_gain]);
+    let each = stated
+        .flatten()
+        .map(|gain| gain.standard_uncertainty(largest, range));
+    each.fold(0.0, f64::hypot) / largest.max(f64::MIN_POSITIVE)
+}
+
+/// Factor of a speed column to rad/s, relative standard uncertainty of that, and standard uncertainty of its zero in rad/s.
+fn speed_factor(
+    typed: &TypedSpeedChannel,
+    channel: &Channel,
+    largest: f64,
+    warnings: &mut Vec<String>,
+) -> Result<(f64, f64, f64), String> {
+    if let Some(constant) = &typed.volts_per_speed {
+        if channel.unit.as_deref().is_some_and(|unit| unit != "V") {
+            return Err(format!(
+                "column \"{}\" is in {}, but volts_per_speed needs volts; leave that key out where the column holds a speed",
+                channel.name,
+                channel.unit.as_deref().unwrap_or_default()
+            ));
+        }
+        let stated = constant.stated_or(Accuracy::limit_relative(ASSUMED_GAIN_LIMIT));
+        if constant.accuracy.is_empty() {
+            warnings.push(assumed(
+                typed,
+                "accuracy of volts_per_speed",
+                "a limit of 1 %",
+            ));
+        }
+        let zero = typed.zero.unwrap_or_else(|| {
+            warnings.push(assumed(
+                typed,
+                "zero",
+                "a limit of 1 % of the largest value",
+            ));
+            Accuracy::limit_relative(ASSUMED_ZERO)
+        });
+        let per_volt = 1.0 / stated.value;
+        return Ok((
+            per_volt,
+            stated.standard_uncertainty / stated.value,
+            zero.standard_uncertainty(largest, Range::default()) * per_volt,
+        ));
+    }
+    let factor = match (channel.unit.as_deref(), &typed.unit) {
+        (Some("rad/s"), _) => 1.0,
+        (None, Some(unit)) => unit_factor(Quantity::Speed, unit)?,
+        (None, None) => {
+            let written = channel.unit_text.as_deref().unwrap_or_default();
+            unit_factor(Quantity::Speed, written).map_err(|_| {
+                format!(
+                    "column \"{}\" states no unit of speed; add unit = \"rpm\" or another",
+                    channel.name
+                )
+            })?
+        }
+        (Some(unit), _) => {
+            return Err(format!(
+                "column \"{}\" is in {unit}, which is no speed; a tachogenerator needs volts_per_speed = {{ v_per_krpm = … }}",
+                channel.name
+            ));
+        }
+    };
+    let gain = typed.gain.unwrap_or_else(|| {
+        warnings.push(assumed(typed, "gain", "a limit of 1 %"));
+        Accuracy::limit_relative(ASSUMED_GAIN_LIMIT)
+    });
+    let zero = typed.zero.unwrap_or_default();
+    let zero = zero.standard_uncertainty(largest * factor, Range::default());
+    Ok((
+        factor,
+        gain.standard_uncertainty(1.0, Range::default()),
+        zero,
+    ))
+}
+
+fn assumed(typed: &TypedSpeedChannel, what: &str, value: &str) -> String {
+    format!(
+        "channel \"{}\": no {what} stated; assumed {value} (rectangular). State it under [channels.{}] to replace the assumption",
+        typed.name, typed.name
+    )
+}
+
+/// Factor of a column of counts or angles to rad of the sensor's shaft.
+fn angle_factor(typed: &TypedSpeedChannel, channel: &Channel) -> Result<f64, String> {
+    match (typed.counts_per_turn, &typed.unit) {
+        (Some(counts), _) => Ok(TAU / counts),
+        (None, Some(unit)) => unit_factor(Quantity::Angle, unit),
+        (None, None) => Err(format!(
+            "column \"{}\" needs counts_per_turn, or the unit of its angle",
+            channel.name
+        )),
+    }
+}
+
+fn unit_factor(quantity: Quantity, text: &str) -> Result<f64, String> {
+    match units::find(quantity, text) {
+        Ok(unit) => Ok(unit.factor),
+        Err(error) => Err(error.to_string()),
+    }
+}
+
+/// Takes the jumps of a counter that begins again out of its counts.
+fn unwrap(values: &mut [f64], rollover: f64) {
+    let (mut turns, mut before) = (0.0, f64::NAN);
+    for value in values.iter_mut().filter(|v| v.is_finite()) {
+        let raw = *value;
+        if raw - before > 0.5 * rollover {
+            turns -= 1.0;
+        } else if before - raw > 0.5 * rollover {
+            turns += 1.0;
+        }
+        before = raw;
+        *value = raw + turns * rollover;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::unwrap;
+
+    #[test]
+    fn a_counter_that_begins_again_goes_on() {
+        let mut up: Vec<f64> = (0..10).map(|k| f64::from((k * 30) % 100)).collect();
+        unwrap(&mut up, 100.0);
+        let whole: Vec<f64> = (0..10).map(|k| f64::from(k * 30)).collect();
+        assert_eq!(up, whole);
+        let mut down: Vec<f64> = (0..10).map(|k| f64::from((1000 - k * 30) % 100)).collect();
+        unwrap(&mut down, 100.0);
+        assert!(down.windows(2).all(|w| w[1] - w[0] == -30.0), "{down:?}");
+    }
+}

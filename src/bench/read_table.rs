@@ -1,0 +1,367 @@
+//! A table of readings as typed becomes one in SI units with standard uncertainties; where it stands in a file, that is read.
+
+use super::accuracy::Accuracy;
+use super::captures::stem;
+use super::channels::without_unit;
+use super::error::BenchError;
+use super::reading_table::{ReadingColumn, ReadingTable, TableKind};
+use super::sheet::{
+    NameOrNumber, TypedColumn, TypedInstrument, TypedReadingTable, TypedSheet, unknown_name,
+};
+use super::stated;
+use crate::capture::{self, Channel, Record, name_words};
+use crate::quantity::units::{self, Quantity};
+use std::f64::consts::TAU;
+use std::path::{Path, PathBuf};
+
+/// Fewest rows of a table; one state alone is a reading.
+const LEAST_ROWS: usize = 2;
+/// Most rows: beyond it a file is no table of readings but a record.
+const MOST_ROWS: usize = 500;
+
+/// Validates a table; `path`: its file, where it has one.
+pub(super) fn read_table(
+    typed: &TypedReadingTable,
+    path: Option<PathBuf>,
+    instruments: &[TypedInstrument],
+    warnings: &mut Vec<String>,
+) -> Result<ReadingTable, BenchError> {
+    let record = path.as_deref().map(|path| open(typed, path)).transpose()?;
+    let mut columns = Vec::with_capacity(typed.columns.len());
+    for column in &typed.columns {
+        let values = match (&record, &column.values) {
+            (Some(record), _) => from_file(column, record)?,
+            (None, values) => values.clone().unwrap_or_default(),
+        };
+        columns.push(resolve(column, values, instruments, warnings)?);
+    }
+    check_rows(typed, &columns)?;
+    let columns = derived(typed, columns)?;
+    let winding_temperature_c = typed
+        .winding_temperature
+        .as_ref()
+        .map(|t| stated::winding_temperature(t, warnings))
+        .transpose()?;
+    let named = typed.file.as_ref().map(|(file, _)| stem(file));
+    let name = typed.name.clone().or(named);
+    Ok(ReadingTable {
+        name: name.unwrap_or_else(|| typed.kind.name().to_owned()),
+        kind: typed.kind,
+        columns,
+        winding_temperature_c,
+        warmed_k: typed.warmed_k,
+        file: path.zip(record.map(|r| r.sha256)),
+    })
+}
+
+/// Refuses two tables of one name.
+pub(super) fn check_names(typed: &TypedSheet, tables: &[ReadingTable]) -> Result<(), BenchError> {
+    for (k, table) in tables.iter().enumerate() {
+        if tables[..k].iter().any(|before| before.name == table.name) {
+            return Err(BenchError::Invalid {
+                place: typed.tables[k].place.clone(),
+                text: format!(
+                    "two tables are called \"{}\"; give each its own `name`",
+                    table.name
+                ),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// The file as columns of numbers, none of which is time.
+fn open(typed: &TypedReadingTable, path: &Path) -> Result<Record, BenchError> {
+    let mut options = typed.import.clone();
+    options.time_column = options.time_column.or(Some(0));
+    capture::read(path, &options).map_err(|source| BenchError::Capture {
+        place: typed.file.as_ref().map(|(_, place)| place.clone()),
+        name: path.display().to_string(),
+        source: Box::new(source),
+    })
+}
+
+/// The values of a column in the file, in the SI unit.
+fn from_file(typed: &TypedColumn, record: &Record) -> Result<Vec<f64>, BenchError> {
+    let invalid = |text: String| BenchError::Invalid {
+        place: typed.place.clone(),
+        text,
+    };
+    let list = || {
+        let names = record.channels.iter();
+        let names: Vec<String> = names
+            .map(|c| format!("{} \"{}\"", c.column, c.name))
+            .collect();
+        names.join(", ")
+    };
+    let channel = match &typed.column {
+        Some(wanted) => record
+            .channels
+            .iter()
+            .find(|c| wanted.iter().any(|w| is_named(c, w)))
+            .ok_or_else(|| {
+                invalid(format!(
+                    "{}: no such column for the {}; the columns are {}",
+                    record.path.display(),
+                    typed.key,
+                    list()
+                ))
+            })?,
+        None => {
+            let mut matching = record.channels.iter().filter(|c| may_be(typed, c));
+            match (matching.next(), matching.next()) {
+                (Some(one), None) => one,
+                (found, _) => {
+                    let how_many = if found.is_some() {
+                        "several columns"
+                    } else {
+                        "no column"
+                    };
+                    return Err(invalid(format!(
+                        "{}: {how_many} may be the {}; the columns are {}. Add `column` (and `unit` where the file states none)",
+                        record.path.display(),
+                        typed.key,
+                        list()
+                    )));
+                }
+            }
+        }
+    };
+    // Values of a unit that the importer knows are in SI already.
+    let factor = match (typed.factor, unit_of(typed.quantity, channel)) {
+        (Some(stated), _) if channel.unit.is_none() => stated,
+        (_, Some(factor)) => factor,
+        (stated, None) => {
+            return Err(invalid(format!(
+                "{}: column {} \"{}\" is used as the {}, but {}. Add unit = \"{}\" or another",
+                record.path.display(),
+                channel.column,
+                channel.name,
+                typed.key,
+                match (stated, &channel.unit_text) {
+                    (_, Some(unit)) => format!("its unit is {unit}"),
+                    _ => "its unit is not stated".to_owned(),
+                },
+                units::si(typed.quantity).text,
+            )));
+        }
+    };
+    Ok(channel.values.iter().map(|v| v * factor).collect())
+}
+
+fn is_named(channel: &Channel, wanted: &NameOrNumber) -> bool {
+    let lower = |text: &str| text.trim().to_lowercase();
+    match wanted {
+        NameOrNumber::Number(number) => channel.column == *number,
+        NameOrNumber::Name(name) => {
+            lower(&channel.name) == lower(name) || lower(without_unit(&channel.name)) == lower(name)
+        }
+    }
+}
+
+/// Whether a column is this quantity by its unit, or by its name where the sheet states the unit.
+fn may_be(typed: &TypedColumn, channel: &Channel) -> bool {
+    match (unit_of(typed.quantity, channel), typed.factor) {
+        // Ohm is the unit of the series resistance beside it too.
+        (Some(_), _) if typed.key == "impedance" => name_words(&channel.name)
+            .iter()
+            .any(|w| w.starts_with('z') || w.starts_with("imp")),
+        (Some(_), _) => true,
+        (None, Some(_)) => name_words(&channel.name).iter().any(|w| w == typed.key),
+        (None, None) => false,
+    }
+}
+
+/// Factor from a column's values to the SI unit of a quantity, by the unit that the importer applied or that the name ends with.
+fn unit_of(quantity: Quantity, channel: &Channel) -> Option<f64> {
+    if let Some(applied) = &channel.unit {
+        return (units::find(quantity, applied).ok()?.factor == 1.0).then_some(1.0);
+    }
+    let name = channel.name.as_str();
+    let inside = name.rsplit(['[', '(', '/', ' ', '_']).next();
+    let inside = inside.map(|text| text.trim_end_matches([']', ')']));
+    let spelt_out = match quantity {
+        Quantity::Force => name
+            .split(' ')
+            .next()
+            .filter(|w| w.eq_ignore_ascii_case("newton"))
+            .map(|_| "N"),
+        _ => None,
+    };
+    [channel.unit_text.as_deref(), inside, spelt_out]
+        .into_iter()
+        .flatten()
+        .find_map(|text| units::find(quantity, text).ok())
+        .map(|unit| unit.factor)
+}
+
+/// A column with its accuracy as standard uncertainties.
+fn resolve(
+    typed: &TypedColumn,
+    values: Vec<f64>,
+    instruments: &[TypedInstrument],
+    warnings: &mut Vec<String>,
+) -> Result<ReadingColumn, BenchError> {
+    let mut accuracy = (!typed.accuracy.is_empty()).then_some(typed.accuracy);
+    if let Some(name) = &typed.with {
+        let known: Vec<&str> = instruments.iter().map(|i| i.name.as_str()).collect();
+        let meter = instruments.iter().find(|i| i.name == *name);
+        let meter =
+            meter.ok_or_else(|| unknown_name(typed.place.clone(), "meter", name, &known))?;
+        accuracy = accuracy.or(match typed.quantity {
+            Quantity::Voltage => meter.reads_voltage,
+            Quantity::Current => meter.reads_current,
+            Quantity::Speed => meter.reads_speed,
+            Quantity::Inductance => meter.reads_inductance,
+            Quantity::Resistance => meter.reads_resistance,
+            _ => None,
+        });
+    }
+    if accuracy.is_none() && typed.quantity == Quantity::Speed {
+        warnings.push(format!(
+            "line {}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)",
+            typed.place.line
+        ));
+        accuracy = Some(stated::assumed_speed_accuracy());
+    }
+    let accuracy = match (accuracy, typed.quantity) {
+        (Some(accuracy), _) => accuracy,
+        // A meter's own oscillator is exact beside everything else it does.
+        (None, Quantity::Frequency) => Accuracy::default(),
+        (None, _) => {
+            return Err(BenchError::Invalid {
+                place: typed.place.clone(),
+                text: format!(
+                    "`{}` has readings but no accuracy; add e.g. limit_percent = … (rectangular), or `with` and a meter that states it",
+                    typed.key
+                ),
+            });
+        }
+    };
+    let (gain_uncertainty, zero_uncertainty) = accuracy.gain_and_zero();
+    Ok(ReadingColumn {
+        quantity: typed.quantity,
+        values,
+        gain_uncertainty,
+        zero_uncertainty,
+        meter: typed.with.clone(),
+    })
+}
+
+fn check_rows(typed: &TypedReadingTable, columns: &[ReadingColumn]) -> Result<(), BenchError> {
+    let rows = columns.first().map_or(0, |c| c.values.len());
+    for (column, found) in typed.columns.iter().zip(columns) {
+        let invalid = |text: String| {
+            Err(BenchError::Invalid {
+                place: column.place.clone(),
+                text,
+            })
+        };
+        let values = &found.values;
+        if values.len() != rows {
+            return invalid(format!(
+                "`{}` holds {} readings where `{}` holds {rows}; every row needs all of them",
+                column.key,
+                values.len(),
+                typed.columns[0].key
+            ));
+        }
+        if !(LEAST_ROWS..=MOST_ROWS).contains(&rows) {
+            return invalid(format!(
+                "a table of {rows} rows; expected {LEAST_ROWS} to {MOST_ROWS}. One state alone goes under [[readings]], a record against time under [[captures]]"
+            ));
+        }
+        if let Some(row) = values.iter().position(|v| !v.is_finite()) {
+            return invalid(format!(
+                "`{}` has no number in row {}; leave that row out",
+                column.key,
+                row + 1
+            ));
+        }
+        let may_be_zero = matches!(
+            column.quantity,
+            Quantity::Speed | Quantity::Torque | Quantity::Force | Quantity::Angle
+        );
+        let lowest = |v: f64| if may_be_zero { v >= 0.0 } else { v > 0.0 };
+        let signed = column.quantity == Quantity::Angle;
+        if let Some(row) = values.iter().position(|v| !signed && !lowest(*v)) {
+            return invalid(format!(
+                "`{}` is {} in row {}, expected a size {}",
+                column.key,
+                values[row],
+                row + 1,
+                if may_be_zero {
+                    "of zero or above, without a sign"
+                } else {
+                    "above zero"
+                }
+            ));
+        }
+        if typed.kind == TableKind::NoLoad
+            && column.quantity == Quantity::Speed
+            && let Some(row) = values.iter().position(|v| *v == 0.0)
+        {
+            return invalid(format!(
+                "row {} of a no-load table has speed 0: the motor did not turn. Such a row belongs into a \"held-rotor\" or \"load-line\" table",
+                row + 1
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// A torque from a force at its arm, an inductance from an impedance with its phase.
+fn derived(
+    typed: &TypedReadingTable,
+    columns: Vec<ReadingColumn>,
+) -> Result<Vec<ReadingColumn>, BenchError> {
+    let find = |quantity| columns.iter().find(|c| c.quantity == quantity);
+    let mut out = columns.clone();
+    if let (Some(force), Some(arm)) = (find(Quantity::Force), &typed.arm) {
+        // Without an accuracy of its own it is part of that of the force.
+        let arm = arm.stated_or(Accuracy::default());
+        let relative = arm.standard_uncertainty / arm.value;
+        out.retain(|c| c.quantity != Quantity::Force);
+        out.push(ReadingColumn {
+            quantity: Quantity::Torque,
+            values: force.values.iter().map(|f| f * arm.value).collect(),
+            gain_uncertainty: force.gain_uncertainty.hypot(relative),
+            zero_uncertainty: force.zero_uncertainty * arm.value,
+            meter: force.meter.clone(),
+        });
+    }
+    if let (Some(size), Some(phase), Some(frequency)) = (
+        find(Quantity::Resistance),
+        find(Quantity::Angle),
+        find(Quantity::Frequency),
+    ) {
+        let rows = size.values.iter().zip(&phase.values).zip(&frequency.values);
+        let values: Vec<f64> = rows
+            .map(|((z, phi), hz)| z * phi.sin() / (TAU * hz))
+            .collect();
+        if let Some(row) = values.iter().position(|l| *l <= 0.0) {
+            return Err(BenchError::Invalid {
+                place: typed.place.clone(),
+                text: format!(
+                    "row {} has a phase without an inductive part; expected a phase between 0 and 180°",
+                    row + 1
+                ),
+            });
+        }
+        // An error of the phase matters most where the resistance is nearly all of the impedance.
+        let cotangent = phase
+            .values
+            .iter()
+            .map(|phi| 1.0 / phi.tan().abs().max(1e-3));
+        let worst = cotangent.fold(0.0, f64::max);
+        out.retain(|c| !matches!(c.quantity, Quantity::Resistance | Quantity::Angle));
+        out.push(ReadingColumn {
+            quantity: Quantity::Inductance,
+            values,
+            gain_uncertainty: size.gain_uncertainty.hypot(phase.zero_uncertainty * worst),
+            zero_uncertainty: 0.0,
+            meter: size.meter.clone(),
+        });
+    }
+    Ok(out)
+}
