@@ -9,7 +9,9 @@ use measured::measured;
 use rundown::export::Instance;
 use rundown::export::fmu::{self, FmiVersion};
 use rundown::motor::{Condition, Constants, State, advance};
-use rundown::motor_file::{ModelTerms, MotorFile, ParameterName as Name, Term};
+use rundown::motor_file::{
+    ModelTerms, MotorFile, Parameter, ParameterName as Name, Term, Thermal, ThermalName,
+};
 use serde_json::{Value, json};
 use std::process::Command;
 
@@ -249,4 +251,66 @@ fn the_same_motor_gives_the_same_description_and_source() {
         one,
         fmu::unit(&motor, FmiVersion::Two).expect("written").bytes
     );
+}
+
+/// A thermal model whose times are short enough for a test.
+fn warming() -> MotorFile {
+    let log_values = [4.0f64, 0.05, 6.0, 0.5].map(f64::ln);
+    let parameter = |name: ThermalName, log_value: f64| {
+        let value = log_value.exp();
+        let mut parameter = Parameter::measured(
+            Name::TerminalResistance,
+            value,
+            0.02 * value,
+            (0.96 * value, 1.04 * value),
+            0.95,
+        );
+        parameter.unit = name.ucum().to_owned();
+        (name, parameter)
+    };
+    let mut file = motor(false);
+    file.thermal = Some(Thermal {
+        parameters: ThermalName::NETWORK
+            .into_iter()
+            .zip(log_values)
+            .map(|(name, log_value)| parameter(name, log_value))
+            .collect(),
+        log_values,
+        log_covariance: [[0.0; 4]; 4],
+        ambient_c: 24.0,
+        hottest_winding_c: 100.0,
+    });
+    file
+}
+
+#[test]
+fn the_winding_warms_as_the_two_bodies_do() {
+    let file = warming();
+    let motor = Instance::estimate(&file, "the test").expect("complete");
+    // Held by a heavy load, the motor takes V^2/R(T): two bodies in small steps, written here once more.
+    let (mut winding, mut housing) = (0.0f64, 0.0f64);
+    let mut current = 0.0;
+    let h = 1e-5;
+    for _ in 0..100_000 {
+        let resistance = 2.0 * (234.5 + 24.0 + winding) / (234.5 + 24.0);
+        current += h * (2.0 - resistance * current) / 1.5e-3;
+        let through = (winding - housing) / 4.0;
+        winding += h * (resistance * current * current - through) / 0.05;
+        housing += h * (through - housing / 6.0) / 0.5;
+    }
+    for version in [FmiVersion::Two, FmiVersion::Three] {
+        for kind in ["cs", "me"] {
+            let case = Case {
+                set: vec![("added_inertia", 1e3)],
+                ..Case::new(kind, 0.0, 1e-2, vec![2.0; 100])
+            };
+            let rows = run(&motor, version, &[case]);
+            let last = rows[0].last().expect("rows");
+            assert!(
+                (last[1] / current - 1.0).abs() < 1e-4,
+                "{version:?} {kind}: {} for {current}",
+                last[1]
+            );
+        }
+    }
 }

@@ -7,7 +7,7 @@
 //! * `trajectory`: currents and speeds in time by simulation. `circuit`: chopper period and clamp in closed form.
 //! * `topics`: one file a topic; `section`: what a topic hands over.
 //! * `sizing`: all topics, for the estimate and for drawn motors; `bounds`: intervals of what they give.
-//! * [`result`]: the answer. [`table`]: as text. [`cautions`]: dangers.
+//! * [`result`]: the answer. [`summary()`]: on one screen. [`table`]: in full. [`cautions`]: dangers.
 
 mod bounds;
 pub mod cautions;
@@ -18,6 +18,7 @@ mod sample;
 mod section;
 mod setting;
 mod sizing;
+mod summary;
 pub mod table;
 mod topics;
 mod trajectory;
@@ -26,3 +27,4 @@ pub use order::{Load, Order, OrderError};
 pub use result::Sizing;
 pub use section::Unit;
 pub use sizing::size;
+pub use summary::summary;

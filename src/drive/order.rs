@@ -57,6 +57,8 @@ pub struct Order {
     pub thermal_mass_j_per_k: Option<f64>,
     /// Winding temperature that must not be passed.
     pub winding_limit_c: Option<f64>,
+    /// Temperature of the room.
+    pub ambient_c: f64,
     /// Winding temperature for everything computed; the captures' without it.
     pub winding_temperature_c: Option<f64>,
 }
@@ -67,6 +69,8 @@ pub const USUAL_FREQUENCY_HZ: f64 = 20e3;
 pub const USUAL_RIPPLE_SHARE: f64 = 0.1;
 /// Voltage across a conducting diode when none is told (common practice, no source).
 pub const USUAL_DIODE_DROP_V: f64 = 1.0;
+/// Temperature of the room when none is given: the highest that a machine is rated for without more said (IEC 60034-1, 6.4).
+pub const USUAL_AMBIENT_C: f64 = 40.0;
 /// Duty when none is told: there the ripple is greatest.
 pub const USUAL_DUTY: f64 = 0.5;
 
@@ -107,6 +111,7 @@ impl Order {
             bus_capacitance_f: None,
             thermal_mass_j_per_k: None,
             winding_limit_c: None,
+            ambient_c: USUAL_AMBIENT_C,
             winding_temperature_c: None,
         }
     }
@@ -141,6 +146,7 @@ impl Order {
             &[
                 ("--winding-temperature", self.winding_temperature_c),
                 ("--winding-limit", self.winding_limit_c),
+                ("--ambient", Some(self.ambient_c)),
             ],
             |value| value > -100.0 && value < 400.0,
             "a temperature from -100 to 400 °C",

@@ -147,7 +147,13 @@ pub struct Sizing {
     pub winding_temperature_c: Option<f64>,
     /// Whether the fit behind the motor file converged.
     pub fit_converged: bool,
-    /// What was taken for granted.
+    /// PWM frequency, Hz.
+    pub frequency_hz: f64,
+    /// PWM duty.
+    pub duty: f64,
+    /// Ripple wanted, peak to peak as a share of the mean current.
+    pub ripple_share: f64,
+    /// What was assumed.
     pub assumptions: Vec<String>,
     /// What makes the answer doubtful.
     pub warnings: Vec<String>,

@@ -7,6 +7,7 @@ use super::order::{Load, Order};
 use super::section::{Known, Why};
 use crate::motor::TerminalParameters;
 use crate::motor::temperature::{REFERENCE_C, copper_ratio};
+use crate::motor::thermal::ThermalNetwork;
 use crate::motor_file::draw::ParameterSet;
 use crate::motor_file::{MotorFile, ParameterName as Name};
 
@@ -23,8 +24,10 @@ pub struct Sample {
     pub windage_a_per_v2: f64,
     pub brush_drop_v: Known,
     pub back_emf_constant_v_s_per_rad: Known,
+    /// How it warms; `None` where the file does not know.
+    pub thermal: Option<ThermalNetwork>,
     /// A motor of the finer terms only.
-    finer: TerminalParameters,
+    pub(in crate::drive) finer: TerminalParameters,
 }
 
 /// Winding temperature of everything computed, °C: the order's, else that of the captures; `None` where it is not stated.
@@ -64,6 +67,7 @@ impl Sample {
             windage_a_per_v2: motor.windage_a_per_v2(),
             brush_drop_v: value(Name::BrushDrop),
             back_emf_constant_v_s_per_rad: k,
+            thermal: None,
             finer: motor
                 .terms()
                 .added_to(TerminalParameters::plain(1.0, 1.0, 1.0, 0.0, 0.0)),
@@ -92,6 +96,11 @@ impl Sample {
             brush_drop_v: self.brush_drop_v?,
             ..self.finer
         })
+    }
+
+    /// a: relative loss of the back-EMF constant per ampere.
+    pub fn armature_reaction_per_a(&self) -> f64 {
+        self.finer.armature_reaction_per_a
     }
 
     /// Inductance that a ripple of `frequency_hz` about a current meets, H.
@@ -131,6 +140,7 @@ pub(crate) mod tests {
             windage_a_per_v2: p.windage_a_per_v2,
             brush_drop_v: Ok(p.brush_drop_v),
             back_emf_constant_v_s_per_rad: Ok(k),
+            thermal: None,
             finer: p,
         }
     }

@@ -37,6 +37,8 @@ pub enum Unit {
     Share,
     /// Printed in rpm.
     Speed,
+    /// N·m.
+    NewtonMetre,
     /// A²·s, for the let-through of a fuse.
     AmpereSquaredSecond,
     /// A plain ratio.
@@ -55,6 +57,7 @@ impl Unit {
             Unit::Hertz => "Hz",
             Unit::Share | Unit::One => "1",
             Unit::Speed => "rad/s",
+            Unit::NewtonMetre => "N.m",
             Unit::AmpereSquaredSecond => "A2.s",
         }
     }

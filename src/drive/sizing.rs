@@ -8,10 +8,11 @@ use super::sample::{Sample, winding_c};
 use super::section::{Known, Section};
 use super::setting::Setting;
 use super::topics::{
-    braking, half_bridge, heating, inrush, pwm, soft_start, steady_states, time_constants, turn_off,
+    braking, half_bridge, heating, inrush, pwm, rating, soft_start, steady_states, time_constants,
+    turn_off,
 };
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
-use crate::motor_file::{MotorFile, StopReason};
+use crate::motor_file::{MotorFile, StopReason, Thermal};
 use rayon::prelude::*;
 
 /// What is worked out: one section each.
@@ -24,7 +25,7 @@ struct Topic {
     cautions: &'static [Caution],
 }
 
-const TOPICS: [Topic; 9] = [
+const TOPICS: [Topic; 10] = [
     Topic {
         key: "time_constants",
         title: "Time constants",
@@ -92,6 +93,13 @@ const TOPICS: [Topic; 9] = [
         closed_form: false,
         cautions: &[Caution::LockedRotor, Caution::Codes],
     },
+    Topic {
+        key: "rating",
+        title: "What the winding can carry",
+        fill: rating::fill,
+        closed_form: false,
+        cautions: &[Caution::Demagnetisation],
+    },
 ];
 
 impl Topic {
@@ -158,12 +166,22 @@ pub fn size(
     level: f64,
 ) -> Result<Sizing, DrawError> {
     let under_order = |motor: &ParameterSet| Sample::new(file, motor, &order);
-    let estimate = under_order(&ParameterSet::estimate(file));
-    let drawn: Vec<Sample> = Population::new(file)?
+    let mut estimate = under_order(&ParameterSet::estimate(file));
+    let mut drawn: Vec<Sample> = Population::new(file)?
         .draws(draws.max(TRIALS), seed)?
         .iter()
         .map(under_order)
         .collect();
+    if let Some(thermal) = file
+        .thermal
+        .as_ref()
+        .filter(|thermal| thermal.is_complete())
+    {
+        estimate.thermal = Some(Thermal::network(thermal.log_values));
+        for (motor, network) in drawn.iter_mut().zip(thermal.draws(seed)) {
+            motor.thermal = Some(network);
+        }
+    }
     let mut setting = Setting::of(order);
     setting.plan.winding_c = winding_c(file, &order);
     setting.plan.inrush_times_s = inrush::times_s(&setting, &estimate);
@@ -188,6 +206,9 @@ pub fn size(
         level,
         winding_temperature_c: setting.plan.winding_c,
         fit_converged: file.fit.stop.reason == StopReason::Converged,
+        frequency_hz: setting.order.frequency_hz,
+        duty: setting.order.duty,
+        ripple_share: setting.order.ripple_share,
         assumptions: assumptions(&setting),
         warnings,
         sections,
@@ -205,13 +226,13 @@ fn assumptions(setting: &Setting) -> Vec<String> {
             "winding at {c} °C as at the captures; a cold one draws more, a warm one less (--winding-temperature)"
         )),
         None => list.push(
-            "winding as at the captures, whose temperature the file does not tell; held-rotor heating counts from 25 °C"
+            "winding as at the captures, whose temperature the file does not state; held-rotor heating counts from 25 °C"
                 .to_owned(),
         ),
     }
     if order.source_resistance_ohm == 0.0 || order.lead_resistance_ohm == 0.0 {
         list.push(
-            "source and lead resistance count as zero where not told: the true currents are smaller (--source-resistance, --lead-resistance)"
+            "source and lead resistance zero where not given: the true currents are smaller (--source-resistance, --lead-resistance)"
                 .to_owned(),
         );
     }

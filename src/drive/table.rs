@@ -1,46 +1,61 @@
 //! A sizing as text.
 
-use super::result::{Absent, Bounded, Entry, Figure, Row, SizedSection, Sizing, Table};
+use super::result::{Absent, Bounded, Entry, Figure, Head, Row, SizedSection, Sizing, Table};
 use super::section::Unit;
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
+use crate::quantity::wrapped;
 use std::fmt::Write;
 
-/// Renders a sizing; ends in a line feed.
-pub fn render(sizing: &Sizing) -> String {
+/// Columns of what a number is, the number, its interval and the worst case.
+const WIDTHS: [usize; 4] = [35, 11, 21, 10];
+/// Letters of a line of a column's head.
+const HEAD: usize = 13;
+
+/// Renders a sizing, or those of its sections whose keys are named; ends in a line feed.
+pub fn render(sizing: &Sizing, sections: &[&str]) -> String {
     let mut text = String::new();
-    let _ = writeln!(text, "drive for {} at {} V", sizing.motor, sizing.supply_v);
+    let _ = writeln!(text, "{} at {} V", sizing.motor, sizing.supply_v);
     let _ = writeln!(
         text,
-        "bounds: {} % intervals from {} motors drawn from the covariance (seed {}); worst case: the end of the interval to design for; §: section of docs/drive.md",
+        "{} % intervals, {} Monte Carlo draws (seed {}); worst case: the bound to design for; §: section of docs/drive.md",
         (sizing.level * 1e4).round() / 100.0,
         sizing.draws,
         sizing.seed
     );
     for assumption in &sizing.assumptions {
-        let _ = writeln!(text, "taken for granted: {assumption}");
+        let _ = writeln!(text, "assumed: {assumption}");
     }
     for warning in &sizing.warnings {
         let _ = writeln!(text, "warning: {warning}");
     }
     for section in &sizing.sections {
-        text.push('\n');
-        self::section(&mut text, section);
+        if sections.is_empty() || sections.contains(&section.key) {
+            text.push('\n');
+            self::section(&mut text, section);
+        }
     }
     text
 }
 
 fn section(text: &mut String, section: &SizedSection) {
-    let _ = writeln!(text, "{}", section.title.to_uppercase());
-    let mut cells = vec![
-        ["", "middle", "interval", "worst case", "§"]
-            .map(str::to_owned)
-            .to_vec(),
-    ];
+    let heads = [section.title, "expected", "interval", "worst case"].map(str::to_owned);
+    line(text, heads, "§");
     let mut absent: Vec<(&Absent, Vec<&str>)> = Vec::new();
     for row in &section.rows {
         match &row.figure {
-            Figure::Known(bounded) => cells.push(known(row, bounded)),
+            Figure::Known(bounded) => {
+                let interval = match spread(bounded) {
+                    None => "the same".to_owned(),
+                    Some(_) => range(bounded, row.unit),
+                };
+                let words = format!("  {}", row.words);
+                line(
+                    text,
+                    [words, figure_text(row), interval, worst_text(row)],
+                    row.formula,
+                );
+            }
             Figure::Absent { absent: why } => {
                 match absent.iter_mut().find(|(other, _)| *other == why) {
                     Some((_, rows)) => rows.push(row.words),
@@ -48,12 +63,6 @@ fn section(text: &mut String, section: &SizedSection) {
                 }
             }
         }
-    }
-    if cells.len() > 1 {
-        align(text, &cells);
-    }
-    for (why, rows) in &absent {
-        let _ = writeln!(text, "  not available, {}: {}", why.text(), rows.join("; "));
     }
     for table in &section.tables {
         self::table(text, table);
@@ -79,24 +88,46 @@ fn section(text: &mut String, section: &SizedSection) {
     for caution in &section.cautions {
         let _ = writeln!(text, "  caution: {caution}");
     }
+    for (why, rows) in &absent {
+        let _ = writeln!(text, "  not available, {}: {}", why.text(), rows.join("; "));
+    }
 }
 
-fn known(row: &Row, bounded: &Bounded) -> Vec<String> {
-    let unit = row.unit;
-    let spread = spread(bounded);
-    let interval = match spread {
-        None => "the same".to_owned(),
-        Some(_) => range(bounded, unit),
-    };
-    vec![
-        row.words.to_owned(),
-        written(bounded.middle, spread, unit),
-        interval,
-        bounded
-            .worst
-            .map_or("-".to_owned(), |worst| written(worst, spread, unit)),
-        row.formula.to_owned(),
-    ]
+/// One row; words too long for their column have a line of their own.
+fn line(text: &mut String, cells: [String; 4], formula: &str) {
+    let mut out = String::new();
+    for (cell, width) in cells.iter().zip(WIDTHS) {
+        let length = cell.chars().count();
+        if out.is_empty() && length + 2 > width {
+            let _ = write!(out, "{cell}\n{:width$}", "");
+            continue;
+        }
+        let gap = width.saturating_sub(length).max(1);
+        let _ = write!(out, "{cell}{:gap$}", "");
+    }
+    out.push_str(formula);
+    let _ = writeln!(text, "{}", out.trim_end());
+}
+
+/// The expected value of a row; a dash where there is none.
+pub(super) fn figure_text(row: &Row) -> String {
+    match &row.figure {
+        Figure::Known(bounded) => written(bounded.middle, spread(bounded), row.unit),
+        Figure::Absent { .. } => "-".to_owned(),
+    }
+}
+
+/// The bound of a row to design for; a dash where neither hurts.
+pub(super) fn worst_text(row: &Row) -> String {
+    match &row.figure {
+        Figure::Known(bounded) => {
+            let worst = bounded.worst;
+            worst.map_or("-".to_owned(), |worst| {
+                written(worst, spread(bounded), row.unit)
+            })
+        }
+        Figure::Absent { .. } => "-".to_owned(),
+    }
 }
 
 /// Half of half the interval: what the digits are rounded by. `None` where all draws agree.
@@ -115,11 +146,12 @@ fn range(bounded: &Bounded, unit: Unit) -> String {
     }
 }
 
-/// A number in the unit of the trade, its digits by the spread, four where there is none.
+/// A number in its common unit, its digits by the spread, four where there is none.
 fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
     let (factor, text, scale) = match unit {
         Unit::Share => (0.01, "%", Scale::Plain),
         Unit::Speed => (RPM, "rpm", Scale::Plain),
+        Unit::NewtonMetre => (1.0, "N·m", Scale::Prefix),
         Unit::AmpereSquaredSecond => (1.0, "A²·s", Scale::Plain),
         Unit::One => (1.0, "", Scale::Plain),
         other => (1.0, other.si(), Scale::Prefix),
@@ -140,40 +172,37 @@ fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
 }
 
 fn table(text: &mut String, table: &Table) {
-    let _ = writeln!(
-        text,
-        "  {} (§ {}); in brackets the worst case",
-        table.title, table.formula
-    );
-    let mut cells: Vec<Vec<String>> = vec![
-        table
-            .columns
-            .iter()
-            .map(|column| column.words.to_owned())
-            .collect(),
-    ];
+    let _ = writeln!(text, "  {} (worst cases, § {})", table.title, table.formula);
+    let mut cells: Vec<Vec<String>> = heads(table);
     for line in &table.lines {
-        cells.push(
-            line.iter()
-                .zip(&table.columns)
-                .map(|(entry, column)| match entry {
-                    Entry::Exact(value) => written(*value, None, column.unit),
-                    Entry::Figure(Figure::Absent { .. }) => "not available".to_owned(),
-                    Entry::Figure(Figure::Known(bounded)) => {
-                        let spread = spread(bounded);
-                        let middle = written(bounded.middle, spread, column.unit);
-                        match (bounded.worst, spread) {
-                            (Some(worst), Some(_)) => {
-                                format!("{middle} ({})", written(worst, spread, column.unit))
-                            }
-                            _ => middle,
-                        }
-                    }
-                })
-                .collect(),
-        );
+        let cell = |(entry, column): (&Entry, &Head)| match entry {
+            Entry::Exact(value) => written(*value, None, column.unit),
+            Entry::Figure(Figure::Absent { .. }) => "-".to_owned(),
+            Entry::Figure(Figure::Known(bounded)) => {
+                let value = bounded.worst.unwrap_or(bounded.middle);
+                written(value, spread(bounded), column.unit)
+            }
+        };
+        cells.push(line.iter().zip(&table.columns).map(cell).collect());
     }
     align(text, &cells);
+}
+
+/// The heads of a table, each in as many lines as its words need.
+fn heads(table: &Table) -> Vec<Vec<String>> {
+    let columns: Vec<Vec<String>> = table
+        .columns
+        .iter()
+        .map(|column| {
+            let set = wrapped(column.words, HEAD);
+            set.lines().map(|line| line.trim().to_owned()).collect()
+        })
+        .collect();
+    let depth = columns.iter().map(Vec::len).max().unwrap_or(0);
+    let cell = |column: &Vec<String>, k: usize| column.get(k).cloned().unwrap_or_default();
+    (0..depth)
+        .map(|k| columns.iter().map(|column| cell(column, k)).collect())
+        .collect()
 }
 
 fn align(text: &mut String, cells: &[Vec<String>]) {

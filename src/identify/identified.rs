@@ -4,7 +4,8 @@ use crate::bench::Bench;
 use crate::events::{self, Timeline};
 use crate::fit::solve::SolverError;
 use crate::fit::{Estimate, FitError, FitOptions, estimate_in_stages};
-use crate::motor_file::{MotorFile, ResultState, assemble};
+use crate::motor_file::{MotorFile, ResultState, Severity, Warning, assemble};
+use crate::thermal;
 use rayon::prelude::*;
 use std::fmt;
 
@@ -94,11 +95,30 @@ pub fn identify(
         Ok(estimate) => estimate,
         Err(source) => return Err(IdentifyError { timelines, source }),
     };
-    let file = assemble(bench, &timelines, &estimate);
+    let mut file = assemble(bench, &timelines, &estimate);
     lap("assemble");
+    if !bench.heat.is_empty() {
+        add_thermal(bench, &mut file, options.level);
+        lap("heat records");
+    }
     Ok(Identified {
         timelines,
         estimate,
         file,
     })
+}
+
+/// Adds the thermal model of the bench's heat records, and what contradicts it.
+fn add_thermal(bench: &Bench, file: &mut MotorFile, level: f64) {
+    let found = thermal::identify(bench, file, level);
+    file.thermal = found.thermal;
+    file.confrontations.extend(found.conflicts);
+    file.warnings
+        .extend(found.warnings.into_iter().map(|text| Warning {
+            severity: Severity::Warning,
+            kind: "heat_records".to_owned(),
+            subject: None,
+            text,
+        }));
+    file.content_sha256 = Some(file.content_sha256());
 }

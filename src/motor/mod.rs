@@ -11,6 +11,7 @@ mod state;
 mod state_equation;
 mod step;
 pub mod temperature;
+pub mod thermal;
 
 pub use constants::Constants;
 pub use dual::{Dual, Real};

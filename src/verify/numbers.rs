@@ -106,12 +106,25 @@ pub fn reproduce(
             .nth(k)
             .is_some_and(|checked| checked.input.sha256 == sha256)
     };
-    if bench.captures.len() + 1 != inputs.len()
-        || !bench
-            .captures
+    let captures = bench.captures.iter().flat_map(|capture| {
+        let further = capture.further_files.iter().map(|(_, sha256)| sha256);
+        std::iter::once(&capture.sha256).chain(further)
+    });
+    let heat = bench
+        .heat
+        .iter()
+        .filter_map(|record| Some(&record.file.as_ref()?.1));
+    let tables = bench
+        .tables
+        .iter()
+        .filter_map(|table| Some(&table.file.as_ref()?.1));
+    let named: Vec<&String> = captures.chain(heat).chain(tables).collect();
+    let all_there = named.len() + 1 == inputs.len();
+    if !all_there
+        || !named
             .iter()
             .enumerate()
-            .all(|(k, capture)| as_written(k, &capture.sha256))
+            .all(|(k, sha256)| as_written(k, sha256))
     {
         return Err(NotReproduced::Inputs);
     }
@@ -131,7 +144,8 @@ pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Co
             && written.covariance == found.covariance
             && written.distribution == found.distribution
             && written.model == found.model
-            && written.operating == found.operating,
+            && written.operating == found.operating
+            && written.thermal == found.thermal,
         ..Comparison::default()
     };
     for name in ParameterName::ALL {
@@ -151,6 +165,7 @@ pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Co
         }
     }
     comparison.model(written, found, rounding);
+    comparison.thermal(written, found);
     comparison.operating(written, found, rounding);
     comparison
 }
@@ -162,6 +177,41 @@ pub fn is_as_written(file: &MotorFile) -> bool {
 }
 
 impl Comparison {
+    /// Thermal values, to a thousandth of their standard uncertainties.
+    fn thermal(&mut self, written: &MotorFile, found: &MotorFile) {
+        let each = |file: &MotorFile| {
+            let parameters = file
+                .thermal
+                .iter()
+                .flat_map(|thermal| thermal.parameters.clone());
+            parameters.collect::<Vec<_>>()
+        };
+        let (written, found) = (each(written), each(found));
+        if written.len() != found.len() {
+            self.differences.push(Difference {
+                what: "thermal model".to_owned(),
+                written: format!("{} values", written.len()),
+                found: format!("{} values", found.len()),
+            });
+        }
+        for ((name, written), (_, found)) in written.iter().zip(&found) {
+            self.numbers += 1;
+            let near = match (written.value, found.value) {
+                (Some(one), Some(other)) => {
+                    (one - other).abs() <= 1e-3 * written.standard_uncertainty.unwrap_or(0.0)
+                }
+                (one, other) => one == other,
+            };
+            if !near || written.status != found.status {
+                self.differences.push(Difference {
+                    what: name.label()[1].to_owned(),
+                    written: format!("{:?}", written.value),
+                    found: format!("{:?}", found.value),
+                });
+            }
+        }
+    }
+
     /// True when every number lies within the rounding.
     pub fn is_ok(&self) -> bool {
         self.differences.is_empty()

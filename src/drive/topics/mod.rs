@@ -5,6 +5,7 @@ pub mod half_bridge;
 pub mod heating;
 pub mod inrush;
 pub mod pwm;
+pub mod rating;
 pub mod soft_start;
 pub mod steady_states;
 pub mod time_constants;

@@ -88,10 +88,11 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         mechanical(series).and_then(|m| Ok(m / electrical(series)?)),
     );
     if let (Ok(slow), Ok(fast)) = (mechanical(series), electrical(series))
+        // A factor of ten: common practice, no source.
         && slow < 10.0 * fast
     {
         out.remark(|| {
-            "mechanical and electrical time constant are less than a factor of 10 apart: rules that take them as far apart do not hold here (common practice, no source)".to_owned()
+            "mechanical and electrical time constant are less than a factor of 10 apart: rules that assume them far apart do not hold".to_owned()
         });
     }
 }

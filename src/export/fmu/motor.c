@@ -6,6 +6,11 @@
  *                    (J + J_added) dw/dt = k i - T_load - T_c sgn w - B w - C_w w |w|
  *                               da/dt = w,    k = K (1 - a_r |i|) (1 + r cos(n a))
  *
+ * and where the thermal model is known
+ *
+ *   C_1 dT/dt = i (R(T) i + V_b tanh(i / I_b)) + R_e (i - i_e)^2 - (T - T_h) / R_1
+ *   C_2 dT_h/dt = (T_c + B w + C_w w^2) w + (T - T_h) / R_1 - (T_h - T_a) / R_2
+ *
  * R(T) is copper: R (234.5 + T) / (234.5 + T_R). Coulomb friction holds a rotor at rest until the torque exceeds it; that change is
  * an event. A value reference is a place in the array `r`.
  */
@@ -67,6 +72,18 @@ static void evaluate(Motor *m)
     r[FRICTION_TORQUE] = m->way ? moving : pull;
     r[SPEED_RATE] = m->way ? (pull - moving) / (r[ROTOR_INERTIA] + r[ADDED_INERTIA]) : 0.0;
     r[ANGLE_RATE] = w;
+#ifdef THERMAL
+    {
+        /* The heat of winding and brushes, and of friction in bearings and housing. */
+        double through = (r[WINDING_TEMPERATURE] - r[HOUSING_TEMPERATURE]) / r[WINDING_TO_HOUSING_RESISTANCE];
+        double away = (r[HOUSING_TEMPERATURE] - r[AMBIENT_TEMPERATURE]) / r[HOUSING_TO_AMBIENT_RESISTANCE];
+        double heat = i * (resistance * i + r[BRUSH_DROP] * tanh(i / r[BRUSH_SCALE]));
+        if (r[EDDY_SHARE] > 0.0)
+            heat += r[EDDY_RESISTANCE] * (i - eddy) * (i - eddy);
+        r[WINDING_TEMPERATURE_RATE] = (heat - through) / r[WINDING_HEAT_CAPACITY];
+        r[HOUSING_TEMPERATURE_RATE] = (r[FRICTION_TORQUE] * w + through - away) / r[HOUSING_HEAT_CAPACITY];
+    }
+#endif
     r[HOLDING] = m->way ? m->way * w + SPEED_BEYOND : 1.0;
     r[BREAKAWAY] = m->way ? 1.0
         : r[COULOMB_FRICTION] * (1.0 + TORQUE_BEYOND) + SMALLEST_TORQUE - fabs(pull);

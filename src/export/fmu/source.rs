@@ -26,6 +26,10 @@ pub(super) fn source(
         .iter()
         .map(|v| format!("{}_RATE", upper(v.name)))
         .collect();
+    let nominals: Vec<&str> = states
+        .iter()
+        .map(|v| if v.unit == "K" { "300.0" } else { "1.0" })
+        .collect();
     let _ = write!(
         text,
         "#define INSTANTIATION_TOKEN \"{token}\"\n\
@@ -42,8 +46,11 @@ pub(super) fn source(
         states.len(),
         state_names.join(", "),
         rates.join(", "),
-        vec!["1.0"; states.len()].join(", "),
+        nominals.join(", "),
     );
+    if variables.iter().any(|v| v.name == "ambient_temperature") {
+        text.push_str("#define THERMAL\n");
+    }
     text.push_str(include_str!("motor.c"));
     text.push('\n');
     text.push_str(match version {

@@ -7,7 +7,7 @@ pub(super) type Powers = [i8; 6];
 pub(super) const BASE: [&str; 6] = ["kg", "m", "s", "A", "K", "rad"];
 
 /// Every unit that a variable has.
-pub(super) const UNITS: [(&str, Powers); 18] = [
+pub(super) const UNITS: [(&str, Powers); 19] = [
     ("s", [0, 0, 1, 0, 0, 0]),
     ("V", [1, 2, -3, -1, 0, 0]),
     ("A", [0, 0, 0, 1, 0, 0]),
@@ -24,6 +24,7 @@ pub(super) const UNITS: [(&str, Powers); 18] = [
     ("N.m.s/rad", [1, 2, -1, 0, 0, -1]),
     ("N.m.s2/rad2", [1, 2, 0, 0, 0, -2]),
     ("K", [0, 0, 0, 0, 1, 0]),
-    ("W", [1, 2, -3, 0, 0, 0]),
+    ("K/s", [0, 0, -1, 0, 1, 0]),
+    ("K/W", [-1, -2, 3, 0, 1, 0]),
     ("J/K", [1, 2, -2, 0, -1, 0]),
 ];

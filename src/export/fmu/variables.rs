@@ -1,7 +1,7 @@
 //! The variables of the unit: one list from which the model description and the constants of the C source are written.
 
 use crate::export::Instance;
-use crate::motor_file::{MotorFile, ParameterName as Name};
+use crate::motor_file::{MotorFile, Parameter, ParameterName as Name, Thermal, ThermalName};
 
 /// What a variable is to the importer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,7 +97,43 @@ pub(super) fn variables(motor: &Instance<'_>) -> Vec<Variable> {
     );
     let winding = "Temperature of the winding, which sets its resistance";
     let winding_k = resistance_k.unwrap_or(25.0 + ZERO_CELSIUS_K);
-    add("winding_temperature", Kind::Input, "K", winding_k, winding);
+    let thermal = thermal(motor.file);
+    match thermal {
+        None => add("winding_temperature", Kind::Input, "K", winding_k, winding),
+        Some(thermal) => {
+            let room_k = thermal.ambient_c + ZERO_CELSIUS_K;
+            let room = "Temperature of the room";
+            add("ambient_temperature", Kind::Input, "K", room_k, room);
+            for (name, rate, words) in [
+                ("winding_temperature", "winding_temperature_rate", winding),
+                (
+                    "housing_temperature",
+                    "housing_temperature_rate",
+                    "Temperature of the housing",
+                ),
+            ] {
+                add(name, Kind::StateOutput, "K", room_k, words);
+                add(
+                    rate,
+                    Kind::RateOf(name),
+                    "K/s",
+                    0.0,
+                    "Rate of that temperature",
+                );
+            }
+            for ((key, name), log_value) in NETWORK.into_iter().zip(thermal.log_values) {
+                let unit = name.ucum();
+                let parameter = &thermal.parameters[&name];
+                add(
+                    key,
+                    Kind::Parameter,
+                    unit,
+                    log_value.exp(),
+                    &stated(name.label()[1], unit, parameter),
+                );
+            }
+        }
+    }
     add("current", Kind::StateOutput, "A", 0.0, "Terminal current");
     add(
         "speed",
@@ -301,12 +337,37 @@ pub(super) fn variables(motor: &Instance<'_>) -> Vec<Variable> {
     list
 }
 
+/// Constants of the thermal network.
+const NETWORK: [(&str, ThermalName); 4] = [
+    (
+        "winding_to_housing_resistance",
+        ThermalName::WindingToHousingResistance,
+    ),
+    ("winding_heat_capacity", ThermalName::WindingHeatCapacity),
+    (
+        "housing_to_ambient_resistance",
+        ThermalName::HousingToAmbientResistance,
+    ),
+    ("housing_heat_capacity", ThermalName::HousingHeatCapacity),
+];
+
+/// The thermal model of a file that has all of it.
+pub(super) fn thermal(file: &MotorFile) -> Option<&Thermal> {
+    file.thermal
+        .as_ref()
+        .filter(|thermal| thermal.is_complete())
+}
+
 /// What the motor file states about a parameter, in one sentence.
 fn bounds(file: &MotorFile, name: Name) -> String {
     let label = name.label();
     let Some(parameter) = file.parameters.get(&name) else {
         return format!("{label}: not part of the model of this motor file");
     };
+    stated(label, name.ucum(), parameter)
+}
+
+fn stated(label: &str, unit: &str, parameter: &Parameter) -> String {
     let mut text = label.to_owned();
     if let Some(temperature_c) = parameter.temperature_c {
         text.push_str(&format!(" at {temperature_c:.1} degC"));
@@ -317,8 +378,7 @@ fn bounds(file: &MotorFile, name: Name) -> String {
     {
         let percent = (level * 1000.0).round() / 10.0;
         text.push_str(&format!(
-            "; {percent} % interval {lower:.4e} to {upper:.4e} {}",
-            name.ucum()
+            "; {percent} % interval {lower:.4e} to {upper:.4e} {unit}"
         ));
     }
     text

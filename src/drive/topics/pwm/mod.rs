@@ -78,8 +78,14 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             Ok(chopper.ripple_hz(order.ripple_share * m.load_current_a(e)?))
         }),
     );
+    // Three time constants a period: common practice, no source.
     out.row(
-        high("three_time_constants_frequency", "frequency whose period is three electrical time constants (common practice, no source)", Unit::Hertz, "5.2"),
+        high(
+            "three_time_constants_frequency",
+            "frequency whose period is three electrical time constants",
+            Unit::Hertz,
+            "5.2",
+        ),
         diode.map(|(chopper, _)| chopper.on_ohm / (3.0 * chopper.inductance_h)),
     );
     currents(setting, m, out, diode, low_switch);

@@ -70,11 +70,12 @@ pub fn speed_table(setting: &Setting, m: &Sample, out: &mut Section, diode: Know
         }));
     }
     if let (Ok(c), Ok(r)) = (m.capacitance_f, m.resistance_ohm) {
+        // A fifth: common practice, no source.
         let pulsates = 1.0 / (0.2 * r * c);
         if setting.plan.frequencies_hz.iter().any(|f| *f < pulsates) {
             out.remark(|| {
                 format!(
-                    "below about {pulsates:.0} Hz the period is longer than a fifth of the mechanical time constant: the speed itself pulsates and these figures no longer hold (common practice, no source)"
+                    "below about {pulsates:.0} Hz the period is longer than a fifth of the mechanical time constant: the speed itself pulsates and these figures do not hold"
                 )
             });
         }

@@ -1,0 +1,174 @@
+//! A sizing on one screen: what supply, switches, PWM, brake and clamp have to carry, as expected and in the worst case.
+
+use super::result::{Absent, Figure, Row, Sizing};
+use super::table::{figure_text, worst_text};
+use crate::quantity::prefix::{Zeros, with_prefix};
+use std::fmt::Write;
+
+/// Columns of the group, of what a number is, and of the expected value.
+const WIDTHS: [usize; 3] = [16, 38, 13];
+
+/// The rows of the screen: group, key of the row, and what the number is.
+const ROWS: [(&str, &[(&str, &str)]); 8] = [
+    (
+        "supply, switch",
+        &[
+            ("inrush_peak", "inrush peak"),
+            ("run_up_time", "time to 95 % of the speed"),
+            ("stall_current", "stalled"),
+            ("running_current", "running"),
+        ],
+    ),
+    ("fuse", &[("inrush_i2t", "I²t of a start")]),
+    (
+        "soft start",
+        &[
+            ("soft_peak", "largest current"),
+            ("soft_ramp_time", "time to full duty"),
+        ],
+    ),
+    (
+        "PWM",
+        &[
+            ("pwm_ripple", "ripple, peak to peak,"),
+            ("ripple_share_frequency", "frequency for"),
+            ("continuous_frequency", "frequency for continuous current"),
+            ("switch_rms_current", "switch current, RMS"),
+        ],
+    ),
+    (
+        "braking",
+        &[
+            ("short_peak", "short: peak current"),
+            ("short_slow", "short: time to 5 % of the speed"),
+            ("kinetic_energy", "energy of the rotor"),
+            ("ramp_returned", "ramp: energy into the supply"),
+            ("bus_voltage", "ramp: supply rises to"),
+        ],
+    ),
+    (
+        "switching off",
+        &[
+            ("held_energy", "stalled: energy to clamp"),
+            ("running_energy", "running: energy to clamp"),
+        ],
+    ),
+    (
+        "motor",
+        &[
+            ("running_speed", "running speed"),
+            ("stall_heating_time", "stalled: time to the winding limit"),
+        ],
+    ),
+    (
+        "winding",
+        &[
+            ("continuous_current", "continuous (S1), slow: current"),
+            ("continuous_torque", "continuous (S1), slow: torque"),
+            (
+                "continuous_torque_at_supply",
+                "continuous (S1), full supply: torque",
+            ),
+            ("stall_time_from_cold", "stalled: cold to the limit"),
+        ],
+    ),
+];
+
+/// Renders the screen; ends in a line feed.
+///
+/// What waits for an option is named once at the end, with the option. What the motor file does not determine stands beside its row.
+pub fn summary(sizing: &Sizing) -> String {
+    let mut text = heading(sizing);
+    line(&mut text, ["", "", "expected"], "worst case");
+    let mut waiting: Vec<(String, String)> = Vec::new();
+    for (group, rows) in ROWS {
+        let mut head = group;
+        for (key, words) in rows {
+            let Some(row) = sizing.row(key) else { continue };
+            let cells = match &row.figure {
+                Figure::Known(_) => [figure_text(row), worst_text(row)],
+                Figure::Absent { absent } => match absent {
+                    Absent::NotGiven(why) => {
+                        match waiting.iter_mut().find(|(other, _)| other == why) {
+                            Some((_, all)) => *all += &format!(", {words}"),
+                            None => waiting.push((why.clone(), format!("{group}, {words}"))),
+                        }
+                        continue;
+                    }
+                    other => [other.text().to_owned(), String::new()],
+                },
+            };
+            let words = with_setting(sizing, key, words);
+            line(&mut text, [head, &words, &cells[0]], &cells[1]);
+            head = "";
+        }
+    }
+    text.push('\n');
+    if !waiting.is_empty() {
+        let each = waiting.iter().map(|(why, rows)| {
+            let option = why.trim_start_matches("needs ");
+            format!("{rows} ({option})")
+        });
+        let each: Vec<String> = each.collect();
+        let _ = writeln!(text, "not available: {}", each.join("; "));
+    }
+    for warning in &sizing.warnings {
+        let _ = writeln!(text, "warning: {warning}");
+    }
+    let mut cautions: Vec<&str> = Vec::new();
+    for caution in sizing.sections.iter().flat_map(|s| &s.cautions) {
+        if !cautions.contains(caution) {
+            cautions.push(caution);
+        }
+    }
+    let _ = writeln!(text, "caution: {}", cautions.join("; "));
+    text.push_str(
+        "more: --section inrush, soft-start, pwm, bridge, off, braking, heat,\n  rating or all\n",
+    );
+    text
+}
+
+/// What a number is, with the setting it holds for.
+fn with_setting(sizing: &Sizing, key: &str, words: &str) -> String {
+    match key {
+        "pwm_ripple" => format!(
+            "{words} {}, {:.0} %",
+            with_prefix(sizing.frequency_hz, "Hz", 3, Zeros::Dropped),
+            100.0 * sizing.duty
+        ),
+        "ripple_share_frequency" => {
+            format!("{words} {:.0} % ripple", 100.0 * sizing.ripple_share)
+        }
+        _ => words.to_owned(),
+    }
+}
+
+fn heading(sizing: &Sizing) -> String {
+    let winding = sizing
+        .winding_temperature_c
+        .map(|c| format!(", winding {c:.0} °C"));
+    format!(
+        "{} at {} V{}; {} % intervals\n",
+        sizing.motor,
+        sizing.supply_v,
+        winding.unwrap_or_default(),
+        (sizing.level * 1e4).round() / 100.0
+    )
+}
+
+fn line(text: &mut String, cells: [&str; 3], last: &str) {
+    let mut out = String::new();
+    for (cell, width) in cells.iter().zip(WIDTHS) {
+        let gap = width.saturating_sub(cell.chars().count()).max(2);
+        let _ = write!(out, "{cell}{:gap$}", "");
+    }
+    out.push_str(last);
+    let _ = writeln!(text, "{}", out.trim_end());
+}
+
+impl Sizing {
+    fn row(&self, key: &str) -> Option<&Row> {
+        let mut rows = self.sections.iter().flat_map(|section| &section.rows);
+        rows.find(|row| row.key == key)
+    }
+}

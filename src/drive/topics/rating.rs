@@ -1,0 +1,461 @@
+//! What the winding can carry for how long, from the thermal model of the motor file (`docs/drive.md`, section 10).
+//!
+//! Duty types of IEC 60034-1, clause 4: S1 continuous, S2 short-time from room temperature, S3 intermittent with cycles of 10 minutes.
+//! The heat of a current I is I² R(T) + V_b I with the resistance of a winding at its limit T, which is the safe side at lower temperatures; what
+//! friction takes warms the housing.
+
+use super::inrush::series_ohm;
+use crate::drive::sample::Sample;
+use crate::drive::section::{Known, Section, Unit, Why, Worst, column, low};
+use crate::drive::setting::Setting;
+use crate::motor::temperature::{REFERENCE_C, copper_ratio};
+use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
+
+/// Preferred durations of S2 and cyclic duration factors of S3 (IEC 60034-1, 4.2.2 and 4.2.3).
+const SHORT_TIMES_MIN: [f64; 4] = [10.0, 30.0, 60.0, 90.0];
+const DUTY_FACTORS: [f64; 4] = [0.15, 0.25, 0.40, 0.60];
+/// Length of a cycle of S3, s (IEC 60034-1, 4.2.3).
+const CYCLE_S: f64 = 600.0;
+/// Steps of the heating of a held rotor.
+const STEPS: usize = 400;
+
+/// One motor with its limit.
+struct Rated<'a> {
+    motor: &'a Sample,
+    network: ThermalNetwork,
+    ambient_c: f64,
+    /// Permissible rise, K.
+    rise_k: f64,
+    /// At the limit, Ω.
+    hot_ohm: f64,
+    brush_drop_v: f64,
+}
+
+const ONE_WATT: Heat = Heat {
+    winding_w: 1.0,
+    housing_w: 0.0,
+};
+
+impl<'a> Rated<'a> {
+    fn new(setting: &Setting, motor: &'a Sample) -> Known<Rated<'a>> {
+        let order = &setting.order;
+        let network = motor
+            .thermal
+            .ok_or(Why::NotGiven("a heat run ([[heat]] in the bench sheet)"))?;
+        let limit_c = order
+            .winding_limit_c
+            .ok_or(Why::NotGiven("--winding-limit"))?;
+        if limit_c <= order.ambient_c {
+            return Err(Why::Physics(
+                "the room is as hot as the winding may be: raise --winding-limit",
+            ));
+        }
+        let from_c = setting.plan.winding_c.unwrap_or(REFERENCE_C);
+        Ok(Rated {
+            motor,
+            network,
+            ambient_c: order.ambient_c,
+            rise_k: limit_c - order.ambient_c,
+            hot_ohm: motor.resistance_ohm? * copper_ratio(from_c, limit_c),
+            brush_drop_v: motor.brush_drop_v?,
+        })
+    }
+
+    /// Current that sets `heat_w` free in a winding at its limit: R I² + V_b I.
+    fn current_a(&self, heat_w: f64) -> f64 {
+        let half = 0.5 * self.brush_drop_v / self.hot_ohm;
+        (half * half + heat_w / self.hot_ohm).sqrt() - half
+    }
+
+    /// Torque at the shaft of a rotor at rest or slow.
+    fn torque_nm(&self, current_a: f64) -> Known {
+        let k = self.motor.back_emf_constant_v_s_per_rad?;
+        let share = 1.0 - self.motor.armature_reaction_per_a() * current_a;
+        Ok((k * (share * current_a - self.motor.holding_a?)).max(0.0))
+    }
+
+    /// S1 with heat of friction in the housing.
+    fn continuous_w(&self, friction_w: f64) -> f64 {
+        let by_friction = self.network.housing_to_ambient_k_per_w * friction_w;
+        ((self.rise_k - by_friction) / self.network.total_k_per_w()).max(0.0)
+    }
+
+    fn short_time_w(&self, time_s: f64) -> f64 {
+        self.rise_k
+            / self
+                .network
+                .after(Rise::default(), ONE_WATT, time_s)
+                .winding_k
+    }
+
+    /// S3: the peak of the winding once every cycle is like the one before.
+    fn intermittent_w(&self, factor: f64) -> f64 {
+        let cycle = |from: Rise, heat: Heat| {
+            let on = self.network.after(from, heat, factor * CYCLE_S);
+            self.network
+                .after(on, Heat::default(), (1.0 - factor) * CYCLE_S)
+        };
+        let unit = |winding_k, housing_k| {
+            cycle(
+                Rise {
+                    winding_k,
+                    housing_k,
+                },
+                Heat::default(),
+            )
+        };
+        let (a, b, c) = (
+            unit(1.0, 0.0),
+            unit(0.0, 1.0),
+            cycle(Rise::default(), ONE_WATT),
+        );
+        // x = M x + c.
+        let (m11, m12, m21, m22) = (
+            1.0 - a.winding_k,
+            -b.winding_k,
+            -a.housing_k,
+            1.0 - b.housing_k,
+        );
+        let determinant = m11 * m22 - m12 * m21;
+        let begin = Rise {
+            winding_k: (c.winding_k * m22 - c.housing_k * m12) / determinant,
+            housing_k: (c.housing_k * m11 - c.winding_k * m21) / determinant,
+        };
+        let peak = self.network.after(begin, ONE_WATT, factor * CYCLE_S);
+        self.rise_k / peak.winding_k
+    }
+
+    /// Time for which a rotor held at `supply_v` behind `series_ohm` stays below the limit, from a rise; endless where it never comes there.
+    fn held_s(&self, supply_v: f64, series_ohm: f64, from: Rise) -> f64 {
+        let limit_c = self.ambient_c + self.rise_k;
+        let volts = (supply_v - self.brush_drop_v).max(0.0);
+        let current_a = |c: f64| volts / (series_ohm + self.hot_ohm * copper_ratio(limit_c, c));
+        let heat_w = |c: f64| {
+            let i = current_a(c);
+            i * (supply_v - i * series_ohm)
+        };
+        let at = |rise: Rise| self.ambient_c + rise.winding_k;
+        let (mut rise, mut time_s) = (from, 0.0);
+        // Steps of equal rise while the winding takes up all of the heat, which it does in a stall.
+        let left_k = self.rise_k - from.winding_k;
+        if left_k <= 0.0 {
+            return 0.0;
+        }
+        for _ in 0..100 * STEPS {
+            let heat = Heat {
+                winding_w: heat_w(at(rise)),
+                housing_w: 0.0,
+            };
+            let step_s = left_k / STEPS as f64 * self.network.winding_j_per_k / heat.winding_w;
+            let next = self.network.after(rise, heat, step_s);
+            if next.winding_k >= self.rise_k {
+                let part = (self.rise_k - rise.winding_k) / (next.winding_k - rise.winding_k);
+                return time_s + part * step_s;
+            }
+            if next.winding_k - rise.winding_k < 1e-3 * left_k / STEPS as f64 {
+                break;
+            }
+            (rise, time_s) = (next, time_s + step_s);
+        }
+        f64::INFINITY
+    }
+}
+
+const HELD: Why = Why::Physics("friction and load hold the rotor at this supply");
+const ENDLESS: Why = Why::Moot("held at this supply, the winding never reaches its limit");
+
+/// Fills the topic.
+pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
+    let order = &setting.order;
+    let rated = || Rated::new(setting, m);
+    let slow = || rated().map(|rated| rated.current_a(rated.continuous_w(0.0)));
+    out.row(
+        low(
+            "continuous_current",
+            "continuous current (S1), rotor slow",
+            Unit::Ampere,
+            "10",
+        ),
+        slow(),
+    );
+    out.row(
+        low(
+            "continuous_torque",
+            "continuous torque (S1), rotor slow",
+            Unit::NewtonMetre,
+            "10",
+        ),
+        slow().and_then(|current| rated()?.torque_nm(current)),
+    );
+    let running = at_supply(setting, m);
+    out.row(
+        low(
+            "continuous_torque_at_supply",
+            "continuous torque (S1) at the full supply",
+            Unit::NewtonMetre,
+            "10",
+        ),
+        running.map(|(torque, _)| torque),
+    );
+    out.row(
+        low("continuous_speed_at_supply", "its speed", Unit::Speed, "10"),
+        running.map(|(_, speed)| speed),
+    );
+    let held = |from: fn(&Rated<'_>, Heat) -> Rise| {
+        let rated = rated()?;
+        // A motor that ran for long without a load.
+        let idle = idle_heat(setting, m).unwrap_or_default();
+        let time_s = rated.held_s(order.supply_v, series_ohm(setting), from(&rated, idle));
+        if time_s.is_finite() {
+            Ok(time_s)
+        } else {
+            Err(ENDLESS)
+        }
+    };
+    out.row(
+        low(
+            "stall_time_from_cold",
+            "held at the full supply until the limit, from room temperature",
+            Unit::Second,
+            "10",
+        ),
+        held(|_, _| Rise::default()),
+    );
+    out.row(
+        low(
+            "stall_time_from_warm",
+            "the same after running for hours without a load",
+            Unit::Second,
+            "10",
+        ),
+        held(|rated, idle| rated.network.steady(idle)),
+    );
+    duties(&rated, out);
+    out.remark(|| {
+        format!(
+            "room at {} °C; the housing cools as it did in the heat run: a plate behind it, a fan or a box changes the numbers. Magnets and brushes may stand less than the winding",
+            order.ambient_c
+        )
+    });
+}
+
+/// Tables of S2 and S3.
+fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
+    let columns = |words| {
+        [
+            column(
+                words,
+                if words == "minutes" {
+                    Unit::One
+                } else {
+                    Unit::Share
+                },
+                Worst::Neither,
+            ),
+            column("current", Unit::Ampere, Worst::Low),
+            column("torque", Unit::NewtonMetre, Worst::Low),
+        ]
+    };
+    if let Err(why) = rated() {
+        // One line in place of two tables of dashes.
+        out.row(
+            low(
+                "duty_types",
+                "short-time (S2) and intermittent (S3) current",
+                Unit::Ampere,
+                "10",
+            ),
+            Err(why),
+        );
+        return;
+    }
+    let line = |exact: f64, heat_w: &dyn Fn(&Rated<'a>) -> f64, out: &mut Section| {
+        out.line(&[exact]);
+        let current = rated().map(|rated| rated.current_a(heat_w(&rated)));
+        out.cell(current);
+        out.cell(current.and_then(|current| rated()?.torque_nm(current)));
+    };
+    out.table(
+        "short_time",
+        || "Short-time duty S2, from room temperature, rotor slow".to_owned(),
+        "10",
+        &columns("minutes"),
+    );
+    for minutes in SHORT_TIMES_MIN {
+        line(minutes, &|rated| rated.short_time_w(60.0 * minutes), out);
+    }
+    out.table(
+        "intermittent",
+        || "Intermittent duty S3, cycles of 10 min, rotor slow".to_owned(),
+        "10",
+        &columns("on for"),
+    );
+    for factor in DUTY_FACTORS {
+        line(factor, &|rated| rated.intermittent_w(factor), out);
+    }
+}
+
+/// Heat of a motor without a load: of the current in winding and brushes, what friction takes in the housing.
+fn idle_heat(setting: &Setting, m: &Sample) -> Known<Heat> {
+    let series = series_ohm(setting);
+    let idle = m
+        .machine(series)?
+        .no_load(setting.order.supply_v)
+        .ok_or(HELD)?;
+    let winding_w = idle.current_a * (idle.current_a * m.resistance_ohm? + m.brush_drop_v?);
+    Ok(Heat {
+        winding_w,
+        housing_w: idle.back_emf_v * m.load_current_a(idle.back_emf_v)?,
+    })
+}
+
+/// Torque and speed of S1 at the full supply: the load that warms the winding to its limit while it turns.
+fn at_supply(setting: &Setting, m: &Sample) -> Known<(f64, f64)> {
+    let rated = Rated::new(setting, m)?;
+    let k = m.back_emf_constant_v_s_per_rad?;
+    let series = series_ohm(setting);
+    let machine = crate::motor::TerminalParameters {
+        terminal_resistance_ohm: rated.hot_ohm + series,
+        ..m.machine(series)?
+    };
+    let supply_v = setting.order.supply_v;
+    let idle = machine.no_load(supply_v).ok_or(HELD)?;
+    let room_left = |current_a: f64| {
+        let point = machine.at_current(supply_v, current_a);
+        let friction_w = point.back_emf_v * m.load_current_a(point.back_emf_v).unwrap_or(0.0);
+        let heat_w = current_a * (current_a * rated.hot_ohm + rated.brush_drop_v);
+        rated.continuous_w(friction_w) - heat_w
+    };
+    let held_a = machine.rotor_held(supply_v).current_a;
+    if room_left(idle.current_a) <= 0.0 {
+        return Err(Why::Physics(
+            "the winding passes its limit even without a load",
+        ));
+    }
+    let (mut low_a, mut high_a) = (idle.current_a, held_a);
+    for _ in 0..60 {
+        let middle = 0.5 * (low_a + high_a);
+        if room_left(middle) > 0.0 {
+            low_a = middle;
+        } else {
+            high_a = middle;
+        }
+    }
+    let point = machine.at_current(supply_v, low_a);
+    Ok((point.torque_nm(k), point.speed_rad_s(k)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drive::order::Order;
+    use crate::drive::sample::tests::plain;
+    use crate::motor::TerminalParameters;
+    use approx::assert_relative_eq;
+
+    const NETWORK: ThermalNetwork = ThermalNetwork {
+        winding_to_housing_k_per_w: 9.0,
+        winding_j_per_k: 14.0,
+        housing_to_ambient_k_per_w: 14.0,
+        housing_j_per_k: 176.0,
+    };
+
+    fn setting() -> Setting {
+        let mut order = Order::usual(24.0);
+        order.winding_limit_c = Some(130.0);
+        order.ambient_c = 40.0;
+        let mut setting = Setting::of(order);
+        setting.plan.winding_c = Some(25.0);
+        setting
+    }
+
+    fn motor() -> Sample {
+        Sample {
+            thermal: Some(NETWORK),
+            ..plain(
+                TerminalParameters {
+                    brush_drop_v: 0.7,
+                    brush_scale_a: 0.01,
+                    ..TerminalParameters::plain(3.2, 2.4e-3, 3.6e-3, 0.13, 0.0)
+                },
+                0.042,
+            )
+        }
+    }
+
+    /// Heat in a winding at 130 °C, W.
+    fn heat_w(current_a: f64) -> f64 {
+        current_a * (current_a * 3.2 * copper_ratio(25.0, 130.0) + 0.7)
+    }
+
+    /// Peak rise of the winding under heat that is on for `on_s` of every `cycle_s`, by small steps of the two equations.
+    fn peak_k(heat_w: f64, on_s: f64, cycle_s: f64, cycles: usize) -> f64 {
+        let (mut winding, mut housing, mut peak) = (0.0f64, 0.0f64, 0.0f64);
+        let h = 0.1;
+        for step in 0..(cycles as f64 * cycle_s / h) as usize {
+            let power = if (step as f64 * h) % cycle_s < on_s {
+                heat_w
+            } else {
+                0.0
+            };
+            let across = (winding - housing) / 9.0;
+            winding += h * (power - across) / 14.0;
+            housing += h * (across - housing / 14.0) / 176.0;
+            peak = peak.max(winding);
+        }
+        peak
+    }
+
+    #[test]
+    fn every_duty_ends_at_the_limit() {
+        let (setting, motor) = (setting(), motor());
+        let rated = Rated::new(&setting, &motor).expect("known");
+        let steady = rated.current_a(rated.continuous_w(0.0));
+        assert_relative_eq!(heat_w(steady) * 23.0, 90.0, max_relative = 1e-9);
+        for minutes in SHORT_TIMES_MIN {
+            let current = rated.current_a(rated.short_time_w(60.0 * minutes));
+            let peak = peak_k(heat_w(current), 60.0 * minutes, 60.0 * minutes, 1);
+            assert_relative_eq!(peak, 90.0, max_relative = 1e-3);
+            assert!(current > steady);
+        }
+        for factor in DUTY_FACTORS {
+            let current = rated.current_a(rated.intermittent_w(factor));
+            let peak = peak_k(heat_w(current), factor * CYCLE_S, CYCLE_S, 60);
+            assert_relative_eq!(peak, 90.0, max_relative = 2e-3);
+        }
+    }
+
+    #[test]
+    fn a_held_rotor_reaches_the_limit_when_a_simulation_does() {
+        let (setting, motor) = (setting(), motor());
+        let rated = Rated::new(&setting, &motor).expect("known");
+        let (mut winding, mut housing, mut time) = (0.0f64, 0.0f64, 0.0);
+        let h = 1e-3;
+        while winding < 90.0 {
+            let r = 3.2 * copper_ratio(25.0, 40.0 + winding);
+            let current = 23.3 / r;
+            let across = (winding - housing) / 9.0;
+            winding += h * (24.0 * current - across) / 14.0;
+            housing += h * (across - housing / 14.0) / 176.0;
+            time += h;
+        }
+        assert_relative_eq!(
+            rated.held_s(24.0, 0.0, Rise::default()),
+            time,
+            max_relative = 3e-3
+        );
+        // At a voltage at which it gives off all its heat below the limit.
+        assert!(rated.held_s(3.0, 0.0, Rise::default()).is_infinite());
+    }
+
+    #[test]
+    fn without_a_heat_run_there_is_no_number() {
+        let mut out = Section::default();
+        let motor = Sample {
+            thermal: None,
+            ..motor()
+        };
+        fill(&setting(), &motor, &mut out);
+        assert!(out.values.iter().all(Result::is_err));
+    }
+}

@@ -1,0 +1,316 @@
+//! The unknowns of heat records, their simulation and residuals.
+//!
+//! Unknowns: logarithms of the four constants and of the winding's resistance, then standardised departures (prior: normal, mean 0, variance 1)
+//! of whatever has a stated accuracy: contact drop, share of the resistance that is not copper, film at an ohmmeter's current, and of each
+//! record its gains, zeros, room and state at the beginning.
+
+use super::observed::{Bins, Observed};
+use crate::fit::solve::{LeastSquares, NormalEquations};
+use crate::motor::temperature::COPPER_INFERRED_ZERO_C;
+use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
+use nalgebra::{DMatrix, DVector};
+
+/// What the fit of the captures gives.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Electrical {
+    /// Ω, with its standard uncertainty, over all positions of the rotor.
+    pub resistance_ohm: (f64, f64),
+    /// Temperature of that resistance, °C.
+    pub resistance_c: f64,
+    pub brush_drop_v: (f64, f64),
+    pub brush_scale_a: f64,
+    /// Standard uncertainty of the share of the resistance that is not copper.
+    pub other_share: f64,
+    /// Whether the contact film of an ohmmeter's small current counts.
+    pub film: bool,
+}
+
+/// Relative standard deviation of the resistance from position to position. Common practice, no source.
+const POSITION: f64 = 0.03;
+/// Standard uncertainty of the temperature of a motor at rest against the room, K. Common practice, no source.
+const AT_REST_K: f64 = 1.0;
+/// The same where nothing is known of the state at the beginning.
+const UNKNOWN_K: f64 = 100.0;
+/// Standard uncertainty of the share by which a sensor on the housing misses its rise: one that is taped on reads low. Common practice, no source.
+const HOUSING_CONTACT: f64 = 0.02;
+/// Standard deviation of the logarithm of a constant of which nothing is known.
+const VAGUE: f64 = 5.0;
+
+/// Places of the shared unknowns.
+const DROP: usize = 5;
+const OTHER: usize = 6;
+const FILM: usize = 7;
+const SHARED: usize = 8;
+/// Places of those of a record, from its first one.
+const VOLTAGE_GAIN: usize = 0;
+const CURRENT_GAIN: usize = 1;
+const OHM_GAIN: usize = 2;
+const LEADS: usize = 3;
+const HOUSING_ZERO: usize = 4;
+const AMBIENT: usize = 5;
+const WINDING_START: usize = 6;
+const HOUSING_START: usize = 7;
+const HOUSING_GAIN: usize = 8;
+const EACH: usize = 9;
+
+/// Which quantity a residual is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Trace {
+    Voltage,
+    Resistance,
+    Housing,
+}
+
+/// A residual before it is divided by its standard deviation.
+pub(super) struct Residual {
+    pub record: usize,
+    pub trace: Trace,
+    /// Observed less simulated, in the unit of the trace.
+    pub apart: f64,
+    pub noise: f64,
+}
+
+/// The records beside the model.
+pub(super) struct Problem {
+    pub electrical: Electrical,
+    pub records: Vec<Observed>,
+    /// Factor of the noise of each record's traces, from how well the model follows them.
+    pub inflation: Vec<[f64; 3]>,
+    pub center: [f64; 4],
+}
+
+/// What a simulation gives beside the residuals.
+pub(super) struct Simulated {
+    pub residuals: Vec<Residual>,
+    pub hottest_c: f64,
+}
+
+impl Problem {
+    pub fn unknowns(&self) -> usize {
+        SHARED + EACH * self.records.len()
+    }
+
+    /// The start: the guessed constants, everything else as stated.
+    pub fn start(&self, log_network: [f64; 4]) -> DVector<f64> {
+        let mut x = DVector::zeros(self.unknowns());
+        x.as_mut_slice()[..4].copy_from_slice(&log_network);
+        x[4] = self.electrical.resistance_ohm.0.ln();
+        x
+    }
+
+    fn network(x: &DVector<f64>) -> ThermalNetwork {
+        ThermalNetwork {
+            winding_to_housing_k_per_w: x[0].exp(),
+            winding_j_per_k: x[1].exp(),
+            housing_to_ambient_k_per_w: x[2].exp(),
+            housing_j_per_k: x[3].exp(),
+        }
+    }
+
+    /// Everything observed beside everything simulated; `None` where it is not finite.
+    pub fn simulate(&self, x: &DVector<f64>) -> Option<Simulated> {
+        let network = Problem::network(x);
+        let mut residuals = Vec::new();
+        let mut hottest_c = f64::NEG_INFINITY;
+        let mut ends: Vec<(Rise, f64)> = Vec::with_capacity(self.records.len());
+        for (record, observed) in self.records.iter().enumerate() {
+            let own = |place: usize| x[SHARED + EACH * record + place];
+            let ambient_c = observed.ambient_c.0 + observed.ambient_c.1 * own(AMBIENT);
+            let mut rise = match observed.after {
+                Some(run) => {
+                    let (end, of_room_c) = ends[run];
+                    let moved = of_room_c - ambient_c;
+                    let begun = Rise {
+                        winding_k: end.winding_k + moved,
+                        housing_k: end.housing_k + moved,
+                    };
+                    let wait_s = observed.delay_s + observed.time_s[0];
+                    network.after(begun, Heat::default(), wait_s)
+                }
+                None if observed.current_a.is_none() => Rise {
+                    winding_k: UNKNOWN_K * (0.5 + own(WINDING_START)),
+                    housing_k: UNKNOWN_K * (0.5 + own(HOUSING_START)),
+                },
+                None => Rise {
+                    winding_k: AT_REST_K * own(WINDING_START),
+                    housing_k: AT_REST_K * own(HOUSING_START),
+                },
+            };
+            let mut last: Option<(f64, Heat)> = None;
+            for bin in 0..observed.time_s.len() {
+                let current_a = observed.current_a.as_ref().map_or(0.0, |bins| {
+                    bins.means[bin] * (1.0 - bins.relative * own(CURRENT_GAIN))
+                });
+                let voltage_v = observed
+                    .voltage_v
+                    .as_ref()
+                    .map(|bins| bins.means[bin] * (1.0 - bins.relative * own(VOLTAGE_GAIN)));
+                // Between two bins the heat is the mean of both; it hardly changes in that time.
+                let time_s = observed.time_s[bin];
+                if let Some((before_s, before)) = last {
+                    let now = self.heat(
+                        x,
+                        observed,
+                        voltage_v,
+                        current_a,
+                        ambient_c + rise.winding_k,
+                    );
+                    let between = Heat {
+                        winding_w: 0.5 * (before.winding_w + now.winding_w),
+                        housing_w: 0.5 * (before.housing_w + now.housing_w),
+                    };
+                    rise = network.after(rise, between, time_s - before_s);
+                } else if observed.after.is_none() && time_s > 0.0 && observed.current_a.is_some() {
+                    let now = self.heat(x, observed, voltage_v, current_a, ambient_c);
+                    rise = network.after(rise, now, time_s);
+                }
+                let winding_c = ambient_c + rise.winding_k;
+                hottest_c = hottest_c.max(winding_c);
+                last = Some((
+                    time_s,
+                    self.heat(x, observed, voltage_v, current_a, winding_c),
+                ));
+                let resistance_ohm = self.resistance(x, winding_c);
+                let mut add = |trace, apart: f64, noise: f64| {
+                    if !apart.is_nan() {
+                        residuals.push(Residual {
+                            record,
+                            trace,
+                            apart,
+                            noise,
+                        });
+                    }
+                };
+                if let (Some(bins), Some(voltage_v), true) =
+                    (&observed.voltage_v, voltage_v, observed.rotor_held)
+                {
+                    let simulated = current_a * resistance_ohm + self.drop(x, current_a);
+                    add(Trace::Voltage, voltage_v - simulated, bins.noise[bin]);
+                }
+                if let Some(bins) = &observed.resistance_ohm {
+                    let read = bins.means[bin] * (1.0 - bins.relative * own(OHM_GAIN))
+                        - bins.absolute * own(OHM_GAIN)
+                        - observed.leads_ohm.0
+                        - observed.leads_ohm.1 * own(LEADS);
+                    let film_ohm = match self.electrical.film {
+                        true => self.electrical.resistance_ohm.0 * x[FILM],
+                        false => 0.0,
+                    };
+                    add(
+                        Trace::Resistance,
+                        read - resistance_ohm - film_ohm,
+                        bins.noise[bin],
+                    );
+                }
+                if let Some(bins) = &observed.housing_c {
+                    let read = bins.means[bin] - zero(bins, own(HOUSING_ZERO));
+                    add(
+                        Trace::Housing,
+                        read - ambient_c
+                            - rise.housing_k * (1.0 - HOUSING_CONTACT * own(HOUSING_GAIN)),
+                        bins.noise[bin],
+                    );
+                }
+            }
+            ends.push((rise, ambient_c));
+        }
+        let finite = residuals.iter().all(|residual| residual.apart.is_finite());
+        finite.then_some(Simulated {
+            residuals,
+            hottest_c,
+        })
+    }
+
+    /// Contact drop of the brushes, V.
+    fn drop(&self, x: &DVector<f64>, current_a: f64) -> f64 {
+        let (drop_v, uncertainty_v) = self.electrical.brush_drop_v;
+        (drop_v + uncertainty_v * x[DROP]) * (current_a / self.electrical.brush_scale_a).tanh()
+    }
+
+    /// Resistance of winding and brushes, Ω.
+    fn resistance(&self, x: &DVector<f64>, winding_c: f64) -> f64 {
+        let copper = (winding_c - COPPER_INFERRED_ZERO_C)
+            / (self.electrical.resistance_c - COPPER_INFERRED_ZERO_C);
+        let other = self.electrical.other_share * x[OTHER];
+        x[4].exp() * ((1.0 - other) * copper + other)
+    }
+
+    /// A held rotor turns all power into heat of the winding and brushes; of a free one what friction takes warms bearings and housing.
+    fn heat(
+        &self,
+        x: &DVector<f64>,
+        observed: &Observed,
+        voltage_v: Option<f64>,
+        current_a: f64,
+        winding_c: f64,
+    ) -> Heat {
+        let Some(voltage_v) = voltage_v else {
+            return Heat::default();
+        };
+        let power_w = voltage_v * current_a;
+        if observed.rotor_held {
+            return Heat {
+                winding_w: power_w,
+                housing_w: 0.0,
+            };
+        }
+        let winding_w =
+            current_a * (current_a * self.resistance(x, winding_c) + self.drop(x, current_a));
+        Heat {
+            winding_w,
+            housing_w: power_w - winding_w,
+        }
+    }
+
+    /// Residuals in standard deviations, priors last.
+    fn standardised(&self, x: &DVector<f64>) -> Option<Vec<f64>> {
+        let simulated = self.simulate(x)?;
+        let mut all: Vec<f64> = simulated
+            .residuals
+            .iter()
+            .map(|r| r.apart / (r.noise * self.inflation[r.record][r.trace as usize]))
+            .collect();
+        all.extend((0..4).map(|k| (x[k] - self.center[k]) / VAGUE));
+        let (value, uncertainty) = self.electrical.resistance_ohm;
+        let spread = POSITION.hypot(uncertainty / value);
+        all.push((x[4] - value.ln()) / spread);
+        all.extend(x.iter().skip(5));
+        Some(all)
+    }
+}
+
+fn zero(bins: &Bins, departure: f64) -> f64 {
+    bins.absolute * departure
+}
+
+impl LeastSquares for Problem {
+    fn dimension(&self) -> usize {
+        self.unknowns()
+    }
+
+    fn cost(&self, x: &DVector<f64>) -> Option<f64> {
+        let residuals = self.standardised(x)?;
+        Some(0.5 * residuals.iter().map(|r| r * r).sum::<f64>())
+    }
+
+    fn normal_equations(&self, x: &DVector<f64>) -> Option<NormalEquations> {
+        let residuals = DVector::from_vec(self.standardised(x)?);
+        let mut jacobian = DMatrix::zeros(residuals.len(), x.len());
+        for k in 0..x.len() {
+            // Unknowns are logarithms and standard deviations, so one step serves all.
+            let step = 1e-4;
+            let (mut up, mut down) = (x.clone(), x.clone());
+            up[k] += step;
+            down[k] -= step;
+            let (up, down) = (self.standardised(&up)?, self.standardised(&down)?);
+            for (row, (a, b)) in up.iter().zip(&down).enumerate() {
+                jacobian[(row, k)] = (a - b) / (2.0 * step);
+            }
+        }
+        Some(NormalEquations {
+            cost: 0.5 * residuals.norm_squared(),
+            gradient: jacobian.tr_mul(&residuals),
+            normal: jacobian.tr_mul(&jacobian),
+        })
+    }
+}

@@ -1,0 +1,425 @@
+//! The thermal model from heat runs and cooling curves: a bench with truth, drawn records, and what must not pass in silence.
+
+#[path = "common/bare.rs"]
+mod bare;
+#[path = "common/measured.rs"]
+mod measured;
+
+use measured::measured;
+use rand::rngs::StdRng;
+use rand::{Rng, SeedableRng};
+use rand_distr::StandardNormal;
+use rundown::bench::{
+    Bench, BrushKind, HeatKind, HeatRecord, HeatSeries, LoadOptions, MotorFacts, Stated, read_sheet,
+};
+use rundown::motor_file::{self, MotorFile, ParameterName as Name, Status, Thermal, ThermalName};
+use rundown::thermal;
+use std::path::Path;
+use std::process::{Command, Output};
+
+const NETWORK: [ThermalName; 4] = ThermalName::NETWORK;
+
+fn program(arguments: &[&str], folder: &Path) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_rundown"))
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .expect("the program runs")
+}
+
+fn fixture() -> std::path::PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/heat")
+}
+
+fn value(thermal: &Thermal, name: ThermalName) -> Option<(f64, f64, f64)> {
+    let parameter = &thermal.parameters[&name];
+    Some((parameter.value?, parameter.lower?, parameter.upper?))
+}
+
+#[test]
+fn the_bench_with_truth_gives_its_four_constants_and_a_rating_that_follows_from_them() {
+    let folder = tempfile::tempdir().expect("folder");
+    let sheet = fixture().join("bench.toml");
+    let sheet = sheet.to_str().expect("a path");
+    let output = program(&["fit", sheet, "-o", "motor.json"], folder.path());
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{said}{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert!(
+        said.contains("R_th1") && said.contains("winding to ambient"),
+        "{said}"
+    );
+    let file = motor_file::read(&folder.path().join("motor.json")).expect("a motor file");
+    let thermal = file.thermal.as_ref().expect("a thermal model");
+    let truth: serde_json::Value = serde_json::from_str(
+        &std::fs::read_to_string(fixture().join("thermal_truth.json")).expect("truth"),
+    )
+    .expect("JSON");
+    for (name, key) in NETWORK.into_iter().zip([
+        "R_winding_housing_K_per_W",
+        "C_winding_J_per_K",
+        "R_housing_ambient_K_per_W",
+        "C_housing_J_per_K",
+    ]) {
+        let truth = truth[key].as_f64().expect("a number");
+        let (middle, lower, upper) = value(thermal, name).expect("measured");
+        assert!(
+            lower <= truth && truth <= upper,
+            "{key}: {truth} in {lower}..{upper}"
+        );
+        assert!((upper - lower) / middle < 0.2, "{key}: {lower}..{upper}");
+    }
+    let (total, ..) = value(thermal, ThermalName::WindingToAmbientResistance).expect("measured");
+    assert!((total / 23.0452 - 1.0).abs() < 0.05, "{total}");
+    // The files are among the inputs, and the file is the same when its content is verified.
+    let roles: Vec<&str> = file
+        .inputs
+        .iter()
+        .filter_map(|input| input.role.as_deref())
+        .collect();
+    assert!(
+        roles.contains(&"heat-run") && roles.contains(&"cool-down"),
+        "{roles:?}"
+    );
+    assert_eq!(file.content_sha256, Some(file.content_sha256()));
+
+    let output = program(&["verify", "motor.json", "--allow-outside"], folder.path());
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+
+    let drive = |more: &[&str]| {
+        let mut arguments = vec![
+            "drive",
+            "motor.json",
+            "--supply",
+            "24V",
+            "--ambient",
+            "23°C",
+            "--json",
+        ];
+        arguments.extend(more);
+        let output = program(&arguments, folder.path());
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        serde_json::from_str::<serde_json::Value>(&text)
+            .unwrap_or_else(|error| panic!("{error}: {text}"))
+    };
+    let row = |sizing: &serde_json::Value, key: &str| {
+        let sections = sizing["sections"].as_array().expect("sections");
+        let rating = sections
+            .iter()
+            .find(|section| section["key"] == "rating")
+            .expect("a rating");
+        let rows = rating["rows"].as_array().expect("rows");
+        rows.iter()
+            .find(|row| row["key"] == key)
+            .unwrap_or_else(|| panic!("{key}: {rating}"))
+            .clone()
+    };
+    // At 130 °C the steady heat is (130 - 23)/R_th; with R of copper at 130 °C and the brush drop it gives the current.
+    let sizing = drive(&["--winding-limit", "130°C"]);
+    let heat_w = 107.0 / 23.0452;
+    let hot_ohm = 3.1862 * (234.5 + 130.0) / (234.5 + 25.5);
+    let current = (-0.72 + (0.72f64 * 0.72 + 4.0 * hot_ohm * heat_w).sqrt()) / (2.0 * hot_ohm);
+    let text = row(&sizing, "continuous_current").to_string();
+    let number = row(&sizing, "continuous_current")["middle"]
+        .as_f64()
+        .unwrap_or_else(|| panic!("{text}"));
+    assert!((number / current - 1.0).abs() < 0.03, "{number} {current}");
+    // Without a limit there is no number.
+    assert!(row(&drive(&[]), "continuous_current")["middle"].is_null());
+}
+
+/// Meters with errors of their own within these standard uncertainties, and a motor with its constants.
+struct Drawn {
+    network: [f64; 4],
+    records: Vec<HeatRecord>,
+}
+
+const RESISTANCE_OHM: f64 = 2.0;
+const DROP_V: f64 = 0.6;
+const ROOM_C: f64 = 22.0;
+
+/// The motor as a fit of captures would give it, true to its uncertainties.
+fn electrical() -> MotorFile {
+    let values = [
+        (Name::TerminalResistance, RESISTANCE_OHM, 0.02),
+        (Name::BrushDrop, DROP_V, 0.02),
+    ];
+    measured(
+        "drawn",
+        &values,
+        25.0,
+        (Name::TerminalResistance, Name::BrushDrop, -0.5),
+    )
+}
+
+fn bench(records: Vec<HeatRecord>) -> Bench {
+    Bench {
+        path: None,
+        sha256: None,
+        motor: MotorFacts {
+            name: "drawn".into(),
+            brushes: Some(BrushKind::Carbon),
+            ..MotorFacts::default()
+        },
+        instruments: Vec::new(),
+        captures: Vec::new(),
+        readings: Vec::new(),
+        tables: Vec::new(),
+        heat: records,
+        warnings: Vec::new(),
+        notes: Vec::new(),
+        capture_warnings: Vec::new(),
+    }
+}
+
+/// A heat run of `run_s` and a cooling curve after it, by small steps of the two equations, written here once more.
+fn drawn(seed: u64, run_s: f64) -> Drawn {
+    let mut random = StdRng::seed_from_u64(seed);
+    let mut normal = move || -> f64 { random.sample(StandardNormal) };
+    let spread = |middle: f64, normal: f64| middle * (0.4 * normal).exp();
+    let network = [
+        spread(8.0, normal()),
+        spread(15.0, normal()),
+        spread(10.0, normal()),
+        spread(150.0, normal()),
+    ];
+    let [r1, c1, r2, c2] = network;
+    // Some 60 K in the winding in the end.
+    let current = (60.0 / (r1 + r2) / (1.2 * RESISTANCE_OHM)).sqrt();
+    let (gain_v, gain_i, gain_ohm) = (1e-3 * normal(), 2.5e-3 * normal(), 5e-4 * normal());
+    let (zero_c, contact, room) = (0.75 * normal(), 0.02 * normal(), ROOM_C + 0.25 * normal());
+    let position = 1.0 + 0.03 * normal();
+    let (leads, film) = (0.1 + 0.005 * normal(), 0.4 * normal().abs());
+    let other = 0.02 * normal();
+    let ohm = |winding_c: f64| {
+        let copper = (234.5 + winding_c) / (234.5 + 25.0);
+        RESISTANCE_OHM * position * ((1.0 - other) * copper + other)
+    };
+    let (mut winding, mut housing) = (room + 0.5 * normal(), room + 0.5 * normal());
+    let step_s = 0.1;
+    let advance = |winding: &mut f64, housing: &mut f64, heat_w: f64| {
+        let across = (*winding - *housing) / r1;
+        *winding += step_s * (heat_w - across) / c1;
+        *housing += step_s * (across - (*housing - room) / r2) / c2;
+    };
+    let mut rows: [Vec<f64>; 4] = Default::default();
+    for step in 0..(run_s / step_s) as usize {
+        let voltage = current * ohm(winding) + DROP_V;
+        if step % 50 == 0 {
+            rows[0].push(step as f64 * step_s);
+            rows[1].push(voltage * (1.0 + gain_v) + 5e-4 * normal());
+            rows[2].push(current * (1.0 + gain_i) + 5e-5 * normal());
+            rows[3].push(housing - (housing - room) * contact + zero_c + 0.15 * normal());
+        }
+        advance(&mut winding, &mut housing, voltage * current);
+    }
+    let mut cooling: [Vec<f64>; 2] = Default::default();
+    let at = [10.0, 20.0, 40.0, 80.0, 160.0, 300.0, 600.0, 1200.0, 2400.0];
+    for step in 1..=24_000 {
+        advance(&mut winding, &mut housing, 0.0);
+        let time_s = step as f64 * step_s;
+        if at
+            .iter()
+            .any(|wanted| (time_s - wanted).abs() < 0.5 * step_s)
+        {
+            cooling[0].push(time_s);
+            let read = (ohm(winding) + leads + film) * (1.0 + gain_ohm);
+            cooling[1].push((read * 1e3).round() / 1e3);
+        }
+    }
+    let series = |values: &[f64], relative_uncertainty, absolute_uncertainty| {
+        Some(HeatSeries {
+            values: values.to_vec(),
+            relative_uncertainty,
+            absolute_uncertainty,
+        })
+    };
+    let ambient_c = Stated {
+        value: ROOM_C,
+        standard_uncertainty: 0.25,
+    };
+    let run = HeatRecord {
+        name: "run".into(),
+        kind: HeatKind::HeatRun,
+        file: None,
+        time_s: rows[0].clone(),
+        voltage_v: series(&rows[1], 1e-3, 0.0),
+        current_a: series(&rows[2], 2.5e-3, 0.0),
+        resistance_ohm: None,
+        housing_c: series(&rows[3], 0.0, 0.75),
+        rotor_held: true,
+        ambient_c,
+        leads_ohm: Stated {
+            value: 0.0,
+            standard_uncertainty: 0.0,
+        },
+        after: None,
+        delay_s: 0.0,
+    };
+    let cool = HeatRecord {
+        name: "cool".into(),
+        kind: HeatKind::CoolDown,
+        time_s: cooling[0].clone(),
+        voltage_v: None,
+        current_a: None,
+        resistance_ohm: series(&cooling[1], 5e-4, 0.0),
+        housing_c: None,
+        leads_ohm: Stated {
+            value: 0.1,
+            standard_uncertainty: 0.005,
+        },
+        after: Some(0),
+        ..run.clone()
+    };
+    Drawn {
+        network,
+        records: vec![run, cool],
+    }
+}
+
+#[test]
+fn intervals_hold_the_truth_of_drawn_motors_and_are_not_wide() {
+    let (mut held, mut all, mut widths) = (0, 0, Vec::new());
+    for seed in 0..40 {
+        let drawn = drawn(seed, 4000.0);
+        let found = thermal::identify(&bench(drawn.records), &electrical(), 0.95);
+        assert!(found.conflicts.is_empty(), "{seed}: {:?}", found.conflicts);
+        let thermal = found
+            .thermal
+            .unwrap_or_else(|| panic!("{seed}: {:?}", found.warnings));
+        for (name, truth) in NETWORK.into_iter().zip(drawn.network) {
+            let Some((middle, lower, upper)) = value(&thermal, name) else {
+                continue;
+            };
+            all += 1;
+            held += usize::from(lower <= truth && truth <= upper);
+            widths.push((upper - lower) / middle);
+        }
+    }
+    assert!(all >= 150, "{all}");
+    let share = held as f64 / all as f64;
+    // 160 intervals of 95 %: two standard deviations of the count below; the priors are as wide as the errors drawn or wider.
+    assert!(share > 0.915, "{held} of {all}");
+    widths.sort_by(f64::total_cmp);
+    assert!(widths[all / 2] < 0.12, "{}", widths[all / 2]);
+}
+
+#[test]
+fn a_short_run_gives_the_winding_alone_and_says_so() {
+    let drawn = drawn(3, 240.0);
+    let run = vec![HeatRecord {
+        housing_c: None,
+        ..drawn.records[0].clone()
+    }];
+    let thermal = thermal::identify(&bench(run), &electrical(), 0.95)
+        .thermal
+        .expect("a model");
+    let capacity = value(&thermal, ThermalName::WindingHeatCapacity).expect("the winding's");
+    assert!(
+        capacity.1 <= drawn.network[1] && drawn.network[1] <= capacity.2,
+        "{capacity:?}"
+    );
+    for name in [
+        ThermalName::HousingToAmbientResistance,
+        ThermalName::HousingHeatCapacity,
+    ] {
+        let parameter = &thermal.parameters[&name];
+        assert_eq!(parameter.status, Status::Undetermined, "{name:?}");
+        assert!(parameter.value.is_none());
+        assert!(
+            parameter
+                .suggestion
+                .as_ref()
+                .is_some_and(|text| text.contains("longer heat run"))
+        );
+    }
+    assert!(!thermal.is_complete());
+}
+
+#[test]
+fn a_cooling_curve_of_another_run_is_a_conflict() {
+    let (one, other) = (drawn(5, 4000.0), drawn(9, 4000.0));
+    let mut mixed = vec![one.records[0].clone(), other.records[1].clone()];
+    // The other motor's readings, as if its winding had cooled within a minute.
+    mixed[1].time_s = mixed[1].time_s.iter().map(|s| s / 40.0).collect();
+    let found = thermal::identify(&bench(mixed), &electrical(), 0.95);
+    assert!(!found.conflicts.is_empty());
+    let thermal = found.thermal.expect("a model");
+    assert!(
+        thermal
+            .parameters
+            .values()
+            .any(|p| p.status == Status::InConflict)
+    );
+}
+
+#[test]
+fn cooling_curves_alone_give_no_resistance() {
+    let mut cool = drawn(1, 4000.0).records.remove(1);
+    cool.after = None;
+    let found = thermal::identify(&bench(vec![cool]), &electrical(), 0.95);
+    assert!(found.thermal.is_none());
+    assert!(
+        found.warnings[0].contains("heat run"),
+        "{:?}",
+        found.warnings
+    );
+}
+
+#[test]
+fn a_heat_record_without_what_it_needs_is_refused_by_its_place() {
+    let folder = tempfile::tempdir().expect("folder");
+    let sheet = std::fs::read_to_string(fixture().join("bench.toml")).expect("a sheet");
+    for name in ["start_tacho", "coast_tacho", "brake", "heat_run"] {
+        let name = format!("{name}.csv.gz");
+        std::fs::copy(fixture().join(&name), folder.path().join(&name)).expect("a copy");
+    }
+    std::fs::copy(
+        fixture().join("cool_down.csv"),
+        folder.path().join("cool_down.csv"),
+    )
+    .expect("a copy");
+    for (old, new, said) in [
+        ("kind = \"heat-run\"", "kind = \"heating\"", "heat-run"),
+        (
+            "after = \"heat_run\"",
+            "after = \"warm_up\"",
+            "expected the name of a heat run",
+        ),
+        (
+            "file = \"cool_down.csv\"",
+            "time_s = [1, 2, 3]",
+            "expected 4 or more",
+        ),
+        (
+            "voltage = { limit_percent = 0.2 }",
+            "voltage = { column = \"Volts\" }",
+            "no column is called \"Volts\"",
+        ),
+    ] {
+        assert!(sheet.contains(old), "{old}");
+        let path = folder.path().join("bench.toml");
+        std::fs::write(&path, sheet.replace(old, new)).expect("write");
+        let error = read_sheet(&path, &LoadOptions::default())
+            .expect_err(new)
+            .to_string();
+        assert!(
+            error.contains(said) && error.contains("bench.toml:"),
+            "{new}: {error}"
+        );
+    }
+    // Typed in the sheet instead of a file.
+    let typed = "time_s = [8, 14, 20, 30, 45, 60, 90, 120]\nresistance = { ohm = [5.444, 5.431, 5.411, 5.382, 5.354, 5.318, 5.27, 5.224], limit_percent = 0.1 }";
+    let path = folder.path().join("bench.toml");
+    let text = sheet
+        .replace("file = \"cool_down.csv\"", typed)
+        .replace("\nresistance = { limit_percent = 0.1 }\n", "\n");
+    std::fs::write(&path, text).expect("write");
+    let bench = read_sheet(&path, &LoadOptions::default()).expect("a bench");
+    assert_eq!(bench.heat[1].time_s.len(), 8);
+}
