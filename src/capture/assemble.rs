@@ -133,6 +133,17 @@ impl Assembly<'_> {
             self.warnings.push(warning);
         }
         if let Some(kept) = found.kept {
+            if let TimeAxis::Listed(times) = &found.axis
+                && let [time_s] = times[..]
+                && table.rows > 1
+            {
+                return Err(ReadError::OneTime {
+                    path: self.path.to_path_buf(),
+                    line: table.lines.line(0),
+                    rows: table.rows,
+                    time_s,
+                });
+            }
             table.keep(&kept);
         }
         self.check_stated_interval(found.typical_step_s);

@@ -78,7 +78,7 @@ pub enum ReadError {
     #[error(
         "{}:{line}: no samples: {} and no row of numbers below. Export the record again with its samples",
         path.display(),
-        if columns.is_empty() { "only text".to_string() } else { format!("the header announces {} column(s), {}", columns.len(), columns.iter().map(|c| format!("`{c}`")).collect::<Vec<_>>().join(", ")) }
+        if columns.is_empty() { "only text".to_string() } else { format!("the header announces {} columns: {}", columns.len(), columns.iter().map(|c| format!("`{c}`")).collect::<Vec<_>>().join(", ")) }
     )]
     NoSamples {
         /// The file read.
@@ -122,10 +122,27 @@ pub enum ReadError {
         /// Number of such cells in the column.
         count: usize,
     },
+    /// Every row carries the same time.
+    #[error(
+        "{}:{line}: all {rows} rows carry the time {time_s} s, expected times that rise from row to row. Name another column of time with --time-column, or give the interval of the rows with \
+         --interval",
+        path.display()
+    )]
+    OneTime {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+        /// Number of rows.
+        rows: usize,
+        /// The time, s.
+        time_s: f64,
+    },
     /// More rows than tolerable have another number of cells than the table.
     #[error(
-        "{}:{line}: {count} of {rows} rows do not fit the layout (first: {found} cells where {expected} are expected). Say the layout with --delimiter, --decimal and --skip-lines, or export again",
-        path.display()
+        "{}:{line}: {count} of {rows} rows do not fit the layout (first: {}). Say the layout with --delimiter, --decimal and --skip-lines, or export again",
+        path.display(),
+        unfit(*found, *expected)
     )]
     TooManyBadRows {
         /// The file read.
@@ -338,6 +355,15 @@ pub enum ReadError {
         /// Why it cannot be used.
         reason: String,
     },
+}
+
+/// Why a row does not fit the table: another number of cells, or a cell that is no number which a double holds (such as `1e400`).
+pub(super) fn unfit(found: usize, expected: usize) -> String {
+    if found == expected {
+        "a cell is not a number of at most 1.8e308".into()
+    } else {
+        format!("{found} cells where {expected} are expected")
+    }
 }
 
 impl ReadError {

@@ -44,7 +44,7 @@ impl Verdict {
         match self {
             Verdict::Agrees => "agrees",
             Verdict::Disagrees => "disagrees",
-            Verdict::CannotTellYet => "cannot tell yet",
+            Verdict::CannotTellYet => "undecided",
         }
     }
 }

@@ -68,7 +68,7 @@ pub struct Judgement {
     pub reference_temperature_c: f64,
     /// How verdicts are reached.
     pub rule: Rule,
-    /// What was taken for granted.
+    /// What was assumed.
     pub assumptions: Vec<String>,
     /// The sheet against itself.
     pub consistency: Consistency,
@@ -150,7 +150,7 @@ fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
     finding.method = Some(prediction.method);
     if claim.limits.is_none() {
         finding.remark = Some(
-            "the sheet prints no tolerance or limit, so there is nothing to judge by; add one, or default_tolerance under [sheet]"
+            "the datasheet states no tolerance or limit, so it is not judged; add one, or default_tolerance under [sheet]"
                 .to_owned(),
         );
         return finding;
@@ -166,7 +166,7 @@ fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
         finding.needed_standard_uncertainty = needed_uncertainty(knowledge.estimate, limits, risk);
         if finding.needed_standard_uncertainty.is_none() {
             finding.remark = Some(
-                "the prediction lies on a limit: no bound, however small, would settle it"
+                "the prediction lies on a limit: no uncertainty, however small, would decide it"
                     .to_owned(),
             );
         }

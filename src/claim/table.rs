@@ -8,16 +8,31 @@ use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
 
-/// Renders a judgement; ends in a line feed.
-pub fn render(judgement: &Judgement) -> String {
+/// Renders a judgement; ends in a line feed. With `details` the rule, what was assumed, every relation of the sheet with itself, and
+/// what would decide each undecided entry.
+pub fn render(judgement: &Judgement, details: bool) -> String {
     let mut text = String::new();
-    let sheet = judgement.sheet.as_deref().unwrap_or("the sheet");
-    let _ = write!(text, "{sheet} held against {}", judgement.motor);
+    let sheet = judgement.sheet.as_deref().unwrap_or("datasheet");
     let mut conditions = vec![format!("{} °C", judgement.reference_temperature_c)];
     if let Some(voltage) = judgement.nominal_voltage_v {
         conditions.insert(0, format!("{voltage} V"));
     }
-    let _ = writeln!(text, ", at {}", conditions.join(" and "));
+    let conditions = conditions.join(", ");
+    let _ = writeln!(text, "{} against {sheet}, at {conditions}", judgement.motor);
+    if details {
+        rule(&mut text, judgement);
+    }
+    text.push('\n');
+    table(&mut text, judgement);
+    text.push('\n');
+    remarks(&mut text, judgement, details);
+    consistency(&mut text, judgement, details);
+    counts(&mut text, judgement, details);
+    text
+}
+
+/// How verdicts are reached, and what was assumed.
+fn rule(text: &mut String, judgement: &Judgement) {
     let _ = match judgement.rule {
         Rule::Guarded(risk) => writeln!(
             text,
@@ -30,105 +45,154 @@ pub fn render(judgement: &Judgement) -> String {
         ),
     };
     for assumption in &judgement.assumptions {
-        let _ = writeln!(text, "taken for granted: {assumption}");
+        let _ = writeln!(text, "assumed: {assumption}");
     }
-    text.push('\n');
-    consistency(&mut text, judgement);
-    let rows: Vec<[String; 5]> = judgement.findings.iter().map(cells).collect();
-    let heads = [
-        "entry",
-        "the sheet",
-        "the motor",
-        "conforms with",
-        "verdict",
-    ]
-    .map(str::to_owned);
-    let widths: Vec<usize> = (0..5)
-        .map(|column| {
-            let cells = rows
-                .iter()
-                .chain([&heads])
-                .map(|row| row[column].chars().count());
-            cells.max().unwrap_or(0)
-        })
-        .collect();
-    for (place, row) in std::iter::once(&heads).chain(&rows).enumerate() {
+}
+
+fn table(text: &mut String, judgement: &Judgement) {
+    let heads = ["", "datasheet", "measured", "p", "verdict"].map(str::to_owned);
+    let mut rows = vec![heads];
+    rows.extend(judgement.findings.iter().map(cells));
+    let width = |column: usize| {
+        let cells = rows.iter().map(|row| row[column].chars().count());
+        cells.max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..5).map(width).collect();
+    for row in &rows {
         let mut line = String::new();
         for (cell, width) in row.iter().zip(&widths) {
-            line.push_str(cell);
-            line.push_str(&" ".repeat(width - cell.chars().count() + 2));
+            let gap = width - cell.chars().count() + 2;
+            let _ = write!(line, "{cell}{:gap$}", "");
         }
-        text.push_str(line.trim_end());
-        text.push('\n');
-        if place > 0 {
-            under(&mut text, &judgement.findings[place - 1]);
+        let _ = writeln!(text, "{}", line.trim_end());
+    }
+}
+
+/// Why entries are not judged or undecided, the same reason once.
+fn remarks(text: &mut String, judgement: &Judgement, details: bool) {
+    let mut reasons: Vec<(&str, Vec<String>)> = Vec::new();
+    for finding in &judgement.findings {
+        let Some(reason) = &finding.remark else {
+            continue;
+        };
+        let words = finding.entry.words();
+        match reasons.iter_mut().find(|(other, _)| other == reason) {
+            Some((_, entries)) => entries.push(words),
+            None => reasons.push((reason, vec![words])),
         }
     }
-    let _ = writeln!(
-        text,
-        "\n{} agree, {} disagree, {} cannot be told yet, {} not judged",
-        judgement.count(Verdict::Agrees),
-        judgement.count(Verdict::Disagrees),
-        judgement.count(Verdict::CannotTellYet),
-        judgement
-            .findings
-            .iter()
-            .filter(|finding| finding.verdict.is_none())
-            .count()
-    );
-    text
+    for (reason, entries) in reasons {
+        let _ = writeln!(text, "{}: {reason}", entries.join(", "));
+    }
+    let needed = judgement.findings.iter().filter_map(needed);
+    for line in needed.filter(|_| details) {
+        let _ = writeln!(text, "{line}");
+    }
+}
+
+/// The standard uncertainty that would decide an entry.
+fn needed(finding: &Finding) -> Option<String> {
+    let unit = sheet_unit(finding.entry, finding.unit);
+    let predicted = finding.predicted?;
+    let digits = |si: f64| {
+        let number = unit.uncertainty_from_si(predicted, si);
+        rounding::round(number, Some(number), Scale::Plain).value
+    };
+    Some(format!(
+        "{}: a standard uncertainty of {} {} instead of {} {} would decide it",
+        finding.entry.words(),
+        digits(finding.needed_standard_uncertainty?),
+        unit.text,
+        digits(finding.standard_uncertainty?),
+        unit.text
+    ))
+}
+
+fn counts(text: &mut String, judgement: &Judgement, details: bool) {
+    let undecided = judgement.count(Verdict::CannotTellYet);
+    let not_judged = judgement
+        .findings
+        .iter()
+        .filter(|f| f.verdict.is_none())
+        .count();
+    let parts: Vec<String> = [
+        (judgement.count(Verdict::Agrees), ["agrees", "agree"]),
+        (
+            judgement.count(Verdict::Disagrees),
+            ["disagrees", "disagree"],
+        ),
+        (undecided, ["undecided"; 2]),
+        (not_judged, ["not judged"; 2]),
+    ]
+    .iter()
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, [one, several])| format!("{n} {}", if *n == 1 { one } else { several }))
+    .collect();
+    let hint = match undecided > 0 && !details {
+        true => "; what would decide: --details",
+        false => "",
+    };
+    let _ = writeln!(text, "result: {}{hint}", parts.join(", "));
 }
 
 fn percent(share: f64) -> f64 {
     (share * 1e5).round() / 1e3
 }
 
-fn consistency(text: &mut String, judgement: &Judgement) {
+/// The sheet against itself: what contradicts always, what agrees with the details.
+fn consistency(text: &mut String, judgement: &Judgement, details: bool) {
     let consistency = &judgement.consistency;
-    if consistency.relations.is_empty() {
-        text.push_str("The sheet prints too little to be tested against itself.\n\n");
-        return;
-    }
     let odd: Vec<&Relation> = consistency
         .relations
         .iter()
-        .filter(|relation| relation.standing != Standing::Consistent)
+        .filter(|relation| match relation.standing {
+            Standing::Consistent => false,
+            Standing::Inconsistent => true,
+            _ => details,
+        })
         .collect();
     if odd.is_empty() {
-        let count = consistency.relations.len();
-        let _ = writeln!(
-            text,
-            "The sheet agrees with itself in all {count} relations tried.\n"
-        );
+        if details {
+            let _ = match consistency.relations.len() {
+                0 => writeln!(
+                    text,
+                    "The datasheet states too little to be checked against itself."
+                ),
+                1 => writeln!(
+                    text,
+                    "The datasheet agrees with itself in the one relation checked."
+                ),
+                n => writeln!(
+                    text,
+                    "The datasheet agrees with itself in all {n} relations checked."
+                ),
+            };
+        }
         return;
     }
-    text.push_str("The sheet against itself:\n");
     for relation in odd {
         let gap = 100.0 * (relation.ratio - 1.0);
-        let how = match relation.standing {
-            Standing::Inconsistent => "cannot be met, even within the printed tolerances",
-            _ => "is met only by using up the printed tolerances",
+        let (head, how) = match relation.standing {
+            Standing::Inconsistent => (
+                "The datasheet contradicts itself",
+                "is not met, even within the stated tolerances",
+            ),
+            _ => (
+                "The datasheet",
+                "is met only with the stated tolerances used up",
+            ),
         };
         let _ = writeln!(
             text,
-            "  {}: {how}; the left side is {gap:+.1} % off ({:.0} % allowed for what the relation neglects)",
+            "{head}: {} {how}; the left side is {gap:+.1} % off ({:.0} % allowed)",
             relation.formula,
             100.0 * relation.allowance
         );
     }
     if !consistency.suspects.is_empty() {
-        let names: Vec<String> = consistency
-            .suspects
-            .iter()
-            .map(|entry| entry.words())
-            .collect();
-        let _ = writeln!(
-            text,
-            "  entries in more failing than met relations: {}; ask the vendor about them first",
-            names.join(", ")
-        );
+        let names: Vec<String> = consistency.suspects.iter().map(|e| e.words()).collect();
+        let _ = writeln!(text, "Ask the vendor first about: {}", names.join(", "));
     }
-    text.push('\n');
 }
 
 fn sheet_unit(entry: Entry, text: &str) -> &'static Unit {
@@ -138,9 +202,9 @@ fn sheet_unit(entry: Entry, text: &str) -> &'static Unit {
 fn cells(finding: &Finding) -> [String; 5] {
     let unit = sheet_unit(finding.entry, finding.unit);
     let motor = match (finding.predicted, finding.standard_uncertainty) {
-        (Some(predicted), Some(uncertainty)) => rounding::write(
+        (Some(predicted), Some(uncertainty)) => rounding::concise(
             unit.from_si(predicted),
-            Some(unit.uncertainty_from_si(predicted, uncertainty)),
+            unit.uncertainty_from_si(predicted, uncertainty),
             unit.text,
             Scale::Plain,
         ),
@@ -163,36 +227,11 @@ fn cells(finding: &Finding) -> [String; 5] {
 
 /// Never rounds to a certainty that is not there.
 fn probability_text(probability: f64) -> String {
-    if probability >= 0.9995 {
-        "> 99.9 %".to_owned()
-    } else if probability < 0.0005 {
-        "< 0.1 %".to_owned()
+    if probability > 0.995 {
+        ">0.99".to_owned()
+    } else if probability < 0.005 {
+        "<0.01".to_owned()
     } else {
-        format!("{:.1} %", 100.0 * probability)
-    }
-}
-
-fn under(text: &mut String, finding: &Finding) {
-    let unit = sheet_unit(finding.entry, finding.unit);
-    if let (Some(needed), Some(predicted), Some(uncertainty)) = (
-        finding.needed_standard_uncertainty,
-        finding.predicted,
-        finding.standard_uncertainty,
-    ) {
-        let digits = |si: f64| {
-            let number = unit.uncertainty_from_si(predicted, si);
-            rounding::round(number, Some(number), Scale::Plain).value
-        };
-        let _ = writeln!(
-            text,
-            "    a standard uncertainty of {} {} would settle it at this prediction; it is {} {} now",
-            digits(needed),
-            unit.text,
-            digits(uncertainty),
-            unit.text
-        );
-    }
-    if let Some(remark) = &finding.remark {
-        let _ = writeln!(text, "    {remark}");
+        format!("{probability:.2}")
     }
 }

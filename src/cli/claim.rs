@@ -7,11 +7,12 @@ use rundown::claim::{self, Rule};
 use rundown::motor_file;
 use std::path::PathBuf;
 
-/// Hold a vendor's sheet against a motor file.
+/// Check a datasheet against a motor file
 ///
-/// Exit status: 0 when every claim that can be judged agrees, 1 when one disagrees, cannot be told yet, or the sheet
-/// contradicts itself, 2 when the command could not run.
+/// Exit status: 0 when every entry that can be judged agrees, 1 when one disagrees, is undecided, or the datasheet contradicts
+/// itself, 2 when the command could not run.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown claim motor.json datasheet.toml")]
 pub struct ClaimArguments {
     /// Motor file written by `rundown fit`
     motor: PathBuf,
@@ -26,6 +27,9 @@ pub struct ClaimArguments {
     /// Seed of the Monte Carlo check
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Print the rule, what was assumed, and what would decide each undecided entry
+    #[arg(long)]
+    details: bool,
     /// Print JSON with SI units instead of the table
     #[arg(long)]
     json: bool,
@@ -66,7 +70,7 @@ pub fn run(arguments: &ClaimArguments) -> anyhow::Result<Status> {
     if arguments.json {
         print_json(&judgement)?;
     } else {
-        print_text(&claim::table::render(&judgement))?;
+        print_text(&claim::table::render(&judgement, arguments.details))?;
     }
     Ok(Status::of(
         judgement.stands() && file.conflict_warning().is_none(),

@@ -6,104 +6,273 @@ use super::terminal::{print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
 use rundown::drive::{self, Load, Order, order, table};
-use rundown::motor_file::{self, MotorFile};
+use rundown::motor_file::{self, MotorFile, ThermalName};
 use rundown::quantity::units::Quantity;
 use std::path::PathBuf;
 
-/// Size the drive of a motor: inrush, soft start, PWM, half bridge, turn-off, braking, heating.
+/// Size supply, switches, PWM, brake and clamp for a motor
 ///
-/// Exit status: 0 when every result that was asked for is there, 1 when one is not (a parameter undetermined, the motor
-/// would not turn) or the fit behind the file did not converge, 2 when the command could not run.
+/// Exit status: 0 when every result is there, 1 when one is not (a parameter is undetermined, the motor would not turn) or the motor
+/// file is in conflict, 2 when the command could not run.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: rundown drive motor.json --supply 24V --current-limit 3A --section soft-start"
+)]
 pub struct DriveArguments {
     /// Motor file written by `rundown fit`
     motor: PathBuf,
-    /// Supply voltage, e.g. 24V; the motor file's without it
+    /// Supply voltage, e.g. 24V; default: that in the motor file
     #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
     supply: Option<String>,
     /// Resistance of the source, e.g. 0.2Ohm
-    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "RESISTANCE",
+        allow_hyphen_values = true
+    )]
     source_resistance: Option<String>,
     /// Resistance of both leads together
-    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "RESISTANCE",
+        allow_hyphen_values = true
+    )]
     lead_resistance: Option<String>,
     /// Load torque at the shaft, e.g. "20 mN·m"; opposes motion
     #[arg(
+        help_heading = "Load",
         long,
         value_name = "TORQUE",
         allow_hyphen_values = true,
         conflicts_with = "load_current"
     )]
     load: Option<String>,
-    /// The same as the current that it costs, for a motor file without a speed anchor
-    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true)]
+    /// The same as the current that it costs, for a motor file without a speed reference
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "CURRENT",
+        allow_hyphen_values = true
+    )]
     load_current: Option<String>,
     /// Inertia that turns with the shaft, beside the rotor's
-    #[arg(long, value_name = "INERTIA", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "INERTIA",
+        allow_hyphen_values = true
+    )]
     load_inertia: Option<String>,
-    /// Current that supply and switches stand; makes a soft-start ramp
-    #[arg(long, value_name = "CURRENT", allow_hyphen_values = true)]
+    /// Largest current of supply and switches; gives a soft-start ramp
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "CURRENT",
+        allow_hyphen_values = true
+    )]
     current_limit: Option<String>,
-    /// PWM frequency [default: 20kHz, common practice, no source]
-    #[arg(long, value_name = "FREQUENCY", allow_hyphen_values = true)]
+    /// PWM frequency [default: 20kHz]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "FREQUENCY",
+        allow_hyphen_values = true
+    )]
     frequency: Option<String>,
     /// PWM duty, 0.5 or "50 %" [default: 0.5, the greatest ripple]
-    #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "SHARE",
+        allow_hyphen_values = true
+    )]
     duty: Option<String>,
-    /// Ripple wanted, peak to peak as a share of the mean current [default: 10 %, common practice, no source]
-    #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
+    /// Ripple wanted, peak to peak as a share of the mean current [default: 10 %]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "SHARE",
+        allow_hyphen_values = true
+    )]
     ripple_share: Option<String>,
     /// On-resistance of one switch
-    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "RESISTANCE",
+        allow_hyphen_values = true
+    )]
     switch_resistance: Option<String>,
-    /// Voltage across a conducting diode [default: 1V, common practice, no source]
-    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
+    /// Voltage across a conducting diode [default: 1V]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "VOLTAGE",
+        allow_hyphen_values = true
+    )]
     diode_drop: Option<String>,
     /// Slope resistance of the diode
-    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "RESISTANCE",
+        allow_hyphen_values = true
+    )]
     diode_resistance: Option<String>,
     /// Dead time of the half bridge, e.g. 500ns
-    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "PWM and bridge",
+        long,
+        value_name = "TIME",
+        allow_hyphen_values = true
+    )]
     dead_time: Option<String>,
     /// Zener clamp: voltage across the motor while it clamps
-    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "VOLTAGE",
+        allow_hyphen_values = true
+    )]
     clamp_voltage: Option<String>,
     /// Stray capacitance across the opening switch when nothing clamps, e.g. 200pF
-    #[arg(long, value_name = "CAPACITANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "CAPACITANCE",
+        allow_hyphen_values = true
+    )]
     stray_capacitance: Option<String>,
     /// Braking resistor
-    #[arg(long, value_name = "RESISTANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "RESISTANCE",
+        allow_hyphen_values = true
+    )]
     brake_resistor: Option<String>,
     /// Time in which the duty is ramped down to brake, e.g. 100ms
-    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "TIME",
+        allow_hyphen_values = true
+    )]
     brake_ramp: Option<String>,
     /// Capacitance across the supply that takes up braking energy
-    #[arg(long, value_name = "CAPACITANCE", allow_hyphen_values = true)]
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "CAPACITANCE",
+        allow_hyphen_values = true
+    )]
     bus_capacitance: Option<String>,
-    /// Thermal mass of the winding, e.g. "15 J/K"; never guessed
-    #[arg(long, value_name = "HEAT CAPACITY", allow_hyphen_values = true)]
+    /// Thermal mass of the winding, e.g. "15 J/K"
+    #[arg(
+        help_heading = "Heat",
+        long,
+        value_name = "HEAT CAPACITY",
+        allow_hyphen_values = true
+    )]
     thermal_mass: Option<String>,
-    /// Winding temperature that must not be passed, e.g. 120°C
-    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    /// Highest winding temperature, e.g. 120°C
+    #[arg(
+        help_heading = "Heat",
+        long,
+        value_name = "TEMPERATURE",
+        allow_hyphen_values = true
+    )]
     winding_limit: Option<String>,
-    /// Winding temperature for everything computed; the captures' without it
-    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true)]
+    /// Temperature of the room; default: 40°C
+    #[arg(
+        help_heading = "Heat",
+        long,
+        value_name = "TEMPERATURE",
+        allow_hyphen_values = true
+    )]
+    ambient: Option<String>,
+    /// Winding temperature; default: that of the captures
+    #[arg(
+        help_heading = "Heat",
+        long,
+        value_name = "TEMPERATURE",
+        allow_hyphen_values = true
+    )]
     winding_temperature: Option<String>,
     /// Probability that an interval covers the true value
-    #[arg(long, default_value_t = 0.95, value_name = "LEVEL")]
+    #[arg(
+        help_heading = "Output",
+        long,
+        default_value_t = 0.95,
+        value_name = "LEVEL"
+    )]
     level: f64,
-    /// Motors drawn for what is simulated
-    #[arg(long, default_value_t = 1000, value_name = "N")]
+    /// Monte Carlo draws of what is simulated
+    #[arg(
+        help_heading = "Output",
+        long,
+        default_value_t = 1000,
+        value_name = "N"
+    )]
     draws: usize,
-    /// Seed of the drawn motors
-    #[arg(long, default_value_t = 1)]
+    /// Seed of the draws
+    #[arg(help_heading = "Output", long, default_value_t = 1)]
     seed: u64,
+    /// Print these sections in full, with intervals and tables
+    #[arg(
+        help_heading = "Output",
+        long,
+        value_name = "SECTION",
+        value_enum,
+        value_delimiter = ','
+    )]
+    section: Vec<SectionFlag>,
+    /// Print every section in full
+    #[arg(help_heading = "Output", long)]
+    details: bool,
     /// Print JSON with SI units instead of the table
-    #[arg(long)]
+    #[arg(help_heading = "Output", long)]
     json: bool,
 }
 
-/// Fewest and most motors drawn: below, the ends of an interval are chance; above, it only takes time.
+/// A section of the answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum SectionFlag {
+    TimeConstants,
+    Running,
+    Inrush,
+    SoftStart,
+    Pwm,
+    Bridge,
+    Off,
+    Braking,
+    Heat,
+    Rating,
+    All,
+}
+
+impl SectionFlag {
+    /// Key of the section; `None` for all of them.
+    fn key(self) -> Option<&'static str> {
+        Some(match self {
+            SectionFlag::TimeConstants => "time_constants",
+            SectionFlag::Running => "steady_states",
+            SectionFlag::Inrush => "inrush",
+            SectionFlag::SoftStart => "soft_start",
+            SectionFlag::Pwm => "pwm",
+            SectionFlag::Bridge => "half_bridge",
+            SectionFlag::Off => "turn_off",
+            SectionFlag::Braking => "braking",
+            SectionFlag::Heat => "heating",
+            SectionFlag::Rating => "rating",
+            SectionFlag::All => return None,
+        })
+    }
+}
+
+/// Fewest and most draws: below, the bounds of an interval are chance; above, they only take time.
 const DRAWS: std::ops::RangeInclusive<usize> = 200..=100_000;
 
 /// Runs the command.
@@ -123,7 +292,7 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     check_level(level)?;
     if (1.0 - level) * (arguments.draws as f64) < 2.0 {
         bail!(
-            "--level {level}: expected a probability that {} motors can resolve, at most {}; draw more with --draws",
+            "--level {level}: expected a probability that {} draws can resolve, at most {}; draw more with --draws",
             arguments.draws,
             1.0 - 2.0 / arguments.draws as f64
         );
@@ -140,7 +309,15 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     if arguments.json {
         print_json(&sizing)?;
     } else {
-        print_text(&table::render(&sizing))?;
+        // One that stands for all of them makes the list empty.
+        let keys: Option<Vec<&str>> = arguments.section.iter().map(|s| s.key()).collect();
+        let sections = keys.unwrap_or_default();
+        let text = if arguments.details || !arguments.section.is_empty() {
+            table::render(&sizing, &sections)
+        } else {
+            drive::summary(&sizing)
+        };
+        print_text(&text)?;
     }
     Ok(Status::of(
         sizing.stands() && file.conflict_warning().is_none(),
@@ -166,7 +343,7 @@ fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> 
     let a = arguments;
     let supply_v = si("--supply", a.supply.as_ref(), Q::Voltage)?
         .or_else(|| file.motor.as_ref()?.supply_v)
-        .context("the motor file tells no supply voltage; give one, e.g. --supply 24V")?;
+        .context("the motor file states no supply voltage; give it, e.g. --supply 24V")?;
     let load = match (
         si("--load", a.load.as_ref(), Q::Torque)?,
         si("--load-current", a.load_current.as_ref(), Q::Current)?,
@@ -224,8 +401,16 @@ fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> 
             a.bus_capacitance.as_ref(),
             Q::Capacitance,
         )?,
-        thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?,
+        thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?.or_else(|| {
+            let thermal = file.thermal.as_ref()?;
+            thermal
+                .parameters
+                .get(&ThermalName::WindingHeatCapacity)?
+                .value
+        }),
         winding_limit_c: si("--winding-limit", a.winding_limit.as_ref(), Q::Temperature)?,
+        ambient_c: si("--ambient", a.ambient.as_ref(), Q::Temperature)?
+            .unwrap_or(order::USUAL_AMBIENT_C),
         winding_temperature_c: si(
             "--winding-temperature",
             a.winding_temperature.as_ref(),

@@ -15,8 +15,9 @@ use rundown::quantity::nearest;
 use rundown::quantity::units::Quantity;
 use std::path::{Path, PathBuf};
 
-/// Write a motor file in the format of another tool.
+/// Write a motor file in the format of another tool
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown export motor.json --to spice -o motor.lib")]
 pub struct ExportArguments {
     /// Motor file written by `rundown fit`; several for csv and parquet
     #[arg(required = true)]
@@ -138,7 +139,7 @@ struct Order {
     sample_time_s: Option<f64>,
 }
 
-/// Most motors drawn in one call; a table of them is some hundred megabytes.
+/// Most draws in one call; a table of them is some hundred megabytes.
 const MOST_SAMPLES: usize = 1_000_000;
 
 /// Runs the command.

@@ -12,100 +12,163 @@ use rundown::drive::cautions::Caution;
 use rundown::files;
 use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
-use rundown::motor_file::{self, MotorFile, Overwrite};
+use rundown::motor_file::{self, MotorFile, Overwrite, ResultState, table};
 use rundown::quantity::FlagUnits;
 use rundown::quantity::units::Quantity;
 use rundown::report::{self, Target};
+use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
-/// Turn captures into a motor's parameters with bounds, from a bench sheet or from flags alone.
+/// Estimate the parameters of a motor with intervals
+///
+/// From a bench sheet, or from captures named by options.
+/// Exit status: 0 when every parameter is determined and nothing is in conflict, 1 when the result is incomplete or in conflict, 2 when there is none.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  rundown fit captures/bench.toml -o motor.json --report page.html
+  rundown fit --start start.csv --rundown coast.csv --supply 12V --speed 4210rpm")]
 pub struct FitArguments {
-    /// Bench sheet (TOML); without it, name captures by the flags below
+    /// Bench sheet (TOML)
     #[arg(value_name = "BENCH.toml", conflicts_with_all = ["start", "rundown", "brake", "locked", "turn_off", "pwm", "steady"])]
     sheet: Option<PathBuf>,
     /// Capture of a start from rest
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     start: Vec<PathBuf>,
     /// Capture of a run-down with open terminals
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     rundown: Vec<PathBuf>,
     /// Capture of a short-circuit brake
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     brake: Vec<PathBuf>,
     /// Capture of a voltage step onto the held rotor
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     locked: Vec<PathBuf>,
     /// Capture of the current being switched off
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     turn_off: Vec<PathBuf>,
     /// Capture under PWM, rotor free
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     pwm: Vec<PathBuf>,
     /// Capture of steady running
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "FILE"
+    )]
     steady: Vec<PathBuf>,
     /// Supply voltage, e.g. 12V
-    #[arg(long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text))]
+    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text))]
     supply: Option<f64>,
     /// Speed while running freely on the supply, e.g. 5160rpm
-    #[arg(long, value_name = "SPEED", value_parser = |text: &str| FlagUnits::SPEED.parse(text))]
+    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "SPEED", value_parser = |text: &str| FlagUnits::SPEED.parse(text))]
     speed: Option<f64>,
-    /// Commutator segments, where they can be counted
-    #[arg(long, value_name = "COUNT")]
+    /// Number of commutator segments
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "COUNT"
+    )]
     segments: Option<u32>,
-    /// Field poles, where they can be counted
-    #[arg(long, value_name = "COUNT")]
+    /// Number of field poles
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "COUNT"
+    )]
     poles: Option<u32>,
     /// Winding temperature, e.g. 25C
-    #[arg(long, value_name = "TEMPERATURE", value_parser = |text: &str| FlagUnits::TEMPERATURE.parse(text))]
+    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "TEMPERATURE", value_parser = |text: &str| FlagUnits::TEMPERATURE.parse(text))]
     temperature: Option<f64>,
-    /// Column of the voltage: its name, or its number counted from 1
-    #[arg(long, value_name = "COLUMN")]
+    /// Column of the voltage: its name or number, from 1
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "COLUMN"
+    )]
     voltage_column: Option<String>,
-    /// Column of the current: its name, or its number counted from 1
-    #[arg(long, value_name = "COLUMN")]
+    /// Column of the current: its name or number, from 1
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        value_name = "COLUMN"
+    )]
     current_column: Option<String>,
     /// Current measured through a shunt of this resistance, e.g. 50mohm
-    #[arg(long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text))]
+    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text))]
     shunt: Option<f64>,
     /// The current column holds raw volts across the shunt
-    #[arg(long, requires = "shunt")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        requires = "shunt"
+    )]
     raw_volts: bool,
     /// The voltage was measured across motor and shunt together
-    #[arg(long, requires = "shunt")]
+    #[arg(
+        help_heading = "Captures without a bench sheet",
+        long,
+        requires = "shunt"
+    )]
     shunt_in_voltage: bool,
-    /// The current probe was the wrong way round
-    #[arg(long)]
+    /// The current probe was reversed
+    #[arg(help_heading = "Captures without a bench sheet", long)]
     reverse_current: bool,
     /// Write the motor file here
-    #[arg(short, long, value_name = "motor.json")]
+    #[arg(help_heading = "Files", short, long, value_name = "motor.json")]
     output: Option<PathBuf>,
-    /// Write a page with every picture here: one file that opens without a network
-    #[arg(long, value_name = "page.html")]
+    /// Write a page with all results and pictures here (one HTML file)
+    #[arg(help_heading = "Files", long, value_name = "page.html")]
     report: Option<PathBuf>,
-    /// Write the data of that page here, as JSON
-    #[arg(long, value_name = "page.json")]
+    /// Write the data of that page here (JSON)
+    #[arg(help_heading = "Files", long, value_name = "page.json")]
     report_data: Option<PathBuf>,
-    /// Overwrite an output even if it is no file of this program
-    #[arg(long)]
+    /// Overwrite files that this program did not write
+    #[arg(help_heading = "Files", long)]
     force: bool,
-    /// Let the sheet name files outside its own folder
+    /// Let the sheet name files outside its folder
     #[arg(long)]
     allow_outside: bool,
-    /// Fit captures as they are named even where their waveform surely shows something else
+    /// Fit captures in the roles they are given even if their waveforms contradict
     #[arg(long)]
     trust_roles: bool,
-    /// Accept a result in which some parameters are undetermined: exit status 0 then, too
+    /// Exit with status 0 even if parameters are undetermined
     #[arg(long)]
     partial: bool,
+    /// Print SI values, inductance by frequency and all notes, too
+    #[arg(long)]
+    details: bool,
     /// Print the motor file instead of the table
     #[arg(long)]
     json: bool,
     /// Probability that an interval covers the true value
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
     level: f64,
-    /// Frequencies at which the inductance is reported, e.g. 1kHz,10kHz
+    /// Frequencies at which to report the inductance, e.g. 1kHz,10kHz
     #[arg(
         long,
         value_name = "FREQUENCY",
@@ -113,14 +176,14 @@ pub struct FitArguments {
         default_values = ["1kHz", "10kHz", "20kHz"]
     )]
     inductance_at: Vec<String>,
-    /// Tell how long each stage took
+    /// Print timings
     #[arg(long)]
     timings: bool,
-    #[command(flatten)]
-    import: ImportFlags,
-    /// No small plot where the output is a terminal
+    /// Print no plot on a terminal
     #[arg(long)]
     no_plot: bool,
+    #[command(flatten)]
+    import: ImportFlags,
 }
 
 /// What the command does, in order.
@@ -194,7 +257,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
         print_bytes(text.as_bytes())?;
     } else {
-        print_text(&result(&found.file, &written(arguments)))?;
+        print_text(&result(arguments, &found.file, &written(arguments)))?;
         if plot::wanted(arguments.no_plot) {
             let columns = plot::columns();
             print_text(&plot::of_fit(&bench, &found.estimate, columns))?;
@@ -262,10 +325,13 @@ fn check_outputs(arguments: &FitArguments) -> anyhow::Result<()> {
 /// No output may take the place of what it was made from, not even with `--force`.
 fn keep_inputs(arguments: &FitArguments, bench: &Bench) -> anyhow::Result<()> {
     for output in written(arguments) {
-        let mut inputs = bench.path.iter().chain(bench.captures.iter().flat_map(|c| {
+        let captures = bench.captures.iter().flat_map(|c| {
             let further = c.further_files.iter().map(|(path, _)| path);
             std::iter::once(&c.path).chain(further)
-        }));
+        });
+        let tables = bench.tables.iter().filter_map(|t| t.file.as_ref());
+        let tables = tables.map(|(path, _)| path);
+        let mut inputs = bench.path.iter().chain(captures).chain(tables);
         if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
             bail!(
                 "{}: would take the place of {}, which is read; choose another name",
@@ -338,34 +404,36 @@ fn cautions(file: &MotorFile) -> Vec<Caution> {
     out
 }
 
-fn result(file: &MotorFile, written: &[&Path]) -> String {
-    let mut text = motor_file::table::render(file);
-    let evidence = motor_file::table::evidence(file);
-    if !evidence.is_empty() {
-        text.push('\n');
-        text.push_str(&evidence);
+/// The answer first, then the evidence, what conflicts or needs attention, the result, what to do next, and the files.
+fn result(arguments: &FitArguments, file: &MotorFile, written: &[&Path]) -> String {
+    let mut parts = vec![table::screen(file)];
+    parts.extend(file.thermal.as_ref().map(|thermal| thermal.words()));
+    parts.push(table::evidence(file));
+    if arguments.details {
+        parts.push(table::render(file));
+        parts.extend(file.operating.as_ref().map(|operating| operating.words()));
+        parts.push(motor_file::inductance_words(&file.inductance_at));
     }
-    if let Some(operating) = &file.operating {
-        text.push('\n');
-        text.push_str(&operating.words());
-    }
-    let inductance = motor_file::inductance_words(&file.inductance_at);
-    if !inductance.is_empty() {
-        text.push('\n');
-        text.push_str(&inductance);
-    }
-    let warnings = motor_file::table::warnings(file);
-    if !warnings.is_empty() {
-        text.push('\n');
-        text.push_str(&warnings);
-    }
+    parts.push(table::diagnostics(file, arguments.details));
+    let mut end = String::new();
     for caution in cautions(file) {
-        text.push_str(&format!("caution: {}\n", caution.text()));
+        let _ = writeln!(end, "caution: {}", caution.text());
     }
-    text.push('\n');
-    text.push_str(&motor_file::table::result_line(file));
+    let result = table::result_line(file);
+    let notes = match arguments.details {
+        true => String::new(),
+        false => table::notes_left_out(file),
+    };
+    let _ = writeln!(end, "{}{notes}", result.trim_end());
+    if let ResultState::InConflict(_) = file.state() {
+        end.push_str("next: settle what is in conflict and fit again\n");
+    } else if let Some(sheet) = &arguments.sheet {
+        let _ = writeln!(end, "next: rundown next {}", path_text(sheet));
+    }
     for path in written {
-        text.push_str(&format!("written: {}\n", path_text(path)));
+        let _ = writeln!(end, "written: {}", path_text(path));
     }
-    text
+    parts.push(end);
+    parts.retain(|part| !part.is_empty());
+    parts.join("\n")
 }

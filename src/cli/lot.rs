@@ -9,12 +9,17 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rundown::fit::{FitOptions, Interrupt};
 use rundown::lot::{self, Instruments, Manifest, Part, RunOptions, Step, Store};
+use rundown::quantity::wrapped;
 use std::io::IsTerminal;
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
-/// Fit many motors: every bench.toml below a folder, or every row of a table; then spread, outliers and drift over them.
+/// Fit many motors and summarise spread, outliers and drift
+///
+/// Every bench.toml below a folder, or every row of a table.
+/// Exit status: 0 when every motor has a result that is OK, 1 when one has not, 2 when the command could not run.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown lot shelf/ -o results")]
 pub struct LotArguments {
     /// Folder tree with a bench.toml for each motor, or a table (CSV) with a column `sheet`; see docs/lot.md
     manifest: PathBuf,
@@ -48,7 +53,7 @@ pub struct LotArguments {
     /// Probability that an interval covers the true value
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
     level: f64,
-    /// Tell how long each stage took
+    /// Print timings
     #[arg(long)]
     timings: bool,
 }
@@ -72,7 +77,7 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     timings.lap("gather");
     let name = arguments.manifest.display().to_string();
     let summary = lot::summarise(&gathered, &name, arguments.level)?;
-    let text = lot::text::render(&summary);
+    let text = wrapped(&lot::text::render(&summary), 80);
     let json = serde_json::to_string_pretty(&summary).context("the summary as JSON")? + "\n";
     store.write("summary.txt", text.as_bytes())?;
     store.write("summary.html", lot::page::render(&summary)?.as_bytes())?;

@@ -20,13 +20,23 @@ pub use terminal::report_error;
 
 use clap::{Parser, Subcommand};
 
-/// Identifies a brushed permanent-magnet DC motor from oscilloscope captures.
+/// Identify a brushed permanent-magnet DC motor from oscilloscope captures and design its drive
+///
+/// Exit status of every command: 0 complete, 1 incomplete or in conflict, 2 no result.
 #[derive(Debug, Parser)]
-#[command(version, about)]
+#[command(version, about, after_help = EXAMPLES, term_width = 80)]
 pub struct Arguments {
     #[command(subcommand)]
     command: Command,
 }
+
+const EXAMPLES: &str = "\
+First steps:
+  rundown next --supply 24V --resistance 3.2ohm --diameter 36mm
+  rundown look captures/*.csv
+  rundown sheet captures/
+  rundown fit captures/bench.toml -o motor.json --report page.html
+  rundown drive motor.json --supply 24V";
 
 #[derive(Debug, Subcommand)]
 enum Command {

@@ -3,30 +3,31 @@
 use super::flags::check_level;
 use super::status::Status;
 use super::terminal::{print_json, print_text, report_warning};
-use anyhow::bail;
+use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, read_sheet};
 use rundown::fit::{Estimate, FitOptions, SegmentKind};
 use rundown::identify::{check_roles, identify};
+use rundown::motor_file::{self, SHEET_ROLE};
 use rundown::next::advice::source::refusal;
 use rundown::next::first::{resistance_given, resistance_of};
 use rundown::next::ranking::Question;
-use rundown::next::{Goal, Known, Size, first_plan, first_table, rank, table};
+use rundown::next::{Goal, Known, Size, first_plan, first_table, rank, screen, table};
 use rundown::quantity::FlagUnits;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-/// Say what to measure next: for a fitted bench the captures and readings that would bring most, before that the first captures.
+/// Show what to measure next
 ///
-/// With a bench sheet that names captures they are fitted, and every candidate is told with the bounds expected after it. Without
-/// captures, from supply voltage, ohmmeter reading and rough size, the first captures are proposed with scope settings, shunt,
-/// fuse and the limits of a held rotor.
+/// With a bench sheet that names captures: which capture or reading would narrow the intervals most, with settings.
+/// Without captures: the first ones, from supply voltage, ohmmeter reading and size.
 ///
-/// Exit status: 0 when the answer stands, 1 when the fit behind it should not be trusted, 2 when the command could not run.
+/// Exit status: 0, 1 when the fit behind the answer is in conflict, 2 when the command could not run.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: rundown next captures/bench.toml --for inertia")]
 pub struct NextArguments {
-    /// Bench sheet (TOML), with or without captures
+    /// Bench sheet (TOML) with or without captures, or a motor file made from one
     #[arg(value_name = "BENCH.toml")]
     sheet: Option<PathBuf>,
-    /// What is wanted: parameters by key, symbol or short name, parted by commas (inertia, J, friction, rotor_inertia)
+    /// Goal: parameters by key, symbol or short name, e.g. inertia,K,friction
     #[arg(long = "for", value_name = "PARAMETER", default_value = "all")]
     goal: Vec<String>,
     /// Supply voltage, e.g. 24V; the sheet's without it
@@ -53,7 +54,7 @@ pub struct NextArguments {
     /// There is a tachometer; before the first captures only
     #[arg(long)]
     tachometer: bool,
-    /// Candidates that are told in full
+    /// Number of candidates explained
     #[arg(long, value_name = "N", default_value_t = 3)]
     explain: usize,
     /// Probability that an interval covers the true value
@@ -65,6 +66,9 @@ pub struct NextArguments {
     /// Fit captures as they are named even where their waveform surely shows something else
     #[arg(long)]
     trust_roles: bool,
+    /// Print wiring, all settings, the state of every parameter and all cautions
+    #[arg(long)]
+    details: bool,
     /// Print JSON with SI units instead of the text
     #[arg(long)]
     json: bool,
@@ -100,17 +104,46 @@ pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
     let bench = arguments
         .sheet
         .as_ref()
-        .map(|sheet| {
+        .map(|path| {
             let options = LoadOptions {
                 allow_outside: arguments.allow_outside,
             };
-            read_sheet(sheet, &options)
+            anyhow::Ok(read_sheet(&sheet_of(path)?, &options)?)
         })
         .transpose()?;
     match bench {
         Some(bench) if !bench.captures.is_empty() => after_a_fit(arguments, &bench, goal, size),
         other => before_captures(arguments, other.as_ref(), size),
     }
+}
+
+/// The bench sheet itself, or the one that a motor file was made from.
+fn sheet_of(path: &Path) -> anyhow::Result<PathBuf> {
+    if path.extension().is_none_or(|e| e != "json") {
+        return Ok(path.to_owned());
+    }
+    let file = motor_file::read(path)?;
+    let sheet = file
+        .inputs
+        .iter()
+        .find(|input| input.role.as_deref() == Some(SHEET_ROLE));
+    let Some(sheet) = sheet.map(|input| Path::new(&input.path)) else {
+        bail!(
+            "{}: this motor file was made from captures named by options. A bench sheet is needed here: rundown sheet FOLDER writes one",
+            path.display()
+        );
+    };
+    let beside = sheet.file_name().map(|name| path.with_file_name(name));
+    let found = std::iter::once(sheet.to_owned())
+        .chain(beside)
+        .find(|p| p.is_file());
+    found.with_context(|| {
+        format!(
+            "{}: made from the bench sheet {}, which is not there. Give its path: rundown next BENCH.toml",
+            path.display(),
+            sheet.display()
+        )
+    })
 }
 
 fn before_captures(
@@ -124,7 +157,7 @@ fn before_captures(
     else {
         match &arguments.sheet {
             Some(sheet) => bail!(
-                "{}: names no capture, and tells no supply voltage from which first ones could be proposed; write [supply] voltage = {{ v = 24.0, limit_percent = 1 }}, or pass --supply 24V",
+                "{}: names no capture and states no supply voltage, from which the first ones could be proposed; write [supply] voltage = {{ v = 24.0, limit_percent = 1 }}, or pass --supply 24V",
                 sheet.display()
             ),
             None => bail!(
@@ -157,7 +190,10 @@ fn before_captures(
     if arguments.json {
         print_json(&plan)?;
     } else {
-        print_text(&first_table::render(&plan))?;
+        print_text(&match arguments.details {
+            true => first_table::render(&plan),
+            false => screen::first(&plan),
+        })?;
     }
     Ok(Status::Ok)
 }
@@ -172,7 +208,7 @@ fn refused(arguments: &NextArguments, reason: &str) -> anyhow::Result<Status> {
     Ok(Status::Questionable)
 }
 
-/// Largest voltage that drove the motor in a capture, kicks of opened leads left aside.
+/// Largest voltage that drove the motor in a capture, inductive spikes left aside.
 fn driven_v(estimate: &Estimate) -> Option<f64> {
     estimate
         .segments
@@ -221,7 +257,7 @@ fn after_a_fit(
         .or(bench.motor.supply_v)
         .or_else(|| driven_v(&found.estimate))
     else {
-        bail!("no capture and no sheet tells the supply voltage; pass --supply 24V");
+        bail!("neither sheet nor captures give the supply voltage; pass --supply 24V");
     };
     if let Some(reason) = refusal(supply_v) {
         return refused(arguments, &reason);
@@ -236,13 +272,16 @@ fn after_a_fit(
     if arguments.json {
         print_json(&ranking)?;
     } else {
-        print_text(&table::render(&ranking, arguments.explain))?;
+        print_text(&match arguments.details {
+            true => table::render(&ranking, arguments.explain),
+            false => screen::ranking(&ranking, arguments.explain),
+        })?;
     }
     if stands {
         return Ok(Status::Ok);
     }
     report_warning(format!(
-        "the fit behind this is {}. Settle that before anything else is measured; `rundown fit` gives the particulars",
+        "the fit is {}. Settle that first; `rundown fit` shows the reasons",
         found.state().line()
     ));
     Ok(Status::Questionable)

@@ -8,13 +8,14 @@ use rundown::motor_file;
 use rundown::plot::{self, Format};
 use std::path::PathBuf;
 
-/// Draw a motor file as pictures (SVG and PNG): parameters, budget, torque-speed chart, and every capture with its model.
+/// Draw a motor file as pictures (SVG and PNG)
 ///
-/// A motor file holds no records. They are looked for through the bench sheet it names, known by their SHA-256, and fitted
-/// again to draw model and residuals; what is not found is left out and told.
+/// Parameters, uncertainty budget, torque-speed chart, and every capture with its model. The captures are found through the bench
+/// sheet that the motor file names, checked by their SHA-256, and fitted again. What is not found is left out with a warning.
 ///
 /// Exit status: 0 when everything was drawn, 1 when something was left out, 2 when the command could not run.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown plot motor.json --to pictures")]
 pub struct PlotArguments {
     /// Motor file written by `rundown fit`
     motor: PathBuf,

@@ -4,15 +4,18 @@ use super::status::Status;
 use super::terminal::{path_text, print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::bench::{Draft, RecordGuess, draft_text, guess_sheet};
-use rundown::events;
+use rundown::bench::{Draft, RecordGuess, SpeedSignal, draft_text, guess_sheet};
+use rundown::events::{self, ColumnKind, OtherColumn};
 use rundown::files;
 use rundown::quantity::one_line;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
-/// Write a first bench sheet from a folder of captures, with a comment at every guess.
+/// Write a first bench sheet for a folder of captures
+///
+/// Every guess has a comment. Exit status: 0 when every capture is in the sheet, 1 when one is left out, 2 when there is no sheet.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown sheet captures/")]
 pub struct SheetArguments {
     /// Folder that holds the exported captures of one motor.
     #[arg(value_name = "DIR")]
@@ -47,6 +50,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
             voltage_reversed: guess.voltage_reversed,
             current_reversed: guess.current_reversed,
             current_in_volts: guess.current_in_volts,
+            shaft: shaft_columns(&guess.others),
             column_reasons: guess.reasons,
             role: guess.role.role,
             role_confidence: guess.role.confidence,
@@ -71,7 +75,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
 }
 
 fn summary(target: &Path, draft: &Draft) -> String {
-    let mut text = format!("wrote {}\n", path_text(target));
+    let mut text = format!("written: {}\n", path_text(target));
     // Writing to a String cannot fail.
     for capture in &draft.captures {
         let role = capture.role.name();
@@ -85,6 +89,22 @@ fn summary(target: &Path, draft: &Draft) -> String {
     for (file, why) in &draft.left_out {
         let _ = writeln!(text, "  {}: left out - {why}", one_line(file));
     }
-    text.push_str("Every guess carries a comment in the sheet: read it through before fitting.\n");
+    text.push_str("Every guess has a comment in the sheet: check them before the fit.\n");
     text
+}
+
+/// The columns that show how the shaft turns.
+fn shaft_columns(others: &[OtherColumn]) -> Vec<(usize, SpeedSignal, String)> {
+    let signal = |kind| {
+        Some(match kind {
+            ColumnKind::Speed => SpeedSignal::Speed,
+            ColumnKind::Position => SpeedSignal::Position,
+            ColumnKind::Pulses => SpeedSignal::Pulses,
+            _ => return None,
+        })
+    };
+    let shown = others
+        .iter()
+        .filter_map(|o| Some((o.index, signal(o.kind)?, o.why.clone())));
+    shown.collect()
 }

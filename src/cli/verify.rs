@@ -1,4 +1,4 @@
-//! `rundown verify`: a motor file held against its inputs.
+//! `rundown verify`: a motor file checked against its inputs.
 
 use super::status::Status;
 use super::terminal::{path_text, print_json, print_text};
@@ -12,16 +12,17 @@ use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::PathBuf;
 
-/// Check that a motor file's inputs are unchanged and give its numbers again.
+/// Check that the inputs of a motor file are unchanged and give its numbers again
 ///
-/// Exit status: 0 when the file is as it was written, every input is there unchanged and the numbers come out again within the rounding, 1 when the
-/// file was edited, an input is changed or missing, a number differs, or nothing could be compared, 2 when the command could not run.
+/// Exit status: 0 when the file and every input are unchanged and the numbers agree within the rounding, 1 when something was
+/// edited, is missing or differs, 2 when the command could not run.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: rundown verify motor.json")]
 pub struct VerifyArguments {
     /// Motor file written by `rundown fit`
     #[arg(value_name = "motor.json")]
     motor: PathBuf,
-    /// Folder that holds the bench sheet and its captures now; without it the paths in the file are followed
+    /// Folder with the bench sheet and its captures; default: the paths in the file
     #[arg(long, value_name = "DIR")]
     inputs: Option<PathBuf>,
     /// Read inputs outside the working folder, the motor file's folder or DIR
@@ -30,7 +31,7 @@ pub struct VerifyArguments {
     /// Check the inputs only, fit nothing
     #[arg(long)]
     inputs_only: bool,
-    /// Largest difference of a value or an end of its interval, in its standard uncertainties
+    /// Largest difference of a value or a bound, in standard uncertainties
     #[arg(long, value_name = "SHARE", default_value_t = Rounding::default().of_values)]
     rounding: f64,
     /// Print JSON
@@ -84,7 +85,7 @@ pub fn run(arguments: &VerifyArguments) -> anyhow::Result<Status> {
 fn state_text(state: &State) -> String {
     match state {
         State::Unchanged => "unchanged".into(),
-        State::Changed(found) => format!("CHANGED: its SHA-256 is now {found}"),
+        State::Changed(found) => format!("CHANGED: its SHA-256 is {found}"),
         State::Missing => "MISSING: name the folder that holds it with --inputs".into(),
         State::Outside => {
             "NOT READ: it lies outside the folders that may be read; name its folder with --inputs, or pass --allow-outside"
@@ -108,38 +109,41 @@ fn page(
     } else {
         "NOT KNOWN: the file holds no content_sha256; fit the bench sheet again"
     };
-    let mut text = format!("content\n  {content}\ninputs\n");
+    let mut text = format!("content  {content}\n");
     for checked in inputs {
         let role = checked.input.role.as_deref().unwrap_or("input");
         let path = path_text(&checked.path);
-        let _ = writeln!(text, "  {path} ({role}): {}", state_text(&checked.state));
+        let _ = writeln!(text, "{role}  {path}: {}", state_text(&checked.state));
     }
     if inputs.is_empty() {
-        text.push_str("  the file names none, so nothing can be verified\n");
+        text.push_str("the file names no inputs, so nothing can be verified\n");
     }
     let Some(numbers) = numbers else {
         return text;
     };
-    text.push_str("numbers\n");
     let this = Program::this();
     if file.program != this {
         let _ = writeln!(
             text,
-            "  written by {} {}, made again by {} {}",
+            "numbers  written by {} {}, computed again by {} {}",
             file.program.name, file.program.version, this.name, this.version
         );
     }
     match numbers {
         Err(error) => {
-            let _ = writeln!(text, "  not made again: {error}");
+            let _ = writeln!(text, "numbers  not computed again: {error}");
         }
         Ok(c) if c.to_the_last_bit => {
-            let _ = writeln!(text, "  all {} are the same to the last bit", c.numbers);
+            let _ = writeln!(
+                text,
+                "numbers  all {} are the same to the last bit",
+                c.numbers
+            );
         }
         Ok(c) => {
             let _ = writeln!(
                 text,
-                "  {} compared: values differ by at most {:.2e} of their standard uncertainty (allowed {}), uncertainties by at most {:.2e} (allowed {})",
+                "numbers  {} compared: values differ by at most {:.2e} of their standard uncertainty (allowed {}), uncertainties by at most {:.2e} (allowed {})",
                 c.numbers,
                 c.largest_of_values,
                 rounding.of_values,
@@ -149,7 +153,7 @@ fn page(
             for d in &c.differences {
                 let _ = writeln!(
                     text,
-                    "  DIFFERS: {}: written {}, made again {}",
+                    "  DIFFERS: {}: written {}, computed again {}",
                     d.what, d.written, d.found
                 );
             }

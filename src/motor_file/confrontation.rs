@@ -80,7 +80,7 @@ impl ResultState {
         match self {
             ResultState::Ok => "OK".to_owned(),
             ResultState::Incomplete(names) => {
-                format!("incomplete: undetermined are {}", names.join(", "))
+                format!("incomplete: {} undetermined", names.join(", "))
             }
             ResultState::InConflict(items) => format!("in conflict: {}", items.join(", ")),
         }
@@ -115,6 +115,11 @@ impl MotorFile {
         let undetermined: Vec<&str> = undetermined
             .filter(|(_, p)| p.status == Status::Undetermined)
             .map(|(name, _)| name.label())
+            .chain(
+                self.thermal
+                    .iter()
+                    .flat_map(|thermal| thermal.undetermined()),
+            )
             .collect();
         if undetermined.is_empty() {
             ResultState::Ok

@@ -2,7 +2,7 @@
 
 use super::{
     Confrontation, Distribution, Fit, InductanceAtFrequency, ModelTerms, OperatingPoints,
-    Parameter, ParameterName,
+    Parameter, ParameterName, Thermal,
 };
 use crate::bench::{BrushKind, MagnetKind};
 use crate::files::hex;
@@ -68,6 +68,13 @@ pub struct MotorFile {
     /// Every item of evidence beside what the others predict of it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub confrontations: Vec<Confrontation>,
+    /// How the motor warms, where heat records show it.
+    #[serde(
+        default,
+        deserialize_with = "present",
+        skip_serializing_if = "Option::is_none"
+    )]
+    pub thermal: Option<Thermal>,
     /// How the fit went.
     pub fit: Fit,
     /// What the reader should know before trusting the values.
@@ -217,10 +224,38 @@ impl Covariance {
     }
 }
 
-/// A warning about the data or the result, with numbers and their effect.
+/// What a reader has to do about a [`Warning`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// Evidence contradicts other evidence: settle it before the values are used.
+    Conflict,
+    /// Needed to judge the result, or something can be done about it.
+    Warning,
+    /// What was found or assumed as usual.
+    Note,
+}
+
+impl Severity {
+    /// The most severe first.
+    pub const ALL: [Severity; 3] = [Severity::Conflict, Severity::Warning, Severity::Note];
+
+    /// As a line begins.
+    pub fn label(self) -> &'static str {
+        match self {
+            Severity::Conflict => "conflict",
+            Severity::Warning => "warning",
+            Severity::Note => "note",
+        }
+    }
+}
+
+/// A conflict, a warning or a note about the data or the result, with numbers and their effect.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Warning {
+    /// How much it matters.
+    pub severity: Severity,
     /// Stable short name, e.g. `clipped`.
     pub kind: String,
     /// What it is about: a capture, an instrument, a parameter.
@@ -337,7 +372,7 @@ where
             while let Some((name, parameter)) = map.next_entry::<ParameterName, Parameter>()? {
                 if parameters.insert(name, parameter).is_some() {
                     return Err(serde::de::Error::custom(format!(
-                        "parameter `{}` stands twice",
+                        "parameter `{}` is there twice",
                         name.key()
                     )));
                 }

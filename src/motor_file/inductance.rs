@@ -56,7 +56,7 @@ mod tests {
         };
         let text = words(&[at]);
         assert!(
-            text.ends_with("337 ± 9 µH, 319 to 355 µH (95 %)\n") || text.contains("336.8 ± 9.1 µH"),
+            text.ends_with("337(9) µH, 319 to 355 µH (95 %)\n") || text.contains("336.8(9.1) µH"),
             "{text}"
         );
         assert!(text.contains("10") && text.contains("kHz"), "{text}");

@@ -25,6 +25,7 @@ mod operating;
 mod parameter;
 mod store;
 pub mod table;
+mod thermal;
 
 pub use crate::fit::Agreement;
 pub use assemble::assemble;
@@ -33,7 +34,7 @@ pub use confrontation::{Confrontation, ResultState};
 pub use distribution::{Coordinate, Distribution, TermName};
 pub use document::{
     ConstantCandidate, Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range,
-    SHEET_ROLE, Validity, Warning,
+    SHEET_ROLE, Severity, Validity, Warning,
 };
 pub use error::MotorFileError;
 pub use health::{
@@ -45,3 +46,4 @@ pub use name::ParameterName;
 pub use operating::{OperatingPoint, OperatingPoints};
 pub use parameter::{AtTemperature, OneSided, Parameter, Status};
 pub use store::{Overwrite, check_target, from_text, read, to_text, write};
+pub use thermal::{Thermal, ThermalName};

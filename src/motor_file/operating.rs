@@ -64,7 +64,7 @@ pub struct OperatingPoint {
 }
 
 impl OperatingPoints {
-    /// Those that are known, with words, kind and, where it differs, the unit of the trade.
+    /// Those that are known, with words, kind and, where it differs, the common unit.
     pub fn known(
         &self,
     ) -> impl Iterator<
@@ -107,7 +107,7 @@ impl OperatingPoints {
             if text.is_empty() {
                 let _ = writeln!(
                     text,
-                    "at {} V, winding as warm as R's temperature ({} motors drawn):",
+                    "at {} V, at the winding temperature of R ({} Monte Carlo draws):",
                     self.voltage_v, self.trials
                 );
             }
@@ -125,7 +125,7 @@ impl OperatingPoints {
                 let number = unit.from_si(at.value);
                 let uncertainty = unit.uncertainty_from_si(at.value, at.standard_uncertainty);
                 let written = rounding::write(number, Some(uncertainty), unit.text, Scale::Plain);
-                let _ = write!(text, "; {written}");
+                let _ = write!(text, "\n{:19}{written}", "");
             }
             text.push('\n');
         }
@@ -161,9 +161,10 @@ mod tests {
             }),
         };
         let expected = "\
-at 24 V, winding as warm as R's temperature (10000 motors drawn):
-  no-load speed    523.1 ± 2.0 rad/s, 519.1 to 527.2 rad/s (95 %); 4995 ± 19 rpm
-  stall current    7.512 ± 0.081 A, 7.35 to 7.67 A (95 %)
+at 24 V, at the winding temperature of R (10000 Monte Carlo draws):
+  no-load speed    523.1(2.0) rad/s, 519.1 to 527.2 rad/s (95 %)
+                   4995(19) rpm
+  stall current    7.512(81) A, 7.35 to 7.67 A (95 %)
 ";
         assert_eq!(points.words(), expected);
     }

@@ -153,13 +153,13 @@ fn lost(known: &Known, machine: &Machine) -> Vec<String> {
         ));
     } else if known.resistance_ohm.is_none() {
         out.push(
-            "no ohmmeter reading: inrush, braking current, shunt, fuse, supply limit and the current ranges cannot be told, and nothing below says whether a switch stands the current. Read it first (docs/bench.md, section 8): six rotor positions, leads shorted and taken off; then --resistance 3.2ohm"
+            "no ohmmeter reading: inrush, braking current, shunt, fuse, supply limit and the current ranges are unknown, and so is whether a switch can carry the current. Read it first (docs/bench.md, section 8): six rotor positions, leads shorted and taken off; then --resistance 3.2ohm"
                 .into(),
         );
     }
     if known.size.is_unknown() {
         out.push(
-            "no size: the copper's mass is not guessed, so the seconds a held rotor stands are unknown and its voltage is kept at a tenth of the supply; L/R is only known to lie within what fits in a hand. Give --diameter (and --length), or --mass"
+            "no size: the copper's mass is not guessed, so the time that a held rotor may be on is unknown and its voltage is kept at a tenth of the supply; L/R is only known to lie within what fits in a hand. Give --diameter (and --length), or --mass"
                 .into(),
         );
     }

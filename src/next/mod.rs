@@ -21,4 +21,4 @@ pub use assumptions::size::{Size, SizeError};
 pub use first::{FirstPlan, Known, first_plan};
 pub use goal::{Goal, GoalError};
 pub use ranking::{Ranking, rank};
-pub use text::{first_table, table};
+pub use text::{first_table, screen, table};

@@ -292,6 +292,7 @@ fn joined(first: &Addition, second: &Addition, step: usize) -> Addition {
         }
         out.readings.push(reading);
     }
+    out.tables.extend_from_slice(&second.tables);
     out.gains.extend_from_slice(&second.gains);
     out.ripple.extend_from_slice(&second.ripple);
     out

@@ -7,6 +7,7 @@
 //! * [`rounding`]: the one rule by which a value and its uncertainty are written.
 //! * [`nearest()`]: the known word nearest to a misspelt one.
 //! * [`one_line`]: names as one line of visible characters.
+//! * [`wrapped()`]: text set into lines of at most a width.
 
 mod decimal;
 pub(crate) mod exported;
@@ -16,8 +17,10 @@ mod one_line;
 pub mod prefix;
 pub mod rounding;
 pub mod units;
+mod wrap;
 
 pub use flag::{FlagError, FlagUnits};
 pub use nearest::nearest;
 pub use one_line::{escape, is_invisible, one_line};
 pub use prefix::engineering;
+pub use wrap::wrapped;

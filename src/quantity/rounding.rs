@@ -1,14 +1,15 @@
 //! The one rule by which a value and its uncertainty are written for people.
 //!
 //! The standard uncertainty (or half-width) is rounded to two significant digits and the value to the same decimal
-//! place (JCGM 100:2008, 7.2.6), both by the decimal digits of the exact number, ties to even. Further:
+//! place (JCGM 100:2008, 7.2.6), both by the decimal digits of the exact number, ties to even. The uncertainty stands in parentheses, as digits
+//! of the last places of the value (7.2.2, 2), or with its own point where the point lies within them. Further:
 //!
 //! | case | written |
 //! | --- | --- |
 //! | uncertainty unknown (`None`) | value alone, four significant digits |
-//! | uncertainty zero | value to six significant digits, `± 0` |
-//! | uncertainty infinite | value alone to two significant digits, `± inf` |
-//! | uncertainty not a number, or negative | value to four significant digits, `± nan` |
+//! | uncertainty zero | value to six significant digits, `(0)` |
+//! | uncertainty infinite | value alone to two significant digits, `(inf)` |
+//! | uncertainty not a number, or negative | value to four significant digits, `(nan)` |
 //! | value not finite | `nan`, `inf` or `-inf`, no uncertainty |
 //! | value unknown | is an `Option` in the caller and never comes here |
 //!
@@ -20,12 +21,12 @@ use super::prefix;
 /// How the power of ten of a number is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Scale {
-    /// As it is, `0.00230 ± 0.00012`; in powers of ten beyond six zeros either way.
+    /// As it is, `0.00230(12)`; in powers of ten beyond six zeros either way.
     Plain,
-    /// With an engineering prefix before the unit, `2.30 ± 0.12 mH`. For units that take one: not for kg·m² or
+    /// With an engineering prefix before the unit, `2.30(12) mH`. For units that take one: not for kg·m² or
     /// V·s/rad, whose prefix would be read into the wrong place.
     Prefix,
-    /// With a power of ten that is a multiple of three, `(2.30 ± 0.12) × 10⁻³ kg·m²`.
+    /// With a power of ten that is a multiple of three, `2.30(12) × 10⁻³ kg·m²`.
     Power,
 }
 
@@ -126,20 +127,36 @@ pub fn write_interval(low: f64, high: f64, unit: &str, scale: Scale) -> String {
 }
 
 impl Rounded {
-    /// `3.186 ± 0.042 Ω`, `2.30 ± 0.12 mH`, `(2.30 ± 0.12) × 10⁻⁶ kg·m²`; the unit may be empty.
+    /// `3.186(42) Ω`, `57.2(9.9) mH`, `2.30(12) × 10⁻⁶ kg·m²`; the unit may be empty.
     pub fn with_unit(&self, unit: &str) -> String {
         let numbers = match &self.uncertainty {
-            Some(uncertainty) => format!("{} ± {uncertainty}", self.value),
+            Some(uncertainty) => format!("{}({})", self.value, last_places(uncertainty)),
             None => self.value.clone(),
         };
-        decorated(
-            numbers,
-            self.uncertainty.is_some(),
-            self.exponent,
-            unit,
-            self.scale,
-        )
+        decorated(numbers, false, self.exponent, unit, self.scale)
     }
+}
+
+/// An uncertainty below one as its digits alone: `0.042` is `42`, while `4.2` keeps its point.
+fn last_places(uncertainty: &str) -> &str {
+    match uncertainty.strip_prefix("0.") {
+        Some(places) => places.trim_start_matches('0'),
+        None => uncertainty,
+    }
+}
+
+/// Value and standard uncertainty in the short form of JCGM 100:2008, 7.2.2: `3.221(61) Ω`, the uncertainty in units of the last digit
+/// where both are below its decimal point, else as it is: `63.9(1.2) g·cm²`, `5116(62) rpm`.
+pub fn concise(value: f64, uncertainty: f64, unit: &str, scale: Scale) -> String {
+    let mut rounded = round(value, Some(uncertainty), scale);
+    if let Some(digits) = rounded.uncertainty.take() {
+        let digits = match digits.strip_prefix("0.") {
+            Some(decimals) => decimals.trim_start_matches('0').to_owned(),
+            None => digits,
+        };
+        rounded.value = format!("{}({digits})", rounded.value);
+    }
+    rounded.with_unit(unit)
 }
 
 /// Adds the power of ten, as a prefix or written out, and the unit; `several` numbers go into brackets.

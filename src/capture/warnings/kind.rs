@@ -93,6 +93,18 @@ impl WarningKind {
         }
     }
 
+    /// True where nothing is asked of the reader: overrange cells are judged where events are found, a footer has no numbers.
+    pub fn is_note(self) -> bool {
+        matches!(
+            self,
+            WarningKind::Overrange
+                | WarningKind::Footer
+                | WarningKind::TextRows
+                | WarningKind::TimeUnitInferred
+                | WarningKind::TimeSorted
+        )
+    }
+
     /// True when the record should not be trusted without a look.
     pub fn is_doubtful(self) -> bool {
         matches!(

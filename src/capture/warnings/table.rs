@@ -3,6 +3,7 @@
 use super::kind::WarningKind;
 use super::numbers::brief;
 use super::warning::{Place, Warning};
+use crate::capture::error::unfit;
 use crate::capture::layout::Layout;
 use crate::capture::record::Channel;
 use crate::capture::rows::{BadCells, LineMap, Table, TimeDifference};
@@ -29,7 +30,7 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             Some(change.line),
             None,
             format!(
-                "the layout changes here: above, cells are parted by {} with '{}' as decimal mark; from here on by {} with '{}'. The {} rows above are used, the {} below are not. Export the record again, or bring the file to one layout",
+                "the layout changes here: above, the field delimiter is {} with '{}' as decimal mark; from here on {} with '{}'. The {} rows above are used, the {} below are not. Export the record again, or bring the file to one layout",
                 layout.dialect.delimiter_name(),
                 layout.dialect.decimal as char,
                 change.dialect.delimiter_name(),
@@ -48,10 +49,9 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             Some(bad.line),
             None,
             format!(
-                "{} row(s) do not fit the table and are left out: the first has {} cells of {} and reads \"{}\". Check the lines, or export again",
+                "{} rows do not fit the table and are left out: the first ({}) reads \"{}\". Check the lines, or export again",
                 bad.count,
-                bad.cells,
-                layout.cells.1,
+                unfit(bad.cells, layout.cells.1),
                 bad.text.chars().take(60).collect::<String>()
             ),
         ));
@@ -62,7 +62,7 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             Some(footer.first_line),
             None,
             format!(
-                "{} line(s) of text under the table are left out",
+                "{} lines of text under the table are left out",
                 footer.lines
             ),
         ));
@@ -115,7 +115,10 @@ pub fn of_channel(
     let Channel { column, name, .. } = channel;
     if channel.missing == rows && rows > 0 {
         let next = if others > 0 {
-            format!("The other {others} channel(s) can still be used")
+            match others {
+                1 => "The other channel can still be used".to_string(),
+                n => format!("The other {n} channels can still be used"),
+            }
         } else {
             "Nothing else is in the file; export again with the channel switched on".to_string()
         };
@@ -148,7 +151,7 @@ pub fn bad_cells(place: &Place, bad: &BadCells, channel: &Channel, decimal: u8) 
         Some(bad.line),
         Some(channel.column),
         format!(
-            "column {} \"{}\": \"{}\" is not a number with '{}' as decimal mark ({} cell(s) like it); kept as missing. Check the line, or export again",
+            "column {} \"{}\": \"{}\" is not a number with '{}' as decimal mark ({} such cells); kept as missing. Check the line, or export again",
             channel.column, channel.name, bad.text, decimal as char, bad.count
         ),
     )

@@ -34,14 +34,15 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             resolution_s,
             ..
         } => format!(
-            "time does not advance: {} s stands again (first of {repeats} places in {rows} rows). The export kept too few digits ({} s) and they are lost; the record as a whole implies a step of {} s, which is used. Export with more digits, or give the sampling interval with --interval",
+            "time does not advance: {} s is repeated, the first of {repeats} places in {rows} rows. The export has too few digits ({} s); the record as a whole implies a step of {} s, which is used. Export with more digits, or give the sampling interval with --interval",
             short(time_s),
             brief(resolution_s),
             brief(step_s)
         ),
         TimeFault::Repeated { time_s, places, .. } => format!(
-            "time {} s stands twice (first of {places} place(s)); the later row is left out. Export the record again if it matters there",
-            short(time_s)
+            "duplicate timestamp {} s{}; the later row is left out. Export the record again if these rows matter",
+            short(time_s),
+            first_of(places)
         ),
         TimeFault::Gap {
             from_s,
@@ -50,10 +51,11 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             places,
             ..
         } => format!(
-            "gap in time from {} s to {} s: {} s long, about {missing} samples missing (first of {places} place(s)). The record is used in {} pieces; pass --time-gaps split to keep the longest piece only",
+            "gap in time from {} s to {} s: {} s long, about {missing} samples missing{}. The record is used in {} pieces; pass --time-gaps split to keep the longest piece only",
             short(from_s),
             short(to_s),
             brief(to_s - from_s),
+            first_of(places),
             places + 1
         ),
         TimeFault::Backwards {
@@ -62,9 +64,10 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             places,
             ..
         } => format!(
-            "time goes back from {} s to {} s (first of {places} place(s)); as told, only the longest increasing stretch is kept",
+            "time goes back from {} s to {} s{}; as requested, only the longest increasing stretch is kept",
             short(from_s),
-            short(to_s)
+            short(to_s),
+            first_of(places)
         ),
         TimeFault::Uneven {
             median_s,
@@ -77,7 +80,7 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             brief(median_s)
         ),
         TimeFault::Pairs { step_s } => format!(
-            "every time stands twice, {} s apart, as peak detection writes it (least and largest sample). Both rows are kept, the second half a step later. If one of them is no sample of its own, give the interval of the rows with --interval",
+            "every timestamp is there twice, {} s apart, as peak detection writes it (least and largest sample). Both rows are kept, the second half a step later. If one of them is no sample of its own, give the interval of the rows with --interval",
             brief(step_s)
         ),
         TimeFault::Spread { time_s, places, .. } => format!(
@@ -85,7 +88,7 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             short(time_s)
         ),
         TimeFault::Sorted { places } => format!(
-            "the rows are put in the order of their times, as given; {places} step(s) went back"
+            "the rows are put in the order of their times, as requested; time went back in {places} places"
         ),
         TimeFault::Cut { first, end, rows } => format!(
             "only lines {} to {} are kept ({} of {rows} rows), the longest stretch in which time increases without a gap",
@@ -93,6 +96,14 @@ fn text(lines: &LineMap, fault: &TimeFault) -> String {
             lines.line(end - 1),
             end - first
         ),
+    }
+}
+
+/// That there are more such places.
+fn first_of(places: usize) -> String {
+    match places {
+        0 | 1 => String::new(),
+        n => format!(" (first of {n} places)"),
     }
 }
 
@@ -179,7 +190,7 @@ pub fn time_missing(place: &Place, table: &Table, count: usize) -> Warning {
         WarningKind::TimeMissing,
         Some(table.lines.line(0)),
         None,
-        format!("{count} row(s) have no time and are left out"),
+        format!("{count} rows have no time and are left out"),
     )
 }
 

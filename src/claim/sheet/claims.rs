@@ -247,7 +247,7 @@ fn describe(parts: &Parts, bounds: &[Bound; 2]) -> String {
                 [Some((minus, _)), Some((plus, _))] if minus == plus => {
                     words.push(format!("± {plus}"));
                 }
-                [Some((minus, _)), Some((plus, _))] => words.push(format!("+ {plus} - {minus}")),
+                [Some((minus, _)), Some((plus, _))] => return unequal(&printed.text, plus, minus),
                 [Some((minus, _)), None] => words.push(format!("- {minus}")),
                 [None, Some((plus, _))] => words.push(format!("+ {plus}")),
                 [None, None] => {}
@@ -261,4 +261,16 @@ fn describe(parts: &Parts, bounds: &[Bound; 2]) -> String {
         words.push(format!("at most {}", printed.text));
     }
     words.join(" ")
+}
+
+/// `15 +1 -2 g·cm²`, the unit once where all three have the same.
+fn unequal(value: &str, plus: &str, minus: &str) -> String {
+    let split = [value, plus, minus].map(|text| text.split_once(' '));
+    if let [Some((value, unit)), Some((plus, one)), Some((minus, other))] = split
+        && unit == one
+        && unit == other
+    {
+        return format!("{value} +{plus} -{minus} {unit}");
+    }
+    format!("{value} +{plus} -{minus}")
 }

@@ -7,52 +7,52 @@ use rundown::capture::{self, Limits, ReadOptions, TimeGaps};
 #[derive(Args, Clone, Debug, Default)]
 #[command(next_help_heading = "Reading of captures")]
 pub struct ImportFlags {
-    /// Field delimiter.
+    /// Field delimiter
     #[arg(long, value_enum)]
     delimiter: Option<Delimiter>,
-    /// Decimal mark.
+    /// Decimal mark
     #[arg(long, value_enum)]
     decimal: Option<Decimal>,
-    /// Text encoding, e.g. utf-8, utf-16le, windows-1252.
+    /// Text encoding, e.g. utf-8, utf-16le, windows-1252
     #[arg(long, value_name = "LABEL")]
     encoding: Option<String>,
-    /// Lines above the first row of numbers.
+    /// Lines above the first row of numbers
     #[arg(long, value_name = "COUNT")]
     skip_lines: Option<usize>,
-    /// Header lines directly above the numbers: 0, 1 (names) or 2 (names and units).
+    /// Header lines directly above the numbers: 0, 1 (names) or 2 (names and units)
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u8).range(0..=2))]
     header_rows: Option<u8>,
-    /// Column of time, from 1; 0 when there is none.
+    /// Column of time, from 1; 0 when there is none
     #[arg(long, value_name = "COLUMN")]
     time_column: Option<usize>,
-    /// Sampling interval, e.g. 80us or 8e-5 (s); wins over the file.
+    /// Sampling interval, e.g. 80us or 8e-5 (s); replaces that of the file
     #[arg(long, value_name = "TIME", value_parser = seconds)]
     interval: Option<f64>,
-    /// Time of the first row, e.g. -1.2ms; wins over the file.
+    /// Time of the first row, e.g. -1.2ms; replaces that of the file
     #[arg(long, value_name = "TIME", value_parser = seconds, allow_hyphen_values = true)]
     first_time: Option<f64>,
-    /// Unit of a column, from 1, e.g. 2=mA; may be given again.
+    /// Unit of a column, from 1, e.g. 2=mA; repeatable
     #[arg(long = "unit", value_name = "COLUMN=UNIT", value_parser = column_unit)]
     units: Vec<(usize, String)>,
-    /// Column of hexadecimal codes, from 1, to be read as whole numbers; may be given again.
+    /// Column of hexadecimal codes, from 1, to be read as whole numbers; repeatable
     #[arg(long = "hex-column", value_name = "COLUMN")]
     hex_columns: Vec<usize>,
-    /// Where time jumps: tell it, keep only the longest stretch that increases without a gap, or sort the rows by time.
+    /// Where time jumps: warn (tell), keep the longest stretch without a gap (split), or sort the rows by time (sort)
     #[arg(long, value_enum, default_value = "tell")]
     time_gaps: Gaps,
-    /// Longest line read, in bytes.
+    /// Longest line read, in bytes
     #[arg(long, value_name = "BYTES", hide_short_help = true)]
     max_line_bytes: Option<usize>,
-    /// Most columns read.
+    /// Most columns read
     #[arg(long, value_name = "COUNT", hide_short_help = true)]
     max_columns: Option<usize>,
-    /// Most numbers kept, over all columns.
+    /// Most numbers kept, over all columns
     #[arg(long, value_name = "COUNT", hide_short_help = true)]
     max_numbers: Option<usize>,
-    /// Most bytes of text read, after unpacking.
+    /// Most bytes of text read, after unpacking
     #[arg(long, value_name = "BYTES", hide_short_help = true)]
     max_text_bytes: Option<u64>,
-    /// Most bytes of text that one byte of a packed file may give.
+    /// Largest unpacking ratio
     #[arg(long, value_name = "COUNT", hide_short_help = true)]
     max_unpack_ratio: Option<u64>,
 }

@@ -1,7 +1,7 @@
 //! What the waveform in one record shows: columns, role, events, phases, warnings, and the ripple of a run-down.
 
 use super::ripple::{current_document, current_lines, ripple_document, ripple_lines};
-use crate::cli::terminal::{number, path_text};
+use crate::cli::terminal::number;
 use rundown::bench::{CaptureWarning, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
@@ -24,12 +24,12 @@ const MOST_ROWS: usize = 2_000_000;
 /// Everything that voltage and current of one record show.
 pub(super) struct Findings<'a> {
     record: &'a Record,
-    columns: ColumnGuess,
-    timeline: Timeline,
+    pub(super) columns: ColumnGuess,
+    pub(super) timeline: Timeline,
     /// Of the currents in starts, brakes and steady running; else why not.
-    currents: Vec<(Motion, Result<CurrentRipple, String>)>,
+    pub(super) currents: Vec<(Motion, Result<CurrentRipple, String>)>,
     /// Only for a run-down with an open stretch; else why not.
-    ripple: Option<Result<RippleResult, String>>,
+    pub(super) ripple: Option<Result<RippleResult, String>>,
 }
 
 impl<'a> Findings<'a> {
@@ -88,6 +88,23 @@ impl<'a> Findings<'a> {
         }
     }
 
+    /// True where the shape shows a role.
+    pub(super) fn has_role(&self) -> bool {
+        self.columns.role.confidence > NO_ROLE
+    }
+
+    /// Warnings about the waveform, each once; the notes too where `all`.
+    pub(super) fn remarks(&self, all: bool) -> Vec<String> {
+        let mut texts: Vec<String> = Vec::new();
+        for remark in &self.timeline.remarks {
+            let text = remark.to_string();
+            if (all || !self.timeline.is_note(remark)) && !texts.contains(&text) {
+                texts.push(text);
+            }
+        }
+        texts
+    }
+
     /// Voltage and current by their index.
     pub fn used(&self) -> [Option<usize>; 2] {
         [self.columns.voltage, self.columns.current]
@@ -116,7 +133,7 @@ impl<'a> Findings<'a> {
         let mut lines = vec![self.columns_line()];
         lines.extend(self.columns.reasons.iter().map(|r| format!("    {r}")));
         let role = &self.columns.role;
-        lines.push(if role.confidence > NO_ROLE {
+        lines.push(if self.has_role() {
             format!(
                 "  role: {} (confidence {:.2}): {}",
                 role.role.name(),
@@ -124,9 +141,9 @@ impl<'a> Findings<'a> {
                 role.reason
             )
         } else {
-            format!("  role: none shows: {}", role.reason)
+            format!("  no role found: {}", role.reason)
         });
-        if role.confidence > NO_ROLE {
+        if self.has_role() {
             for (other, confidence) in role.alternatives.iter().filter(|a| a.1 >= NO_ROLE) {
                 lines.push(format!(
                     "    or {} (confidence {confidence:.2})",
@@ -172,13 +189,6 @@ impl<'a> Findings<'a> {
         for (motion, found) in &self.currents {
             lines.extend(current_lines(*motion, found));
         }
-        let path = path_text(&self.record.path);
-        for remark in &self.timeline.remarks {
-            let line = format!("  warning: {path}: {remark}");
-            if !lines.contains(&line) {
-                lines.push(line);
-            }
-        }
         lines
     }
 
@@ -211,7 +221,7 @@ impl<'a> Findings<'a> {
     }
 
     /// A time to a thousandth of the sampling step, so that what lies on a row is shown there.
-    fn clock(&self, time_s: f64) -> String {
+    pub(super) fn clock(&self, time_s: f64) -> String {
         let step_s = match (self.time(0), self.time(1)) {
             (Some(first), Some(second)) if second > first => 1e-3 * (second - first),
             _ => return number(time_s, "s"),

@@ -4,6 +4,7 @@ mod document;
 mod findings;
 mod ripple;
 mod seen;
+mod summary;
 mod text;
 mod view;
 
@@ -16,16 +17,22 @@ use serde_json::json;
 use std::path::PathBuf;
 use view::View;
 
-/// Shows what is found in captured files: layout and why, channels, rate, noise, clipping, columns and role, events, ripple, doubts.
+/// Show what each captured file holds and what is wrong with it
+///
+/// Exit status: 0 when every file can be used, 1 when one is doubtful, 2 when one cannot be read.
 #[derive(Args, Debug)]
+#[command(after_help = "Example: rundown look captures/*.csv")]
 pub struct Look {
-    /// Exported captures (text, or text packed with gzip).
+    /// Exported captures (text, or text packed with gzip)
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// Print JSON: an array with one object a file.
+    /// Print the layout with its reasons, every event and phase, and all notes
+    #[arg(long)]
+    details: bool,
+    /// Print JSON: an array with one object a file
     #[arg(long)]
     json: bool,
-    /// No small plots where the output is a terminal.
+    /// Print no plots on a terminal
     #[arg(long)]
     no_plot: bool,
     #[command(flatten)]
@@ -40,6 +47,7 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     let options = arguments.import.options();
     let mut status = Status::Ok;
     let mut documents = Vec::new();
+    let mut warnings = 0;
     // Files that hold one channel each of one event are shown as one record.
     let groups = capture::group_by_channel(&arguments.files).into_iter();
     let records = groups.flat_map(|group| capture::read_group(&group, &options));
@@ -54,7 +62,12 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
                     documents.push(view.document());
                 } else {
                     let gap = if at > 0 { "\n" } else { "" };
-                    print_text(&format!("{gap}{}", view.text()))?;
+                    let text = match arguments.details {
+                        true => view.details(),
+                        false => view.summary(),
+                    };
+                    print_text(&format!("{gap}{text}"))?;
+                    warnings += view.warning_count();
                     if plot::wanted(arguments.no_plot)
                         && let Ok(findings) = &view.findings
                     {
@@ -77,6 +90,15 @@ pub fn run(arguments: &Look) -> anyhow::Result<Status> {
     }
     if arguments.json {
         print_json(&documents)?;
+    } else if !arguments.details && status != Status::NoResult {
+        let count = match warnings {
+            0 => "no warnings".to_owned(),
+            1 => "1 warning".to_owned(),
+            n => format!("{n} warnings"),
+        };
+        print_text(&format!(
+            "\n{count}; how a file is read: rundown look --details FILE\n"
+        ))?;
     }
     Ok(status)
 }

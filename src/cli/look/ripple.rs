@@ -13,11 +13,11 @@ const LEAST_PROBABILITY: f64 = 0.005;
 pub(super) fn ripple_lines(ripple: &Result<RippleResult, String>) -> Vec<String> {
     let result = match ripple {
         Ok(result) => result,
-        Err(why) => return vec![format!("  ripple: tells no speed: {why}")],
+        Err(why) => return vec![format!("  ripple: no speed: {why}")],
     };
     let mut lines = vec![match &result.line {
         None => format!(
-            "  ripple: no line stands above the floor (chance of a false alarm {})",
+            "  ripple: no line above the noise floor (chance of a false alarm {})",
             result.false_alarm_rate
         ),
         Some(line) => line_text(line),
@@ -48,10 +48,10 @@ pub(super) fn current_lines(motion: Motion, found: &Result<CurrentRipple, String
     let what = format!("  ripple of the current ({motion})");
     let found = match found {
         Ok(found) => found,
-        Err(why) => return vec![format!("{what}: tells no speed: {why}")],
+        Err(why) => return vec![format!("{what}: no speed: {why}")],
     };
     let mut lines = vec![match found.frequency_hz {
-        None => format!("{what}: no line stands above the floor"),
+        None => format!("{what}: no line above the noise floor"),
         Some((hz, sd)) => format!(
             "{what}: line at {}{}, {:.0} times the noise in power, seen over {:.0} cycles",
             write(hz, Some(sd), "Hz", Scale::Plain),

@@ -1,4 +1,4 @@
-//! What `look` prints of one record.
+//! What `look --details` prints of one record.
 
 use super::seen::Seen;
 use super::view::View;
@@ -14,16 +14,11 @@ const MOST_RULES: usize = 8;
 
 impl View<'_> {
     /// The whole text, ending in a line feed: what the file lacks, what it holds, what the motor shows.
-    pub fn text(&self) -> String {
+    pub fn details(&self) -> String {
         let record = self.record;
         let further = record.parts.iter();
         let further = further.map(|(path, _)| format!(" with {}", path_text(path)));
         let mut lines = vec![path_text(&record.path) + &further.collect::<String>()];
-        lines.extend(
-            self.warnings()
-                .into_iter()
-                .map(|text| format!("  warning: {text}")),
-        );
         lines.push(format!(
             "  first numbers in line {}",
             record.first_data_line
@@ -40,14 +35,19 @@ impl View<'_> {
             Ok(findings) => lines.extend(findings.lines()),
             Err(reasons) => lines.extend(reasons.iter().map(|reason| format!("  {reason}"))),
         }
+        let warnings = self.warnings(true).into_iter();
+        lines.extend(warnings.map(|text| format!("  warning: {text}")));
         lines.join("\n") + "\n"
     }
 
-    /// What the file lacks. A remark about several columns is one line.
-    fn warnings(&self) -> Vec<String> {
+    /// What is wrong, what asks nothing of the reader only where `all`. A remark about several columns is one line.
+    pub(super) fn warnings(&self, all: bool) -> Vec<String> {
         let mut texts = Vec::new();
         let warnings = &self.record.warnings;
         for (at, warning) in warnings.iter().enumerate() {
+            if warning.kind.is_note() && !all {
+                continue;
+            }
             let alike = |other: &&Warning| {
                 other.kind == warning.kind && other.column.is_some() && warning.column.is_some()
             };
@@ -66,6 +66,16 @@ impl View<'_> {
         }
         texts.extend(self.unstated_units());
         texts.extend(self.clipping());
+        // The block of the record names the file already.
+        let path = path_text(&self.record.path);
+        for text in &mut texts {
+            if let Some(rest) = text.strip_prefix(&path) {
+                *text = placed(rest);
+            }
+        }
+        if let Ok(findings) = &self.findings {
+            texts.extend(findings.remarks(all));
+        }
         texts
     }
 
@@ -87,7 +97,7 @@ impl View<'_> {
                 if codes {
                     ", which holds whole numbers: codes of a converter or counts, not volts or amperes"
                 } else {
-                    "; the numbers are taken as they stand"
+                    "; the numbers are used as they are"
                 },
                 flags.join(" ")
             )
@@ -175,7 +185,7 @@ impl View<'_> {
         let (first, others) = clipped.split_first()?;
         let (level, row) = (first.clip_level()?, first.clipped.first()?);
         let mut text = format!(
-            "{}: column {} \"{}\": {} samples sit at the end of the range, {}, first at row {}. The true value lies beyond; taken as it stands it hides the peak and makes resistance and inductance too large. Record again with a larger range, or leave these samples out",
+            "{}: column {} \"{}\": {} samples at the end of the range, {}, first in row {}. The true value is beyond it; with these samples resistance and inductance come out too large. Record again with a larger range",
             path_text(&self.record.path),
             first.channel.column,
             first.channel.name,
@@ -189,6 +199,25 @@ impl View<'_> {
         }
         Some(text)
     }
+}
+
+/// `:12:3: text` as `line 12, cell 3: text`, `: text` as it is without the colon.
+fn placed(rest: &str) -> String {
+    let rest = rest.trim_start_matches(':');
+    let Some((place, text)) = rest.split_once(": ") else {
+        return rest.trim_start().to_owned();
+    };
+    match place.split(':').collect::<Vec<_>>()[..] {
+        [line] if is_number(line) => format!("line {line}: {text}"),
+        [line, cell] if is_number(line) && is_number(cell) => {
+            format!("line {line}, cell {cell}: {text}")
+        }
+        _ => rest.trim_start().to_owned(),
+    }
+}
+
+fn is_number(text: &str) -> bool {
+    !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit())
 }
 
 /// Column numbers with runs drawn together: `2, 4 to 7 and 9`; of many the first.

@@ -1,12 +1,17 @@
 //! What goes to the terminal: without a panic when nobody takes it, and without what could command the terminal.
 
 use anyhow::Context;
-use rundown::quantity::{escape, is_invisible, one_line};
+use rundown::quantity::{escape, is_invisible, one_line, wrapped};
 use serde::Serialize;
 use std::borrow::Cow;
 use std::fmt::Display;
 use std::io::{ErrorKind, Write};
 use std::path::Path;
+
+/// Columns of text in a pipe, and at the least and at the most on a terminal.
+const PIPE: usize = 80;
+const NARROWEST: usize = 40;
+const WIDEST: usize = 120;
 
 /// A path for a person: one line, whatever its name holds.
 pub fn path_text(path: &Path) -> String {
@@ -19,7 +24,16 @@ pub fn path_text(path: &Path) -> String {
 /// # Errors
 /// Anything else that keeps the text from being written, such as a full disk.
 pub fn print_text(text: &str) -> anyhow::Result<()> {
-    print_bytes(shown(text).as_bytes())
+    let width = width(&console::Term::stdout());
+    print_bytes(wrapped(&shown(text), width).as_bytes())
+}
+
+/// Columns of text: those of a terminal within what is easy to read, 80 in a pipe.
+fn width(terminal: &console::Term) -> usize {
+    match terminal.size_checked() {
+        Some((_, columns)) if terminal.is_term() => usize::from(columns).clamp(NARROWEST, WIDEST),
+        _ => PIPE,
+    }
 }
 
 /// Prints the bytes of a file as they are; otherwise as [`print_text`].
@@ -54,7 +68,8 @@ pub fn report_warning(text: impl Display) {
 
 /// Prints lines to the standard error, where there is one to take them; control characters as in [`print_text`].
 pub fn report_lines(text: &str) {
-    let _ = writeln!(std::io::stderr(), "{}", shown(text));
+    let width = width(&console::Term::stderr());
+    let _ = writeln!(std::io::stderr(), "{}", wrapped(&shown(text), width));
 }
 
 /// Line feeds and tabs stay, every other invisible character is shown as its code: `\u{1b}`.

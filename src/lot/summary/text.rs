@@ -2,10 +2,11 @@
 
 use super::{ParameterSummary, Summary};
 use crate::lot::Outlier;
-use crate::quantity::rounding::{Scale, superscript, write};
+use crate::motor_file::table::BenchUnit;
+use crate::quantity::rounding::{self, Scale, concise, superscript, write};
 use std::fmt::Write;
 
-/// Parameters told in one outlier's line.
+/// Parameters named in the line of one outlier.
 const REASONS: usize = 4;
 /// Lines of outliers and of troubles.
 const MOST: usize = 20;
@@ -65,7 +66,7 @@ pub fn render(summary: &Summary) -> String {
     if !summary.outliers.is_empty() {
         let _ = writeln!(
             text,
-            "\nmotors that stand out (share of false ones at most {:.0} %):",
+            "\noutliers (at most {:.0} % of them false):",
             100.0 * summary.false_discovery_rate
         );
         for outlier in summary.outliers.iter().take(MOST) {
@@ -156,23 +157,11 @@ fn cut(text: &str) -> String {
 }
 
 fn table(summary: &Summary, shown: &[&ParameterSummary]) -> String {
-    let percent = (summary.level * 1000.0).round() / 10.0;
-    let mut rows = vec![[
-        "parameter".to_owned(),
-        "motors".to_owned(),
-        "mean ± standard uncertainty".to_owned(),
-        format!("spread between motors ({percent} %)"),
-        "of one measurement".to_owned(),
-        "drift, first to last".to_owned(),
-    ]];
-    for parameter in shown {
-        rows.push(row(summary, parameter));
-    }
+    let mut rows = vec![["", "motors", "mean", "spread", "repeat", "drift"].map(str::to_owned)];
+    rows.extend(shown.iter().map(|parameter| short_row(summary, parameter)));
     let width = |column: usize| {
-        rows.iter()
-            .map(|r| r[column].chars().count())
-            .max()
-            .unwrap_or(0)
+        let cells = rows.iter().map(|r| r[column].chars().count());
+        cells.max().unwrap_or(0)
     };
     let widths: Vec<usize> = (0..6).map(width).collect();
     let mut text = String::new();
@@ -185,10 +174,64 @@ fn table(summary: &Summary, shown: &[&ParameterSummary]) -> String {
         text.push_str(cells.join("  ").trim_end());
         text.push('\n');
     }
+    text.push_str(
+        "spread: standard deviation between motors; repeat: standard uncertainty of one measurement; drift: first to last motor; * beyond chance\n",
+    );
     text
 }
 
-/// Cells of one parameter, for the terminal and the page alike.
+/// Cells of one parameter on the terminal, in common units.
+fn short_row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
+    let at = if parameter.at_25_c { " at 25 °C" } else { "" };
+    let name = format!("{}{at}", parameter.name.symbol());
+    let Some(spread) = &parameter.spread else {
+        let motors = parameter.motors.to_string();
+        return [
+            name,
+            motors,
+            "too few motors".into(),
+            String::new(),
+            String::new(),
+            String::new(),
+        ];
+    };
+    let unit = BenchUnit::of(parameter.name, spread.mean.abs());
+    let (si, text) = match parameter.relative {
+        true => (0.01, "%"),
+        false => (unit.si, unit.text.as_str()),
+    };
+    let two_digits = |value: f64| {
+        let mut rounded = rounding::round(value / si, Some((value / si).abs()), Scale::Plain);
+        rounded.uncertainty = None;
+        rounded.with_unit(text)
+    };
+    let drift = parameter.drift.as_ref().map(|d| {
+        let seen = d.false_discovery_rate <= summary.false_discovery_rate;
+        let mark = if seen { " *" } else { "" };
+        let change = write(
+            d.change / si,
+            Some(d.change_uncertainty / si),
+            text,
+            Scale::Plain,
+        );
+        format!("{change}{mark}")
+    });
+    [
+        name,
+        spread.motors.to_string(),
+        concise(
+            spread.mean / unit.si,
+            spread.mean_uncertainty / unit.si,
+            &unit.text,
+            Scale::Plain,
+        ),
+        two_digits(spread.deviation),
+        two_digits(spread.own_uncertainty),
+        drift.unwrap_or_default(),
+    ]
+}
+
+/// Cells of one parameter on the page.
 pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
     let mut name = format!("{} {}", parameter.name.label(), parameter.name.symbol());
     if parameter.at_25_c {

@@ -56,6 +56,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         constant_candidates: constant_candidates(bench, estimate),
         covariance: covariance(&reported, estimate),
         confrontations: confrontations(bench, timelines, estimate),
+        thermal: None,
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
         validity: validity(bench, estimate),
@@ -271,7 +272,23 @@ fn inputs(bench: &Bench) -> Vec<Input> {
             role: Some(c.role.name().into()),
         })
     });
-    sheet.chain(captures).collect()
+    let heat = bench.heat.iter().filter_map(|record| {
+        let (path, sha256) = record.file.as_ref()?;
+        Some(Input {
+            path: path.display().to_string(),
+            sha256: sha256.clone(),
+            role: Some(record.kind.name().into()),
+        })
+    });
+    let tables = bench.tables.iter().filter_map(|table| {
+        let (path, sha256) = table.file.as_ref()?;
+        Some(Input {
+            path: path.display().to_string(),
+            sha256: sha256.clone(),
+            role: Some(format!("{} table", table.kind.name())),
+        })
+    });
+    sheet.chain(captures).chain(heat).chain(tables).collect()
 }
 
 fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {

@@ -1,7 +1,7 @@
 //! The unknowns of instruments and captures, as the file names them.
 
 use crate::bench::Bench;
-use crate::fit::{Estimate, ParameterKind};
+use crate::fit::{Estimate, ParameterKind, ShaftUnknown};
 use crate::motor_file::Nuisance;
 
 pub(super) fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
@@ -67,6 +67,30 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
             ),
             "s",
         ),
+        ParameterKind::MeterError { quantity, meter } => (
+            format!(
+                "error of {}, every {}, in its stated standard uncertainties",
+                meter_name(meter),
+                quantity.name()
+            ),
+            "1",
+        ),
+        ParameterKind::MeterZero { quantity, meter } => (
+            format!(
+                "zero of {}, {}, in its stated standard uncertainties",
+                meter_name(meter),
+                quantity.name()
+            ),
+            "1",
+        ),
+        ParameterKind::Shaft { channel, of } => match of {
+            ShaftUnknown::Gain => (format!("gain error of {channel}"), "1"),
+            ShaftUnknown::Delay => (format!("delay of {channel}, departure"), "s"),
+        },
+        ParameterKind::ShaftZero { capture: k } => (
+            format!("zero of the speed channel in {}", capture(*k)),
+            "rad/s",
+        ),
         ParameterKind::Source { capture: k } => {
             (format!("source voltage in {}, departure", capture(*k)), "V")
         }
@@ -91,4 +115,8 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
         }
         _ => return None,
     })
+}
+
+fn meter_name(meter: &Option<String>) -> &str {
+    meter.as_deref().unwrap_or("the meter")
 }

@@ -1,102 +1,47 @@
-//! The readable table of a motor file: value ± standard uncertainty, interval, common units, status.
+//! A motor file as text: the answer on one screen, its details in SI units, the evidence, and what to know of it.
 
+mod diagnostics;
 mod evidence;
+mod screen;
 
+pub use diagnostics::{diagnostics, notes_left_out};
 pub use evidence::{evidence, evidence_cells, result_line};
+pub(crate) use screen::BenchUnit;
+pub use screen::screen;
 
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
 use crate::quantity::rounding::{self, Rounded, Scale};
 use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
 
-/// Columns of the table; the status is the last and runs free.
-const HEADS: [&str; 4] = [
-    "parameter",
-    "value ± standard uncertainty",
-    "interval",
-    "in the trade",
-];
+/// Column at which the status of a parameter stands.
+const STATUS: usize = 50;
 
-/// One line of cells, and the lines of text under it.
-struct Row {
-    cells: [String; 4],
-    status: String,
-    under: Vec<String>,
-}
-
-/// Renders the table, one line a parameter, with its notes under it. Ends in a line feed.
+/// Renders every parameter in SI units, with its interval, the common units and its notes. Ends in a line feed.
 ///
 /// A parameter without a value shows no number; the line under it says what would settle it.
 pub fn render(file: &MotorFile) -> String {
-    let rows: Vec<Row> = file
-        .parameters
-        .iter()
-        .map(|(name, parameter)| row(*name, parameter))
-        .collect();
-    let mut widths = HEADS.map(width);
-    for row in &rows {
-        for (widest, cell) in widths.iter_mut().zip(&row.cells) {
-            *widest = (*widest).max(width(cell));
-        }
-    }
     let mut text = String::new();
-    line(&mut text, &HEADS.map(str::to_owned), &widths, "status");
-    for row in &rows {
-        line(&mut text, &row.cells, &widths, &row.status);
-        for under in &row.under {
-            let _ = writeln!(text, "    {under}");
+    for (name, parameter) in &file.parameters {
+        let head = format!("{} {}", name.label(), name.symbol());
+        let mut status = parameter.status.label().to_owned();
+        if let Some(temperature_c) = parameter.temperature_c
+            && parameter.status != Status::Undetermined
+        {
+            let _ = write!(status, " at {temperature_c:.1} °C");
+        }
+        let gap = STATUS.saturating_sub(head.chars().count()).max(2);
+        let _ = writeln!(text, "{head}{:gap$}{status}", "");
+        for line in lines(*name, parameter) {
+            let _ = writeln!(text, "    {line}");
         }
     }
     text
 }
 
-/// Kind of a note that only states what was found.
-pub const FINDING: &str = "finding";
-
-/// Kind of a warning about evidence in conflict.
-pub const CONFLICT: &str = "conflict";
-
-/// The warnings, one paragraph each; empty where there is none.
-pub fn warnings(file: &MotorFile) -> String {
-    let mut text = String::new();
-    for warning in &file.warnings {
-        let subject = warning.subject.as_ref();
-        let subject = subject.map_or(String::new(), |subject| format!("{subject}: "));
-        // What the ripple shows is a note.
-        let label = match warning.kind.as_str() {
-            FINDING => "note",
-            CONFLICT => "conflict",
-            _ => "warning",
-        };
-        let _ = writeln!(text, "{label}: {subject}{}", warning.text);
-    }
-    text
-}
-
-fn line(text: &mut String, cells: &[String; 4], widths: &[usize; 4], status: &str) {
-    for (cell, widest) in cells.iter().zip(widths) {
-        text.push_str(cell);
-        text.push_str(&" ".repeat(widest - width(cell) + 2));
-    }
-    text.push_str(status);
-    text.push('\n');
-}
-
-fn width(cell: impl AsRef<str>) -> usize {
-    cell.as_ref().chars().count()
-}
-
-fn row(name: ParameterName, parameter: &Parameter) -> Row {
-    let mut row = Row {
-        cells: [
-            format!("{} {}", name.label(), name.symbol()),
-            "-".to_owned(),
-            "-".to_owned(),
-            "-".to_owned(),
-        ],
-        status: parameter.status.label().to_owned(),
-        under: Vec::new(),
-    };
+/// What stands under the name of a parameter.
+fn lines(name: ParameterName, parameter: &Parameter) -> Vec<String> {
+    let mut lines = Vec::new();
     if let (Some(value), Some(uncertainty), Some(lower), Some(upper), Some(level)) = (
         parameter.value,
         parameter.standard_uncertainty,
@@ -104,38 +49,34 @@ fn row(name: ParameterName, parameter: &Parameter) -> Row {
         parameter.upper,
         parameter.level,
     ) {
-        row.cells[1] = rounding::write(value, Some(uncertainty), name.si(), scale(name));
-        row.cells[2] = interval(
-            name,
-            (lower, upper),
-            uncertainty,
-            level,
-            parameter.one_sided,
-        );
-        row.cells[3] = in_common_units(name, value, uncertainty);
-    }
-    if let Some(temperature_c) = parameter.temperature_c
-        && parameter.status != Status::Undetermined
-    {
-        let _ = write!(row.status, " at {temperature_c:.1} °C");
+        lines.push(format!(
+            "{}, {}",
+            rounding::write(value, Some(uncertainty), name.si(), scale(name)),
+            interval(
+                name,
+                (lower, upper),
+                uncertainty,
+                level,
+                parameter.one_sided
+            )
+        ));
+        lines.extend(in_common_units(name, value, uncertainty));
     }
     if let Some(at) = &parameter.at_25_c
         && parameter.temperature_c != Some(25.0)
     {
-        row.under.push(at_line(name, at));
+        lines.push(at_line(name, at));
     }
-    row.under.extend(at_speed(parameter));
-    if let Some(note) = &parameter.note {
-        row.under.push(note.clone());
-    }
+    lines.extend(at_speed(parameter));
+    lines.extend(parameter.note.clone());
     if let Some(suggestion) = &parameter.suggestion {
         let lead = match parameter.status {
             Status::Measured | Status::InConflict => "would be sharper with",
             Status::FromPrior | Status::Undetermined => "what would settle it",
         };
-        row.under.push(format!("{lead}: {suggestion}"));
+        lines.push(format!("{lead}: {suggestion}"));
     }
-    row
+    lines
 }
 
 fn at_line(name: ParameterName, at: &AtTemperature) -> String {
@@ -157,7 +98,7 @@ fn at_line(name: ParameterName, at: &AtTemperature) -> String {
     )
 }
 
-/// The speed at which a parameter is taken, in words.
+/// The speed at which a parameter holds.
 pub(crate) fn at_speed(parameter: &Parameter) -> Option<String> {
     let emf_v = parameter.at_back_emf_v?;
     let emf = rounding::significant(emf_v, 4);
@@ -233,7 +174,17 @@ pub fn common_units(name: ParameterName) -> &'static [&'static str] {
     }
 }
 
-fn in_common_units(name: ParameterName, value: f64, uncertainty: f64) -> String {
+/// K, or its uncertainty, in the unit that speed controllers print.
+fn rpm_per_volt(value: f64, uncertainty: f64) -> String {
+    let Ok(unit) = units::find(ParameterName::BackEmfConstant.quantity(), "rpm/V") else {
+        return String::new();
+    };
+    let uncertainty = unit.uncertainty_from_si(value, 2.0 * uncertainty);
+    rounding::round(unit.from_si(value), Some(uncertainty), Scale::Plain).value
+}
+
+/// In every common unit; `None` where SI with a prefix is the common one.
+fn in_common_units(name: ParameterName, value: f64, uncertainty: f64) -> Option<String> {
     let written: Vec<String> = common_units(name)
         .iter()
         .filter_map(|text| units::find(name.quantity(), text).ok())
@@ -244,10 +195,7 @@ fn in_common_units(name: ParameterName, value: f64, uncertainty: f64) -> String 
             rounding::write(number, Some(uncertainty), unit.text, Scale::Plain)
         })
         .collect();
-    match written.is_empty() {
-        true => "-".to_owned(),
-        false => written.join(", "),
-    }
+    (!written.is_empty()).then(|| written.join(", "))
 }
 
 #[cfg(test)]

@@ -178,7 +178,7 @@ pub fn run_down(machine: &Machine, voltage_v: f64) -> Advice {
         ),
     );
     let mut by_eye = vec![
-        "a smooth fall that bends little, to the very end and half a second beyond; ripple on it is wanted, it tells the speed".to_string(),
+        "a smooth fall that bends little, to the very end and half a second beyond; ripple on it is wanted: it gives the speed".to_string(),
         "a fall at once and then slowly: something still draws current; a crossing of zero: AC coupling".into(),
     ];
     by_eye.extend(split_note(&settings, machine));

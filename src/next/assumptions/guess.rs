@@ -23,7 +23,7 @@ impl Basis {
             Basis::Measured => "measured",
             Basis::Given => "given",
             Basis::FromGuess => "from guesses",
-            Basis::Guess => "guess, common practice, no source",
+            Basis::Guess => "guess",
         }
     }
 }

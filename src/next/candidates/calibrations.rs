@@ -29,7 +29,7 @@ pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
             };
             Candidate {
                 key: format!("calibrate_{}", instrument.name),
-                title: format!("{title} (± {:.1} % now, ± 0.2 % then)", 200.0 * instrument.gain_relative_uncertainty),
+                title: format!("{title} (± {:.1} % to ± 0.2 %)", 200.0 * instrument.gain_relative_uncertainty),
                 needs: Some("a reference of 0.2 %".into()),
                 advice: None,
                 how: Some(how.into()),

@@ -5,6 +5,7 @@ mod candidate;
 mod captures;
 mod context;
 mod readings;
+mod tables;
 
 pub use candidate::Candidate;
 pub use context::Context;
@@ -13,6 +14,7 @@ pub use context::Context;
 pub fn candidates(context: &Context<'_>) -> Vec<Candidate> {
     let mut out = captures::list(context);
     out.extend(readings::list(context));
+    out.extend(tables::list(context));
     out.extend(calibrations::list(context));
     out
 }

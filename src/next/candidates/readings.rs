@@ -99,7 +99,8 @@ fn segments(context: &Context<'_>) -> Option<Candidate> {
     if context.estimate.ripple.iter().any(|f| f.taken.is_some()) {
         return None;
     }
-    let counted = context.bench.motor.commutator_segments.is_some();
+    let motor = &context.bench.motor;
+    let counted = motor.commutator_segments.is_some() && motor.poles.is_some();
     let open = context
         .estimate
         .ripple
@@ -111,12 +112,12 @@ fn segments(context: &Context<'_>) -> Option<Candidate> {
         return Some(Candidate {
             key: "count_segments".into(),
             title: format!(
-                "count the commutator segments: the ripple of \"{}\" then tells the speed",
+                "count commutator segments and magnet poles: the ripple of \"{}\" then gives the speed",
                 context.bench.captures[capture].name
             ),
             needs: None,
             advice: None,
-            how: Some("look through a slot of the can, or count the steps felt while turning by hand; commutator_segments under [motor]".into()),
+            how: Some("look through a slot of the can, or count the steps felt while turning by hand; a compass carried around the can shows each pole; commutator_segments and poles under [motor]".into()),
             cautions: Vec::new(),
             addition: Addition {
                 ripple: vec![(capture, relative)],

@@ -144,6 +144,7 @@ impl<'b> Rig<'b> {
                 added_inertia_kg_m2: added.map(|a| a.1),
                 load_torque_nm: None,
                 driven_speed_rad_s: None,
+                speed: None,
                 ac_coupled: false,
             },
             initial_emf_v,

@@ -23,7 +23,7 @@ pub fn render(plan: &FirstPlan) -> String {
     );
     let _ = writeln!(
         text,
-        "nothing is captured yet; (guess a to b) marks a guess with its range: common practice, no source"
+        "nothing is captured yet; (guess a to b) marks a guess with its range"
     );
     for lost in &plan.lost {
         let _ = writeln!(text, "missing: {lost}");
@@ -36,7 +36,7 @@ pub fn render(plan: &FirstPlan) -> String {
     );
     let _ = writeln!(
         text,
-        "\nCAPTURES, in this order; let the motor rest between them (3 to 5 minutes when it is warm)"
+        "\nCaptures, in this order; let the motor rest between them (3 to 5 minutes when it is warm)"
     );
     for (k, advice) in plan.captures.iter().enumerate() {
         let _ = writeln!(
@@ -72,7 +72,7 @@ pub fn render(plan: &FirstPlan) -> String {
     text
 }
 
-fn title(role: &str) -> &'static str {
+pub(super) fn title(role: &str) -> &'static str {
     match role {
         "start" => "start from rest",
         "run-down" => "run-down, terminals open",
@@ -86,12 +86,12 @@ const READING: &str = "resistance R behind the reading";
 
 fn known(text: &mut String, plan: &FirstPlan) {
     let m = &plan.machine;
-    let _ = writeln!(text, "\nWHAT IS EXPECTED");
+    let _ = writeln!(text, "\nExpected");
     let mut cells: Vec<[String; 3]> = Vec::new();
     let mut row = |what: &str, guess: Option<Guess>, unit: &str| {
         if let Some(g) = guess {
             let basis = if what == READING {
-                "your reading; a meter reads high on carbon brushes (common practice, no source)"
+                "your reading; a meter reads high on carbon brushes"
             } else {
                 g.basis.label()
             };
@@ -134,14 +134,14 @@ fn bench(text: &mut String, plan: &FirstPlan) {
     let Some(inrush) = plan.working_inrush_a else {
         return;
     };
-    let _ = writeln!(text, "\nBENCH");
+    let _ = writeln!(text, "\nBench");
     let mut cells: Vec<[String; 2]> = Vec::new();
     if let Some(s) = plan.shunt {
         let full = s.resistance_ohm * inrush.high;
         cells.push([
             "shunt".into(),
             format!(
-                "{}, {} of R, four terminals, 1:1 lead or coaxial cable: {} at the inrush ({} a division), {} there for a moment, {} while running",
+                "{}, {} of R, four terminals, 1:1 lead or coaxial cable: {} at the inrush ({} a division), {} for a moment, {} while running",
                 amount(s.resistance_ohm, "Ω"),
                 percent(s.share_of_resistance),
                 amount(s.drop_at_inrush_v, "V"),
@@ -161,7 +161,7 @@ fn bench(text: &mut String, plan: &FirstPlan) {
         cells.push([
             "supply".into(),
             format!(
-                "isolated; current limit at {} or more for starts. If it cannot, record the voltage at the motor: a sag then does no harm. For the held rotor set the limit to {}",
+                "isolated; current limit at {} or more for starts. If it cannot, record the voltage at the motor: a sag then does not matter. For the held rotor set the limit to {}",
                 amount(limit, "A"),
                 plan.hold
                     .current_a

@@ -2,4 +2,5 @@
 
 pub mod first_table;
 pub mod numbers;
+pub mod screen;
 pub mod table;

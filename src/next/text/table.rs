@@ -3,6 +3,7 @@
 use crate::fit::ExpectedUncertainty;
 use crate::motor_file::ParameterName;
 use crate::next::advice::Advice;
+use crate::next::advice::scope::Settings;
 use crate::next::advice::series::one_two_five_up;
 use crate::next::ranking::{LITTLE, Now, Ranked, Ranking};
 use crate::next::text::numbers::{amount, percent};
@@ -24,10 +25,10 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
     );
     standing(&mut text, ranking);
     list(&mut text, ranking);
-    order(&mut text, ranking);
+    together(&mut text, ranking);
     let best: Vec<&Ranked> = helpful(ranking).take(explained).collect();
     if !best.is_empty() {
-        let _ = writeln!(text, "\nHOW");
+        let _ = writeln!(text, "\nHow");
     }
     for (k, candidate) in best.iter().enumerate() {
         let _ = writeln!(text, "  {}. {}", k + 1, candidate.title);
@@ -44,7 +45,7 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
             let _ = writeln!(text, "     caution  {caution}");
         }
     }
-    // A hazard is parts beside every candidate that has one, explained or not.
+    // A hazard is beside every candidate that has one, explained or not.
     for candidate in helpful(ranking).skip(explained) {
         let role = candidate.advice.as_ref().map(|a| a.role);
         if matches!(role, Some("brake" | "locked-rotor")) {
@@ -59,12 +60,12 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
     if helpful(ranking).any(|c| c.noise_assumed) {
         let _ = writeln!(
             text,
-            "note: where no capture shows a channel's noise yet, a usual figure stands in (marked *)"
+            "note: marked *: no capture shows the noise of the channel, a usual one is assumed"
         );
     }
     let _ = writeln!(
         text,
-        "note: foreseen from the information at the fitted point, nothing is fitted again; how near this comes: docs/next.md"
+        "note: expected from the information at the fitted point; how accurate this is: docs/next.md"
     );
     let _ = writeln!(
         text,
@@ -74,12 +75,12 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
     text
 }
 
-fn helpful(ranking: &Ranking) -> impl Iterator<Item = &Ranked> {
+pub(super) fn helpful(ranking: &Ranking) -> impl Iterator<Item = &Ranked> {
     ranking.candidates.iter().filter(|c| c.score <= LITTLE)
 }
 
 fn standing(text: &mut String, ranking: &Ranking) {
-    let _ = writeln!(text, "\nWHERE IT STANDS");
+    let _ = writeln!(text, "\nNow");
     let mut cells = Vec::new();
     for now in ranking.now.iter().filter(|n| n.wanted) {
         cells.push([
@@ -125,7 +126,7 @@ fn label(key: &str) -> String {
     )
 }
 
-fn symbol(key: &'static str) -> &'static str {
+pub(super) fn symbol(key: &'static str) -> &'static str {
     ParameterName::from_key(key).map_or(key, ParameterName::symbol)
 }
 
@@ -159,29 +160,20 @@ fn bound_now(now: &Now, z: f64) -> String {
 fn list(text: &mut String, ranking: &Ranking) {
     let _ = writeln!(
         text,
-        "\nWHAT WOULD HELP, best first (bounds shrink to: geometric mean over the goal)"
+        "\nWhat would help, best first (the intervals shrink to this share, geometric mean over the goal)"
     );
-    let mut cells = Vec::new();
     for (k, candidate) in helpful(ranking).enumerate() {
-        cells.push([
-            format!(
-                "{:>2}. {}{}",
-                k + 1,
-                candidate.title,
-                if candidate.noise_assumed { " *" } else { "" }
-            ),
-            percent(candidate.score),
-            changes(&candidate.after, ranking),
-        ]);
+        let mark = if candidate.noise_assumed { " *" } else { "" };
+        let title = format!("{}{mark}", candidate.title);
+        entry(text, k, &title, candidate.score, &candidate.after, ranking);
     }
-    if cells.is_empty() {
+    if helpful(ranking).next().is_none() {
         let _ = writeln!(
             text,
             "  nothing on the list brings the goal's bounds down by more than {:.0} %",
             100.0 * (1.0 - LITTLE)
         );
     }
-    align(text, &cells);
     let little: Vec<&str> = ranking
         .candidates
         .iter()
@@ -197,28 +189,39 @@ fn list(text: &mut String, ranking: &Ranking) {
     }
 }
 
-fn order(text: &mut String, ranking: &Ranking) {
+fn together(text: &mut String, ranking: &Ranking) {
     if ranking.plan.len() < 2 {
         return;
     }
-    let _ = writeln!(text, "\nIN THIS ORDER, each on top of those before it");
-    let cells: Vec<[String; 3]> = ranking
-        .plan
-        .iter()
-        .enumerate()
-        .map(|(k, step)| {
-            [
-                format!("{:>2}. {}", k + 1, step.title),
-                percent(step.score),
-                changes(&step.after, ranking),
-            ]
-        })
-        .collect();
-    align(text, &cells);
+    let _ = writeln!(
+        text,
+        "\nThe best few together, each added to those before it"
+    );
+    for (k, step) in ranking.plan.iter().enumerate() {
+        entry(text, k, &step.title, step.score, &step.after, ranking);
+    }
+}
+
+/// A candidate and what it brings.
+fn entry(
+    text: &mut String,
+    k: usize,
+    title: &str,
+    score: f64,
+    after: &[ExpectedUncertainty],
+    ranking: &Ranking,
+) {
+    let _ = writeln!(text, "  {:>2}  {title}", k + 1);
+    let _ = writeln!(
+        text,
+        "      to {}: {}",
+        percent(score),
+        changes(after, ranking)
+    );
 }
 
 /// What becomes of the goal's parameters: newly determined ones, then those that gain most.
-fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
+pub(super) fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
     let z = ranking.coverage_factor();
     let wanted: Vec<(&ExpectedUncertainty, &Now)> = after
         .iter()
@@ -270,14 +273,11 @@ fn two_digits(ratio: f64) -> String {
     format!("{ratio:.2}")
 }
 
-/// How one capture is to be made, a line a topic. `shunt_ohm`: the current is then parts as the volts across it, too.
+/// How one capture is to be made, a line a topic. `shunt_ohm`: the current is then given as the volts across it, too.
 pub fn capture(text: &mut String, advice: &Advice, shunt_ohm: Option<f64>, indent: &str) {
     let s = &advice.settings;
     let across = shunt_ohm.map_or(String::new(), |ohm| {
-        format!(
-            " ({} across the shunt)",
-            amount(one_two_five_up(s.current_a.per_division * ohm), "V")
-        )
+        format!(" ({} across the shunt)", capture_volts(s, ohm))
     });
     let _ = writeln!(
         text,
@@ -316,8 +316,16 @@ pub fn capture(text: &mut String, advice: &Advice, shunt_ohm: Option<f64>, inden
     );
     let _ = writeln!(text, "{indent}trigger  {}", s.trigger);
     for line in &advice.by_eye {
-        let _ = writeln!(text, "{indent}by eye   {line}");
+        let _ = writeln!(text, "{indent}look     {line}");
     }
+}
+
+/// Volts a division across a shunt.
+pub(super) fn capture_volts(settings: &Settings, shunt_ohm: f64) -> String {
+    amount(
+        one_two_five_up(settings.current_a.per_division * shunt_ohm),
+        "V",
+    )
 }
 
 fn points(count: f64) -> String {

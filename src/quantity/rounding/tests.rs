@@ -4,53 +4,53 @@ use super::*;
 fn table_of_the_rule() {
     let table: &[(f64, Option<f64>, &str)] = &[
         // Two digits of the uncertainty, the value to the same place.
-        (3.18612, Some(0.04231), "3.186 ± 0.042"),
-        (3.18612, Some(0.4231), "3.19 ± 0.42"),
-        (3.18612, Some(4.231), "3.2 ± 4.2"),
-        (-3.18612, Some(0.04231), "-3.186 ± 0.042"),
-        (123_456.0, Some(2345.0), "123500 ± 2300"),
-        (123_456.0, Some(23.45), "123456 ± 23"),
-        (1.0, Some(1e-6), "1.0000000 ± 0.0000010"),
+        (3.18612, Some(0.04231), "3.186(42)"),
+        (3.18612, Some(0.4231), "3.19(42)"),
+        (3.18612, Some(4.231), "3.2(4.2)"),
+        (-3.18612, Some(0.04231), "-3.186(42)"),
+        (123_456.0, Some(2345.0), "123500(2300)"),
+        (123_456.0, Some(23.45), "123456(23)"),
+        (1.0, Some(1e-6), "1.0000000(10)"),
         // A carry in the uncertainty gives up the place it came from.
-        (1.0, Some(0.0996), "1.00 ± 0.10"),
-        (1.0, Some(0.0994), "1.000 ± 0.099"),
-        (57.2, Some(9.96), "57 ± 10"),
+        (1.0, Some(0.0996), "1.00(10)"),
+        (1.0, Some(0.0994), "1.000(99)"),
+        (57.2, Some(9.96), "57(10)"),
         // A carry in the value.
-        (9.996, Some(0.012), "9.996 ± 0.012"),
-        (9.9996, Some(0.012), "10.000 ± 0.012"),
-        (0.9996, Some(0.12), "1.00 ± 0.12"),
+        (9.996, Some(0.012), "9.996(12)"),
+        (9.9996, Some(0.012), "10.000(12)"),
+        (0.9996, Some(0.12), "1.00(12)"),
         // A value smaller than its uncertainty, down to nothing.
-        (0.0012, Some(0.5), "0.00 ± 0.50"),
-        (-0.0012, Some(0.5), "0.00 ± 0.50"),
-        (0.0061, Some(0.5), "0.01 ± 0.50"),
-        (-0.0061, Some(0.5), "-0.01 ± 0.50"),
-        (1e-30, Some(0.5), "0.00 ± 0.50"),
-        (0.0, Some(0.03), "0.000 ± 0.030"),
-        (-0.0, Some(0.03), "0.000 ± 0.030"),
-        (40.0, Some(1234.0), "0 ± 1200"),
-        (60.0, Some(1234.0), "100 ± 1200"),
+        (0.0012, Some(0.5), "0.00(50)"),
+        (-0.0012, Some(0.5), "0.00(50)"),
+        (0.0061, Some(0.5), "0.01(50)"),
+        (-0.0061, Some(0.5), "-0.01(50)"),
+        (1e-30, Some(0.5), "0.00(50)"),
+        (0.0, Some(0.03), "0.000(30)"),
+        (-0.0, Some(0.03), "0.000(30)"),
+        (40.0, Some(1234.0), "0(1200)"),
+        (60.0, Some(1234.0), "100(1200)"),
         // Ties to even, on numbers that are exact in binary.
-        (0.5, Some(12.0), "0 ± 12"),
-        (1.5, Some(12.0), "2 ± 12"),
-        (2.5, Some(12.0), "2 ± 12"),
-        (0.125, Some(0.25), "0.12 ± 0.25"),
+        (0.5, Some(12.0), "0(12)"),
+        (1.5, Some(12.0), "2(12)"),
+        (2.5, Some(12.0), "2(12)"),
+        (0.125, Some(0.25), "0.12(25)"),
         // No uncertainty, none at all, no limit to it, and nonsense.
         (3.186_123, None, "3.186"),
         (0.0, None, "0.000"),
         (12_345.6, None, "12350"),
-        (3.186_123_4, Some(0.0), "3.18612 ± 0"),
-        (3.186_123_4, Some(f64::INFINITY), "3.2 ± inf"),
-        (3.186_123_4, Some(f64::NAN), "3.186 ± nan"),
-        (3.186_123_4, Some(-0.1), "3.186 ± nan"),
-        (3.186_123_4, Some(f64::NEG_INFINITY), "3.186 ± nan"),
+        (3.186_123_4, Some(0.0), "3.18612(0)"),
+        (3.186_123_4, Some(f64::INFINITY), "3.2(inf)"),
+        (3.186_123_4, Some(f64::NAN), "3.186(nan)"),
+        (3.186_123_4, Some(-0.1), "3.186(nan)"),
+        (3.186_123_4, Some(f64::NEG_INFINITY), "3.186(nan)"),
         (f64::NAN, Some(0.1), "nan"),
         (f64::INFINITY, Some(0.1), "inf"),
         (f64::NEG_INFINITY, None, "-inf"),
         // Powers of ten where zeros would have to be counted.
-        (2.3e-8, Some(1.2e-9), "(23.0 ± 1.2) × 10⁻⁹"),
-        (2.3e12, Some(1.2e11), "(2.30 ± 0.12) × 10¹²"),
+        (2.3e-8, Some(1.2e-9), "23.0(1.2) × 10⁻⁹"),
+        (2.3e12, Some(1.2e11), "2.30(12) × 10¹²"),
         (2.3456e-12, None, "2.346 × 10⁻¹²"),
-        (f64::MIN_POSITIVE, Some(f64::MAX), "(0 ± 180) × 10³⁰⁶"),
+        (f64::MIN_POSITIVE, Some(f64::MAX), "0(180) × 10³⁰⁶"),
     ];
     for &(value, uncertainty, expected) in table {
         assert_eq!(
@@ -64,17 +64,14 @@ fn table_of_the_rule() {
 #[test]
 fn prefixes_follow_the_larger_number() {
     let written = |value, uncertainty, unit| write(value, Some(uncertainty), unit, Scale::Prefix);
-    assert_eq!(written(2.3e-3, 1.2e-4, "H"), "2.30 ± 0.12 mH");
-    assert_eq!(written(0.9996, 0.0012, "A"), "999.6 ± 1.2 mA");
-    assert_eq!(written(0.99996, 0.012, "A"), "1.000 ± 0.012 A");
-    assert_eq!(written(4.7e4, 100.0, "Ω"), "47.00 ± 0.10 kΩ");
-    assert_eq!(written(2.0e-6, 3.1e-3, "H"), "0.0 ± 3.1 mH");
-    assert_eq!(written(-2.3e-7, 1.2e-8, "s"), "-230 ± 12 ns");
-    assert_eq!(
-        written(2.3e-25, 1.2e-26, "F"),
-        "0.000000230 ± 0.000000012 aF"
-    );
-    assert_eq!(written(3.186, f64::NAN, "Ω"), "3.186 ± nan Ω");
+    assert_eq!(written(2.3e-3, 1.2e-4, "H"), "2.30(12) mH");
+    assert_eq!(written(0.9996, 0.0012, "A"), "999.6(1.2) mA");
+    assert_eq!(written(0.99996, 0.012, "A"), "1.000(12) A");
+    assert_eq!(written(4.7e4, 100.0, "Ω"), "47.00(10) kΩ");
+    assert_eq!(written(2.0e-6, 3.1e-3, "H"), "0.0(3.1) mH");
+    assert_eq!(written(-2.3e-7, 1.2e-8, "s"), "-230(12) ns");
+    assert_eq!(written(2.3e-25, 1.2e-26, "F"), "0.000000230(12) aF");
+    assert_eq!(written(3.186, f64::NAN, "Ω"), "3.186(nan) Ω");
     assert_eq!(write(2.3456e-3, None, "H", Scale::Prefix), "2.346 mH");
     assert_eq!(write(f64::NAN, None, "H", Scale::Prefix), "nan H");
 }
@@ -83,7 +80,7 @@ fn prefixes_follow_the_larger_number() {
 fn powers_are_multiples_of_three() {
     assert_eq!(
         write(2.31e-6, Some(4.0e-8), "kg·m²", Scale::Power),
-        "(2.310 ± 0.040) × 10⁻⁶ kg·m²"
+        "2.310(40) × 10⁻⁶ kg·m²"
     );
     assert_eq!(
         write(23.1e-6, None, "kg·m²", Scale::Power),
@@ -91,7 +88,7 @@ fn powers_are_multiples_of_three() {
     );
     assert_eq!(
         write(0.0231, Some(0.0004), "V·s/rad", Scale::Plain),
-        "0.02310 ± 0.00040 V·s/rad"
+        "0.02310(40) V·s/rad"
     );
 }
 
@@ -165,4 +162,16 @@ fn numbers_are_rounded_to_the_digits_asked_for() {
     assert_eq!(significant(-0.001_234_56, 3), -0.00123);
     assert_eq!(significant(0.0, 3), 0.0);
     assert!(significant(f64::NAN, 3).is_nan());
+}
+
+#[test]
+fn the_short_form_counts_the_last_digits() {
+    for (value, u, unit, scale, expected) in [
+        (3.2212, 0.0611, "Ω", Scale::Prefix, "3.221(61) Ω"),
+        (63.94, 1.21, "g·cm²", Scale::Plain, "63.9(1.2) g·cm²"),
+        (5116.4, 62.0, "rpm", Scale::Plain, "5116(62) rpm"),
+        (0.0073, 0.0001, "A", Scale::Prefix, "7.30(10) mA"),
+    ] {
+        assert_eq!(concise(value, u, unit, scale), expected);
+    }
 }

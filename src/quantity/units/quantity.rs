@@ -45,6 +45,10 @@ pub enum Quantity {
     Length,
     /// kg.
     Mass,
+    /// N.
+    Force,
+    /// rad.
+    Angle,
 }
 
 impl fmt::Display for Quantity {
@@ -70,6 +74,8 @@ impl fmt::Display for Quantity {
             Quantity::Temperature => "temperature",
             Quantity::Length => "length",
             Quantity::Mass => "mass",
+            Quantity::Force => "force",
+            Quantity::Angle => "angle",
         })
     }
 }

@@ -101,6 +101,7 @@ pub const UNITS: &[Unit] = &[
     unit(Quantity::Speed, "rpm", RPM),
     unit(Quantity::Speed, "krpm", 1e3 * RPM),
     unit(Quantity::Speed, "rps", 2.0 * PI),
+    unit(Quantity::Speed, "deg/s", PI / 180.0),
     unit(Quantity::Capacitance, "F", 1.0),
     unit(Quantity::Capacitance, "mF", 1e-3),
     unit(Quantity::Capacitance, "µF", 1e-6),
@@ -134,6 +135,12 @@ pub const UNITS: &[Unit] = &[
     unit(Quantity::Mass, "g", 1e-3),
     unit(Quantity::Mass, "lb", POUND),
     unit(Quantity::Mass, "oz", OUNCE),
+    unit(Quantity::Force, "N", 1.0),
+    unit(Quantity::Force, "mN", 1e-3),
+    unit(Quantity::Force, "gf", 1e-3 * GRAVITY),
+    unit(Quantity::Force, "kgf", GRAVITY),
+    unit(Quantity::Angle, "rad", 1.0),
+    unit(Quantity::Angle, "deg", PI / 180.0),
 ];
 
 /// The units of one quantity, SI first.

@@ -1,0 +1,168 @@
+//! What `look` prints of one record without `--details`: what it is, what happens in it, and what is wrong.
+
+use super::findings::Findings;
+use super::view::View;
+use crate::cli::terminal::{number, path_text};
+use rundown::capture::TimeAxis;
+use rundown::events::EventKind;
+use rundown::quantity::rounding::{Scale, concise};
+
+impl View<'_> {
+    /// A block of a few lines that ends in a line feed.
+    pub fn summary(&self) -> String {
+        let record = self.record;
+        let further = record.parts.iter();
+        let further = further.map(|(path, _)| format!(" with {}", path_text(path)));
+        let mut lines = vec![path_text(&record.path) + &further.collect::<String>()];
+        match &self.findings {
+            Ok(findings) => {
+                lines.push(format!("   {}; {}", findings.role_text(), self.rows_text()));
+                lines.push(format!("   {}", self.channels_text(findings)));
+                lines.extend(findings.events_text().map(|text| format!("   {text}")));
+                lines.extend(findings.ripple_text().map(|text| format!("   {text}")));
+            }
+            Err(reasons) => {
+                lines.push(format!("   {}", self.rows_text()));
+                lines.extend(reasons.iter().map(|reason| format!("   {reason}")));
+            }
+        }
+        lines.extend(
+            self.warnings(false)
+                .into_iter()
+                .map(|w| format!("   warning: {w}")),
+        );
+        lines.join("\n") + "\n"
+    }
+
+    /// Number of warnings that the summary shows.
+    pub fn warning_count(&self) -> usize {
+        self.warnings(false).len()
+    }
+
+    fn rows_text(&self) -> String {
+        let rows = self.record.time.len();
+        match &self.record.time {
+            TimeAxis::Uniform { step_s, .. } => format!(
+                "{rows} rows every {}, {} long",
+                number(*step_s, "s"),
+                number(*step_s * rows.saturating_sub(1) as f64, "s")
+            ),
+            TimeAxis::Listed(times) => format!(
+                "{rows} rows, {} long",
+                number(
+                    times.last().unwrap_or(&f64::NAN) - times.first().unwrap_or(&f64::NAN),
+                    "s"
+                )
+            ),
+            TimeAxis::Absent { .. } => format!("{rows} rows, times unknown"),
+        }
+    }
+
+    /// Voltage and current with their ranges, and how many columns there are besides.
+    fn channels_text(&self, findings: &Findings<'_>) -> String {
+        let used = findings.used();
+        let mut parts = Vec::new();
+        for (what, index) in ["voltage", "current"].into_iter().zip(used) {
+            let seen = index.and_then(|k| self.channels.get(k));
+            parts.push(match seen {
+                None => format!("no {what}"),
+                Some(seen) => format!(
+                    "{what} \"{}\" {} to {}",
+                    seen.channel.name.trim(),
+                    seen.least
+                        .map_or("-".to_owned(), |x| number(x, seen.unit())),
+                    seen.most.map_or("-".to_owned(), |x| number(x, seen.unit())),
+                ),
+            });
+        }
+        let further = self.channels.len()
+            - used
+                .iter()
+                .flatten()
+                .collect::<std::collections::BTreeSet<_>>()
+                .len();
+        match further {
+            0 => {}
+            1 => parts.push("1 further column".to_owned()),
+            n => parts.push(format!("{n} further columns")),
+        }
+        parts.join(", ")
+    }
+}
+
+impl Findings<'_> {
+    /// The role with its confidence, and the next likely one.
+    fn role_text(&self) -> String {
+        let role = &self.columns.role;
+        if !self.has_role() {
+            return format!("no role found: {}", role.reason);
+        }
+        let other = role
+            .alternatives
+            .iter()
+            .find(|(_, confidence)| *confidence >= 0.2);
+        let other = other.map_or(String::new(), |(role, confidence)| {
+            format!(" or {} ({confidence:.2})", role.name())
+        });
+        format!("{} ({:.2}){other}", role.role.name(), role.confidence)
+    }
+
+    /// What happens, in one line; `None` where nothing does.
+    fn events_text(&self) -> Option<String> {
+        let events = &self.timeline.events;
+        let mut parts: Vec<String> = Vec::new();
+        for (at, event) in events.iter().enumerate() {
+            let time = self.clock(event.time_s);
+            let next_is_bounce = events
+                .get(at + 1)
+                .is_some_and(|e| e.kind == EventKind::Bounce);
+            parts.push(match event.kind {
+                // Of several bounces the last counts.
+                EventKind::Bounce if next_is_bounce => continue,
+                EventKind::Bounce => format!("bounces until {time}"),
+                EventKind::SwitchOn => format!("contact closes at {time}"),
+                EventKind::SwitchOff => format!("contact opens at {time}"),
+                EventKind::Arc => format!("arc until {time}"),
+                EventKind::Short => format!("short at {time}"),
+                EventKind::Standstill => format!("standstill at {time}"),
+                EventKind::Clamp => format!("clamp from {time}"),
+                EventKind::FirstEdge => format!("switching from {time}"),
+                EventKind::LastEdge => format!("switching until {time}"),
+                _ => format!("{} at {time}", event.kind),
+            });
+        }
+        (!parts.is_empty()).then(|| parts.join(", "))
+    }
+
+    /// The speed information of the ripple, in one line; `None` where none is found.
+    fn ripple_text(&self) -> Option<String> {
+        let mut parts = Vec::new();
+        if let Some(Ok(ripple)) = &self.ripple
+            && let Some(best) = ripple.candidates.first().filter(|_| ripple.line.is_some())
+        {
+            parts.push(format!(
+                "{} cycles a turn, K = {} before the gain of the voltage channel ({:.0} % likely)",
+                best.cycles_per_revolution,
+                concise(
+                    1e3 * best.back_emf_constant_v_s_per_rad,
+                    1e3 * best.standard_uncertainty,
+                    "mV·s/rad",
+                    Scale::Plain
+                ),
+                // Never a certainty that is not there.
+                (100.0 * best.constant_probability).min(99.0)
+            ));
+        }
+        for (motion, found) in &self.currents {
+            if let Ok(found) = found
+                && let Some((hz, uncertainty)) = found.frequency_hz
+            {
+                parts.push(format!(
+                    "current ({motion}) {}",
+                    concise(hz, uncertainty, "Hz", Scale::Plain)
+                ));
+            }
+        }
+        (!parts.is_empty()).then(|| format!("ripple: {}", parts.join("; ")))
+    }
+}

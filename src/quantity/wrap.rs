@@ -1,0 +1,135 @@
+//! Text set into lines of at most a width.
+
+/// Furthest column at which the continuation of a line with a label hangs.
+const DEEPEST: usize = 34;
+
+/// Breaks every line that is longer than `width` columns between words. What continues a line hangs under its text: behind a label
+/// that two or more spaces set off (`trigger   single shot, ...`), else two columns further in than the line.
+///
+/// A number and its unit, and the parts of `5.1 ± 0.2`, stay together. A word longer than the width has a line of its own and is
+/// not broken: it may be a path.
+pub fn wrapped(text: &str, width: usize) -> String {
+    let mut out = String::with_capacity(text.len() + text.len() / 16);
+    for line in text.split_inclusive('\n') {
+        let (body, end) = match line.strip_suffix('\n') {
+            Some(body) => (body, "\n"),
+            None => (line, ""),
+        };
+        if columns(body) <= width {
+            out.push_str(body);
+        } else {
+            long(&mut out, body, width);
+        }
+        out.push_str(end);
+    }
+    out
+}
+
+fn columns(text: &str) -> usize {
+    text.chars().count()
+}
+
+fn long(out: &mut String, body: &str, width: usize) {
+    let hang = hang(body).min(width / 2);
+    let (mut column, mut fresh) = (0, true);
+    for piece in pieces(body) {
+        // Of what parts two words, the spaces before it.
+        let word = piece.trim_start_matches(' ');
+        let gap = piece.len() - word.len();
+        if fresh || column + gap + columns(word) <= width {
+            out.push_str(piece);
+            column += columns(piece);
+        } else {
+            out.push('\n');
+            out.push_str(&" ".repeat(hang));
+            out.push_str(word);
+            column = hang + columns(word);
+        }
+        fresh = false;
+    }
+}
+
+/// Columns by which the continuation of a line is set in.
+fn hang(body: &str) -> usize {
+    let indent = body.len() - body.trim_start_matches(' ').len();
+    let text = &body[indent..];
+    if let Some(at) = text.find("  ") {
+        let rest = text[at..].trim_start_matches(' ');
+        let label = indent + columns(&text[..text.len() - rest.len()]);
+        if label <= DEEPEST && !rest.is_empty() {
+            return label;
+        }
+    }
+    indent + 2
+}
+
+/// The words with the spaces before them; a number and what belongs to it are one piece.
+fn pieces(body: &str) -> Vec<&str> {
+    let mut pieces: Vec<(usize, usize)> = Vec::new();
+    let mut at = 0;
+    while at < body.len() {
+        let word = at + body[at..].find(|c| c != ' ').unwrap_or(body.len() - at);
+        let end = word + body[word..].find(' ').unwrap_or(body.len() - word);
+        match pieces.last_mut() {
+            Some((first, last))
+                if word - at == 1 && belong(&body[*first..*last], &body[word..end]) =>
+            {
+                *last = end;
+            }
+            _ => pieces.push((at, end)),
+        }
+        at = end;
+    }
+    pieces.iter().map(|&(from, to)| &body[from..to]).collect()
+}
+
+/// Whether a word continues the number that ends the text before it.
+fn belong(before: &str, word: &str) -> bool {
+    const MARKS: [&str; 5] = ["±", "×", "§", "→", "÷"];
+    let last = before.rsplit(' ').next().unwrap_or_default();
+    if MARKS.contains(&last) || MARKS[..2].contains(&word) {
+        return true;
+    }
+    let number = last.trim_start_matches(['(', '±', '-']);
+    let is_number =
+        number.starts_with(|c: char| c.is_ascii_digit()) && !number.ends_with([',', ';', ':', '.']);
+    is_number
+        && columns(word) <= 10
+        && !word.starts_with(|c: char| c.is_ascii_digit() || c == '(')
+        && columns(before) < 24
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_long_line_is_broken_between_words_and_hangs_under_its_text() {
+        let text = "short\n  warning: CH1 clips at 37.3 V for 12 samples\n     trigger  single shot at 0.75 A rising\n";
+        assert_eq!(
+            wrapped(text, 28),
+            "short\n  warning: CH1 clips at\n    37.3 V for 12 samples\n     trigger  single shot at\n              0.75 A rising\n"
+        );
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit_and_its_uncertainty() {
+        assert_eq!(
+            wrapped("a value of 5.12 ± 0.21 mH here", 20),
+            "a value of\n  5.12 ± 0.21 mH\n  here"
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn no_word_is_lost_and_only_single_words_are_longer(text in "[a-z0-9 ±µ]{0,200}", width in 20usize..60) {
+            let out = wrapped(&text, width);
+            let words = |t: &str| t.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+            prop_assert_eq!(words(&out), words(&text));
+            for line in out.lines() {
+                prop_assert!(line.chars().count() <= width || pieces(line.trim()).len() == 1, "{line:?}");
+            }
+        }
+    }
+}
