@@ -34,6 +34,7 @@
 //! | [`ripple`] | a run-down or a current to a speed, by its commutation ripple |
 //! | [`fit`] | a bench and its timelines to an [`fit::Estimate`]: one joint fit of all captures and readings |
 //! | [`motor_file`] | an estimate to the written [`motor_file::MotorFile`], and back |
+//! | [`mod@thermal`] | heat runs and cooling curves to the thermal model of a motor file |
 //! | [`mod@identify`] | a bench to timelines, estimate and motor file: the way that commands take |
 //! | [`claim`] | a motor file and a vendor's datasheet to verdicts |
 //! | [`drive`] | a motor file and the conditions of a drive to currents, losses and limits |
@@ -65,4 +66,5 @@ pub mod quantity;
 pub mod report;
 pub mod ripple;
 pub mod stats;
+pub mod thermal;
 pub mod verify;

@@ -392,7 +392,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
     );
     assert_eq!(
         told("[moter]\nname = \"pump\"\n"),
-        "bench.toml:1:2: unknown key `moter` in the sheet; the nearest known key is `motor`. Known here: motor, supply, instruments, channels, captures, readings, import"
+        "bench.toml:1:2: unknown key `moter` in the sheet; the nearest known key is `motor`. Known here: motor, supply, instruments, channels, captures, readings, heat, tables, import"
     );
     assert_eq!(
         told(&format!(
@@ -408,7 +408,7 @@ fn a_misspelt_required_key_is_told_as_misspelt_not_as_missing() {
         told(&format!(
             "{HEAD}[[captures]]\nfil = \"start.csv\"\nrole = \"start\"\n"
         )),
-        "bench.toml:4:1: unknown key `fil` in [[captures]] number 1; the nearest known key is `file`. Known here: file, name, role, voltage, current, winding_temperature, loop_resistance, source, added_inertia, load_torque, driven_speed, import, note"
+        "bench.toml:4:1: unknown key `fil` in [[captures]] number 1; the nearest known key is `file`. Known here: file, name, role, voltage, current, speed, winding_temperature, loop_resistance, source, bridge, added_inertia, load_torque, driven_speed, import, note"
     );
 }
 

@@ -319,6 +319,7 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
     ] {
         let output = run(&motor(), text, &[]);
         let stderr = String::from_utf8_lossy(&output.stderr);
+        let stderr = stderr.split_whitespace().collect::<Vec<_>>().join(" ");
         assert_eq!(output.status.code(), Some(2), "{text}: {stderr}");
         assert!(
             stderr.contains(message),

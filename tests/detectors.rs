@@ -203,7 +203,7 @@ fn mistakes() -> Vec<Mistake> {
                     .for_each(|i| *i = i.clamp(-limit, limit));
                 true
             },
-            seen: |told| told.words.contains("current samples are clipped"),
+            seen: |told| told.words.contains("the current clips"),
             wanted: 0.9,
         },
         Mistake {

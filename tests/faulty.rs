@@ -25,6 +25,28 @@ fn output(arguments: &[&str], folder: &Path) -> std::process::Output {
     output
 }
 
+/// Warnings and errors, each with the lines that continue it joined.
+fn messages(text: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    let mut within = None;
+    for line in text.lines() {
+        let words = line.trim_start();
+        let indent = line.len() - words.len();
+        if words.starts_with("warning:") || words.starts_with("error:") {
+            found.push(words.to_owned());
+            within = Some(indent);
+        } else if within.is_some_and(|first| indent > first) && !words.is_empty() {
+            if let Some(last) = found.last_mut() {
+                *last += " ";
+                *last += words;
+            }
+        } else {
+            within = None;
+        }
+    }
+    found
+}
+
 /// Exit status, and the lines that warn or refuse.
 fn run_in(arguments: &[&str], folder: &Path) -> (Option<i32>, String) {
     let mut arguments = arguments.to_vec();
@@ -34,11 +56,8 @@ fn run_in(arguments: &[&str], folder: &Path) -> (Option<i32>, String) {
     }
     let output = output(&arguments, folder);
     let all = [output.stdout, output.stderr].concat();
-    let told: Vec<String> = String::from_utf8(all)
-        .expect("UTF-8")
-        .lines()
-        .map(|line| line.trim().to_owned())
-        .filter(|line| line.starts_with("warning:") || line.starts_with("error:"))
+    let told: Vec<String> = messages(&String::from_utf8(all).expect("UTF-8"))
+        .into_iter()
         .filter(|line| !HABITUAL.iter().any(|habit| line.starts_with(habit)))
         .collect();
     (output.status.code(), told.join("\n"))
@@ -59,7 +78,7 @@ fn parameters(arguments: &[&str]) -> Value {
 fn a_truncated_row_is_placed_and_the_rows_before_it_are_used() {
     let (status, told) = run(&["look", "truncated_row.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: truncated_row.csv:929:3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
+    insta::assert_snapshot!(told, @r#"warning: line 929, cell 3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
     let (status, told) = run(&["fit", "--start", "truncated_row.csv"]);
     assert_eq!(status, Some(0), "{told}");
     insta::assert_snapshot!(told, @r#"warning: capture "truncated_row": truncated_row.csv:929:3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
@@ -79,10 +98,10 @@ fn an_empty_file_is_told() {
 fn a_header_alone_names_the_columns_it_announced() {
     let (status, told) = run(&["look", "header_only.csv"]);
     assert_eq!(status, Some(2), "{told}");
-    insta::assert_snapshot!(told, @r#"error: header_only.csv:1: no samples: the header announces 3 column(s), `Time (s)`, `CH1 (V)`, `CH2 (A)` and no row of numbers below. Export the record again with its samples"#);
+    insta::assert_snapshot!(told, @r#"error: header_only.csv:1: no samples: the header announces 3 columns: `Time (s)`, `CH1 (V)`, `CH2 (A)` and no row of numbers below. Export the record again with its samples"#);
     let (status, told) = run(&["fit", "--start", "header_only.csv"]);
     assert_eq!(status, Some(2), "{told}");
-    insta::assert_snapshot!(told, @r#"error: capture "header_only": header_only.csv:1: no samples: the header announces 3 column(s), `Time (s)`, `CH1 (V)`, `CH2 (A)` and no row of numbers below. Export the record again with its samples"#);
+    insta::assert_snapshot!(told, @r#"error: capture "header_only": header_only.csv:1: no samples: the header announces 3 columns: `Time (s)`, `CH1 (V)`, `CH2 (A)` and no row of numbers below. Export the record again with its samples"#);
 }
 
 #[test]
@@ -96,9 +115,9 @@ fn time_that_goes_back_is_placed() {
     let (status, told) = run(&["look", "--time-gaps", "split", "time_backwards.csv"]);
     assert_eq!(status, Some(1), "{told}");
     insta::assert_snapshot!(told, @r#"
-    warning: time_backwards.csv:701: time goes back from 0.04632 s to 0.04624 s (first of 1 place(s)); as told, only the longest increasing stretch is kept
-    warning: time_backwards.csv:702: only lines 702 to 1501 are kept (800 of 1500 rows), the longest stretch in which time increases without a gap
-    warning: time_backwards.csv: no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and inductance is not determined by it. Lengthen the pre-trigger
+    warning: line 701: time goes back from 0.04632 s to 0.04624 s; as requested, only the longest increasing stretch is kept
+    warning: line 702: only lines 702 to 1501 are kept (800 of 1500 rows), the longest stretch in which time increases without a gap
+    warning: no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and inductance is not determined by it. Lengthen the pre-trigger
     "#);
 }
 
@@ -106,27 +125,27 @@ fn time_that_goes_back_is_placed() {
 fn time_that_stands_still_tells_the_step_implied() {
     let (status, told) = run(&["look", "time_repeated.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: time_repeated.csv:3: time does not advance: -0.01 s stands again (first of 1379 places in 1500 rows). The export kept too few digits (0.001 s) and they are lost; the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
+    insta::assert_snapshot!(told, @r#"warning: line 3: time does not advance: -0.01 s is repeated, the first of 1379 places in 1500 rows. The export has too few digits (0.001 s); the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
     let (status, told) = run(&["fit", "--start", "time_repeated.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "time_repeated": time_repeated.csv:3: time does not advance: -0.01 s stands again (first of 1379 places in 1500 rows). The export kept too few digits (0.001 s) and they are lost; the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
+    insta::assert_snapshot!(told, @r#"warning: capture "time_repeated": time_repeated.csv:3: time does not advance: -0.01 s is repeated, the first of 1379 places in 1500 rows. The export has too few digits (0.001 s); the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
 }
 
 #[test]
 fn a_change_of_layout_is_placed() {
     let (status, told) = run(&["look", "mixed_delimiters.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: mixed_delimiters.csv:751: the layout changes here: above, cells are parted by ',' with '.' as decimal mark; from here on by ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
+    insta::assert_snapshot!(told, @r#"warning: line 751: the layout changes here: above, the field delimiter is ',' with '.' as decimal mark; from here on ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
     let (status, told) = run(&["fit", "--start", "mixed_delimiters.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "mixed_delimiters": mixed_delimiters.csv:751: the layout changes here: above, cells are parted by ',' with '.' as decimal mark; from here on by ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
+    insta::assert_snapshot!(told, @r#"warning: capture "mixed_delimiters": mixed_delimiters.csv:751: the layout changes here: above, the field delimiter is ',' with '.' as decimal mark; from here on ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
 }
 
 #[test]
 fn a_blank_voltage_leaves_the_current() {
     let (status, told) = run(&["look", "all_blank.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: all_blank.csv:2:2: column 2 "CH1 (V)" has no numbers: all 1500 cells are blank or marked missing. The other 1 channel(s) can still be used"#);
+    insta::assert_snapshot!(told, @r#"warning: line 2, cell 2: column 2 "CH1 (V)" has no numbers: all 1500 cells are blank or marked missing. The other channel can still be used"#);
     let (status, told) = run(&["fit", "--start", "all_blank.csv"]);
     assert_eq!(status, Some(2), "{told}");
     insta::assert_snapshot!(told, @r#"error: capture "all_blank" (all_blank.csv): column 2 "CH1 (V)" (voltage) holds no number in 1500 rows. Export it again, or say voltage.recorded = false to use the other channel alone"#);
@@ -136,18 +155,18 @@ fn a_blank_voltage_leaves_the_current() {
 fn clipped_samples_are_counted_and_their_effect_is_told() {
     let (status, told) = run(&["look", "clipped_current.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: clipped_current.csv: 193 current samples are clipped at 1.01 A: the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut. Choose a larger scale per division"#);
+    insta::assert_snapshot!(told, @r#"warning: the current clips at 1.01 A for 193 samples: the true peak is higher, so resistance and inductance would come out too large; these samples are left out. Use a larger scale per division"#);
     let (status, told) = run(&["fit", "--start", "clipped_current.csv", "--supply", "12V"]);
     // Whether what is left converges is the solver's affair.
     assert_ne!(status, Some(2), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: clipped_current: 193 current samples are clipped at 1.01 A: the true peak is higher, so resistance comes out too large and inductance too large if these rows were used; they are cut. Choose a larger scale per division"#);
+    insta::assert_snapshot!(told, @r#"warning: clipped_current: the current clips at 1.01 A for 193 samples: the true peak is higher, so resistance and inductance would come out too large; these samples are left out. Use a larger scale per division"#);
 }
 
 #[test]
 fn an_ac_coupled_run_down_is_refused() {
     let (status, told) = run(&["look", "ac_coupled_rundown.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: ac_coupled_rundown.csv: the voltage is -31.0 mV before the lead comes off, crosses zero and goes down to -997 mV in the run-down although the motor only slows: AC coupling of the channel is suspected. The run-down is not usable for friction and inertia. Set the channel to DC coupling and record again"#);
+    insta::assert_snapshot!(told, @r#"warning: the voltage is -31.0 mV before the lead comes off, crosses zero and goes down to -997 mV in the run-down although the motor only slows: AC coupling of the channel is suspected. The run-down is not usable for friction and inertia. Set the channel to DC coupling and record again"#);
     let (status, told) = run(&[
         "fit",
         "--rundown",
@@ -166,7 +185,7 @@ fn an_ac_coupled_run_down_is_refused() {
 fn a_supply_in_current_limit_is_told() {
     let (status, told) = run(&["look", "current_limited_start.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: current_limited_start.csv: the current stays at a plateau of 576 mA for 50.4 ms while the voltage sags to 4.84 V of 12.2 V: the supply limits its current. There is no voltage step, so the record is usable only with the measured voltage; raise the limit above the stall current or use a battery"#);
+    insta::assert_snapshot!(told, @r#"warning: the current stays at a plateau of 576 mA for 50.4 ms while the voltage sags to 4.84 V of 12.2 V: the supply limits its current. The voltage makes no step, so only a record with the voltage measured can be used; raise the limit above the stall current or use a battery"#);
     let (status, told) = run(&[
         "fit",
         "--start",
@@ -175,14 +194,14 @@ fn a_supply_in_current_limit_is_told() {
         "12V",
     ]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: current_limited_start: the current stays at a plateau of 576 mA for 50.4 ms while the voltage sags to 4.84 V of 12.2 V: the supply limits its current. There is no voltage step, so the record is usable only with the measured voltage; raise the limit above the stall current or use a battery"#);
+    insta::assert_snapshot!(told, @r#"warning: current_limited_start: the current stays at a plateau of 576 mA for 50.4 ms while the voltage sags to 4.84 V of 12.2 V: the supply limits its current. The voltage makes no step, so only a record with the voltage measured can be used; raise the limit above the stall current or use a battery"#);
 }
 
 #[test]
 fn a_reversed_probe_is_told_and_can_be_turned() {
     let (status, told) = run(&["look", "current_reversed.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: current_reversed.csv: the current is negative while the source drives the motor (with the voltage positive it reaches -1.69 A): the current probe is the wrong way round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench sheet, `--reverse-current` without one)"#);
+    insta::assert_snapshot!(told, @r#"warning: the current is negative while the source drives the motor (with the voltage positive it reaches -1.69 A): the current probe is the wrong way round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench sheet, `--reverse-current` without one)"#);
     let (status, told) = run(&["fit", "--start", "current_reversed.csv", "--supply", "12V"]);
     assert_eq!(status, Some(1), "{told}");
     insta::assert_snapshot!(told, @r#"warning: current_reversed: the current is negative while the source drives the motor (with the voltage positive it reaches -1.69 A): the current probe is the wrong way round. The phases were found with the sign turned; flip the polarity of the current channel (`reversed = true` in a bench sheet, `--reverse-current` without one)"#);
@@ -218,7 +237,7 @@ fn a_forgotten_probe_ratio_is_told_against_the_supply() {
 fn a_rise_between_two_samples_tells_the_interval_needed() {
     let (status, told) = run(&["look", "rise_undersampled.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: rise_undersampled.csv: the rise to 63 % of the peak current takes 1 sample of 1.00 ms: the electrical time constant is below about 1.00 ms, and the inductance cannot be determined from this record. Sample at 50.0 µs or less"#);
+    insta::assert_snapshot!(told, @r#"warning: the rise to 63 % of the peak current takes 1 sample of 1.00 ms: the electrical time constant is below about 1.00 ms, and the inductance cannot be determined from this record. Sample at 50.0 µs or less"#);
     let (status, told) = run(&["fit", "--start", "rise_undersampled.csv", "--supply", "12V"]);
     assert_eq!(status, Some(0), "{told}");
     insta::assert_snapshot!(told, @r#"warning: rise_undersampled: the rise to 63 % of the peak current takes 1 sample of 1.00 ms: the electrical time constant is below about 1.00 ms, and the inductance cannot be determined from this record. Sample at 50.0 µs or less"#);
@@ -238,7 +257,7 @@ fn a_picture_is_recognised() {
 fn a_missed_trigger_is_told() {
     let (status, told) = run(&["look", "trigger_missed.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: trigger_missed.csv: no event above the noise: voltage stays at -1.00 mV ± 20.8 mV, current stays at 0 A ± 4.00 mA. The trigger was probably missed; nothing can be estimated from this record. Trigger on the current edge at about a tenth of the expected peak and record again"#);
+    insta::assert_snapshot!(told, @r#"warning: no event above the noise: voltage stays at -1.00 mV ± 20.8 mV, current stays at 0 A ± 4.00 mA. The trigger was probably missed; nothing can be estimated from this record. Trigger on the current edge at about a tenth of the expected peak and record again"#);
     let (status, told) = run(&["fit", "--start", "trigger_missed.csv", "--supply", "12V"]);
     assert_eq!(status, Some(2), "{told}");
     insta::assert_snapshot!(told, @r#"
@@ -251,10 +270,10 @@ fn a_missed_trigger_is_told() {
 fn a_gap_in_time_is_placed_and_measured() {
     let (status, told) = run(&["look", "gap_in_time.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing (first of 1 place(s)). The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
+    insta::assert_snapshot!(told, @r#"warning: line 497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
     let (status, told) = run(&["fit", "--start", "gap_in_time.csv", "--supply", "12V"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "gap_in_time": gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing (first of 1 place(s)). The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
+    insta::assert_snapshot!(told, @r#"warning: capture "gap_in_time": gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
 }
 
 #[test]

@@ -96,7 +96,7 @@ fn repeated_times_tell_the_step_implied_and_the_way_out() {
     let (kind, text) = remark(&record);
     assert_eq!(kind, "time-coarse");
     assert!(
-        text.starts_with("time_repeated.csv:3: time does not advance: -0.01 s stands again"),
+        text.starts_with("time_repeated.csv:3: time does not advance: -0.01 s is repeated"),
         "{text}"
     );
     assert!(
@@ -142,7 +142,7 @@ fn a_column_without_numbers_leaves_the_other_usable() {
         "{text}"
     );
     assert!(
-        text.contains("other 1 channel(s) can still be used"),
+        text.contains("The other channel can still be used"),
         "{text}"
     );
     assert_eq!(record.channels[1].missing, 0);

@@ -1,4 +1,4 @@
-//! Mistakes at the bench that show only when captures and readings are held against each other by the whole fit: how often
+//! Mistakes at the bench that show only when captures and readings are compared with each other by the whole fit: how often
 //! each is found at a stated size, and how often sound benches are cried over.
 //!
 //! The short form is a test. `scripts/detectors` runs more benches (`FIT_DETECTORS_SOUND` and `FIT_DETECTORS_SPOILED` seeds of every
@@ -39,10 +39,10 @@ impl Told {
     }
 
     fn disagreement(&self) -> bool {
-        let kinds = ["disagreement", "conflict"];
+        let words = "disagrees with the other captures";
         self.warnings
             .iter()
-            .any(|(kind, _)| kinds.contains(&kind.as_str()))
+            .any(|(kind, text)| kind == "evidence" && text.contains(words))
     }
 }
 
@@ -166,16 +166,16 @@ fn mistakes() -> Vec<Mistake> {
         Mistake {
             name: "wrong segment count, with a tachometer reading",
             size: "one segment too many, where K then is more than 2 % off",
-            detector: "the comb of the ripple, and the speed anchors against each other",
+            detector: "the harmonic pattern of the ripple, and the speed references against each other",
             spoil: |scenario, seed| Some(miscounted(scenario, seed)),
             seen: |told| told.words(ANCHORS),
             harmless: constant_stands,
             wanted: 0.5,
         },
         Mistake {
-            name: "wrong segment count, nothing else tells the speed",
+            name: "wrong segment count, nothing else gives the speed",
             size: "one segment too many, where K then is more than 2 % off",
-            detector: "the comb of the ripple",
+            detector: "the harmonic pattern of the ripple",
             spoil: |scenario, seed| {
                 let mut bench = miscounted(scenario, seed);
                 bench.forget_speeds();

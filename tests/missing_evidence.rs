@@ -47,6 +47,12 @@ fn reduced(motor: &str, items: &[&str], more: &str) -> TempDir {
     folder
 }
 
+/// Words of an output, its lines joined.
+fn joined(bytes: &[u8]) -> String {
+    let text = String::from_utf8_lossy(bytes);
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 fn run(folder: &Path, arguments: &[&str]) -> Output {
     std::process::Command::new(env!("CARGO_BIN_EXE_rundown"))
         .current_dir(folder)
@@ -57,7 +63,7 @@ fn run(folder: &Path, arguments: &[&str]) -> Output {
 
 fn fitted(folder: &Path) -> MotorFile {
     let output = run(folder, &["fit", "bench.toml", "-o", "motor.json"]);
-    let message = String::from_utf8_lossy(&output.stderr).into_owned();
+    let message = joined(&output.stderr);
     motor_file::read(&folder.join("motor.json"))
         .unwrap_or_else(|error| panic!("{error}: {message}"))
 }
@@ -285,7 +291,7 @@ fn verify_sees_an_edit_of_the_model_of_a_warning_or_of_the_operating_values() {
         edit(&mut file);
         std::fs::write(at.join("motor.json"), file.to_string()).expect("written");
         let output = run(at, &arguments);
-        let page = String::from_utf8_lossy(&output.stdout).into_owned();
+        let page = joined(&output.stdout);
         assert_eq!(output.status.code(), Some(1), "{page}");
         assert!(
             page.contains("EDITED") || page.contains("NOT KNOWN"),
@@ -299,7 +305,7 @@ fn a_level_is_a_probability_in_every_command_and_a_percentage_gets_a_hint() {
     let folder = reduced("ticket_printer", &["locked"], "");
     for command in [&["fit", "bench.toml"][..], &["drive", "none.json"]] {
         let output = run(folder.path(), &[command, &["--level", "95"]].concat());
-        let message = String::from_utf8_lossy(&output.stderr).into_owned();
+        let message = joined(&output.stderr);
         assert_eq!(output.status.code(), Some(2), "{message}");
         assert!(message.contains("95 % is --level 0.95"), "{message}");
     }
@@ -315,7 +321,7 @@ fn a_supply_far_beyond_the_captures_is_refused_and_one_somewhat_beyond_is_named_
     let at = folder.path();
     fitted(at);
     let far = run(at, &["drive", "motor.json", "--supply", "12kV"]);
-    let message = String::from_utf8_lossy(&far.stderr).into_owned();
+    let message = joined(&far.stderr);
     assert_eq!(far.status.code(), Some(2), "{message}");
     assert!(
         message.contains("--supply 12000 V: expected at most"),
@@ -341,7 +347,7 @@ fn a_supply_far_beyond_the_captures_is_refused_and_one_somewhat_beyond_is_named_
 }
 
 fn json(output: &Output) -> Value {
-    let message = || String::from_utf8_lossy(&output.stderr).into_owned();
+    let message = || joined(&output.stderr);
     serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", message()))
 }
 

@@ -9,8 +9,8 @@ use rundown::motor_file::{
     self, Agreement, AtTemperature, CaptureHealth, Confrontation, Coordinate, Covariance, Cut,
     Distribution, FORMAT, Fit, Identifiability, Input, ModelTerms, MotorFacts, MotorFile,
     MotorFileError, Nuisance, OneSided, OperatingPoint, OperatingPoints, Overwrite, Parameter,
-    ParameterName, Program, Range, RunsTest, Status, Stop, StopReason, Term, TermDecision,
-    TermName, Validity, Warning,
+    ParameterName, Program, Range, RunsTest, Severity, Status, Stop, StopReason, Term,
+    TermDecision, TermName, Validity, Warning,
 };
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -101,6 +101,7 @@ fn full() -> MotorFile {
             role: Some("start".to_owned()),
         }],
         inductance_at: Vec::new(),
+        thermal: None,
         constant_candidates: Vec::new(),
         confrontations: vec![Confrontation {
             kind: "reading".to_owned(),
@@ -212,6 +213,7 @@ fn full() -> MotorFile {
             }],
         },
         warnings: vec![Warning {
+            severity: Severity::Warning,
             kind: "clipped".to_owned(),
             subject: Some("start".to_owned()),
             text: "the current is clipped at 8.0 A for 0.4 ms; these rows are not used".to_owned(),
@@ -483,7 +485,7 @@ fn a_broken_file_is_told_with_line_and_column() {
     let error =
         motor_file::from_text(Path::new("motor.json"), &twice).expect_err("a parameter twice");
     assert!(
-        error.to_string().contains("`brush_drop` stands twice"),
+        error.to_string().contains("`brush_drop` is there twice"),
         "{error}"
     );
 }

@@ -228,6 +228,7 @@ fn a_time_base_that_may_be_off_is_in_the_bounds() {
     bench.instruments.push(Instrument {
         name: "scope".into(),
         gain_relative_uncertainty: 0.0,
+        shunt_ohm: None,
         gain_distribution: None,
         bandwidth_hz: None,
         skew_s: None,

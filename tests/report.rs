@@ -159,7 +159,6 @@ fn the_page_is_whole_and_below_two_megabytes() {
     assert!(page.starts_with("<!doctype html>") && page.trim_end().ends_with("</html>"));
     for part in [
         "answer",
-        "doubts",
         "captures",
         "ripple",
         "correlation",

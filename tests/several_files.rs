@@ -166,10 +166,7 @@ fn look_and_sheet_find_the_files_of_one_event() {
         text.starts_with("start_CH1.csv with start_CH2.csv\n"),
         "{text}"
     );
-    assert!(
-        text.contains("current in column 4 \"ch2 Ampl (A)\""),
-        "{text}"
-    );
+    assert!(text.contains("current \"ch2 Ampl (A)\""), "{text}");
     let text = run(&["sheet", ".", "--show"]);
     assert!(
         text.contains("file = [\"start_CH1.csv\", \"start_CH2.csv\"]"),

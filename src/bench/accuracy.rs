@@ -141,6 +141,31 @@ impl Accuracy {
         }
     }
 
+    /// Standard uncertainties of the part that grows with the reading (relative) and of the part that does not (in the quantity's SI
+    /// unit): a gain and a zero, each the same in all readings of one meter.
+    pub fn gain_and_zero(&self) -> (f64, f64) {
+        let mut fixed = *self;
+        let mut growing = *self;
+        for parts in [
+            &mut fixed.limit,
+            &mut fixed.coverage_95,
+            &mut fixed.standard,
+        ] {
+            parts.relative = 0.0;
+        }
+        for parts in [
+            &mut growing.limit,
+            &mut growing.coverage_95,
+            &mut growing.standard,
+        ] {
+            parts.absolute = 0.0;
+        }
+        (
+            growing.standard_uncertainty(1.0, Range::default()),
+            fixed.standard_uncertainty(0.0, Range::default()),
+        )
+    }
+
     /// The stated value of `reading`.
     pub fn state(&self, reading: f64) -> Stated {
         Stated {

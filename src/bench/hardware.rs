@@ -96,6 +96,7 @@ fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
             gain_relative_uncertainty: gain.standard_uncertainty(nominal, Range::default())
                 / nominal,
             gain_distribution: gain.distribution(),
+            shunt_ohm: typed.resistance_ohm,
             bandwidth_hz: typed.bandwidth_hz,
             skew_s: typed.skew_s,
             time_base_relative_uncertainty: typed

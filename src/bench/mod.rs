@@ -7,23 +7,29 @@ mod channels;
 mod draft;
 mod error;
 mod hardware;
+mod heat;
 mod quick;
 mod read_sheet;
+mod read_table;
+mod reading_table;
 mod readings;
 mod setup;
 mod sheet;
+mod speed_channel;
 mod stated;
 mod waveform;
 
 pub use capture_warning::CaptureWarning;
 pub use draft::{
-    Draft, DraftCapture, DraftChannel, DraftError, RecordGuess, draft_text, guess_sheet,
+    Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, RecordGuess, draft_text, guess_sheet,
 };
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
+pub use reading_table::{ReadingColumn, ReadingTable, TableKind};
 pub use setup::{
-    Bench, BrushKind, Capture, ChannelChain, ErrorDistribution, Instrument, MagnetKind, MotorFacts,
-    Reading, Role, Stated,
+    Bench, BrushKind, Capture, ChannelChain, ErrorDistribution, HeatKind, HeatRecord, HeatSeries,
+    Instrument, MagnetKind, MotorFacts, Reading, Role, Stated,
 };
+pub use speed_channel::{SpeedChannel, SpeedSignal};
 pub use waveform::{Trace, Waveform};

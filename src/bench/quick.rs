@@ -88,7 +88,10 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         instruments: loaded.instruments,
         captures: loaded.captures,
         readings,
+        tables: Vec::new(),
         warnings,
+        heat: Vec::new(),
+        notes: loaded.notes,
         capture_warnings: loaded.capture_warnings,
     })
 }
@@ -148,6 +151,7 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
             role,
             voltage: Some(voltage.clone()),
             current: Some(current.clone()),
+            speed: Vec::new(),
             winding_temperature_c,
             loop_resistance_ohm: None,
             source_v: None,

@@ -1,11 +1,13 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
 use super::captures::{CapturePlan, Expectations, load_all, stem, temperature_missing};
-use super::channels::plan;
+use super::channels::{plan, speed_plans};
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
+use super::heat;
+use super::read_table::{check_names, read_table};
 use super::readings;
-use super::setup::Bench;
+use super::setup::{Bench, Role, Stated};
 use super::sheet::{Measures, Source, Table, TypedCapture, TypedSheet, read_typed};
 use super::stated::{speed, winding_temperature};
 use crate::files::{LARGEST_SHEET, hex, is_inside, read_at_most};
@@ -155,6 +157,18 @@ fn build(
         readings.extend(readings::reading(reading, &context, &mut warnings)?);
         checks.extend(readings::gain_check(reading, &context, &channels)?);
     }
+    let tables = typed
+        .tables
+        .iter()
+        .map(|table| {
+            let path = match &table.file {
+                Some((file, place)) => Some(inside(folder, place, file, options)?),
+                None => None,
+            };
+            read_table(table, path, &typed.instruments, &mut warnings)
+        })
+        .collect::<Result<Vec<_>, _>>()?;
+    check_names(typed, &tables)?;
     // After the readings, which may name a capture that is not kept.
     plans.retain(|plan| keep(&plan.path));
     warnings.extend(temperature_missing(&plans));
@@ -162,8 +176,16 @@ fn build(
         supply_v: motor.supply_v,
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
+    let heat = heat::load_all(
+        &typed.heat,
+        &motor,
+        |record, file| inside(folder, &record.file_place, file, options),
+        &mut warnings,
+    )?;
     let loaded = load_all(&plans, &hardware, &checks, &expected)?;
     warnings.extend(loaded.warnings);
+    let mut notes: Vec<String> = typed.readings.iter().filter_map(readings::note).collect();
+    notes.extend(loaded.notes);
     Ok(Bench {
         path: None,
         sha256: None,
@@ -171,7 +193,10 @@ fn build(
         instruments: loaded.instruments,
         captures: loaded.captures,
         readings,
+        heat,
+        tables,
         warnings,
+        notes,
         capture_warnings: loaded.capture_warnings,
     })
 }
@@ -205,21 +230,23 @@ fn plan_capture(
             .transpose()?,
         (None, Some(_)) => None,
     };
+    let source_v = switched(typed, voltage.is_some(), source_v)?;
     let temperature = typed
         .winding_temperature
         .as_ref()
         .or(sheet.winding_temperature.as_ref());
     Ok(CapturePlan {
-        path: inside(folder, typed, &typed.file, options)?,
+        path: inside(folder, &typed.file_place, &typed.file, options)?,
         further: typed
             .further
             .iter()
-            .map(|file| inside(folder, typed, file, options))
+            .map(|file| inside(folder, &typed.file_place, file, options))
             .collect::<Result<_, _>>()?,
         place: Some(typed.file_place.clone()),
         role: typed.role,
         voltage,
         current,
+        speed: speed_plans(typed, &sheet.speed_channels, hardware)?,
         winding_temperature_c: temperature
             .map(|t| winding_temperature(t, warnings))
             .transpose()?,
@@ -248,10 +275,41 @@ fn plan_capture(
     })
 }
 
-/// The path of a capture. Links are followed before it is judged, so that none leads out of the folder unseen.
+/// The mean voltage of a source that a bridge switches, in a capture without a voltage channel.
+fn switched(
+    typed: &TypedCapture,
+    recorded: bool,
+    source_v: Option<Stated>,
+) -> Result<Option<Stated>, BenchError> {
+    match &typed.bridge {
+        Some(bridge) if recorded => Err(BenchError::Invalid {
+            place: bridge.place.clone(),
+            text: "a `bridge` belongs to a capture without a voltage channel; here the recorded voltage drives the motor".into(),
+        }),
+        Some(bridge) => {
+            let (share, uncertainty) = bridge.mean_share();
+            Ok(source_v.map(|source| Stated {
+                value: source.value * share,
+                standard_uncertainty: (source.standard_uncertainty * share)
+                    .hypot(source.value * uncertainty),
+            }))
+        }
+        None if !recorded && matches!(typed.role, Role::Pwm | Role::PwmLocked) => {
+            Err(BenchError::Missing {
+                place: typed.place.clone(),
+                key: "bridge".into(),
+                table: "a switched capture without a voltage channel".into(),
+                hint: "duty and what the bridge does in the off time, e.g. bridge = { duty_percent = 40, off_time = \"brakes\" }".into(),
+            })
+        }
+        None => Ok(source_v),
+    }
+}
+
+/// The path of a record or table. Links are followed before it is judged, so that none leads out of the folder unseen.
 fn inside(
     folder: &Path,
-    capture: &TypedCapture,
+    place: &Place,
     file: &str,
     options: LoadOptions,
 ) -> Result<PathBuf, BenchError> {
@@ -260,7 +318,7 @@ fn inside(
         return Ok(path);
     }
     Err(BenchError::Outside {
-        place: capture.file_place.clone(),
+        place: place.clone(),
         file: file.to_string(),
         folder: folder.to_path_buf(),
     })

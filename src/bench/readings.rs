@@ -140,6 +140,20 @@ pub(super) fn reading(
     found.map(Some)
 }
 
+/// What was made of a reading that asks nothing of the reader.
+pub(super) fn note(typed: &TypedReading) -> Option<String> {
+    let TypedReadingKind::Ohmmeter(ohmmeter) = &typed.what else {
+        return None;
+    };
+    ohmmeter.from_range.then(|| {
+        format!(
+            "line {}: only the range of the ohmmeter readings is stated; it counts as {} readings spread evenly over it",
+            typed.place.line,
+            ohmmeter.readings_ohm.len()
+        )
+    })
+}
+
 fn ohmmeter_reading(
     typed: &TypedOhmmeter,
     with: Option<&TypedInstrument>,
@@ -154,12 +168,6 @@ fn ohmmeter_reading(
         Accuracy::limit_relative(0.01)
     });
     let readings_ohm = &typed.readings_ohm;
-    if typed.from_range {
-        warnings.push(format!(
-            "line {line}: only the range of the ohmmeter readings was noted; taken as {} readings spread evenly over it",
-            readings_ohm.len()
-        ));
-    }
     let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
     Ok(Reading::Ohmmeter {
         readings_ohm: readings_ohm.clone(),

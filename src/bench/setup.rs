@@ -2,6 +2,8 @@
 
 use super::Waveform;
 use super::capture_warning::CaptureWarning;
+use super::reading_table::ReadingTable;
+use super::speed_channel::SpeedChannel;
 use std::path::PathBuf;
 
 /// A stated value with its standard uncertainty, in the unit of its name.
@@ -130,6 +132,8 @@ pub struct Instrument {
     pub name: String,
     /// Relative standard uncertainty of the gain (for a shunt: of its resistance).
     pub gain_relative_uncertainty: f64,
+    /// Resistance of a shunt as stated, Ω; `None` of any other hardware.
+    pub shunt_ohm: Option<f64>,
     /// ErrorDistribution that the stated or assumed accuracy of the gain stands for.
     pub gain_distribution: Option<ErrorDistribution>,
     /// First-order bandwidth in Hz where it matters.
@@ -189,6 +193,8 @@ pub struct Capture {
     pub load_torque_nm: Option<Stated>,
     /// Speed at which the shaft is driven from outside, rad/s.
     pub driven_speed_rad_s: Option<Stated>,
+    /// Channel that shows how the shaft turns, where one was recorded.
+    pub speed: Option<SpeedChannel>,
     /// AC-coupled voltage channel, as stated or as the preamble says.
     pub ac_coupled: bool,
 }
@@ -241,6 +247,67 @@ pub enum Reading {
     },
 }
 
+/// What a heat record shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum HeatKind {
+    /// Heated by its own current for minutes or hours.
+    HeatRun,
+    /// Without current after a heat run.
+    CoolDown,
+}
+
+impl HeatKind {
+    /// As sheets and files name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            HeatKind::HeatRun => "heat-run",
+            HeatKind::CoolDown => "cool-down",
+        }
+    }
+}
+
+/// Numbers of one quantity of a heat record, NaN where missing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeatSeries {
+    /// In the SI unit (temperatures in °C).
+    pub values: Vec<f64>,
+    /// Relative standard uncertainty, common to all of them.
+    pub relative_uncertainty: f64,
+    /// Standard uncertainty of their zero, in the same unit, common to all of them.
+    pub absolute_uncertainty: f64,
+}
+
+/// A record of minutes to hours that shows how the motor warms or cools.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeatRecord {
+    /// Name, unique among the heat records of its bench.
+    pub name: String,
+    /// What it shows.
+    pub kind: HeatKind,
+    /// The file with the SHA-256 of its bytes; `None` where it is typed in the sheet.
+    pub file: Option<(PathBuf, String)>,
+    /// Rising times; those of a cooling curve count from switching off but for `delay_s`.
+    pub time_s: Vec<f64>,
+    /// Terminal voltage.
+    pub voltage_v: Option<HeatSeries>,
+    /// Current.
+    pub current_a: Option<HeatSeries>,
+    /// Readings of an ohmmeter across the terminals, its leads in them.
+    pub resistance_ohm: Option<HeatSeries>,
+    /// Temperature of the housing, °C.
+    pub housing_c: Option<HeatSeries>,
+    /// Whether the rotor was held.
+    pub rotor_held: bool,
+    /// Temperature of the room, °C.
+    pub ambient_c: Stated,
+    /// Resistance of the ohmmeter's leads.
+    pub leads_ohm: Stated,
+    /// Index of the heat run that a cooling curve follows.
+    pub after: Option<usize>,
+    /// Time from switching off to the time 0 of the record, s.
+    pub delay_s: f64,
+}
+
 /// Everything measured on one motor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bench {
@@ -256,8 +323,14 @@ pub struct Bench {
     pub captures: Vec<Capture>,
     /// Scalar readings in the order of the sheet.
     pub readings: Vec<Reading>,
+    /// Heat runs and cooling curves in the order of the sheet.
+    pub heat: Vec<HeatRecord>,
+    /// Tables of readings in the order of the sheet.
+    pub tables: Vec<ReadingTable>,
     /// Warnings met while the sheet and its captures were read.
     pub warnings: Vec<String>,
-    /// Those among them that decide whether a result may be trusted.
+    /// What was taken as usual, or asks nothing of the reader.
+    pub notes: Vec<String>,
+    /// Those among the warnings that decide whether a result may be trusted.
     pub capture_warnings: Vec<CaptureWarning>,
 }

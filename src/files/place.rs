@@ -62,7 +62,7 @@ pub(super) fn check_standing(path: &Path) -> io::Result<()> {
     }
     if !metadata.is_file() {
         return Err(io::Error::other(
-            "it is a device, pipe or socket, which cannot be written whole or not at all; name a file",
+            "it is a device, pipe or socket, which cannot be written atomically; name a file",
         ));
     }
     if metadata.permissions().readonly() {

@@ -3,8 +3,8 @@
 use super::error::FitError;
 use super::problem::Problem;
 use super::solve::{SecondOrder, Solution, SolverError, SolverOptions, StopReason, minimise};
-use super::uncertainty::inverse_over;
 use super::unknowns::Entry;
+use crate::stats::arrow::Inverse;
 use nalgebra::DVector;
 
 /// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
@@ -128,7 +128,7 @@ fn distance_to_minimum(solution: &Solution) -> f64 {
     let free: Vec<usize> = (0..solution.x.len())
         .filter(|&k| !solution.active[k] && solution.equations.normal[(k, k)] > 0.0)
         .collect();
-    let (inverse, _) = inverse_over(&solution.equations.normal, &free, 1e-12);
+    let inverse = Inverse::over(&solution.equations.normal, &free, 1e-12);
     let gradient = &solution.equations.gradient;
-    gradient.dot(&(inverse * gradient)).sqrt()
+    gradient.dot(&inverse.times(gradient)).sqrt()
 }

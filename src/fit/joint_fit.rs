@@ -2,8 +2,8 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    FOLLOWED, causes, confront, leave_one_out, model_terms, shares_left, warmed_captures,
-    warnings_before_the_fit,
+    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, shares_left,
+    warmed_captures, warnings_before_the_fit,
 };
 use super::confrontation::Confrontation;
 use super::data::{
@@ -19,8 +19,8 @@ use super::options::FitOptions;
 use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, current_references, describe_ripple, driven_terms, prepare_readings,
-    ripple_alone, ripple_references_beside,
+    CurrentSpeed, ReadingTerm, ShaftTerm, current_references, describe_ripple, driven_terms,
+    prepare_readings, ripple_alone, ripple_references_beside, shaft_references_beside, shaft_terms,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
@@ -154,6 +154,8 @@ struct JointFit<'a> {
     optional: Vec<Entry>,
     /// Whether something else than the ripple of run-downs gives the back-EMF constant.
     has_reference: bool,
+    /// Sensors on the shaft that wait for the plain motor.
+    sensors: Vec<ShaftTerm>,
     speeds: Vec<CurrentSpeed>,
     findings: Vec<String>,
     remarks: Vec<String>,
@@ -176,7 +178,7 @@ impl<'a> JointFit<'a> {
         let temperature_c = reference_temperature(bench);
         let mut layout = Layout::default();
         let shared = shared_entries(bench, options, &ripple, &records, &mut layout);
-        let models: Vec<CaptureModel> = records
+        let mut models: Vec<CaptureModel> = records
             .segments
             .iter()
             .enumerate()
@@ -200,6 +202,14 @@ impl<'a> JointFit<'a> {
             confrontations = alone.confrontations;
             constants = alone.constants;
         }
+        // A sensor that alone gives the constant takes part at once, one beside others later.
+        let alone = layout.find(&ParameterKind::LogBackEmfConstant).is_none();
+        let (mut sensors, doubts) = shaft_terms(bench, &mut models, &mut layout);
+        remarks.extend(doubts);
+        let has_reference = has_reference || (alone && !sensors.is_empty());
+        if alone {
+            terms.extend(sensors.drain(..).map(ReadingTerm::Shaft));
+        }
         let mut problem = Problem::new(layout, models, terms);
         problem.clock_relative_sd = clock(bench);
         problem.monitor = options.monitor.clone();
@@ -213,6 +223,7 @@ impl<'a> JointFit<'a> {
             optional: model_terms::optional_entries(&problem.layout),
             problem,
             has_reference,
+            sensors,
             speeds: Vec::new(),
             findings: driven.findings,
             remarks,
@@ -299,6 +310,15 @@ impl<'a> JointFit<'a> {
             self.confrontations.extend(beside.confrontations);
             self.constants.extend(beside.constants);
         }
+        let of_shaft = shaft_references_beside(
+            std::mem::take(&mut self.sensors),
+            constant,
+            &preliminary,
+            &predictions,
+            &problem.models,
+        );
+        self.confrontations.extend(of_shaft.confrontations);
+        self.constants.extend(of_shaft.constants);
         let of_currents = current_references(
             self.bench,
             self.timelines,
@@ -307,6 +327,7 @@ impl<'a> JointFit<'a> {
             &preliminary,
         );
         problem.readings.extend(of_currents.terms);
+        problem.readings.extend(of_shaft.terms);
         self.remarks.extend(of_currents.remarks);
         self.confrontations.extend(of_currents.confrontations);
         self.constants.extend(of_currents.constants);
@@ -348,6 +369,10 @@ impl<'a> JointFit<'a> {
         terms.extend(model_terms::limited(&self.problem, &covariance));
         let warmed = warmed_captures(&self.problem, &solution.x, &predictions);
         self.remarks.extend(warmed);
+        if let Some(entry) = self.problem.layout.find(&ParameterKind::LogResistance) {
+            let shunts = large_shunts(self.bench, solution.x[entry].exp());
+            self.remarks.extend(shunts);
+        }
         let Ripple {
             findings: ripple,
             unread,

@@ -15,6 +15,7 @@ mod preliminary_fit;
 mod problem;
 mod references;
 mod row_sums;
+mod shaft_course;
 pub mod solve;
 mod uncertainty;
 mod unknowns;
@@ -30,8 +31,9 @@ pub use model::{Prediction, Row};
 pub use options::FitOptions;
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
+pub use shaft_course::{ShaftCourse, ShaftPoint};
 pub use solve::{Interrupt, Monitor, Progress};
 pub use uncertainty::{
     Covariance, InductanceAt, Interval, MotorDistribution, Reported, Status, profile,
 };
-pub use unknowns::{Entry, Layout, ParameterKind, Source};
+pub use unknowns::{Entry, Layout, ParameterKind, ShaftUnknown, Source};

@@ -183,16 +183,22 @@ impl Problem {
         out
     }
 
+    /// What the rows of all captures give.
+    pub(super) fn rows_equations(&self, predictions: &[Prediction]) -> NormalEquations {
+        let mut out = self.nothing();
+        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
+            scatter(prediction, deviations, &mut out);
+        }
+        out
+    }
+
     /// Cost, gradient and Gauss-Newton matrix at `x`, where `predictions` hold; `None` where the cost is beyond what a number holds.
     pub(super) fn equations_of(
         &self,
         x: &DVector<f64>,
         predictions: &[Prediction],
     ) -> Option<NormalEquations> {
-        let mut out = self.nothing();
-        for (prediction, deviations) in predictions.iter().zip(&self.deviations) {
-            scatter(prediction, deviations, &mut out);
-        }
+        let mut out = self.rows_equations(predictions);
         for reading in &self.readings {
             let term = reading.evaluate(x, predictions)?;
             out.cost += 0.5 * term.residual * term.residual;

@@ -240,11 +240,11 @@ mod tests {
     fn the_row_of_common_units_holds_the_same_numbers() {
         let row = row(ParameterName::BackEmfConstant, &constant());
         let (si, trade) = (row.si.expect("si"), row.trade.expect("trade"));
-        assert_eq!(si.value, "(42.11 ± 0.47) × 10⁻³ V·s/rad");
+        assert_eq!(si.value, "42.11(47) × 10⁻³ V·s/rad");
         assert!(
             trade
                 .value
-                .starts_with("42.11 ± 0.47 mN·m/A, 4.410 ± 0.049 V/krpm"),
+                .starts_with("42.11(47) mN·m/A, 4.410(49) V/krpm"),
             "{}",
             trade.value
         );

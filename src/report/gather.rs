@@ -7,7 +7,8 @@ use super::{answer, captures, cautions, operating, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
-use crate::motor_file::table::{FINDING, evidence_cells};
+use crate::motor_file::Severity;
+use crate::motor_file::table::evidence_cells;
 use crate::motor_file::{MotorFile, ResultState, StopReason};
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::{self, Quantity};
@@ -52,6 +53,7 @@ pub fn gather(
             file,
             share(SPEED_POINTS, bench.captures.len(), 40, 200),
         ),
+        shaft: captures::shaft::views(bench, estimate),
         ..from_file(file)
     }
 }
@@ -91,12 +93,16 @@ pub fn from_file(file: &MotorFile) -> Report {
         findings: file
             .warnings
             .iter()
-            .filter(|w| w.kind == FINDING)
-            .map(|w| w.text.clone())
+            .filter(|w| w.severity == Severity::Note)
+            .map(|w| match &w.subject {
+                Some(subject) => format!("{subject}: {}", w.text),
+                None => w.text.clone(),
+            })
             .collect(),
         captures: Vec::new(),
         ripple: Vec::new(),
         motion: Vec::new(),
+        shaft: Vec::new(),
         correlation: uncertainty::correlation(file),
         budget: uncertainty::budget(file),
         operating: operating::operating(file),
@@ -156,7 +162,7 @@ fn verdict(file: &MotorFile) -> Verdict {
         "The fit ended at a minimum.".to_owned()
     } else {
         format!(
-            "The fit did not end at a minimum ({}). No value here should be trusted.",
+            "The fit did not end at a minimum ({}). Do not use the values.",
             file.fit.stop.text
         )
     };
@@ -169,11 +175,15 @@ fn verdict(file: &MotorFile) -> Verdict {
             undetermined.join(", ")
         );
     }
-    let doubts = file.warnings.iter().filter(|w| w.kind != FINDING).count();
-    if doubts > 0 {
-        text += &match doubts {
-            1 => " One doubt is told below.".to_owned(),
-            n => format!(" {n} doubts are told below."),
+    let warnings = file
+        .warnings
+        .iter()
+        .filter(|w| w.severity != Severity::Note)
+        .count();
+    if warnings > 0 {
+        text += &match warnings {
+            1 => " One warning is below.".to_owned(),
+            n => format!(" {n} warnings are below."),
         };
     }
     Verdict {
@@ -190,7 +200,11 @@ fn verdict(file: &MotorFile) -> Verdict {
 /// Warnings by what they are about, each said once.
 fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
     let mut groups: Vec<WarningGroup> = Vec::new();
-    for warning in file.warnings.iter().filter(|w| w.kind != FINDING) {
+    for warning in file
+        .warnings
+        .iter()
+        .filter(|w| w.severity != Severity::Note)
+    {
         let about = warning
             .subject
             .clone()

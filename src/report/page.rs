@@ -31,6 +31,7 @@ struct Pictures<'a> {
     captures: &'a [super::context::CaptureView],
     ripple: &'a [super::context::RippleView],
     motion: &'a [super::context::MotionView],
+    shaft: &'a [super::context::MotionView],
     operating: Option<super::operating::OperatingTable>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
@@ -51,6 +52,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
         captures: &report.captures,
         ripple: &report.ripple,
         motion: &report.motion,
+        shaft: &report.shaft,
         operating: report
             .operating
             .as_ref()

@@ -249,7 +249,7 @@ fn remedy(source: &str) -> &'static str {
         }
         "temperature" => ": a winding temperature read right before the capture shrinks it",
         "source and switch" => ": recording the voltage at the terminals shrinks it",
-        "speed anchor" => ": a better tachometer reading, or the segment count, shrinks it",
+        "speed reference" => ": a better tachometer reading, or the segment count, shrinks it",
         "meter readings" => ": a four-wire reading, or a meter of better accuracy, shrinks it",
         "model terms" => ": a capture over a wider range of current and speed shrinks it",
         _ if source.starts_with("gain of ") => {

@@ -17,6 +17,7 @@ pub fn bare() -> MotorFile {
         model: None,
         operating: None,
         inductance_at: Vec::new(),
+        thermal: None,
         constant_candidates: Vec::new(),
         confrontations: Vec::new(),
         fit: Fit {

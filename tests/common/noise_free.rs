@@ -95,6 +95,7 @@ pub fn simulated(
         added_inertia_kg_m2: None,
         load_torque_nm: None,
         driven_speed_rad_s: None,
+        speed: None,
         ac_coupled: false,
     }
 }
@@ -175,6 +176,8 @@ pub fn noise_free_bench(p: &TerminalParameters, constant: f64, scale: Scale) -> 
         },
         instruments: Vec::new(),
         captures,
+        heat: Vec::new(),
+        tables: Vec::new(),
         readings: vec![Reading::SpunBackEmf {
             voltage_v: Stated {
                 value: 100.0 * constant,
@@ -187,6 +190,7 @@ pub fn noise_free_bench(p: &TerminalParameters, constant: f64, scale: Scale) -> 
             meter: None,
         }],
         warnings: Vec::new(),
+        notes: Vec::new(),
         capture_warnings: Vec::new(),
     }
 }

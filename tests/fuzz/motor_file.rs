@@ -24,7 +24,9 @@ fuzz_target!(|bytes| {
     let back = from_text(path, &again).expect("what was written can be read");
     assert_eq!(file, back);
     motor_file::table::render(&file);
-    motor_file::table::warnings(&file);
+    motor_file::table::screen(&file);
+    motor_file::table::evidence(&file);
+    motor_file::table::diagnostics(&file, true);
     for motor in [
         Instance::estimate(&file, "a test"),
         Instance::corner(

@@ -19,7 +19,7 @@ const ENOUGH_ROWS: usize = 50_000;
 /// Warnings of what contradicts the sheet.
 pub fn of_sheet(capture: &Capture, expected: &Expectations) -> Vec<String> {
     let coupled = capture.ac_coupled.then(|| {
-        "the voltage channel was AC coupled: its level is lost, the capture is left out and tells nothing of friction. Record it again with DC coupling"
+        "the voltage channel was AC coupled: its level is lost, the capture is left out, and friction cannot be determined from it. Record it again with DC coupling"
             .to_string()
     });
     let limited = capture

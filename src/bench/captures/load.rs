@@ -5,6 +5,7 @@ use super::plan::CapturePlan;
 use crate::bench::capture_warning::CaptureWarning;
 use crate::bench::channels::{
     ChannelPlan, Converted, GainCheck, ScaleEstimate, Seen, column, convert, distribute,
+    speed_channel,
 };
 use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
@@ -20,6 +21,7 @@ pub struct LoadedAll {
     /// The hardware, and what its ranges and gain checks have for themselves.
     pub instruments: Vec<Instrument>,
     pub warnings: Vec<String>,
+    pub notes: Vec<String>,
     pub capture_warnings: Vec<CaptureWarning>,
 }
 
@@ -43,17 +45,20 @@ pub fn load_all(
         let warnings = one.warnings.into_iter();
         all.warnings
             .extend(warnings.map(|warning| format!("capture \"{name}\": {warning}")));
+        let notes = one.notes.into_iter();
+        all.notes
+            .extend(notes.map(|note| format!("capture \"{name}\": {note}")));
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
         all.capture_warnings.extend(one.capture_warnings);
         all.captures.push(one.capture);
         seen.push(one.seen);
     }
     all.instruments = distribute(&mut all.captures, &seen, hardware, checks);
-    all.warnings.extend(estimated_scales(&estimated));
+    all.notes.extend(estimated_scales(&estimated));
     Ok(all)
 }
 
-/// One warning a channel and way of estimating, with the scale of each capture.
+/// One note a channel and way of estimating, with the scale of each capture.
 fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
     let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
     for (capture, estimate) in estimated {
@@ -78,6 +83,7 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
 struct Loaded {
     capture: Capture,
     warnings: Vec<String>,
+    notes: Vec<String>,
     capture_warnings: Vec<CaptureWarning>,
     estimated: Vec<ScaleEstimate>,
     /// Of voltage and current.
@@ -98,11 +104,19 @@ fn load(
             source: Box::new(source),
         })?;
     let mut estimated = Vec::new();
-    let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
+    let (notes, warnings): (Vec<&capture::Warning>, Vec<_>) =
+        record.warnings.iter().partition(|w| w.kind.is_note());
+    let texts = |of: Vec<&capture::Warning>| of.iter().map(|w| w.text.clone()).collect();
+    let (notes, mut warnings): (Vec<String>, Vec<String>) = (texts(notes), texts(warnings));
     let mut capture_warnings: Vec<CaptureWarning> = Vec::new();
     if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
         capture_warnings.push(CaptureWarning::Record);
     }
+    let speed = speed_channel(&plan.speed, &record, hardware).map_err(|text| wrong(plan, text))?;
+    let speed = speed.map(|(channel, of_speed)| {
+        warnings.extend(of_speed);
+        channel
+    });
     // One column may serve as both.
     let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
         let found = column(plan.as_ref()?, record);
@@ -149,6 +163,7 @@ fn load(
         added_inertia_kg_m2: plan.added_inertia_kg_m2,
         load_torque_nm: plan.load_torque_nm,
         driven_speed_rad_s: plan.driven_speed_rad_s,
+        speed,
         ac_coupled,
     };
     if ac_coupled {
@@ -161,10 +176,20 @@ fn load(
     Ok(Loaded {
         capture,
         warnings,
+        notes,
         capture_warnings,
         estimated,
         seen,
     })
+}
+
+fn wrong(plan: &CapturePlan, text: String) -> BenchError {
+    BenchError::Channel {
+        place: plan.place.clone(),
+        name: plan.name.clone(),
+        file: plan.path.clone(),
+        text,
+    }
 }
 
 fn trace(

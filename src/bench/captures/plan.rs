@@ -1,6 +1,6 @@
 //! A capture as it is to be read.
 
-use crate::bench::channels::ChannelPlan;
+use crate::bench::channels::{ChannelPlan, SpeedPlan};
 use crate::bench::error::Place;
 use crate::bench::setup::{Role, Stated};
 use crate::capture::ReadOptions;
@@ -18,6 +18,8 @@ pub struct CapturePlan {
     pub role: Role,
     pub voltage: Option<ChannelPlan>,
     pub current: Option<ChannelPlan>,
+    /// Speed channels that its file may hold.
+    pub speed: Vec<SpeedPlan>,
     pub winding_temperature_c: Option<Stated>,
     pub loop_resistance_ohm: Option<Stated>,
     pub source_v: Option<Stated>,

@@ -2,10 +2,12 @@
 
 use super::error::DraftError;
 use super::records::{capture_files, records};
+use super::shaft::DraftShaft;
 use super::text::{Draft, DraftCapture, DraftChannel};
 use crate::bench::captures::{stem, upper_level};
 use crate::bench::channels::without_unit;
 use crate::bench::setup::Role;
+use crate::bench::speed_channel::SpeedSignal;
 use crate::bench::waveform::Trace;
 use crate::capture::{self, Record};
 use crate::quantity::one_line;
@@ -28,6 +30,8 @@ pub struct RecordGuess {
     pub current_reversed: bool,
     /// The current column states volts: raw volts across a shunt.
     pub current_in_volts: bool,
+    /// Columns that show how the shaft turns: index into [`Record::channels`], what it records, and why.
+    pub shaft: Vec<(usize, SpeedSignal, String)>,
     /// Grounds for the choice of columns.
     pub column_reasons: Vec<String>,
     /// Most likely role of the capture.
@@ -102,6 +106,20 @@ pub fn guess_sheet(
                 ),
             ));
             continue;
+        }
+        for (index, signal, why) in &guess.shaft {
+            let (Some(column), Some(channel)) = (name(Some(*index)), record.channels.get(*index))
+            else {
+                continue;
+            };
+            if !draft.shaft.iter().any(|s| s.column == column) {
+                draft.shaft.push(DraftShaft {
+                    column,
+                    signal: *signal,
+                    in_speed: channel.unit.as_deref() == Some("rad/s"),
+                    why: why.clone(),
+                });
+            }
         }
         seen.push(Seen {
             voltage,

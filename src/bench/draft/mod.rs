@@ -4,8 +4,10 @@ mod endings;
 mod error;
 mod guess_sheet;
 mod records;
+mod shaft;
 mod text;
 
 pub use error::DraftError;
 pub use guess_sheet::{RecordGuess, guess_sheet};
+pub use shaft::DraftShaft;
 pub use text::{Draft, DraftCapture, DraftChannel, draft_text};

@@ -2,6 +2,7 @@
 //!
 //! Only the text is made here; the guesses come from whoever looked at the waveforms.
 
+use super::shaft::{DraftShaft, write_shaft};
 use crate::bench::setup::Role;
 use std::fmt::Write;
 
@@ -58,6 +59,8 @@ pub struct Draft {
     pub voltage: Vec<DraftChannel>,
     /// Current channels; the first is the default of the sheet.
     pub current: Vec<DraftChannel>,
+    /// Columns that show how the shaft turns.
+    pub shaft: Vec<DraftShaft>,
     /// Captures in the order in which the sheet lists them.
     pub captures: Vec<DraftCapture>,
     /// Files that were not taken, and why.
@@ -108,6 +111,9 @@ fn write_sheet(out: &mut String, draft: &Draft) -> std::fmt::Result {
         for channel in channels {
             write_channel(out, channel, measures, chain)?;
         }
+    }
+    for shaft in &draft.shaft {
+        write_shaft(out, shaft, &quoted(&shaft.column), &one_line(&shaft.why))?;
     }
     for capture in &draft.captures {
         write_capture(out, capture)?;

@@ -1,10 +1,12 @@
 //! One capture.
 
+use super::bridge::{TypedBridge, read_bridge};
 use super::channel::{ChannelOverride, Measures, read_override};
 use super::import_keys::read_import;
 use super::quantity::{
     INERTIA, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, VOLTAGE, quantity_at, size_at,
 };
+use super::speed_channel::{SpeedOverride, read_speed_override};
 use super::table::Table;
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Role;
@@ -36,9 +38,12 @@ pub(in crate::bench) struct TypedCapture {
     pub role: Role,
     pub voltage: Option<ChannelOverride>,
     pub current: Option<ChannelOverride>,
+    pub speed: Option<SpeedOverride>,
     pub winding_temperature: Option<Quantity>,
     pub loop_resistance: Option<Quantity>,
     pub source: Option<Quantity>,
+    /// What switches the source, where the voltage was not recorded.
+    pub bridge: Option<TypedBridge>,
     pub added_inertia: Option<Quantity>,
     pub load_torque: Option<Quantity>,
     pub driven_speed: Option<Quantity>,
@@ -55,9 +60,11 @@ pub(super) fn read_capture(
     let role = table.choice("role", "role", &ROLES)?;
     let voltage = read_override(table, "voltage", Measures::Voltage)?;
     let current = read_override(table, "current", Measures::Current)?;
+    let speed = read_speed_override(table)?;
     let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
     let loop_resistance = size_at(table, "loop_resistance", RESISTANCE)?;
     let source = quantity_at(table, "source", VOLTAGE)?;
+    let bridge = read_bridge(table)?;
     let added_inertia = size_at(table, "added_inertia", INERTIA)?;
     let load_torque = quantity_at(table, "load_torque", TORQUE)?;
     let driven_speed = size_at(table, "driven_speed", SPEED)?;
@@ -89,9 +96,11 @@ pub(super) fn read_capture(
         role: table.require("role", role, &format!("one of {}", roles.join(", ")))?,
         voltage,
         current,
+        speed,
         winding_temperature,
         loop_resistance,
         source,
+        bridge,
         added_inertia,
         load_torque,
         driven_speed,

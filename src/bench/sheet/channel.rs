@@ -1,9 +1,11 @@
 //! One scope channel, as a default for all captures or as one capture differs.
 
 use super::quantity::{CURRENT, VOLTAGE, accuracy_at};
+use super::speed_channel::{TypedSpeedChannel, read_speed_channel};
 use super::table::{NameOrNumber, Table};
 use crate::bench::accuracy::Accuracy;
 use crate::bench::error::{BenchError, Place};
+use crate::bench::speed_channel::SpeedSignal;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(in crate::bench) enum Measures {
@@ -78,7 +80,7 @@ fn check_channel_keys(table: &Table<'_>, keys: &ChannelKeys) -> Result<(), Bench
         return table.invalid(
             "spans_ohm",
             format!(
-                "{} gives both `spans` and `spans_ohm`; keep the one that tells the resistance inside the voltage channel",
+                "{} gives both `spans` and `spans_ohm`; keep the one that states the resistance inside the voltage channel",
                 table.name
             ),
         );
@@ -86,16 +88,39 @@ fn check_channel_keys(table: &Table<'_>, keys: &ChannelKeys) -> Result<(), Bench
     Ok(())
 }
 
-pub(super) fn read_channel(name: &str, table: &Table<'_>) -> Result<TypedChannel, BenchError> {
+/// A channel of voltage or current, or of the shaft.
+pub(super) enum AnyChannel {
+    Electrical(Box<TypedChannel>),
+    Shaft(Box<TypedSpeedChannel>),
+}
+
+pub(super) fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchError> {
+    use SpeedSignal::{Position, Pulses, Speed};
     let measures = table.choice(
         "measures",
         "quantity of a channel",
         &[
-            ("voltage", Measures::Voltage),
-            ("current", Measures::Current),
+            ("voltage", Ok(Measures::Voltage)),
+            ("current", Ok(Measures::Current)),
+            (Speed.name(), Err(Speed)),
+            (Position.name(), Err(Position)),
+            (Pulses.name(), Err(Pulses)),
         ],
     )?;
-    let measures = table.require("measures", measures, "\"voltage\" or \"current\"")?;
+    let expected = "\"voltage\", \"current\", \"speed\", \"position\" or \"pulses\"";
+    match table.require("measures", measures, expected)? {
+        Ok(measures) => electrical(name, measures, table)
+            .map(|channel| AnyChannel::Electrical(Box::new(channel))),
+        Err(signal) => read_speed_channel(name, signal, table)
+            .map(|channel| AnyChannel::Shaft(Box::new(channel))),
+    }
+}
+
+fn electrical(
+    name: &str,
+    measures: Measures,
+    table: &Table<'_>,
+) -> Result<TypedChannel, BenchError> {
     let keys = read_channel_keys(table, measures)?;
     table.finish()?;
     check_channel_keys(table, &keys)?;

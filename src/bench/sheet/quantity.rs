@@ -41,6 +41,20 @@ units!(
 units!(SPEED, Speed, [("rpm", "rpm"), ("rad_s", "rad/s")]);
 units!(INERTIA, Inertia, [("kg_m2", "kg·m²"), ("g_cm2", "g·cm²")]);
 units!(TORQUE, Torque, [("n_m", "N·m"), ("mn_m", "mN·m")]);
+units!(FORCE, Force, [("n", "N"), ("mn", "mN"), ("gf", "gf")]);
+units!(LENGTH, Length, [("m", "m"), ("mm", "mm")]);
+units!(TIME, Time, [("s", "s"), ("ms", "ms"), ("us", "µs")]);
+units!(
+    MOTOR_CONSTANT,
+    MotorConstant,
+    [
+        ("v_s_per_rad", "V·s/rad"),
+        ("v_per_krpm", "V/krpm"),
+        ("mv_per_rpm", "mV/rpm")
+    ]
+);
+units!(FREQUENCY, Frequency, [("hz", "Hz"), ("khz", "kHz")]);
+units!(ANGLE, Angle, [("rad", "rad"), ("deg", "deg")]);
 pub(super) const TEMPERATURE: Units = Units {
     quantity: Kind::Temperature,
     values: &[("c", 1.0)],

@@ -2,7 +2,8 @@
 //!
 //! Closed forms give the resistance from captures within a factor of two; an ohmmeter may read up to three times as much
 //! (a carbon contact at its small current), never less. A factor of ten stands clear of both. A fit between the two would
-//! share the contradiction out over all gains; so this is reported before it, and whatever becomes of it.
+//! share the contradiction out over all gains; so this is reported before it, and whatever becomes of it. Each capture is judged by itself: its
+//! scale may be its own.
 
 use crate::bench::{Bench, Reading};
 use crate::fit::data::{Hints, Segment, least, read_hints};
@@ -11,6 +12,9 @@ use crate::fit::data::{Hints, Segment, least, read_hints};
 /// too large (common practice, no source).
 const TOO_SMALL: f64 = 3.5;
 const TOO_LARGE: f64 = 1.0 / 6.0;
+
+/// The former for one capture: the peak of a start that runs up as fast as its current rises shows more than the resistance.
+const ONE_TOO_SMALL: f64 = 5.0;
 
 /// The contradiction in words; `None` where there is none, no ohmmeter, or no capture that shows a resistance.
 pub fn against_the_ohmmeter(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
@@ -25,22 +29,40 @@ pub fn against_the_ohmmeter(bench: &Bench, segments: &[Vec<Segment>]) -> Option<
         }
         _ => None,
     })?;
-    let mut hints = Hints::default();
-    for (capture, segments) in bench.captures.iter().zip(segments) {
-        read_hints(capture, segments, &mut hints);
-    }
-    let captures_ohm = least(&hints.resistance)?;
-    let ratio = captures_ohm / meter_ohm;
-    let (current, shunt) = if ratio > TOO_SMALL {
-        ("small", "a tenth of what is stated")
-    } else if ratio < TOO_LARGE {
-        ("large", "ten times what is stated")
+    let captures = bench.captures.iter().zip(segments);
+    let shown: Vec<(&str, f64)> = captures
+        .filter_map(|(capture, segments)| {
+            let mut hints = Hints::default();
+            read_hints(capture, segments, &mut hints);
+            Some((capture.name.as_str(), least(&hints.resistance)?))
+        })
+        .collect();
+    let smallest = least(&shown.iter().map(|s| s.1).collect::<Vec<f64>>())?;
+    let (who, captures_ohm, current, shunt) = if smallest / meter_ohm > TOO_SMALL {
+        let whole = "the captures show".to_owned();
+        (whole, smallest, "small", "a tenth of what is stated")
     } else {
-        return None;
+        let off =
+            |(_, ohm): &&(&str, f64)| !(TOO_LARGE..=ONE_TOO_SMALL).contains(&(ohm / meter_ohm));
+        let off: Vec<&(&str, f64)> = shown.iter().filter(off).collect();
+        let ohm = off.first()?.1;
+        let who = match off.len() {
+            all if all == shown.len() => "the captures show".to_owned(),
+            1 => format!("{} shows", off[0].0),
+            _ => {
+                let names: Vec<&str> = off.iter().map(|o| o.0).collect();
+                format!("{} show", names.join(", "))
+            }
+        };
+        match ohm > meter_ohm {
+            true => (who, ohm, "small", "a tenth of what is stated"),
+            false => (who, ohm, "large", "ten times what is stated"),
+        }
     };
+    let ratio = captures_ohm / meter_ohm;
     Some(format!(
-        "the captures show a resistance of about {captures_ohm:.3} Ω where the ohmmeter reads {meter_ohm:.3} Ω: a factor of {:.1}. A shunt's resistance or a \
-         probe's ratio is probably entered ten times off; if it is the current's, all currents are ten times too {current} and the true shunt \
+        "{who} a resistance of about {captures_ohm:.3} Ω where the ohmmeter reads {meter_ohm:.3} Ω: a factor of {:.1}. A shunt's resistance or a \
+         probe's ratio is probably entered ten times off; if it is the current's, its currents are ten times too {current} and the true shunt \
          is {shunt}. R, L, J and all friction torques come out ten times off. Look at shunt and ratios in the sheet; nothing here should be trusted before",
         ratio.max(ratio.recip())
     ))

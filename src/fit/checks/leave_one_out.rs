@@ -6,8 +6,9 @@
 
 use crate::fit::estimate::{Estimate, LeaveOneOut};
 use crate::fit::problem::Problem;
-use crate::fit::uncertainty::{Reported, inverse_over};
-use nalgebra::{DMatrix, DVector};
+use crate::fit::references::Group;
+use crate::stats::arrow::Inverse;
+use nalgebra::DVector;
 
 /// A parameter counts as known without a capture while its standard uncertainty stays below this share of it.
 const STILL_KNOWN: f64 = 0.3;
@@ -17,69 +18,98 @@ const NOTHING_LEFT: f64 = 1e-9;
 
 /// For every capture the parameter it moves most; captures without which nothing is known are absent.
 pub fn leave_one_out(estimate: &Estimate) -> Vec<LeaveOneOut> {
-    let reported = estimate.reported();
+    let known = known(estimate);
     (0..estimate.problem.models.len())
         .filter_map(|k| {
-            let (shift, covariance) = without(estimate, k)?;
-            largest_pull(estimate, k, &reported, &shift, &covariance)
+            let (shift, covariance) = without(estimate, k);
+            largest_pull(&known, k, &shift, &covariance)
         })
         .collect()
 }
 
 /// The same for capture `k`, where a fit without it has ended at `x`.
 pub fn refitted(estimate: &Estimate, k: usize, x: &DVector<f64>) -> Option<LeaveOneOut> {
-    let (_, covariance) = without(estimate, k)?;
+    let (_, covariance) = without(estimate, k);
     let shift = x - &estimate.solution.x;
-    largest_pull(estimate, k, &estimate.reported(), &shift, &covariance)
+    largest_pull(&known(estimate), k, &shift, &covariance)
+}
+
+/// A parameter with a two-sided interval, as all captures together have it.
+struct Known {
+    name: &'static str,
+    value: f64,
+    gradient: DVector<f64>,
+    variance: f64,
+}
+
+fn known(estimate: &Estimate) -> Vec<Known> {
+    let reported = estimate.reported().into_iter();
+    let two_sided = reported.filter(|r| !r.one_sided);
+    two_sided
+        .filter_map(|r| {
+            let (gradient, at) = (r.gradient?, r.estimate?);
+            let variance = gradient.dot(&(estimate.covariance.conditional() * &gradient));
+            Some(Known {
+                name: r.name,
+                value: at.value,
+                gradient,
+                variance,
+            })
+        })
+        .collect()
 }
 
 fn largest_pull(
-    estimate: &Estimate,
+    known: &[Known],
     k: usize,
-    reported: &[Reported],
     shift: &DVector<f64>,
-    covariance: &DMatrix<f64>,
+    covariance: &Inverse,
 ) -> Option<LeaveOneOut> {
-    let two_sided = reported.iter().filter(|r| !r.one_sided);
-    two_sided
-        .filter_map(|r| {
-            let gradient = r.gradient.as_ref()?;
-            let at = r.estimate?;
-            let moved = gradient.dot(shift);
-            let variance = (gradient.transpose() * covariance * gradient)[(0, 0)];
-            let before =
-                (gradient.transpose() * estimate.covariance.conditional() * gradient)[(0, 0)];
-            // Of a capture that adds next to nothing the difference is all rounding.
-            let difference = variance - before;
-            if variance.sqrt() > STILL_KNOWN * at.value.abs() || difference < 0.02 * before {
-                return None;
-            }
-            Some(LeaveOneOut {
-                capture: k,
-                parameter: r.name,
-                pull: -moved / difference.sqrt(),
-                without: at.value + moved,
-            })
+    let pulled = known.iter().filter_map(|parameter| {
+        let gradient = &parameter.gradient;
+        let moved = gradient.dot(shift);
+        let variance = gradient.dot(&covariance.times(gradient));
+        // Of a capture that adds next to nothing the difference is all rounding.
+        let difference = variance - parameter.variance;
+        if variance.sqrt() > STILL_KNOWN * parameter.value.abs()
+            || difference < 0.02 * parameter.variance
+        {
+            return None;
+        }
+        Some(LeaveOneOut {
+            capture: k,
+            parameter: parameter.name,
+            pull: -moved / difference.sqrt(),
+            without: parameter.value + moved,
         })
-        .max_by(|a, b| a.pull.abs().total_cmp(&b.pull.abs()))
+    });
+    pulled.max_by(|a, b| a.pull.abs().total_cmp(&b.pull.abs()))
 }
 
 /// Gauss-Newton step and covariance without capture `k`.
-fn without(estimate: &Estimate, k: usize) -> Option<(DVector<f64>, DMatrix<f64>)> {
+fn without(estimate: &Estimate, k: usize) -> (DVector<f64>, Inverse) {
     let problem: &Problem = &estimate.problem;
     let equations = &estimate.solution.equations;
     let of_capture = problem.capture_equations(k, &estimate.predictions[k]);
-    let normal = &equations.normal - &of_capture.normal;
-    let gradient = &equations.gradient - &of_capture.gradient;
+    let mut normal = &equations.normal - &of_capture.normal;
+    let mut gradient = &equations.gradient - &of_capture.gradient;
+    let on_shaft = problem.readings.iter();
+    for term in on_shaft.filter(|t| t.group() == Some(Group::Shaft(k))) {
+        let Some(row) = term.evaluate(&estimate.solution.x, &estimate.predictions) else {
+            continue;
+        };
+        let slope = row.gradient_vector(gradient.len());
+        gradient -= &slope * row.residual;
+        normal -= &slope * slope.transpose();
+    }
     let n = gradient.len();
     let free: Vec<usize> = (0..n)
         .filter(|&j| {
             estimate.covariance.free[j] && normal[(j, j)] > NOTHING_LEFT * equations.normal[(j, j)]
         })
         .collect();
-    let (covariance, _) = inverse_over(&normal, &free, 1e-13);
-    let shift = -(&covariance * gradient);
-    Some((shift, covariance))
+    let covariance = Inverse::over(&normal, &free, 1e-13);
+    (-covariance.times(&gradient), covariance)
 }
 
 /// What usually moves a parameter on a bench.

@@ -7,6 +7,7 @@ use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;
 use crate::fit::unknowns::{Entry, Layout, ParameterKind};
+use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 
 /// Entries that the plain motor does without.
@@ -63,7 +64,7 @@ fn decide_one(
     name: &'static str,
     entry: Entry,
 ) -> Result<TermDecision, FitError> {
-    let inverse = solution.equations.normal.clone().try_inverse();
+    let inverse = inverse(&solution.equations.normal);
     let sd = inverse
         .as_ref()
         .map_or(f64::INFINITY, |m| m[entry.diagonal()].max(0.0).sqrt());
@@ -104,6 +105,13 @@ fn decide_one(
         likelihood_ratio: Some(ratio),
         note,
     })
+}
+
+/// Inverse of a normal matrix; `None` where an entry has no information.
+fn inverse(normal: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let every: Vec<usize> = (0..normal.nrows()).collect();
+    let informed = every.iter().all(|&k| normal[(k, k)] > 0.0);
+    informed.then(|| Inverse::over(normal, &every, 1e-14).matrix())
 }
 
 /// Where the others go when an entry goes to zero, to first order. `inverse`: of the normal matrix.

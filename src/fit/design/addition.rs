@@ -1,6 +1,6 @@
 //! What could be measured in addition to what an estimate has.
 
-use crate::bench::{Capture, Reading};
+use crate::bench::{Capture, Reading, ReadingTable};
 use crate::events::Timeline;
 
 /// A capture that could be made: simulated without noise at the fitted point.
@@ -23,6 +23,8 @@ pub struct Addition {
     pub captures: Vec<PlannedCapture>,
     /// A speed names its capture; its value counts for nothing but its relative uncertainty.
     pub readings: Vec<Reading>,
+    /// Tables as they would be read at the fitted point.
+    pub tables: Vec<ReadingTable>,
     /// Instruments (index) whose gain would be known to this relative standard uncertainty, in all records.
     pub gains: Vec<(usize, f64)>,
     /// Relative standard uncertainty of a K that an existing capture (index) would give through its ripple.

@@ -20,11 +20,12 @@ use crate::fit::estimate::Estimate;
 use crate::fit::model::{CaptureModel, Prediction};
 use crate::fit::problem::Problem;
 use crate::fit::references::{
-    ConstantTerm, ReadingTerm, constant_entry, prepare_readings, turn_volt_seconds,
+    ConstantTerm, Group, ReadingTerm, constant_entry, prepare_readings, turn_volt_seconds,
 };
-use crate::fit::uncertainty::{Reported, inverse_over};
+use crate::fit::uncertainty::Reported;
 use crate::fit::unknowns::{Direction, Entry, Layout, ParameterKind, SharedEntries};
 use crate::motor::TerminalParameters;
+use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 
 /// Information below which nothing touches an entry, as in the covariance.
@@ -47,7 +48,7 @@ pub struct ExperimentDesign<'a> {
     /// Information at the solution with the pseudo-priors of held entries.
     normal: DMatrix<f64>,
     present: Present<'a>,
-    /// Usable readings of the bench.
+    /// Usable single readings of the bench.
     readings: usize,
 }
 
@@ -77,7 +78,7 @@ impl<'a> ExperimentDesign<'a> {
             noise,
             present: Present::new(estimate, &inverted(&normal)),
             normal,
-            readings: readings.len(),
+            readings: readings.iter().filter(|r| r.group().is_none()).count(),
         }
     }
 
@@ -145,12 +146,19 @@ impl<'a> ExperimentDesign<'a> {
             ));
         }
         bench.readings.extend(addition.readings.iter().cloned());
+        let tables = bench.tables.len();
+        bench.tables.extend(addition.tables.iter().cloned());
         let (prepared, _) =
             prepare_readings(&bench, &models, &mut layout, shared.reference_temperature_c);
-        let mut readings: Vec<ReadingTerm> = prepared.into_iter().skip(self.readings).collect();
+        let (rows, single): (Vec<ReadingTerm>, Vec<ReadingTerm>) = prepared
+            .into_iter()
+            .partition(|term| term.group().is_some());
+        let mut readings: Vec<ReadingTerm> = single.into_iter().skip(self.readings).collect();
         if readings.len() < addition.readings.len() {
             return None;
         }
+        let added = |group| matches!(group, Some(Group::Table(k)) if k >= tables);
+        readings.extend(rows.into_iter().filter(|term| added(term.group())));
         let first = old.models.len();
         let planned = addition.captures.iter().enumerate();
         let with_ripple = planned.filter_map(|(k, p)| Some((first + k, p.ripple_relative?)));
@@ -303,7 +311,7 @@ fn inverted(normal: &DMatrix<f64>) -> DMatrix<f64> {
     let touched: Vec<usize> = (0..normal.nrows())
         .filter(|&k| normal[(k, k)] > NO_INFORMATION)
         .collect();
-    inverse_over(normal, &touched, 1e-14).0
+    Inverse::over(normal, &touched, 1e-14).matrix()
 }
 
 /// Takes an entry out of the information.

@@ -37,11 +37,15 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
                 added_inertia_kg_m2: c.added_inertia_kg_m2,
                 load_torque_nm: c.load_torque_nm,
                 driven_speed_rad_s: c.driven_speed_rad_s,
+                speed: None,
                 ac_coupled: c.ac_coupled,
             })
             .collect(),
         readings: bench.readings.clone(),
+        heat: Vec::new(),
+        tables: bench.tables.clone(),
         warnings: Vec::new(),
+        notes: Vec::new(),
         capture_warnings: Vec::new(),
     }
 }

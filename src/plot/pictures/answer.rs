@@ -40,7 +40,7 @@ pub(in crate::plot) fn parameters<'a>(report: &'a Report, origin: &str) -> Pictu
             let head = HEAD + 0.5 * COLUMNS;
             for (x, word) in [
                 (20.0, "parameter"),
-                (210.0, "value ± standard uncertainty; interval"),
+                (210.0, "value(standard uncertainty); interval"),
                 (STRIP.0, "against the usual magnitude"),
             ] {
                 surface.word(word, (x, head), 10.0, Side::Left, ink::QUIET)?;

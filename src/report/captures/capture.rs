@@ -245,7 +245,7 @@ fn inset(capture: &Capture, timeline: &Timeline, file: &MotorFile, bins: usize) 
         to_s: significant(to, 9),
         trace: traces::view(&capture.waveform, &edges),
         description: format!(
-            "The first {} after the make at {}: voltage and current with the model, about six electrical time constants of {}.",
+            "The first {} after switch-on at {}: voltage and current with the model, about six electrical time constants of {}.",
             seconds(to - make),
             seconds(make),
             seconds(tau)

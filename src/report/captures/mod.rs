@@ -3,6 +3,7 @@
 mod capture;
 pub(super) mod motion;
 pub(super) mod ripple;
+pub(super) mod shaft;
 mod traces;
 
 pub(super) use capture::{Points, view};

@@ -75,7 +75,7 @@ fn view(
         Ok(found) => found,
         Err(why) => {
             return MotionView {
-                words: format!("Its current tells no speed: {why}."),
+                words: format!("Its current gives no speed: {why}."),
                 ..empty(capture, stretch)
             };
         }

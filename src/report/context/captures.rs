@@ -157,7 +157,7 @@ pub struct RippleView {
     pub speed_words: String,
 }
 
-/// Speed over time from the ripple of one capture's current.
+/// Speed over time from the ripple of one capture's current, or from a sensor on the shaft.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MotionView {
     /// Name of the capture.

@@ -52,6 +52,8 @@ pub struct Report {
     pub ripple: Vec<RippleView>,
     /// Speed over time from the ripple of currents.
     pub motion: Vec<MotionView>,
+    /// Speed over time by sensors on the shaft.
+    pub shaft: Vec<MotionView>,
     /// Correlation of the parameters.
     pub correlation: Option<Correlation>,
     /// Where the uncertainties come from.

@@ -57,6 +57,12 @@ function drawMotion(figure) {
   if (motion.speed_time_s.length > 2) drawSpeed(`${figure.id}-speed`, motion);
 }
 
+/** Speed over time by a sensor on the shaft. */
+function drawShaft(figure) {
+  const shaft = data.shaft[Number(figure.dataset.shaft)];
+  if (shaft.speed_time_s.length > 2) drawSpeed(`${figure.id}-speed`, shaft, "fitted motor");
+}
+
 function speedData(ripple) {
   const { factor } = unitSwitch.of("speed");
   const turn = (values) => values.map((v) => (v == null ? null : v / factor));
@@ -64,7 +70,7 @@ function speedData(ripple) {
   return [ripple.speed_time_s, turn(ripple.speed_rad_s), turn(ripple.speed_lower_rad_s), turn(ripple.speed_upper_rad_s), ...model];
 }
 
-function drawSpeed(id, ripple) {
+function drawSpeed(id, ripple, model = "by voltage balance") {
   const text = () => unitSwitch.of("speed").text;
   const u = drawChart(id, {
     height: 200,
@@ -75,7 +81,7 @@ function drawSpeed(id, ripple) {
       { label: "speed", ink: "voltage", scale: "y", read: (v) => v, unit: "" },
       { hidden: true, invisible: true, ink: "voltage", scale: "y" },
       { hidden: true, invisible: true, ink: "voltage", scale: "y" },
-      ...(ripple.model_rad_s?.length ? [{ label: "by voltage balance", ink: "model", style: "dash", scale: "y", read: (v) => v, unit: "" }] : []),
+      ...(ripple.model_rad_s?.length ? [{ label: model, ink: "model", style: "dash", scale: "y", read: (v) => v, unit: "" }] : []),
     ],
     bands: [{ series: [3, 2], ink: "voltage-pale" }],
   });

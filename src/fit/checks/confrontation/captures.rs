@@ -2,6 +2,7 @@
 
 use super::deletion::{Dropped, without};
 use super::misfit;
+use super::opening;
 use super::sides::{Side, capture_sides};
 use super::wording::sigmas;
 use crate::bench::Bench;
@@ -12,6 +13,9 @@ use crate::fit::estimate::{Estimate, LeaveOneOut};
 /// First-order pull from which the fit is repeated without the capture.
 const REFIT: f64 = 3.5;
 
+/// Most such fits: of the captures that are farthest off. The others keep what the first order shows, which a fit could only take back.
+const MOST_REFITS: usize = 6;
+
 /// Name of a capture in the table.
 pub fn capture_item(name: &str) -> String {
     format!("capture {name}")
@@ -20,13 +24,20 @@ pub fn capture_item(name: &str) -> String {
 /// Every capture, and where the parameters go without those in conflict.
 pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, Vec<Side>) {
     let (mut lines, mut sides) = (Vec::new(), Vec::new());
-    let mut misfits = misfit::confront(estimate).into_iter().peekable();
+    let misfits = misfit::confront(estimate);
+    let repeated = worst(&estimate.leave_one_out, &misfits);
+    let mut misfits = misfits.into_iter().peekable();
     for k in 0..estimate.problem.models.len() {
         let missed = misfits.next_if(|(capture, _)| *capture == k);
+        let opened = opening::confront(estimate, k);
+        let opened_wrongly = opened.as_ref().is_some_and(Confrontation::in_conflict);
+        let missed = [missed.map(|(_, line)| line), opened]
+            .into_iter()
+            .flatten()
+            .max_by_key(|line| line.agreement);
         let pulled = estimate.leave_one_out.iter().find(|l| l.capture == k);
         let pulled = pulled.cloned().filter(|l| l.pull.abs() > REFIT);
-        let missed_badly = missed.as_ref().is_some_and(|(_, line)| line.in_conflict());
-        let point = if pulled.is_some() || missed_badly {
+        let point = if repeated.contains(&k) || opened_wrongly {
             without(estimate, bench, &[Dropped::Capture(k)])
         } else {
             None
@@ -50,7 +61,7 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
                 || text(estimate, &name, &l),
             )
         });
-        let line = [of_pull, missed.map(|(_, line)| line)]
+        let line = [of_pull, missed]
             .into_iter()
             .flatten()
             .max_by_key(|line| line.agreement);
@@ -64,6 +75,22 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
         lines.push(line);
     }
     (lines, sides)
+}
+
+/// The captures without which the fit is repeated: those that pull far or that the model misses badly, the farthest off first.
+fn worst(pulls: &[LeaveOneOut], misfits: &[(usize, Confrontation)]) -> Vec<usize> {
+    let pulled = pulls.iter().map(|l| (l.capture, l.pull.abs()));
+    let missed = misfits.iter().filter(|(_, line)| line.in_conflict());
+    let missed = missed.map(|(k, line)| (*k, line.deviation.map_or(0.0, f64::abs)));
+    let mut off: Vec<(usize, f64)> = pulled.filter(|(_, by)| *by > REFIT).chain(missed).collect();
+    off.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut captures: Vec<usize> = Vec::new();
+    for (k, _) in off {
+        if !captures.contains(&k) && captures.len() < MOST_REFITS {
+            captures.push(k);
+        }
+    }
+    captures
 }
 
 fn text(estimate: &Estimate, name: &str, left_out: &LeaveOneOut) -> String {

@@ -9,11 +9,11 @@ use crate::fit::descent::{CLOSE, COARSE, FINE, solve};
 use crate::fit::estimate::Estimate;
 use crate::fit::model::{Prediction, Waves};
 use crate::fit::problem::Problem;
-use crate::fit::references::ReadingTerm;
+use crate::fit::references::{Group, ReadingTerm};
 use crate::fit::solve::Solution;
-use crate::fit::uncertainty::inverse_over;
 use crate::fit::unknowns::Entry;
 use crate::fit::weights::reweigh;
+use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 use std::sync::Arc;
 
@@ -28,6 +28,8 @@ const MOST_TRIALS: u64 = 40;
 pub enum Dropped {
     /// A reading or speed reference, by its place.
     Reading(usize),
+    /// All residuals of a group.
+    Group(Group),
     /// The stated accuracy of an entry.
     Prior(Entry),
     /// The rows of a capture.
@@ -145,7 +147,7 @@ fn refit(
                 && solved.equations.normal[entry.diagonal()] > 0.0
         })
         .collect();
-    let (covariance, _) = inverse_over(&solved.equations.normal, &free, 1e-13);
+    let covariance = Inverse::over(&solved.equations.normal, &free, 1e-13).matrix();
     let predictions = problem.predict(&solved.x)?;
     Some(Point {
         x: solved.x,
@@ -157,9 +159,17 @@ fn refit(
 
 fn leave_out(problem: &mut Problem, dropped: &[Dropped]) {
     let mut place = 0;
-    problem.readings.retain(|_| {
+    problem.readings.retain(|term| {
         place += 1;
-        !dropped.contains(&Dropped::Reading(place - 1))
+        let gone = |item: Dropped| dropped.contains(&item);
+        let of_group = term.group().is_some_and(|group| {
+            let with_capture = match group {
+                Group::Shaft(k) => gone(Dropped::Capture(k)),
+                Group::Table(_) => false,
+            };
+            gone(Dropped::Group(group)) || with_capture
+        });
+        !gone(Dropped::Reading(place - 1)) && !of_group
     });
     for item in dropped {
         if let Dropped::Prior(entry) = item {

@@ -4,8 +4,8 @@ use super::deletion::{Dropped, Point, leverage};
 use crate::bench::Bench;
 use crate::fit::confrontation::EvidenceKind;
 use crate::fit::problem::Problem;
-use crate::fit::references::{ReadingTerm, Term};
-use crate::fit::unknowns::ParameterKind;
+use crate::fit::references::{Group, ReadingTerm, Term};
+use crate::fit::unknowns::{ParameterKind, ShaftUnknown};
 
 /// Standard uncertainty (relative) of what the others predict of a reading above which they do not know it.
 const KNOWN: f64 = 0.3;
@@ -22,11 +22,15 @@ pub struct Item {
     pub name: String,
     /// The reading of a [`Dropped::Reading`].
     pub term: Option<ReadingTerm>,
+    /// The residuals of a [`Dropped::Group`].
+    pub members: Vec<ReadingTerm>,
 }
 
 /// Every item of a problem.
 pub fn items(problem: &Problem, bench: &Bench) -> Vec<Item> {
-    let readings = problem.readings.iter().enumerate().map(|(k, term)| Item {
+    let alone = problem.readings.iter().enumerate();
+    let alone = alone.filter(|(_, term)| term.group().is_none());
+    let readings = alone.map(|(k, term)| Item {
         dropped: Dropped::Reading(k),
         kind: match term {
             ReadingTerm::Resistance(_) | ReadingTerm::Inductance(_) => EvidenceKind::Reading,
@@ -34,7 +38,9 @@ pub fn items(problem: &Problem, bench: &Bench) -> Vec<Item> {
         },
         name: term.item(&problem.models),
         term: Some(term.clone()),
+        members: Vec::new(),
     });
+    let groups = groups(problem);
     let priors = problem.layout.entries().filter_map(|(entry, parameter)| {
         let (kind, name) = stated_entry(&parameter.kind, bench)?;
         (parameter.prior.is_some() && !problem.frozen(entry)).then_some(Item {
@@ -42,9 +48,35 @@ pub fn items(problem: &Problem, bench: &Bench) -> Vec<Item> {
             kind,
             name,
             term: None,
+            members: Vec::new(),
         })
     });
-    readings.chain(priors).collect()
+    readings.chain(groups).chain(priors).collect()
+}
+
+/// One item for each group of residuals.
+fn groups(problem: &Problem) -> Vec<Item> {
+    let mut out: Vec<Item> = Vec::new();
+    for term in &problem.readings {
+        let Some(group) = term.group() else {
+            continue;
+        };
+        let dropped = Dropped::Group(group);
+        match out.iter_mut().find(|item| item.dropped == dropped) {
+            Some(item) => item.members.push(term.clone()),
+            None => out.push(Item {
+                dropped,
+                kind: match group {
+                    Group::Table(_) => EvidenceKind::Reading,
+                    Group::Shaft(_) => EvidenceKind::SpeedReference,
+                },
+                name: term.item(&problem.models),
+                term: None,
+                members: vec![term.clone()],
+            }),
+        }
+    }
+    out
 }
 
 /// Kind and name of an entry that an instrument's or a person's statement limits.
@@ -67,6 +99,14 @@ fn stated_entry(kind: &ParameterKind, bench: &Bench) -> Option<(EvidenceKind, St
             let meter = meter.as_deref().unwrap_or("the meter");
             format!("{meter}, every {}", quantity.name())
         }
+        ParameterKind::MeterZero { quantity, meter } => {
+            let meter = meter.as_deref().unwrap_or("the meter");
+            format!("zero of {meter}, {}", quantity.name())
+        }
+        ParameterKind::Shaft { channel, of } => match of {
+            ShaftUnknown::Gain => format!("constant of {channel}"),
+            ShaftUnknown::Delay => format!("delay of {channel}"),
+        },
         ParameterKind::ProbeLag { instrument: k } => format!("bandwidth of {}", instrument(*k)),
         ParameterKind::Skew { instrument: k } => format!("delay of {}", instrument(*k)),
         ParameterKind::Source { capture: k } => format!("source voltage ({})", capture(*k)),

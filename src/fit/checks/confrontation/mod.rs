@@ -2,9 +2,11 @@
 
 mod captures;
 mod deletion;
+mod group;
 mod item;
 mod misfit;
 mod ohmmeter;
+mod opening;
 mod search;
 mod sides;
 mod supply;

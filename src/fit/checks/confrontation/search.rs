@@ -4,9 +4,10 @@
 //! sound ones predict.
 
 use super::deletion::{Dropped, Point, without};
+use super::group;
 use super::item::{Item, Predicted, items};
 use super::ohmmeter;
-use super::sides::{Side, reading_sides};
+use super::sides::{Side, capture_sides, reading_sides};
 use super::wording;
 use crate::bench::Bench;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
@@ -74,6 +75,9 @@ impl Search<'_> {
         if let Some(ReadingTerm::Resistance(meter)) = &item.term {
             return ohmmeter::predicted_within(estimate, meter, at);
         }
+        if !item.members.is_empty() {
+            return group::predicted_within(&item.members, at);
+        }
         item.predicted_within(&estimate.problem, at, self.departure)
     }
 
@@ -84,9 +88,9 @@ impl Search<'_> {
             (k, found.map_or(0.0, |p| p.deviation.abs()))
         });
         // A gain that is pushed stands between two readings that contradict each other: a reading comes before it.
-        let weight = |k: usize| match self.all[k].term {
-            Some(_) => 1.0,
-            None => INSTRUMENT,
+        let weight = |k: usize| match self.all[k].dropped {
+            Dropped::Prior(_) => INSTRUMENT,
+            _ => 1.0,
         };
         let worst = deviations
             .filter(|(_, d)| *d > REFIT)
@@ -107,13 +111,19 @@ impl Search<'_> {
             Some(ReadingTerm::Resistance(meter)) => {
                 ohmmeter::predicted_without(estimate, meter, &point)
             }
+            None if !item.members.is_empty() => group::predicted_without(&item.members, &point),
             _ => item.predicted_without(&estimate.problem, &point, self.departure),
         };
         self.results[worst] = predicted;
         if predicted.is_some_and(|p| Agreement::of(p.deviation) > Agreement::Agrees) {
             if predicted.is_some_and(|p| Agreement::of(p.deviation) == Agreement::InConflict) {
-                let row = item.row(&estimate.problem, &point);
-                self.sides.extend(reading_sides(&point, row.as_ref()));
+                let sides = if item.members.is_empty() {
+                    let row = item.row(&estimate.problem, &point);
+                    reading_sides(&point, row.as_ref())
+                } else {
+                    capture_sides(estimate, &point)
+                };
+                self.sides.extend(sides);
             }
             self.out.push(worst);
             self.at = point;
@@ -137,6 +147,17 @@ impl Search<'_> {
     /// One line; of an instrument only where it is pushed.
     fn confrontation(&self, estimate: &Estimate, k: usize) -> Option<Confrontation> {
         let (item, predicted) = (&self.all[k], self.results[k]);
+        if !item.members.is_empty() {
+            let Some(predicted) = predicted else {
+                return Some(Confrontation::alone(item.kind, item.name.clone()));
+            };
+            return Some(Confrontation::with_deviation(
+                item.kind,
+                item.name.clone(),
+                predicted.deviation,
+                || wording::of_group(&item.name, predicted),
+            ));
+        }
         let Some(term) = &item.term else {
             return self.of_prior(estimate, item, predicted?);
         };

@@ -36,7 +36,7 @@ pub fn reading_sides(at: &Point, row: Option<&Term>) -> Vec<Side> {
     sides
 }
 
-/// Without a capture, and as the capture by itself would have it: of two estimates combined by their information, each lies as far from
+/// Without a capture or a group, and as that by itself would have it: of two estimates combined by their information, each lies as far from
 /// the whole as the other has information.
 pub fn capture_sides(estimate: &Estimate, at: &Point) -> Vec<Side> {
     let full = &estimate.solution.x;

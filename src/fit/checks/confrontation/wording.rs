@@ -127,6 +127,15 @@ fn speed_reference(
     )
 }
 
+/// Of readings that are one item together.
+pub fn of_group(name: &str, predicted: Predicted) -> String {
+    format!(
+        "{name} disagrees with the captures and the other readings, {}. Usual causes: a meter off by more than its stated accuracy, a unit or column mixed up, \
+         leads inside one voltage and not the other, a winding warmer than stated. Check which is right",
+        sigmas(predicted.deviation)
+    )
+}
+
 /// Of a gain, a zero, or what was attached to the shaft; `share`: what the others ask of it, over its stated standard uncertainty.
 pub fn of_prior(name: &str, predicted: Predicted, share: f64, attached: bool) -> String {
     let apart = sigmas(predicted.deviation);
