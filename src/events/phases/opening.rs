@@ -93,7 +93,8 @@ fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Opt
     if before < CLEAR * noise {
         return None;
     }
-    let limit = 5.0 * noise;
+    // Single codes of an idle converter may stand clear of a spread that is less than a code, never near the current that flowed.
+    let limit = (5.0 * noise).max(0.1 * before);
     let out = |k: usize| (i.at(k) - zero).abs() > limit;
     let row = (first + 1..end)
         .rev()
