@@ -4,9 +4,9 @@
 //! rotor was held is an unknown of its own, since it varies by some per cent with the position. The winding's temperature follows from its
 //! resistance (IEC 60034-1, 8.6.2: method of resistance), after the brushes' contact drop and the leads are taken off.
 //!
-//! * [`observed`]: records as bins with their noise.
-//! * [`problem`]: unknowns, simulation, residuals.
-//! * [`identify`]: estimate, bounds, what is undetermined, what contradicts.
+//! * `observed`: records as bins with their noise.
+//! * `problem`: unknowns, simulation, residuals.
+//! * `identify`: estimate, bounds, what is undetermined, what contradicts.
 
 mod identify;
 mod observed;

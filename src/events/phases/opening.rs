@@ -93,8 +93,12 @@ fn last_current(i: &Series, v: Option<&Series>, first: usize, end: usize) -> Opt
     if before < CLEAR * noise {
         return None;
     }
-    // Single codes of an idle converter may stand clear of a spread that is less than a code, never near the current that flowed.
-    let limit = (5.0 * noise).max(0.1 * before);
+    // Single codes of an idle converter may stand clear of a spread that is less than a code, never near the current that flowed. A current
+    // alone may have lost its level to a capacitor.
+    let limit = match v {
+        Some(_) => (5.0 * noise).max(0.1 * before),
+        None => 5.0 * noise,
+    };
     let out = |k: usize| (i.at(k) - zero).abs() > limit;
     let row = (first + 1..end)
         .rev()

@@ -201,6 +201,9 @@ fn short_row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
         false => (unit.si, unit.text.as_str()),
     };
     let two_digits = |value: f64| {
+        if value == 0.0 {
+            return "not seen".to_owned();
+        }
         let mut rounded = rounding::round(value / si, Some((value / si).abs()), Scale::Plain);
         rounded.uncertainty = None;
         rounded.with_unit(text)
