@@ -195,7 +195,7 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
   const radians = await noLoad();
   assert.ok(radians.endsWith("rad/s"), radians);
   assert.ok(await cell.locator(".si").isVisible() && !(await cell.locator(".trade").isVisible()));
-  await page.getByLabel("as the trade writes them").check();
+  await page.getByLabel("common units").check();
   assert.ok(await cell.locator(".trade").isVisible() && !(await cell.locator(".si").isVisible()));
   const trade = await cell.locator(".trade").textContent();
   const volts = trade.split(", ").find((t) => t.endsWith("V/krpm"));
