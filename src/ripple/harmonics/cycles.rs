@@ -22,8 +22,9 @@ pub const SEGMENTS: (u32, u32) = (3, 48);
 /// Poles that are considered where they are not stated, with the share of small brushed motors that have them (common practice, no source).
 pub const POLES: [(u32, f64); 3] = [(2, 0.7), (4, 0.2), (6, 0.1)];
 
-/// Share of motors with more than two poles that run on two brushes (common practice, no source).
-pub(crate) const TWO_BRUSHES: f64 = 0.3;
+/// Share of motors with more than two poles that run on two brushes, where nobody counted the brushes: smaller than it is (common practice,
+/// no source), since such a pattern, which has lines at every order, explains that of a motor of two poles whose odd orders are weak.
+pub(crate) const TWO_BRUSHES: f64 = 0.01;
 
 /// A commutator with its field and its brushes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
