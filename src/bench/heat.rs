@@ -115,37 +115,31 @@ fn load(
             ),
         );
     }
-    let pick = |series: &TypedSeries, what, is_unit: fn(&Channel) -> bool, fallback: Accuracy| {
-        pick(
-            one,
-            name,
-            record.as_ref(),
-            time_s.len(),
-            series,
-            what,
-            is_unit,
-            fallback,
-        )
+    let columns = Columns {
+        one,
+        name,
+        channels: record.as_ref().map_or(&[], |record| &record.channels),
+        rows: time_s.len(),
     };
-    let voltage = pick(
+    let voltage = columns.pick(
         &one.voltage,
         "voltage",
         |c| c.unit.as_deref() == Some("V"),
         Accuracy::limit_relative(VOLTAGE_LIMIT),
     )?;
-    let current = pick(
+    let current = columns.pick(
         &one.current,
         "current",
         |c| c.unit.as_deref() == Some("A"),
         Accuracy::limit_relative(CURRENT_LIMIT),
     )?;
-    let resistance = pick(
+    let resistance = columns.pick(
         &one.resistance,
         "resistance",
         is_ohm,
         Accuracy::limit_relative(RESISTANCE_LIMIT),
     )?;
-    let housing = pick(
+    let housing = columns.pick(
         &one.housing,
         "housing",
         is_celsius,
@@ -230,69 +224,81 @@ fn is_celsius(channel: &Channel) -> bool {
     matches!(text.as_str(), "c" | "°c" | "degc" | "deg c" | "celsius")
 }
 
-/// The series of a quantity: typed, of the column named, or of the one column with its unit; `None` where there is none.
-#[allow(clippy::too_many_arguments)]
-fn pick(
-    one: &TypedHeat,
-    name: &str,
-    record: Option<&Record>,
+/// The columns of one record.
+struct Columns<'a> {
+    one: &'a TypedHeat,
+    name: &'a str,
+    channels: &'a [Channel],
     rows: usize,
-    series: &TypedSeries,
-    what: &str,
-    is_unit: fn(&Channel) -> bool,
-    fallback: Accuracy,
-) -> Result<Option<HeatSeries>, BenchError> {
-    let channels = record.map_or(&[][..], |record| &record.channels);
-    let values = match (&series.values, &series.column) {
-        (Some(values), _) => Some(values.clone()),
-        (None, Some(wanted)) => {
-            let found = channels.iter().find(|channel| {
-                channel.name.trim() == wanted.trim() || channel.name.starts_with(wanted.as_str())
-            });
-            let Some(found) = found else {
-                let names: Vec<&str> = channels
-                    .iter()
-                    .map(|channel| channel.name.as_str())
-                    .collect();
-                return invalid(
-                    &one.place,
-                    format!(
-                        "heat record \"{name}\": no column is called \"{wanted}\" ({what}); its columns are {}",
-                        names.join(", ")
-                    ),
-                );
-            };
-            Some(found.values.clone())
-        }
-        (None, None) => {
-            let mut with_unit = channels.iter().filter(|channel| is_unit(channel));
-            match (with_unit.next(), with_unit.next()) {
-                (Some(found), None) => Some(found.values.clone()),
-                _ => None,
+}
+
+impl Columns<'_> {
+    /// The series of a quantity: typed, of the column named, or of the one column with its unit; `None` where there is none.
+    fn pick(
+        &self,
+        series: &TypedSeries,
+        what: &str,
+        is_unit: fn(&Channel) -> bool,
+        fallback: Accuracy,
+    ) -> Result<Option<HeatSeries>, BenchError> {
+        let Columns {
+            one,
+            name,
+            channels,
+            rows,
+        } = *self;
+        let values = match (&series.values, &series.column) {
+            (Some(values), _) => Some(values.clone()),
+            (None, Some(wanted)) => {
+                let found = channels.iter().find(|channel| {
+                    channel.name.trim() == wanted.trim()
+                        || channel.name.starts_with(wanted.as_str())
+                });
+                let Some(found) = found else {
+                    let names: Vec<&str> = channels
+                        .iter()
+                        .map(|channel| channel.name.as_str())
+                        .collect();
+                    return invalid(
+                        &one.place,
+                        format!(
+                            "heat record \"{name}\": no column is called \"{wanted}\" ({what}); its columns are {}",
+                            names.join(", ")
+                        ),
+                    );
+                };
+                Some(found.values.clone())
             }
+            (None, None) => {
+                let mut with_unit = channels.iter().filter(|channel| is_unit(channel));
+                match (with_unit.next(), with_unit.next()) {
+                    (Some(found), None) => Some(found.values.clone()),
+                    _ => None,
+                }
+            }
+        };
+        let Some(values) = values else {
+            return Ok(None);
+        };
+        if values.len() != rows {
+            return invalid(
+                &one.place,
+                format!(
+                    "heat record \"{name}\" has {rows} times and {} values of the {what}; give as many",
+                    values.len()
+                ),
+            );
         }
-    };
-    let Some(values) = values else {
-        return Ok(None);
-    };
-    if values.len() != rows {
-        return invalid(
-            &one.place,
-            format!(
-                "heat record \"{name}\" has {rows} times and {} values of the {what}; give as many",
-                values.len()
-            ),
-        );
+        let accuracy = if series.accuracy.is_empty() {
+            fallback
+        } else {
+            series.accuracy
+        };
+        let (relative_uncertainty, absolute_uncertainty) = accuracy.gain_and_zero();
+        Ok(Some(HeatSeries {
+            values,
+            relative_uncertainty,
+            absolute_uncertainty,
+        }))
     }
-    let accuracy = if series.accuracy.is_empty() {
-        fallback
-    } else {
-        series.accuracy
-    };
-    let (relative_uncertainty, absolute_uncertainty) = accuracy.gain_and_zero();
-    Ok(Some(HeatSeries {
-        values,
-        relative_uncertainty,
-        absolute_uncertainty,
-    }))
 }

@@ -176,8 +176,15 @@ fn build(
         supply_v: motor.supply_v,
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
+    // One thermal model needs all of its records.
+    let kept = |file: &String| keep(&folder.join(file));
+    let all_kept = typed
+        .heat
+        .iter()
+        .filter_map(|record| record.file.as_ref())
+        .all(kept);
     let heat = heat::load_all(
-        &typed.heat,
+        if all_kept { &typed.heat } else { &[] },
         &motor,
         |record, file| inside(folder, &record.file_place, file, options),
         &mut warnings,

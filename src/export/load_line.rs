@@ -24,8 +24,6 @@ type Drawn = (TerminalParameters, f64);
 
 fn drawn(file: &MotorFile, format: &'static str) -> Result<Vec<Drawn>, ExportError> {
     let needs = |source| ExportError::Needs { format, source };
-    // What is not determined is an error of its own, which names what would settle it.
-    super::Instance::estimate(file, format)?;
     let motors = Population::new(file)
         .and_then(|population| population.draws(TRIALS, SEED))
         .map_err(needs)?;

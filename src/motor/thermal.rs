@@ -85,24 +85,15 @@ impl ThermalNetwork {
             housing_k: steady.housing_k + to(1),
         }
     }
-
-    /// R₁ C₁, s.
-    pub fn winding_time_constant_s(&self) -> f64 {
-        self.winding_to_housing_k_per_w * self.winding_j_per_k
-    }
-
-    /// R₂ C₂, s.
-    pub fn housing_time_constant_s(&self) -> f64 {
-        self.housing_to_ambient_k_per_w * self.housing_j_per_k
-    }
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    const NETWORK: ThermalNetwork = ThermalNetwork {
+    /// Of a motor for the hand, in round numbers.
+    pub const NETWORK: ThermalNetwork = ThermalNetwork {
         winding_to_housing_k_per_w: 9.0,
         winding_j_per_k: 14.0,
         housing_to_ambient_k_per_w: 14.0,

@@ -27,26 +27,32 @@ pub struct Identified {
     pub warnings: Vec<String>,
 }
 
+impl Identified {
+    /// Without a network, and why.
+    fn nothing(warning: &str) -> Identified {
+        Identified {
+            thermal: None,
+            conflicts: Vec::new(),
+            warnings: vec![warning.to_owned()],
+        }
+    }
+}
+
 /// The network from the heat records of `bench`, its electrical parameters from `file`; intervals at `level`.
 pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
-    let nothing = |warning: &str| Identified {
-        thermal: None,
-        conflicts: Vec::new(),
-        warnings: vec![warning.to_owned()],
-    };
     let records: Vec<Observed> = bench.heat.iter().map(observe).collect();
     let Some(run) = records.iter().find(|record| record.current_a.is_some()) else {
-        return nothing(
+        return Identified::nothing(
             "cooling curves alone give no thermal resistance: add the heat run that each follows",
         );
     };
     let Some(electrical) = electrical(bench, file) else {
-        return nothing(
+        return Identified::nothing(
             "the heat records are not used: they need the terminal resistance and its temperature (winding_temperature) from the captures",
         );
     };
     let Some(guess) = guess(run, &electrical) else {
-        return nothing(
+        return Identified::nothing(
             "the heat run is not used: its winding hardly warms. Take more current or more time",
         );
     };
@@ -57,7 +63,7 @@ pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
         center: guess,
     };
     let Some(mut x) = best(&problem, guess) else {
-        return nothing(
+        return Identified::nothing(
             "the heat records could not be fitted by two bodies that heat flows through",
         );
     };
@@ -194,15 +200,12 @@ fn inflate(problem: &mut Problem, x: &DVector<f64>) {
 }
 
 fn report(problem: &Problem, x: &DVector<f64>, level: f64) -> Identified {
-    let nothing = |text: &str| Identified {
-        thermal: None,
-        conflicts: Vec::new(),
-        warnings: vec![text.to_owned()],
-    };
     let covariance = crate::fit::solve::LeastSquares::normal_equations(problem, x)
         .and_then(|equations| equations.normal.try_inverse());
     let (Some(covariance), Some(simulated)) = (covariance, problem.simulate(x)) else {
-        return nothing("the heat records give no bounds: their normal equations are singular");
+        return Identified::nothing(
+            "the heat records give no bounds: their normal equations are singular",
+        );
     };
     let log_covariance: [[f64; 4]; 4] = std::array::from_fn(|a| {
         std::array::from_fn(|b| 0.5 * (covariance[(a, b)] + covariance[(b, a)]))

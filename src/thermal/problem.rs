@@ -4,7 +4,7 @@
 //! of whatever has a stated accuracy: contact drop, share of the resistance that is not copper, film at an ohmmeter's current, and of each
 //! record its gains, zeros, room and state at the beginning.
 
-use super::observed::{Bins, Observed};
+use super::observed::Observed;
 use crate::fit::solve::{LeastSquares, NormalEquations};
 use crate::motor::temperature::COPPER_INFERRED_ZERO_C;
 use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
@@ -203,7 +203,7 @@ impl Problem {
                     );
                 }
                 if let Some(bins) = &observed.housing_c {
-                    let read = bins.means[bin] - zero(bins, own(HOUSING_ZERO));
+                    let read = bins.means[bin] - bins.absolute * own(HOUSING_ZERO);
                     add(
                         Trace::Housing,
                         read - ambient_c
@@ -277,10 +277,6 @@ impl Problem {
         all.extend(x.iter().skip(5));
         Some(all)
     }
-}
-
-fn zero(bins: &Bins, departure: f64) -> f64 {
-    bins.absolute * departure
 }
 
 impl LeastSquares for Problem {

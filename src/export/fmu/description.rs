@@ -113,15 +113,24 @@ pub(super) fn model(title: &Title, variables: &[Variable], version: FmiVersion) 
     }
 }
 
+/// What stands between the units and the variables.
+const LOG_CATEGORIES: &str =
+    "  <LogCategories><Category name=\"logStatusError\"/></LogCategories>\n";
+
+/// Places of the variables that belong into a list of the model's structure.
+fn places(variables: &[Variable], wanted: fn(&Variable) -> bool) -> impl Iterator<Item = usize> {
+    let numbered = variables.iter().enumerate();
+    numbered
+        .filter(move |(_, v)| wanted(v))
+        .map(|(place, _)| place)
+}
+
 fn tool() -> String {
     format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"))
 }
 
 fn model_2(title: &Title, variables: &[Variable]) -> String {
-    let indicators = variables
-        .iter()
-        .filter(|v| v.kind == Kind::Indicator)
-        .count();
+    let indicators = places(variables, |v| v.kind == Kind::Indicator).count();
     let id = &title.identifier;
     let mut text = format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
@@ -138,7 +147,8 @@ fn model_2(title: &Title, variables: &[Variable]) -> String {
         tool(),
     );
     units(&mut text);
-    text.push_str("  <LogCategories><Category name=\"logStatusError\"/></LogCategories>\n  <ModelVariables>\n");
+    text.push_str(LOG_CATEGORIES);
+    text.push_str("  <ModelVariables>\n");
     for (reference, variable) in variables.iter().enumerate() {
         let [outer, number] = attributes(variable, reference, variables, 1);
         let _ = writeln!(
@@ -153,7 +163,7 @@ fn model_2(title: &Title, variables: &[Variable]) -> String {
         ("InitialUnknowns", is_initially_unknown),
     ] {
         let _ = writeln!(text, "    <{list}>");
-        for (place, _) in variables.iter().enumerate().filter(|(_, v)| wanted(v)) {
+        for place in places(variables, wanted) {
             let _ = writeln!(text, "      <Unknown index=\"{}\"/>", place + 1);
         }
         let _ = writeln!(text, "    </{list}>");
@@ -177,7 +187,8 @@ fn model_3(title: &Title, variables: &[Variable]) -> String {
         tool(),
     );
     units(&mut text);
-    text.push_str("  <LogCategories><Category name=\"logStatusError\"/></LogCategories>\n  <ModelVariables>\n");
+    text.push_str(LOG_CATEGORIES);
+    text.push_str("  <ModelVariables>\n");
     for (reference, variable) in variables.iter().enumerate() {
         let [outer, number] = attributes(variable, reference, variables, 0);
         let _ = writeln!(text, "    <Float64 {outer}{number}/>");
@@ -189,7 +200,7 @@ fn model_3(title: &Title, variables: &[Variable]) -> String {
         ("InitialUnknown", is_initially_unknown),
         ("EventIndicator", |v| v.kind == Kind::Indicator),
     ] {
-        for (place, _) in variables.iter().enumerate().filter(|(_, v)| wanted(v)) {
+        for place in places(variables, wanted) {
             let _ = writeln!(text, "    <{element} valueReference=\"{place}\"/>");
         }
     }

@@ -152,12 +152,7 @@ NONE(fmi2SetString, fmi2String, const)
 
 EXPORT fmi2Status fmi2GetFMUstate(fmi2Component c, fmi2FMUstate *state)
 {
-    if (!*state)
-        *state = malloc(sizeof(Motor));
-    if (!*state)
-        return fault(c, "out of memory");
-    memcpy(*state, &((Instance *)c)->motor, sizeof(Motor));
-    return fmi2OK;
+    return copy_motor(state, &((Instance *)c)->motor) ? fmi2OK : fault(c, "out of memory");
 }
 
 EXPORT fmi2Status fmi2SetFMUstate(fmi2Component c, fmi2FMUstate state)
@@ -191,12 +186,7 @@ EXPORT fmi2Status fmi2DeSerializeFMUstate(fmi2Component c, const fmi2Byte bytes[
 {
     if (size != sizeof(Motor))
         return fault(c, "these bytes are not a serialized state of this unit");
-    if (!*state)
-        *state = malloc(sizeof(Motor));
-    if (!*state)
-        return fault(c, "out of memory");
-    memcpy(*state, bytes, size);
-    return fmi2OK;
+    return copy_motor(state, bytes) ? fmi2OK : fault(c, "out of memory");
 }
 
 EXPORT fmi2Status fmi2GetDirectionalDerivative(fmi2Component c, const fmi2ValueReference unknown[], size_t n,
@@ -234,43 +224,31 @@ EXPORT fmi2Status fmi2SetTime(fmi2Component c, fmi2Real time)
 
 EXPORT fmi2Status fmi2SetContinuousStates(fmi2Component c, const fmi2Real values[], size_t n)
 {
-    size_t k;
-    for (k = 0; k < n && k < STATES; k++)
-        ((Instance *)c)->motor.r[state_variable[k]] = values[k];
+    set_states(&((Instance *)c)->motor, values, n);
     return fmi2OK;
-}
-
-static void several(Motor *m, const int at[], double values[], size_t n)
-{
-    size_t k;
-    evaluate(m);
-    for (k = 0; k < n; k++)
-        values[k] = m->r[at[k]];
 }
 
 EXPORT fmi2Status fmi2GetDerivatives(fmi2Component c, fmi2Real values[], size_t n)
 {
-    several(&((Instance *)c)->motor, rate_variable, values, n < STATES ? n : STATES);
+    get_several(&((Instance *)c)->motor, rate_variable, STATES, values, n);
     return fmi2OK;
 }
 
 EXPORT fmi2Status fmi2GetEventIndicators(fmi2Component c, fmi2Real values[], size_t n)
 {
-    static const int indicators[INDICATORS] = {HOLDING, BREAKAWAY};
-    several(&((Instance *)c)->motor, indicators, values, n < INDICATORS ? n : INDICATORS);
+    get_several(&((Instance *)c)->motor, indicator_variable, INDICATORS, values, n);
     return fmi2OK;
 }
 
 EXPORT fmi2Status fmi2GetContinuousStates(fmi2Component c, fmi2Real values[], size_t n)
 {
-    several(&((Instance *)c)->motor, state_variable, values, n < STATES ? n : STATES);
+    get_several(&((Instance *)c)->motor, state_variable, STATES, values, n);
     return fmi2OK;
 }
 
 EXPORT fmi2Status fmi2GetNominalsOfContinuousStates(fmi2Component c, fmi2Real values[], size_t n)
 {
-    static const double nominal[STATES] = STATE_NOMINALS;
-    memcpy(values, nominal, (n < STATES ? n : STATES) * sizeof *values);
+    get_nominals(values, n);
     return fmi2OK;
 }
 

@@ -246,12 +246,7 @@ EXPORT fmi3Status fmi3GetOutputDerivatives(fmi3Instance c, const fmi3ValueRefere
 
 EXPORT fmi3Status fmi3GetFMUState(fmi3Instance c, fmi3FMUState *state)
 {
-    if (!*state)
-        *state = malloc(sizeof(Motor));
-    if (!*state)
-        return fault(c, "out of memory");
-    memcpy(*state, &((Instance *)c)->motor, sizeof(Motor));
-    return fmi3OK;
+    return copy_motor(state, &((Instance *)c)->motor) ? fmi3OK : fault(c, "out of memory");
 }
 
 EXPORT fmi3Status fmi3SetFMUState(fmi3Instance c, fmi3FMUState state)
@@ -285,12 +280,7 @@ EXPORT fmi3Status fmi3DeserializeFMUState(fmi3Instance c, const fmi3Byte bytes[]
 {
     if (size != sizeof(Motor))
         return fault(c, "these bytes are not a serialized state of this unit");
-    if (!*state)
-        *state = malloc(sizeof(Motor));
-    if (!*state)
-        return fault(c, "out of memory");
-    memcpy(*state, bytes, size);
-    return fmi3OK;
+    return copy_motor(state, bytes) ? fmi3OK : fault(c, "out of memory");
 }
 
 /* Model exchange. */
@@ -318,43 +308,31 @@ EXPORT fmi3Status fmi3SetTime(fmi3Instance c, fmi3Float64 time)
 
 EXPORT fmi3Status fmi3SetContinuousStates(fmi3Instance c, const fmi3Float64 values[], size_t n)
 {
-    size_t k;
-    for (k = 0; k < n && k < STATES; k++)
-        ((Instance *)c)->motor.r[state_variable[k]] = values[k];
+    set_states(&((Instance *)c)->motor, values, n);
     return fmi3OK;
-}
-
-static void several(Motor *m, const int at[], double values[], size_t n)
-{
-    size_t k;
-    evaluate(m);
-    for (k = 0; k < n; k++)
-        values[k] = m->r[at[k]];
 }
 
 EXPORT fmi3Status fmi3GetContinuousStateDerivatives(fmi3Instance c, fmi3Float64 values[], size_t n)
 {
-    several(&((Instance *)c)->motor, rate_variable, values, n < STATES ? n : STATES);
+    get_several(&((Instance *)c)->motor, rate_variable, STATES, values, n);
     return fmi3OK;
 }
 
 EXPORT fmi3Status fmi3GetEventIndicators(fmi3Instance c, fmi3Float64 values[], size_t n)
 {
-    static const int indicators[INDICATORS] = {HOLDING, BREAKAWAY};
-    several(&((Instance *)c)->motor, indicators, values, n < INDICATORS ? n : INDICATORS);
+    get_several(&((Instance *)c)->motor, indicator_variable, INDICATORS, values, n);
     return fmi3OK;
 }
 
 EXPORT fmi3Status fmi3GetContinuousStates(fmi3Instance c, fmi3Float64 values[], size_t n)
 {
-    several(&((Instance *)c)->motor, state_variable, values, n < STATES ? n : STATES);
+    get_several(&((Instance *)c)->motor, state_variable, STATES, values, n);
     return fmi3OK;
 }
 
 EXPORT fmi3Status fmi3GetNominalsOfContinuousStates(fmi3Instance c, fmi3Float64 values[], size_t n)
 {
-    static const double nominal[STATES] = STATE_NOMINALS;
-    memcpy(values, nominal, (n < STATES ? n : STATES) * sizeof *values);
+    get_nominals(values, n);
     return fmi3OK;
 }
 

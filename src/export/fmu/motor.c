@@ -216,3 +216,39 @@ static const char *impossible(const Motor *m)
         return "eddy_share must be 0 to below 1";
     return NULL;
 }
+
+/* What the interfaces of both versions have in common. */
+
+static const int indicator_variable[INDICATORS] = {HOLDING, BREAKAWAY};
+
+/* The first n of `count` variables, evaluated. */
+static void get_several(Motor *m, const int at[], size_t count, double values[], size_t n)
+{
+    size_t k;
+    evaluate(m);
+    for (k = 0; k < n && k < count; k++)
+        values[k] = m->r[at[k]];
+}
+
+static void set_states(Motor *m, const double values[], size_t n)
+{
+    size_t k;
+    for (k = 0; k < n && k < STATES; k++)
+        m->r[state_variable[k]] = values[k];
+}
+
+static void get_nominals(double values[], size_t n)
+{
+    static const double nominal[STATES] = STATE_NOMINALS;
+    memcpy(values, nominal, (n < STATES ? n : STATES) * sizeof *values);
+}
+
+/* A copy of `from` in `*copy`, which is made where there is none; returns 0 where memory is out. */
+static int copy_motor(void **copy, const void *from)
+{
+    if (!*copy)
+        *copy = malloc(sizeof(Motor));
+    if (*copy)
+        memcpy(*copy, from, sizeof(Motor));
+    return *copy != NULL;
+}
