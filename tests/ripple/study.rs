@@ -188,11 +188,16 @@ fn a_strong_ripple_gives_the_right_constant_or_none() {
             let error = outcome(&bench).error;
             assert!(error.is_some_and(|e| e.abs() < 1e-3), "{error:?}");
         }
+        // Left open, and said why: the fit did not settle, or no constant is likely enough and the true one is still among them.
         None => assert!(
             result
                 .remarks
                 .iter()
                 .any(|r| matches!(r, RunDownRemark::NotSettled))
+                || result.candidates.iter().any(|c| {
+                    let k = c.back_emf_constant_v_s_per_rad / bench.constant_v_s_per_rad;
+                    (k - 1.0).abs() < 1e-3 && c.constant_probability > 0.05
+                })
         ),
     }
 }

@@ -16,6 +16,10 @@ const FINE: usize = 16;
 const BINS: usize = 256;
 /// Powers above this are added one by one: a bin is right to about 1e-6 of a power.
 const STRONG: f64 = 40.0;
+/// Steps of the scale (a factor 1.45 each) over which the lines of a group lie about their common scale, and how many are looked at to
+/// either side (common practice, no source): coils differ as they happen to, and one line may stand ten times above its neighbours.
+const SPREAD_STEPS: f64 = 2.0;
+const SPREAD: usize = 10;
 
 /// Sums by fall and scale.
 #[derive(Clone)]
@@ -34,6 +38,8 @@ pub(crate) struct Ladder {
     /// `s/(1+s)` and `ln(1+s)`; entry `[r][k]` at `ln s = ln s_0 + (k - PAST)·step + r·step/FINE`.
     parts: Vec<[f64; CURVE]>,
     logs: Vec<[f64; CURVE]>,
+    /// Weights of the scales about that of its group that a strong line may have.
+    spread: [f64; 2 * SPREAD + 1],
     /// First bin and weights of the four bins of each order m/2, by m.
     places: Vec<(usize, [f64; 4])>,
 }
@@ -59,7 +65,11 @@ impl Ladder {
             .map(|m| (m.max(2) as f64 / 2.0).ln() * bins_per_log)
             .map(|place| (place as usize, cubic(place.fract())))
             .collect();
+        let falls: [f64; 2 * SPREAD + 1] =
+            std::array::from_fn(|k| (-(k as f64 - SPREAD as f64).abs() / SPREAD_STEPS).exp());
+        let total: f64 = falls.iter().sum();
         Ladder {
+            spread: falls.map(|f| f / total),
             ratios: std::array::from_fn(|k| ratio(k as f64)),
             parts: curves(&|s| s / (1.0 + s)),
             logs: curves(&f64::ln_1p),
@@ -75,6 +85,12 @@ impl Ladder {
         for (order, power) in lines {
             let root = order.recip();
             let shrinks = [1.0, root, root * root, (root * root).powi(2)];
+            if power > STRONG {
+                for (shrink, sum) in shrinks.iter().zip(&mut sums.0) {
+                    self.add_strong(power, *shrink, sum);
+                }
+                continue;
+            }
             for ((shrink, sum), product) in shrinks.iter().zip(&mut sums.0).zip(&mut products) {
                 for k in 0..SCALES {
                     let s = self.ratios[k] * shrink;
@@ -91,6 +107,26 @@ impl Ladder {
             flush(sum, product);
         }
         sums
+    }
+
+    /// A line that stands out: its own scale lies about that of its group.
+    fn add_strong(&self, power: f64, shrink: f64, sum: &mut [f64; SCALES]) {
+        let step = (self.ratios[1] / self.ratios[0]).ln();
+        let curve: [f64; SCALES + 2 * SPREAD] = std::array::from_fn(|k| {
+            let s = self.ratios[0] * shrink * ((k as f64 - SPREAD as f64) * step).exp();
+            power * s / (1.0 + s) - s.ln_1p()
+        });
+        let weights = self.spread;
+        for (k, sum) in sum.iter_mut().enumerate() {
+            let near = &curve[k..k + 2 * SPREAD + 1];
+            let most = near.iter().copied().fold(f64::MIN, f64::max);
+            let mean: f64 = near
+                .iter()
+                .zip(weights)
+                .map(|(l, w)| w * (l - most).exp())
+                .sum();
+            *sum += most + mean.ln();
+        }
     }
 
     /// Sums over (m, power) with the order m/2.

@@ -3,13 +3,15 @@
 //! A hypothesis is (M, S, 2p): the strongest line is the M-th harmonic of one revolution, the commutator has S segments under 2p poles and
 //! N ripple cycles per revolution. It predicts lines at every multiple m of `f₀/M`. In white noise the normalised power `P_m` of a line whose
 //! amplitude is Gaussian with mean-square signal-to-noise s has log likelihood ratio against noise
-//! `P s/(1+s) - ln(1+s)`. Lines fall into four groups, each with a scale of its own: multiples of N (commutation line and
-//! harmonics); once per revolution (eccentricity); the other multiples of 2p (unevenness of coils); all others. With equal poles a
-//! rotor turned by one pole looks the same (`cycles.rs`), so these others may be weak or absent. For two poles the multiples of 2p are the even ones. Within a group amplitudes fall with the order or
-//! stay flat. Scales are integrated over a logarithmic grid; so a hypothesis pays for lines it predicts and that are absent. The
-//! weights of once-per-revolution and other lines against those of the coils decide between N and 2N: without unevenness nothing does but the prior.
+//! `P s/(1+s) - ln(1+s)`. Lines fall into groups, each with a scale of its own: multiples of N (commutation line and harmonics); once per
+//! revolution (eccentricity); the lowest multiple of 2p, in which a rotor that is not round shows besides; the other multiples of 2p
+//! (unevenness of coils); all others. With equal poles a rotor turned by one pole looks the same (`cycles.rs`), so these others are weak: they
+//! take a difference of the poles, or brushes out of place, *and* one of the coils. For two poles the multiples of 2p are the even ones. Within a group
+//! amplitudes fall with the order or stay flat, and a line that stands out may lie some way from its group. Scales are integrated over a
+//! logarithmic grid; so a hypothesis pays for lines it predicts and that are absent. The weights of once-per-revolution and other lines
+//! against those of the coils decide between N and 2N: without unevenness nothing does but the prior.
 //!
-//! All hypotheses are weighed on the same band; `comb_sums` holds the sums over a group. A small part of the prior is kept whatever the data say, for what the model leaves out.
+//! All hypotheses are weighed on the same band; `evidence.rs` holds the sums over a group. A small part of the prior is kept whatever the data say, for what the model leaves out.
 //! Strong lines are taken out before the spectrum is read and put back with the main lobe of the window only, so that
 //! its sidelobes are not read as lines.
 
@@ -154,7 +156,20 @@ pub(crate) fn weigh(
             let commutation = commutations
                 .entry(place)
                 .or_insert_with(|| pattern.commutation(cycles as usize, &ladder));
-            h.prior.ln() + *commutation + pattern.unevenness(cycles as usize, &ladder)
+            let u = pattern.unevenness(cycles as usize, &ladder);
+            if std::env::var("DBG").is_ok() {
+                eprintln!(
+                    "DBG M{} {} N{} prior {:.3e} comm {:.2} uneven {:.2} total {:.2}",
+                    h.harmonic,
+                    h.commutator,
+                    cycles,
+                    h.prior,
+                    *commutation,
+                    u,
+                    h.prior.ln() + *commutation + u
+                );
+            }
+            h.prior.ln() + *commutation + u
         })
         .collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
@@ -245,6 +260,8 @@ struct Pattern {
     coils: Sums,
     /// Evidence of the other orders and of once per revolution against each scale of the coils' ones.
     others_and_once: Sums,
+    /// The lowest order of the coils but one per revolution, and its evidence against each scale of the coils' ones.
+    lowest: (usize, Sums),
 }
 
 impl Pattern {
@@ -259,15 +276,17 @@ impl Pattern {
             let seen = powers.iter().enumerate().skip(2);
             ladder.sums(seen.filter_map(|(m, p)| Some((m, (*p).filter(|_| belongs(m))?))))
         };
-        let of_coils = of(&|m| m.is_multiple_of(coils));
+        let lowest = coils.max(2);
+        let of_coils = of(&|m| m.is_multiple_of(coils) && m != lowest);
         let others = of(&|m| !m.is_multiple_of(coils));
-        let once = match powers.get(1) {
+        let alone = |m: usize| match powers.get(m) {
             Some(Some(power)) => ladder.sum_of([(1.0, *power)].into_iter()),
             _ => Sums::default(),
         };
         Pattern {
             coils: of_coils,
-            others_and_once: others_and_once(&others, &once),
+            others_and_once: others_and_once(&others, &alone(1)),
+            lowest: (lowest, against_coils(&alone(lowest), lowest_over_coils)),
             powers,
         }
     }
@@ -292,32 +311,43 @@ impl Pattern {
     fn unevenness(&self, cycles: usize, ladder: &Ladder) -> f64 {
         // Scales of unevenness are those of two per revolution.
         let half = cycles as f64 / 2.0;
-        let taken = ladder.sum_of(self.multiples(cycles).map(|(i, power)| (i * half, power)));
+        let (lowest, of_lowest) = &self.lowest;
+        let taken = self
+            .multiples(cycles)
+            .filter(|(i, _)| cycles as f64 * i != *lowest as f64);
+        let taken = ladder.sum_of(taken.map(|(i, power)| (i * half, power)));
+        let none = Sums::default();
+        let of_lowest = if cycles == *lowest { &none } else { of_lowest };
         let flat = |sums: &Sums| -> [f64; SCALES * FALLS.len()] {
             std::array::from_fn(|k| sums.0[k / SCALES][k % SCALES])
         };
         let (all, taken, rest) = (flat(&self.coils), flat(&taken), flat(&self.others_and_once));
-        log_mean((0..all.len()).map(|k| (all[k] - taken[k] + rest[k], 1.0)))
+        let low = flat(of_lowest);
+        log_mean((0..all.len()).map(|k| (all[k] - taken[k] + rest[k] + low[k], 1.0)))
     }
 }
+
+/// Weights of no line at all beside those of the scales: shafts run true, and equal poles leave no other order (common practice, no source).
+const NO_ONCE: f64 = 0.6;
+const NO_OTHERS: f64 = 4.0;
 
 /// Evidence of once per revolution and of other orders where those of the coils have each scale, averaged over the scales they may have.
 fn others_and_once(others: &Sums, once: &Sums) -> Sums {
     let mut both = Sums::default();
     for (fall, row) in both.0.iter_mut().enumerate() {
-        let once = around(&once.0[fall], -14..=20, once_over_coils, None);
+        let once = around(&once.0[fall], -20..=20, once_over_coils, Some(NO_ONCE));
         // Equal poles leave no other line at all.
-        let others = around(
-            &others.0[fall],
-            -10..=4,
-            |s| 0.6 * others_over_coils(s),
-            Some(0.4),
-        );
+        let others = around(&others.0[fall], -20..=4, others_over_coils, Some(NO_OTHERS));
         for (k, value) in row.iter_mut().enumerate() {
             *value = once[k] + others[k];
         }
     }
     both
+}
+
+/// Evidence of one line where those of the coils have each scale, averaged over the scales it may have beside theirs.
+fn against_coils(line: &Sums, weight: impl Fn(i32) -> f64 + Copy) -> Sums {
+    Sums(line.0.map(|logs| around(&logs, -20..=20, weight, None)))
 }
 
 /// For each scale the log of the mean, weighted by `weight` of the shift, of what the scales about it say; `none`: weight of no line at all.
@@ -355,16 +385,18 @@ fn around(
 
 /// Weight of the once-per-revolution scale against that of two per revolution, in steps of the grid (a factor 1.45 each).
 fn once_over_coils(shift: i32) -> f64 {
-    let d = f64::from(shift) - 1.0;
-    if d < 0.0 {
-        (d / 2.5).exp()
-    } else {
-        (-d / 6.0).exp()
-    }
+    (-(f64::from(shift) - 1.0).abs() / 6.0).exp()
 }
 
+/// The same for the lowest order of the coils, in which a rotor that is not round shows besides.
+fn lowest_over_coils(shift: i32) -> f64 {
+    (-f64::from(shift).abs() / 4.0).exp()
+}
+
+/// The same for the other orders: about a tenth of the coils' ones, hardly ever as large.
 fn others_over_coils(shift: i32) -> f64 {
-    (-(f64::from(shift) + 1.0).abs() / 3.0).exp() / 6.0
+    let d = f64::from(shift) + 7.0;
+    (-if d > 0.0 { d / 1.5 } else { -d / 4.0 }).exp()
 }
 
 fn log_mean(terms: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
