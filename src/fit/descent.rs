@@ -32,6 +32,10 @@ pub(super) const FINE: Tolerance = Tolerance {
     distance: 0.02,
 };
 
+/// Trials that one descent may take. Nearly all end within 60; the valley between screening and saturation, where both bend
+/// the same rise, takes twice as many.
+pub(super) const MOST_TRIALS: u64 = 200;
+
 /// First damping from a first guess, and from the minimum under other weights: there the problem is next to linear, and damping
 /// only holds the step back along directions that gains and zeros make long.
 pub(super) const FAR: f64 = 1e-3;

@@ -10,7 +10,7 @@ use super::data::{
     clock, first_deviations, further_guesses, inductance_seen, largest_voltage,
     reference_temperature,
 };
-use super::descent::{CLOSE, COARSE, FAR, FINE, ROUGH, solve};
+use super::descent::{CLOSE, COARSE, FAR, FINE, MOST_TRIALS, ROUGH, solve};
 use super::error::FitError;
 use super::estimate::{Estimate, TermDecision};
 use super::evidence::{Records, Ripple, shared_entries};
@@ -31,9 +31,6 @@ use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 use crate::ripple::Counted;
 use std::iter;
-
-/// Trials that one descent may take.
-const MOST_TRIALS: u64 = 60;
 
 /// Rounds of new weights and another descent, once every term takes part.
 const ROUNDS_OF_WEIGHTS: usize = 2;

@@ -1,6 +1,6 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
-use crate::fit::descent::{CLOSE, FINE, solve};
+use crate::fit::descent::{CLOSE, FINE, MOST_TRIALS, solve};
 use crate::fit::error::FitError;
 use crate::fit::estimate::TermDecision;
 use crate::fit::problem::Problem;
@@ -33,9 +33,6 @@ const STRAIGHT: f64 = 6.0;
 /// Twice the fall in cost beyond which a term is kept: chi-squared of one degree of freedom at 1 %. A weaker rule keeps terms by
 /// chance and then states two-sided intervals that exclude their absence.
 const EVIDENCE: f64 = 6.63;
-
-/// Trials of a fit without a term.
-const MOST_TRIALS: u64 = 40;
 
 /// Drops terms that the evidence does not support. A term is kept when twice the fall in cost exceeds [`EVIDENCE`]. What a dropped
 /// term may still do to the others stays in their covariance.

@@ -22,6 +22,9 @@ const UNDAMPED: f64 = 1e-2;
 const FELT: f64 = 1e-3;
 /// Steps that raised the cost from which its bend is learned in a row; then damping takes over.
 const MOST_LESSONS: usize = 3;
+/// Points reached by such a shortened step, after which only damping shortens: in a valley that bends, a step made shorter in the same direction
+/// crawls, where a damped one turns along it.
+const MOST_CRAWLS: usize = 4;
 const LEAST_DAMPING: f64 = 1e-15;
 /// Beyond this the step is shorter than the rounding of any parameter.
 const MOST_DAMPING: f64 = 1e16;
@@ -60,6 +63,8 @@ pub(super) struct LevenbergMarquardt {
     hopeful: bool,
     /// Since the last bold step: how many trials raised the cost, and how many could not be evaluated.
     rejections: [usize; 2],
+    /// How many points were reached by a step that a rise had shortened.
+    crawls: usize,
     /// Why it stops by itself; argmin counts the trials.
     reason: Option<StopReason>,
     interrupt: Interrupt,
@@ -92,6 +97,7 @@ impl LevenbergMarquardt {
             growth: 2.0,
             hopeful: true,
             rejections: [0, 0],
+            crawls: 0,
             reason: None,
             interrupt,
         }
@@ -194,6 +200,7 @@ impl LevenbergMarquardt {
         if let Some(before) = &self.point {
             small = self.step_small(&before.x, &x);
             let step = &x - &before.x;
+            self.crawls += usize::from(self.second_order.has_risen());
             self.second_order.move_on();
             if self.learns && before.decrement < NEARBY {
                 self.second_order
@@ -225,7 +232,9 @@ impl LevenbergMarquardt {
         };
         // A step that was shortened says little of the whole one.
         let whole = self.damping <= UNDAMPED && step.predicted > 0.45 * point.decrement.powi(2);
-        let near = point.decrement < NEARBY && self.rejections[0] < MOST_LESSONS;
+        let near = point.decrement < NEARBY
+            && self.rejections[0] < MOST_LESSONS
+            && self.crawls < MOST_CRAWLS;
         if !(self.learns && whole && near) {
             return false;
         }

@@ -109,6 +109,11 @@ impl SecondOrder {
         true
     }
 
+    /// Whether the next step is made with what a rise has told.
+    pub(super) fn has_risen(&self) -> bool {
+        self.risen.is_some()
+    }
+
     /// Another point: what refused steps have told holds no longer.
     pub(super) fn move_on(&mut self) {
         self.risen = None;
