@@ -7,7 +7,7 @@ use std::f64::consts::TAU;
 
 /// Share of a stated zero that drifts from capture to capture; the rest is one number a channel and range (common
 /// practice, no source).
-const DRIFT_SHARE: f64 = 0.3;
+const DRIFT_SHARE: f64 = 0.5;
 
 /// Captures whose stated zeros differ by less than this factor stand on one range of their channel.
 const RANGE_STEP: f64 = 1.2;
