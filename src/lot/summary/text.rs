@@ -120,12 +120,16 @@ pub fn reasons(summary: &Summary, outlier: &Outlier) -> String {
                 .parameters
                 .iter()
                 .find(|p| p.name.key() == finding.parameter);
-            let (words, unit) = parameter.map_or((finding.parameter.as_str(), ""), |p| {
-                (p.name.label(), p.unit)
-            });
+            let (words, value) = match parameter {
+                Some(p) => {
+                    let unit = BenchUnit::of(p.name, finding.value.abs());
+                    let value = rounding::significant(finding.value / unit.si, 3);
+                    (p.name.label(), format!("{value} {}", unit.text))
+                }
+                None => (finding.parameter.as_str(), format!("{:e}", finding.value)),
+            };
             format!(
-                "{words} {} is {:.1} standard deviations {}",
-                write(finding.value, None, unit, Scale::Power),
+                "{words} {value} is {:.1} standard deviations {}",
                 finding.sigmas.abs(),
                 if finding.sigmas > 0.0 {
                     "too large"
