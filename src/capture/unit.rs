@@ -44,7 +44,7 @@ pub fn seconds(text: &str) -> Option<f64> {
 /// The unit written in a name: `Time (s)`, `CH1(V)`, `time/s`, `Voltage [V]`, `t in ms`.
 pub(super) fn of_name(name: &str) -> Option<&str> {
     let name = name.trim();
-    for (open, close) in [('(', ')'), ('[', ']')] {
+    for (open, close) in [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')] {
         if let Some(inner) = name
             .strip_suffix(close)
             .and_then(|rest| rest.rfind(open).map(|at| &rest[at + open.len_utf8()..]))
@@ -81,6 +81,14 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
         if parse(unit, symbol == "s").is_some_and(|u| u.symbol == symbol) {
             return Some(unit);
         }
+    }
+    // `Motor Volts`, `bus milliamps`.
+    if let Some((_, word)) = name.rsplit_once(['_', ' '])
+        && word.len() > 3
+        && word.chars().all(char::is_alphabetic)
+        && parse(&word.to_lowercase(), false).is_some_and(|u| matches!(u.symbol, "V" | "A"))
+    {
+        return Some(word);
     }
     // `CH1V`, `ch2mA`.
     let after = name.trim_start_matches(|c: char| c.is_ascii_alphabetic());
@@ -130,6 +138,9 @@ mod tests {
             ("CH1V", Some("V")),
             ("ch2mA", Some("mA")),
             ("CHA", None),
+            ("Motor Volts", Some("Volts")),
+            ("pre amp", None),
+            ("U <mV>", Some("mV")),
             ("Ch 00`V", Some("V")),
         ] {
             assert_eq!(of_name(name), unit, "{name}");
