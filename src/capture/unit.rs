@@ -63,6 +63,15 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
     {
         return Some(name);
     }
+    for (ending, unit) in [
+        ("_rad_s", "rad/s"),
+        ("_deg_s", "deg/s"),
+        ("_rad_per_s", "rad/s"),
+    ] {
+        if name.to_lowercase().ends_with(ending) {
+            return Some(unit);
+        }
+    }
     // `time_ms`, `motor voltage V`: only behind a word that says what is measured, for `Channel_A` is no current, nor is
     // `voltage A`.
     if let Some((before, unit)) = name.rsplit_once(['_', ' ']) {
@@ -75,7 +84,7 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
             "time" | "t" | "zeit" | "temps" | "tiempo" => "s",
             "voltage" | "volt" | "u" | "v" | "spannung" | "tension" => "V",
             "current" | "i" | "strom" | "courant" => "A",
-            "speed" | "drehzahl" => "rad/s",
+            "speed" | "drehzahl" | "velocity" | "vitesse" | "omega" | "n" => "rad/s",
             _ => "",
         };
         if parse(unit, symbol == "s").is_some_and(|u| u.symbol == symbol) {
@@ -140,6 +149,7 @@ mod tests {
             ("CHA", None),
             ("Motor Volts", Some("Volts")),
             ("pre amp", None),
+            ("omega_rad_s", Some("rad/s")),
             ("U <mV>", Some("mV")),
             ("Ch 00`V", Some("V")),
         ] {

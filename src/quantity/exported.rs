@@ -2,6 +2,7 @@
 
 use super::prefix::{PREFIXES, Prefix};
 use super::units::RPM;
+use std::f64::consts::{PI, TAU};
 
 /// A unit this program computes with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,7 +119,10 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
     let unit = |symbol, factor| Some(Unit { symbol, factor });
     match text {
         "rad/s" => return unit("rad/s", Factor::Ten(0)),
-        "rpm" | "RPM" | "1/min" | "U/min" | "r/min" => {
+        "krpm" | "kRPM" => return unit("rad/s", Factor::Times(1e3 * RPM)),
+        "deg/s" | "\u{b0}/s" => return unit("rad/s", Factor::Times(PI / 180.0)),
+        "rev/s" | "rps" => return unit("rad/s", Factor::Times(TAU)),
+        "rpm" | "RPM" | "1/min" | "U/min" | "r/min" | "rev/min" | "min-1" => {
             return unit("rad/s", Factor::Times(RPM));
         }
         "min" if time => return unit("s", Factor::Times(60.0)),
