@@ -164,6 +164,39 @@ fn a_sensor_gives_the_constant_where_nothing_else_does() {
     assert!(one(&without, "back_emf_constant").estimate.is_none());
 }
 
+/// A counter that begins again without a word of it, or that loses counts, follows no constant; with a wrong factor it follows, and the
+/// person is told that nothing checks it.
+#[test]
+fn a_sensor_alone_is_compared_with_the_plain_motor() {
+    let mut bench = read(&fixture());
+    bench.tables.clear();
+    bench.motor.commutator_segments = None;
+    bench.captures.retain(|c| c.name == "start_encoder");
+    let with = |change: fn(f64) -> f64| {
+        let mut bench = bench.clone();
+        let channel = bench.captures[0].speed.as_mut().expect("an encoder");
+        channel.values.iter_mut().for_each(|v| *v = change(*v));
+        fitted(&bench)
+    };
+    let plain = with(|v| v);
+    let unchecked = |e: &Estimate| e.remarks.iter().any(|r| r.contains("encoder alone"));
+    assert!(unchecked(&plain) && unchecked(&with(|v| 2.0 * v)));
+    assert_eq!(plain.conflicts().count(), 0);
+    for change in [
+        (|v: f64| v % 12.0) as fn(f64) -> f64,
+        |v| if v < 9.0 { v } else { 9.0 + 0.5 * (v - 9.0) },
+        |v| if v < 9.0 { v } else { 18.0 - v },
+    ] {
+        let found = with(change);
+        let line = found.conflicts().next().expect("a conflict");
+        assert_eq!(line.item, "encoder (start_encoder)");
+        let reported = found.reported();
+        assert!(one(&reported, "back_emf_constant").estimate.is_none());
+        let at = |e: &[Reported]| one(e, "terminal_resistance").estimate.expect("R").value;
+        assert!((at(&reported) / at(&plain.reported()) - 1.0).abs() < 0.01);
+    }
+}
+
 #[test]
 fn lines_counted_for_edges_are_a_conflict() {
     let folder = with_sheet(|text| text.replace("counts_per_turn = 2000", "counts_per_turn = 500"));
@@ -408,6 +441,8 @@ fn the_page_and_the_file_show_sensors_and_tables() {
     assert_eq!(status, Some(0), "{text}");
     let page = fs::read_to_string(folder.path().join("page.html")).expect("a page");
     assert_eq!(page.matches("<figure class=\"shaft\"").count(), 3);
+    // Voltage and current of three tables, and the inductance of the fourth.
+    assert_eq!(page.matches("<figure class=\"reading-table\"").count(), 7);
     let file = fs::read_to_string(folder.path().join("motor.json")).expect("a file");
     for part in [
         "tables/load_line.csv",

@@ -7,6 +7,9 @@ use super::unknowns::Entry;
 use crate::stats::arrow::Inverse;
 use nalgebra::DVector;
 
+/// Trials that one descent may take.
+pub(super) const MOST_TRIALS: u64 = 60;
+
 /// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
 #[derive(Clone, Copy)]
 pub(super) struct Tolerance {
