@@ -478,6 +478,19 @@ fn what_to_do_next_knows_tables() {
     }
 }
 
+/// Beside the tables: a sensor, where none was recorded.
+#[test]
+fn what_to_do_next_knows_a_sensor() {
+    let folder = with_sheet(|text| {
+        let (captures, _) = text.split_once("[[tables]]").expect("tables");
+        let (before, _) = captures.split_once("[channels.tacho]").expect("channels");
+        format!("{before}[[captures]]\nfile = \"start_encoder.csv.gz\"\nrole = \"start\"\n")
+    });
+    let (status, text) = program(&["next", "bench.toml", "--json"], folder.path());
+    assert!(status.is_some_and(|s| s < 2), "{text}");
+    assert!(text.contains("\"shaft_sensor\""), "{text}");
+}
+
 #[test]
 fn a_switched_capture_without_voltage_asks_for_its_bridge() {
     let with = |bridge: &str| {
@@ -526,6 +539,47 @@ fn a_resistance_inside_the_voltage_counts_with_its_tolerance() {
         .estimate
         .expect("a resistance");
     assert!(resistance.standard_uncertainty > 0.09, "{resistance:?}");
+}
+
+/// A diode of 0.7 V and 50 mΩ between the probe and the motor: stated, the start says of R what it says without a diode; a start and a run-down
+/// measured behind it are different things.
+#[test]
+fn a_diode_inside_the_voltage_is_taken_off() {
+    let plain = read(&fixture());
+    let start = plain.captures.iter().find(|c| c.name == "start_encoder");
+    let start = start.expect("the start");
+    let values =
+        |trace: &Option<rundown::bench::Trace>| trace.as_ref().expect("a trace").values.clone();
+    let (v, i) = (
+        values(&start.waveform.voltage_v),
+        values(&start.waveform.current_a),
+    );
+    let rows = (0..v.len()).map(|k| {
+        let drop = if i[k] > 0.05 { 0.7 + 0.05 * i[k] } else { 0.0 };
+        let t = start.waveform.time.at(k).expect("a time");
+        format!("{t:.8},{:.4},{:.5}\n", v[k] + drop, i[k])
+    });
+    let text = format!("Time (s),CH1 (V),CH2 (A)\n{}", rows.collect::<String>());
+    let with = |diode: &'static str, role: &str| {
+        let role = role.to_owned();
+        let folder = with_sheet(move |sheet| {
+            let (captures, _) = sheet.split_once("[[tables]]").expect("tables");
+            let to = format!("file = \"behind.csv\"\n{diode}role = \"{role}\"");
+            captures.replace("file = \"start_encoder.csv.gz\"\nrole = \"start\"", &to)
+        });
+        fs::write(folder.path().join("behind.csv"), &text).expect("a file");
+        folder
+    };
+    let stated = "series_diode = { v = 0.75, limit_v = 0.15 }\n";
+    let found = fitted(&read(with(stated, "start").path()));
+    let reported = found.reported();
+    let missed = misses(&reported, &truth());
+    assert!(missed.is_empty(), "{missed:?}");
+    assert_eq!(found.conflicts().count(), 0);
+    let folder = with(stated, "run-down");
+    let error = read_sheet(&folder.path().join("bench.toml"), &LoadOptions::default());
+    let error = error.expect_err("a run-down behind a diode").to_string();
+    assert!(error.contains("at the motor's tabs"), "{error}");
 }
 
 /// A drawn bench with extras, and how many of its intervals hold the truth.
