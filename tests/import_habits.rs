@@ -137,6 +137,37 @@ const READ: &[(&str, Row, bool, bool)] = &[
         false,
         true,
     ),
+    // A row of figures above the names.
+    (
+        "1,2,3\nTime(s),U(V),I(A)\n",
+        |_, t, u, i| format!("{t:.5},{u:.3},{i:.4}"),
+        true,
+        true,
+    ),
+    (
+        "Scan,Time (ms),101 (VDC),102 (ADC)\n",
+        |k, t, u, i| format!("{},{:.3},{u:.3},{i:.4}", k + 1, t * 1e3),
+        true,
+        true,
+    ),
+    (
+        "U(V),I(A)\nSampling period (ms),0.1\n",
+        |_, _, u, i| format!("{u:.3},{i:.4}"),
+        true,
+        false,
+    ),
+    (
+        "\"Name\",\"CH1\",\"CH2\"\n\"Unit\",\"V\",\"A\"\n\"Sampling interval\",\"100\",\"us\"\n",
+        |_, _, u, i| format!("\"\",{u:.3},{i:.4}"),
+        true,
+        false,
+    ),
+    (
+        "Time(s),U(V),I(A)\n",
+        |_, t, u, i| format!("=\"{t:.5}\",=\"{u:.3}\",=\"{i:.4}\""),
+        true,
+        true,
+    ),
     (
         "",
         |_, t, u, i| format!("t={t:.5}; u={u:.3}; i={i:.4}"),
@@ -197,6 +228,16 @@ fn what_is_no_record_against_time_is_refused_with_what_it_is() {
             "Cursor,1\nFFT Magnitude\nX,Y\n",
             |k, _, u, _| format!("{},{:.3}", k * 10, u - 80.0),
             "not a record against time",
+        ),
+        // Rows of one column more from some row on: the first ones must not go without a word.
+        (
+            "Time(s),U(V),I(A)\n",
+            |k, t, u, i| match k {
+                0..60 => format!("{t:.5},{u:.3},{i:.4}"),
+                60 => "Time(s),U(V),I(A),n(rpm)".to_owned(),
+                _ => format!("{t:.5},{u:.3},{i:.4},{k}"),
+            },
+            "--skip-lines",
         ),
         (
             "Order,Amplitude (A)\n",

@@ -279,7 +279,7 @@ pub enum ReadError {
     },
     /// Rows of numbers above the table that are written otherwise.
     #[error(
-        "{}:{line}: \"{text}\" can be read in more than one way, and {rows} rows like it stand above the table that was found. Export without grouped digits, or leave these rows out with --skip-lines {skip}",
+        "{}:{line}: {rows} rows of figures like \"{text}\" stand above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {skip}",
         path.display()
     )]
     OtherNotation {

@@ -155,7 +155,7 @@ fn check_layout(
     }
 }
 
-/// Lines directly above the table with as many cells, all of figures and their marks: rows whose numbers were not recognised.
+/// Lines above the table with several cells, all of figures and their marks: rows whose numbers were not recognised, or of another width.
 fn rows_in_other_notation<'b, 'a>(lines: &'b [Line<'a>], layout: &Layout) -> Vec<&'b Line<'a>> {
     let width = layout.columns.len();
     let is_figures = |cell: &[u8]| {
@@ -164,10 +164,16 @@ fn rows_in_other_notation<'b, 'a>(lines: &'b [Line<'a>], layout: &Layout) -> Vec
     };
     let is_row = |line: &&Line| {
         let cells = layout.dialect.split(line.text);
-        width > 1 && cells.len() == width && cells.iter().all(|c| is_figures(c))
+        let filled = cells.iter().rposition(|c| !c.trim_ascii().is_empty());
+        let filled = filled.map_or(0, |at| at + 1);
+        width > 1 && filled > 1 && cells[..filled].iter().all(|c| is_figures(c))
     };
     let above = lines.iter().filter(|line| line.number < layout.first_line);
-    let mut rows: Vec<&Line> = above.rev().take_while(is_row).collect();
+    let mut rows: Vec<&Line> = above
+        .rev()
+        .skip_while(|line| !is_row(line))
+        .take_while(is_row)
+        .collect();
     rows.reverse();
     rows
 }

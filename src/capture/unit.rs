@@ -56,21 +56,15 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
                 .then_some(inner);
         }
     }
+    if let Some(unit) = by_ending(name) {
+        return Some(unit);
+    }
     // A column may be called by its unit: `volt`, `Milliampere`.
     if name.len() > 2
         && name.chars().all(char::is_alphabetic)
         && parse(&name.to_lowercase(), false).is_some()
     {
         return Some(name);
-    }
-    for (ending, unit) in [
-        ("_rad_s", "rad/s"),
-        ("_deg_s", "deg/s"),
-        ("_rad_per_s", "rad/s"),
-    ] {
-        if name.to_lowercase().ends_with(ending) {
-            return Some(unit);
-        }
     }
     // `time_ms`, `motor voltage V`: only behind a word that says what is measured, for `Channel_A` is no current, nor is
     // `voltage A`.
@@ -119,6 +113,30 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
     None
 }
 
+/// The unit of a name by an ending that means nothing else.
+fn by_ending(name: &str) -> Option<&str> {
+    // `Volts DC`.
+    if let Some(bare) = name.strip_suffix(" DC").or(name.strip_suffix(" dc")) {
+        return of_name(bare);
+    }
+    // `bus_mv`: with a prefix a unit is no name of a channel.
+    if let Some((_, ending)) = name.rsplit_once('_')
+        && matches!(ending, "mV" | "mv" | "uV" | "kV" | "mA" | "uA")
+    {
+        return Some(ending);
+    }
+    for (ending, unit) in [
+        ("_rad_s", "rad/s"),
+        ("_deg_s", "deg/s"),
+        ("_rad_per_s", "rad/s"),
+    ] {
+        if name.to_lowercase().ends_with(ending) {
+            return Some(unit);
+        }
+    }
+    None
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -149,6 +167,8 @@ mod tests {
             ("CHA", None),
             ("Motor Volts", Some("Volts")),
             ("pre amp", None),
+            ("Volts DC", Some("Volts")),
+            ("bus_mv", Some("mv")),
             ("omega_rad_s", Some("rad/s")),
             ("U <mV>", Some("mV")),
             ("Ch 00`V", Some("V")),

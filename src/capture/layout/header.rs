@@ -1,7 +1,7 @@
 //! The lines above the numbers that name the columns and give their units.
 
 use super::dialect::Dialect;
-use super::preamble::key_and_value;
+use super::preamble::{key_and_unit, key_and_value};
 use super::sniff::{Found, Line};
 use super::words::{is_index_name, is_remark_name, is_time_name, is_unit_key, setting};
 use crate::capture::cell::{self, Cell};
@@ -62,16 +62,16 @@ fn is_name_row(cells: &[String], numeric: &[bool], units_below: bool) -> bool {
     {
         return false;
     }
-    let is_figure = |c: &&String| {
-        matches!(
-            cell::parse(c.as_bytes(), b'.'),
-            Cell::Number(_) | Cell::Quantity(..)
-        )
+    let count = |is: fn(&Cell) -> bool| {
+        let parsed = cells.iter().map(|c| cell::parse(c.as_bytes(), b'.'));
+        parsed.filter(is).count()
     };
-    let figures = cells.iter().filter(is_figure).count();
-    let quantity = |c: &String| matches!(cell::parse(c.as_bytes(), b'.'), Cell::Quantity(..));
-    let is_setting = setting(&cells[0]).is_some() || cells.iter().any(quantity);
-    if figures > 0 && figures + 1 >= filled && is_setting {
+    let figures = count(|c| matches!(c, Cell::Number(_)));
+    let quantities = count(|c| matches!(c, Cell::Quantity(..)));
+    let is_setting = setting(&cells[0]).is_some() || quantities > 0;
+    if (figures + quantities > 0 && figures + quantities + 1 >= filled && is_setting)
+        || (cells[0].ends_with(':') && filled > 1)
+    {
         return false;
     }
     // Bare numbers may name channels (`x-axis,1,2`), but only where something else says that this is a header.
@@ -167,19 +167,31 @@ pub fn find_header<'a, 'b>(
             let is_units = |h: &Header| is_unit_row(&h.cells) && h.cells.len() > numeric.len() / 2;
             // A line of labels may stand between the units and the numbers.
             let labels = labels_below_units(&above, &header, &is_units, numeric);
-            above.truncate(above.len() - labels);
+            let labels = above.split_off(above.len() - labels);
             let last = above.last().map(|line| header(line));
             units = last.filter(is_units);
             if units.is_some() {
                 above.pop();
             }
-            let last = above.last().map(|line| without_settings(header(line)));
-            names = last.filter(|h| is_name_row(&h.cells, numeric, units.is_some()));
+            // Settings may stand between the names and the numbers.
+            let is_setting = |line: &&&Line| setting_line(&header(line).cells);
+            let below = above.iter().rev().take_while(is_setting).count();
+            let at = above.len().checked_sub(below + 1);
+            let line = at.map(|at| above[at]);
+            let found = line.map(|line| without_settings(header(line)));
+            let is_names = |h: &Header| {
+                is_name_row(&h.cells, numeric, units.is_some())
+                    && (below == 0 || !is_unit_row(&h.cells))
+            };
+            names = found.filter(is_names);
             // A line that holds settings as well is read for them once more.
-            let whole = names.as_ref().zip(above.last());
-            if whole.is_some_and(|(names, line)| names.cells == header(line).cells) {
-                above.pop();
+            if let (Some(names), Some(line), Some(at)) = (&names, line, at)
+                && names.cells == header(line).cells
+            {
+                above.remove(at);
             }
+            let settings = labels.into_iter();
+            above.extend(settings.filter(|line| setting_line(&header(line).cells)));
         }
     }
     HeaderLines {
@@ -197,6 +209,21 @@ fn is_ruler(line: &[u8]) -> bool {
         .filter(|b| matches!(b, b'-' | b'=' | b'_'))
         .count();
     strokes >= 3 && cell::trim(line).iter().all(is_mark)
+}
+
+/// A line of one setting and its values.
+fn setting_line(cells: &[String]) -> bool {
+    let is_number = |c: &String| {
+        let is = |decimal| {
+            matches!(
+                cell::parse(c.as_bytes(), decimal),
+                Cell::Number(_) | Cell::Quantity(..)
+            )
+        };
+        is(b'.') || is(b',')
+    };
+    let (key, _) = cells.first().map_or(("", None), |c| key_and_unit(c));
+    setting(key).is_some_and(|(_, specific)| specific) && cells.get(1).is_some_and(is_number)
 }
 
 /// How many of the last lines stand below a row of units that has a row of names above it.

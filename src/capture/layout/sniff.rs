@@ -176,6 +176,8 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
         return;
     };
     let mut bad = 0;
+    // Rows above a line of text alone, which may be figures of a preamble above the names; from three on they are rows.
+    let mut doubtful: Option<usize> = None;
     let mut dropouts = Vec::new();
     for at in (0..found.block.first).rev() {
         let line = lines[at].text;
@@ -202,9 +204,15 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
                 .enumerate()
                 .filter(|(_, (s, k))| **s && **k != CellKind::Number);
             dropouts.extend(words.map(|(column, _)| column));
-            found.block.first = at;
+            doubtful = doubtful.map(|rows| rows + 1);
+            if doubtful.is_none_or(|rows| rows >= 3) {
+                found.block.first = at;
+                doubtful = None;
+            }
             bad = 0;
         } else if !(same_width && kinds[lead] == CellKind::Number) {
+            let text = kinds.iter().all(|k| *k == CellKind::Text);
+            doubtful = doubtful.or(text.then_some(0));
             bad += 1;
             if bad > 2 {
                 break;

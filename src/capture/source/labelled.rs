@@ -42,11 +42,12 @@ impl RowLabels {
             is(b'.') || is(b',') || clock::parse(text.as_bytes()).is_some()
         };
         let labelled = parts.iter().filter(|(label, _)| !label.is_empty()).count();
+        let wrapped = cells.iter().all(|c| unwrapped(c).is_some());
         let numbers = parts.iter().all(|(_, value)| is_value(value));
         // Without names an arrow alone parts the clock from the numbers.
         let enough = match arrow {
             true => parts.len() > 1,
-            false => labelled > 0 && labelled + 1 >= parts.len(),
+            false => wrapped || labelled > 0 && labelled + 1 >= parts.len(),
         };
         (numbers && enough).then(|| RowLabels {
             delimiter,
@@ -95,8 +96,18 @@ fn cells(line: &str, delimiter: char, arrow: bool) -> Vec<String> {
         .collect()
 }
 
+/// What spreadsheets are told to take as text: `="12.05"`, `'12.05'`.
+fn unwrapped(cell: &str) -> Option<&str> {
+    let formula = || cell.strip_prefix("=\"")?.strip_suffix('"');
+    let quoted = || cell.strip_prefix('\'')?.strip_suffix('\'');
+    formula().or_else(quoted)
+}
+
 /// `u:12.05` as `u` and `12.05`; an empty label where the cell has none.
 fn label_and_value(cell: &str) -> (&str, &str) {
+    if let Some(inner) = unwrapped(cell) {
+        return ("", inner);
+    }
     let Some((label, value)) = cell.split_once([':', '=']) else {
         return ("", cell);
     };
@@ -180,6 +191,11 @@ mod tests {
                 "09:26:53.5 -> 1,2\nstart\n09:26:53.6 -> 1,2\n09:26:53.7 -> 1,2\n09:26:53.8 -> 1,2\n",
                 "  ",
                 "09:26:53.5,1,2\nstart\n09:26:53.6,1,2\n09:26:53.7,1,2\n09:26:53.8,1,2\n",
+            ),
+            (
+                "a,b\n=\"1\",=\"2\"\n=\"3\",=\"4\"\n=\"5\",=\"6\"\n=\"7\",=\"8\"\n",
+                " ",
+                "a,b\n1,2\n3,4\n5,6\n7,8\n",
             ),
             (
                 "n: 5 u= 2\nn: 6 u= 2\nn: 7 u= 2\n",

@@ -378,9 +378,10 @@ mod tests {
     }
 
     #[test]
-    fn numbers_of_a_counter_or_a_switch_show_it() {
+    fn numbers_of_a_counter_a_switch_or_a_pickup_show_it() {
         let of = |value| other_kind(&channel("CH1", value)).map(|(kind, _)| kind);
-        assert_eq!(of(|k| (k % 2) as f64), Some(ColumnKind::State));
+        assert_eq!(of(|k| (k / 20) as f64), Some(ColumnKind::State));
+        assert_eq!(of(|k| (k % 2) as f64), Some(ColumnKind::Pulses));
         assert_eq!(of(|k| (k * k) as f64), Some(ColumnKind::Position));
         assert_eq!(of(|_| 3.0), Some(ColumnKind::Constant));
     }
