@@ -18,10 +18,12 @@ pub(super) fn pulses(values: &[f64]) -> Option<usize> {
     let (mut at_levels, mut all, mut rises, mut is_high) = (0usize, 0usize, 0usize, None);
     for value in finite() {
         all += 1;
-        let level = match () {
-            () if value >= high - near => true,
-            () if value <= low + near => false,
-            () => continue,
+        let level = if value >= high - near {
+            true
+        } else if value <= low + near {
+            false
+        } else {
+            continue;
         };
         at_levels += 1;
         rises += usize::from(level && is_high == Some(false));
