@@ -153,6 +153,7 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
             current: Some(current.clone()),
             speed: Vec::new(),
             winding_temperature_c,
+            series_diode_v: None,
             loop_resistance_ohm: None,
             source_v: None,
             added_inertia_kg_m2: None,

@@ -257,6 +257,11 @@ fn plan_capture(
         winding_temperature_c: temperature
             .map(|t| winding_temperature(t, warnings))
             .transpose()?,
+        series_diode_v: typed
+            .series_diode
+            .as_ref()
+            .map(|q| q.stated("series_diode"))
+            .transpose()?,
         loop_resistance_ohm: typed
             .loop_resistance
             .as_ref()

@@ -181,6 +181,8 @@ pub struct Capture {
     /// Resistance that the voltage channel spans in series with the motor (a shunt inside the measured voltage), Ω;
     /// and the index of the shunt in [`Bench::instruments`].
     pub series_in_voltage: Option<(f64, Option<usize>)>,
+    /// Standard uncertainty of a diode's drop inside the measured voltage, whose stated value is taken off already, V.
+    pub series_diode_sd_v: Option<f64>,
     /// Resistance in the loop outside the voltage channel (for captures without a measured voltage), Ω.
     pub loop_resistance_ohm: Option<Stated>,
     /// Open-circuit voltage of the source, where the voltage was not recorded.

@@ -222,6 +222,8 @@ impl Assembly<'_> {
         for channel in channels {
             let warning = warnings::of_channel(&self.place, channel, &table.lines, rows, filled);
             self.warnings.extend(warning);
+            let codes = warnings::codes(&self.place, self.layout.first_line, channel);
+            self.warnings.extend(codes);
         }
         let decimal = self.layout.dialect.decimal;
         for (bad, channel) in bad_cells.iter().zip(channels) {
@@ -251,6 +253,17 @@ fn unit_unknown(column: Option<&TimeColumn>, layout: &Layout) -> bool {
     column.is_none_or(|c| layout.columns[c.column].role == Role::Index)
 }
 
+/// Whole numbers over several steps, though a step of the converter is another number than one.
+fn may_be_codes(values: &[f64], step: f64) -> bool {
+    let mut known = values.iter().filter(|v| v.is_finite()).peekable();
+    let largest = known.clone().fold(0.0, |a: f64, v| a.max(v.abs()));
+    step > 0.0
+        && step != 1.0
+        && largest >= 8.0
+        && known.peek().is_some()
+        && known.all(|v| v.fract() == 0.0)
+}
+
 /// The columns with their names, in SI units.
 fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
     let in_table: Vec<TableChannel> = columns
@@ -276,6 +289,9 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
             if let Some(unit) = unit.filter(|u| !u.is_plain() && !in_si) {
                 values.iter_mut().for_each(|v| *v = unit.to_si(*v));
             }
+            let mut facts = stated.facts;
+            facts.code_step = facts.code_step.filter(|step| may_be_codes(&values, *step));
+            let unit = unit.filter(|_| facts.code_step.is_none());
             let name = column.name.clone().or(stated.name);
             Channel {
                 name: name.unwrap_or_else(|| format!("column {}", raw.column + 1)),
@@ -285,7 +301,7 @@ fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
                 values,
                 missing: raw.missing,
                 overrange: raw.overrange,
-                facts: stated.facts,
+                facts,
             }
         })
         .collect()

@@ -1,6 +1,5 @@
 //! Why a file could not be read: typed, with its place, and worded place, found, expected, next step.
 
-use super::source::StreamFault;
 use super::time::BackwardsPattern;
 use std::path::PathBuf;
 use thiserror::Error;
@@ -280,7 +279,7 @@ pub enum ReadError {
     },
     /// Rows of numbers above the table that are written otherwise.
     #[error(
-        "{}:{line}: \"{text}\" can be read in more than one way, and {rows} rows like it stand above the table that was found. Export without grouped digits, or leave these rows out with --skip-lines {skip}",
+        "{}:{line}: {rows} rows of figures like \"{text}\" stand above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {skip}",
         path.display()
     )]
     OtherNotation {
@@ -309,6 +308,22 @@ pub enum ReadError {
         column: usize,
         /// Its name; empty where it has none.
         name: String,
+    },
+    /// The rows of several channels in one column of values.
+    #[error(
+        "{}:{line}: not one column a channel: column {column} names the channel of each row ({}), and each time stands once a channel. Export with one column a channel, or bring the table to that shape (a pivot table of a spreadsheet does it)",
+        path.display(),
+        channels.join(", ")
+    )]
+    MixedChannels {
+        /// The file read.
+        path: PathBuf,
+        /// 1-based line of the first row.
+        line: usize,
+        /// 1-based column that names the channel.
+        column: usize,
+        /// Names of the channels.
+        channels: Vec<String>,
     },
     /// Times that do not increase.
     #[error(
@@ -363,52 +378,5 @@ pub(super) fn unfit(found: usize, expected: usize) -> String {
         "a cell is not a number of at most 1.8e308".into()
     } else {
         format!("{found} cells where {expected} are expected")
-    }
-}
-
-impl ReadError {
-    /// An input error, with a fault of the reader chain given back its type.
-    pub(super) fn from_io(path: &std::path::Path, error: std::io::Error) -> ReadError {
-        let path = path.to_path_buf();
-        if !error
-            .get_ref()
-            .is_some_and(|inner| inner.is::<StreamFault>())
-        {
-            return ReadError::Io {
-                path,
-                source: error,
-            };
-        }
-        let kind = error.kind();
-        match error
-            .into_inner()
-            .and_then(|inner| inner.downcast::<StreamFault>().ok())
-        {
-            Some(fault) => match *fault {
-                StreamFault::LineTooLong { line, limit } => {
-                    ReadError::LineTooLong { path, line, limit }
-                }
-                StreamFault::ZeroByte { line } => ReadError::ZeroByte { path, line },
-                StreamFault::OpenQuote { line } => ReadError::OpenQuote { path, line },
-                StreamFault::TooMuchText { line, limit } => {
-                    ReadError::TooMuchText { path, line, limit }
-                }
-                StreamFault::UnpacksTooFar {
-                    packed,
-                    text,
-                    limit,
-                } => ReadError::UnpacksTooFar {
-                    path,
-                    packed,
-                    text,
-                    limit,
-                },
-                StreamFault::Compressed(source) => ReadError::Compressed { path, source },
-            },
-            None => ReadError::Io {
-                path,
-                source: kind.into(),
-            },
-        }
     }
 }

@@ -57,12 +57,13 @@ impl Head {
     }
 }
 
-/// Reads the head of `text` and finds its layout.
+/// Reads the head of `text` and finds its layout; `names` are those that stand in the rows themselves.
 pub(super) fn find_layout<R: Read>(
     path: &Path,
     text: &mut R,
     options: &ReadOptions,
     named: Option<&'static Encoding>,
+    names: Option<&[String]>,
 ) -> Result<(Head, Layout), ReadError> {
     let wanted = HEAD_LINES + options.skip_lines.unwrap_or(0);
     let head = Head::read(text, wanted).map_err(|error| ReadError::from_io(path, error))?;
@@ -78,7 +79,7 @@ pub(super) fn find_layout<R: Read>(
         found.block.first = skipped;
         why.push(format!("{skipped} lines above the numbers, as given"));
     }
-    let mut layout = layout::read_layout(&lines, &found, head.complete, options, named);
+    let mut layout = layout::read_layout(&lines, &found, head.complete, options, named, names);
     if layout.columns.len() > options.limits.columns {
         return Err(ReadError::TooManyColumns {
             path: path.to_path_buf(),
@@ -127,6 +128,14 @@ fn check_layout(
             why: other.why.clone(),
         });
     }
+    if let Some(mixed) = &layout.mixed_channels {
+        return Err(ReadError::MixedChannels {
+            path,
+            line: layout.first_line,
+            column: mixed.column + 1,
+            channels: mixed.channels.clone(),
+        });
+    }
     if let Some(column) = layout.units_vary {
         return Err(ReadError::UnitsVary {
             path,
@@ -146,20 +155,25 @@ fn check_layout(
     }
 }
 
-/// Lines directly above the table with as many cells, all of figures and their marks: rows whose numbers were not recognised.
+/// Lines above the table with several cells, all of figures and their marks: rows whose numbers were not recognised, or of another width.
 fn rows_in_other_notation<'b, 'a>(lines: &'b [Line<'a>], layout: &Layout) -> Vec<&'b Line<'a>> {
     let width = layout.columns.len();
     let is_figures = |cell: &[u8]| {
-        let figures =
-            |b: &u8| b.is_ascii_digit() || matches!(b, b'.' | b',' | b'\'' | b'-' | b'+' | b' ');
+        let figures = |b: &u8| b.is_ascii_digit() || b".,'-+ *!?#<>".contains(b);
         cell.iter().any(u8::is_ascii_digit) && cell.iter().all(figures)
     };
     let is_row = |line: &&Line| {
         let cells = layout.dialect.split(line.text);
-        width > 1 && cells.len() == width && cells.iter().all(|c| is_figures(c))
+        let filled = cells.iter().rposition(|c| !c.trim_ascii().is_empty());
+        let filled = filled.map_or(0, |at| at + 1);
+        width > 1 && filled > 1 && cells[..filled].iter().all(|c| is_figures(c))
     };
     let above = lines.iter().filter(|line| line.number < layout.first_line);
-    let mut rows: Vec<&Line> = above.rev().take_while(is_row).collect();
+    let mut rows: Vec<&Line> = above
+        .rev()
+        .skip_while(|line| !is_row(line))
+        .take_while(is_row)
+        .collect();
     rows.reverse();
     rows
 }

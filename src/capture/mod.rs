@@ -17,6 +17,7 @@ mod record;
 mod rows;
 mod signal;
 mod source;
+mod stream_error;
 mod time;
 mod time_unit;
 mod unit;

@@ -7,7 +7,9 @@ use super::layout::Layout;
 use super::options::ReadOptions;
 use super::record::Record;
 use super::rows::{self, ChunkRules, RowRules, Table};
-use super::source::{self, Hashing, Lines, TextEncoding, Transcoding, Unpacking};
+use super::source::{
+    self, Hashing, Lines, RowLabels, TextEncoding, Transcoding, Unlabelling, Unpacking,
+};
 use encoding_rs::Encoding;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read};
@@ -104,11 +106,25 @@ fn read_sized<R: Read>(
             )),
             None => Box::new(rest),
         };
+        let labels = match encoding.transcode {
+            None => RowLabels::find(&peeked[encoding.mark..]),
+            Some(_) => None,
+        };
+        let is_plain = !packed && encoding.transcode.is_none() && labels.is_none();
+        let names = labels.as_ref().map(|labels| labels.names.clone());
+        let text: Box<dyn Read + '_> = match labels {
+            Some(labels) => {
+                why.push("the names of the columns stand in the rows themselves".to_string());
+                let lines = BufReader::with_capacity(1 << 16, text);
+                Box::new(Unlabelling::new(lines, labels, options.limits.line_bytes))
+            }
+            None => text,
+        };
         let mut lines = Lines::new(text, options.limits.line_bytes, options.limits.text_bytes);
-        let (head, mut layout) = find_layout(path, &mut lines, options, named)?;
+        let (head, mut layout) = find_layout(path, &mut lines, options, named, names.as_deref())?;
         why.append(&mut layout.why);
-        // Text as long as the file; packed or wide text is not.
-        let length = length.filter(|_| !packed && encoding.transcode.is_none());
+        // Text as long as the file; packed, wide or rewritten text is not.
+        let length = length.filter(|_| is_plain);
         let table = read_table(path, &head, lines, &layout, options, length)?;
         assemble(path, table, layout, why, options)?
     };

@@ -74,6 +74,8 @@ pub struct ChannelFacts {
     pub vertical_scale_per_division: Option<f64>,
     /// Vertical offset, in the channel's SI unit.
     pub vertical_offset: Option<f64>,
+    /// Stated size of a converter's step, where the numbers are whole and so may be its codes.
+    pub code_step: Option<f64>,
     /// As written, e.g. `DC`, `AC`.
     pub coupling: Option<String>,
     /// True where the oscilloscope inverted the channel.

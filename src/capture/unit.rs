@@ -44,7 +44,7 @@ pub fn seconds(text: &str) -> Option<f64> {
 /// The unit written in a name: `Time (s)`, `CH1(V)`, `time/s`, `Voltage [V]`, `t in ms`.
 pub(super) fn of_name(name: &str) -> Option<&str> {
     let name = name.trim();
-    for (open, close) in [('(', ')'), ('[', ']')] {
+    for (open, close) in [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')] {
         if let Some(inner) = name
             .strip_suffix(close)
             .and_then(|rest| rest.rfind(open).map(|at| &rest[at + open.len_utf8()..]))
@@ -55,6 +55,9 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
                 && (parse(inner, true).is_some() || inner.chars().count() <= 5))
                 .then_some(inner);
         }
+    }
+    if let Some(unit) = by_ending(name) {
+        return Some(unit);
     }
     // A column may be called by its unit: `volt`, `Milliampere`.
     if name.len() > 2
@@ -75,12 +78,20 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
             "time" | "t" | "zeit" | "temps" | "tiempo" => "s",
             "voltage" | "volt" | "u" | "v" | "spannung" | "tension" => "V",
             "current" | "i" | "strom" | "courant" => "A",
-            "speed" | "drehzahl" => "rad/s",
+            "speed" | "drehzahl" | "velocity" | "vitesse" | "omega" | "n" => "rad/s",
             _ => "",
         };
         if parse(unit, symbol == "s").is_some_and(|u| u.symbol == symbol) {
             return Some(unit);
         }
+    }
+    // `Motor Volts`, `bus milliamps`.
+    if let Some((_, word)) = name.rsplit_once(['_', ' '])
+        && word.len() > 3
+        && word.chars().all(char::is_alphabetic)
+        && parse(&word.to_lowercase(), false).is_some_and(|u| matches!(u.symbol, "V" | "A"))
+    {
+        return Some(word);
     }
     // `CH1V`, `ch2mA`.
     let after = name.trim_start_matches(|c: char| c.is_ascii_alphabetic());
@@ -97,6 +108,30 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
             if !before.trim().is_empty() && parse(unit, true).is_some() {
                 return Some(unit);
             }
+        }
+    }
+    None
+}
+
+/// The unit of a name by an ending that means nothing else.
+fn by_ending(name: &str) -> Option<&str> {
+    // `Volts DC`.
+    if let Some(bare) = name.strip_suffix(" DC").or(name.strip_suffix(" dc")) {
+        return of_name(bare);
+    }
+    // `bus_mv`: with a prefix a unit is no name of a channel.
+    if let Some((_, ending)) = name.rsplit_once('_')
+        && matches!(ending, "mV" | "mv" | "uV" | "kV" | "mA" | "uA")
+    {
+        return Some(ending);
+    }
+    for (ending, unit) in [
+        ("_rad_s", "rad/s"),
+        ("_deg_s", "deg/s"),
+        ("_rad_per_s", "rad/s"),
+    ] {
+        if name.to_lowercase().ends_with(ending) {
+            return Some(unit);
         }
     }
     None
@@ -130,6 +165,12 @@ mod tests {
             ("CH1V", Some("V")),
             ("ch2mA", Some("mA")),
             ("CHA", None),
+            ("Motor Volts", Some("Volts")),
+            ("pre amp", None),
+            ("Volts DC", Some("Volts")),
+            ("bus_mv", Some("mv")),
+            ("omega_rad_s", Some("rad/s")),
+            ("U <mV>", Some("mV")),
             ("Ch 00`V", Some("V")),
         ] {
             assert_eq!(of_name(name), unit, "{name}");

@@ -2,25 +2,24 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, shares_left,
-    warmed_captures, warnings_before_the_fit,
+    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, warmed_captures,
+    warnings_before_the_fit,
 };
 use super::confrontation::Confrontation;
 use super::data::{
-    clock, first_deviations, further_guesses, inductance_seen, largest_voltage,
-    reference_temperature,
+    clock, further_guesses, inductance_seen, largest_voltage, reference_temperature,
 };
-use super::descent::{CLOSE, COARSE, FAR, FINE, MOST_TRIALS, ROUGH, solve};
+use super::descent::{CLOSE, COARSE, FINE, MOST_TRIALS, solve};
 use super::error::FitError;
 use super::estimate::{Estimate, TermDecision};
 use super::evidence::{Records, Ripple, shared_entries};
-use super::model::{CaptureModel, Row};
+use super::model::CaptureModel;
 use super::options::FitOptions;
 use super::preliminary_fit::PreliminaryFit;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, ReadingTerm, ShaftTerm, current_references, describe_ripple, driven_terms,
-    prepare_readings, ripple_alone, ripple_references_beside, shaft_references_beside, shaft_terms,
+    CurrentSpeed, ShaftTerm, current_references, describe_ripple, driven_terms, prepare_readings,
+    ripple_alone, ripple_references_beside, shaft_references_beside, shaft_terms, unchecked_sensor,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
@@ -138,29 +137,30 @@ fn explained(error: FitError, bench: &Bench, records: &Records, left: Option<&[f
 }
 
 /// A fit under way.
-struct JointFit<'a> {
-    bench: &'a Bench,
-    timelines: &'a [Timeline],
-    options: &'a FitOptions,
-    ripple: Ripple,
-    records: Records,
+pub(super) struct JointFit<'a> {
+    pub(super) bench: &'a Bench,
+    pub(super) timelines: &'a [Timeline],
+    pub(super) options: &'a FitOptions,
+    pub(super) ripple: Ripple,
+    pub(super) records: Records,
     /// Winding temperature to which R belongs, °C.
-    temperature_c: Option<Stated>,
-    problem: Problem,
+    pub(super) temperature_c: Option<Stated>,
+    pub(super) problem: Problem,
     /// Entries that the plain motor does without.
-    optional: Vec<Entry>,
+    pub(super) optional: Vec<Entry>,
     /// Whether something else than the ripple of run-downs gives the back-EMF constant.
-    has_reference: bool,
-    /// Sensors on the shaft that wait for the plain motor.
-    sensors: Vec<ShaftTerm>,
-    speeds: Vec<CurrentSpeed>,
-    findings: Vec<String>,
-    remarks: Vec<String>,
-    capture_warnings: Vec<CaptureWarning>,
+    pub(super) has_reference: bool,
+    /// Sensors on the shaft that wait for the plain motor, and whether nothing else gives the back-EMF constant.
+    pub(super) sensors: Vec<ShaftTerm>,
+    pub(super) sensors_alone: bool,
+    pub(super) speeds: Vec<CurrentSpeed>,
+    pub(super) findings: Vec<String>,
+    pub(super) remarks: Vec<String>,
+    pub(super) capture_warnings: Vec<CaptureWarning>,
     /// Speed references and segment counts beside each other.
-    confrontations: Vec<Confrontation>,
+    pub(super) confrontations: Vec<Confrontation>,
     /// ln of the constants of references in conflict, with their standard uncertainties.
-    constants: Vec<(f64, f64)>,
+    pub(super) constants: Vec<(f64, f64)>,
 }
 
 impl<'a> JointFit<'a> {
@@ -199,14 +199,9 @@ impl<'a> JointFit<'a> {
             confrontations = alone.confrontations;
             constants = alone.constants;
         }
-        // A sensor that alone gives the constant takes part at once, one beside others later.
         let alone = layout.find(&ParameterKind::LogBackEmfConstant).is_none();
-        let (mut sensors, doubts) = shaft_terms(bench, &mut models, &mut layout);
+        let (sensors, doubts) = shaft_terms(bench, &mut models, &mut layout);
         remarks.extend(doubts);
-        let has_reference = has_reference || (alone && !sensors.is_empty());
-        if alone {
-            terms.extend(sensors.drain(..).map(ReadingTerm::Shaft));
-        }
         let mut problem = Problem::new(layout, models, terms);
         problem.clock_relative_sd = clock(bench);
         problem.monitor = options.monitor.clone();
@@ -220,6 +215,7 @@ impl<'a> JointFit<'a> {
             optional: model_terms::optional_entries(&problem.layout),
             problem,
             has_reference,
+            sensors_alone: alone && !sensors.is_empty(),
             sensors,
             speeds: Vec::new(),
             findings: driven.findings,
@@ -228,47 +224,6 @@ impl<'a> JointFit<'a> {
             confrontations,
             constants,
         }
-    }
-
-    /// The motor without the terms that bend it: under rough weights, then under those of its own residuals.
-    fn fit_plain_motor(&mut self) -> Result<Solution, FitError> {
-        let problem = &mut self.problem;
-        let mut x = problem.layout.start();
-        for &entry in &self.optional {
-            problem.freeze(entry, x[entry]);
-        }
-        problem.set_eddy(false);
-        let start = problem
-            .predict(&x)
-            .ok_or_else(|| not_evaluable(&self.records.guess))?;
-        if start
-            .iter()
-            .all(|p| p.rows.iter().all(|r| r.zero_uncertainty.is_some()))
-        {
-            return Err(FitError::NothingToFit);
-        }
-        for (k, prediction) in start.iter().enumerate() {
-            problem.deviations[k] = first_deviations(&prediction.rows);
-        }
-        x = solve(problem, &x, MOST_TRIALS, ROUGH, FAR, None)?.x;
-        reweigh(problem, self.bench, &x);
-        let nothing = SecondOrder::default();
-        solve(problem, &x, MOST_TRIALS, COARSE, CLOSE, Some(&nothing))
-    }
-
-    /// Share of its signal that the plain motor leaves of every capture; all of it where it cannot be evaluated.
-    fn shares_left(&self, plain: &Solution) -> Vec<f64> {
-        match self.problem.predict(&plain.x) {
-            Some(predictions) => {
-                let rows: Vec<&[Row]> = predictions.iter().map(|p| p.rows.as_slice()).collect();
-                shares_left(&rows)
-            }
-            None => vec![f64::INFINITY; self.problem.models.len()],
-        }
-    }
-
-    fn largest_share_left(&self, plain: &Solution) -> f64 {
-        self.shares_left(plain).into_iter().fold(0.0, f64::max)
     }
 
     /// Every term, the decision which of them stay, and the estimate.
@@ -364,6 +319,8 @@ impl<'a> JointFit<'a> {
             .ok_or_else(|| not_evaluable(&self.records.guess))?;
         let covariance = covariance(&self.problem, &solution, &predictions);
         terms.extend(model_terms::limited(&self.problem, &covariance));
+        self.remarks
+            .extend(unchecked_sensor(&self.problem.readings));
         let warmed = warmed_captures(&self.problem, &solution.x, &predictions);
         self.remarks.extend(warmed);
         if let Some(entry) = self.problem.layout.find(&ParameterKind::LogResistance) {
@@ -415,7 +372,7 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
     }
 }
 
-fn not_evaluable(guess: &TerminalParameters) -> FitError {
+pub(super) fn not_evaluable(guess: &TerminalParameters) -> FitError {
     FitError::Start(format!(
         "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
         guess.terminal_resistance_ohm, guess.armature_inductance_h, guess.inertia_capacitance_f

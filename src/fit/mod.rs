@@ -11,12 +11,14 @@ mod evidence;
 mod joint_fit;
 mod model;
 mod options;
+mod plain_motor;
 mod preliminary_fit;
 mod problem;
 mod references;
 mod row_sums;
 mod shaft_course;
 pub mod solve;
+mod table_course;
 mod uncertainty;
 mod unknowns;
 mod weights;
@@ -33,6 +35,7 @@ pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
 pub use shaft_course::{ShaftCourse, ShaftPoint};
 pub use solve::{Interrupt, Monitor, Progress};
+pub use table_course::{TableCourse, TablePoint};
 pub use uncertainty::{
     Covariance, InductanceAt, Interval, MotorDistribution, Reported, Status, profile,
 };

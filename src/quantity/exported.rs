@@ -2,6 +2,7 @@
 
 use super::prefix::{PREFIXES, Prefix};
 use super::units::RPM;
+use std::f64::consts::{PI, TAU};
 
 /// A unit this program computes with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -118,17 +119,24 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
     let unit = |symbol, factor| Some(Unit { symbol, factor });
     match text {
         "rad/s" => return unit("rad/s", Factor::Ten(0)),
-        "rpm" | "RPM" | "1/min" | "U/min" | "r/min" => {
+        "krpm" | "kRPM" => return unit("rad/s", Factor::Times(1e3 * RPM)),
+        "deg/s" | "\u{b0}/s" => return unit("rad/s", Factor::Times(PI / 180.0)),
+        "rev/s" | "rps" => return unit("rad/s", Factor::Times(TAU)),
+        "rpm" | "RPM" | "1/min" | "U/min" | "r/min" | "rev/min" | "min-1" => {
             return unit("rad/s", Factor::Times(RPM));
         }
         "min" if time => return unit("s", Factor::Times(60.0)),
         "day" | "days" if time => return unit("s", Factor::Times(86_400.0)),
         "h" if time => return unit("s", Factor::Times(3600.0)),
-        "VDC" | "Vdc" | "V DC" => return unit("V", Factor::Ten(0)),
-        "ADC" | "Adc" | "A DC" if !time => return unit("A", Factor::Ten(0)),
+        // A converter, more often than a current.
+        "ADC" if time => return None,
         // In capital letters alone a prefix cannot be told: mega or milli.
         "MV" | "MA" | "Ms" => return None,
         _ => {}
+    }
+    if let Some(bare) = text.strip_suffix("DC").or_else(|| text.strip_suffix("dc")) {
+        let known = |unit: &Unit| matches!(unit.symbol, "V" | "A");
+        return parse(bare, false).filter(known);
     }
     for (name, symbol) in BASES {
         if let Some(prefix) = text.strip_suffix(name) {
@@ -189,14 +197,12 @@ fn in_latin(text: &str) -> Option<String> {
     text.chars().map(letter).collect()
 }
 
-/// Without one pair of round or square brackets.
+/// Without one pair of brackets.
 pub fn strip_brackets(text: &str) -> &str {
     let text = text.trim();
-    text.strip_prefix('(')
-        .and_then(|t| t.strip_suffix(')'))
-        .or_else(|| text.strip_prefix('[').and_then(|t| t.strip_suffix(']')))
-        .unwrap_or(text)
-        .trim()
+    let pairs = [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')];
+    let inside = |(open, close)| text.strip_prefix(open)?.strip_suffix(close);
+    pairs.into_iter().find_map(inside).unwrap_or(text).trim()
 }
 
 #[cfg(test)]
@@ -219,6 +225,9 @@ mod tests {
             ("usecs", "s", 1e-6),
             ("Milliampere", "A", 1e-3),
             ("[V]", "V", 1.0),
+            ("{V}", "V", 1.0),
+            ("mA DC", "A", 1e-3),
+            ("Vdc", "V", 1.0),
             ("(\u{43c}\u{43a}\u{441})", "s", 1e-6),
             ("(\u{412})", "V", 1.0),
         ] {

@@ -3,7 +3,7 @@
 use super::context::{
     CaptureView, FORMAT, InputRow, NuisanceRow, Provenance, Report, TermRow, Verdict, WarningGroup,
 };
-use super::{answer, captures, cautions, operating, uncertainty};
+use super::{answer, captures, cautions, operating, tables, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
@@ -54,6 +54,7 @@ pub fn gather(
             share(SPEED_POINTS, bench.captures.len(), 40, 200),
         ),
         shaft: captures::shaft::views(bench, estimate),
+        tables: tables::views(bench, estimate),
         ..from_file(file)
     }
 }
@@ -103,6 +104,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         ripple: Vec::new(),
         motion: Vec::new(),
         shaft: Vec::new(),
+        tables: Vec::new(),
         correlation: uncertainty::correlation(file),
         budget: uncertainty::budget(file),
         operating: operating::operating(file),

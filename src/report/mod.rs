@@ -16,6 +16,7 @@ mod error;
 mod gather;
 pub mod operating;
 pub mod page;
+mod tables;
 mod uncertainty;
 mod write;
 

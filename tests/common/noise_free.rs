@@ -89,6 +89,7 @@ pub fn simulated(
         voltage_chain: chain("CH1", scale.volts),
         current_chain: chain("CH2", scale.amperes),
         series_in_voltage: None,
+        series_diode_sd_v: None,
         loop_resistance_ohm: None,
         source_v: None,
         winding_temperature_c: None,

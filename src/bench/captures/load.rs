@@ -138,7 +138,10 @@ fn load(
         );
     }
     let seen = [&voltage, &current].map(|c| c.as_ref().map(|c| c.seen));
-    let (voltage_v, voltage_chain) = split(voltage);
+    let (mut voltage_v, voltage_chain) = split(voltage);
+    if let (Some(trace), Some(diode)) = (&mut voltage_v, plan.series_diode_v) {
+        behind_diode(&mut trace.values, diode.value);
+    }
     let (current_a, current_chain) = split(current);
     let capture = Capture {
         name: plan.name.clone(),
@@ -157,6 +160,7 @@ fn load(
             .and_then(|v| v.spans),
         voltage_chain,
         current_chain,
+        series_diode_sd_v: plan.series_diode_v.map(|d| d.standard_uncertainty),
         loop_resistance_ohm: plan.loop_resistance_ohm,
         source_v: plan.source_v,
         winding_temperature_c: plan.winding_temperature_c,
@@ -181,6 +185,13 @@ fn load(
         estimated,
         seen,
     })
+}
+
+/// Voltage over the motor behind a diode, which passes what exceeds its drop.
+fn behind_diode(values: &mut [f64], drop_v: f64) {
+    for value in values.iter_mut().filter(|v| v.abs() > drop_v) {
+        *value -= drop_v.copysign(*value);
+    }
 }
 
 fn wrong(plan: &CapturePlan, text: String) -> BenchError {

@@ -21,6 +21,8 @@ pub struct CapturePlan {
     /// Speed channels that its file may hold.
     pub speed: Vec<SpeedPlan>,
     pub winding_temperature_c: Option<Stated>,
+    /// Drop of a diode inside the measured voltage, V.
+    pub series_diode_v: Option<Stated>,
     pub loop_resistance_ohm: Option<Stated>,
     pub source_v: Option<Stated>,
     pub added_inertia_kg_m2: Option<Stated>,

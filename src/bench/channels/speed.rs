@@ -290,6 +290,10 @@ fn angle_factor(typed: &TypedSpeedChannel, channel: &Channel) -> Result<f64, Str
     match (typed.counts_per_turn, &typed.unit) {
         (Some(counts), _) => Ok(TAU / counts),
         (None, Some(unit)) => unit_factor(Quantity::Angle, unit),
+        (None, None) if channel.unit_text.is_some() => unit_factor(
+            Quantity::Angle,
+            channel.unit_text.as_deref().unwrap_or_default(),
+        ),
         (None, None) => Err(format!(
             "column \"{}\" needs counts_per_turn, or the unit of its angle",
             channel.name

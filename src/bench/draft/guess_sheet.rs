@@ -113,12 +113,8 @@ pub fn guess_sheet(
                 continue;
             };
             if !draft.shaft.iter().any(|s| s.column == column) {
-                draft.shaft.push(DraftShaft {
-                    column,
-                    signal: *signal,
-                    in_speed: channel.unit.as_deref() == Some("rad/s"),
-                    why: why.clone(),
-                });
+                let shaft = DraftShaft::of(column, *signal, channel, why);
+                draft.shaft.push(shaft);
             }
         }
         seen.push(Seen {

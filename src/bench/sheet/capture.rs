@@ -40,6 +40,8 @@ pub(in crate::bench) struct TypedCapture {
     pub current: Option<ChannelOverride>,
     pub speed: Option<SpeedOverride>,
     pub winding_temperature: Option<Quantity>,
+    /// Drop of a diode inside the measured voltage.
+    pub series_diode: Option<Quantity>,
     pub loop_resistance: Option<Quantity>,
     pub source: Option<Quantity>,
     /// What switches the source, where the voltage was not recorded.
@@ -62,6 +64,7 @@ pub(super) fn read_capture(
     let current = read_override(table, "current", Measures::Current)?;
     let speed = read_speed_override(table)?;
     let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    let series_diode = size_at(table, "series_diode", VOLTAGE)?;
     let loop_resistance = size_at(table, "loop_resistance", RESISTANCE)?;
     let source = quantity_at(table, "source", VOLTAGE)?;
     let bridge = read_bridge(table)?;
@@ -71,6 +74,17 @@ pub(super) fn read_capture(
     let import = read_import(table, base)?;
     table.free_text("note")?;
     table.finish()?;
+    if series_diode.is_some()
+        && !matches!(
+            role,
+            None | Some(Role::Start | Role::Steady | Role::LockedRotor)
+        )
+    {
+        return table.invalid(
+            "series_diode",
+            "a diode inside the measured voltage hides the back-EMF as soon as no current flows, and lets none flow backwards: record this role with the probe at the motor's tabs, and leave the key out",
+        );
+    }
     match (role, &driven_speed) {
         (Some(Role::Driven), None) => {
             return Err(table.missing(
@@ -98,6 +112,7 @@ pub(super) fn read_capture(
         current,
         speed,
         winding_temperature,
+        series_diode,
         loop_resistance,
         source,
         bridge,

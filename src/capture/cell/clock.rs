@@ -20,6 +20,9 @@ pub struct Clock {
 pub fn parse(cell: &[u8]) -> Option<Clock> {
     let text = std::str::from_utf8(cell).ok().filter(|t| t.len() <= 48)?;
     let text = text.trim().trim_matches(['"', '\'']).trim();
+    // `Fri Mar 14 09:26:53 2025`: the year of asctime (ISO/IEC 9899, 7.29.3.1) stands last.
+    let moved = year_last(text);
+    let text = moved.as_deref().unwrap_or(text);
     let at = text.find(':')?;
     let digits = text[..at]
         .bytes()
@@ -28,7 +31,10 @@ pub fn parse(cell: &[u8]) -> Option<Clock> {
         .count();
     let begin = at - digits;
     let (before, clock) = text.split_at(begin);
-    let before = before.strip_suffix(['T', 't']).unwrap_or(before).trim_end();
+    let before = before
+        .strip_suffix(['T', 't', '_'])
+        .unwrap_or(before)
+        .trim_end();
     let before = before.trim_end_matches([',', ';']);
     let day = match before.is_empty() {
         true => None,
@@ -41,6 +47,14 @@ pub fn parse(cell: &[u8]) -> Option<Clock> {
         second,
         decimals,
     })
+}
+
+/// The text with its year before the clock, where a year of four digits stands behind it.
+fn year_last(text: &str) -> Option<String> {
+    let (before, year) = text.rsplit_once(' ')?;
+    let (date, clock) = before.rsplit_once(' ')?;
+    let is_year = year.len() == 4 && year.bytes().all(|b| b.is_ascii_digit());
+    (is_year && clock.contains(':')).then(|| format!("{date} {year} {clock}"))
 }
 
 /// Takes off a zone (`Z`, `+01:00`) and gives whether `AM` (false) or `PM` (true) is written.
@@ -110,6 +124,13 @@ fn date(text: &str) -> Option<i64> {
         }
         all => all,
     };
+    // `20250314`.
+    if let [all] = parts
+        && all.len() == 8
+        && all.bytes().all(|b| b.is_ascii_digit())
+    {
+        return date(&format!("{}-{}-{}", &all[..4], &all[4..6], &all[6..]));
+    }
     let &[a, b, c] = parts else {
         return None;
     };
@@ -175,6 +196,8 @@ mod tests {
             ("02.01.2024 03:04:05,000", true, 11045.0, 3),
             ("1/31/2024 3:04:05 PM", true, 54245.0, 0),
             ("06-May-2025 17:25:05", true, 62705.0, 0),
+            ("20250314 09:26:53.5", true, 34013.5, 1),
+            ("Fri Mar 14 09:26:53 2025", true, 34013.0, 0),
         ] {
             let clock = parse(text.as_bytes()).unwrap_or_else(|| panic!("{text}"));
             assert_eq!(

@@ -60,6 +60,12 @@ pub(super) fn mark(cell: &[u8]) -> Cell {
         Some(b'+') => (true, &cell[1..]),
         _ => (true, cell),
     };
+    if let [sign @ (b'<' | b'>'), limit @ ..] = cell
+        && (super::number(super::trim(limit), b'.').is_some()
+            || super::number(super::trim(limit), b',').is_some())
+    {
+        return Cell::Overrange(*sign == b'>');
+    }
     let all = |is: fn(u8) -> bool| bare.iter().all(|&b| is(b));
     if cell.len() > LONGEST_MARK {
         return Cell::Text;

@@ -163,6 +163,7 @@ mod tests {
             ("-,5", b',', -0.5),
             ("\u{2212}2.5", b'.', -2.5),
             ("5.", b'.', 5.0),
+            ("1.205D+01", b'.', 12.05),
         ] {
             assert_eq!(
                 parse(text.as_bytes(), decimal),
@@ -188,6 +189,8 @@ mod tests {
             ("-OVFL", false),
             ("1.#INF", true),
             ("9.9e37", true),
+            (">3.5", true),
+            ("< -3,5", false),
         ] {
             assert_eq!(
                 parse(text.as_bytes(), b'.'),

@@ -5,7 +5,20 @@ use crate::capture::unit;
 
 /// `10 us`, `12V`, `1.0u`; text where what stands behind the number is neither.
 pub(super) fn suffixed(cell: &[u8], decimal: u8) -> Cell {
-    quantity(cell, decimal).unwrap_or(Cell::Text)
+    quantity(cell, decimal)
+        .or_else(|| exponent_d(cell, decimal))
+        .unwrap_or(Cell::Text)
+}
+
+/// `1.205D+01`: the exponent of a double as Fortran prints it.
+fn exponent_d(cell: &[u8], decimal: u8) -> Option<Cell> {
+    let at = memchr::memchr2(b'd', b'D', cell)?;
+    let signed = matches!(cell.get(at + 1), Some(b'+' | b'-'));
+    let mut buffer = [0u8; LONGEST_NUMBER];
+    let place = buffer.get_mut(..cell.len()).filter(|_| signed)?;
+    place.copy_from_slice(cell);
+    place[at] = b'e';
+    number(place, decimal).map(Cell::Number)
 }
 
 fn quantity(cell: &[u8], decimal: u8) -> Option<Cell> {

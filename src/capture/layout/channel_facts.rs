@@ -22,6 +22,7 @@ enum Topic {
     Ratio,
     Scale,
     Offset,
+    CodeStep,
     Units,
     Coupling,
     Inverted,
@@ -56,6 +57,22 @@ fn topic(key: &str) -> Option<Topic> {
         || matches!(key, "unit" | "units")
     {
         Some(Topic::Units)
+    } else if matches!(
+        whole.as_str(),
+        "ymult"
+            | "ymultiplier"
+            | "yincrement"
+            | "yinc"
+            | "verticalmultiplier"
+            | "lsb"
+            | "vperlsb"
+            | "voltsperlsb"
+            | "voltsperbit"
+            | "voltspercount"
+            | "voltspercode"
+            | "codestep"
+    ) {
+        Some(Topic::CodeStep)
     } else if has("coupling") {
         Some(Topic::Coupling)
     } else if has("invert") {
@@ -102,6 +119,7 @@ impl StatedChannel {
             Topic::Ratio => self.facts.probe_ratio = ratio(text, decimal),
             Topic::Scale => self.facts.vertical_scale_per_division = quantity(),
             Topic::Offset => self.facts.vertical_offset = quantity(),
+            Topic::CodeStep => self.facts.code_step = quantity(),
             Topic::Units => self.unit_text = Some(text.to_string()),
             Topic::Coupling => self.facts.coupling = Some(text.to_string()),
             Topic::Inverted => {

@@ -55,6 +55,14 @@ pub struct OtherAxis {
     pub why: String,
 }
 
+/// Rows of several channels, one below the other.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MixedChannels {
+    /// 0-based column that names the channel of each row.
+    pub column: usize,
+    pub channels: Vec<String>,
+}
+
 /// The layout of a file, ready for the rows to be read.
 #[derive(Clone, Debug)]
 pub struct Layout {
@@ -74,6 +82,10 @@ pub struct Layout {
     pub other_axis: Option<OtherAxis>,
     /// 0-based columns that hold the unit of the column before them, and that unit.
     pub unit_columns: Vec<(usize, String)>,
+    /// A column names the channel that its row belongs to.
+    pub mixed_channels: Option<MixedChannels>,
+    /// Line of names that has more of them than the rows have cells; they are not used.
+    pub header_wider: Option<usize>,
     /// 0-based column of units that change from row to row.
     pub units_vary: Option<usize>,
     /// One sentence a rule.

@@ -1,26 +1,28 @@
 //! What each column of the found table is: names, units, which column is time, which only counts.
 
-use super::columns::{Cells, Column, Layout, Role};
+use super::columns::{Cells, Column, Layout, MixedChannels, Role};
 use super::header::{Header, HeaderLines, find_header};
 use super::other_axis::other_axis;
 use super::preamble;
 use super::roles::assign_time;
 use super::sniff::{Found, Line};
 use super::survey::{Codes, HeadRow, Survey};
-use super::words::{is_remark_name, is_time_name, tokens};
+use super::words::{is_channel_name, is_remark_name, is_time_name, tokens};
 use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::record::PreambleFact;
 use crate::capture::unit;
 use encoding_rs::Encoding;
 
-/// Reads the header above the found table and gives every column its use. `complete` says that `lines` are the whole file.
+/// Reads the header above the found table and gives every column its use. `complete` says that `lines` are the whole file; `names`
+/// are those that stand in the rows themselves.
 pub fn read_layout(
     lines: &[Line],
     found: &Found,
     complete: bool,
     options: &ReadOptions,
     named: Option<&'static Encoding>,
+    names: Option<&[String]>,
 ) -> Layout {
     let mut rows: Vec<HeadRow> = found.rows(lines).collect();
     // The last row of a whole file may be cut short and must not shape the layout.
@@ -28,7 +30,9 @@ pub fn read_layout(
         rows.pop();
     }
     let survey = Survey::of(&rows, found.dialect);
-    let header = find_header(lines, found, &survey.numeric(), options, named);
+    let mut header = find_header(lines, found, &survey.numeric(), options, named);
+    header.take_names_of_rows(lines[found.block.first].number, names);
+    let header_wider = header.take_wider_names(survey.columns.len());
     let facts_in_header = facts_in_header(&header, found.dialect.decimal);
 
     let above = header.above.iter();
@@ -63,10 +67,8 @@ pub fn read_layout(
     let (unit_columns, units_vary) =
         units_from_columns(&mut columns, &survey, &options.units, &mut why);
     assign_time(&mut columns, &survey.columns, options.time_column, &mut why);
-    let is_time =
-        |c: &Column| c.role == Role::Time && (c.unit_text.is_some() || c.cells == Cells::Clock);
-    let known = options.time_column.is_some() || columns.iter().any(is_time);
-    let other_axis = match known || columns.iter().any(is_named_time) {
+    let known = options.time_column.is_some() || columns.iter().any(is_sure_time);
+    let other_axis = match known {
         true => None,
         false => other_axis(&columns, &survey.columns, &facts),
     };
@@ -75,6 +77,7 @@ pub fn read_layout(
             column.unit_text = Some(text.clone());
         }
     }
+    let mixed_channels = mixed_channels(&columns, &survey);
     let from_first = &lines[found.block.first..];
     Layout {
         dialect: found.dialect,
@@ -87,6 +90,8 @@ pub fn read_layout(
         facts,
         other_axis,
         unit_columns,
+        mixed_channels,
+        header_wider,
         units_vary,
         why,
     }
@@ -123,8 +128,26 @@ fn units_from_columns(
     (constant, varying)
 }
 
-fn is_named_time(column: &Column) -> bool {
-    column.role == Role::Time && column.name.as_deref().is_some_and(is_strict_time_name)
+/// A column that names the channel of each row, where most times stand more than once.
+fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<MixedChannels> {
+    let time = columns.iter().position(|c| c.role == Role::Time)?;
+    let times = &survey.columns[time].values;
+    let repeated = times.windows(2).filter(|w| w[0] == w[1]).count();
+    if times.len() < 4 || repeated * 5 < times.len() * 2 {
+        return None;
+    }
+    columns.iter().enumerate().find_map(|(column, c)| {
+        let named = c.name.as_deref().is_some_and(is_channel_name);
+        let channels = survey.columns[column].channels(times.len(), named)?;
+        Some(MixedChannels { column, channels })
+    })
+}
+
+/// Time by its unit, its clock or its name.
+fn is_sure_time(column: &Column) -> bool {
+    let named = column.name.as_deref().is_some_and(is_strict_time_name);
+    column.role == Role::Time
+        && (named || column.unit_text.is_some() || column.cells == Cells::Clock)
 }
 
 /// `x-axis` is the name of any axis.

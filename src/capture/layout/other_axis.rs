@@ -52,7 +52,10 @@ pub(super) fn other_axis(
             format!("line {} states {} as \"{unit}\"", fact.line, fact.key),
         );
     }
-    if let Some(fact) = facts.iter().find(|f| is_spectrum_setting(&f.key)) {
+    if let Some(fact) = facts
+        .iter()
+        .find(|f| is_spectrum_setting(&f.key) || is_spectrum_name(&f.key))
+    {
         return found(
             axis,
             format!("line {} states a \"{}\"", fact.line, fact.key),

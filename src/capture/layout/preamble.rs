@@ -144,11 +144,16 @@ impl RecordFacts {
                     continue;
                 };
                 // One value a channel: the first that stands there; they agree in all exports with one time axis.
-                let Some((value, unit)) = fact
-                    .values
-                    .iter()
-                    .find(|v| !v.is_empty())
-                    .and_then(|v| value_of(v, key_unit, decimal))
+                let first = fact.values.iter().position(|v| !v.is_empty());
+                let Some((value, unit)) = first
+                    .and_then(|at| {
+                        // `Interval,100,us`: the unit in a cell of its own.
+                        let next = fact.values.get(at + 1).map(String::as_str);
+                        let of_time = |u: &&str| {
+                            unit::parse(u, true).is_some_and(|u| matches!(u.symbol, "s" | "Hz"))
+                        };
+                        value_of(&fact.values[at], key_unit.or(next.filter(of_time)), decimal)
+                    })
                     .filter(|(value, _)| value.is_finite())
                 else {
                     continue;

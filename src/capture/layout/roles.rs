@@ -2,7 +2,7 @@
 
 use super::columns::{Cells, Column, Role};
 use super::survey::ColumnSurvey;
-use super::words::{is_index_name, is_time_name, time_unit_of_name};
+use super::words::{is_index_name, is_time_name, is_unit_of_time, time_unit_of_name};
 use crate::capture::unit;
 
 /// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.
@@ -89,8 +89,11 @@ fn time_by_name(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
         let named = column.name.as_deref().is_some_and(is_time_name)
             && is_unitless(column)
             && column.cells != Cells::Clock
-            // A time that runs backwards once is still time; a channel called `t` is not.
-            && (seen.values.is_empty() || may_be_time(&seen.values));
+            // A time that runs backwards once is still time; a channel called `t` is not, nor the milliseconds of a clock.
+            && match column.name.as_deref().is_some_and(is_unit_of_time) {
+                true => seen.values.windows(2).all(|w| w[1] >= w[0]),
+                false => seen.values.is_empty() || may_be_time(&seen.values),
+            };
         let is_named = column.name.as_deref().is_some_and(is_time_name);
         let by_unit = has_time_unit(column)
             && (seen.values.len() < 3 || is_named || mostly_increases(&seen.values));

@@ -5,6 +5,8 @@
 
 use super::dialect::{CellKind, DIALECTS, Dialect, dialect_of_row, kind};
 use super::number_block::NumberBlock;
+use super::preamble::key_and_unit;
+use super::words::setting;
 use crate::capture::cell;
 use std::borrow::Cow;
 
@@ -24,6 +26,12 @@ pub struct Found {
     pub dialect: Dialect,
     pub block: NumberBlock,
     score: f64,
+}
+
+/// A key in words that states a setting of the record, perhaps with its unit.
+fn is_setting_key(cell: &[u8]) -> bool {
+    let key = std::str::from_utf8(cell::trim(cell)).unwrap_or_default();
+    setting(key_and_unit(key).0).is_some_and(|(_, specific)| specific)
 }
 
 fn is_blank(line: &[u8]) -> bool {
@@ -53,7 +61,13 @@ fn best_block(lines: &[Line], dialect: Dialect) -> Option<NumberBlock> {
         }
         let cells = dialect.split(line.text);
         let kinds: Vec<CellKind> = cells.iter().map(|c| kind(c, dialect.decimal)).collect();
-        if !kinds.contains(&CellKind::Number) {
+        let is_setting = cells.len() < 4
+            && kinds.starts_with(&[CellKind::Text, CellKind::Number])
+            && current
+                .as_ref()
+                .is_none_or(|b| b.kinds[0] != CellKind::Text)
+            && is_setting_key(&cells[0]);
+        if is_setting || !kinds.contains(&CellKind::Number) {
             if kinds.contains(&CellKind::Text) {
                 close(current.take());
             }
@@ -162,6 +176,8 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
         return;
     };
     let mut bad = 0;
+    // Rows above a line of text alone, which may be figures of a preamble above the names; from three on they are rows.
+    let mut doubtful: Option<usize> = None;
     let mut dropouts = Vec::new();
     for at in (0..found.block.first).rev() {
         let line = lines[at].text;
@@ -173,6 +189,10 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
             .iter()
             .map(|c| kind(c, found.dialect.decimal))
             .collect();
+        // A setting with one value a channel, in the columns of the numbers.
+        if lead > 0 && cells.get(lead - 1).is_some_and(|key| is_setting_key(key)) {
+            break;
+        }
         let same_width = cells.len() == found.block.kinds.len();
         let solid = found.block.solid.iter().zip(&kinds);
         let fits = same_width
@@ -184,9 +204,15 @@ fn extend_upward(lines: &[Line], found: &mut Found) {
                 .enumerate()
                 .filter(|(_, (s, k))| **s && **k != CellKind::Number);
             dropouts.extend(words.map(|(column, _)| column));
-            found.block.first = at;
+            doubtful = doubtful.map(|rows| rows + 1);
+            if doubtful.is_none_or(|rows| rows >= 3) {
+                found.block.first = at;
+                doubtful = None;
+            }
             bad = 0;
-        } else {
+        } else if !(same_width && kinds[lead] == CellKind::Number) {
+            let text = kinds.iter().all(|k| *k == CellKind::Text);
+            doubtful = doubtful.or(text.then_some(0));
             bad += 1;
             if bad > 2 {
                 break;

@@ -11,6 +11,9 @@ use std::borrow::Cow;
 /// A row of the head: its line and its cells.
 pub(super) type HeadRow<'a> = (usize, Vec<Cow<'a, [u8]>>);
 
+/// A record has no more channels than that.
+const MOST_CHANNELS: usize = 16;
+
 /// Codes that a column holds in place of numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Codes {
@@ -104,6 +107,8 @@ pub(super) struct ColumnSurvey {
     pub clock: ClockSurvey,
     /// The text of all cells, where it is the same; `Some(None)` where they differ.
     text: Option<Option<Vec<u8>>>,
+    /// The texts that occur, up to one more than a record has channels.
+    words: Vec<Vec<u8>>,
     /// Cells that are units.
     unit_cells: usize,
     /// Digits after the decimal mark, as far as the cells agree.
@@ -153,6 +158,9 @@ impl ColumnSurvey {
             Some(Some(before)) if before != text => self.text = Some(None),
             Some(_) => {}
         }
+        if self.words.len() <= MOST_CHANNELS && !self.words.iter().any(|w| w == text) {
+            self.words.push(text.to_vec());
+        }
         if text.len() <= 6 {
             let unit = std::str::from_utf8(text).ok();
             self.unit_cells += usize::from(unit.is_some_and(|u| unit::parse(u, true).is_some()));
@@ -166,6 +174,23 @@ impl ColumnSurvey {
             let text = self.text.clone().flatten()?;
             String::from_utf8(text).ok()
         })
+    }
+
+    /// The channels of the rows, where every one of `rows` cells names one of a few; `named`: numbers may do so too.
+    pub fn channels(&self, rows: usize, named: bool) -> Option<Vec<String>> {
+        let mut names: Vec<String> = match self.texts {
+            0 if named => self.values.iter().map(f64::to_string).collect(),
+            count if count == rows => {
+                let words = self.words.iter();
+                words
+                    .map(|w| String::from_utf8_lossy(w).into_owned())
+                    .collect()
+            }
+            _ => return None,
+        };
+        names.sort();
+        names.dedup();
+        (2..=MOST_CHANNELS).contains(&names.len()).then_some(names)
     }
 
     /// Digits after the decimal mark, where all cells agree.

@@ -194,6 +194,8 @@ mod tests {
             other_axis: None,
             unit_columns: Vec::new(),
             units_vary: None,
+            mixed_channels: None,
+            header_wider: None,
             why: Vec::new(),
         }
     }

@@ -74,17 +74,21 @@ impl TimeFacts {
         }
     }
 
-    fn to_si(self, time: f64) -> f64 {
+    /// `first` is the first count of the rows: one that begins at 1 has the start there, any other at 0.
+    fn to_si(self, time: f64, first: Option<f64>) -> f64 {
         match (self.counted, self.interval_s()) {
-            // Counts come here as whole numbers: start + increment * count.
-            (true, Some(interval)) => self.start_s().unwrap_or(0.0) + interval * time,
+            // Counts come here as whole numbers: start + increment * (count - first count).
+            (true, Some(interval)) => {
+                let base = first.filter(|first| *first == 1.0).unwrap_or(0.0);
+                self.start_s().unwrap_or(0.0) + interval * (time - base)
+            }
             _ => self.unit.map_or(time, |unit| unit.to_si(time)),
         }
     }
 
     fn by_given_interval(&self, column: &TimeColumn, step_s: f64) -> FoundAxis {
         let times = column.times();
-        let first = || self.to_si(times.first().unwrap_or(0.0));
+        let first = || self.to_si(times.first().unwrap_or(0.0), None);
         let axis = TimeAxis::Uniform {
             start_s: self.given_start_s.unwrap_or_else(first),
             step_s,
@@ -99,6 +103,7 @@ impl TimeFacts {
     fn by_column(&self, column: &TimeColumn) -> FoundAxis {
         let scale = self.unit.map_or(1.0, |unit| unit.to_si(1.0));
         let stated = self.interval_s().filter(|_| !self.counted);
+        let first = column.times().first();
         let Judged {
             mut axis,
             kept,
@@ -109,7 +114,7 @@ impl TimeFacts {
                 // Counts are whole numbers and exact.
                 digits: if self.counted { 17 } else { column.digits() },
                 preferred: stated.map(|interval| interval / scale),
-                to_si: &|time| self.to_si(time),
+                to_si: &|time| self.to_si(time, first),
                 gaps: self.gaps,
             },
         );

@@ -58,6 +58,10 @@ pub enum WarningKind {
     Overrange,
     /// Text in a column of numbers.
     NotANumber,
+    /// More names than columns.
+    HeaderWider,
+    /// Numbers that are codes of a converter by what the preamble states.
+    Codes,
 }
 
 impl WarningKind {
@@ -90,6 +94,8 @@ impl WarningKind {
             WarningKind::NoNumbers => "no-numbers",
             WarningKind::Overrange => "overrange",
             WarningKind::NotANumber => "not-a-number",
+            WarningKind::HeaderWider => "header-wider",
+            WarningKind::Codes => "codes",
         }
     }
 
@@ -117,6 +123,8 @@ impl WarningKind {
                 | WarningKind::LayoutChange
                 | WarningKind::NotANumber
                 | WarningKind::BadRows
+                | WarningKind::HeaderWider
+                | WarningKind::Codes
         )
     }
 }

@@ -7,7 +7,7 @@ mod time;
 mod warning;
 
 pub use kind::WarningKind;
-pub use table::{bad_cells, of_channel, of_table, record_length};
+pub use table::{bad_cells, codes, of_channel, of_table, record_length};
 pub(super) use time::time_unit;
 pub use time::{
     interval_contradicts, interval_unit, intervals_disagree, of_time, time_absent, time_missing,

@@ -67,6 +67,7 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             ),
         ));
     }
+    warnings.extend(header_wider(place, layout));
     if table.padding > 0 {
         warnings.push(place.warning(
             WarningKind::Padding,
@@ -90,6 +91,20 @@ pub fn of_table(place: &Place, table: &Table, layout: &Layout, warnings: &mut Ve
             ),
         ));
     }
+}
+
+/// More names than columns.
+fn header_wider(place: &Place, layout: &Layout) -> Option<Warning> {
+    let line = layout.header_wider?;
+    Some(place.warning(
+        WarningKind::HeaderWider,
+        Some(line),
+        None,
+        format!(
+            "this line has more names than the rows have cells ({}), so no name is used: a delimiter may stand within one. Correct the line, or give units with --unit 2=V and the like",
+            layout.cells.1
+        ),
+    ))
 }
 
 pub fn record_length(place: &Place, line: usize, stated: f64, rows: usize) -> Warning {
@@ -141,6 +156,20 @@ pub fn of_channel(
         format!(
             "column {column} \"{name}\": {all} of {rows} cells are overrange marks ({above} above, {} below the range); they are kept as missing. Record again with a larger range if these instants matter",
             all - above
+        ),
+    ))
+}
+
+/// Whole numbers beside a stated step of the converter.
+pub fn codes(place: &Place, line: usize, channel: &Channel) -> Option<Warning> {
+    let step = channel.facts.code_step?;
+    Some(place.warning(
+        WarningKind::Codes,
+        Some(line),
+        Some(channel.column),
+        format!(
+            "column {} \"{}\" holds whole numbers, and the preamble states a step of {}: they are codes of the converter, so the stated unit is not used. Export values in volts, or scale the codes in a bench sheet (scale = {} beside the column)",
+            channel.column, channel.name, brief(step), brief(step)
         ),
     ))
 }

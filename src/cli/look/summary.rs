@@ -4,8 +4,13 @@ use super::findings::Findings;
 use super::view::View;
 use crate::cli::terminal::{number, path_text};
 use rundown::capture::TimeAxis;
-use rundown::events::EventKind;
+use rundown::events::{ColumnKind, EventKind};
 use rundown::quantity::rounding::{Scale, concise};
+use std::collections::BTreeSet;
+use std::f64::consts::PI;
+
+/// Columns of the shaft that are named.
+const MOST_SHAFT: usize = 2;
 
 impl View<'_> {
     /// A block of a few lines that ends in a line feed.
@@ -58,7 +63,7 @@ impl View<'_> {
         }
     }
 
-    /// Voltage and current with their ranges, and how many columns there are besides.
+    /// Voltage and current with their ranges, what shows the shaft, and how many columns there are besides.
     fn channels_text(&self, findings: &Findings<'_>) -> String {
         let used = findings.used();
         let mut parts = Vec::new();
@@ -75,13 +80,23 @@ impl View<'_> {
                 ),
             });
         }
-        let further = self.channels.len()
-            - used
-                .iter()
-                .flatten()
-                .collect::<std::collections::BTreeSet<_>>()
-                .len();
-        match further {
+        let shaft = self.others.iter().filter(|o| {
+            use ColumnKind::{Position, Pulses, Speed};
+            matches!(o.kind, Speed | Position | Pulses) && !used.contains(&Some(o.index))
+        });
+        let shaft: Vec<_> = shaft.collect();
+        parts.extend(shaft.iter().take(MOST_SHAFT).filter_map(|other| {
+            let seen = self.channels.get(other.index)?;
+            let name = seen.channel.name.trim();
+            let most = seen.most.filter(|_| other.kind != ColumnKind::Pulses);
+            let most = most.map_or(String::new(), |most| match seen.unit() {
+                "rad/s" => format!(" up to {}", number(most * 30.0 / PI, "rpm")),
+                unit => format!(" up to {}", number(most, unit)),
+            });
+            Some(format!("{} \"{name}\"{most}", other.kind))
+        }));
+        let used: BTreeSet<_> = used.iter().flatten().collect();
+        match self.channels.len() - used.len() - shaft.len().min(MOST_SHAFT) {
             0 => {}
             1 => parts.push("1 further column".to_owned()),
             n => parts.push(format!("{n} further columns")),

@@ -1,5 +1,6 @@
 //! What a channel holds, by its unit, its name and its numbers, where that is neither a voltage nor a current.
 
+use super::pulses::pulses;
 use crate::capture::{Channel, name_words};
 use std::fmt;
 
@@ -97,7 +98,9 @@ const VOLTAGE: [&str; 23] = [
     "\u{96fb}\u{5727}",
     "\u{96fb}\u{58d3}",
 ];
-const SPEED: [&str; 13] = [
+const SPEED: [&str; 15] = [
+    "tachogenerator",
+    "tachometre",
     "speed",
     "rpm",
     "velocity",
@@ -219,7 +222,12 @@ pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, String)> {
         return Some(found);
     }
     if let Some((kind, _)) = shaft.into_iter().find(|(_, list)| has(list)) {
-        return Some((kind, by_name()));
+        // The track of an encoder as it was recorded.
+        let is_track = kind == ColumnKind::Position && pulses(&channel.values).is_some();
+        return Some(match is_track {
+            true => (ColumnKind::Pulses, by_name()),
+            false => (kind, by_name()),
+        });
     }
     if electrical || has(&CURRENT) && !has(&COMMAND) || has(&VOLTAGE) && !has(&COMMAND) {
         return None;
@@ -269,6 +277,10 @@ fn by_numbers(values: &[f64]) -> Option<(ColumnKind, String)> {
     if within(first, first) {
         return Some((ColumnKind::Constant, format!("every value is {first}")));
     }
+    if let (true, Some(count)) = (within(0.0, 1.0), pulses(values)) {
+        let why = format!("it holds 0 and 1 alone and rises {count} times");
+        return Some((ColumnKind::Pulses, why));
+    }
     if within(0.0, 1.0) {
         return Some((ColumnKind::State, "it holds 0 and 1 alone".to_string()));
     }
@@ -289,6 +301,13 @@ fn by_numbers(values: &[f64]) -> Option<(ColumnKind, String)> {
 
 fn distinct_at_least(values: &[f64], count: usize) -> bool {
     values.windows(2).filter(|w| w[0] != w[1]).count() + 1 >= count
+}
+
+/// The pulses of a channel that was taken neither for voltage nor for current.
+pub(super) fn pulses_by_shape(channel: &Channel) -> Option<(ColumnKind, String)> {
+    let count = pulses(&channel.values)?;
+    let why = format!("it rises {count} times from one of two levels to the other");
+    Some((ColumnKind::Pulses, why))
 }
 
 /// What unit and name say: above 0 for current, below 0 for voltage.
@@ -359,9 +378,10 @@ mod tests {
     }
 
     #[test]
-    fn numbers_of_a_counter_or_a_switch_show_it() {
+    fn numbers_of_a_counter_a_switch_or_a_pickup_show_it() {
         let of = |value| other_kind(&channel("CH1", value)).map(|(kind, _)| kind);
-        assert_eq!(of(|k| (k % 2) as f64), Some(ColumnKind::State));
+        assert_eq!(of(|k| (k / 20) as f64), Some(ColumnKind::State));
+        assert_eq!(of(|k| (k % 2) as f64), Some(ColumnKind::Pulses));
         assert_eq!(of(|k| (k * k) as f64), Some(ColumnKind::Position));
         assert_eq!(of(|_| 3.0), Some(ColumnKind::Constant));
     }

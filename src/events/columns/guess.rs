@@ -2,7 +2,7 @@
 
 use super::candidate::Candidate;
 use super::column_guess::ColumnGuess;
-use super::column_kind::{OtherColumn, other_kind, stated};
+use super::column_kind::{OtherColumn, other_kind, pulses_by_shape, stated};
 use super::direction::{current_sign, driving_sign};
 use super::pair_votes::best_pair;
 use crate::bench::Role;
@@ -84,21 +84,29 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         .filter_map(|(index, (channel, _))| Candidate::of(index, channel))
         .collect();
     let others = kinds.into_iter().enumerate();
-    let others = others
+    let mut others: Vec<OtherColumn> = others
         .filter_map(|(index, found)| found.map(|(kind, why)| OtherColumn { index, kind, why }))
         .collect();
     let mut reasons = Vec::new();
     let (voltage, current, confidence) = match candidates.as_slice() {
         [] => {
-            reasons.push(
-                "no channel holds numbers that may be volts or amperes. If one does, say so with --unit 2=V or 2=A"
-                    .to_owned(),
-            );
+            reasons.push(format!(
+                "no channel holds numbers that may be volts or amperes{}. If one does, say so with --unit 2=V or 2=A",
+                held(record, &others)
+            ));
             (None, None, 0.0)
         }
         [only] => single(only, &mut reasons),
         several => best_pair(several, &mut reasons),
     };
+    let taken = [voltage, current].into_iter().flatten().map(|c| c.index);
+    let taken: Vec<usize> = taken.collect();
+    let rest = candidates.iter().filter(|c| !taken.contains(&c.index));
+    others.extend(rest.filter_map(|c| {
+        let (kind, why) = pulses_by_shape(c.channel)?;
+        let index = c.index;
+        Some(OtherColumn { index, kind, why })
+    }));
     let role = guess_role_in(View {
         time: &record.time,
         rows: record.time.len(),
@@ -144,6 +152,25 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         record,
         voltage: voltage.map(|c| c.series.clone()),
         current: current.map(|c| c.series.clone()),
+    }
+}
+
+/// What the columns hold instead, as the rest of a sentence.
+fn held(record: &Record, others: &[OtherColumn]) -> String {
+    const MOST: usize = 3;
+    let named = others.iter().take(MOST).map(|other| {
+        let channel = &record.channels[other.index];
+        format!(
+            "column {} \"{}\": {}",
+            channel.column,
+            channel.name.trim(),
+            other.kind
+        )
+    });
+    let named: Vec<String> = named.collect();
+    match named.is_empty() {
+        true => String::new(),
+        false => format!(" ({})", named.join(", ")),
     }
 }
 

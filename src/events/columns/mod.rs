@@ -6,6 +6,7 @@ mod column_kind;
 mod direction;
 mod guess;
 mod pair_votes;
+mod pulses;
 
 pub use column_guess::ColumnGuess;
 pub use column_kind::{ColumnKind, OtherColumn};

@@ -31,6 +31,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
                 voltage_chain: c.voltage_chain.clone(),
                 current_chain: c.current_chain.clone(),
                 series_in_voltage: c.series_in_voltage,
+                series_diode_sd_v: c.series_diode_sd_v,
                 loop_resistance_ohm: c.loop_resistance_ohm,
                 source_v: c.source_v,
                 winding_temperature_c: c.winding_temperature_c,

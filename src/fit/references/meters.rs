@@ -190,6 +190,11 @@ impl InductanceTerm {
         })
     }
 
+    /// Relative standard deviation of the reading alone.
+    pub fn own_sd(&self) -> f64 {
+        self.own_sd
+    }
+
     /// Its residual at `x`.
     pub fn evaluate(&self, x: &DVector<f64>) -> Term {
         let (log_left, by_entry) = self

@@ -26,7 +26,7 @@ pub use ripple::{
     CurrentSpeed, RippleFinding, current_references, describe_ripple, read_ripple, ripple_alone,
     ripple_references_beside, settled_constant, turn_volt_seconds,
 };
-pub use shaft::{ShaftTerm, shaft_references_beside, shaft_terms};
+pub use shaft::{ShaftTerm, sensors_alone, shaft_references_beside, shaft_terms, unchecked_sensor};
 pub use speeds::{ConstantTerm, constant_entry};
 pub use term::Term;
 pub use voltage_balance::voltage_balance;

@@ -32,6 +32,12 @@ pub fn add_channels(
         }
     }
     add_series(bench, capture, layout, links);
+    // What a diode drops more or less than stated, it drops as brushes do: once a current flows, whatever its size.
+    if let Some(sd) = capture.series_diode_sd_v.filter(|sd| *sd > 0.0) {
+        let kind = ParameterKind::SeriesDiode { capture: index };
+        let parameter = Parameter::free(kind, 0.0).with_prior(0.0, sd, Source::Loop);
+        links.add(Direction::BRUSH_DROP, layout.add(parameter));
+    }
     if capture.waveform.voltage_v.is_none()
         && let Some(source) = capture.source_v
     {

@@ -70,6 +70,8 @@ pub enum ParameterKind {
     Source { capture: usize },
     /// Resistance in the loop outside the motor, as a departure from its stated value, Ω.
     Loop { capture: usize },
+    /// Drop of a diode inside the measured voltage, as a departure from its stated value, V.
+    SeriesDiode { capture: usize },
     /// Relative error of the inertia or torque attached to the shaft in a capture.
     Attached { capture: usize },
     /// A nuisance of one scalar reading.

@@ -24,8 +24,11 @@ use warnings::warnings;
 /// The motor file of an estimate; `timelines` in the order of the bench's captures.
 pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> MotorFile {
     let reported = estimate.reported();
+    // An unknown of which nothing is known still has its first guess.
+    let is_known = |r: &fit::Reported| r.name == "back_emf_constant" && r.estimate.is_some();
     let constant = estimate
         .value(&ParameterKind::LogBackEmfConstant)
+        .filter(|_| reported.iter().any(is_known))
         .map(f64::exp);
     let mut parameters = BTreeMap::new();
     for r in &reported {
@@ -53,13 +56,13 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         distribution: distribution(estimate),
         operating: None,
         inductance_at: inductance_at(estimate),
-        constant_candidates: constant_candidates(bench, estimate),
+        constant_candidates: constant_candidates(bench, estimate, constant),
         covariance: covariance(&reported, estimate),
         confrontations: confrontations(bench, timelines, estimate),
         thermal: None,
         fit: health(bench, timelines, estimate),
         warnings: warnings(bench, timelines, estimate),
-        validity: validity(bench, estimate),
+        validity: validity(bench, estimate, constant),
         content_sha256: None,
     };
     file.operating = operating(&file, estimate.options.level);
@@ -226,8 +229,12 @@ fn inductance_at(estimate: &Estimate) -> Vec<InductanceAtFrequency> {
 }
 
 /// What the ripple of run-downs leaves of the back-EMF constant where nothing settles it.
-fn constant_candidates(bench: &Bench, estimate: &Estimate) -> Vec<ConstantCandidate> {
-    if estimate.value(&ParameterKind::LogBackEmfConstant).is_some() {
+fn constant_candidates(
+    bench: &Bench,
+    estimate: &Estimate,
+    constant: Option<f64>,
+) -> Vec<ConstantCandidate> {
+    if constant.is_some() {
         return Vec::new();
     }
     let of_finding = |f: &RippleFinding| {

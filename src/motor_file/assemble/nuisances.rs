@@ -98,6 +98,10 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
             format!("loop resistance in {}, departure", capture(*k)),
             "Ohm",
         ),
+        ParameterKind::SeriesDiode { capture: k } => (
+            format!("drop of the diode in {}, departure", capture(*k)),
+            "V",
+        ),
         ParameterKind::Saturation => ("reciprocal square of the saturation current".into(), "A-2"),
         ParameterKind::Reaction => (
             "armature reaction, relative loss of flux per ampere".into(),

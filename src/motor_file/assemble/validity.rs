@@ -1,10 +1,11 @@
 //! The ranges of current, speed and temperature that the captures cover.
 
 use crate::bench::Bench;
-use crate::fit::{Estimate, ParameterKind, Quantity};
+use crate::fit::{Estimate, Quantity};
 use crate::motor_file::{Range, Validity};
 
-pub(super) fn validity(bench: &Bench, estimate: &Estimate) -> Validity {
+/// `constant`: that of the back-EMF, V·s/rad, where it is known.
+pub(super) fn validity(bench: &Bench, estimate: &Estimate, constant: Option<f64>) -> Validity {
     let range = |values: &mut dyn Iterator<Item = f64>| {
         let mut out: Option<Range> = None;
         for v in values.filter(|v| v.is_finite()) {
@@ -28,9 +29,6 @@ pub(super) fn validity(bench: &Bench, estimate: &Estimate) -> Validity {
             .map(|r| r.recorded)
     };
     let back_emf_v = range(&mut of(Quantity::Voltage));
-    let constant = estimate
-        .value(&ParameterKind::LogBackEmfConstant)
-        .map(f64::exp);
     Validity {
         current_a: range(&mut of(Quantity::Current)),
         speed_rad_s: back_emf_v.zip(constant).map(|(e, k)| Range {

@@ -91,7 +91,35 @@ fn anchors(context: &Context<'_>) -> Vec<Candidate> {
         },
     });
     out.extend(segments(context));
+    out.extend(shaft_sensor(context));
     out
+}
+
+/// K from a sensor that counts turns during a run-down, relative to the voltage channel's gain: how far the model's angle departs over a record
+/// (common practice, no source; the same as for the stretches of a sensor in the fit).
+const SENSOR: f64 = 2e-3;
+
+/// A run-down with a sensor on the shaft, where none was recorded yet.
+fn shaft_sensor(context: &Context<'_>) -> Option<Candidate> {
+    if context.bench.captures.iter().any(|c| c.speed.is_some()) {
+        return None;
+    }
+    let mut planned = context.capture(
+        "next run-down with a sensor",
+        CaptureKind::RunDown,
+        context.machine.supply_v,
+    )?;
+    planned.ripple_relative = Some(planned.ripple_relative.map_or(SENSOR, |r| r.min(SENSOR)));
+    let advice = advice::run_down(context.machine, context.machine.supply_v);
+    Some(Candidate {
+        key: "shaft_sensor".into(),
+        title: "a run-down with an encoder or one optical mark on the shaft, on a third channel".into(),
+        needs: Some("an encoder whose counts a turn are known, or a reflex sensor and a mark".into()),
+        how: Some("measures = \"position\" or \"pulses\" under [channels]; a gear between them needs gear = { motor_turns = ... }".into()),
+        cautions: advice.cautions.clone(),
+        advice: Some(advice),
+        addition: context.with_captures(vec![planned]),
+    })
 }
 
 /// Ripple: of a run-down that is there and allows several counts, or of one yet to be made.

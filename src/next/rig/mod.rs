@@ -138,6 +138,7 @@ impl<'b> Rig<'b> {
                 voltage_chain: Some(voltage_chain),
                 current_chain: Some(current_chain),
                 series_in_voltage: template.series_in_voltage,
+                series_diode_sd_v: None,
                 loop_resistance_ohm: None,
                 source_v: None,
                 winding_temperature_c: template.winding_temperature_c,

@@ -178,6 +178,35 @@ pub struct MotionView {
     pub model_rad_s: Vec<f64>,
 }
 
+/// Readings of one quantity of a table beside the fitted motor, in common units.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TableView {
+    /// Name of the table.
+    pub table: String,
+    /// Kind of the table.
+    pub kind: &'static str,
+    /// What is seen, one sentence.
+    pub words: String,
+    /// Quantity of the x axis.
+    pub x_name: &'static str,
+    /// Its unit.
+    pub x_unit: &'static str,
+    /// Quantity that is compared.
+    pub y_name: &'static str,
+    /// Its unit.
+    pub y_unit: &'static str,
+    /// In ascending order.
+    pub x: Vec<f64>,
+    /// As read.
+    pub read: Vec<f64>,
+    /// Lower bound of the reading.
+    pub lower: Vec<f64>,
+    /// Upper bound of the reading.
+    pub upper: Vec<f64>,
+    /// Of the fitted motor at the other readings of the row.
+    pub model: Vec<f64>,
+}
+
 /// A line of the comb.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Tooth {

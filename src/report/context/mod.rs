@@ -8,7 +8,7 @@ mod uncertainty;
 
 pub use captures::{
     Autocorrelation, CandidateRow, CaptureView, CutView, Envelope, Inset, Instant, ModelCurve,
-    MotionView, RippleView, Tooth, TraceView,
+    MotionView, RippleView, TableView, Tooth, TraceView,
 };
 pub use provenance::{InputRow, NuisanceRow, Provenance, TermRow};
 pub use uncertainty::{
@@ -54,6 +54,8 @@ pub struct Report {
     pub motion: Vec<MotionView>,
     /// Speed over time by sensors on the shaft.
     pub shaft: Vec<MotionView>,
+    /// Tables of readings.
+    pub tables: Vec<TableView>,
     /// Correlation of the parameters.
     pub correlation: Option<Correlation>,
     /// Where the uncertainties come from.

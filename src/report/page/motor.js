@@ -63,6 +63,26 @@ function drawShaft(figure) {
   if (shaft.speed_time_s.length > 2) drawSpeed(`${figure.id}-speed`, shaft, "fitted motor");
 }
 
+/** Readings of a table beside the fitted motor. */
+function drawTable(figure) {
+  const table = data.tables[Number(figure.dataset.table)];
+  if (table.x.length < 2) return;
+  const write = (v) => `${plain(v, 4)} ${table.x_unit}`;
+  drawChart(`${figure.id}-chart`, {
+    height: 220,
+    x: { unit: "", write, name: `${table.x_name} / ${table.x_unit}` },
+    y: [{ scale: "y", unit: "", name: `${table.y_name} / ${table.y_unit}`, ink: "voltage" }],
+    data: [table.x, table.read, table.lower, table.upper, table.model],
+    series: [
+      { label: "reading", ink: "voltage", scale: "y", unit: table.y_unit, read: (v) => v, points: 7, fill: "paper" },
+      { hidden: true, invisible: true, ink: "voltage", scale: "y" },
+      { hidden: true, invisible: true, ink: "voltage", scale: "y" },
+      { label: "fitted motor", ink: "model", style: "dash", scale: "y", unit: table.y_unit, read: (v) => v },
+    ],
+    bands: [{ series: [3, 2], ink: "voltage-pale" }],
+  });
+}
+
 function speedData(ripple) {
   const { factor } = unitSwitch.of("speed");
   const turn = (values) => values.map((v) => (v == null ? null : v / factor));

@@ -72,6 +72,7 @@ pub fn is_time_name(name: &str) -> bool {
     match texts.as_slice() {
         // `T1` is more likely a temperature.
         ["t"] => stem(name).eq_ignore_ascii_case("t"),
+        _ if is_unit_of_time(name) => true,
         ["x", "axis"] | ["x", "value"] | ["xaxis"] | ["xvalue"] => true,
         all => {
             all.len() <= 4
@@ -79,6 +80,15 @@ pub fn is_time_name(name: &str) -> bool {
                 && !all.iter().any(|w| NO_AXIS.contains(w))
         }
     }
+}
+
+/// True for a name that is a unit of time and nothing else: `ms`.
+pub fn is_unit_of_time(name: &str) -> bool {
+    let name = name.trim();
+    matches!(
+        name,
+        "s" | "sec" | "ms" | "msec" | "us" | "\u{b5}s" | "\u{3bc}s" | "usec" | "ns"
+    )
 }
 
 /// The unit of time that a name ends with or is: `time_ms`, `millis`, `t_us`, `seconds`.
@@ -89,7 +99,7 @@ pub fn time_unit_of_name(name: &str) -> Option<&'static str> {
         return Some("s");
     }
     Some(match words.last()?.as_str() {
-        "s" if words.len() > 1 => "s",
+        "s" if words.len() > 1 || is_unit_of_time(name) => "s",
         "sec" | "secs" | "second" | "seconds" | "sekunden" => "s",
         "ms" | "msec" | "millis" | "millisecond" | "milliseconds" => "ms",
         "us" | "\u{b5}s" | "\u{3bc}s" | "usec" | "micros" | "microsecond" | "microseconds" => "us",
@@ -131,6 +141,14 @@ pub fn is_index_name(name: &str) -> bool {
     )
 }
 
+/// True for the name of a column that names the channel of each row.
+pub fn is_channel_name(name: &str) -> bool {
+    const CHANNEL: [&str; 8] = [
+        "channel", "chan", "ch", "kanal", "signal", "input", "sensor", "voie",
+    ];
+    matches!(tokens(name).as_slice(), [word] if CHANNEL.contains(&word.as_str()))
+}
+
 /// True for the name of a column of remarks.
 pub fn is_remark_name(name: &str) -> bool {
     let name = name.trim().to_lowercase();
@@ -142,7 +160,11 @@ pub fn is_remark_name(name: &str) -> bool {
 
 /// True for the name of an axis that is not time: a frequency, a wavelength, an angle.
 pub fn is_other_axis_name(name: &str) -> bool {
-    const OTHER: [&str; 15] = [
+    const OTHER: [&str; 19] = [
+        "order",
+        "octave",
+        "bin",
+        "bins",
         "frequency",
         "freq",
         "frequenz",

@@ -4,10 +4,10 @@ mod column_names;
 mod settings;
 
 pub use column_names::{
-    is_index_name, is_other_axis_name, is_remark_name, is_spectrum_name, is_time_name,
-    time_unit_of_name, tokens,
+    is_channel_name, is_index_name, is_other_axis_name, is_remark_name, is_spectrum_name,
+    is_time_name, is_unit_of_time, time_unit_of_name, tokens,
 };
-pub use settings::{Setting, is_horizontal_unit, is_spectrum_setting, setting};
+pub use settings::{Setting, is_horizontal_unit, is_spectrum_setting, is_unit_key, setting};
 
 /// A key with its letters and digits alone, in lower case: `X Increment` and `xIncrement` are one key.
 pub(super) fn collapsed(key: &str) -> String {

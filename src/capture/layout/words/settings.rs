@@ -79,7 +79,7 @@ const RATE: [&str; 19] = [
     "abtastfrequenz",
     "fr\u{e9}quenced\u{e9}chantillonnage",
 ];
-const BARE_RATE: [&str; 1] = ["rate"];
+const BARE_RATE: [&str; 3] = ["rate", "sampling", "abtastung"];
 const START: [&str; 18] = [
     "x0",
     "xzero",
@@ -123,7 +123,13 @@ const LENGTH: [&str; 20] = [
     "nrpt",
     "nrpts",
 ];
-const TRIGGER_ROW: [&str; 4] = [
+const TRIGGER_ROW: [&str; 10] = [
+    "pretrigger",
+    "pretriggersamples",
+    "pretriggerpoints",
+    "pretriggerrows",
+    "presamples",
+    "samplesbeforetrigger",
     "triggerpoint",
     "triggersample",
     "triggerindex",
@@ -172,6 +178,14 @@ pub fn is_horizontal_unit(key: &str) -> bool {
             | "unitoftime"
             | "xaxisunit"
             | "xaxisunits"
+    )
+}
+
+/// True for a row of the header that gives the unit of each column.
+pub fn is_unit_key(key: &str) -> bool {
+    matches!(
+        collapsed(key).as_str(),
+        "unit" | "units" | "einheit" | "einheiten" | "unit\u{e9}" | "unit\u{e9}s" | "unidad"
     )
 }
 

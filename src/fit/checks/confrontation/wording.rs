@@ -180,6 +180,7 @@ pub fn stated_entry(
             let stated = bench.captures.get(capture).and_then(|c| c.source_v);
             about(stated.map_or(0.0, |s| s.value), "V")
         }
+        ParameterKind::SeriesDiode { .. } => about(0.0, "V"),
         ParameterKind::Skew { .. } => about(0.0, "s"),
         _ => about(0.0, "1"),
     }

@@ -35,13 +35,8 @@ pub fn shaft_references_beside(
     models: &[CaptureModel],
 ) -> ShaftReferences {
     let mut out = ShaftReferences::default();
-    let mut terms = terms.into_iter().peekable();
-    while let Some(first) = terms.next() {
-        let model = first.model;
-        let mut group = vec![first];
-        while let Some(next) = terms.next_if(|t| t.model == model) {
-            group.push(next);
-        }
+    for group in of_captures(terms) {
+        let model = group[0].model;
         let rows = group.iter().map(|t| t.evaluate(preliminary.x, predictions));
         let rows: Vec<Term> = rows.collect();
         let deviation = deviation(&rows, constant, preliminary);
@@ -76,9 +71,21 @@ pub fn shaft_references_beside(
     out
 }
 
+/// The terms of each capture, which come one behind the other.
+pub(super) fn of_captures(terms: Vec<ShaftTerm>) -> Vec<Vec<ShaftTerm>> {
+    let mut out: Vec<Vec<ShaftTerm>> = Vec::new();
+    for term in terms {
+        match out.last_mut().filter(|group| group[0].model == term.model) {
+            Some(group) => group.push(term),
+            None => out.push(vec![term]),
+        }
+    }
+    out
+}
+
 /// Of the residuals `r`, whose covariance is `1 + G (C + m² k kᵀ) Gᵀ`: C of the fit, m the share of a voltage that the model misses, which moves
 /// every back-EMF as ln K does.
-fn deviation(rows: &[Term], constant: Entry, preliminary: &PreliminaryFit<'_>) -> f64 {
+pub(super) fn deviation(rows: &[Term], constant: Entry, preliminary: &PreliminaryFit<'_>) -> f64 {
     let n = preliminary.x.len();
     let slopes: Vec<DVector<f64>> = rows.iter().map(|row| row.gradient_vector(n)).collect();
     let slopes = DMatrix::from_columns(&slopes);

@@ -5,6 +5,7 @@ use super::super::term::Term;
 use super::meter::Metered;
 use crate::fit::unknowns::{Entry, STEADY_KINDS};
 use crate::motor::{Dual, Real};
+use crate::quantity::units::Quantity;
 use nalgebra::DVector;
 use std::sync::Arc;
 
@@ -14,6 +15,8 @@ pub struct RowTerm {
     /// Place of the table in the bench.
     pub table: usize,
     pub name: Arc<str>,
+    /// Row of the table, from 0.
+    pub row: usize,
     pub what: Residual,
 }
 
@@ -64,6 +67,33 @@ const LOCALS: usize = MOTOR + 6;
 type Local = Dual<LOCALS>;
 
 impl RowTerm {
+    /// The reading that it compares with the others of its row.
+    pub fn quantity(&self) -> Quantity {
+        match &self.what {
+            Residual::Inductance(_) => Quantity::Inductance,
+            Residual::Balance(balance) => match balance.of {
+                BalanceOf::Voltage => Quantity::Voltage,
+                BalanceOf::Torque => Quantity::Current,
+            },
+        }
+    }
+
+    /// Standard deviation of that reading, in its unit.
+    pub fn standard_deviation(&self, reading: f64) -> f64 {
+        match &self.what {
+            Residual::Inductance(term) => term.own_sd() * reading,
+            Residual::Balance(balance) => balance.sd,
+        }
+    }
+
+    /// 1 where the residual is reading less model, −1 where it is model less reading.
+    pub fn sign(&self) -> f64 {
+        match &self.what {
+            Residual::Inductance(_) => -1.0,
+            Residual::Balance(_) => 1.0,
+        }
+    }
+
     /// Its residual at `x`; `None` where it cannot be evaluated.
     pub fn evaluate(&self, x: &DVector<f64>) -> Option<Term> {
         match &self.what {
@@ -142,7 +172,6 @@ mod tests {
     use super::*;
     use crate::bench::ReadingColumn;
     use crate::fit::unknowns::{Layout, Parameter, ParameterKind};
-    use crate::quantity::units::Quantity;
     use approx::assert_relative_eq;
 
     const START: [f64; MOTOR] = [1.16, 0.13, 3.4e-3, 2e-5, 0.8, -2.8, 0.003];

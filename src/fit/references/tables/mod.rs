@@ -13,5 +13,5 @@ mod balance;
 mod meter;
 mod prepare;
 
-pub use balance::RowTerm;
+pub use balance::{BalanceOf, Residual, RowTerm};
 pub use prepare::table_terms;

@@ -36,27 +36,31 @@ pub fn table_terms(
     reference_c: Option<f64>,
 ) -> Result<Vec<RowTerm>, String> {
     let table = &bench.tables[index];
-    let residuals = match table.kind {
+    let residuals: Vec<(usize, Residual)> = match table.kind {
         TableKind::Impedance => inductances(bench, index, layout),
         _ => {
             let Some(mut rows) = Rows::of(bench, index, layout, reference_c)? else {
                 return Ok(Vec::new());
             };
-            let balances = (0..table.rows()).flat_map(|row| rows.balances(row, layout));
-            balances.map(|b| Residual::Balance(Box::new(b))).collect()
+            let mut of_row = |row: usize| {
+                let balances = rows.balances(row, layout).into_iter();
+                balances.map(move |b| (row, Residual::Balance(Box::new(b))))
+            };
+            (0..table.rows()).flat_map(&mut of_row).collect()
         }
     };
     let name: std::sync::Arc<str> = table.name.as_str().into();
-    let term = |what| RowTerm {
+    let term = |(row, what)| RowTerm {
         table: index,
         name: name.clone(),
+        row,
         what,
     };
     Ok(residuals.into_iter().map(term).collect())
 }
 
 /// Inductances against frequency: each as an inductance meter's reading.
-fn inductances(bench: &Bench, index: usize, layout: &mut Layout) -> Vec<Residual> {
+fn inductances(bench: &Bench, index: usize, layout: &mut Layout) -> Vec<(usize, Residual)> {
     let table = &bench.tables[index];
     let (Some(frequency), Some(inductance)) = (
         table.column(Quantity::Frequency),
@@ -68,14 +72,15 @@ fn inductances(bench: &Bench, index: usize, layout: &mut Layout) -> Vec<Residual
     let metered = |r: &Reading| matches!(r, Reading::InductanceMeter { .. });
     let first = bench.readings.iter().position(metered);
     let first = first.unwrap_or(bench.readings.len());
-    let rows = inductance.values.iter().zip(&frequency.values);
-    rows.filter_map(|(&henry, &hz)| {
+    let rows = inductance.values.iter().zip(&frequency.values).enumerate();
+    rows.filter_map(|(row, (&henry, &hz))| {
         let read = Stated {
             value: henry,
             standard_uncertainty: (inductance.gain_uncertainty * henry)
                 .hypot(inductance.zero_uncertainty),
         };
-        InductanceTerm::new(read, Some(hz), first, layout).map(Residual::Inductance)
+        let term = InductanceTerm::new(read, Some(hz), first, layout)?;
+        Some((row, Residual::Inductance(term)))
     })
     .collect()
 }
