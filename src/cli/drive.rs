@@ -5,7 +5,7 @@ use super::status::Status;
 use super::terminal::{print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::drive::{self, Load, Order, order, table};
+use rundown::drive::{self, Load, Order, Profile, order, table};
 use rundown::motor_file::{self, MotorFile, ThermalName};
 use rundown::quantity::units::Quantity;
 use std::path::PathBuf;
@@ -65,6 +65,25 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     load_inertia: Option<String>,
+    /// Move or duty: table of time with speed or position, torque or current (CSV)
+    #[arg(help_heading = "Load", long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// Turns of the motor a turn of the load, e.g. 20; load and inertia are at the load's shaft then
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "RATIO",
+        allow_hyphen_values = true
+    )]
+    gear: Option<String>,
+    /// Share of the power that the gear passes on, e.g. "80 %"
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "SHARE",
+        allow_hyphen_values = true
+    )]
+    gear_efficiency: Option<String>,
     /// Largest current of supply and switches; gives a soft-start ramp
     #[arg(
         help_heading = "Supply",
@@ -89,7 +108,7 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     duty: Option<String>,
-    /// Ripple wanted, peak to peak as a share of the mean current [default: 10 %]
+    /// Ripple wanted, peak to peak as a share of the load's current [default: 10 %]
     #[arg(
         help_heading = "PWM and bridge",
         long,
@@ -169,6 +188,22 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     bus_capacitance: Option<String>,
+    /// Voltage that the supply must not pass while the motor brakes, e.g. 30V
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "VOLTAGE",
+        allow_hyphen_values = true
+    )]
+    bus_limit: Option<String>,
+    /// Time in which a braking resistor has to stop the motor, e.g. 100ms
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "TIME",
+        allow_hyphen_values = true
+    )]
+    stop_time: Option<String>,
     /// Thermal mass of the winding, e.g. "15 J/K"
     #[arg(
         help_heading = "Heat",
@@ -250,6 +285,7 @@ enum SectionFlag {
     Braking,
     Heat,
     Rating,
+    Profile,
     All,
 }
 
@@ -267,6 +303,7 @@ impl SectionFlag {
             SectionFlag::Braking => "braking",
             SectionFlag::Heat => "heating",
             SectionFlag::Rating => "rating",
+            SectionFlag::Profile => "profile",
             SectionFlag::All => return None,
         })
     }
@@ -301,8 +338,20 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     let order = order(arguments, &file)?;
     order.check()?;
     order.check_reach(&file)?;
-    let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
-        .with_context(|| arguments.motor.display().to_string())?;
+    let profile = arguments
+        .profile
+        .as_deref()
+        .map(Profile::read)
+        .transpose()?;
+    let sizing = drive::size(
+        &file,
+        order,
+        profile,
+        arguments.draws,
+        arguments.seed,
+        level,
+    )
+    .with_context(|| arguments.motor.display().to_string())?;
     if let Some(warning) = file.conflict_warning() {
         report_warning(warning);
     }
@@ -368,6 +417,8 @@ fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> 
         .unwrap_or(0.0),
         load,
         load_inertia_kg_m2: si("--load-inertia", a.load_inertia.as_ref(), Q::Inertia)?,
+        gear: si("--gear", a.gear.as_ref(), Q::Ratio)?,
+        gear_efficiency: si("--gear-efficiency", a.gear_efficiency.as_ref(), Q::Ratio)?,
         current_limit_a: si("--current-limit", a.current_limit.as_ref(), Q::Current)?,
         frequency_hz: si("--frequency", a.frequency.as_ref(), Q::Frequency)?
             .unwrap_or(order::USUAL_FREQUENCY_HZ),
@@ -401,6 +452,8 @@ fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> 
             a.bus_capacitance.as_ref(),
             Q::Capacitance,
         )?,
+        bus_limit_v: si("--bus-limit", a.bus_limit.as_ref(), Q::Voltage)?,
+        stop_time_s: si("--stop-time", a.stop_time.as_ref(), Q::Time)?,
         thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?.or_else(|| {
             let thermal = file.thermal.as_ref()?;
             thermal
