@@ -77,8 +77,7 @@ impl<'a> Rated<'a> {
 
     /// S1 with heat of friction in the housing.
     pub(super) fn continuous_w(&self, friction_w: f64) -> f64 {
-        let by_friction = self.network.housing_to_ambient_k_per_w * friction_w;
-        ((self.rise_k - by_friction) / self.network.total_k_per_w()).max(0.0)
+        self.network.continuous_w(self.rise_k, friction_w)
     }
 
     /// S2 of `time_s`, with heat of friction in the housing.
@@ -330,29 +329,13 @@ fn at_supply(setting: &Setting, m: &Sample) -> Known<(f64, f64)> {
         ..m.machine(series)?
     };
     let supply_v = setting.order.supply_v;
-    let idle = machine.no_load(supply_v).ok_or(HELD)?;
-    let room_left = |current_a: f64| {
-        let point = machine.at_current(supply_v, current_a);
-        let friction_w = point.back_emf_v * m.friction_current_a(point.back_emf_v).unwrap_or(0.0);
-        let heat_w = current_a * (current_a * rated.hot_ohm + rated.brush_drop_v);
-        rated.continuous_w(friction_w) - heat_w
-    };
-    let held_a = machine.rotor_held(supply_v).current_a;
-    if room_left(idle.current_a) <= 0.0 {
-        return Err(Why::Physics(
+    machine.no_load(supply_v).ok_or(HELD)?;
+    let point = rated
+        .network
+        .continuous(rated.rise_k, supply_v, &machine, series)
+        .ok_or(Why::Physics(
             "the winding passes its limit even without a load",
-        ));
-    }
-    let (mut low_a, mut high_a) = (idle.current_a, held_a);
-    for _ in 0..60 {
-        let middle = 0.5 * (low_a + high_a);
-        if room_left(middle) > 0.0 {
-            low_a = middle;
-        } else {
-            high_a = middle;
-        }
-    }
-    let point = machine.at_current(supply_v, low_a);
+        ))?;
     Ok((point.torque_nm(k), point.speed_rad_s(k)))
 }
 
