@@ -5,6 +5,7 @@ use super::section::Unit;
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
 use crate::quantity::wrapped;
+use crate::stats::monte_carlo::bound_tolerance;
 use std::fmt::Write;
 
 /// Columns of what a number is, the number, its interval and the worst case.
@@ -20,10 +21,11 @@ pub fn render(sizing: &Sizing, sections: &[&str]) -> String {
     let _ = writeln!(text, "{} at {} V", sizing.motor, sizing.supply_v);
     let _ = writeln!(
         text,
-        "{} % intervals, {} Monte Carlo draws (seed {}); worst case: the bound to design for; §: section of docs/drive.md",
+        "{} % intervals, {} Monte Carlo draws (seed {}; chance moves a bound by up to {:.0} % of the half width); worst case: the bound to design for; §: section of docs/drive.md",
         (sizing.level * 1e4).round() / 100.0,
         sizing.draws,
-        sizing.seed
+        sizing.seed,
+        100.0 * bound_tolerance(sizing.draws, sizing.level)
     );
     for assumption in &sizing.assumptions {
         let _ = writeln!(text, "assumed: {assumption}");

@@ -14,7 +14,7 @@ use crate::motor::thermal::Rise;
 const STRETCHES: f64 = 200.0;
 const STRETCHES_OF_TIME_CONSTANT: f64 = 20.0;
 /// Lines of the course.
-const LINES: usize = 200;
+const LINES: usize = 500;
 
 const NO_HEAT_RUN: Why = Why::NotGiven("a heat run ([[heat]] in the bench sheet)");
 const NO_SPEED: Why = Why::NotGiven("a speed or position in the profile");
