@@ -54,6 +54,7 @@ pub fn gather(
             share(SPEED_POINTS, bench.captures.len(), 40, 200),
         ),
         shaft: captures::shaft::views(bench, estimate),
+        heat: captures::heat::with_records(bench, file, level),
         ..from_file(file)
     }
 }
@@ -103,6 +104,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         ripple: Vec::new(),
         motion: Vec::new(),
         shaft: Vec::new(),
+        heat: captures::heat::section(file),
         correlation: uncertainty::correlation(file),
         budget: uncertainty::budget(file),
         operating: operating::operating(file),

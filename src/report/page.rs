@@ -32,6 +32,7 @@ struct Pictures<'a> {
     ripple: &'a [super::context::RippleView],
     motion: &'a [super::context::MotionView],
     shaft: &'a [super::context::MotionView],
+    heat: &'a Option<super::context::HeatSection>,
     operating: Option<super::operating::OperatingTable>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
@@ -53,6 +54,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
         ripple: &report.ripple,
         motion: &report.motion,
         shaft: &report.shaft,
+        heat: &report.heat,
         operating: report
             .operating
             .as_ref()

@@ -7,8 +7,8 @@ mod provenance;
 mod uncertainty;
 
 pub use captures::{
-    Autocorrelation, CandidateRow, CaptureView, CutView, Envelope, Inset, Instant, ModelCurve,
-    MotionView, RippleView, Tooth, TraceView,
+    Autocorrelation, CandidateRow, CaptureView, CutView, Envelope, HeatSection, HeatView, Inset,
+    Instant, ModelCurve, MotionView, RippleView, Tooth, TraceView,
 };
 pub use provenance::{InputRow, NuisanceRow, Provenance, TermRow};
 pub use uncertainty::{
@@ -54,6 +54,8 @@ pub struct Report {
     pub motion: Vec<MotionView>,
     /// Speed over time by sensors on the shaft.
     pub shaft: Vec<MotionView>,
+    /// Thermal model; absent without one.
+    pub heat: Option<HeatSection>,
     /// Correlation of the parameters.
     pub correlation: Option<Correlation>,
     /// Where the uncertainties come from.
