@@ -131,8 +131,101 @@ fn the_bench_with_truth_gives_its_four_constants_and_a_rating_that_follows_from_
         .unwrap_or_else(|| panic!("{text}"));
     assert!((number / current - 1.0).abs() < 0.03, "{number} {current}");
     claims_and_duties(folder.path());
+    exports(folder.path());
     // Without a limit there is no number.
     assert!(row(&drive(&[]), "continuous_current")["middle"].is_null());
+}
+
+/// Every export holds the network or says what it leaves out.
+fn exports(folder: &Path) {
+    let export = |format: &str| {
+        let output = program(
+            &["export", "motor.json", "--to", format, "--supply", "24V"],
+            folder,
+        );
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{format}: {said}");
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    };
+    std::fs::write(folder.join("motor.py"), export("python")).expect("written");
+    // The steady rise of 3 W, and that of the winding's own time constant over a housing that is still cold.
+    let code = "import motor\nprint(*motor.rises(3.0, 5e4), *motor.rises(3.0, 20.0))";
+    let output = Command::new("python3")
+        .args(["-c", code])
+        .current_dir(folder)
+        .output();
+    let output = output.expect("python3 runs");
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let found: Vec<f64> = text
+        .split_whitespace()
+        .map(|cell| cell.parse().expect("a number"))
+        .collect();
+    for (found, wanted, within) in [
+        (found[0], 3.0 * 23.0452, 0.05),
+        (found[1], 3.0 * 14.0452, 0.05),
+        (found[2], 27.0 * (1.0 - (-20.0f64 / 126.0).exp()), 0.05),
+    ] {
+        assert!((found / wanted - 1.0).abs() < within, "{text}");
+    }
+    let rise_20_s = found[2];
+    std::fs::write(
+        folder.join("motor.m"),
+        export("octave") + "\n[w, h] = rises(m, 3, 20, 0, 0);\nprintf(\"rise %.9e\\n\", w);\n",
+    )
+    .expect("written");
+    let output = Command::new("octave-cli")
+        .args(["--no-gui", "motor.m"])
+        .current_dir(folder)
+        .output();
+    let text = String::from_utf8_lossy(&output.expect("octave-cli runs").stdout).into_owned();
+    let rise: f64 = text
+        .split("rise ")
+        .nth(1)
+        .and_then(|t| t.trim().parse().ok())
+        .unwrap_or_else(|| panic!("{text}"));
+    assert!((rise / rise_20_s - 1.0).abs() < 1e-9, "{rise} {rise_20_s}");
+    let spice = export("spice");
+    let name = spice
+        .split(".subckt ")
+        .nth(2)
+        .and_then(|t| t.split(' ').next())
+        .expect("a name");
+    let deck = format!(
+        "steady rise of 3 W\n{spice}\nxt w h 0 {name}\ni1 0 w dc 3\n.op\n.print op v(w) v(h)\n.end\n"
+    );
+    std::fs::write(folder.join("deck.cir"), deck).expect("written");
+    let output = Command::new("ngspice")
+        .args(["-b", "deck.cir"])
+        .current_dir(folder)
+        .output();
+    let text = String::from_utf8_lossy(&output.expect("ngspice runs").stdout).into_owned();
+    let volts = |node: &str| -> f64 {
+        let line = text
+            .lines()
+            .find(|line| line.trim_start().starts_with(&format!("{node} ")));
+        let cell = line.and_then(|line| line.split_whitespace().nth(1));
+        cell.and_then(|cell| cell.parse().ok())
+            .unwrap_or_else(|| panic!("{node}: {text}"))
+    };
+    assert!(
+        (volts("w") / found[0] - 1.0).abs() < 1e-4 && (volts("h") / found[1] - 1.0).abs() < 1e-4,
+        "{text}"
+    );
+    assert!(
+        spice.contains("_thermal winding housing room") && spice.contains("Rth2 housing room"),
+        "{spice}"
+    );
+    for format in ["modelica", "c"] {
+        assert!(
+            export(format).contains("Left out: heating of the winding"),
+            "{format}"
+        );
+    }
+    let table = export("csv");
+    assert!(
+        table.contains("winding_to_ambient_resistance_k_per_w_lower"),
+        "{table}"
+    );
 }
 
 /// A datasheet with the truth agrees and one without does not; a duty ends where the two equations do, and is drawn.
@@ -162,11 +255,7 @@ fn claims_and_duties(folder: &Path) {
     assert_eq!(verdict("housing_thermal_time_constant"), "disagrees");
 
     // 10 minutes of 1.2 A, 20 of nothing.
-    std::fs::write(
-        folder.join("duty.csv"),
-        "time_s,current_A\n0,1.2\n600,1.2\n600,0\n1800,0\n",
-    )
-    .expect("written");
+    std::fs::copy(fixture().join("duty.csv"), folder.join("duty.csv")).expect("copied");
     let arguments = [
         "drive",
         "motor.json",
