@@ -78,6 +78,13 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
          Bfriction shaft frame I={tc}*tanh(V(shaft,frame)/{ws})+{b}*V(shaft,frame)+{cw}*V(shaft,frame)*abs(V(shaft,frame))\n",
     );
     let _ = writeln!(text, ".ends {name}");
+    text.push_str(&thermal(motor, &name));
+    text
+}
+
+/// The subcircuit `NAME_thermal winding housing room`; nothing without a thermal model.
+fn thermal(motor: &Instance<'_>, name: &str) -> String {
+    let mut text = String::new();
     if let Some(network) = motor.network() {
         let _ = write!(
             text,

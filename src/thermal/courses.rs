@@ -1,7 +1,7 @@
 //! Temperatures of winding and housing over each heat record, with their band.
 
 use super::identify::solved;
-use super::problem::Trace;
+use super::problem::{Problem, Simulated, Trace};
 use crate::bench::Bench;
 use crate::fit::solve::LeastSquares;
 use crate::motor_file::MotorFile;
@@ -78,35 +78,13 @@ pub fn courses(bench: &Bench, file: &MotorFile, level: f64) -> Vec<Course> {
                     out
                 });
                 let [mut winding, mut housing] = bodies;
-                // Residuals stand in the order of the bins; those of a trace that misses a bin have none for it.
-                for (trace, has) in [
-                    (Trace::Voltage, observed.voltage_v.as_ref()),
-                    (Trace::Resistance, observed.resistance_ohm.as_ref()),
-                    (Trace::Housing, observed.housing_c.as_ref()),
-                ] {
-                    let mut bins = (0..observed.time_s.len())
-                        .filter(|bin| has.is_some_and(|bins| bins.means[*bin].is_finite()));
-                    let own = simulated.residuals.iter();
-                    for residual in own.filter(|r| r.record == record && r.trace == trace) {
-                        let Some(bin) = bins.next() else { break };
-                        let current_a = observed
-                            .current_a
-                            .as_ref()
-                            .map_or(f64::NAN, |b| b.means[bin]);
-                        match trace {
-                            Trace::Housing => {
-                                housing.seen_c[bin] = housing.model_c[bin] + residual.apart;
-                            }
-                            Trace::Voltage => {
-                                let apart_k = residual.apart / (current_a * per_k);
-                                winding.seen_c[bin] = winding.model_c[bin] + apart_k;
-                            }
-                            Trace::Resistance => {
-                                winding.seen_c[bin] = winding.model_c[bin] + residual.apart / per_k;
-                            }
-                        }
-                    }
-                }
+                add_seen(
+                    &problem,
+                    &simulated,
+                    record,
+                    per_k,
+                    [&mut winding, &mut housing],
+                );
                 Course {
                     record: bench.heat[record].name.clone(),
                     time_s: observed.time_s.clone(),
@@ -120,4 +98,44 @@ pub fn courses(bench: &Bench, file: &MotorFile, level: f64) -> Vec<Course> {
         return Vec::new();
     }
     found().unwrap_or_default()
+}
+
+/// What the traces of a record show, beside the model. `per_k`: how fast the resistance rises, Ω/K.
+fn add_seen(
+    problem: &Problem,
+    simulated: &Simulated,
+    record: usize,
+    per_k: f64,
+    [winding, housing]: [&mut Temperatures; 2],
+) {
+    let observed = &problem.records[record];
+    // Residuals stand in the order of the bins; those of a trace that misses a bin have none for it.
+    for (trace, has) in [
+        (Trace::Voltage, observed.voltage_v.as_ref()),
+        (Trace::Resistance, observed.resistance_ohm.as_ref()),
+        (Trace::Housing, observed.housing_c.as_ref()),
+    ] {
+        let mut bins = (0..observed.time_s.len())
+            .filter(|bin| has.is_some_and(|bins| bins.means[*bin].is_finite()));
+        let own = simulated.residuals.iter();
+        for residual in own.filter(|r| r.record == record && r.trace == trace) {
+            let Some(bin) = bins.next() else { break };
+            let current_a = observed
+                .current_a
+                .as_ref()
+                .map_or(f64::NAN, |b| b.means[bin]);
+            match trace {
+                Trace::Housing => {
+                    housing.seen_c[bin] = housing.model_c[bin] + residual.apart;
+                }
+                Trace::Voltage => {
+                    let apart_k = residual.apart / (current_a * per_k);
+                    winding.seen_c[bin] = winding.model_c[bin] + apart_k;
+                }
+                Trace::Resistance => {
+                    winding.seen_c[bin] = winding.model_c[bin] + residual.apart / per_k;
+                }
+            }
+        }
+    }
 }

@@ -64,17 +64,7 @@ pub fn value(
             let Some(network) = network else {
                 return Ok(None);
             };
-            let (r1, r2) = (
-                network.winding_to_housing_k_per_w,
-                network.housing_to_ambient_k_per_w,
-            );
-            match entry {
-                Entry::WindingHousingResistance => r1,
-                Entry::HousingAmbientResistance => r2,
-                Entry::WindingThermalTimeConstant => r1 * network.winding_j_per_k,
-                Entry::HousingThermalTimeConstant => r2 * network.housing_j_per_k,
-                _ => network.total_k_per_w(),
-            }
+            of_network(entry, &network)
         }
         Entry::ContinuousCurrent | Entry::ContinuousTorque => {
             let (Some(network), Some(limit_c)) = (network, sheet.winding_limit_c) else {
@@ -107,6 +97,21 @@ pub fn value(
         }
     };
     Ok(Some(value))
+}
+
+/// Resistance or time constant of the thermal network.
+fn of_network(entry: Entry, network: &ThermalNetwork) -> f64 {
+    let (r1, r2) = (
+        network.winding_to_housing_k_per_w,
+        network.housing_to_ambient_k_per_w,
+    );
+    match entry {
+        Entry::WindingHousingResistance => r1,
+        Entry::HousingAmbientResistance => r2,
+        Entry::WindingThermalTimeConstant => r1 * network.winding_j_per_k,
+        Entry::HousingThermalTimeConstant => r2 * network.housing_j_per_k,
+        _ => network.total_k_per_w(),
+    }
 }
 
 /// What an inductance meter reads at a frequency of a motor with this inductance at low frequency, H.

@@ -21,6 +21,21 @@ fn heat_capacity(text: &Option<String>) -> anyhow::Result<Option<f64>> {
     si("--thermal-mass", Some(&energy.to_owned()), Quantity::Energy)
 }
 
+/// The load, as torque or as current.
+fn load(a: &DriveArguments) -> anyhow::Result<Load> {
+    use Quantity as Q;
+    Ok(
+        match (
+            si("--load", a.load.as_ref(), Q::Torque)?,
+            si("--load-current", a.load_current.as_ref(), Q::Current)?,
+        ) {
+            (Some(torque), _) => Load::Torque(torque),
+            (None, Some(current)) => Load::Current(current),
+            (None, None) => Load::None,
+        },
+    )
+}
+
 /// The conditions that the options state.
 pub fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> {
     use Quantity as Q;
@@ -28,14 +43,6 @@ pub fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Ord
     let supply_v = si("--supply", a.supply.as_ref(), Q::Voltage)?
         .or_else(|| file.motor.as_ref()?.supply_v)
         .context("the motor file states no supply voltage; give it, e.g. --supply 24V")?;
-    let load = match (
-        si("--load", a.load.as_ref(), Q::Torque)?,
-        si("--load-current", a.load_current.as_ref(), Q::Current)?,
-    ) {
-        (Some(torque), _) => Load::Torque(torque),
-        (None, Some(current)) => Load::Current(current),
-        (None, None) => Load::None,
-    };
     Ok(Order {
         supply_v,
         source_resistance_ohm: si(
@@ -50,7 +57,7 @@ pub fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Ord
             Q::Resistance,
         )?
         .unwrap_or(0.0),
-        load,
+        load: load(a)?,
         load_inertia_kg_m2: si("--load-inertia", a.load_inertia.as_ref(), Q::Inertia)?,
         gear: si("--gear", a.gear.as_ref(), Q::Ratio)?,
         gear_efficiency: si("--gear-efficiency", a.gear_efficiency.as_ref(), Q::Ratio)?,

@@ -145,7 +145,7 @@ impl<'a> Geared<'a> {
         let i = point.current_a;
         // A profile of currents needs no inductance to say how it warms.
         let inductive_v = match slope_a_per_s {
-            slope if slope == 0.0 => 0.0,
+            0.0 => 0.0,
             slope => self.motor.inductance_h? * slope,
         };
         Ok(self.winding_ohm * i

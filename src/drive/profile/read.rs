@@ -105,6 +105,29 @@ impl Columns {
         let place = QUANTITIES.iter().position(|known| *known == quantity)?;
         self.0[place].take()
     }
+
+    /// Speed, or that of a position.
+    fn speed(&mut self, path: &Path, times_s: &[f64]) -> Result<Option<Vec<f64>>, ProfileError> {
+        let position = self.take(Quantity::Angle);
+        let speed = self.take(Quantity::Speed);
+        if let Some(position) = position {
+            if speed.is_some() {
+                return invalid(path, "speed and position both stand there, and one follows from the other; take one out".to_owned());
+            }
+            if let Some(row) = times_s.windows(2).position(|pair| pair[1] <= pair[0]) {
+                return invalid(
+                    path,
+                    format!(
+                        "rows {} and {} have the same time; positions need times that rise",
+                        row + 1,
+                        row + 2
+                    ),
+                );
+            }
+            return Ok(Some(slopes(times_s, &position)));
+        }
+        Ok(speed)
+    }
 }
 
 fn invalid<T>(path: &Path, text: String) -> Result<T, ProfileError> {
@@ -164,24 +187,7 @@ impl Profile {
                 ),
             );
         }
-        let position = columns.take(Quantity::Angle);
-        let mut speed = columns.take(Quantity::Speed);
-        if let Some(position) = position {
-            if speed.is_some() {
-                return invalid(path, "speed and position both stand there, and one follows from the other; take one out".to_owned());
-            }
-            if let Some(row) = times_s.windows(2).position(|pair| pair[1] <= pair[0]) {
-                return invalid(
-                    path,
-                    format!(
-                        "rows {} and {} have the same time; positions need times that rise",
-                        row + 1,
-                        row + 2
-                    ),
-                );
-            }
-            speed = Some(slopes(&times_s, &position));
-        }
+        let speed = columns.speed(path, &times_s)?;
         let (asked, values) = match (
             columns.take(Quantity::Torque),
             columns.take(Quantity::Current),

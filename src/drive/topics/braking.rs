@@ -162,6 +162,18 @@ fn ramp(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPo
             .ok_or(Why::NotGiven("--bus-capacitance"))
             .and_then(|c| Ok(raised_v(order.supply_v, ramped?.returned_j, c))),
     );
+    bus(setting, m, out, run, ramped);
+}
+
+/// What keeps the supply below a limit.
+fn bus(
+    setting: &Setting,
+    m: &Sample,
+    out: &mut Section,
+    run: Known<OperatingPoint>,
+    ramped: Known<Stop>,
+) {
+    let order = &setting.order;
     let limit = order.bus_limit_v.ok_or(Why::NotGiven("--bus-limit"));
     let capacitor =
         |energy_j: f64, limit_v: f64| 2.0 * energy_j / (limit_v.powi(2) - order.supply_v.powi(2));

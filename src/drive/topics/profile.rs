@@ -5,7 +5,9 @@ mod gear;
 use super::braking::raised_v;
 use crate::drive::profile::{Asked, Demand, Geared, Point, Profile, Warming};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, low, plain};
+use crate::drive::section::{
+    Column, Def, Known, Section, Unit, Why, Worst, column, high, low, plain,
+};
 use crate::drive::setting::Setting;
 use crate::motor::temperature::{REFERENCE_C, copper_ratio};
 use crate::motor::thermal::Rise;
@@ -146,145 +148,151 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let (Some(profile), Some(as_read)) = (&setting.plan.profile, &setting.profile) else {
         return;
     };
-    let order = &setting.order;
     let driven = Driven::new(setting, profile, m);
-    let peak_a = driven.largest(|point, _| Ok(point.current_a.abs()));
     let rms_a = driven.mean(|p| p.current_a * p.current_a).map(f64::sqrt);
-    let supply_v = driven.supply_v(profile.moves);
-    let power = driven.power(profile.moves);
-    let (once_c, repeated_c) = (peak(&driven.once), peak(&driven.repeated));
-    let limit_c = order
-        .winding_limit_c
-        .ok_or(Why::NotGiven("--winding-limit"));
-    let capacitance = order
-        .bus_capacitance_f
-        .ok_or(Why::NotGiven("--bus-capacitance"));
-    let current_limit = order
+    currents(setting, &driven, rms_a, out);
+    supply(setting, m, profile.moves, &driven, out);
+    temperatures(setting, &driven, out);
+    gear::fill(setting, as_read, m, out, rms_a);
+    course(profile, setting.order.gear.unwrap_or(1.0), &driven, out);
+    remarks(setting, profile, out);
+}
+
+const fn worst_high(key: &'static str, words: &'static str, unit: Unit) -> Def {
+    high(key, words, unit, "11")
+}
+
+fn currents(setting: &Setting, driven: &Driven<'_>, rms_a: Known, out: &mut Section) {
+    let peak_a = driven.largest(|point, _| Ok(point.current_a.abs()));
+    let limit = setting
+        .order
         .current_limit_a
         .ok_or(Why::NotGiven("--current-limit"));
-    let speed = match profile.moves {
+    for (def, value) in [
+        (
+            worst_high("profile_peak_current", "peak current", Unit::Ampere),
+            peak_a,
+        ),
+        (
+            worst_high("profile_rms_current", "RMS current", Unit::Ampere),
+            rms_a,
+        ),
+        (
+            worst_high(
+                "profile_current_share",
+                "used of the current limit",
+                Unit::Share,
+            ),
+            limit.and_then(|limit| Ok(peak_a? / limit)),
+        ),
+    ] {
+        out.row(def, value);
+    }
+}
+
+fn supply(setting: &Setting, m: &Sample, moves: bool, driven: &Driven<'_>, out: &mut Section) {
+    let order = &setting.order;
+    let speed = match moves {
         true => m
             .back_emf_constant_v_s_per_rad
             .and_then(|k| driven.largest(|point, _| Ok(point.back_emf_v.abs() / k))),
         false => Err(NO_SPEED),
     };
-    use Unit::{Ampere, Celsius, Joule, Kelvin, Share, Speed, Volt, Watt};
-    let rows = [
+    let needed_v = driven.supply_v(moves);
+    let power = driven.power(moves);
+    let capacitance = order
+        .bus_capacitance_f
+        .ok_or(Why::NotGiven("--bus-capacitance"));
+    out.row(
+        plain(
+            "profile_peak_speed",
+            "peak speed of the motor",
+            Unit::Speed,
+            "11",
+        ),
+        speed,
+    );
+    for (key, words, unit, value) in [
         (
-            high("profile_peak_current", "peak current", Ampere, "11"),
-            peak_a,
+            "profile_supply_voltage",
+            "supply voltage that it needs",
+            Unit::Volt,
+            needed_v,
         ),
         (
-            high("profile_rms_current", "RMS current", Ampere, "11"),
-            rms_a,
+            "profile_voltage_share",
+            "used of the supply voltage",
+            Unit::Share,
+            needed_v.map(|needed| needed / order.supply_v),
         ),
         (
-            plain("profile_peak_speed", "peak speed of the motor", Speed, "11"),
-            speed,
+            "profile_peak_power",
+            "peak power from the supply",
+            Unit::Watt,
+            power.map(|power| power.0),
         ),
         (
-            high(
-                "profile_supply_voltage",
-                "supply voltage that it needs",
-                Volt,
-                "11",
-            ),
-            supply_v,
+            "profile_returned_energy",
+            "energy back into the supply",
+            Unit::Joule,
+            power.map(|power| power.1),
         ),
         (
-            high(
-                "profile_peak_power",
-                "peak power from the supply",
-                Watt,
-                "11",
-            ),
-            power.map(|p| p.0),
-        ),
-        (
-            high(
-                "profile_returned_energy",
-                "energy back into the supply",
-                Joule,
-                "11",
-            ),
-            power.map(|p| p.1),
-        ),
-        (
-            high(
-                "profile_bus_voltage",
-                "supply after it, if only the capacitor takes it",
-                Volt,
-                "11",
-            ),
+            "profile_bus_voltage",
+            "supply after it, if only the capacitor takes it",
+            Unit::Volt,
             capacitance.and_then(|c| Ok(raised_v(order.supply_v, power?.1, c))),
         ),
-        (
-            high(
-                "profile_winding_once",
-                "winding, once from room temperature: peak",
-                Celsius,
-                "11",
-            ),
-            once_c,
-        ),
-        (
-            high(
-                "profile_winding_repeated",
-                "winding, repeated without a pause: peak",
-                Celsius,
-                "11",
-            ),
-            repeated_c,
-        ),
-        (
-            low(
-                "profile_margin",
-                "margin to the winding limit, repeated",
-                Kelvin,
-                "11",
-            ),
-            repeated_c.and_then(|peak_c| Ok(limit_c? - peak_c)),
-        ),
-        (
-            high(
-                "profile_voltage_share",
-                "used of the supply voltage",
-                Share,
-                "11",
-            ),
-            supply_v.map(|needed| needed / order.supply_v),
-        ),
-        (
-            high(
-                "profile_current_share",
-                "used of the current limit",
-                Share,
-                "11",
-            ),
-            current_limit.and_then(|limit| Ok(peak_a? / limit)),
-        ),
-        (
-            high(
-                "profile_heat_share",
-                "used of the winding's permissible rise, repeated",
-                Share,
-                "11",
-            ),
-            repeated_c.and_then(|peak_c| {
-                let limit_c = limit_c?;
-                if limit_c <= order.ambient_c {
-                    return Err(Why::Physics("the room is as hot as the winding may be"));
-                }
-                Ok((peak_c - order.ambient_c) / (limit_c - order.ambient_c))
-            }),
-        ),
-    ];
-    for (def, value) in rows {
-        out.row(def, value);
+    ] {
+        out.row(worst_high(key, words, unit), value);
     }
-    gear::fill(setting, as_read, m, out, rms_a);
-    course(profile, order.gear.unwrap_or(1.0), &driven, out);
-    remarks(setting, profile, out);
+}
+
+fn temperatures(setting: &Setting, driven: &Driven<'_>, out: &mut Section) {
+    let order = &setting.order;
+    let (once_c, repeated_c) = (peak(&driven.once), peak(&driven.repeated));
+    let limit_c = order
+        .winding_limit_c
+        .ok_or(Why::NotGiven("--winding-limit"));
+    out.row(
+        worst_high(
+            "profile_winding_once",
+            "winding, once from room temperature: peak",
+            Unit::Celsius,
+        ),
+        once_c,
+    );
+    out.row(
+        worst_high(
+            "profile_winding_repeated",
+            "winding, repeated without a pause: peak",
+            Unit::Celsius,
+        ),
+        repeated_c,
+    );
+    out.row(
+        low(
+            "profile_margin",
+            "margin to the winding limit, repeated",
+            Unit::Kelvin,
+            "11",
+        ),
+        repeated_c.and_then(|peak_c| Ok(limit_c? - peak_c)),
+    );
+    out.row(
+        worst_high(
+            "profile_heat_share",
+            "used of the winding's permissible rise, repeated",
+            Unit::Share,
+        ),
+        repeated_c.and_then(|peak_c| {
+            let limit_c = limit_c?;
+            if limit_c <= order.ambient_c {
+                return Err(Why::Physics("the room is as hot as the winding may be"));
+            }
+            Ok((peak_c - order.ambient_c) / (limit_c - order.ambient_c))
+        }),
+    );
 }
 
 fn remarks(setting: &Setting, profile: &Profile, out: &mut Section) {

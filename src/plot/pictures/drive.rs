@@ -105,60 +105,79 @@ fn frame(top: f64, height: f64) -> Frame {
     }
 }
 
-/// Speed, current, supply and winding temperature over a profile.
-fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
-    let table = sizing.table("profile_course")?;
-    let time = Series::of(table, 0, 1.0).middle;
-    let [speed, current, supply, once, repeated] =
-        [(1, 1.0 / RPM), (2, 1.0), (3, 1.0), (4, 1.0), (5, 1.0)]
-            .map(|(place, factor)| Series::of(table, place, factor));
-    let supply_v = sizing.supply_v;
-    let limit_c = sizing.winding_limit_c;
-    let moves = supply.is_there();
-    let charts = 1 + 2 * usize::from(moves) + usize::from(once.is_there());
-    let verdict = sizing
-        .profile
-        .as_ref()
-        .map_or("", |verdict| verdict.text.as_str());
-    let paint = move |surface: &mut dyn Surface| -> Result<(), PlotError> {
-        let limit: Vec<f64> = limit_c.into_iter().collect();
+/// The columns of a profile's course.
+struct Course {
+    time: Vec<f64>,
+    speed: Series,
+    current: Series,
+    supply: Series,
+    once: Series,
+    repeated: Series,
+    supply_v: f64,
+    limit_c: Option<f64>,
+}
+
+impl Course {
+    fn of(sizing: &Sizing, table: &Table) -> Course {
+        Course {
+            time: Series::of(table, 0, 1.0).middle,
+            speed: Series::of(table, 1, 1.0 / RPM),
+            current: Series::of(table, 2, 1.0),
+            supply: Series::of(table, 3, 1.0),
+            once: Series::of(table, 4, 1.0),
+            repeated: Series::of(table, 5, 1.0),
+            supply_v: sizing.supply_v,
+            limit_c: sizing.winding_limit_c,
+        }
+    }
+
+    fn moves(&self) -> bool {
+        self.supply.is_there()
+    }
+
+    fn charts(&self) -> usize {
+        1 + 2 * usize::from(self.moves()) + usize::from(self.once.is_there())
+    }
+
+    fn paint(&self, surface: &mut dyn Surface) -> Result<(), PlotError> {
+        let limit: Vec<f64> = self.limit_c.into_iter().collect();
         let mut list = Vec::new();
-        if moves {
+        if self.moves() {
             list.push((
-                Series::axis([&speed], &[0.0], "rpm"),
-                vec![(&speed, ink::THIRD, None, "motor speed")],
+                Series::axis([&self.speed], &[0.0], "rpm"),
+                vec![(&self.speed, ink::THIRD, None, "motor speed")],
                 vec![],
             ));
         }
         list.push((
-            Series::axis([&current], &[0.0], "A"),
-            vec![(&current, ink::CURRENT, None, "current")],
+            Series::axis([&self.current], &[0.0], "A"),
+            vec![(&self.current, ink::CURRENT, None, "current")],
             vec![],
         ));
-        if moves {
-            let axis = Series::axis([&supply], &[0.0, supply_v], "V");
+        if self.moves() {
+            let axis = Series::axis([&self.supply], &[0.0, self.supply_v], "V");
             list.push((
                 axis,
                 vec![(
-                    &supply,
+                    &self.supply,
                     ink::VOLTAGE,
                     None,
                     "supply voltage needed; broken line: that of the supply",
                 )],
-                vec![supply_v],
+                vec![self.supply_v],
             ));
         }
-        if once.is_there() {
-            let axis = Series::axis([&once, &repeated], &limit, "°C");
+        if self.once.is_there() {
+            let axis = Series::axis([&self.once, &self.repeated], &limit, "°C");
             let curves = vec![
                 (
-                    &once,
+                    &self.once,
                     ink::VOLTAGE,
                     DASHED,
                     "winding, once from room temperature",
                 ),
                 (
-                    &repeated,
+                    &self.repeated,
                     ink::MODEL,
                     None,
                     "winding, repeated without a pause",
@@ -171,10 +190,10 @@ fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
         for (number, (left, curves, levels)) in list.into_iter().enumerate() {
             let layers = curves
                 .into_iter()
-                .flat_map(|(series, ink, dash, label)| series.layers(&time, ink, dash, label))
+                .flat_map(|(series, ink, dash, label)| series.layers(&self.time, ink, dash, label))
                 .collect();
             let panel = chart(
-                Axis::linear(time[0], time[time.len() - 1], "s"),
+                Axis::linear(self.time[0], self.time[self.time.len() - 1], "s"),
                 left,
                 layers,
                 levels,
@@ -184,7 +203,18 @@ fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
             top += CHART + UNDER + KEY;
         }
         Ok(())
-    };
+    }
+}
+
+/// Speed, current, supply and winding temperature over a profile.
+fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
+    let table = sizing.table("profile_course")?;
+    let course = Course::of(sizing, table);
+    let charts = course.charts();
+    let verdict = sizing
+        .profile
+        .as_ref()
+        .map_or("", |verdict| verdict.text.as_str());
     Some(Picture {
         name: DRIVE_PICTURES[0].into(),
         title: shown(&format!("{}: {}", sizing.motor, table.title)),
@@ -196,7 +226,7 @@ fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
         description: shown(&format!("{}; {verdict}", table.title)),
         origin: origin(sizing),
         height: charts as f64 * (KEY + CHART + UNDER),
-        paint: Box::new(paint),
+        paint: Box::new(move |surface| course.paint(surface)),
     })
 }
 

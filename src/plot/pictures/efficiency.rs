@@ -90,7 +90,7 @@ pub(in crate::plot) fn map<'a>(report: &'a Report, origin: &str) -> Option<Pictu
 
 fn region(share: f64, volts: &[f64], torques: &[f64], grid: &[Vec<f64>]) -> Option<Region> {
     let (mut low_v, mut high_v) = (Vec::new(), Vec::new());
-    for place in 0..torques.len() {
+    for (place, _) in torques.iter().enumerate() {
         let inside = |k: &usize| grid[*k][place] >= share;
         let ends = (0..volts.len())
             .find(inside)

@@ -76,7 +76,6 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             "5.2",
         ),
         fast.and_then(|(chopper, e)| {
-            // A share of the current of a motor without a load would be a frequency that nobody needs.
             if order.load == Load::None {
                 return Err(Why::NotGiven("--load"));
             }
