@@ -219,7 +219,10 @@ impl Sizing {
 
     /// What the mark of extrapolated rows means; `None` where no row has it.
     pub(super) fn mark_words(&self) -> Option<String> {
-        let mut rows = self.sections.iter().flat_map(|section| &section.rows);
+        // With a profile only its own rows are shown.
+        let shown = |section: &&SizedSection| !self.has_profile() || section.key == "profile";
+        let shown = self.sections.iter().filter(shown);
+        let mut rows = shown.flat_map(|section| &section.rows);
         rows.any(|row| row.extrapolated)
             .then(|| format!("{MARK} beyond the currents or speeds of the captures: extrapolated"))
     }

@@ -223,7 +223,10 @@ pub fn size(
         row.extrapolated = reach.is_beyond(row);
     }
     let mut warnings = warnings(file);
-    warnings.extend(reach.warnings());
+    // Of the states that a profile does not go through nothing is said.
+    if setting.profile.is_none() {
+        warnings.extend(reach.warnings());
+    }
     let mut sizing = Sizing {
         motor: file.motor_name().to_owned(),
         supply_v: order.supply_v,

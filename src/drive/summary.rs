@@ -137,6 +137,7 @@ pub fn summary(sizing: &Sizing) -> String {
     };
     for (group, rows) in groups {
         let mut head = *group;
+        let mut said = "";
         for (key, words) in *rows {
             let Some(row) = sizing.row(key) else { continue };
             let mut cells = match &row.figure {
@@ -153,7 +154,12 @@ pub fn summary(sizing: &Sizing) -> String {
                         }
                         continue;
                     }
-                    other => [other.text().to_owned(), String::new()],
+                    // The same reason once a group.
+                    other if other.text() == said => continue,
+                    other => {
+                        said = other.text();
+                        [said.to_owned(), String::new()]
+                    }
                 },
             };
             let words = with_setting(sizing, key, words);
