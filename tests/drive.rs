@@ -102,7 +102,11 @@ fn number(row: &Value, key: &str) -> f64 {
         .unwrap_or_else(|| panic!("{key} in {row}"))
 }
 
-const EVERYTHING: [&str; 28] = [
+const EVERYTHING: [&str; 32] = [
+    "--bus-limit",
+    "14V",
+    "--stop-time",
+    "60ms",
     "--supply",
     "12V",
     "--source-resistance",
@@ -262,6 +266,152 @@ fn drive_that_would_not_turn_says_so_and_ends_with_1() {
     assert!(text.contains("stalled"), "{text}");
 }
 
+/// A folder with the motor file and a profile.
+fn with_profile(motor: &MotorFile, profile: &str, options: &[&str]) -> Output {
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path();
+    motor_file::write(&path.join("motor.json"), motor, Overwrite::MotorFileOnly).expect("write");
+    std::fs::write(path.join("moves.csv"), profile).expect("write");
+    std::process::Command::new(env!("CARGO_BIN_EXE_rundown"))
+        .current_dir(path)
+        .args([
+            "drive",
+            "motor.json",
+            "--profile",
+            "moves.csv",
+            "--draws",
+            "200",
+        ])
+        .args(options)
+        .output()
+        .expect("run")
+}
+
+const MOVE: &str = "time_s,speed_rpm\n0,0\n0.1,1500\n0.3,1500\n0.4,0\n";
+
+#[test]
+fn a_profile_says_which_limit_is_met_first_and_ends_with_1_where_one_is_passed() {
+    let options = [
+        "--supply",
+        "12V",
+        "--load-inertia",
+        "30 g·cm²",
+        "--current-limit",
+        "3A",
+    ];
+    let output = with_profile(&file(&VALUES), MOVE, &options);
+    let text = joined(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{text}");
+    assert!(text.contains("profile: it holds;"), "{text}");
+    assert!(
+        text.contains("needs a heat run") || text.contains("(a heat run"),
+        "{text}"
+    );
+    assert!(
+        !text.contains("°C 95"),
+        "no temperature without thermal data: {text}"
+    );
+    // By hand: 157.08 rad/s in 0.1 s; (1.5e-6 + 3e-6) kg·m² · 1570.8 rad/s² + 3 mN·m = 10.07 mN·m; over 0.02 N·m/A 0.503 A.
+    let output = with_profile(&file(&VALUES), MOVE, &[&options[..], &["--json"]].concat());
+    let sizing: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let peak = row(&sizing, "profile_peak_current");
+    assert!(
+        (number(peak, "middle") / 0.50343 - 1.0).abs() < 2e-3,
+        "{peak}"
+    );
+    assert!(
+        number(peak, "lower") < 0.5034 && 0.5034 < number(peak, "upper"),
+        "{peak}"
+    );
+    // 3.1416 V + 0.503 A · 2 Ω + 0.5 V of 12 V.
+    let share = number(row(&sizing, "profile_voltage_share"), "middle");
+    assert!((share / 0.3873 - 1.0).abs() < 0.01, "{share}");
+    assert!(row(&sizing, "profile_winding_once")["middle"].is_null());
+    assert_eq!(sizing["profile"]["first"], "profile_voltage_share");
+    let fast = MOVE.replace("1500", "9000");
+    let output = with_profile(&file(&VALUES), &fast, &options);
+    let text = joined(&output.stdout);
+    assert_eq!(output.status.code(), Some(1), "{text}");
+    assert!(text.contains("it does not hold: it takes"), "{text}");
+}
+
+#[test]
+fn a_profile_that_cannot_be_read_is_refused_with_place_and_expected() {
+    let output = with_profile(
+        &file(&VALUES),
+        "time_s,pears\n0,1\n1,2\n",
+        &["--supply", "12V"],
+    );
+    let text = joined(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{text}");
+    assert!(
+        text.contains("moves.csv: column 2 \"pears\" has no unit"),
+        "{text}"
+    );
+    assert!(text.contains("speed_rpm, torque_mNm"), "{text}");
+}
+
+/// A capacitor, a resistor and a stop that follow from the order; what lies beyond the captures has its mark.
+#[test]
+fn braking_is_sized_for_a_bus_limit_and_a_stop_time() {
+    let options = [
+        "--supply",
+        "12V",
+        "--brake-ramp",
+        "20ms",
+        "--bus-limit",
+        "14V",
+        "--stop-time",
+        "200ms",
+        "--load-inertia",
+        "30 g·cm²",
+    ];
+    let (status, sizing) = json(&file(&VALUES), &options);
+    let absent = |row: &&Value| row["absent"]["does_not_exist"].is_string();
+    let rows = sizing["sections"].as_array().expect("sections").iter();
+    let rows = rows.flat_map(|section| section["rows"].as_array().expect("rows"));
+    let absent: Vec<&Value> = rows.filter(absent).collect();
+    assert_eq!(status, Some(0), "{absent:?}");
+    let of = |key: &str, end: &str| number(row(&sizing, key), end);
+    // 2 E/(V_lim² − V²), with all kinetic energy the safe side.
+    for end in ["middle", "upper"] {
+        let energy = of("ramp_returned", end);
+        let wanted = 2.0 * energy / (14.0 * 14.0 - 144.0);
+        assert!((of("bus_capacitor", end) / wanted - 1.0).abs() < 1e-6);
+        let bound = 2.0 * of("kinetic_energy", end) / (14.0 * 14.0 - 144.0);
+        assert!((of("bus_capacitor_bound", end) / bound - 1.0).abs() < 1e-6);
+    }
+    let (standard, lower) = (
+        of("stop_resistor_standard", "middle"),
+        of("stop_resistor", "lower"),
+    );
+    assert!(
+        standard <= lower && lower < 1.15 * standard,
+        "{standard} {lower}"
+    );
+    assert!(of("stop_resistor_time", "upper") <= 200.2e-3);
+    // All energy in the motor is lost in both resistances; the resistor's part by the ratio, friction apart.
+    let share = of("stop_resistor_energy", "middle") / of("kinetic_energy", "middle");
+    assert!(
+        0.2 < share && share < standard / (standard + 2.0),
+        "{share}"
+    );
+    let mut motor = file(&VALUES);
+    let seen = motor_file::Range {
+        lower: 0.0,
+        upper: 3.0,
+    };
+    motor.validity.current_a = Some(seen);
+    let (_, sizing) = json(&motor, &["--supply", "12V"]);
+    assert_eq!(row(&sizing, "stall_current")["extrapolated"], true);
+    assert!(row(&sizing, "running_current")["extrapolated"].is_null());
+    let text = joined(&run(&motor, &["--supply", "12V"]).stdout);
+    assert!(
+        text.contains("A* ") && text.contains("* beyond the currents"),
+        "{text}"
+    );
+}
+
 #[test]
 fn drive_refuses_what_cannot_be() {
     for (options, expected) in [
@@ -287,6 +437,14 @@ fn drive_refuses_what_cannot_be() {
         (
             vec!["--supply", "12V", "--draws", "3"],
             "--draws 3: expected 200 to 100000",
+        ),
+        (
+            vec!["--supply", "12V", "--bus-limit", "11V"],
+            "--bus-limit 11: expected a voltage above that of the supply",
+        ),
+        (
+            vec!["--supply", "12V", "--gear-efficiency", "120 %"],
+            "--gear-efficiency 1.2: expected a share above 0",
         ),
         (vec![], "the motor file states no supply voltage"),
     ] {

@@ -91,6 +91,7 @@ fn every_capture_is_drawn_with_its_model_when_the_records_are_there() {
         "parameters",
         "budget",
         "torque_speed",
+        "efficiency_map",
         "capture_coast",
         "capture_brake",
         "ripple_coast",
@@ -186,7 +187,12 @@ fn a_motor_file_alone_still_gives_its_own_pictures() {
     );
     assert_eq!(
         names(folder.path()),
-        ["budget.svg", "parameters.svg", "torque_speed.svg"]
+        [
+            "budget.svg",
+            "efficiency_map.svg",
+            "parameters.svg",
+            "torque_speed.svg"
+        ]
     );
     // Named, it is found again.
     let sheet = FITTED.path().join("bench.toml");

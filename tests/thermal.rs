@@ -13,6 +13,7 @@ use rundown::bench::{
     Bench, BrushKind, HeatKind, HeatRecord, HeatSeries, LoadOptions, MotorFacts, Stated, read_sheet,
 };
 use rundown::motor_file::{self, MotorFile, ParameterName as Name, Status, Thermal, ThermalName};
+use rundown::next::{Size, heat_plan};
 use rundown::thermal;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -129,8 +130,245 @@ fn the_bench_with_truth_gives_its_four_constants_and_a_rating_that_follows_from_
         .as_f64()
         .unwrap_or_else(|| panic!("{text}"));
     assert!((number / current - 1.0).abs() < 0.03, "{number} {current}");
+    claims_and_duties(folder.path());
+    exports(folder.path());
     // Without a limit there is no number.
     assert!(row(&drive(&[]), "continuous_current")["middle"].is_null());
+}
+
+/// Every export holds the network or says what it leaves out.
+fn exports(folder: &Path) {
+    let export = |format: &str| {
+        let output = program(
+            &["export", "motor.json", "--to", format, "--supply", "24V"],
+            folder,
+        );
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{format}: {said}");
+        String::from_utf8_lossy(&output.stdout).into_owned()
+    };
+    std::fs::write(folder.join("motor.py"), export("python")).expect("written");
+    // The steady rise of 3 W, and that of the winding's own time constant over a housing that is still cold.
+    let code = "import motor\nprint(*motor.rises(3.0, 5e4), *motor.rises(3.0, 20.0))";
+    let output = Command::new("python3")
+        .args(["-c", code])
+        .current_dir(folder)
+        .output();
+    let output = output.expect("python3 runs");
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let found: Vec<f64> = text
+        .split_whitespace()
+        .map(|cell| cell.parse().expect("a number"))
+        .collect();
+    for (found, wanted, within) in [
+        (found[0], 3.0 * 23.0452, 0.05),
+        (found[1], 3.0 * 14.0452, 0.05),
+        (found[2], 27.0 * (1.0 - (-20.0f64 / 126.0).exp()), 0.05),
+    ] {
+        assert!((found / wanted - 1.0).abs() < within, "{text}");
+    }
+    let rise_20_s = found[2];
+    std::fs::write(
+        folder.join("motor.m"),
+        export("octave") + "\n[w, h] = rises(m, 3, 20, 0, 0);\nprintf(\"rise %.9e\\n\", w);\n",
+    )
+    .expect("written");
+    let output = Command::new("octave-cli")
+        .args(["--no-gui", "motor.m"])
+        .current_dir(folder)
+        .output();
+    let text = String::from_utf8_lossy(&output.expect("octave-cli runs").stdout).into_owned();
+    let rise: f64 = text
+        .split("rise ")
+        .nth(1)
+        .and_then(|t| t.trim().parse().ok())
+        .unwrap_or_else(|| panic!("{text}"));
+    assert!((rise / rise_20_s - 1.0).abs() < 1e-9, "{rise} {rise_20_s}");
+    let spice = export("spice");
+    let name = spice
+        .split(".subckt ")
+        .nth(2)
+        .and_then(|t| t.split(' ').next())
+        .expect("a name");
+    let deck = format!(
+        "steady rise of 3 W\n{spice}\nxt w h 0 {name}\ni1 0 w dc 3\n.op\n.print op v(w) v(h)\n.end\n"
+    );
+    std::fs::write(folder.join("deck.cir"), deck).expect("written");
+    let output = Command::new("ngspice")
+        .args(["-b", "deck.cir"])
+        .current_dir(folder)
+        .output();
+    let text = String::from_utf8_lossy(&output.expect("ngspice runs").stdout).into_owned();
+    let volts = |node: &str| -> f64 {
+        let line = text
+            .lines()
+            .find(|line| line.trim_start().starts_with(&format!("{node} ")));
+        let cell = line.and_then(|line| line.split_whitespace().nth(1));
+        cell.and_then(|cell| cell.parse().ok())
+            .unwrap_or_else(|| panic!("{node}: {text}"))
+    };
+    assert!(
+        (volts("w") / found[0] - 1.0).abs() < 1e-4 && (volts("h") / found[1] - 1.0).abs() < 1e-4,
+        "{text}"
+    );
+    assert!(
+        spice.contains("_thermal winding housing room") && spice.contains("Rth2 housing room"),
+        "{spice}"
+    );
+    for format in ["modelica", "c"] {
+        assert!(
+            export(format).contains("Left out: heating of the winding"),
+            "{format}"
+        );
+    }
+    let table = export("csv");
+    assert!(
+        table.contains("winding_to_ambient_resistance_k_per_w_lower"),
+        "{table}"
+    );
+}
+
+/// A datasheet with the truth agrees and one without does not; a duty ends where the two equations do, and is drawn.
+fn claims_and_duties(folder: &Path) {
+    std::fs::write(
+        folder.join("sheet.toml"),
+        "[sheet]\nnominal_voltage = \"24 V\"\nwinding_limit = \"130 °C\"\nambient = \"23 °C\"\ndefault_tolerance = \"8 %\"\n[claims]\nthermal_resistance = \"23.05 K/W\"\nwinding_housing_resistance = \"9 °C/W\"\nwinding_thermal_time_constant = \"126 s\"\nhousing_thermal_time_constant = \"30 min\"\ncontinuous_current = { at_most = \"1.2 A\" }\n",
+    )
+    .expect("written");
+    let output = program(&["claim", "motor.json", "sheet.toml", "--json"], folder);
+    assert_eq!(output.status.code(), Some(1));
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let verdict = |entry: &str| {
+        let findings = found["findings"].as_array().expect("findings");
+        let finding = findings.iter().find(|f| f["entry"] == entry);
+        finding.unwrap_or_else(|| panic!("{entry}: {found}"))["verdict"].clone()
+    };
+    for agrees in [
+        "thermal_resistance",
+        "winding_housing_resistance",
+        "winding_thermal_time_constant",
+        "continuous_current",
+    ] {
+        assert_eq!(verdict(agrees), "agrees", "{agrees}");
+    }
+    // R_th2 C_th2 is 41 minutes.
+    assert_eq!(verdict("housing_thermal_time_constant"), "disagrees");
+
+    // 10 minutes of 1.2 A, 20 of nothing.
+    std::fs::copy(fixture().join("duty.csv"), folder.join("duty.csv")).expect("copied");
+    let arguments = [
+        "drive",
+        "motor.json",
+        "--supply",
+        "24V",
+        "--ambient",
+        "23°C",
+        "--winding-limit",
+        "130°C",
+        "--profile",
+        "duty.csv",
+        "--pictures",
+        "pictures",
+        "--json",
+        "--draws",
+        "200",
+    ];
+    let output = program(&arguments, folder);
+    let sizing: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(sizing["profile"]["first"], "profile_heat_share", "{sizing}");
+    let row = |key: &str| {
+        let sections = sizing["sections"].as_array().expect("sections");
+        let rows = sections
+            .iter()
+            .flat_map(|s| s["rows"].as_array().expect("rows"));
+        rows.clone()
+            .find(|row| row["key"] == key)
+            .unwrap_or_else(|| panic!("{key}"))
+            .clone()
+    };
+    // The two equations with the true constants, in steps of 50 ms.
+    let peaks: Vec<f64> = [1, 40]
+        .into_iter()
+        .map(|rounds| {
+            let (mut winding, mut housing, mut peak) = (0.0f64, 0.0f64, 0.0f64);
+            for step in 0..36_000 * rounds {
+                if step % 36_000 == 0 {
+                    peak = 0.0;
+                }
+                let current = if step % 36_000 < 12_000 { 1.2 } else { 0.0 };
+                let ohm = 3.1862 * (234.5 + 23.0 + winding) / (234.5 + 25.5);
+                let across = (winding - housing) / 9.0;
+                winding += 0.05 * (current * (current * ohm + 0.72) - across) / 14.0;
+                housing += 0.05 * (across - housing / 14.0452) / 175.744;
+                peak = peak.max(winding);
+            }
+            23.0 + peak
+        })
+        .collect();
+    for (key, peak) in [
+        ("profile_winding_once", peaks[0]),
+        ("profile_winding_repeated", peaks[1]),
+    ] {
+        let (lower, upper) = (row(key)["lower"].as_f64(), row(key)["upper"].as_f64());
+        assert!(
+            lower < Some(peak) && Some(peak) < upper,
+            "{key}: {peak} in {}",
+            row(key)
+        );
+        assert!(
+            upper.expect("known") - lower.expect("known") < 0.15 * peak,
+            "{}",
+            row(key)
+        );
+    }
+    for name in [
+        "profile.svg",
+        "profile.png",
+        "torque_regions.svg",
+        "torque_regions.png",
+    ] {
+        assert!(folder.join("pictures").join(name).is_file(), "{name}");
+    }
+    let svg = std::fs::read_to_string(folder.join("pictures/profile.svg")).expect("written");
+    assert!(
+        svg.contains("repeated without a pause"),
+        "the winding is drawn"
+    );
+}
+
+/// With the largest resistance to be expected the winding ends at the safe temperature or a little below, and the voltage limit is what
+/// the supply shows there.
+#[test]
+fn the_planned_run_stays_below_the_safe_temperature_in_the_worst_case() {
+    let mut file = electrical();
+    let size = Size {
+        diameter_m: Some(0.036),
+        length_m: Some(0.057),
+        mass_kg: None,
+    };
+    let plan = heat_plan(&file, &size, 25.0).expect("a plan");
+    let total = plan.thermal_resistance_k_per_w.expect("guessed");
+    // π · 36 mm · 57 mm + π/2 · (36 mm)² = 84.8 cm²; 1/(10 · 0.00848) · 1.6 = 18.9 K/W.
+    assert!((total.value / 18.87 - 1.0).abs() < 1e-3, "{total:?}");
+    assert!(!plan.known);
+    let run = plan.run.expect("a run");
+    let captures_c = file.parameters[&Name::TerminalResistance]
+        .temperature_c
+        .expect("stated");
+    let hot = RESISTANCE_OHM * (234.5 + 80.0) / (234.5 + captures_c);
+    assert!((plan.stop_resistance_ohm / hot - 1.0).abs() < 1e-9);
+    let rise = |current: f64| total.high * current * (hot * current + DROP_V);
+    assert!(
+        rise(run.current_a) <= 55.0 && rise(1.1 * run.current_a) > 55.0,
+        "{run:?}"
+    );
+    assert!((run.stop_voltage_v - hot * run.current_a - DROP_V).abs() < 1e-9);
+    assert!(run.cold_voltage_v < run.stop_voltage_v && run.fuse_a > Some(run.current_a));
+    // Without a size there is no current, and the resistance that ends the run stays.
+    let plan = heat_plan(&file, &Size::default(), 25.0).expect("a plan");
+    assert!(plan.run.is_none() && plan.stop_resistance_ohm > RESISTANCE_OHM);
+    file.parameters.remove(&Name::TerminalResistance);
+    assert!(heat_plan(&file, &size, 25.0).is_err());
 }
 
 /// Meters with errors of their own within these standard uncertainties, and a motor with its constants.

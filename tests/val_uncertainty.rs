@@ -7,7 +7,7 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use rand_distr::{Distribution, Normal, StandardNormal, Uniform};
 use rundown::stats::covariance::NormalVectors;
-use rundown::stats::monte_carlo::Outcomes;
+use rundown::stats::monte_carlo::{Outcomes, bound_tolerance};
 
 /// JCGM 100:2008, H.2, tables H.3 and H.4: resistance, reactance and impedance from V, I and phase whose means are correlated. The
 /// printed numbers are those of the first-order law, which bends over these uncertainties by less than a thousandth.
@@ -166,4 +166,10 @@ fn outcomes_that_do_not_exist_are_counted_apart() {
     assert!(outcomes.percentile_interval(0.95).is_err());
     assert!(outcomes.percentile_interval(1.5).is_err());
     assert!(Outcomes::new([f64::NAN, 1.0]).is_err());
+}
+
+/// 95 %, 1000 draws: 2 √(0.975 · 0.025/1000)/(0.05844 · 1.95996) = 0.0862, by hand.
+#[test]
+fn val_tolerance_of_a_bound() {
+    assert!((bound_tolerance(1000, 0.95) / 0.0862 - 1.0).abs() < 1e-3);
 }

@@ -26,6 +26,7 @@ pub use draft::{
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
 pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
+pub(crate) use read_table::unit_of as unit_of_column;
 pub use reading_table::{ReadingColumn, ReadingTable, TableKind};
 pub use setup::{
     Bench, BrushKind, Capture, ChannelChain, ErrorDistribution, HeatKind, HeatRecord, HeatSeries,

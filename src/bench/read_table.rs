@@ -173,7 +173,7 @@ fn may_be(typed: &TypedColumn, channel: &Channel) -> bool {
 }
 
 /// Factor from a column's values to the SI unit of a quantity, by the unit that the importer applied or that the name ends with.
-fn unit_of(quantity: Quantity, channel: &Channel) -> Option<f64> {
+pub(crate) fn unit_of(quantity: Quantity, channel: &Channel) -> Option<f64> {
     if let Some(applied) = &channel.unit {
         return (units::find(quantity, applied).ok()?.factor == 1.0).then_some(1.0);
     }

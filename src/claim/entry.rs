@@ -1,5 +1,6 @@
 //! What a vendor prints: the names of the entries and their quantities.
 
+use crate::motor_file::ThermalName;
 use crate::quantity::units::Quantity;
 
 /// One entry of a sheet.
@@ -40,11 +41,25 @@ pub enum Entry {
     MaximumEfficiency,
     /// Shaft power at the load where it is greatest.
     MaximumPower,
+    /// R_th1 + R_th2, winding to ambient.
+    ThermalResistance,
+    /// R_th1.
+    WindingHousingResistance,
+    /// R_th2.
+    HousingAmbientResistance,
+    /// R_th1 C_th1.
+    WindingThermalTimeConstant,
+    /// R_th2 C_th2.
+    HousingThermalTimeConstant,
+    /// That warms the winding to its limit at the nominal voltage.
+    ContinuousCurrent,
+    /// At that current.
+    ContinuousTorque,
 }
 
 impl Entry {
     /// Every entry, in the order of tables.
-    pub const ALL: [Entry; 17] = [
+    pub const ALL: [Entry; 24] = [
         Entry::TerminalResistance,
         Entry::ArmatureInductance,
         Entry::TorqueConstant,
@@ -62,6 +77,13 @@ impl Entry {
         Entry::MechanicalTimeConstant,
         Entry::MaximumEfficiency,
         Entry::MaximumPower,
+        Entry::ThermalResistance,
+        Entry::WindingHousingResistance,
+        Entry::HousingAmbientResistance,
+        Entry::WindingThermalTimeConstant,
+        Entry::HousingThermalTimeConstant,
+        Entry::ContinuousCurrent,
+        Entry::ContinuousTorque,
     ];
 
     /// The key in the sheet.
@@ -84,6 +106,13 @@ impl Entry {
             Entry::MechanicalTimeConstant => "mechanical_time_constant",
             Entry::MaximumEfficiency => "maximum_efficiency",
             Entry::MaximumPower => "maximum_power",
+            Entry::ThermalResistance => "thermal_resistance",
+            Entry::WindingHousingResistance => "winding_housing_resistance",
+            Entry::HousingAmbientResistance => "housing_ambient_resistance",
+            Entry::WindingThermalTimeConstant => "winding_thermal_time_constant",
+            Entry::HousingThermalTimeConstant => "housing_thermal_time_constant",
+            Entry::ContinuousCurrent => "continuous_current",
+            Entry::ContinuousTorque => "continuous_torque",
         }
     }
 
@@ -109,10 +138,21 @@ impl Entry {
                 Quantity::MotorConstant
             }
             Entry::RotorInertia => Quantity::Inertia,
-            Entry::FrictionTorque | Entry::StallTorque => Quantity::Torque,
+            Entry::FrictionTorque | Entry::StallTorque | Entry::ContinuousTorque => {
+                Quantity::Torque
+            }
             Entry::NoLoadSpeed | Entry::RatedSpeed => Quantity::Speed,
-            Entry::NoLoadCurrent | Entry::StallCurrent | Entry::RatedCurrent => Quantity::Current,
-            Entry::ElectricalTimeConstant | Entry::MechanicalTimeConstant => Quantity::Time,
+            Entry::NoLoadCurrent
+            | Entry::StallCurrent
+            | Entry::RatedCurrent
+            | Entry::ContinuousCurrent => Quantity::Current,
+            Entry::ElectricalTimeConstant
+            | Entry::MechanicalTimeConstant
+            | Entry::WindingThermalTimeConstant
+            | Entry::HousingThermalTimeConstant => Quantity::Time,
+            Entry::ThermalResistance
+            | Entry::WindingHousingResistance
+            | Entry::HousingAmbientResistance => Quantity::ThermalResistance,
             Entry::MaximumEfficiency => Quantity::Ratio,
             Entry::MaximumPower => Quantity::Power,
         }
@@ -130,7 +170,30 @@ impl Entry {
                 | Entry::RatedCurrent
                 | Entry::MaximumEfficiency
                 | Entry::MaximumPower
+                | Entry::ContinuousCurrent
+                | Entry::ContinuousTorque
         )
+    }
+
+    /// True for what holds at the winding's limit only.
+    pub fn needs_winding_limit(self) -> bool {
+        matches!(self, Entry::ContinuousCurrent | Entry::ContinuousTorque)
+    }
+
+    /// The quantity of the thermal model that it is.
+    pub fn thermal(self) -> Option<ThermalName> {
+        Some(match self {
+            Entry::ThermalResistance => ThermalName::WindingToAmbientResistance,
+            Entry::WindingHousingResistance => ThermalName::WindingToHousingResistance,
+            Entry::HousingAmbientResistance => ThermalName::HousingToAmbientResistance,
+            Entry::WindingThermalTimeConstant => ThermalName::WindingTimeConstant,
+            Entry::HousingThermalTimeConstant => ThermalName::HousingTimeConstant,
+            // They follow from the whole resistance.
+            Entry::ContinuousCurrent | Entry::ContinuousTorque => {
+                ThermalName::WindingToAmbientResistance
+            }
+            _ => return None,
+        })
     }
 
     /// True for what holds at the rated torque only.

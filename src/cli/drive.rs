@@ -1,13 +1,16 @@
 //! `rundown drive`: what a motor file means for the drive.
 
-use super::flags::{check_level, si};
+mod order;
+mod pictures;
+
+use super::flags::check_level;
 use super::status::Status;
 use super::terminal::{print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::drive::{self, Load, Order, order, table};
-use rundown::motor_file::{self, MotorFile, ThermalName};
-use rundown::quantity::units::Quantity;
+use order::order;
+use rundown::drive::{self, Profile, table};
+use rundown::motor_file;
 use std::path::PathBuf;
 
 /// Size supply, switches, PWM, brake and clamp for a motor
@@ -65,6 +68,25 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     load_inertia: Option<String>,
+    /// Move or duty: table of time with speed or position, torque or current (CSV)
+    #[arg(help_heading = "Load", long, value_name = "FILE")]
+    profile: Option<PathBuf>,
+    /// Turns of the motor a turn of the load, e.g. 20; load and inertia are at the load's shaft then
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "RATIO",
+        allow_hyphen_values = true
+    )]
+    gear: Option<String>,
+    /// Share of the power that the gear passes on, e.g. "80 %"
+    #[arg(
+        help_heading = "Load",
+        long,
+        value_name = "SHARE",
+        allow_hyphen_values = true
+    )]
+    gear_efficiency: Option<String>,
     /// Largest current of supply and switches; gives a soft-start ramp
     #[arg(
         help_heading = "Supply",
@@ -89,7 +111,7 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     duty: Option<String>,
-    /// Ripple wanted, peak to peak as a share of the mean current [default: 10 %]
+    /// Ripple wanted, peak to peak as a share of the load's current [default: 10 %]
     #[arg(
         help_heading = "PWM and bridge",
         long,
@@ -169,6 +191,22 @@ pub struct DriveArguments {
         allow_hyphen_values = true
     )]
     bus_capacitance: Option<String>,
+    /// Voltage that the supply must not pass while the motor brakes, e.g. 30V
+    #[arg(
+        help_heading = "Supply",
+        long,
+        value_name = "VOLTAGE",
+        allow_hyphen_values = true
+    )]
+    bus_limit: Option<String>,
+    /// Time in which a braking resistor has to stop the motor, e.g. 100ms
+    #[arg(
+        help_heading = "Switching off and braking",
+        long,
+        value_name = "TIME",
+        allow_hyphen_values = true
+    )]
+    stop_time: Option<String>,
     /// Thermal mass of the winding, e.g. "15 J/K"
     #[arg(
         help_heading = "Heat",
@@ -235,6 +273,9 @@ pub struct DriveArguments {
     /// Print JSON with SI units instead of the table
     #[arg(help_heading = "Output", long)]
     json: bool,
+    /// Draw the profile and the torque at each speed into this folder (SVG and PNG)
+    #[arg(help_heading = "Output", long, value_name = "DIR")]
+    pictures: Option<PathBuf>,
 }
 
 /// A section of the answer.
@@ -250,6 +291,7 @@ enum SectionFlag {
     Braking,
     Heat,
     Rating,
+    Profile,
     All,
 }
 
@@ -267,6 +309,7 @@ impl SectionFlag {
             SectionFlag::Braking => "braking",
             SectionFlag::Heat => "heating",
             SectionFlag::Rating => "rating",
+            SectionFlag::Profile => "profile",
             SectionFlag::All => return None,
         })
     }
@@ -301,8 +344,23 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
     let order = order(arguments, &file)?;
     order.check()?;
     order.check_reach(&file)?;
-    let sizing = drive::size(&file, order, arguments.draws, arguments.seed, level)
-        .with_context(|| arguments.motor.display().to_string())?;
+    if let Some(folder) = &arguments.pictures {
+        pictures::check(folder)?;
+    }
+    let profile = arguments
+        .profile
+        .as_deref()
+        .map(Profile::read)
+        .transpose()?;
+    let sizing = drive::size(
+        &file,
+        order,
+        profile,
+        arguments.draws,
+        arguments.seed,
+        level,
+    )
+    .with_context(|| arguments.motor.display().to_string())?;
     if let Some(warning) = file.conflict_warning() {
         report_warning(warning);
     }
@@ -319,102 +377,10 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
         };
         print_text(&text)?;
     }
+    if let Some(folder) = &arguments.pictures {
+        pictures::draw(&sizing, folder)?;
+    }
     Ok(Status::of(
         sizing.stands() && file.conflict_warning().is_none(),
     ))
-}
-
-/// Joule per kelvin: an energy with `/K` or `/°C` behind it.
-fn heat_capacity(text: &Option<String>) -> anyhow::Result<Option<f64>> {
-    let Some(text) = text else { return Ok(None) };
-    let energy = ["/K", "/°C"]
-        .into_iter()
-        .find_map(|end| text.trim().strip_suffix(end))
-        .with_context(|| {
-            format!(
-                "--thermal-mass {text}: expected a heat capacity, e.g. --thermal-mass \"15 J/K\""
-            )
-        })?;
-    si("--thermal-mass", Some(&energy.to_owned()), Quantity::Energy)
-}
-
-fn order(arguments: &DriveArguments, file: &MotorFile) -> anyhow::Result<Order> {
-    use Quantity as Q;
-    let a = arguments;
-    let supply_v = si("--supply", a.supply.as_ref(), Q::Voltage)?
-        .or_else(|| file.motor.as_ref()?.supply_v)
-        .context("the motor file states no supply voltage; give it, e.g. --supply 24V")?;
-    let load = match (
-        si("--load", a.load.as_ref(), Q::Torque)?,
-        si("--load-current", a.load_current.as_ref(), Q::Current)?,
-    ) {
-        (Some(torque), _) => Load::Torque(torque),
-        (None, Some(current)) => Load::Current(current),
-        (None, None) => Load::None,
-    };
-    Ok(Order {
-        supply_v,
-        source_resistance_ohm: si(
-            "--source-resistance",
-            a.source_resistance.as_ref(),
-            Q::Resistance,
-        )?
-        .unwrap_or(0.0),
-        lead_resistance_ohm: si(
-            "--lead-resistance",
-            a.lead_resistance.as_ref(),
-            Q::Resistance,
-        )?
-        .unwrap_or(0.0),
-        load,
-        load_inertia_kg_m2: si("--load-inertia", a.load_inertia.as_ref(), Q::Inertia)?,
-        current_limit_a: si("--current-limit", a.current_limit.as_ref(), Q::Current)?,
-        frequency_hz: si("--frequency", a.frequency.as_ref(), Q::Frequency)?
-            .unwrap_or(order::USUAL_FREQUENCY_HZ),
-        duty: si("--duty", a.duty.as_ref(), Q::Ratio)?.unwrap_or(order::USUAL_DUTY),
-        ripple_share: si("--ripple-share", a.ripple_share.as_ref(), Q::Ratio)?
-            .unwrap_or(order::USUAL_RIPPLE_SHARE),
-        switch_resistance_ohm: si(
-            "--switch-resistance",
-            a.switch_resistance.as_ref(),
-            Q::Resistance,
-        )?,
-        diode_drop_v: si("--diode-drop", a.diode_drop.as_ref(), Q::Voltage)?
-            .unwrap_or(order::USUAL_DIODE_DROP_V),
-        diode_resistance_ohm: si(
-            "--diode-resistance",
-            a.diode_resistance.as_ref(),
-            Q::Resistance,
-        )?
-        .unwrap_or(0.0),
-        dead_time_s: si("--dead-time", a.dead_time.as_ref(), Q::Time)?,
-        clamp_voltage_v: si("--clamp-voltage", a.clamp_voltage.as_ref(), Q::Voltage)?,
-        stray_capacitance_f: si(
-            "--stray-capacitance",
-            a.stray_capacitance.as_ref(),
-            Q::Capacitance,
-        )?,
-        brake_resistor_ohm: si("--brake-resistor", a.brake_resistor.as_ref(), Q::Resistance)?,
-        brake_ramp_s: si("--brake-ramp", a.brake_ramp.as_ref(), Q::Time)?,
-        bus_capacitance_f: si(
-            "--bus-capacitance",
-            a.bus_capacitance.as_ref(),
-            Q::Capacitance,
-        )?,
-        thermal_mass_j_per_k: heat_capacity(&a.thermal_mass)?.or_else(|| {
-            let thermal = file.thermal.as_ref()?;
-            thermal
-                .parameters
-                .get(&ThermalName::WindingHeatCapacity)?
-                .value
-        }),
-        winding_limit_c: si("--winding-limit", a.winding_limit.as_ref(), Q::Temperature)?,
-        ambient_c: si("--ambient", a.ambient.as_ref(), Q::Temperature)?
-            .unwrap_or(order::USUAL_AMBIENT_C),
-        winding_temperature_c: si(
-            "--winding-temperature",
-            a.winding_temperature.as_ref(),
-            Q::Temperature,
-        )?,
-    })
 }

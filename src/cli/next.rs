@@ -7,13 +7,18 @@ use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, read_sheet};
 use rundown::fit::{Estimate, FitOptions, SegmentKind};
 use rundown::identify::{check_roles, identify};
-use rundown::motor_file::{self, SHEET_ROLE};
+use rundown::motor_file::{self, MotorFile, SHEET_ROLE};
 use rundown::next::advice::source::refusal;
 use rundown::next::first::{resistance_given, resistance_of};
 use rundown::next::ranking::Question;
-use rundown::next::{Goal, Known, Size, first_plan, first_table, rank, screen, table};
+use rundown::next::{
+    Goal, Known, Size, first_plan, first_table, heat_plan, heat_text, rank, screen, table,
+};
 use rundown::quantity::FlagUnits;
 use std::path::{Path, PathBuf};
+
+/// Room where the sheet states none, °C.
+const ROOM_C: f64 = 25.0;
 
 /// Show what to measure next
 ///
@@ -27,7 +32,7 @@ pub struct NextArguments {
     /// Bench sheet (TOML) with or without captures, or a motor file made from one
     #[arg(value_name = "BENCH.toml")]
     sheet: Option<PathBuf>,
-    /// Goal: parameters by key, symbol or short name, e.g. inertia,K,friction
+    /// Goal: parameters by key, symbol or short name, e.g. inertia,K,friction; or heat, for a heat run
     #[arg(long = "for", value_name = "PARAMETER", default_value = "all")]
     goal: Vec<String>,
     /// Supply voltage, e.g. 24V; the sheet's without it
@@ -80,7 +85,17 @@ pub struct NextArguments {
 /// No supply voltage, an option that cannot be meant, a sheet or capture that cannot be read, captures that cannot be fitted.
 pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
-    let goal = Goal::parse(&arguments.goal)?;
+    let heat = arguments
+        .goal
+        .iter()
+        .any(|goal| goal.trim().eq_ignore_ascii_case("heat"));
+    if heat && arguments.goal.len() > 1 {
+        bail!("--for heat plans a heat run and stands alone; ask for parameters in a second call");
+    }
+    let goal = match heat {
+        true => Goal::All,
+        false => Goal::parse(&arguments.goal)?,
+    };
     let size = Size {
         diameter_m: arguments.diameter,
         length_m: arguments.length,
@@ -112,7 +127,12 @@ pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
         })
         .transpose()?;
     match bench {
-        Some(bench) if !bench.captures.is_empty() => after_a_fit(arguments, &bench, goal, size),
+        Some(bench) if !bench.captures.is_empty() => {
+            after_a_fit(arguments, &bench, goal, size, heat)
+        }
+        _ if heat => bail!(
+            "--for heat needs the resistance and brush drop of a fit: name a bench sheet with captures"
+        ),
         other => before_captures(arguments, other.as_ref(), size),
     }
 }
@@ -198,6 +218,22 @@ fn before_captures(
     Ok(Status::Ok)
 }
 
+/// The heat run; the room is that of the sheet, else 25 °C.
+fn heat_run(
+    arguments: &NextArguments,
+    bench: &Bench,
+    file: &MotorFile,
+    size: &Size,
+) -> anyhow::Result<Status> {
+    let plan = heat_plan(file, size, bench.motor.room_temperature_c.unwrap_or(ROOM_C))?;
+    if arguments.json {
+        print_json(&plan)?;
+    } else {
+        print_text(&heat_text::render(&plan))?;
+    }
+    Ok(Status::of(file.conflict_warning().is_none()))
+}
+
 /// Says why nothing is proposed.
 fn refused(arguments: &NextArguments, reason: &str) -> anyhow::Result<Status> {
     if arguments.json {
@@ -226,6 +262,7 @@ fn after_a_fit(
     bench: &Bench,
     goal: Goal,
     size: Size,
+    heat: bool,
 ) -> anyhow::Result<Status> {
     for (option, given) in [
         ("--resistance", arguments.resistance.is_some()),
@@ -252,6 +289,9 @@ fn after_a_fit(
             report_warning(warning);
         }
     })?;
+    if heat {
+        return heat_run(arguments, bench, &found.file, &size);
+    }
     let Some(supply_v) = arguments
         .supply
         .or(bench.motor.supply_v)

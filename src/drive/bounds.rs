@@ -25,6 +25,7 @@ impl Figures<'_> {
             words: def.words,
             unit: def.unit,
             formula: def.formula,
+            extrapolated: false,
             figure: self
                 .stated(def.key)
                 .unwrap_or_else(|| self.figure(place, def.worst)),

@@ -27,6 +27,10 @@ pub struct Order {
     pub load: Load,
     /// Inertia beside the rotor's.
     pub load_inertia_kg_m2: Option<f64>,
+    /// Turns of the motor a turn of the load; load and load inertia are at the load's shaft then.
+    pub gear: Option<f64>,
+    /// Share of the power that the gear passes on.
+    pub gear_efficiency: Option<f64>,
     /// Current that supply and switches stand.
     pub current_limit_a: Option<f64>,
     /// Switching frequency.
@@ -51,8 +55,12 @@ pub struct Order {
     pub brake_resistor_ohm: Option<f64>,
     /// Time in which the duty is ramped down to brake.
     pub brake_ramp_s: Option<f64>,
+    /// Time in which a braking resistor has to stop the motor.
+    pub stop_time_s: Option<f64>,
     /// Capacitance across the supply.
     pub bus_capacitance_f: Option<f64>,
+    /// Voltage that the supply must not pass while braking energy comes back.
+    pub bus_limit_v: Option<f64>,
     /// Heat capacity of the winding.
     pub thermal_mass_j_per_k: Option<f64>,
     /// Winding temperature that must not be passed.
@@ -96,6 +104,8 @@ impl Order {
             lead_resistance_ohm: 0.0,
             load: Load::None,
             load_inertia_kg_m2: None,
+            gear: None,
+            gear_efficiency: None,
             current_limit_a: None,
             frequency_hz: USUAL_FREQUENCY_HZ,
             duty: USUAL_DUTY,
@@ -108,7 +118,9 @@ impl Order {
             stray_capacitance_f: None,
             brake_resistor_ohm: None,
             brake_ramp_s: None,
+            stop_time_s: None,
             bus_capacitance_f: None,
+            bus_limit_v: None,
             thermal_mass_j_per_k: None,
             winding_limit_c: None,
             ambient_c: USUAL_AMBIENT_C,
@@ -133,6 +145,16 @@ impl Order {
             &[("--duty", Some(self.duty))],
             |duty| duty > 0.0 && duty < 1.0,
             "a share above 0 and below 1, e.g. 0.5 or \"50 %\"",
+        )?;
+        refuse(
+            &[("--gear-efficiency", self.gear_efficiency)],
+            |share| share > 0.0 && share <= 1.0,
+            "a share above 0 and at most 1, e.g. 0.8 or \"80 %\"",
+        )?;
+        refuse(
+            &[("--bus-limit", self.bus_limit_v)],
+            |limit_v| limit_v > self.supply_v && limit_v.is_finite(),
+            &format!("a voltage above that of the supply, {} V", self.supply_v),
         )?;
         let most = self.duty.min(1.0 - self.duty) / self.frequency_hz;
         refuse(
@@ -186,16 +208,18 @@ impl Order {
         self.winding_temperature_c.is_none() && self.load_inertia_kg_m2.is_none()
     }
 
-    fn above_zero(&self) -> [Stated; 10] {
+    fn above_zero(&self) -> [Stated; 12] {
         [
             ("--supply", Some(self.supply_v)),
             ("--frequency", Some(self.frequency_hz)),
             ("--ripple-share", Some(self.ripple_share)),
+            ("--gear", self.gear),
             ("--current-limit", self.current_limit_a),
             ("--clamp-voltage", self.clamp_voltage_v),
             ("--stray-capacitance", self.stray_capacitance_f),
             ("--brake-resistor", self.brake_resistor_ohm),
             ("--brake-ramp", self.brake_ramp_s),
+            ("--stop-time", self.stop_time_s),
             ("--bus-capacitance", self.bus_capacitance_f),
             ("--thermal-mass", self.thermal_mass_j_per_k),
         ]

@@ -59,6 +59,16 @@ pub enum Figure {
     },
 }
 
+impl Figure {
+    /// Whether there is a number.
+    pub(super) fn is_known(&self) -> bool {
+        matches!(self, Figure::Known(_))
+    }
+}
+
+/// Stands behind an extrapolated number.
+pub(super) const MARK: &str = "*";
+
 /// One row.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct Row {
@@ -71,6 +81,9 @@ pub struct Row {
     pub unit: Unit,
     /// SizedSection of `docs/drive.md`.
     pub formula: &'static str,
+    /// Whether it takes a current or a speed that the captures do not reach.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub extrapolated: bool,
     /// The number.
     #[serde(flatten)]
     pub figure: Figure,
@@ -128,6 +141,17 @@ pub struct SizedSection {
     pub cautions: Vec<&'static str>,
 }
 
+/// Which limit a profile meets first.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Verdict {
+    /// Whether every limit holds in the worst case.
+    pub holds: bool,
+    /// Key of the row of the limit that is met first.
+    pub first: &'static str,
+    /// In words.
+    pub text: String,
+}
+
 /// The whole answer.
 #[derive(Clone, Debug, serde::Serialize)]
 #[non_exhaustive]
@@ -153,6 +177,12 @@ pub struct Sizing {
     pub duty: f64,
     /// Ripple wanted, peak to peak as a share of the mean current.
     pub ripple_share: f64,
+    /// Winding temperature that must not be passed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub winding_limit_c: Option<f64>,
+    /// Which limit a profile meets first; absent without a profile or a limit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub profile: Option<Verdict>,
     /// What was assumed.
     pub assumptions: Vec<String>,
     /// What makes the answer doubtful.
@@ -162,9 +192,45 @@ pub struct Sizing {
 }
 
 impl Sizing {
-    /// Whether the fit converged and every result is there, or only waits for an option. Extrapolation is a warning.
+    /// A row by its key.
+    pub fn row(&self, key: &str) -> Option<&Row> {
+        let mut rows = self.sections.iter().flat_map(|section| &section.rows);
+        rows.find(|row| row.key == key)
+    }
+
+    /// Whether a profile was asked for.
+    pub(super) fn has_profile(&self) -> bool {
+        self.sections.iter().any(|section| section.key == "profile")
+    }
+
+    /// A table by its key.
+    pub fn table(&self, key: &str) -> Option<&Table> {
+        let mut tables = self.sections.iter().flat_map(|section| &section.tables);
+        tables.find(|table| table.key == key)
+    }
+
+    /// Bounds of a row that has a number.
+    pub(super) fn bounded(&self, key: &str) -> Option<&Bounded> {
+        match &self.row(key)?.figure {
+            Figure::Known(bounded) => Some(bounded),
+            Figure::Absent { .. } => None,
+        }
+    }
+
+    /// What the mark of extrapolated rows means; `None` where no row has it.
+    pub(super) fn mark_words(&self) -> Option<String> {
+        // With a profile only its own rows are shown.
+        let shown = |section: &&SizedSection| !self.has_profile() || section.key == "profile";
+        let shown = self.sections.iter().filter(shown);
+        let mut rows = shown.flat_map(|section| &section.rows);
+        rows.any(|row| row.extrapolated)
+            .then(|| format!("{MARK} beyond the currents or speeds of the captures: extrapolated"))
+    }
+
+    /// Whether the fit converged, a profile holds every limit, and every result is there or only waits for an option. Extrapolation is a warning.
     pub fn stands(&self) -> bool {
         self.fit_converged
+            && self.profile.as_ref().is_none_or(|verdict| verdict.holds)
             && !self
                 .absent()
                 .any(|absent| matches!(absent, Absent::Undetermined(_) | Absent::DoesNotExist(_)))

@@ -18,14 +18,20 @@ pub struct Sample {
     pub inductance_h: Known,
     /// C_m, load inertia included.
     pub capacitance_f: Known,
+    /// C_m of the rotor alone.
+    pub rotor_capacitance_f: Known,
     /// I_c, load included.
     pub holding_a: Known,
+    /// The load's part of it.
+    pub load_a: Known,
     pub conductance_s: Known,
     pub windage_a_per_v2: f64,
     pub brush_drop_v: Known,
     pub back_emf_constant_v_s_per_rad: Known,
     /// How it warms; `None` where the file does not know.
     pub thermal: Option<ThermalNetwork>,
+    /// Braking resistor that stops it in the time of the order, worked out once for all that needs it.
+    pub stop_resistor_ohm: Known,
     /// A motor of the finer terms only.
     pub(in crate::drive) finer: TerminalParameters,
 }
@@ -48,26 +54,31 @@ impl Sample {
             copper_ratio(captures_c(file).unwrap_or(REFERENCE_C), to_c)
         });
         let k = value(Name::BackEmfConstant);
+        let ratio = order.gear.unwrap_or(1.0);
+        let efficiency = order.gear_efficiency.unwrap_or(1.0);
         let load = match order.load {
             Load::None => Ok(0.0),
             Load::Current(current) => Ok(current),
-            Load::Torque(torque) => k.map(|k| torque / k),
+            Load::Torque(torque) => k.map(|k| torque / (k * ratio * efficiency)),
         };
         let added = match order.load_inertia_kg_m2 {
             None => Ok(0.0),
-            Some(inertia) => k.map(|k| inertia / (k * k)),
+            Some(inertia) => k.map(|k| inertia / (k * k * ratio * ratio)),
         };
         let sum = |one: Known, other: Known| Ok(one? + other?);
         Sample {
             resistance_ohm: value(Name::TerminalResistance).map(|r| r * warmth),
             inductance_h: value(Name::ArmatureInductance),
             capacitance_f: sum(value(Name::InertiaCapacitance), added),
+            rotor_capacitance_f: value(Name::InertiaCapacitance),
             holding_a: sum(value(Name::FrictionCurrent), load),
+            load_a: load,
             conductance_s: value(Name::ViscousConductance),
             windage_a_per_v2: motor.windage_a_per_v2(),
             brush_drop_v: value(Name::BrushDrop),
             back_emf_constant_v_s_per_rad: k,
             thermal: None,
+            stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
             finer: motor
                 .terms()
                 .added_to(TerminalParameters::plain(1.0, 1.0, 1.0, 0.0, 0.0)),
@@ -119,6 +130,11 @@ impl Sample {
             + self.windage_a_per_v2 * emf_v * emf_v.abs())
     }
 
+    /// The part of it that friction takes, A.
+    pub fn friction_current_a(&self, emf_v: f64) -> Known {
+        Ok(self.load_current_a(emf_v)? - self.load_a?)
+    }
+
     /// Speed of a back-EMF, rad/s.
     pub fn speed_rad_s(&self, emf_v: f64) -> Known {
         Ok(emf_v / self.back_emf_constant_v_s_per_rad?)
@@ -135,12 +151,15 @@ pub(crate) mod tests {
             resistance_ohm: Ok(p.terminal_resistance_ohm),
             inductance_h: Ok(p.armature_inductance_h),
             capacitance_f: Ok(p.inertia_capacitance_f),
+            rotor_capacitance_f: Ok(p.inertia_capacitance_f),
             holding_a: Ok(p.friction_current_a),
+            load_a: Ok(0.0),
             conductance_s: Ok(p.viscous_conductance_s),
             windage_a_per_v2: p.windage_a_per_v2,
             brush_drop_v: Ok(p.brush_drop_v),
             back_emf_constant_v_s_per_rad: Ok(k),
             thermal: None,
+            stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
             finer: p,
         }
     }

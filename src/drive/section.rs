@@ -39,6 +39,14 @@ pub enum Unit {
     Speed,
     /// N·m.
     NewtonMetre,
+    /// Ω.
+    Ohm,
+    /// F.
+    Farad,
+    /// °C.
+    Celsius,
+    /// K.
+    Kelvin,
     /// A²·s, for the let-through of a fuse.
     AmpereSquaredSecond,
     /// A plain ratio.
@@ -58,6 +66,10 @@ impl Unit {
             Unit::Share | Unit::One => "1",
             Unit::Speed => "rad/s",
             Unit::NewtonMetre => "N.m",
+            Unit::Ohm => "Ohm",
+            Unit::Farad => "F",
+            Unit::Celsius => "Cel",
+            Unit::Kelvin => "K",
             Unit::AmpereSquaredSecond => "A2.s",
         }
     }

@@ -1,6 +1,7 @@
 //! The order with what is fixed once from the estimate, so that every drawn motor is asked the same.
 
 use super::order::Order;
+use super::profile::Profile;
 use super::section::{Known, Why};
 
 /// Duty held over each of equal pieces; full duty after the last.
@@ -23,6 +24,8 @@ impl Schedule {
 #[derive(Clone, Debug)]
 pub struct Setting {
     pub order: Order,
+    /// As read.
+    pub profile: Option<Profile>,
     pub plan: Plan,
 }
 
@@ -32,6 +35,12 @@ pub struct Plan {
     pub inrush_times_s: Vec<f64>,
     pub frequencies_hz: Vec<f64>,
     pub schedule: Known<Schedule>,
+    /// Braking resistor of a standard value that stops every motor in time.
+    pub stop_resistor_ohm: Known,
+    /// The profile in short pieces.
+    pub profile: Option<Profile>,
+    /// Speeds of the table of regions, rad/s.
+    pub region_speeds_rad_s: Vec<f64>,
     /// Winding temperature of the values, °C; `None` where it is not stated.
     pub winding_c: Option<f64>,
 }
@@ -41,10 +50,14 @@ impl Setting {
     pub fn of(order: Order) -> Setting {
         Setting {
             order,
+            profile: None,
             plan: Plan {
                 inrush_times_s: Vec::new(),
                 frequencies_hz: frequencies_hz(order.frequency_hz),
                 schedule: Err(Why::NotGiven("--current-limit")),
+                stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
+                profile: None,
+                region_speeds_rad_s: Vec::new(),
                 winding_c: None,
             },
         }

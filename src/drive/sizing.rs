@@ -3,14 +3,17 @@
 use super::bounds::Figures;
 use super::cautions::Caution;
 use super::order::Order;
+use super::profile::Profile;
+use super::reach::Reach;
 use super::result::{SizedSection, Sizing};
 use super::sample::{Sample, winding_c};
 use super::section::{Known, Section};
 use super::setting::Setting;
 use super::topics::{
-    braking, half_bridge, heating, inrush, pwm, rating, soft_start, steady_states, time_constants,
-    turn_off,
+    braking, half_bridge, heating, inrush, profile, pwm, rating, regions, soft_start,
+    steady_states, stop_time, time_constants, turn_off,
 };
+use super::verdict::verdict;
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
 use rayon::prelude::*;
@@ -25,7 +28,7 @@ struct Topic {
     cautions: &'static [Caution],
 }
 
-const TOPICS: [Topic; 10] = [
+const TOPICS: [Topic; 11] = [
     Topic {
         key: "time_constants",
         title: "Time constants",
@@ -100,7 +103,21 @@ const TOPICS: [Topic; 10] = [
         closed_form: false,
         cautions: &[Caution::Demagnetisation],
     },
+    Topic {
+        key: PROFILE,
+        title: "Profile",
+        fill: profile::fill,
+        closed_form: false,
+        cautions: &[
+            Caution::TurningShaft,
+            Caution::RaisedSupply,
+            Caution::Demagnetisation,
+        ],
+    },
 ];
+
+/// Key of the section that is there only with a profile.
+const PROFILE: &str = "profile";
 
 impl Topic {
     fn sized(
@@ -151,16 +168,14 @@ impl Topic {
     }
 }
 
-/// Share of the currents seen by the captures beyond which a result is called extrapolated.
-const EXTRAPOLATED: f64 = 1.1;
-
-/// Sizes the drive: `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
+/// Sizes the drive, and for a profile what it takes: `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
 ///
 /// # Errors
 /// [`DrawError`] when the file's covariance cannot be drawn from.
 pub fn size(
     file: &MotorFile,
     order: Order,
+    profile: Option<Profile>,
     draws: usize,
     seed: u64,
     level: f64,
@@ -186,8 +201,14 @@ pub fn size(
     setting.plan.winding_c = winding_c(file, &order);
     setting.plan.inrush_times_s = inrush::times_s(&setting, &estimate);
     setting.plan.schedule = soft_start::design(&setting, &estimate, &drawn[..draws]);
-    let sections = TOPICS
+    setting.plan.stop_resistor_ohm =
+        stop_time::design(&setting, &mut estimate, &mut drawn[..draws], level);
+    setting.plan.profile = profile.as_ref().map(|p| profile::divided(p, &estimate));
+    setting.plan.region_speeds_rad_s = regions::speeds_rad_s(&setting, &estimate);
+    setting.profile = profile;
+    let mut sections: Vec<SizedSection> = TOPICS
         .iter()
+        .filter(|topic| topic.key != PROFILE || setting.profile.is_some())
         .map(|topic| {
             let motors = if topic.closed_form {
                 drawn.len()
@@ -197,8 +218,16 @@ pub fn size(
             topic.sized(file, &setting, &estimate, &drawn[..motors], level)
         })
         .collect();
-    let warnings = warnings(file, &estimate, &setting);
-    Ok(Sizing {
+    let reach = Reach::of(file, &setting, &estimate);
+    for row in sections.iter_mut().flat_map(|section| &mut section.rows) {
+        row.extrapolated = reach.is_beyond(row);
+    }
+    let mut warnings = warnings(file);
+    // Of the states that a profile does not go through nothing is said.
+    if setting.profile.is_none() {
+        warnings.extend(reach.warnings());
+    }
+    let mut sizing = Sizing {
         motor: file.motor_name().to_owned(),
         supply_v: order.supply_v,
         draws,
@@ -209,9 +238,28 @@ pub fn size(
         frequency_hz: setting.order.frequency_hz,
         duty: setting.order.duty,
         ripple_share: setting.order.ripple_share,
+        winding_limit_c: setting.order.winding_limit_c,
+        profile: None,
         assumptions: assumptions(&setting),
         warnings,
         sections,
+    };
+    sizing.warnings.extend(unprotected(&sizing));
+    sizing.profile = verdict(&sizing);
+    Ok(sizing)
+}
+
+/// A start that may last longer than a stalled winding stands it: no delay tells one from the other.
+fn unprotected(sizing: &Sizing) -> Option<String> {
+    let start_s = sizing.bounded("run_up_time")?.upper;
+    let held_s = ["stall_time_from_warm", "stall_heating_time"]
+        .iter()
+        .find_map(|key| sizing.bounded(key))?
+        .lower;
+    (start_s >= held_s).then(|| {
+        format!(
+            "a start may take {start_s:.2} s, and a stalled winding may be at its limit after {held_s:.2} s: no delay protects it; limit the current, or stop when the shaft does not turn"
+        )
     })
 }
 
@@ -239,31 +287,13 @@ fn assumptions(setting: &Setting) -> Vec<String> {
     list
 }
 
-fn warnings(file: &MotorFile, estimate: &Sample, setting: &Setting) -> Vec<String> {
+fn warnings(file: &MotorFile) -> Vec<String> {
     let mut list = Vec::new();
     if file.fit.stop.reason != StopReason::Converged {
         list.push(format!(
             "the fit behind this motor file did not converge ({}): nothing here is better than that",
             file.fit.stop.text
         ));
-    }
-    let peak = inrush::stall_a(setting, estimate);
-    if let (Ok(peak), Some(seen)) = (peak, file.validity.current_a) {
-        let largest = seen.lower.abs().max(seen.upper.abs());
-        if peak > EXTRAPOLATED * largest {
-            list.push(format!(
-                "currents up to {peak:.3} A are computed, but the captures reach {largest:.3} A: beyond that saturation and armature reaction are extrapolated; record a start at this supply"
-            ));
-        }
-    }
-    let emf = inrush::running(setting, estimate).map(|point| point.back_emf_v);
-    if let (Ok(emf), Some(seen)) = (emf, file.validity.back_emf_v) {
-        let largest = seen.largest_magnitude();
-        if emf > EXTRAPOLATED * largest {
-            list.push(format!(
-                "speeds up to a back-EMF of {emf:.4} V are computed, but the captures reach {largest:.4} V: beyond that friction and windage are extrapolated; record a start at this supply"
-            ));
-        }
     }
     list
 }

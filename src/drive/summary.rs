@@ -1,7 +1,7 @@
 //! A sizing on one screen: what supply, switches, PWM, brake and clamp have to carry, as expected and in the worst case.
 
-use super::result::{Absent, Figure, Row, Sizing};
-use super::table::{figure_text, worst_text};
+use super::result::{Absent, Figure, MARK, Sizing};
+use super::table::{figure_text, range, worst_text};
 use crate::quantity::prefix::{Zeros, with_prefix};
 use std::fmt::Write;
 
@@ -9,7 +9,7 @@ use std::fmt::Write;
 const WIDTHS: [usize; 3] = [16, 38, 13];
 
 /// The rows of the screen: group, key of the row, and what the number is.
-const ROWS: [(&str, &[(&str, &str)]); 8] = [
+const ROWS: [(&str, &[(&str, &str)]); 9] = [
     (
         "supply, switch",
         &[
@@ -31,7 +31,7 @@ const ROWS: [(&str, &[(&str, &str)]); 8] = [
         "PWM",
         &[
             ("pwm_ripple", "ripple, peak to peak,"),
-            ("ripple_share_frequency", "frequency for"),
+            ("ripple_share_frequency", "frequency,"),
             ("continuous_frequency", "frequency for continuous current"),
             ("switch_rms_current", "switch current, RMS"),
         ],
@@ -41,9 +41,15 @@ const ROWS: [(&str, &[(&str, &str)]); 8] = [
         &[
             ("short_peak", "short: peak current"),
             ("short_slow", "short: time to 5 % of the speed"),
+            ("stop_resistor", "resistor for the stop time"),
+            ("stop_resistor_standard", "standard value (E24) to take"),
+            ("stop_resistor_power", "its peak power"),
+            ("stop_resistor_energy", "its energy each stop"),
             ("kinetic_energy", "energy of the rotor"),
             ("ramp_returned", "ramp: energy into the supply"),
             ("bus_voltage", "ramp: supply rises to"),
+            ("bus_capacitor", "ramp: capacitor for the bus limit"),
+            ("bus_capacitor_bound", "any braking: capacitor for it"),
         ],
     ),
     (
@@ -51,13 +57,18 @@ const ROWS: [(&str, &[(&str, &str)]); 8] = [
         &[
             ("held_energy", "stalled: energy to clamp"),
             ("running_energy", "running: energy to clamp"),
+            ("held_clamp_current", "diode or clamp takes over"),
+            ("clamp_peak_power", "clamp: peak power"),
+            ("switch_off_voltage", "clamp: voltage across the switch"),
         ],
     ),
+    ("motor", &[("running_speed", "running speed")]),
     (
-        "motor",
+        "protection",
         &[
-            ("running_speed", "running speed"),
-            ("stall_heating_time", "stalled: time to the winding limit"),
+            ("run_up_time", "has to let a start pass"),
+            ("stall_time_from_warm", "has to act when stalled within"),
+            ("stall_heating_time", "the same, nothing given off"),
         ],
     ),
     (
@@ -74,18 +85,66 @@ const ROWS: [(&str, &[(&str, &str)]); 8] = [
     ),
 ];
 
-/// Renders the screen; ends in a line feed.
+/// What a profile takes, on one screen.
+const PROFILE_ROWS: [(&str, &[(&str, &str)]); 4] = [
+    (
+        "current",
+        &[
+            ("profile_peak_current", "peak"),
+            ("profile_rms_current", "RMS"),
+            ("profile_current_share", "used of the current limit"),
+        ],
+    ),
+    (
+        "supply",
+        &[
+            ("profile_peak_speed", "peak speed of the motor"),
+            ("profile_supply_voltage", "voltage that it needs"),
+            ("profile_voltage_share", "used of the supply voltage"),
+            ("profile_peak_power", "peak power"),
+            ("profile_returned_energy", "energy that comes back"),
+            ("profile_bus_voltage", "supply rises to"),
+        ],
+    ),
+    (
+        "winding",
+        &[
+            ("profile_winding_once", "peak, once from room temperature"),
+            ("profile_winding_repeated", "peak, repeated without a pause"),
+            ("profile_margin", "margin to the limit, repeated"),
+        ],
+    ),
+    (
+        "gear",
+        &[
+            ("profile_best_ratio", "ratio of the least RMS current"),
+            ("profile_best_rms", "RMS current with it"),
+            ("profile_best_heat", "heat in the winding, of that now"),
+        ],
+    ),
+];
+
+/// Renders the screen, with a profile that of the profile; ends in a line feed.
 ///
 /// What waits for an option is named once at the end, with the option. What the motor file does not determine stands beside its row.
 pub fn summary(sizing: &Sizing) -> String {
     let mut text = heading(sizing);
     line(&mut text, ["", "", "expected"], "worst case");
     let mut waiting: Vec<(String, String)> = Vec::new();
-    for (group, rows) in ROWS {
-        let mut head = group;
-        for (key, words) in rows {
+    let groups: &[(&str, &[(&str, &str)])] = match sizing.has_profile() {
+        true => &PROFILE_ROWS,
+        false => &ROWS,
+    };
+    for (group, rows) in groups {
+        let mut head = *group;
+        let mut said = "";
+        for (key, words) in *rows {
             let Some(row) = sizing.row(key) else { continue };
-            let cells = match &row.figure {
+            let mut cells = match &row.figure {
+                // A ratio is chosen within its bounds.
+                Figure::Known(bounded) if *key == "profile_best_ratio" => {
+                    [figure_text(row), range(bounded, row.unit)]
+                }
                 Figure::Known(_) => [figure_text(row), worst_text(row)],
                 Figure::Absent { absent } => match absent {
                     Absent::NotGiven(why) => {
@@ -95,15 +154,29 @@ pub fn summary(sizing: &Sizing) -> String {
                         }
                         continue;
                     }
-                    other => [other.text().to_owned(), String::new()],
+                    // The same reason once a group.
+                    other if other.text() == said => continue,
+                    other => {
+                        said = other.text();
+                        [said.to_owned(), String::new()]
+                    }
                 },
             };
             let words = with_setting(sizing, key, words);
+            if row.extrapolated && row.figure.is_known() {
+                cells[0] += MARK;
+            }
             line(&mut text, [head, &words, &cells[0]], &cells[1]);
             head = "";
         }
     }
     text.push('\n');
+    if let Some(verdict) = &sizing.profile {
+        let _ = writeln!(text, "profile: {}", verdict.text);
+    }
+    if let Some(words) = sizing.mark_words() {
+        let _ = writeln!(text, "{words}");
+    }
     if !waiting.is_empty() {
         let each = waiting.iter().map(|(why, rows)| {
             let option = why.trim_start_matches("needs ");
@@ -116,14 +189,16 @@ pub fn summary(sizing: &Sizing) -> String {
         let _ = writeln!(text, "warning: {warning}");
     }
     let mut cautions: Vec<&str> = Vec::new();
-    for caution in sizing.sections.iter().flat_map(|s| &s.cautions) {
+    let shown = sizing.sections.iter();
+    let shown = shown.filter(|section| !sizing.has_profile() || section.key == "profile");
+    for caution in shown.flat_map(|s| &s.cautions) {
         if !cautions.contains(caution) {
             cautions.push(caution);
         }
     }
     let _ = writeln!(text, "caution: {}", cautions.join("; "));
     text.push_str(
-        "more: --section inrush, soft-start, pwm, bridge, off, braking, heat,\n  rating or all\n",
+        "more: --section inrush, soft-start, pwm, bridge, off, braking, heat,\n  rating, profile or all\n",
     );
     text
 }
@@ -137,7 +212,10 @@ fn with_setting(sizing: &Sizing, key: &str, words: &str) -> String {
             100.0 * sizing.duty
         ),
         "ripple_share_frequency" => {
-            format!("{words} {:.0} % ripple", 100.0 * sizing.ripple_share)
+            format!(
+                "{words} {:.0} % ripple of the load",
+                100.0 * sizing.ripple_share
+            )
         }
         _ => words.to_owned(),
     }
@@ -164,11 +242,4 @@ fn line(text: &mut String, cells: [&str; 3], last: &str) {
     }
     out.push_str(last);
     let _ = writeln!(text, "{}", out.trim_end());
-}
-
-impl Sizing {
-    fn row(&self, key: &str) -> Option<&Row> {
-        let mut rows = self.sections.iter().flat_map(|section| &section.rows);
-        rows.find(|row| row.key == key)
-    }
 }

@@ -1,14 +1,17 @@
 //! A sizing as text.
 
-use super::result::{Absent, Bounded, Entry, Figure, Head, Row, SizedSection, Sizing, Table};
+use super::result::{Absent, Bounded, Entry, Figure, Head, MARK, Row, SizedSection, Sizing, Table};
 use super::section::Unit;
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
 use crate::quantity::wrapped;
+use crate::stats::monte_carlo::bound_tolerance;
 use std::fmt::Write;
 
 /// Columns of what a number is, the number, its interval and the worst case.
 const WIDTHS: [usize; 4] = [35, 11, 21, 10];
+/// Most lines of a table.
+const MOST_LINES: usize = 24;
 /// Letters of a line of a column's head.
 const HEAD: usize = 13;
 
@@ -18,16 +21,23 @@ pub fn render(sizing: &Sizing, sections: &[&str]) -> String {
     let _ = writeln!(text, "{} at {} V", sizing.motor, sizing.supply_v);
     let _ = writeln!(
         text,
-        "{} % intervals, {} Monte Carlo draws (seed {}); worst case: the bound to design for; §: section of docs/drive.md",
+        "{} % intervals, {} Monte Carlo draws (seed {}; chance moves a bound by up to {:.0} % of the half width); worst case: the bound to design for; §: section of docs/drive.md",
         (sizing.level * 1e4).round() / 100.0,
         sizing.draws,
-        sizing.seed
+        sizing.seed,
+        100.0 * bound_tolerance(sizing.draws, sizing.level)
     );
     for assumption in &sizing.assumptions {
         let _ = writeln!(text, "assumed: {assumption}");
     }
     for warning in &sizing.warnings {
         let _ = writeln!(text, "warning: {warning}");
+    }
+    if let Some(verdict) = &sizing.profile {
+        let _ = writeln!(text, "profile: {}", verdict.text);
+    }
+    if let Some(words) = sizing.mark_words() {
+        let _ = writeln!(text, "{words}");
     }
     for section in &sizing.sections {
         if sections.is_empty() || sections.contains(&section.key) {
@@ -50,9 +60,11 @@ fn section(text: &mut String, section: &SizedSection) {
                     Some(_) => range(bounded, row.unit),
                 };
                 let words = format!("  {}", row.words);
+                let mark = if row.extrapolated { MARK } else { "" };
+                let marked = format!("{}{mark}", figure_text(row));
                 line(
                     text,
-                    [words, figure_text(row), interval, worst_text(row)],
+                    [words, marked, interval, worst_text(row)],
                     row.formula,
                 );
             }
@@ -136,7 +148,7 @@ fn spread(bounded: &Bounded) -> Option<f64> {
     (spread > 1e-9 * bounded.middle.abs()).then_some(spread)
 }
 
-fn range(bounded: &Bounded, unit: Unit) -> String {
+pub(super) fn range(bounded: &Bounded, unit: Unit) -> String {
     let ends = [bounded.lower, bounded.upper].map(|end| written(end, spread(bounded), unit));
     match (ends[0].split_once(' '), ends[1].split_once(' ')) {
         (Some((lower, one)), Some((upper, other))) if one == other => {
@@ -152,6 +164,9 @@ fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
         Unit::Share => (0.01, "%", Scale::Plain),
         Unit::Speed => (RPM, "rpm", Scale::Plain),
         Unit::NewtonMetre => (1.0, "N·m", Scale::Prefix),
+        Unit::Ohm => (1.0, "Ω", Scale::Prefix),
+        Unit::Celsius => (1.0, "°C", Scale::Plain),
+        Unit::Kelvin => (1.0, "K", Scale::Plain),
         Unit::AmpereSquaredSecond => (1.0, "A²·s", Scale::Plain),
         Unit::One => (1.0, "", Scale::Plain),
         other => (1.0, other.si(), Scale::Prefix),
@@ -174,7 +189,12 @@ fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
 fn table(text: &mut String, table: &Table) {
     let _ = writeln!(text, "  {} (worst cases, § {})", table.title, table.formula);
     let mut cells: Vec<Vec<String>> = heads(table);
-    for line in &table.lines {
+    // A course is thinned; the whole of it is for --json and the pictures.
+    let stride = match table.lines.len() {
+        few if few <= MOST_LINES => 1,
+        many => many.div_ceil(MOST_LINES),
+    };
+    for line in table.lines.iter().step_by(stride) {
         let cell = |(entry, column): (&Entry, &Head)| match entry {
             Entry::Exact(value) => written(*value, None, column.unit),
             Entry::Figure(Figure::Absent { .. }) => "-".to_owned(),

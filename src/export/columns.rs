@@ -1,6 +1,6 @@
 //! Columns of a table with a row a motor: their headings, and cells of which the unknown ones are empty.
 
-use crate::motor_file::{MotorFile, Parameter, ParameterName};
+use crate::motor_file::{MotorFile, Parameter, ParameterName, Thermal, ThermalName};
 use polars::prelude::*;
 
 /// A column of text.
@@ -95,4 +95,31 @@ impl<'a> ParameterColumns<'a> {
     fn number(&self, name: &str, of: impl Fn(&Parameter) -> Option<f64>) -> Column {
         number(name, self.parameters.iter().map(|p| of((*p)?)))
     }
+}
+
+/// The thermal model of the motor of each row: value with its unit in the heading, uncertainty, bounds and status of each quantity.
+pub fn thermal<'a>(files: impl Iterator<Item = Option<&'a MotorFile>>) -> Vec<Column> {
+    let models: Vec<Option<&Thermal>> = files.map(|file| file?.thermal.as_ref()).collect();
+    let quantity = |name: ThermalName| {
+        let of = |model: &Option<&'a Thermal>| (*model)?.parameters.get(&name);
+        let key = name.key();
+        let unit = match name.ucum() {
+            "K/W" => "k_per_w",
+            "J/K" => "j_per_k",
+            other => other,
+        };
+        let real = |suffix: &str, cell: fn(&Parameter) -> Option<f64>| {
+            let cells = models.iter().map(|model| cell(of(model)?));
+            number(&format!("{key}_{unit}{suffix}"), cells)
+        };
+        let status = models.iter().map(|model| Some(of(model)?.status.label()));
+        [
+            real("", |p| p.value),
+            real("_standard_uncertainty", |p| p.standard_uncertainty),
+            real("_lower", |p| p.lower),
+            real("_upper", |p| p.upper),
+            text(&format!("{key}_status"), status),
+        ]
+    };
+    ThermalName::ALL.into_iter().flat_map(quantity).collect()
 }

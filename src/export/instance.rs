@@ -1,9 +1,11 @@
 //! One concrete motor with the file that it comes from, as the formats write it.
 
 use super::ExportError;
+use crate::motor::temperature::copper_ratio;
+use crate::motor::thermal::ThermalNetwork;
 use crate::motor::{MechanicalParameters, TerminalParameters};
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, corner};
-use crate::motor_file::{ModelTerms, MotorFile, ParameterName};
+use crate::motor_file::{ModelTerms, MotorFile, ParameterName, Thermal};
 
 pub use crate::motor_file::draw::{End, MODEL};
 
@@ -173,6 +175,18 @@ impl<'a> Instance<'a> {
                 .map_or(String::new(), |u| format!(", standard uncertainty {u:.1e}"));
             lines.push(format!("{key} = {:e}{uncertainty}", term.value));
         }
+        for (name, parameter) in file.thermal.iter().flat_map(|thermal| &thermal.parameters) {
+            if let (Some(value), Some(lower), Some(upper)) =
+                (parameter.value, parameter.lower, parameter.upper)
+            {
+                let [symbol, _] = name.label();
+                lines.push(format!(
+                    "{} {symbol} = {value:e} {}, interval {lower:.4e} to {upper:.4e}",
+                    name.key(),
+                    name.ucum()
+                ));
+            }
+        }
         lines.push(format!(
             "Written by {} {} from a motor file of {} {}; captures:",
             env!("CARGO_PKG_NAME"),
@@ -215,7 +229,33 @@ impl<'a> Instance<'a> {
                 "armature reaction (at {current_a:.2} A the torque constant is {percent:.1} % smaller)"
             ));
         }
+        if let (Some(thermal), Some(from_c)) = (&self.file.thermal, self.winding_c()) {
+            let percent = 100.0 * (copper_ratio(from_c, thermal.hottest_winding_c) - 1.0);
+            list.push(format!(
+                "heating of the winding (at {:.0} degC, the hottest of the heat records, the resistance is {percent:.0} % larger)",
+                thermal.hottest_winding_c
+            ));
+        }
         list
+    }
+
+    /// Temperature of the winding of these values, degC.
+    fn winding_c(&self) -> Option<f64> {
+        let resistance = self
+            .file
+            .parameters
+            .get(&ParameterName::TerminalResistance)?;
+        resistance.temperature_c
+    }
+
+    /// The thermal network, where the file has all of it.
+    pub fn network(&self) -> Option<ThermalNetwork> {
+        let thermal = self
+            .file
+            .thermal
+            .as_ref()
+            .filter(|thermal| thermal.is_complete())?;
+        Some(Thermal::network(thermal.log_values))
     }
 
     /// Name of the motor as an identifier: lower-case letters, digits and underscores, beginning with a letter.

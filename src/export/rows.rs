@@ -1,9 +1,9 @@
 //! One row a motor (or a drawn motor), for tables: CSV and Parquet.
 //!
 //! Columns: `motor`, `sample`, then for each parameter its value with the unit in the column's name, standard
-//! uncertainty, lower and upper bound, temperature and status, then program and inputs. What is unknown is an empty cell.
+//! uncertainty, lower and upper bound, temperature and status, then the same of the thermal model, then program and inputs. What is unknown is an empty cell.
 
-use super::columns::{ParameterColumns, heading, number, text};
+use super::columns::{ParameterColumns, heading, number, text, thermal};
 use super::{ExportError, Instance, table};
 use crate::motor_file::{MotorFile, ParameterName};
 use polars::prelude::*;
@@ -68,6 +68,7 @@ pub fn frame(rows: &[Row<'_>]) -> Result<DataFrame, ExportError> {
         columns.extend(parameter.uncertainty());
         columns.push(parameter.status());
     }
+    columns.extend(thermal(rows.iter().map(|row| Some(row.file))));
     columns.push(text("program", rows.iter().map(|row| Some(row.program()))));
     columns.push(text("inputs", rows.iter().map(|row| Some(row.inputs()))));
     Ok(DataFrame::new(rows.len(), columns)?)

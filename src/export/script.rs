@@ -5,6 +5,7 @@
 //! Coulomb friction held over a step and the rotor still until the torque exceeds it.
 
 use super::{ExportError, Instance};
+use crate::motor::thermal::ThermalNetwork;
 use std::fmt::Write;
 
 /// Constants in the order in which both scripts name them.
@@ -40,6 +41,58 @@ fn constants(motor: &Instance<'_>, supply_v: f64) -> Vec<(&'static str, f64, &'s
     ]
 }
 
+/// The thermal network; both scripts name it in this order.
+fn thermal_constants(network: &ThermalNetwork) -> [(&'static str, f64, &'static str); 4] {
+    [
+        (
+            "RTH1",
+            network.winding_to_housing_k_per_w,
+            "K/W, winding to housing",
+        ),
+        ("CTH1", network.winding_j_per_k, "J/K, winding"),
+        (
+            "RTH2",
+            network.housing_to_ambient_k_per_w,
+            "K/W, housing to room",
+        ),
+        ("CTH2", network.housing_j_per_k, "J/K, housing"),
+    ]
+}
+
+const PYTHON_THERMAL: &str = r#"
+
+def rises(heat_w, seconds, winding=0.0, housing=0.0):
+    """Rises of winding and housing above the room in K after a time of constant heat in the winding."""
+    steps = max(1, math.ceil(100.0 * seconds / min(RTH1 * CTH1, RTH2 * CTH2)))
+    h = seconds / steps
+    for _ in range(steps):
+        w, x = winding, housing
+        for share in (0.5, 1.0):
+            across = (w - x) / RTH1
+            w, x = winding + share * h * (heat_w - across) / CTH1, housing + share * h * (across - x / RTH2) / CTH2
+        winding, housing = w, x
+    return winding, housing
+"#;
+
+const OCTAVE_THERMAL: &str = r#"
+% Rises of winding and housing above the room in K after a time of constant heat in the winding.
+function [winding, housing] = rises(m, heat_w, seconds, winding, housing)
+  steps = max(1, ceil(100 * seconds / min(m.RTH1 * m.CTH1, m.RTH2 * m.CTH2)));
+  h = seconds / steps;
+  for n = 1:steps
+    w = winding;
+    x = housing;
+    for share = [0.5 1]
+      across = (w - x) / m.RTH1;
+      w = winding + share * h * (heat_w - across) / m.CTH1;
+      x = housing + share * h * (across - x / m.RTH2) / m.CTH2;
+    end
+    winding = w;
+    housing = x;
+  end
+end
+"#;
+
 /// Python 3 module: `start(supply_v, duration_s)` and, run as a program, three lines of results.
 ///
 /// # Errors
@@ -53,6 +106,12 @@ pub fn python(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
     text.push_str("import math\n\n");
     for (name, value, words) in constants(motor, supply_v) {
         let _ = writeln!(text, "{name} = {value:e}  # {words}");
+    }
+    if let Some(network) = motor.network() {
+        for (name, value, words) in thermal_constants(&network) {
+            let _ = writeln!(text, "{name} = {value:e}  # {words}");
+        }
+        text.push_str(PYTHON_THERMAL);
     }
     text.push_str(PYTHON);
     Ok(text)
@@ -120,6 +179,12 @@ pub fn octave(motor: &Instance<'_>, supply_v: Option<f64>) -> Result<String, Exp
     text.push_str("1;  % a script, not a function file\n\n");
     for (name, value, words) in constants(motor, supply_v) {
         let _ = writeln!(text, "m.{name} = {value:e};  % {words}");
+    }
+    if let Some(network) = motor.network() {
+        for (name, value, words) in thermal_constants(&network) {
+            let _ = writeln!(text, "m.{name} = {value:e};  % {words}");
+        }
+        text.push_str(OCTAVE_THERMAL);
     }
     text.push_str(OCTAVE);
     Ok(text)

@@ -78,6 +78,30 @@ pub fn subcircuit(motor: &Instance<'_>) -> String {
          Bfriction shaft frame I={tc}*tanh(V(shaft,frame)/{ws})+{b}*V(shaft,frame)+{cw}*V(shaft,frame)*abs(V(shaft,frame))\n",
     );
     let _ = writeln!(text, ".ends {name}");
+    text.push_str(&thermal(motor, &name));
+    text
+}
+
+/// The subcircuit `NAME_thermal winding housing room`; nothing without a thermal model.
+fn thermal(motor: &Instance<'_>, name: &str) -> String {
+    let mut text = String::new();
+    if let Some(network) = motor.network() {
+        let _ = write!(
+            text,
+            "* How it warms: a current of 1 A into winding is 1 W of heat there, 1 V is 1 K above the room.\n\
+             * Heat of the motor: r*i^2 + vb*|i|; its resistance is held at that of the head.\n\
+             .subckt {name}_thermal winding housing room\n\
+             Rth1 winding housing {:e}\n\
+             Cth1 winding room {:e}\n\
+             Rth2 housing room {:e}\n\
+             Cth2 housing room {:e}\n\
+             .ends {name}_thermal\n",
+            network.winding_to_housing_k_per_w,
+            network.winding_j_per_k,
+            network.housing_to_ambient_k_per_w,
+            network.housing_j_per_k
+        );
+    }
     text
 }
 

@@ -7,6 +7,8 @@
 //! with the heat P₁ set free in the rotor and P₂ in bearings and housing. Exact while both are constant: the matrix has two real, distinct
 //! eigenvalues, of which `exp(A t)` is made (Sylvester's formula).
 
+use super::{OperatingPoint, TerminalParameters};
+
 /// The four constants of the network, K/W and J/K.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThermalNetwork {
@@ -51,6 +53,47 @@ impl ThermalNetwork {
             winding_k: housing_k + self.winding_to_housing_k_per_w * heat.winding_w,
             housing_k,
         }
+    }
+
+    /// Heat in the winding that lasts at a rise of `rise_k`, with heat of friction in the housing, W.
+    pub fn continuous_w(&self, rise_k: f64, friction_w: f64) -> f64 {
+        let by_friction_k = self.housing_to_ambient_k_per_w * friction_w;
+        ((rise_k - by_friction_k) / self.total_k_per_w()).max(0.0)
+    }
+
+    /// The load that warms a turning motor's winding by `rise_k` for ever. `hot`: the motor with its winding at that temperature and
+    /// `series_ohm` outside of it. `None` where it does not turn, or gets hotter without a load already.
+    pub fn continuous(
+        &self,
+        rise_k: f64,
+        voltage_v: f64,
+        hot: &TerminalParameters,
+        series_ohm: f64,
+    ) -> Option<OperatingPoint> {
+        let winding_ohm = hot.terminal_resistance_ohm - series_ohm;
+        let spare_w = |current_a: f64| {
+            let e = hot.at_current(voltage_v, current_a).back_emf_v;
+            let friction_a =
+                hot.friction_current_a + e * (hot.viscous_conductance_s + hot.windage_a_per_v2 * e);
+            let heat_w = current_a * (current_a * winding_ohm + hot.brush_drop_v);
+            self.continuous_w(rise_k, e * friction_a) - heat_w
+        };
+        let (mut low_a, mut high_a) = (
+            hot.no_load(voltage_v)?.current_a,
+            hot.rotor_held(voltage_v).current_a,
+        );
+        if spare_w(low_a) <= 0.0 {
+            return None;
+        }
+        for _ in 0..60 {
+            let middle = 0.5 * (low_a + high_a);
+            if spare_w(middle) > 0.0 {
+                low_a = middle;
+            } else {
+                high_a = middle;
+            }
+        }
+        Some(hot.at_current(voltage_v, low_a))
     }
 
     /// The rise after `time_s` of constant heat.

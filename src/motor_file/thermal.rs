@@ -40,6 +40,30 @@ impl ThermalName {
         ThermalName::HousingHeatCapacity,
     ];
 
+    /// Every quantity.
+    pub const ALL: [ThermalName; 7] = [
+        ThermalName::WindingToHousingResistance,
+        ThermalName::WindingHeatCapacity,
+        ThermalName::HousingToAmbientResistance,
+        ThermalName::HousingHeatCapacity,
+        ThermalName::WindingToAmbientResistance,
+        ThermalName::WindingTimeConstant,
+        ThermalName::HousingTimeConstant,
+    ];
+
+    /// The key in the motor file.
+    pub fn key(self) -> &'static str {
+        match self {
+            ThermalName::WindingToHousingResistance => "winding_to_housing_resistance",
+            ThermalName::WindingHeatCapacity => "winding_heat_capacity",
+            ThermalName::HousingToAmbientResistance => "housing_to_ambient_resistance",
+            ThermalName::HousingHeatCapacity => "housing_heat_capacity",
+            ThermalName::WindingToAmbientResistance => "winding_to_ambient_resistance",
+            ThermalName::WindingTimeConstant => "winding_time_constant",
+            ThermalName::HousingTimeConstant => "housing_time_constant",
+        }
+    }
+
     /// Symbol and words of a table.
     pub fn label(self) -> [&'static str; 2] {
         match self {

@@ -1,7 +1,7 @@
 //! Pictures for a lab notebook or a pull request: SVG and PNG, drawn by plotters from the same plain data as the report page.
 //!
 //! * [`find`]: the records behind a motor file, by their SHA-256.
-//! * [`pictures()`]: what there is to draw.
+//! * [`pictures()`]: what there is to draw; [`drive_pictures`]: of a sizing.
 //! * [`write`](write()): the files, each written atomically.
 //!
 //! A picture has one look on screen and paper: dark on pale, colours that colour-blind readers tell apart, and a line style or
@@ -19,7 +19,7 @@ pub use drawing::picture::Picture;
 pub use error::PlotError;
 pub use files::{Format, check_folder, write};
 pub use names::possible_names;
-pub use pictures::pictures;
+pub use pictures::{DRIVE_PICTURES, drive_pictures, pictures};
 pub use records::{Records, find};
 
 use crate::motor_file::MotorFile;

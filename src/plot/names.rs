@@ -4,7 +4,7 @@ use crate::motor_file::MotorFile;
 
 /// Names of all files that [`pictures`](super::pictures()) can make of a motor file, so that a refusal comes before the long work.
 pub fn possible_names(file: &MotorFile) -> Vec<String> {
-    let mut out: Vec<String> = ["parameters", "budget", "torque_speed"]
+    let mut out: Vec<String> = ["parameters", "budget", "torque_speed", "efficiency_map"]
         .map(String::from)
         .to_vec();
     let mut names = Names::default();

@@ -55,6 +55,7 @@ pub fn gather(
         ),
         shaft: captures::shaft::views(bench, estimate),
         tables: tables::views(bench, estimate),
+        heat: captures::heat::with_records(bench, file, level),
         ..from_file(file)
     }
 }
@@ -105,6 +106,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         motion: Vec::new(),
         shaft: Vec::new(),
         tables: Vec::new(),
+        heat: captures::heat::section(file),
         correlation: uncertainty::correlation(file),
         budget: uncertainty::budget(file),
         operating: operating::operating(file),

@@ -33,6 +33,7 @@ struct Pictures<'a> {
     motion: &'a [super::context::MotionView],
     shaft: &'a [super::context::MotionView],
     tables: &'a [super::context::TableView],
+    heat: &'a Option<super::context::HeatSection>,
     operating: Option<super::operating::OperatingTable>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
@@ -55,6 +56,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
         motion: &report.motion,
         shaft: &report.shaft,
         tables: &report.tables,
+        heat: &report.heat,
         operating: report
             .operating
             .as_ref()

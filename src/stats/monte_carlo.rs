@@ -27,6 +27,16 @@ pub struct Summary {
     pub upper: f64,
 }
 
+/// How far chance may move a bound of `draws` outcomes, twice its standard deviation as a share of the half width of the interval at `level`,
+/// for normal outcomes: 2 √(p (1 − p)/M)/(φ(z) z), p = (1 + level)/2 (standard deviation of a sample quantile, H. A. David, Order Statistics,
+/// from memory). JCGM 101:2008, 7.9.4, compares twice that standard deviation with the numerical tolerance of 7.9.2.
+pub fn bound_tolerance(draws: usize, level: f64) -> f64 {
+    let p = 0.5 + 0.5 * level;
+    let z = super::quantiles::normal_quantile(p);
+    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    2.0 * (p * (1.0 - p) / draws as f64).sqrt() / (density * z)
+}
+
 impl Outcomes {
     /// Takes the outcomes of all trials.
     ///

@@ -40,19 +40,33 @@ impl Identified {
 
 /// The network from the heat records of `bench`, its electrical parameters from `file`; intervals at `level`.
 pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
+    match solved(bench, file) {
+        Ok((problem, x)) => report(&problem, &x, level),
+        Err(warning) => Identified::nothing(warning),
+    }
+}
+
+/// The records beside the model, and the unknowns that fit them best.
+///
+/// # Errors
+/// Why there are none, in words for the person.
+pub(super) fn solved(
+    bench: &Bench,
+    file: &MotorFile,
+) -> Result<(Problem, DVector<f64>), &'static str> {
     let records: Vec<Observed> = bench.heat.iter().map(observe).collect();
     let Some(run) = records.iter().find(|record| record.current_a.is_some()) else {
-        return Identified::nothing(
+        return Err(
             "cooling curves alone give no thermal resistance: add the heat run that each follows",
         );
     };
     let Some(electrical) = electrical(bench, file) else {
-        return Identified::nothing(
+        return Err(
             "the heat records are not used: they need the terminal resistance and its temperature (winding_temperature) from the captures",
         );
     };
     let Some(guess) = guess(run, &electrical) else {
-        return Identified::nothing(
+        return Err(
             "the heat run is not used: its winding hardly warms. Take more current or more time",
         );
     };
@@ -63,9 +77,7 @@ pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
         center: guess,
     };
     let Some(mut x) = best(&problem, guess) else {
-        return Identified::nothing(
-            "the heat records could not be fitted by two bodies that heat flows through",
-        );
+        return Err("the heat records could not be fitted by two bodies that heat flows through");
     };
     for _ in 0..3 {
         inflate(&mut problem, &x);
@@ -78,7 +90,7 @@ pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
             _ => break,
         }
     }
-    report(&problem, &x, level)
+    Ok((problem, x))
 }
 
 fn options() -> SolverOptions {

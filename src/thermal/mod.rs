@@ -6,10 +6,13 @@
 //!
 //! * `observed`: records as bins with their noise.
 //! * `problem`: unknowns, simulation, residuals.
+//! * `courses`: the temperatures over each record, with their band.
 //! * `identify`: estimate, bounds, what is undetermined, what contradicts.
 
+mod courses;
 mod identify;
 mod observed;
 mod problem;
 
+pub use courses::{Course, Temperatures, courses};
 pub use identify::identify;

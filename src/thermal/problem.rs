@@ -83,6 +83,8 @@ pub(super) struct Problem {
 pub(super) struct Simulated {
     pub residuals: Vec<Residual>,
     pub hottest_c: f64,
+    /// Winding and housing at each bin of each record, °C.
+    pub temperatures_c: Vec<Vec<[f64; 2]>>,
 }
 
 impl Problem {
@@ -113,6 +115,7 @@ impl Problem {
         let mut residuals = Vec::new();
         let mut hottest_c = f64::NEG_INFINITY;
         let mut ends: Vec<(Rise, f64)> = Vec::with_capacity(self.records.len());
+        let mut temperatures_c = Vec::with_capacity(self.records.len());
         for (record, observed) in self.records.iter().enumerate() {
             let own = |place: usize| x[SHARED + EACH * record + place];
             let ambient_c = observed.ambient_c.0 + observed.ambient_c.1 * own(AMBIENT);
@@ -137,6 +140,7 @@ impl Problem {
                 },
             };
             let mut last: Option<(f64, Heat)> = None;
+            let mut of_record = Vec::with_capacity(observed.time_s.len());
             for bin in 0..observed.time_s.len() {
                 let current_a = observed.current_a.as_ref().map_or(0.0, |bins| {
                     bins.means[bin] * (1.0 - bins.relative * own(CURRENT_GAIN))
@@ -166,6 +170,7 @@ impl Problem {
                 }
                 let winding_c = ambient_c + rise.winding_k;
                 hottest_c = hottest_c.max(winding_c);
+                of_record.push([winding_c, ambient_c + rise.housing_k]);
                 last = Some((
                     time_s,
                     self.heat(x, observed, voltage_v, current_a, winding_c),
@@ -213,11 +218,13 @@ impl Problem {
                 }
             }
             ends.push((rise, ambient_c));
+            temperatures_c.push(of_record);
         }
         let finite = residuals.iter().all(|residual| residual.apart.is_finite());
         finite.then_some(Simulated {
             residuals,
             hottest_c,
+            temperatures_c,
         })
     }
 
@@ -225,6 +232,11 @@ impl Problem {
     fn drop(&self, x: &DVector<f64>, current_a: f64) -> f64 {
         let (drop_v, uncertainty_v) = self.electrical.brush_drop_v;
         (drop_v + uncertainty_v * x[DROP]) * (current_a / self.electrical.brush_scale_a).tanh()
+    }
+
+    /// How fast that rises with the winding's temperature, Ω/K.
+    pub fn resistance_ohm_per_k(&self, x: &DVector<f64>) -> f64 {
+        self.resistance(x, 1.0) - self.resistance(x, 0.0)
     }
 
     /// Resistance of winding and brushes, Ω.

@@ -14,8 +14,9 @@ mod value;
 use super::conformity::{Knowledge, Limits, conformance_probability};
 use super::entry::Entry;
 use super::sheet::{Sheet, Stall};
+use crate::motor::thermal::ThermalNetwork;
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
-use crate::motor_file::{MotorFile, ParameterName as Name};
+use crate::motor_file::{MotorFile, ParameterName as Name, Thermal};
 use crate::stats::monte_carlo::Outcomes;
 use conditions::{Conditions, Deviations};
 use rand::SeedableRng;
@@ -66,6 +67,17 @@ pub enum CannotPredict {
     /// Undetermined, or nothing can be drawn.
     #[error(transparent)]
     Draw(#[from] DrawError),
+    /// No heat run, or one too short for this.
+    #[error(
+        "{what} is not determined by this motor file; what would settle it: a heat run with its cooling curve ([[heat]] in the bench sheet)"
+    )]
+    NoThermal {
+        /// In words.
+        what: &'static str,
+    },
+    /// The winding passes its limit whatever the load.
+    #[error("this motor passes the winding's limit at the nominal voltage even without a load")]
+    AlwaysTooHot,
     /// The motor of the estimates does not turn.
     #[error("the motor of this file would not turn at the nominal voltage under that load")]
     HeldByFriction,
@@ -79,14 +91,17 @@ pub enum CannotPredict {
     },
 }
 
+/// A drawn motor.
+type Drawn = (ParameterSet, Deviations, Option<ThermalNetwork>);
+
 /// Predicts entries of one sheet from one motor file.
 pub struct Predictor<'a> {
     file: &'a MotorFile,
     sheet: &'a Sheet,
     estimate: ParameterSet,
     conditions: Conditions,
-    /// Motors that the file allows, each with its own deviations of the conditions.
-    drawn: Result<Vec<(ParameterSet, Deviations)>, DrawError>,
+    /// Motors that the file allows, each with its own deviations of the conditions, and how it warms where that is known.
+    drawn: Result<Vec<Drawn>, DrawError>,
 }
 
 impl<'a> Predictor<'a> {
@@ -102,7 +117,9 @@ impl<'a> Predictor<'a> {
             estimate: ParameterSet::estimate(file),
             conditions: Conditions::new(file),
             drawn: motors.map(|motors| {
-                let with_conditions = |motor| (motor, deviations());
+                let mut networks = file.thermal.as_ref().map(|thermal| thermal.draws(seed));
+                let mut network = || networks.as_mut().and_then(Iterator::next);
+                let with_conditions = |motor| (motor, deviations(), network());
                 motors.into_iter().map(with_conditions).collect()
             }),
         }
@@ -118,12 +135,24 @@ impl<'a> Predictor<'a> {
     /// # Errors
     /// [`CannotPredict`].
     pub fn predict(&self, entry: Entry) -> Result<Prediction, CannotPredict> {
+        let thermal = self.file.thermal.as_ref();
+        if let Some(name) = entry.thermal() {
+            let known = thermal.and_then(|thermal| thermal.parameters.get(&name)?.value);
+            if known.is_none() {
+                let [_, what] = name.label();
+                return Err(CannotPredict::NoThermal { what });
+            }
+        }
+        let network = thermal.map(|thermal| Thermal::network(thermal.log_values));
         let of_estimate = |deviations: &Deviations| {
-            let value = self.value(entry, &self.estimate, deviations);
+            let value = self.value(entry, &self.estimate, deviations, network);
             let undetermined = |name| DrawError::undetermined(self.file, name);
             value
                 .map_err(undetermined)?
-                .ok_or(CannotPredict::HeldByFriction)
+                .ok_or(match entry.needs_winding_limit() {
+                    true => CannotPredict::AlwaysTooHot,
+                    false => CannotPredict::HeldByFriction,
+                })
         };
         let estimate = of_estimate(&[0.0; 4])?;
         // What a file does not state itself but its other parameters give is drawn, too.
@@ -162,8 +191,8 @@ impl<'a> Predictor<'a> {
     /// Values of the drawn motors.
     fn drawn(&self, entry: Entry) -> Result<Outcomes, CannotPredict> {
         let motors = self.drawn.as_ref().map_err(Clone::clone)?;
-        let values = motors.iter().map(|(motor, deviations)| {
-            let value = self.value(entry, motor, deviations);
+        let values = motors.iter().map(|(motor, deviations, network)| {
+            let value = self.value(entry, motor, deviations, *network);
             value.ok().flatten().unwrap_or(f64::NAN)
         });
         let often_held = |share: f64| CannotPredict::OftenHeldByFriction {
@@ -183,6 +212,7 @@ impl<'a> Predictor<'a> {
         entry: Entry,
         motor: &ParameterSet,
         deviations: &Deviations,
+        network: Option<ThermalNetwork>,
     ) -> Result<Option<f64>, Name> {
         let reference_c = self.sheet.reference_temperature_c;
         let winding_c = match (entry, self.sheet.stall) {
@@ -192,9 +222,12 @@ impl<'a> Predictor<'a> {
                     winding_temperature_c,
                 },
             ) => winding_temperature_c,
+            (Entry::ContinuousCurrent | Entry::ContinuousTorque, _) => {
+                self.sheet.winding_limit_c.unwrap_or(reference_c)
+            }
             _ => reference_c,
         };
         let factors = self.conditions.factors(winding_c, reference_c, deviations);
-        value::value(entry, self.sheet, motor, factors)
+        value::value(entry, self.sheet, motor, factors, network)
     }
 }

@@ -3,11 +3,13 @@
 use super::conditions::Factors;
 use crate::claim::entry::Entry;
 use crate::claim::sheet::{Sheet, Stall};
+use crate::motor::thermal::ThermalNetwork;
 use crate::motor::{OperatingPoint, TerminalParameters};
 use crate::motor_file::ParameterName as Name;
 use crate::motor_file::draw::{Known, ParameterSet};
 
-/// `Ok(None)` where friction and load hold the rotor.
+/// `Ok(None)` where friction and load hold the rotor, where the winding passes its limit without a load, and of a thermal quantity without
+/// `network`.
 ///
 /// # Errors
 /// What the file does not determine.
@@ -16,6 +18,7 @@ pub fn value(
     sheet: &Sheet,
     motor: &ParameterSet,
     factors: Factors,
+    network: Option<ThermalNetwork>,
 ) -> Known<Option<f64>> {
     let k = || -> Known { Ok(factors.constant * motor.value(Name::BackEmfConstant)?) };
     let resistance =
@@ -53,6 +56,29 @@ pub fn value(
             }
             Stall::Measured { .. } => steady()?.rotor_held(voltage).torque_nm(k()?),
         },
+        Entry::ThermalResistance
+        | Entry::WindingHousingResistance
+        | Entry::HousingAmbientResistance
+        | Entry::WindingThermalTimeConstant
+        | Entry::HousingThermalTimeConstant => {
+            let Some(network) = network else {
+                return Ok(None);
+            };
+            of_network(entry, &network)
+        }
+        Entry::ContinuousCurrent | Entry::ContinuousTorque => {
+            let (Some(network), Some(limit_c)) = (network, sheet.winding_limit_c) else {
+                return Ok(None);
+            };
+            let rise_k = limit_c - sheet.ambient_c;
+            let Some(point) = network.continuous(rise_k, voltage, &steady()?, 0.0) else {
+                return Ok(None);
+            };
+            match entry {
+                Entry::ContinuousTorque => point.torque_nm(k()?),
+                _ => point.current_a,
+            }
+        }
         Entry::NoLoadSpeed
         | Entry::NoLoadCurrent
         | Entry::RatedSpeed
@@ -71,6 +97,21 @@ pub fn value(
         }
     };
     Ok(Some(value))
+}
+
+/// Resistance or time constant of the thermal network.
+fn of_network(entry: Entry, network: &ThermalNetwork) -> f64 {
+    let (r1, r2) = (
+        network.winding_to_housing_k_per_w,
+        network.housing_to_ambient_k_per_w,
+    );
+    match entry {
+        Entry::WindingHousingResistance => r1,
+        Entry::HousingAmbientResistance => r2,
+        Entry::WindingThermalTimeConstant => r1 * network.winding_j_per_k,
+        Entry::HousingThermalTimeConstant => r2 * network.housing_j_per_k,
+        _ => network.total_k_per_w(),
+    }
 }
 
 /// What an inductance meter reads at a frequency of a motor with this inductance at low frequency, H.
@@ -117,6 +158,13 @@ pub fn parameter_of(entry: Entry) -> Option<Name> {
         | Entry::RatedSpeed
         | Entry::RatedCurrent
         | Entry::MaximumEfficiency
-        | Entry::MaximumPower => return None,
+        | Entry::MaximumPower
+        | Entry::ThermalResistance
+        | Entry::WindingHousingResistance
+        | Entry::HousingAmbientResistance
+        | Entry::WindingThermalTimeConstant
+        | Entry::HousingThermalTimeConstant
+        | Entry::ContinuousCurrent
+        | Entry::ContinuousTorque => return None,
     })
 }

@@ -77,6 +77,10 @@ pub struct Sheet {
     pub reference_temperature_c: f64,
     /// Load of the rated values.
     pub rated_torque_nm: Option<f64>,
+    /// Winding temperature and room of the continuous values, °C.
+    pub winding_limit_c: Option<f64>,
+    /// Temperature of the room for them, °C.
+    pub ambient_c: f64,
     /// How stall values were found.
     pub stall: Stall,
     /// The printed entries.

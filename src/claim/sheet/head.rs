@@ -6,7 +6,7 @@ use super::reader::Reader;
 use crate::quantity::units::Quantity;
 use toml::de::DeValue;
 
-const KEYS: [&str; 7] = [
+const KEYS: [&str; 9] = [
     "name",
     "nominal_voltage",
     "reference_temperature",
@@ -14,6 +14,8 @@ const KEYS: [&str; 7] = [
     "stall_values",
     "stall_temperature",
     "default_tolerance",
+    "winding_limit",
+    "ambient",
 ];
 
 /// What the table holds, texts with their place.
@@ -23,6 +25,8 @@ pub struct Head {
     nominal_voltage_v: Option<f64>,
     rated_torque_nm: Option<f64>,
     temperature_c: Option<f64>,
+    winding_limit_c: Option<(usize, f64)>,
+    ambient_c: Option<f64>,
     stall_values: Option<(usize, String)>,
     stall_temperature_c: Option<(usize, f64)>,
     pub default_tolerance: Option<Tolerance>,
@@ -57,6 +61,10 @@ impl Reader<'_> {
                 "reference_temperature" => {
                     head.temperature_c = Some(self.temperature(place, text)?);
                 }
+                "winding_limit" => {
+                    head.winding_limit_c = Some((place, self.temperature(place, text)?));
+                }
+                "ambient" => head.ambient_c = Some(self.temperature(place, text)?),
                 "stall_temperature" => {
                     head.stall_temperature_c = Some((place, self.temperature(place, text)?));
                 }
@@ -75,6 +83,20 @@ impl Reader<'_> {
                 .push("the values hold at 25 °C: no reference_temperature is given".to_owned());
         }
         let reference_temperature_c = head.temperature_c.unwrap_or(25.0);
+        let ambient_c = head.ambient_c.unwrap_or(reference_temperature_c);
+        if let Some((place, limit_c)) = head.winding_limit_c {
+            if limit_c <= ambient_c {
+                return Err(self.fault(
+                    place,
+                    format!("winding_limit is {limit_c} °C in a room of {ambient_c} °C; expected a higher one"),
+                ));
+            }
+            if head.ambient_c.is_none() {
+                assumptions.push(format!(
+                    "continuous values hold in a room of {ambient_c} °C: no ambient is given"
+                ));
+            }
+        }
         let (stall, assumed) = self.stall(head, reference_temperature_c)?;
         assumptions.extend(assumed);
         Ok(Sheet {
@@ -82,6 +104,8 @@ impl Reader<'_> {
             nominal_voltage_v: head.nominal_voltage_v,
             reference_temperature_c,
             rated_torque_nm: head.rated_torque_nm,
+            winding_limit_c: head.winding_limit_c.map(|(_, c)| c),
+            ambient_c,
             stall,
             claims: Default::default(),
             assumptions,

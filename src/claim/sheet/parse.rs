@@ -111,6 +111,15 @@ impl Reader<'_> {
                 ),
             ));
         }
+        if entry.needs_winding_limit() && sheet.winding_limit_c.is_none() {
+            return Err(self.fault(
+                start,
+                format!(
+                    "`{}` holds at the limit of the winding only; add winding_limit = \"... °C\" (and ambient) under [sheet]",
+                    entry.key()
+                ),
+            ));
+        }
         Ok(())
     }
 }

@@ -1,8 +1,9 @@
 //! Braking through a short, through a resistor, and by ramping the duty down (`docs/drive.md`, section 8).
 
 use super::inrush::running;
+use super::stop_time;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, plain};
+use crate::drive::section::{Known, Section, Unit, Why, high, low, plain};
 use crate::drive::setting::Setting;
 use crate::drive::trajectory::{Stop, brake};
 use crate::motor::OperatingPoint;
@@ -36,6 +37,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     );
     short(setting, m, out, run);
     resistor(setting, m, out, run);
+    stop_time::fill(setting, m, out, run);
     ramp(setting, m, out, run);
 }
 
@@ -160,6 +162,54 @@ fn ramp(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPo
             .ok_or(Why::NotGiven("--bus-capacitance"))
             .and_then(|c| Ok(raised_v(order.supply_v, ramped?.returned_j, c))),
     );
+    bus(setting, m, out, run, ramped);
+}
+
+/// What keeps the supply below a limit.
+fn bus(
+    setting: &Setting,
+    m: &Sample,
+    out: &mut Section,
+    run: Known<OperatingPoint>,
+    ramped: Known<Stop>,
+) {
+    let order = &setting.order;
+    let limit = order.bus_limit_v.ok_or(Why::NotGiven("--bus-limit"));
+    let capacitor =
+        |energy_j: f64, limit_v: f64| 2.0 * energy_j / (limit_v.powi(2) - order.supply_v.powi(2));
+    out.row(
+        high(
+            "bus_capacitor",
+            "bus capacitor that stays below the limit",
+            Unit::Farad,
+            "8",
+        ),
+        limit.and_then(|limit_v| Ok(capacitor(ramped?.returned_j, limit_v))),
+    );
+    out.row(
+        high(
+            "bus_capacitor_bound",
+            "the same however it brakes: all kinetic energy comes back",
+            Unit::Farad,
+            "8",
+        ),
+        limit.and_then(|limit_v| {
+            let emf_v = run?.back_emf_v;
+            Ok(capacitor(0.5 * m.capacitance_f? * emf_v * emf_v, limit_v))
+        }),
+    );
+    out.row(
+        low(
+            "bus_resistor",
+            "resistor across the supply instead, on at the limit",
+            Unit::Ohm,
+            "8",
+        ),
+        limit.and_then(|limit_v| match ramped?.returned_peak_w {
+            power_w if power_w > 0.0 => Ok(limit_v * limit_v / power_w),
+            _ => Err(Why::Moot("nothing comes back to the supply")),
+        }),
+    );
 }
 
 #[cfg(test)]
@@ -182,6 +232,7 @@ mod tests {
         order.brake_resistor_ohm = Some(4.0);
         order.brake_ramp_s = Some(0.05);
         order.bus_capacitance_f = Some(1e-3);
+        order.bus_limit_v = Some(26.0);
         let setting = Setting::of(order);
         let motor = sample(p, 0.042);
         let mut out = Section {
@@ -205,6 +256,7 @@ mod tests {
             });
             let mut s = State::from(run);
             let (mut t, mut peak, mut heat, mut returned) = (0.0, 0.0_f64, 0.0, 0.0);
+            let (mut bus_v, mut clamped_a) = (24.0_f64, 0.0_f64);
             while s.back_emf > 0.0 || t < ramp {
                 let v = if t < ramp {
                     24.0 * (1.0 - (t + 0.5 * h) / ramp)
@@ -213,7 +265,13 @@ mod tests {
                 };
                 let next = advance(&c, s, Condition::Voltage(v), h, false);
                 heat += ohm * next.mean_current.powi(2) * h;
-                returned += (-v * next.mean_current).max(0.0) * h;
+                let back_w = (-v * next.mean_current).max(0.0);
+                returned += back_w * h;
+                // The capacitor that was found, filled charge by charge; a resistor that takes all of it at the limit.
+                if ramp > 0.0 {
+                    bus_v += back_w / bus_v * h / found("bus_capacitor");
+                    clamped_a = clamped_a.max(back_w / 26.0);
+                }
                 s = next.end;
                 peak = peak.max(-s.current);
                 t += h;
@@ -224,6 +282,9 @@ mod tests {
                 assert_relative_eq!(found("resistor_energy"), heat, max_relative = 2e-3);
             } else {
                 assert_relative_eq!(found("ramp_returned"), returned, max_relative = 5e-3);
+                assert_relative_eq!(bus_v, 26.0, max_relative = 5e-4);
+                assert_relative_eq!(found("bus_resistor"), 26.0 / clamped_a, max_relative = 5e-3);
+                assert!(found("bus_capacitor_bound") > found("bus_capacitor"));
                 assert_relative_eq!(
                     found("bus_voltage"),
                     (576.0 + 2.0 * returned / 1e-3).sqrt(),

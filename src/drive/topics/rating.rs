@@ -4,7 +4,8 @@
 //! The heat of a current I is I² R(T) + V_b I with the resistance of a winding at its limit T, which is the safe side at lower temperatures; what
 //! friction takes warms the housing.
 
-use super::inrush::series_ohm;
+use super::inrush::{HELD, running, series_ohm};
+use super::regions;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Unit, Why, Worst, column, low};
 use crate::drive::setting::Setting;
@@ -20,14 +21,14 @@ const CYCLE_S: f64 = 600.0;
 const STEPS: usize = 400;
 
 /// One motor with its limit.
-struct Rated<'a> {
+pub(super) struct Rated<'a> {
     motor: &'a Sample,
     network: ThermalNetwork,
     ambient_c: f64,
     /// Permissible rise, K.
     rise_k: f64,
     /// At the limit, Ω.
-    hot_ohm: f64,
+    pub(super) hot_ohm: f64,
     brush_drop_v: f64,
 }
 
@@ -62,30 +63,31 @@ impl<'a> Rated<'a> {
     }
 
     /// Current that sets `heat_w` free in a winding at its limit: R I² + V_b I.
-    fn current_a(&self, heat_w: f64) -> f64 {
+    pub(super) fn current_a(&self, heat_w: f64) -> f64 {
         let half = 0.5 * self.brush_drop_v / self.hot_ohm;
         (half * half + heat_w / self.hot_ohm).sqrt() - half
     }
 
-    /// Torque at the shaft of a rotor at rest or slow.
-    fn torque_nm(&self, current_a: f64) -> Known {
+    /// Torque at the shaft of a rotor that turns with a back-EMF.
+    pub(super) fn torque_nm(&self, current_a: f64, emf_v: f64) -> Known {
         let k = self.motor.back_emf_constant_v_s_per_rad?;
         let share = 1.0 - self.motor.armature_reaction_per_a() * current_a;
-        Ok((k * (share * current_a - self.motor.holding_a?)).max(0.0))
+        Ok((k * (share * current_a - self.motor.friction_current_a(emf_v)?)).max(0.0))
     }
 
     /// S1 with heat of friction in the housing.
-    fn continuous_w(&self, friction_w: f64) -> f64 {
-        let by_friction = self.network.housing_to_ambient_k_per_w * friction_w;
-        ((self.rise_k - by_friction) / self.network.total_k_per_w()).max(0.0)
+    pub(super) fn continuous_w(&self, friction_w: f64) -> f64 {
+        self.network.continuous_w(self.rise_k, friction_w)
     }
 
-    fn short_time_w(&self, time_s: f64) -> f64 {
-        self.rise_k
-            / self
-                .network
-                .after(Rise::default(), ONE_WATT, time_s)
-                .winding_k
+    /// S2 of `time_s`, with heat of friction in the housing.
+    pub(super) fn short_time_w(&self, time_s: f64, friction_w: f64) -> f64 {
+        let after = |heat: Heat| self.network.after(Rise::default(), heat, time_s).winding_k;
+        let by_friction = after(Heat {
+            winding_w: 0.0,
+            housing_w: friction_w,
+        });
+        ((self.rise_k - by_friction) / after(ONE_WATT)).max(0.0)
     }
 
     /// S3: the peak of the winding once every cycle is like the one before.
@@ -161,7 +163,8 @@ impl<'a> Rated<'a> {
     }
 }
 
-const HELD: Why = Why::Physics("friction and load hold the rotor at this supply");
+const HOT_ALREADY: Why =
+    Why::Physics("running under this load alone takes the winding to its limit");
 const ENDLESS: Why = Why::Moot("held at this supply, the winding never reaches its limit");
 
 /// Fills the topic.
@@ -185,9 +188,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             Unit::NewtonMetre,
             "10",
         ),
-        slow().and_then(|current| rated()?.torque_nm(current)),
+        slow().and_then(|current| rated()?.torque_nm(current, 0.0)),
     );
-    let running = at_supply(setting, m);
+    let full = at_supply(setting, m);
     out.row(
         low(
             "continuous_torque_at_supply",
@@ -195,17 +198,20 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             Unit::NewtonMetre,
             "10",
         ),
-        running.map(|(torque, _)| torque),
+        full.map(|(torque, _)| torque),
     );
     out.row(
         low("continuous_speed_at_supply", "its speed", Unit::Speed, "10"),
-        running.map(|(_, speed)| speed),
+        full.map(|(_, speed)| speed),
     );
     let held = |from: fn(&Rated<'_>, Heat) -> Rise| {
         let rated = rated()?;
-        // A motor that ran for long without a load.
-        let idle = idle_heat(setting, m).unwrap_or_default();
-        let time_s = rated.held_s(order.supply_v, series_ohm(setting), from(&rated, idle));
+        // A motor that ran for long.
+        let begun = from(&rated, running_heat(setting, m).unwrap_or_default());
+        if begun.winding_k >= rated.rise_k {
+            return Err(HOT_ALREADY);
+        }
+        let time_s = rated.held_s(order.supply_v, series_ohm(setting), begun);
         if time_s.is_finite() {
             Ok(time_s)
         } else {
@@ -224,13 +230,16 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     out.row(
         low(
             "stall_time_from_warm",
-            "the same after running for hours without a load",
+            "the same after running for hours under the load",
             Unit::Second,
             "10",
         ),
-        held(|rated, idle| rated.network.steady(idle)),
+        held(|rated, running| rated.network.steady(running)),
     );
     duties(&rated, out);
+    if rated().is_ok() {
+        regions::fill(setting, m, &rated, out);
+    }
     out.remark(|| {
         format!(
             "room at {} °C; the housing cools as it did in the heat run: a plate behind it, a fan or a box changes the numbers. Magnets and brushes may stand less than the winding",
@@ -273,7 +282,7 @@ fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
         out.line(&[exact]);
         let current = rated().map(|rated| rated.current_a(heat_w(&rated)));
         out.cell(current);
-        out.cell(current.and_then(|current| rated()?.torque_nm(current)));
+        out.cell(current.and_then(|current| rated()?.torque_nm(current, 0.0)));
     };
     out.table(
         "short_time",
@@ -282,7 +291,11 @@ fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
         &columns("minutes"),
     );
     for minutes in SHORT_TIMES_MIN {
-        line(minutes, &|rated| rated.short_time_w(60.0 * minutes), out);
+        line(
+            minutes,
+            &|rated| rated.short_time_w(60.0 * minutes, 0.0),
+            out,
+        );
     }
     out.table(
         "intermittent",
@@ -295,17 +308,13 @@ fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
     }
 }
 
-/// Heat of a motor without a load: of the current in winding and brushes, what friction takes in the housing.
-fn idle_heat(setting: &Setting, m: &Sample) -> Known<Heat> {
-    let series = series_ohm(setting);
-    let idle = m
-        .machine(series)?
-        .no_load(setting.order.supply_v)
-        .ok_or(HELD)?;
-    let winding_w = idle.current_a * (idle.current_a * m.resistance_ohm? + m.brush_drop_v?);
+/// Heat of a motor that runs: of the current in winding and brushes, what friction takes in the housing.
+fn running_heat(setting: &Setting, m: &Sample) -> Known<Heat> {
+    let run = running(setting, m)?;
+    let winding_w = run.current_a * (run.current_a * m.resistance_ohm? + m.brush_drop_v?);
     Ok(Heat {
         winding_w,
-        housing_w: idle.back_emf_v * m.load_current_a(idle.back_emf_v)?,
+        housing_w: run.back_emf_v * m.friction_current_a(run.back_emf_v)?,
     })
 }
 
@@ -316,32 +325,17 @@ fn at_supply(setting: &Setting, m: &Sample) -> Known<(f64, f64)> {
     let series = series_ohm(setting);
     let machine = crate::motor::TerminalParameters {
         terminal_resistance_ohm: rated.hot_ohm + series,
+        friction_current_a: m.friction_current_a(0.0)?,
         ..m.machine(series)?
     };
     let supply_v = setting.order.supply_v;
-    let idle = machine.no_load(supply_v).ok_or(HELD)?;
-    let room_left = |current_a: f64| {
-        let point = machine.at_current(supply_v, current_a);
-        let friction_w = point.back_emf_v * m.load_current_a(point.back_emf_v).unwrap_or(0.0);
-        let heat_w = current_a * (current_a * rated.hot_ohm + rated.brush_drop_v);
-        rated.continuous_w(friction_w) - heat_w
-    };
-    let held_a = machine.rotor_held(supply_v).current_a;
-    if room_left(idle.current_a) <= 0.0 {
-        return Err(Why::Physics(
+    machine.no_load(supply_v).ok_or(HELD)?;
+    let point = rated
+        .network
+        .continuous(rated.rise_k, supply_v, &machine, series)
+        .ok_or(Why::Physics(
             "the winding passes its limit even without a load",
-        ));
-    }
-    let (mut low_a, mut high_a) = (idle.current_a, held_a);
-    for _ in 0..60 {
-        let middle = 0.5 * (low_a + high_a);
-        if room_left(middle) > 0.0 {
-            low_a = middle;
-        } else {
-            high_a = middle;
-        }
-    }
-    let point = machine.at_current(supply_v, low_a);
+        ))?;
     Ok((point.torque_nm(k), point.speed_rad_s(k)))
 }
 

@@ -82,6 +82,28 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         &HELD,
         stall_a(setting, m).map(|i| (i, 0.0)),
     );
+    let clamp = setting
+        .order
+        .clamp_voltage_v
+        .ok_or(Why::NotGiven("--clamp-voltage"));
+    out.row(
+        high(
+            "clamp_peak_power",
+            "rotor held: peak power in the clamp",
+            Unit::Watt,
+            "7",
+        ),
+        clamp.and_then(|clamp_v| Ok(clamp_v * stall_a(setting, m)?)),
+    );
+    out.row(
+        high(
+            "switch_off_voltage",
+            "voltage across the open switch while the clamp conducts",
+            Unit::Volt,
+            "7",
+        ),
+        clamp.map(|clamp_v| setting.order.supply_v + clamp_v),
+    );
     out.remark(|| {
         "the voltage without a clamp is that of the circuit alone: an arc or a switch that breaks down ends it earlier and takes the energy".to_owned()
     });

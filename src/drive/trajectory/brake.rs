@@ -15,8 +15,9 @@ pub struct Stop {
     pub still_s: Option<f64>,
     /// ∫ i² dt, A²·s.
     pub square_a2s: f64,
-    /// Energy that went back through the terminals against the imposed voltage, J.
+    /// Energy that went back through the terminals against the imposed voltage, J, and its greatest power, W.
     pub returned_j: f64,
+    pub returned_peak_w: f64,
 }
 
 /// Share of the first speed at which a brake is nearly done.
@@ -42,6 +43,7 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
         still_s: None,
         square_a2s: 0.0,
         returned_j: 0.0,
+        returned_peak_w: 0.0,
     };
     let mut last = [(0.0, -running.current); 3];
     for _ in 0..MOST_STEPS {
@@ -66,7 +68,9 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
             stop.still_s = Some(t + bisect(0.0, h, |part| at(part) > 0.0));
         }
         stop.square_a2s += square_integral(s.current, &next, h);
-        stop.returned_j -= (voltage * next.mean_current * h).min(0.0);
+        let returned_w = (-voltage * next.mean_current).max(0.0);
+        stop.returned_j += returned_w * h;
+        stop.returned_peak_w = stop.returned_peak_w.max(returned_w);
         t += h;
         // Under a ramp the mean over the step: its ends carry the teeth of the stepped voltage.
         let against = if voltage > 0.0 {
@@ -80,7 +84,9 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
             (stop.peak_s, stop.peak_a) = if smooth { summit(last) } else { last[1] };
         }
         s = next.end;
-        if stop.still_s.is_some() || s.back_emf < 1e-5 * running.back_emf {
+        // With friction it stands still soon, whatever small speed a step happens to end at.
+        let dies_away = p.friction_current_a <= 0.0 && s.back_emf < 1e-5 * running.back_emf;
+        if stop.still_s.is_some() || dies_away {
             break;
         }
         h = (h * 1.05).min(longest);

@@ -1,7 +1,7 @@
 //! The table of the motors, a row each. Docs: docs/lot.md.
 
 use super::row::Row;
-use crate::export::columns::{ParameterColumns, count, number, text};
+use crate::export::columns::{ParameterColumns, count, number, text, thermal};
 use crate::motor_file::{Fit, MotorFile, ParameterName};
 use polars::prelude::*;
 
@@ -16,6 +16,7 @@ pub(super) fn table(rows: &[Row]) -> PolarsResult<DataFrame> {
         columns.extend(parameter.at_25_c());
         columns.push(parameter.status());
     }
+    columns.extend(thermal(files()));
     columns.extend(fit_health(rows));
     let program = |file: &MotorFile| format!("{} {}", file.program.name, file.program.version);
     columns.push(text("program", files().map(|file| file.map(program))));

@@ -114,6 +114,37 @@ impl Size {
         Some(volume.product(range(DENSITY)).on(Basis::FromGuess))
     }
 
+    /// Surface of the motor's body, m²; of a can of usual proportions where only its mass is given.
+    pub fn surface_m2(&self) -> Option<Guess> {
+        let (diameter, length) = match (self.diameter_m, self.mass_kg) {
+            (Some(diameter), _) => (
+                Guess::given(diameter),
+                self.length_m
+                    .map_or_else(|| range(LENGTH_OVER_DIAMETER).times(diameter), Guess::given),
+            ),
+            (None, Some(mass)) => {
+                let volume = Guess::given(mass).over(range(DENSITY));
+                let across = |v: f64| (4.0 * v / (PI * LENGTH_OVER_DIAMETER.1)).cbrt();
+                let diameter = Guess {
+                    value: across(volume.value),
+                    low: across(volume.low),
+                    high: across(volume.high),
+                    basis: Basis::FromGuess,
+                };
+                (diameter, diameter.times(LENGTH_OVER_DIAMETER.1))
+            }
+            (None, None) => return None,
+        };
+        let around = diameter.product(length).times(PI);
+        let ends = diameter.product(diameter).times(0.5 * PI);
+        Some(Guess {
+            value: around.value + ends.value,
+            low: around.low + ends.low,
+            high: around.high + ends.high,
+            basis: around.basis,
+        })
+    }
+
     /// Mass of the winding's copper, kg.
     pub fn copper_kg(&self) -> Option<Guess> {
         Some(self.mass_kg()?.product(range(COPPER_SHARE)))

@@ -57,7 +57,7 @@ pub fn ranking(ranking: &Ranking, explained: usize) -> String {
         let _ = writeln!(text, "warning: {remark}");
     }
     let _ = writeln!(text, "caution: {}", Caution::Codes.text());
-    text.push_str("more: --details, --explain N; for one goal: --for inertia\n");
+    text.push_str("more: --details, --explain N; for one goal: --for inertia;\n  what the winding can carry: --for heat\n");
     text
 }
 

@@ -2,8 +2,12 @@
 
 mod answer;
 mod captures;
+mod drive;
+mod efficiency;
 mod operating;
 mod ripple;
+
+pub use drive::{DRIVE_PICTURES, drive_pictures};
 
 use super::drawing::picture::{Picture, shown};
 use super::names::Names;
@@ -18,6 +22,7 @@ pub fn pictures(report: &Report) -> Vec<Picture<'_>> {
     let mut out = vec![answer::parameters(report, &origin)];
     out.extend(answer::budget(report, &origin));
     out.extend(operating::operating(report, &origin));
+    out.extend(efficiency::map(report, &origin));
     let mut names = Names::default();
     for view in &report.captures {
         let stem = names.of(&view.name);

@@ -49,6 +49,8 @@ pub enum Quantity {
     Force,
     /// rad.
     Angle,
+    /// K/W.
+    ThermalResistance,
 }
 
 impl fmt::Display for Quantity {
@@ -76,6 +78,7 @@ impl fmt::Display for Quantity {
             Quantity::Mass => "mass",
             Quantity::Force => "force",
             Quantity::Angle => "angle",
+            Quantity::ThermalResistance => "thermal resistance",
         })
     }
 }

@@ -139,6 +139,9 @@ pub const UNITS: &[Unit] = &[
     unit(Quantity::Force, "mN", 1e-3),
     unit(Quantity::Force, "gf", 1e-3 * GRAVITY),
     unit(Quantity::Force, "kgf", GRAVITY),
+    unit(Quantity::ThermalResistance, "K/W", 1.0),
+    unit(Quantity::ThermalResistance, "°C/W", 1.0),
+    unit(Quantity::ThermalResistance, "C/W", 1.0),
     unit(Quantity::Angle, "rad", 1.0),
     unit(Quantity::Angle, "deg", PI / 180.0),
 ];

@@ -1,6 +1,7 @@
 //! Each capture as the page shows it: record and model, ripple, speed over time.
 
 mod capture;
+pub(super) mod heat;
 pub(super) mod motion;
 pub(super) mod ripple;
 pub(super) mod shaft;

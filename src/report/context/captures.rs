@@ -207,6 +207,30 @@ pub struct TableView {
     pub model: Vec<f64>,
 }
 
+/// The thermal model.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeatSection {
+    /// Symbol, words, value and interval.
+    pub rows: Vec<[String; 4]>,
+    /// Temperatures over each heat record.
+    pub records: Vec<HeatView>,
+}
+
+/// Temperatures of both bodies over one heat record, °C.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct HeatView {
+    /// Name of the record.
+    pub record: String,
+    /// What it shows.
+    pub words: String,
+    /// Time in s.
+    pub time_s: Vec<f64>,
+    /// Winding: model, lower bound, upper bound, by its resistance.
+    pub winding_c: [Vec<Option<f64>>; 4],
+    /// Housing: the same, by its sensor.
+    pub housing_c: [Vec<Option<f64>>; 4],
+}
+
 /// A line of the comb.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Tooth {

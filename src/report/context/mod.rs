@@ -7,8 +7,8 @@ mod provenance;
 mod uncertainty;
 
 pub use captures::{
-    Autocorrelation, CandidateRow, CaptureView, CutView, Envelope, Inset, Instant, ModelCurve,
-    MotionView, RippleView, TableView, Tooth, TraceView,
+    Autocorrelation, CandidateRow, CaptureView, CutView, Envelope, HeatSection, HeatView, Inset,
+    Instant, ModelCurve, MotionView, RippleView, TableView, Tooth, TraceView,
 };
 pub use provenance::{InputRow, NuisanceRow, Provenance, TermRow};
 pub use uncertainty::{
@@ -56,6 +56,8 @@ pub struct Report {
     pub shaft: Vec<MotionView>,
     /// Tables of readings.
     pub tables: Vec<TableView>,
+    /// Thermal model; absent without one.
+    pub heat: Option<HeatSection>,
     /// Correlation of the parameters.
     pub correlation: Option<Correlation>,
     /// Where the uncertainties come from.

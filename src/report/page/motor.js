@@ -83,6 +83,31 @@ function drawTable(figure) {
   });
 }
 
+/** Temperatures of winding and housing over a heat record. */
+function drawHeat(figure) {
+  const record = data.heat.records[Number(figure.dataset.heat)];
+  const [winding, windingLow, windingHigh, windingSeen] = record.winding_c;
+  const [housing, housingLow, housingHigh, housingSeen] = record.housing_c;
+  const hidden = (ink) => [1, 2].map(() => ({ hidden: true, invisible: true, ink, scale: "y" }));
+  const isThere = (values) => values.some((v) => v != null);
+  const dots = (values, label, ink) => (isThere(values) ? [{ label, ink, scale: "y", unit: "°C", points: 4 }] : []);
+  drawChart(`${figure.id}-temperature`, {
+    height: 260,
+    x: { unit: "s" },
+    y: [{ scale: "y", unit: "°C" }],
+    data: [record.time_s, winding, windingLow, windingHigh, housing, housingLow, housingHigh, ...[windingSeen, housingSeen].filter(isThere)],
+    series: [
+      { label: "winding", ink: "current", scale: "y", unit: "°C" },
+      ...hidden("current"),
+      { label: "housing", ink: "voltage", style: "dash", scale: "y", unit: "°C" },
+      ...hidden("voltage"),
+      ...dots(windingSeen, "winding by its resistance", "current"),
+      ...dots(housingSeen, "housing by its sensor", "voltage"),
+    ],
+    bands: [{ series: [3, 2], ink: "current-pale" }, { series: [6, 5], ink: "voltage-pale" }],
+  });
+}
+
 function speedData(ripple) {
   const { factor } = unitSwitch.of("speed");
   const turn = (values) => values.map((v) => (v == null ? null : v / factor));

@@ -4,6 +4,7 @@ for (const article of document.querySelectorAll(".ripple")) drawRipple(article);
 for (const figure of document.querySelectorAll(".motion")) drawMotion(figure);
 for (const figure of document.querySelectorAll(".shaft")) drawShaft(figure);
 for (const figure of document.querySelectorAll(".reading-table")) drawTable(figure);
+for (const figure of document.querySelectorAll("figure.heat")) drawHeat(figure);
 drawOperating();
 
 for (const radio of document.querySelectorAll("#units input")) {

@@ -7,8 +7,9 @@ mod tables;
 pub use settled::{HELD, settled};
 
 use crate::drive::circuit::chopper::Chopper;
+use crate::drive::order::Load;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, high, plain};
+use crate::drive::section::{Known, Section, Unit, Why, high, plain};
 use crate::drive::setting::Setting;
 use losses::currents;
 use settled::{greatest_ripple_a, settle_continuous};
@@ -70,11 +71,14 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     out.row(
         high(
             "ripple_share_frequency",
-            "lowest frequency for the ripple share",
+            "lowest frequency for the ripple share of the load's current",
             Unit::Hertz,
             "5.2",
         ),
         fast.and_then(|(chopper, e)| {
+            if order.load == Load::None {
+                return Err(Why::NotGiven("--load"));
+            }
             Ok(chopper.ripple_hz(order.ripple_share * m.load_current_a(e)?))
         }),
     );

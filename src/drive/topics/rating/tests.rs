@@ -58,7 +58,7 @@ fn every_duty_ends_at_the_limit() {
     let steady = rated.current_a(rated.continuous_w(0.0));
     assert_relative_eq!(heat_w(steady) * 23.0, 90.0, max_relative = 1e-9);
     for minutes in SHORT_TIMES_MIN {
-        let current = rated.current_a(rated.short_time_w(60.0 * minutes));
+        let current = rated.current_a(rated.short_time_w(60.0 * minutes, 0.0));
         let peak = peak_k(heat_w(current), 60.0 * minutes, 60.0 * minutes, 1);
         assert_relative_eq!(peak, 90.0, max_relative = 1e-3);
         assert!(current > steady);

@@ -1,0 +1,32 @@
+//! Which limit a profile meets first, and whether it holds in the worst case.
+
+use super::result::{Sizing, Verdict};
+
+/// Rows of what a profile uses of each limit, with the limit in words.
+const LIMITS: [(&str, &str); 3] = [
+    ("profile_voltage_share", "the supply voltage"),
+    ("profile_current_share", "the current limit"),
+    ("profile_heat_share", "the permissible rise of the winding"),
+];
+
+/// The verdict; `None` where no limit is known.
+pub fn verdict(sizing: &Sizing) -> Option<Verdict> {
+    let used = LIMITS
+        .iter()
+        .filter_map(|(key, words)| Some((*key, *words, sizing.bounded(key)?)));
+    let (first, words, share) = used.max_by(|a, b| a.2.upper.total_cmp(&b.2.upper))?;
+    let percent = |share: f64| format!("{:.0} %", 100.0 * share);
+    let (middle, worst) = (percent(share.middle), percent(share.upper));
+    let text = if share.middle > 1.0 {
+        format!("it does not hold: it takes {middle} of {words} (worst case {worst})")
+    } else if share.upper > 1.0 {
+        format!("it may not hold: it takes {middle} of {words}, in the worst case {worst}")
+    } else {
+        format!("it holds; {words} is met first: {middle} of it (worst case {worst})")
+    };
+    Some(Verdict {
+        holds: share.upper <= 1.0,
+        first,
+        text,
+    })
+}
