@@ -1,6 +1,5 @@
 //! The thread that works: reads what has changed, enters new captures, judges them, fits, and asks what comes next.
 
-use super::edit::sheet_json;
 use super::enter;
 use super::folder::Inventory;
 use super::hub::{Hub, Shown};
@@ -78,26 +77,9 @@ impl Engine {
 
     fn turn(&mut self, generation: u64, inventory: &Inventory, wanted: &[String]) {
         self.enter_captures(inventory, wanted);
-        let (text, path, fault) = {
-            let sheet = self.hub.sheet();
-            let (undo, redo) = sheet.steps();
-            let json = sheet.text().map(sheet_json);
-            let fault = match &json {
-                Some(Err(error)) => Some(error.clone()),
-                _ => sheet.fault().map(str::to_owned),
-            };
-            self.hub.show(json!({
-                "sheet": json.and_then(Result::ok),
-                "undo": undo,
-                "redo": redo,
-                "fault": null,
-            }));
-            (
-                sheet.text().map(str::to_owned),
-                sheet.path().to_owned(),
-                fault,
-            )
-        };
+        let (text, fault) = self.hub.show_sheet();
+        let path = self.hub.sheet().path().to_owned();
+        self.hub.show(json!({"fault": null}));
         let others = others(inventory);
         let Some(text) = text else {
             let next = steps::first(None, &Typed::default());
@@ -126,7 +108,7 @@ impl Engine {
             }));
             return;
         };
-        let found = self.timelines(&bench);
+        let (found, is_new) = self.timelines(&bench);
         let verdicts = verdicts(&bench, &found);
         let listed: Vec<Value> = shots(&named, &verdicts, &reading.unread)
             .chain(waiting(inventory, &named, &self.refused))
@@ -144,7 +126,7 @@ impl Engine {
                 (Err(missing), None) => json!({"kind": "ask", "missing": [missing], "steps": []}),
             };
             let shown = Shown {
-                bench: Some(bench),
+                bench: Some(Arc::new(bench)),
                 timelines,
                 fitted: None,
             };
@@ -153,6 +135,16 @@ impl Engine {
                 Some(shown),
             );
             return;
+        }
+        let bench = Arc::new(bench);
+        if is_new {
+            // Pictures of new records come before the fit; otherwise those with the model of before stay until the next.
+            let shown = Shown {
+                bench: Some(Arc::clone(&bench)),
+                timelines: timelines.clone(),
+                fitted: None,
+            };
+            self.hub.show_with(json!({}), Some(shown));
         }
         self.fit(generation, bench, timelines);
     }
@@ -281,7 +273,8 @@ impl Engine {
     }
 
     /// Events and roles of the captures, looked for only where something has changed.
-    fn timelines(&mut self, bench: &Bench) -> Vec<Found> {
+    /// Whether anything was looked for is told, too.
+    fn timelines(&mut self, bench: &Bench) -> (Vec<Found>, bool) {
         let keys: Vec<String> = self
             .kept
             .keys()
@@ -289,7 +282,8 @@ impl Engine {
             .zip(&bench.captures)
             .map(|(key, capture)| format!("{key}{:?}", capture.by_hand))
             .collect();
-        if keys.iter().any(|key| !self.found.contains_key(key)) {
+        let is_new = keys.iter().any(|key| !self.found.contains_key(key));
+        if is_new {
             self.hub.show(json!({"busy": "find events"}));
         }
         let found: Vec<Found> = bench
@@ -302,10 +296,10 @@ impl Engine {
             })
             .collect();
         self.found = keys.into_iter().zip(found.iter().cloned()).collect();
-        found
+        (found, is_new)
     }
 
-    fn fit(&mut self, generation: u64, bench: Bench, timelines: Vec<Timeline>) {
+    fn fit(&mut self, generation: u64, bench: Arc<Bench>, timelines: Vec<Timeline>) {
         let begun = Instant::now();
         self.hub.show(json!({"busy": "fit"}));
         let interrupt = self.hub.begin(generation);

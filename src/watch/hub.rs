@@ -1,5 +1,6 @@
 //! What the page shows, and what the threads of a watched folder share.
 
+use super::edit::sheet_json;
 use super::folder::Inventory;
 use super::sheet_file::SheetFile;
 use crate::bench::Bench;
@@ -19,7 +20,7 @@ const PATIENCE: Duration = Duration::from_millis(1500);
 #[derive(Default)]
 pub struct Shown {
     /// Captures that could be read.
-    pub bench: Option<Bench>,
+    pub bench: Option<Arc<Bench>>,
     /// In its order.
     pub timelines: Vec<Timeline>,
     /// Where they could be fitted.
@@ -32,6 +33,8 @@ struct State {
     parts: Map<String, Value>,
     text: Arc<str>,
     shown: Option<Arc<Shown>>,
+    /// Counts the records shown, so that a page knows when to ask for pictures again.
+    pictures: u64,
 }
 
 #[derive(Default)]
@@ -154,6 +157,32 @@ impl Hub {
         lock(&self.inputs).stopped
     }
 
+    /// Shows the sheet as it is now; its text, and why it cannot be read.
+    pub fn show_sheet(&self) -> (Option<String>, Option<String>) {
+        let (text, fault, undo, redo) = {
+            let sheet = self.sheet();
+            let (undo, redo) = sheet.steps();
+            (
+                sheet.text().map(str::to_owned),
+                sheet.fault().map(str::to_owned),
+                undo.map(str::to_owned),
+                redo.map(str::to_owned),
+            )
+        };
+        let (json, fault) = match text.as_deref().map(sheet_json) {
+            Some(Ok(json)) => (json, fault),
+            Some(Err(error)) => (Value::Null, fault.or(Some(error))),
+            None => (Value::Null, fault),
+        };
+        let mut parts = json!({"undo": undo, "redo": redo});
+        // While an editor has half a sheet the forms keep what was there.
+        if fault.is_none() {
+            parts["sheet"] = json;
+        }
+        self.show(parts);
+        (text, fault)
+    }
+
     /// Shows some parts anew.
     pub fn show(&self, parts: Value) {
         self.show_with(parts, None);
@@ -170,6 +199,9 @@ impl Hub {
         state.parts.extend(parts);
         if let Some(shown) = shown {
             state.shown = Some(Arc::new(shown));
+            state.pictures += 1;
+            let pictures = json!(state.pictures);
+            state.parts.insert("pictures".into(), pictures);
         }
         state.version += 1;
         let version = json!(state.version);

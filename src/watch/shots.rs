@@ -103,7 +103,10 @@ pub fn shots<'a>(
         } else if let Some(why) = unread.get(&one.name) {
             shot["verdict"] = plain_verdict("unread", why.clone());
         } else if !verdicts.contains_key(&one.name) {
-            shot["verdict"] = plain_verdict("waiting", "not read yet".into());
+            shot["verdict"] = plain_verdict(
+                "waiting",
+                "waits until the sheet can be read: see the answers".into(),
+            );
         }
         shot["index"] = json!(one.index);
         shot["name"] = json!(one.name);

@@ -2,7 +2,15 @@
 function field(label, at, was, input, what, read) {
   input.dataset.field = at.join("/");
   input.disabled = readOnly;
+  input.addEventListener("input", () => {
+    input.dataset.typing = "true";
+  });
+  input.addEventListener("focusout", () => {
+    delete input.dataset.typing;
+    queueMicrotask(() => show(current));
+  });
   input.addEventListener("change", async () => {
+    delete input.dataset.typing;
     const value = read(input);
     if (value === undefined) {
       input.setAttribute("aria-invalid", "true");
@@ -11,7 +19,11 @@ function field(label, at, was, input, what, read) {
     }
     input.removeAttribute("aria-invalid");
     const ok = await change(what, [{ at, was: was ?? null, value }]);
-    if (!ok) input.setAttribute("aria-invalid", "true");
+    if (!ok) {
+      input.setAttribute("aria-invalid", "true");
+      say(`${document.getElementById("message").textContent} (${label}: "${input.value}" was typed)`);
+      show(current);
+    }
   });
   return make("label", {}, label, input);
 }
@@ -117,7 +129,13 @@ function rebuild(id, key, parts) {
   if (built.get(id) === text) return;
   built.set(id, text);
   const host = document.getElementById(id);
-  const focused = host.contains(document.activeElement) ? document.activeElement.dataset.field : null;
+  const active = host.contains(document.activeElement) ? document.activeElement : null;
+  // What is being typed stays until it is sent or left.
+  if (active?.dataset.typing) {
+    built.delete(id);
+    return;
+  }
+  const focused = active?.dataset.field;
   host.replaceChildren(...parts());
   if (focused) host.querySelector(`[data-field="${CSS.escape(focused)}"]`)?.focus();
 }

@@ -81,7 +81,7 @@ function newCard(shot) {
 function updateCard(card, shot, state) {
   const capture = shot.index === null ? null : state.sheet?.captures?.[shot.index] ?? null;
   const text = JSON.stringify([shot, capture]);
-  const pictureOf = JSON.stringify([shot.stamp, shot.events, shot.role, capture, state.answers?.answer?.parameters]);
+  const pictureOf = JSON.stringify([shot.stamp, capture, state.pictures]);
   card.shot = shot;
   if (card.shown !== text) {
     card.shown = text;

@@ -39,6 +39,7 @@ function showAnswers(state) {
   verdict.replaceChildren();
   if (answer) verdict.append(make("strong", {}, answer.verdict.head), " " + answer.verdict.text);
   else if (fault) verdict.append(make("strong", {}, "No fit."), " " + fault);
+  if (fault && /\[(instruments|channels)/.test(fault)) document.getElementById("hardware").open = true;
   const shown = answer ?? lastAnswer;
   const stale = !answer && lastAnswer !== null;
   rebuild("parameters", [shown?.parameters, stale, unitSwitch.system], () => (shown ? [stale ? make("p", { class: "note" }, "The values below are those of before.") : "", ...shown.parameters.filter((p) => !p.terminal).map((p) => parameter(p, stale)), make("details", {}, make("summary", {}, "What the terminals show by themselves"), ...shown.parameters.filter((p) => p.terminal).map((p) => parameter(p, stale)))] : [make("p", { class: "note" }, "No parameters yet.")]));

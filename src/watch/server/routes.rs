@@ -81,7 +81,7 @@ pub fn answer(request: &Request, path: &str, hub: &Hub) -> Response {
         }),
         ("POST", "first") => with(request, |typed: Typed| {
             let shown = hub.shown();
-            let bench = shown.as_ref().and_then(|s| s.bench.as_ref());
+            let bench = shown.as_ref().and_then(|s| s.bench.as_deref());
             match steps::first(bench, &typed) {
                 Ok(plan) => Response::json(200, &plan),
                 Err(text) => failed(400, &text),
@@ -110,6 +110,7 @@ pub fn answer(request: &Request, path: &str, hub: &Hub) -> Response {
 fn changed(hub: &Hub, done: Result<(), EditError>) -> Response {
     match done {
         Ok(()) => {
+            hub.show_sheet();
             hub.wake(Vec::new());
             Response::json(200, &json!({}))
         }
