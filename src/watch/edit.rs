@@ -3,12 +3,13 @@
 //! Each change says what the key held when the person changed it. Where the sheet holds something else by now, nothing is changed: so
 //! a page and an editor may change one sheet at once, and neither loses anything.
 
+use super::sheet_json::{json_of, same, value_of};
 use crate::bench::check_sheet;
 use crate::files::LARGEST_SHEET;
 use serde::Deserialize;
-use serde_json::{Map, Number, Value as Json};
+use serde_json::Value as Json;
 use std::path::Path;
-use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
+use toml_edit::{ArrayOfTables, DocumentMut, Item, Table};
 
 /// Most steps of a path into the sheet.
 const DEEPEST: usize = 8;
@@ -83,17 +84,6 @@ pub fn edited(path: &Path, text: &str, edits: &[Edit]) -> Result<String, EditErr
     }
 }
 
-/// The sheet as JSON: what a page shows in its forms.
-///
-/// # Errors
-/// The text is not TOML.
-pub fn sheet_json(text: &str) -> Result<Json, String> {
-    let document: DocumentMut = text
-        .parse()
-        .map_err(|error: toml_edit::TomlError| error.message().to_owned())?;
-    Ok(json_of(document.as_item()))
-}
-
 fn make(document: &mut DocumentMut, edit: &Edit) -> Result<(), EditError> {
     let refuse = |text: &str| Err(EditError::Refused(format!("{}: {text}", words(&edit.at))));
     if edit.at.is_empty() || edit.at.len() > DEEPEST {
@@ -156,21 +146,6 @@ fn look_up<'a>(item: &'a Item, at: &[Place]) -> Option<&'a Item> {
         Place::Index(k) => item.get(*k)?,
     };
     look_up(next, rest)
-}
-
-/// True where both say the same; 1 and 1.0 do.
-fn same(one: &Json, other: &Json) -> bool {
-    match (one, other) {
-        (Json::Number(a), Json::Number(b)) => a.as_f64() == b.as_f64(),
-        (Json::Array(a), Json::Array(b)) => {
-            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
-        }
-        (Json::Object(a), Json::Object(b)) => {
-            let both = |(key, value): (&String, &Json)| b.get(key).is_some_and(|v| same(value, v));
-            a.len() == b.len() && a.iter().all(both)
-        }
-        _ => one == other,
-    }
 }
 
 fn take_out(item: &mut Item, at: &[Place]) -> Option<()> {
@@ -293,67 +268,9 @@ fn fill(table: &mut Table, value: &Json) -> Option<()> {
     Some(())
 }
 
-fn value_of(value: &Json) -> Option<Value> {
-    Some(match value {
-        Json::Null => return None,
-        Json::Bool(flag) => (*flag).into(),
-        Json::Number(number) => match number.as_i64() {
-            Some(whole) => whole.into(),
-            None => number.as_f64().filter(|n| n.is_finite())?.into(),
-        },
-        Json::String(text) => text.as_str().into(),
-        Json::Array(list) => {
-            let mut array = Array::new();
-            for value in list {
-                array.push(value_of(value)?);
-            }
-            array.into()
-        }
-        Json::Object(map) => {
-            let mut table = InlineTable::new();
-            for (key, value) in map {
-                table.insert(key, value_of(value)?);
-            }
-            table.into()
-        }
-    })
-}
-
-fn json_of(item: &Item) -> Json {
-    match item {
-        Item::None => Json::Null,
-        Item::Value(value) => json_of_value(value),
-        Item::Table(table) => {
-            let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of(v)));
-            Json::Object(pairs.collect::<Map<_, _>>())
-        }
-        Item::ArrayOfTables(tables) => tables
-            .iter()
-            .map(|table| {
-                let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of(v)));
-                Json::Object(pairs.collect())
-            })
-            .collect(),
-    }
-}
-
-fn json_of_value(value: &Value) -> Json {
-    match value {
-        Value::String(text) => Json::String(text.value().clone()),
-        Value::Integer(whole) => Json::Number((*whole.value()).into()),
-        Value::Float(number) => Number::from_f64(*number.value()).map_or(Json::Null, Json::Number),
-        Value::Boolean(flag) => Json::Bool(*flag.value()),
-        Value::Datetime(time) => Json::String(time.value().to_string()),
-        Value::Array(array) => array.iter().map(json_of_value).collect(),
-        Value::InlineTable(table) => {
-            let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of_value(v)));
-            Json::Object(pairs.collect())
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::sheet_json::sheet_json;
     use super::*;
     use serde_json::json;
 

@@ -3,15 +3,13 @@
 use super::enter;
 use super::folder::Inventory;
 use super::hub::{Hub, Shown};
-use super::judge::judge;
 use super::shots::{Named, others, shots, waiting};
 use super::steps::{self, Typed};
+use super::verdicts::{Found, answers, answers_fault, verdicts};
 use crate::bench::{Bench, BenchError, Kept, read_sheet_kept};
 use crate::events::{Timeline, find_in_capture};
 use crate::fit::{FitOptions, Monitor, RippleMemory};
-use crate::identify::{IdentifyError, RoleError, check_role, identify_with};
-use crate::motor_file::MotorFile;
-use crate::report;
+use crate::identify::{IdentifyError, check_role, identify_with};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, HashMap};
@@ -23,9 +21,6 @@ use std::time::Instant;
 const MOST_CAPTURES: usize = 250;
 /// While a draft is untouched and its files are small, it is drafted anew from all of them.
 const REDRAFTED_BYTES: u64 = 16 << 20;
-
-/// What is known of a capture whose record and role have not changed.
-type Found = (Timeline, Option<RoleError>);
 
 /// State of the work between one turn and the next.
 pub struct Engine {
@@ -109,7 +104,7 @@ impl Engine {
             return;
         };
         let (found, is_new) = self.timelines(&bench);
-        let verdicts = verdicts(&bench, &found);
+        let verdicts = verdicts(&bench, &found, self.kept.warnings());
         let listed: Vec<Value> = shots(&named, &verdicts, &reading.unread)
             .chain(waiting(inventory, &named, &self.refused))
             .collect();
@@ -344,49 +339,6 @@ impl Engine {
             }),
         );
     }
-}
-
-fn verdicts(bench: &Bench, found: &[Found]) -> BTreeMap<String, Value> {
-    let each = bench.captures.iter().zip(found);
-    each.map(|(capture, (timeline, role))| {
-        let head = format!("capture \"{}\": ", capture.name);
-        let warnings = bench.warnings.iter();
-        let own = warnings.filter_map(|w| w.strip_prefix(&head).map(str::to_owned));
-        let own: Vec<String> = own.collect();
-        let verdict = match role {
-            Some(error) => json!({"grade": "role", "text": error.to_string(), "more": own}),
-            None => json!(judge(capture, timeline, &own)),
-        };
-        let time = &capture.waveform.time;
-        let ends = time.at(0).zip(time.at(time.len().saturating_sub(1)));
-        let events: Vec<[Value; 2]> = timeline
-            .events
-            .iter()
-            .map(|e| [json!(e.kind.to_string()), json!(e.time_s)])
-            .collect();
-        let chains = [&capture.voltage_chain, &capture.current_chain];
-        let channels = chains.map(|c| c.as_ref().map(|c| c.column.clone()));
-        let shown = json!({
-            "verdict": verdict,
-            "rows": time.len(),
-            "from_s": ends.map(|e| e.0),
-            "to_s": ends.map(|e| e.1),
-            "channels": channels,
-            "events": events,
-        });
-        (capture.name.clone(), shown)
-    })
-    .collect()
-}
-
-fn answers(file: &MotorFile, begun: Instant) -> Value {
-    let answer = report::answer_of(file);
-    let took_ms = begun.elapsed().as_secs_f64() * 1e3;
-    json!({"answer": answer, "fault": null, "took_ms": took_ms.round()})
-}
-
-fn answers_fault(fault: Option<&str>) -> Value {
-    json!({"answer": null, "fault": fault})
 }
 
 /// What is done after a stage of the fit.

@@ -1,6 +1,6 @@
 //! New captures enter the sheet: a draft where there is none yet, else one `[[captures]]` more, with the guess and its reason.
 
-use super::edit::sheet_json;
+use super::sheet_json::sheet_json;
 use crate::bench::{Draft, DraftCapture, DraftChannel, draft_text, guess_sheet_of};
 use crate::capture::group_by_channel;
 use crate::events::sheet_guess;

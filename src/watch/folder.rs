@@ -14,6 +14,8 @@ const QUIET: Duration = Duration::from_millis(250);
 /// A file that was seen to grow has to be quiet for its longest pause so far, so many times, but not longer than [`LONGEST_QUIET`].
 const PAUSES: u32 = 2;
 const LONGEST_QUIET: Duration = Duration::from_secs(3);
+/// An empty file is expected to be filled for so long.
+const LONGEST_EMPTY: Duration = Duration::from_secs(6);
 /// Most files that are followed.
 const MOST_FILES: usize = 4000;
 /// Deepest folder below the watched one.
@@ -83,12 +85,20 @@ impl Folder {
                     self.changes
                 });
                 out.whole.insert(name, number);
+            } else if self.is_left_empty(&name, now) {
+                out.others.push((name, "empty".to_owned()));
             } else {
                 self.numbers.remove(&name);
                 out.arriving.push(name);
             }
         }
         Ok(out)
+    }
+
+    /// True of a file into which nothing has come for long.
+    fn is_left_empty(&self, name: &str, now: Instant) -> bool {
+        let seen = self.seen.get(name);
+        seen.is_some_and(|s| s.stamp.0 == 0 && now.duration_since(s.since) > LONGEST_EMPTY)
     }
 
     fn is_whole(&mut self, name: &str, stamp: Stamp, now: Instant) -> bool {
@@ -201,16 +211,18 @@ mod tests {
         let mut file = fs::File::create(&path).unwrap();
         assert_eq!(folder.look(at(0)).unwrap().arriving, ["start.csv"]);
         // Nothing in it yet, however long.
-        assert!(folder.look(at(5000)).unwrap().whole.is_empty());
+        let late = folder.look(at(7000)).unwrap();
+        assert!(late.whole.is_empty() && late.arriving.is_empty());
+        assert_eq!(late.others[0].1, "empty");
         file.write_all(b"t,v\n").unwrap();
-        folder.look(at(5100)).unwrap();
+        folder.look(at(7100)).unwrap();
         file.write_all(b"0,1\n").unwrap();
-        folder.look(at(5800)).unwrap();
+        folder.look(at(7800)).unwrap();
         // A pause of 0.7 s was seen: 0.25 s of quiet are not enough, 1.4 s are.
-        assert!(folder.look(at(6200)).unwrap().whole.is_empty());
-        let whole = folder.look(at(7300)).unwrap().whole;
+        assert!(folder.look(at(8200)).unwrap().whole.is_empty());
+        let whole = folder.look(at(9300)).unwrap().whole;
         assert_eq!(whole.len(), 1);
-        assert_eq!(folder.look(at(7400)).unwrap().whole, whole);
+        assert_eq!(folder.look(at(9400)).unwrap().whole, whole);
         file.write_all(b"1,1\n").unwrap();
         assert!(folder.look(at(20_000)).unwrap().whole.is_empty());
         let again = folder.look(at(20_400)).unwrap().whole;

@@ -34,8 +34,13 @@ pub struct Verdict {
     pub more: Vec<String>,
 }
 
-/// Judges a capture of the sheet; `warnings` are those of its channels.
-pub fn judge(capture: &Capture, timeline: &Timeline, warnings: &[String]) -> Verdict {
+/// Judges a capture of the sheet. `warnings` are those of its channels, `doubts` what decides how far its record can be used.
+pub fn judge(
+    capture: &Capture,
+    timeline: &Timeline,
+    warnings: &[String],
+    doubts: &[CaptureWarning],
+) -> Verdict {
     let mut retake = Vec::new();
     let mut other = Vec::new();
     for remark in &timeline.remarks {
@@ -47,10 +52,18 @@ pub fn judge(capture: &Capture, timeline: &Timeline, warnings: &[String]) -> Ver
             list.push(text);
         }
     }
-    let spoilt = timeline.capture_warnings.iter().any(|w| {
-        // A sign is set in the sheet; no new record is needed for it.
-        w.spoils_capture() && *w != CaptureWarning::WrongPolarity
-    });
+    // A sign, a ratio or a unit is set in the sheet; no new record is needed for it.
+    let settable = |w: &CaptureWarning| {
+        matches!(
+            w,
+            CaptureWarning::WrongPolarity | CaptureWarning::ProbeRatio | CaptureWarning::Unit
+        )
+    };
+    let spoilt = timeline
+        .capture_warnings
+        .iter()
+        .chain(doubts)
+        .any(|w| w.spoils_capture() && !settable(w));
     let grade = match (retake.is_empty() && !spoilt, other.len() + warnings.len()) {
         (false, _) => Grade::Retake,
         (true, 0) => Grade::Good,

@@ -1,8 +1,8 @@
 //! A page that follows a folder while captures are recorded into it.
 //!
 //! * [`folder`]: what lies there, and which files are whole.
-//! * [`sheet_file`], [`edit`], [`enter`]: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
-//! * [`engine`], [`judge`], [`shots`], [`steps`]: what has changed is read, judged and fitted; then what to measure next.
+//! * [`sheet_file`], [`sheet_json`], [`edit`], [`enter`]: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
+//! * [`engine`], [`judge`], [`verdicts`], [`shots`], [`steps`]: what has changed is read, judged and fitted; then what to measure next.
 //! * [`actions`]: what the buttons write.
 //! * [`hub`]: what the threads share. [`server`], [`page`]: the page and who may open it.
 //!
@@ -18,8 +18,10 @@ mod judge;
 mod page;
 mod server;
 mod sheet_file;
+mod sheet_json;
 mod shots;
 mod steps;
+mod verdicts;
 
 use crate::fit::Interrupt;
 use engine::Engine;

@@ -190,7 +190,7 @@ test("a faulty file of each kind is shown with a word, as text", () => on(async 
   for (const name of faulty) copyFileSync(join(FIXTURES, "faulty", name), join(folder, name));
   writeFileSync(join(folder, "<img src=x onerror=alert(1)>.csv"), "no capture");
   await page.waitForFunction((count) => document.querySelectorAll(".shot").length >= count, faulty.length, LONG);
-  await page.waitForFunction(() => document.body.dataset.busy === "" && [...document.querySelectorAll(".shot .grade")].every((g) => !["arriving", "waiting"].includes(g.textContent)), null, LONG);
+  await page.waitForFunction(() => [...document.querySelectorAll(".shot .grade")].every((g) => !["arriving", "waiting", "not in the sheet"].includes(g.textContent)), null, LONG);
   for (const reason of await page.locator(".shot .reason").allTextContents()) assert.ok(reason.length > 5);
   assert.equal(await page.locator("#shot-list img").count(), 0);
 }));

@@ -2,6 +2,7 @@
 
 use super::load::Loaded;
 use super::plan::CapturePlan;
+use crate::bench::capture_warning::CaptureWarning;
 use std::collections::HashMap;
 use std::fmt::Debug;
 use std::fs::Metadata;
@@ -14,6 +15,7 @@ pub struct Kept {
     pub(super) keeping: bool,
     pub(super) loaded: HashMap<String, Loaded>,
     pub(super) keys: Vec<String>,
+    pub(super) warnings: Vec<Vec<CaptureWarning>>,
 }
 
 impl Kept {
@@ -28,6 +30,11 @@ impl Kept {
     /// One key a capture of the bench that was read last, in its order: equal keys mean equal captures, but for what was set by hand.
     pub fn keys(&self) -> &[String] {
         &self.keys
+    }
+
+    /// Of the same captures, what decides how far each can be used.
+    pub fn warnings(&self) -> &[Vec<CaptureWarning>] {
+        &self.warnings
     }
 }
 

@@ -66,6 +66,7 @@ pub fn load_all(
             }
         };
         kept.keys.push(key.unwrap_or_default());
+        kept.warnings.push(one.capture_warnings.clone());
         one.capture.by_hand = plan.by_hand.clone();
         let name = &one.capture.name;
         let warnings = one.warnings.into_iter();

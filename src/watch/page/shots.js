@@ -128,6 +128,7 @@ function insideOf(shot, capture) {
         tick(`${channel} reversed`, at(channel, "reversed"), over.reversed, `${channel} polarity of ${name}`),
       ];
     }),
+    number("probe ratio to apply", at("voltage", "apply_probe_ratio"), over(capture.voltage, "apply_probe_ratio"), `probe ratio of ${name}`),
     text("voltage column", at("voltage", "column"), over(capture.voltage, "column"), `voltage column of ${name}`),
     text("current column", at("current", "column"), over(capture.current, "column"), `current column of ${name}`),
     tick("not used", at("use"), capture.use === false ? true : undefined, `use of ${name}`, (on) => (on ? false : null), capture.use),
