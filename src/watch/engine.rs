@@ -7,9 +7,9 @@ use super::shots::{Named, others, shots, waiting};
 use super::steps::{self, Typed};
 use super::verdicts::{Found, answers, answers_fault, verdicts};
 use crate::bench::{Bench, BenchError, Kept, read_sheet_kept};
-use crate::events::{Timeline, find_in_capture};
+use crate::events::Timeline;
 use crate::fit::{FitOptions, Monitor, RippleMemory};
-use crate::identify::{IdentifyError, check_role, identify_with};
+use crate::identify::{IdentifyError, identify_with};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, HashMap};
@@ -109,10 +109,10 @@ impl Engine {
             .chain(waiting(inventory, &named, &self.refused))
             .collect();
         let fault = reading.fault.or_else(|| {
-            let first = found.iter().find_map(|(_, role)| role.as_ref());
+            let first = found.iter().find_map(|f| f.role.as_ref());
             first.map(ToString::to_string)
         });
-        let timelines: Vec<Timeline> = found.into_iter().map(|(t, _)| t).collect();
+        let timelines: Vec<Timeline> = found.into_iter().map(|f| f.timeline).collect();
         self.hub.show(json!({"shots": listed, "others": others}));
         if bench.captures.is_empty() || fault.is_some() {
             let next = match (steps::first(Some(&bench), &Typed::default()), &fault) {
@@ -287,7 +287,7 @@ impl Engine {
             .zip(&keys)
             .map(|(capture, key)| match self.found.get(key) {
                 Some(found) => found.clone(),
-                None => (find_in_capture(capture), check_role(capture)),
+                None => Found::of(capture),
             })
             .collect();
         self.found = keys.into_iter().zip(found.iter().cloned()).collect();
