@@ -1,10 +1,10 @@
 //! A page that follows a folder while captures are recorded into it.
 //!
-//! * [`folder`]: what lies there, and which files are whole.
-//! * [`sheet_file`], [`sheet_json`], [`edit`], [`enter`]: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
-//! * [`engine`], [`judge`], [`verdicts`], [`shots`], [`steps`]: what has changed is read, judged and fitted; then what to measure next.
-//! * [`actions`]: what the buttons write.
-//! * [`hub`]: what the threads share. [`server`], [`page`]: the page and who may open it.
+//! * `folder`: what lies there, and which files are whole.
+//! * `sheet_file`, `sheet_json`, `edit`, `enter`: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
+//! * `engine`, `judge`, `verdicts`, `shots`, `steps`: what has changed is read, judged and fitted; then what to measure next.
+//! * `actions`: what the buttons write.
+//! * `hub`: what the threads share. `server`, `page`: the page and who may open it.
 //!
 //! Everything shown follows from the sheet and the files beside it, as `rundown fit` reads them.
 
