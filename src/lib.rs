@@ -43,6 +43,7 @@
 //! | [`report`] | bench, timelines, estimate and motor file to one HTML page |
 //! | [`verify`] | a motor file and its inputs to what has changed |
 //! | [`mod@plot`] | a motor file and its captures to pictures, SVG and PNG |
+//! | [`watch`] | a folder that captures arrive in to a page that follows it |
 //! | [`lot`] | many benches to tables and a summary |
 
 #![forbid(unsafe_code)]
@@ -68,3 +69,4 @@ pub mod ripple;
 pub mod stats;
 pub mod thermal;
 pub mod verify;
+pub mod watch;

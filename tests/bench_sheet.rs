@@ -408,7 +408,7 @@ fn a_misspelt_required_key_is_told_as_misspelt_not_as_missing() {
         told(&format!(
             "{HEAD}[[captures]]\nfil = \"start.csv\"\nrole = \"start\"\n"
         )),
-        "bench.toml:4:1: unknown key `fil` in [[captures]] number 1; the nearest known key is `file`. Known here: file, name, role, voltage, current, speed, winding_temperature, series_diode, loop_resistance, source, bridge, added_inertia, load_torque, driven_speed, import, note"
+        "bench.toml:4:1: unknown key `fil` in [[captures]] number 1; the nearest known key is `file`. Known here: file, name, role, voltage, current, speed, winding_temperature, series_diode, loop_resistance, source, bridge, added_inertia, load_torque, driven_speed, events_s, cuts_s, use, import, note"
     );
 }
 

@@ -13,8 +13,8 @@ const MOTORS: [&str; 5] = [
     "telescope_focuser",
     "ticket_printer",
 ];
-const COMMANDS: [&str; 10] = [
-    "look", "sheet", "fit", "next", "lot", "claim", "drive", "export", "verify", "plot",
+const COMMANDS: [&str; 11] = [
+    "look", "sheet", "fit", "next", "lot", "claim", "drive", "export", "verify", "plot", "watch",
 ];
 
 /// Standard output and standard error of a command run at the top of the repository.

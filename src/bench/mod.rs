@@ -1,6 +1,7 @@
 //! Bench sheet and instruments: a record becomes a [`Waveform`] in volts and amperes with stated accuracy.
 
 mod accuracy;
+mod by_hand;
 mod capture_warning;
 mod captures;
 mod channels;
@@ -19,13 +20,19 @@ mod speed_channel;
 mod stated;
 mod waveform;
 
+pub use by_hand::{ByHand, HandEvent};
 pub use capture_warning::CaptureWarning;
+pub use captures::{Kept, stem as capture_name};
 pub use draft::{
-    Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, RecordGuess, draft_text, guess_sheet,
+    Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, RecordGuess, draft_text,
+    guess_sheet, guess_sheet_of, has_capture_ending,
 };
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
-pub use read_sheet::{LoadOptions, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_of};
+pub use read_sheet::{
+    LoadOptions, check_sheet, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_kept,
+    read_sheet_of,
+};
 pub(crate) use read_table::unit_of as unit_of_column;
 pub use reading_table::{ReadingColumn, ReadingTable, TableKind};
 pub use setup::{

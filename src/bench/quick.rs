@@ -1,7 +1,8 @@
 //! A bench from flags alone, without a sheet: every accuracy is assumed, with a warning.
 
 use super::accuracy::Accuracy;
-use super::captures::{CapturePlan, Expectations, load_all, stem, temperature_missing};
+use super::by_hand::ByHand;
+use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
 use super::channels::ChannelPlan;
 use super::error::BenchError;
 use super::hardware::{Hardware, resolve};
@@ -73,7 +74,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         supply_v: run.supply_v,
         current_limit_a: None,
     };
-    let loaded = load_all(&plans, &hardware, &[], &expected)?;
+    let loaded = load_all(&plans, &hardware, &[], &expected, &mut Kept::default())?;
     warnings.extend(loaded.warnings);
     Ok(Bench {
         path: None,
@@ -159,6 +160,7 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
             added_inertia_kg_m2: None,
             load_torque_nm: None,
             driven_speed_rad_s: None,
+            by_hand: ByHand::default(),
             import: run.import.clone(),
         });
     }

@@ -1,6 +1,6 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
-use super::captures::{CapturePlan, Expectations, load_all, stem, temperature_missing};
+use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
 use super::channels::{plan, speed_plans};
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
@@ -43,7 +43,8 @@ pub fn read_sheet_for(
     folder: Option<&Path>,
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
-    from_bytes(path, &sheet_bytes(path)?, folder, options, &|_| true)
+    let kept = &mut Kept::default();
+    from_bytes(path, &sheet_bytes(path)?, folder, options, &|_| true, kept)
 }
 
 fn sheet_bytes(path: &Path) -> Result<Vec<u8>, BenchError> {
@@ -62,7 +63,8 @@ pub fn read_sheet_of(
     options: &LoadOptions,
     keep: &dyn Fn(&Path) -> bool,
 ) -> Result<Bench, BenchError> {
-    from_bytes(path, &sheet_bytes(path)?, None, options, keep)
+    let kept = &mut Kept::default();
+    from_bytes(path, &sheet_bytes(path)?, None, options, keep, kept)
 }
 
 /// As [`read_sheet`], from the bytes of a sheet that is to be taken as standing at `path`.
@@ -74,7 +76,30 @@ pub fn read_sheet_bytes(
     bytes: &[u8],
     options: &LoadOptions,
 ) -> Result<Bench, BenchError> {
-    from_bytes(path, bytes, None, options, &|_| true)
+    let kept = &mut Kept::default();
+    from_bytes(path, bytes, None, options, &|_| true, kept)
+}
+
+/// As [`read_sheet_bytes`], with only those captures whose file `keep` accepts, and with captures of the reading before where nothing
+/// of them has changed.
+///
+/// # Errors
+/// As [`read_sheet`].
+pub fn read_sheet_kept(
+    path: &Path,
+    bytes: &[u8],
+    keep: &dyn Fn(&Path) -> bool,
+    kept: &mut Kept,
+) -> Result<Bench, BenchError> {
+    from_bytes(path, bytes, None, &LoadOptions::default(), keep, kept)
+}
+
+/// Reads every key of a sheet and opens no file that it names.
+///
+/// # Errors
+/// The first key that is wrong by itself, as [`read_sheet`].
+pub fn check_sheet(path: &Path, bytes: &[u8]) -> Result<(), BenchError> {
+    typed_sheet(path, bytes).map(|_| ())
 }
 
 fn from_bytes(
@@ -83,7 +108,20 @@ fn from_bytes(
     folder: Option<&Path>,
     options: &LoadOptions,
     keep: &dyn Fn(&Path) -> bool,
+    kept: &mut Kept,
 ) -> Result<Bench, BenchError> {
+    let typed = typed_sheet(path, bytes)?;
+    let folder = match folder.or(path.parent()) {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut bench = build(&typed, folder, *options, keep, kept)?;
+    bench.path = Some(path.to_path_buf());
+    bench.sha256 = Some(hex(&Sha256::digest(bytes)));
+    Ok(bench)
+}
+
+fn typed_sheet(path: &Path, bytes: &[u8]) -> Result<TypedSheet, BenchError> {
     let text = sheet_text(path, bytes)?;
     let source = Source {
         path: path.into(),
@@ -93,15 +131,7 @@ fn from_bytes(
         place: source.place(error.span().map_or(0, |s| s.start)),
         text: error.message().to_string(),
     })?;
-    let typed = read_typed(&Table::root(&source, document.get_ref()))?;
-    let folder = match folder.or(path.parent()) {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut bench = build(&typed, folder, *options, keep)?;
-    bench.path = Some(path.to_path_buf());
-    bench.sha256 = Some(hex(&Sha256::digest(bytes)));
-    Ok(bench)
+    read_typed(&Table::root(&source, document.get_ref()))
 }
 
 fn sheet_text<'b>(path: &Path, bytes: &'b [u8]) -> Result<&'b str, BenchError> {
@@ -128,6 +158,7 @@ fn build(
     folder: &Path,
     options: LoadOptions,
     keep: &dyn Fn(&Path) -> bool,
+    kept: &mut Kept,
 ) -> Result<Bench, BenchError> {
     let mut warnings = Vec::new();
     let hardware = resolve(&typed.instruments, &mut warnings);
@@ -170,6 +201,11 @@ fn build(
         .collect::<Result<Vec<_>, _>>()?;
     check_names(typed, &tables)?;
     // After the readings, which may name a capture that is not kept.
+    let mut used = typed.captures.iter().map(|capture| capture.used);
+    let unused: Vec<String> = plans
+        .extract_if(.., |_| !used.next().unwrap_or(true))
+        .map(|plan| format!("capture \"{}\" is not used (use = false)", plan.name))
+        .collect();
     plans.retain(|plan| keep(&plan.path));
     warnings.extend(temperature_missing(&plans));
     let expected = Expectations {
@@ -177,21 +213,22 @@ fn build(
         current_limit_a: supply.and_then(|s| s.current_limit_a),
     };
     // One thermal model needs all of its records.
-    let kept = |file: &String| keep(&folder.join(file));
+    let is_kept = |file: &String| keep(&folder.join(file));
     let all_kept = typed
         .heat
         .iter()
         .filter_map(|record| record.file.as_ref())
-        .all(kept);
+        .all(is_kept);
     let heat = heat::load_all(
         if all_kept { &typed.heat } else { &[] },
         &motor,
         |record, file| inside(folder, &record.file_place, file, options),
         &mut warnings,
     )?;
-    let loaded = load_all(&plans, &hardware, &checks, &expected)?;
+    let loaded = load_all(&plans, &hardware, &checks, &expected, kept)?;
     warnings.extend(loaded.warnings);
     let mut notes: Vec<String> = typed.readings.iter().filter_map(readings::note).collect();
+    notes.extend(unused);
     notes.extend(loaded.notes);
     Ok(Bench {
         path: None,
@@ -282,6 +319,7 @@ fn plan_capture(
             .driven_speed
             .as_ref()
             .map(|driven| speed(driven, None, driven.place.line, warnings)),
+        by_hand: typed.by_hand.clone(),
         import: typed.import.clone(),
         name,
     })

@@ -1,6 +1,7 @@
 //! A bench as the estimator sees it: validated, in SI units, every accuracy a standard uncertainty.
 
 use super::Waveform;
+use super::by_hand::ByHand;
 use super::capture_warning::CaptureWarning;
 use super::reading_table::ReadingTable;
 use super::speed_channel::SpeedChannel;
@@ -199,6 +200,8 @@ pub struct Capture {
     pub speed: Option<SpeedChannel>,
     /// AC-coupled voltage channel, as stated or as the preamble says.
     pub ac_coupled: bool,
+    /// Events and cuts set by a person.
+    pub by_hand: ByHand,
 }
 
 /// A scalar reading.

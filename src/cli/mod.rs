@@ -14,6 +14,7 @@ mod sheet;
 mod status;
 mod terminal;
 mod verify;
+mod watch;
 
 pub use status::Status;
 pub use terminal::report_error;
@@ -33,6 +34,7 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 First steps:
   rundown next --supply 24V --resistance 3.2ohm --diameter 36mm
+  rundown watch captures/
   rundown look captures/*.csv
   rundown sheet captures/
   rundown fit captures/bench.toml -o motor.json --report page.html
@@ -50,6 +52,7 @@ enum Command {
     Export(export::ExportArguments),
     Verify(verify::VerifyArguments),
     Plot(plot::PlotArguments),
+    Watch(watch::WatchArguments),
 }
 
 /// Runs one command.
@@ -68,5 +71,6 @@ pub fn run(arguments: Arguments) -> anyhow::Result<Status> {
         Command::Export(arguments) => export::run(&arguments),
         Command::Verify(arguments) => verify::run(&arguments),
         Command::Plot(arguments) => plot::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
     }
 }

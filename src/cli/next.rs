@@ -5,12 +5,12 @@ use super::status::Status;
 use super::terminal::{print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, read_sheet};
-use rundown::fit::{Estimate, FitOptions, SegmentKind};
+use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
 use rundown::motor_file::{self, MotorFile, SHEET_ROLE};
 use rundown::next::advice::source::refusal;
 use rundown::next::first::{resistance_given, resistance_of};
-use rundown::next::ranking::Question;
+use rundown::next::ranking::{Question, driven_v};
 use rundown::next::{
     Goal, Known, Size, first_plan, first_table, heat_plan, heat_text, rank, screen, table,
 };
@@ -242,19 +242,6 @@ fn refused(arguments: &NextArguments, reason: &str) -> anyhow::Result<Status> {
         print_text(&format!("{reason}\n"))?;
     }
     Ok(Status::Questionable)
-}
-
-/// Largest voltage that drove the motor in a capture, inductive spikes left aside.
-fn driven_v(estimate: &Estimate) -> Option<f64> {
-    estimate
-        .segments
-        .iter()
-        .flatten()
-        .filter(|segment| segment.kind == SegmentKind::Connected)
-        .flat_map(|segment| &segment.bins)
-        .map(|bin| bin.voltage_v.abs())
-        .filter(|v| v.is_finite() && *v > 0.0)
-        .reduce(f64::max)
 }
 
 fn after_a_fit(

@@ -4,8 +4,8 @@ use super::status::Status;
 use super::terminal::{path_text, print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::bench::{Draft, RecordGuess, SpeedSignal, draft_text, guess_sheet};
-use rundown::events::{self, ColumnKind, OtherColumn};
+use rundown::bench::{Draft, draft_text, guess_sheet};
+use rundown::events;
 use rundown::files;
 use rundown::quantity::one_line;
 use std::fmt::Write;
@@ -42,22 +42,7 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
             target.display()
         );
     }
-    let draft = guess_sheet(&arguments.folder, &|record| {
-        let guess = events::guess_columns(record);
-        RecordGuess {
-            voltage: guess.voltage,
-            current: guess.current,
-            voltage_reversed: guess.voltage_reversed,
-            current_reversed: guess.current_reversed,
-            current_in_volts: guess.current_in_volts,
-            shaft: shaft_columns(&guess.others),
-            column_reasons: guess.reasons,
-            role: guess.role.role,
-            role_confidence: guess.role.confidence,
-            role_reason: guess.role.reason,
-            alternatives: guess.role.alternatives.iter().map(|(r, _)| *r).collect(),
-        }
-    })?;
+    let draft = guess_sheet(&arguments.folder, &events::sheet_guess)?;
     let text = draft_text(&draft);
     if arguments.show {
         print_bytes(text.as_bytes())?;
@@ -91,20 +76,4 @@ fn summary(target: &Path, draft: &Draft) -> String {
     }
     text.push_str("Every guess has a comment in the sheet: check them before the fit.\n");
     text
-}
-
-/// The columns that show how the shaft turns.
-fn shaft_columns(others: &[OtherColumn]) -> Vec<(usize, SpeedSignal, String)> {
-    let signal = |kind| {
-        Some(match kind {
-            ColumnKind::Speed => SpeedSignal::Speed,
-            ColumnKind::Position => SpeedSignal::Position,
-            ColumnKind::Pulses => SpeedSignal::Pulses,
-            _ => return None,
-        })
-    };
-    let shown = others
-        .iter()
-        .filter_map(|o| Some((o.index, signal(o.kind)?, o.why.clone())));
-    shown.collect()
 }

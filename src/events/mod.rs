@@ -3,6 +3,7 @@
 //! [`find`] cuts a capture of known role into phases; [`guess_role`] tells the role from the shape alone; [`guess_columns`]
 //! tells which channel is voltage and which current.
 
+mod by_hand;
 mod columns;
 mod find;
 mod phases;
@@ -14,7 +15,10 @@ mod timeline;
 mod timeline_builder;
 mod trace;
 
-pub use columns::{ColumnGuess, ColumnKind, Guessed, OtherColumn, guess, guess_columns};
+pub use by_hand::find_in_capture;
+pub use columns::{
+    ColumnGuess, ColumnKind, Guessed, OtherColumn, guess, guess_columns, sheet_guess,
+};
 pub use find::find;
 pub use phases::switching::Switching;
 pub use remarks::{Remark, Signal};

@@ -45,6 +45,8 @@ pub enum Exclusion {
     NoEvent,
     /// Too few usable rows.
     NoSamples,
+    /// Cut out by a person.
+    ByHand,
 }
 
 impl fmt::Display for Exclusion {
@@ -61,6 +63,7 @@ impl fmt::Display for Exclusion {
             Exclusion::AcCoupled => "AC-coupled",
             Exclusion::NoEvent => "no event",
             Exclusion::NoSamples => "no samples",
+            Exclusion::ByHand => "by hand",
         })
     }
 }

@@ -3,6 +3,7 @@
 use super::checks::time_base;
 use super::data::{Segment, first_guess, peak_current, segments};
 use super::error::FitError;
+use super::memory::RippleMemory;
 use super::options::FitOptions;
 use super::references::{RippleFinding, read_ripple, settled_constant, turn_volt_seconds};
 use super::unknowns::{Direction, Layout, SharedEntries, add_heat_capacity};
@@ -22,8 +23,8 @@ pub struct Ripple {
 
 impl Ripple {
     /// Reads it.
-    pub fn read(bench: &Bench, timelines: &[Timeline]) -> Self {
-        let (findings, unread) = read_ripple(bench, timelines);
+    pub fn read(bench: &Bench, timelines: &[Timeline], memory: &RippleMemory) -> Self {
+        let (findings, unread) = read_ripple(bench, timelines, memory);
         let turn_v_s = turn_volt_seconds(&findings);
         Ripple {
             findings,

@@ -56,7 +56,7 @@ pub fn estimate_in_stages(
     options: &FitOptions,
     mut lap: impl FnMut(&'static str),
 ) -> Result<Estimate, FitError> {
-    let ripple = Ripple::read(bench, timelines);
+    let ripple = Ripple::read(bench, timelines, &options.memory);
     lap("ripple of run-downs");
     let records = Records::cut(bench, timelines, &ripple)?;
     let (mut fit, plain) = begin(bench, timelines, options, &ripple, &records)?;

@@ -9,6 +9,7 @@ mod error;
 mod estimate;
 mod evidence;
 mod joint_fit;
+mod memory;
 mod model;
 mod options;
 mod plain_motor;
@@ -29,6 +30,7 @@ pub use design::{Addition, Expected, ExpectedUncertainty, ExperimentDesign, Plan
 pub use error::FitError;
 pub use estimate::{Estimate, LeaveOneOut, ProfileToWaldRatio, TermDecision};
 pub use joint_fit::{estimate, estimate_in_stages};
+pub use memory::RippleMemory;
 pub use model::{Prediction, Row};
 pub use options::FitOptions;
 pub use problem::Problem;

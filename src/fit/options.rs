@@ -1,5 +1,6 @@
 //! Settings of a fit.
 
+use super::memory::RippleMemory;
 use super::solve::Monitor;
 
 /// Settings of a fit.
@@ -13,6 +14,8 @@ pub struct FitOptions {
     pub guess_factors: [f64; 3],
     /// Notified of every trial of the solver, and able to end the fit.
     pub monitor: Monitor,
+    /// Analyses of the fit before.
+    pub memory: RippleMemory,
 }
 
 impl Default for FitOptions {
@@ -22,6 +25,7 @@ impl Default for FitOptions {
             inductance_at_hz: vec![1e3, 10e3, 20e3],
             guess_factors: [1.0; 3],
             monitor: Monitor::default(),
+            memory: RippleMemory::default(),
         }
     }
 }

@@ -71,7 +71,7 @@ pub fn find_events(bench: &Bench) -> Vec<Timeline> {
     bench
         .captures
         .par_iter()
-        .map(|capture| events::find(&capture.waveform, capture.role))
+        .map(events::find_in_capture)
         .collect()
 }
 
@@ -87,6 +87,19 @@ pub fn identify(
 ) -> Result<Identified, IdentifyError> {
     let timelines = find_events(bench);
     lap("find events");
+    identify_with(bench, timelines, options, lap)
+}
+
+/// As [`identify`], with the timelines of [`find_events`].
+///
+/// # Errors
+/// As [`identify`].
+pub fn identify_with(
+    bench: &Bench,
+    timelines: Vec<Timeline>,
+    options: &FitOptions,
+    mut lap: impl FnMut(&'static str),
+) -> Result<Identified, IdentifyError> {
     let ended = match estimate_in_stages(bench, &timelines, options, &mut lap) {
         _ if options.monitor.interrupt.requested() => Err(SolverError::Interrupted.into()),
         ended => ended,

@@ -5,5 +5,5 @@
 mod identified;
 mod roles;
 
-pub use identified::{Identified, IdentifyError, find_events, identify};
-pub use roles::{RoleError, check_roles};
+pub use identified::{Identified, IdentifyError, find_events, identify, identify_with};
+pub use roles::{RoleError, check_role, check_roles};

@@ -44,11 +44,12 @@ pub enum RoleError {
 /// # Errors
 /// [`RoleError`] of the first capture that contradicts.
 pub fn check_roles(bench: &Bench) -> Result<(), RoleError> {
-    let found: Vec<Option<RoleError>> = bench.captures.par_iter().map(check).collect();
+    let found: Vec<Option<RoleError>> = bench.captures.par_iter().map(check_role).collect();
     found.into_iter().flatten().next().map_or(Ok(()), Err)
 }
 
-fn check(capture: &Capture) -> Option<RoleError> {
+/// The same of one capture.
+pub fn check_role(capture: &Capture) -> Option<RoleError> {
     let (name, path) = (capture.name.clone(), capture.path.clone());
     let stated = capture.role.name();
     Some(match events::mismatch(&capture.waveform, capture.role)? {

@@ -8,7 +8,8 @@ use super::candidates::{Candidate, Context, candidates};
 use super::goal::Goal;
 use crate::bench::{Bench, Reading};
 use crate::fit::{
-    Addition, Estimate, Expected, ExpectedUncertainty, ExperimentDesign, Reported, Status,
+    Addition, Estimate, Expected, ExpectedUncertainty, ExperimentDesign, Reported, SegmentKind,
+    Status,
 };
 use crate::motor_file::ParameterName;
 use crate::next::advice::Advice;
@@ -137,6 +138,19 @@ pub struct Question {
     pub supply_v: f64,
     /// Outer size.
     pub size: Size,
+}
+
+/// Largest voltage that drove the motor in a capture, inductive spikes left aside.
+pub fn driven_v(estimate: &Estimate) -> Option<f64> {
+    estimate
+        .segments
+        .iter()
+        .flatten()
+        .filter(|segment| segment.kind == SegmentKind::Connected)
+        .flat_map(|segment| &segment.bins)
+        .map(|bin| bin.voltage_v.abs())
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .reduce(f64::max)
 }
 
 /// Ranks what could come next for a fitted bench.

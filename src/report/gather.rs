@@ -1,7 +1,8 @@
 //! From the fit's results to the plain data of the page.
 
 use super::context::{
-    CaptureView, FORMAT, InputRow, NuisanceRow, Provenance, Report, TermRow, Verdict, WarningGroup,
+    CaptureView, FORMAT, InputRow, NuisanceRow, ParameterRow, Provenance, Report, TermRow, Verdict,
+    WarningGroup,
 };
 use super::{answer, captures, cautions, operating, tables, uncertainty};
 use crate::bench::Bench;
@@ -75,8 +76,47 @@ pub fn capture_views(
     };
     (0..bench.captures.len())
         .zip(timelines)
-        .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, file, points))
+        .map(|(k, timeline)| captures::view(bench, k, timeline, estimate, Some(file), points))
         .collect()
+}
+
+/// One capture as the page shows it; without an estimate the record alone.
+pub fn capture_view(
+    bench: &Bench,
+    k: usize,
+    timeline: &Timeline,
+    fitted: Option<(&Estimate, &MotorFile)>,
+) -> CaptureView {
+    let points = captures::Points {
+        bins: 1200,
+        model_rows: 800,
+        inset_bins: 600,
+    };
+    let (estimate, file) = fitted.unzip();
+    captures::view(bench, k, timeline, estimate, file, points)
+}
+
+/// The answer by itself: parameters, and what speaks for and against them.
+#[derive(Clone, Debug, serde::Serialize)]
+pub struct Answer {
+    /// Whether the fit can be trusted.
+    pub verdict: Verdict,
+    /// As in [`Report`].
+    pub parameters: Vec<ParameterRow>,
+    /// Each item of evidence: its name, stated value, the model's, whether they agree.
+    pub evidence: Vec<[String; 4]>,
+    /// Warnings by subject.
+    pub warnings: Vec<WarningGroup>,
+}
+
+/// The answer that a motor file holds.
+pub fn answer_of(file: &MotorFile) -> Answer {
+    Answer {
+        verdict: verdict(file),
+        parameters: answer::rows(file),
+        evidence: file.confrontations.iter().map(evidence_cells).collect(),
+        warnings: warnings(file),
+    }
 }
 
 /// What the motor file alone holds: everything but captures, ripple and speed over time.

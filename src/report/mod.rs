@@ -22,6 +22,7 @@ mod write;
 
 pub use context::Report;
 pub use error::ReportError;
-pub use gather::{capture_views, from_file, gather, level};
+pub use gather::{Answer, answer_of, capture_view, capture_views, from_file, gather, level};
 pub use page::render;
+pub(crate) use page::{LIBRARY, LIBRARY_LICENCE, LIBRARY_STYLE, SHARED_SCRIPTS, SHARED_STYLE};
 pub use write::{Target, check_target, to_json, write};

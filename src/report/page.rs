@@ -11,15 +11,17 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 const TEMPLATE: &str = include_str!("page/template.html");
-const OWN_STYLE: &str = include_str!("page/page.css");
-const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
-const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
-const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
-/// In the order in which they build on each other.
-const OWN_SCRIPTS: [&str; 6] = [
+pub(crate) const SHARED_STYLE: &str = include_str!("page/page.css");
+pub(crate) const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
+pub(crate) const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
+pub(crate) const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
+/// Numbers, charts and captures, in the order in which they build on each other; the page of a watched folder draws with them too.
+pub(crate) const SHARED_SCRIPTS: [&str; 3] = [
     include_str!("page/units.js"),
     include_str!("page/chart.js"),
     include_str!("page/capture.js"),
+];
+const OWN_SCRIPTS: [&str; 3] = [
     include_str!("page/motor.js"),
     include_str!("page/operating.js"),
     include_str!("page/page.js"),
@@ -44,10 +46,11 @@ struct Pictures<'a> {
 /// # Errors
 /// [`ReportError::Template`] or [`ReportError::Json`], which no report of finite size should meet.
 pub fn render(report: &Report) -> Result<String, ReportError> {
-    let style = format!("{LIBRARY_STYLE}\n{OWN_STYLE}");
+    let style = format!("{LIBRARY_STYLE}\n{SHARED_STYLE}");
     let library = format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}");
     let script = format!(
-        "\"use strict\";\n(() => {{\n{}\n}})();\n",
+        "\"use strict\";\n(() => {{\n{}\n{}\n}})();\n",
+        SHARED_SCRIPTS.join("\n"),
         OWN_SCRIPTS.join("\n")
     );
     let data = serde_json::to_string(&Pictures {
@@ -168,14 +171,18 @@ mod tests {
 
     #[test]
     fn scripts_and_style_hold_nothing_that_ends_their_element_or_changes_under_a_parser() {
-        for text in OWN_SCRIPTS.iter().chain([&LIBRARY, &LIBRARY_LICENCE]) {
+        for text in SHARED_SCRIPTS
+            .iter()
+            .chain(&OWN_SCRIPTS)
+            .chain([&LIBRARY, &LIBRARY_LICENCE])
+        {
             assert!(
                 !text.to_lowercase().contains("</script")
                     && !text.contains("<!--")
                     && !text.contains('\r')
             );
         }
-        for text in [OWN_STYLE, LIBRARY_STYLE] {
+        for text in [SHARED_STYLE, LIBRARY_STYLE] {
             assert!(!text.to_lowercase().contains("</style") && !text.contains('\r'));
             assert!(
                 !text.contains("url(") && !text.contains("@import"),

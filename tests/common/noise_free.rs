@@ -98,6 +98,7 @@ pub fn simulated(
         driven_speed_rad_s: None,
         speed: None,
         ac_coupled: false,
+        by_hand: Default::default(),
     }
 }
 

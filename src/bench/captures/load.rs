@@ -1,6 +1,7 @@
 //! Planned captures are read, converted and checked, several at a time.
 
 use super::checks::{self, Expectations};
+use super::kept::{Kept, key};
 use super::plan::CapturePlan;
 use crate::bench::capture_warning::CaptureWarning;
 use crate::bench::channels::{
@@ -13,6 +14,7 @@ use crate::bench::setup::{Capture, ChannelChain, Instrument};
 use crate::bench::waveform::{Trace, Waveform};
 use crate::capture::{self, Record};
 use rayon::prelude::*;
+use std::collections::HashMap;
 
 /// All captures of a bench.
 #[derive(Default)]
@@ -25,22 +27,47 @@ pub struct LoadedAll {
     pub capture_warnings: Vec<CaptureWarning>,
 }
 
-/// Reads all captures; warnings come in the order of the plans.
+/// Reads all captures, or takes them as they were kept; warnings come in the order of the plans. Afterwards these captures are kept and
+/// no others.
 pub fn load_all(
     plans: &[CapturePlan],
     hardware: &[Hardware],
     checks: &[GainCheck],
     expected: &Expectations,
+    kept: &mut Kept,
 ) -> Result<LoadedAll, BenchError> {
-    let loaded: Vec<Result<Loaded, BenchError>> = plans
+    let keeping = kept.keeping;
+    let before = std::mem::take(kept);
+    kept.keeping = keeping;
+    let loaded: Vec<(Option<String>, Result<Loaded, BenchError>)> = plans
         .par_iter()
-        .map(|plan| load(plan, hardware, expected))
+        .map(|plan| {
+            // Before the file is read, so that a change while it is read shows.
+            let key = keeping.then(|| key(plan, &(hardware, expected))).flatten();
+            let known = key.as_ref().and_then(|key| before.loaded.get(key));
+            let loaded = match known {
+                Some(known) => Ok(known.clone()),
+                None => load(plan, hardware, expected),
+            };
+            (key, loaded)
+        })
         .collect();
     let mut all = LoadedAll::default();
     let mut estimated: Vec<(String, ScaleEstimate)> = Vec::new();
     let mut seen = Vec::new();
-    for one in loaded {
-        let one = one?;
+    let mut failed = None;
+    let keep = kept_between_readings(&loaded, before);
+    for ((key, one), plan) in loaded.into_iter().zip(plans) {
+        let mut one = match one {
+            Ok(one) => one,
+            Err(error) => {
+                failed.get_or_insert(error);
+                continue;
+            }
+        };
+        kept.keys.push(key.unwrap_or_default());
+        kept.warnings.push(one.capture_warnings.clone());
+        one.capture.by_hand = plan.by_hand.clone();
         let name = &one.capture.name;
         let warnings = one.warnings.into_iter();
         all.warnings
@@ -53,9 +80,26 @@ pub fn load_all(
         all.captures.push(one.capture);
         seen.push(one.seen);
     }
+    kept.loaded = keep;
+    if let Some(error) = failed {
+        return Err(error);
+    }
     all.instruments = distribute(&mut all.captures, &seen, hardware, checks);
     all.notes.extend(estimated_scales(&estimated));
     Ok(all)
+}
+
+/// What of this reading serves the next one.
+fn kept_between_readings(
+    loaded: &[(Option<String>, Result<Loaded, BenchError>)],
+    mut before: Kept,
+) -> HashMap<String, Loaded> {
+    let one = |(key, loaded): &(Option<String>, Result<Loaded, BenchError>)| {
+        let (key, loaded) = (key.clone()?, loaded.as_ref().ok()?);
+        let kept = before.loaded.remove(&key);
+        Some((key, kept.unwrap_or_else(|| loaded.clone())))
+    };
+    loaded.iter().filter_map(one).collect()
 }
 
 /// One note a channel and way of estimating, with the scale of each capture.
@@ -80,7 +124,8 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
         .collect()
 }
 
-struct Loaded {
+#[derive(Clone)]
+pub(super) struct Loaded {
     capture: Capture,
     warnings: Vec<String>,
     notes: Vec<String>,
@@ -169,6 +214,7 @@ fn load(
         driven_speed_rad_s: plan.driven_speed_rad_s,
         speed,
         ac_coupled,
+        by_hand: plan.by_hand.clone(),
     };
     if ac_coupled {
         capture_warnings.push(CaptureWarning::AcCoupled);

@@ -1,9 +1,11 @@
 //! Captures with every name looked up, read and checked against the sheet.
 
 mod checks;
+mod kept;
 mod load;
 mod plan;
 
 pub use checks::{Expectations, upper_level};
+pub use kept::Kept;
 pub use load::load_all;
 pub use plan::{CapturePlan, stem, temperature_missing};

@@ -1,5 +1,6 @@
 //! A capture as it is to be read.
 
+use crate::bench::by_hand::ByHand;
 use crate::bench::channels::{ChannelPlan, SpeedPlan};
 use crate::bench::error::Place;
 use crate::bench::setup::{Role, Stated};
@@ -28,6 +29,7 @@ pub struct CapturePlan {
     pub added_inertia_kg_m2: Option<Stated>,
     pub load_torque_nm: Option<Stated>,
     pub driven_speed_rad_s: Option<Stated>,
+    pub by_hand: ByHand,
     pub import: ReadOptions,
 }
 

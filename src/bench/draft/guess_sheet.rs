@@ -52,7 +52,18 @@ pub fn guess_sheet(
     folder: &Path,
     look: &dyn Fn(&Record) -> RecordGuess,
 ) -> Result<Draft, DraftError> {
-    let files = capture_files(folder)?;
+    guess_sheet_of(folder, capture_files(folder)?, look)
+}
+
+/// As [`guess_sheet`], for these files; paths are relative to `folder`.
+///
+/// # Errors
+/// None of the files can be read as a capture.
+pub fn guess_sheet_of(
+    folder: &Path,
+    files: Vec<String>,
+    look: &dyn Fn(&Record) -> RecordGuess,
+) -> Result<Draft, DraftError> {
     let mut draft = Draft {
         motor_name: folder_name(folder),
         ..Draft::default()

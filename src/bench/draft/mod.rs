@@ -8,6 +8,7 @@ mod shaft;
 mod text;
 
 pub use error::DraftError;
-pub use guess_sheet::{RecordGuess, guess_sheet};
+pub use guess_sheet::{RecordGuess, guess_sheet, guess_sheet_of};
+pub use records::has_capture_ending;
 pub use shaft::DraftShaft;
 pub use text::{Draft, DraftCapture, DraftChannel, draft_text};

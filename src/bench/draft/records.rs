@@ -21,17 +21,21 @@ pub(super) fn capture_files(folder: &Path) -> Result<Vec<String>, DraftError> {
         let Ok(name) = entry.file_name().into_string() else {
             continue;
         };
-        let lower = name.to_lowercase();
-        let plain = lower.strip_suffix(".gz").unwrap_or(&lower);
-        let fits = plain
-            .rsplit_once('.')
-            .is_some_and(|(stem, ending)| !stem.is_empty() && ENDINGS.contains(&ending));
-        if fits && entry.path().is_file() {
+        if has_capture_ending(&name) && entry.path().is_file() {
             files.push(name);
         }
     }
     files.sort();
     Ok(files)
+}
+
+/// True for names of files that are tried as captures.
+pub fn has_capture_ending(name: &str) -> bool {
+    let lower = name.to_lowercase();
+    let plain = lower.strip_suffix(".gz").unwrap_or(&lower);
+    plain
+        .rsplit_once('.')
+        .is_some_and(|(stem, ending)| !stem.is_empty() && ENDINGS.contains(&ending))
 }
 
 /// The records of the files, with the names of their files: several where they hold one channel each of one event.
@@ -40,12 +44,13 @@ pub(super) fn records(
     files: &[String],
 ) -> impl Iterator<Item = (Vec<String>, Result<Record, ReadError>)> {
     let paths: Vec<PathBuf> = files.iter().map(|file| folder.join(file)).collect();
-    let name = |path: &PathBuf| {
-        let name = path.file_name().unwrap_or_default();
+    let folder = folder.to_owned();
+    let name = move |path: &PathBuf| {
+        let name = path.strip_prefix(&folder).unwrap_or(path);
         name.to_string_lossy().into_owned()
     };
     capture::group_by_channel(&paths)
         .into_iter()
         .flat_map(|group| capture::read_group(&group, &ReadOptions::default()))
-        .map(move |(paths, record)| (paths.iter().map(name).collect(), record))
+        .map(move |(paths, record)| (paths.iter().map(&name).collect(), record))
 }

@@ -1,6 +1,7 @@
 //! One capture.
 
 use super::bridge::{TypedBridge, read_bridge};
+use super::by_hand::read_by_hand;
 use super::channel::{ChannelOverride, Measures, read_override};
 use super::import_keys::read_import;
 use super::quantity::{
@@ -8,6 +9,7 @@ use super::quantity::{
 };
 use super::speed_channel::{SpeedOverride, read_speed_override};
 use super::table::Table;
+use crate::bench::by_hand::ByHand;
 use crate::bench::error::{BenchError, Place};
 use crate::bench::setup::Role;
 use crate::capture::ReadOptions;
@@ -49,6 +51,9 @@ pub(in crate::bench) struct TypedCapture {
     pub added_inertia: Option<Quantity>,
     pub load_torque: Option<Quantity>,
     pub driven_speed: Option<Quantity>,
+    pub by_hand: ByHand,
+    /// `use = false` leaves the capture out.
+    pub used: bool,
     pub import: ReadOptions,
 }
 
@@ -71,6 +76,8 @@ pub(super) fn read_capture(
     let added_inertia = size_at(table, "added_inertia", INERTIA)?;
     let load_torque = quantity_at(table, "load_torque", TORQUE)?;
     let driven_speed = size_at(table, "driven_speed", SPEED)?;
+    let by_hand = read_by_hand(table)?;
+    let used = table.flag("use")?.unwrap_or(true);
     let import = read_import(table, base)?;
     table.free_text("note")?;
     table.finish()?;
@@ -119,6 +126,8 @@ pub(super) fn read_capture(
         added_inertia,
         load_torque,
         driven_speed,
+        by_hand,
+        used,
         import,
     })
 }

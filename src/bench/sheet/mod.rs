@@ -1,6 +1,7 @@
 //! The bench sheet as typed: every key read and checked for its form, nothing looked up or opened yet.
 
 mod bridge;
+mod by_hand;
 mod capture;
 mod channel;
 mod heat;

@@ -168,6 +168,30 @@ impl<'t> Table<'t> {
         }
     }
 
+    /// A list of pairs of numbers.
+    pub fn pairs(&self, key: &str) -> Result<Option<Vec<(f64, f64)>>, BenchError> {
+        let Some(value) = self.get(key) else {
+            return Ok(None);
+        };
+        let pair = |value: &DeValue<'_>| {
+            let mut ends = value.as_array()?.iter().map(|v| finite(v.get_ref()));
+            let pair = (ends.next()??, ends.next()??);
+            ends.next().is_none().then_some(pair)
+        };
+        let pairs = value.get_ref().as_array().and_then(|array| {
+            let pairs: Option<Vec<_>> = array.iter().map(|v| pair(v.get_ref())).collect();
+            pairs
+        });
+        match pairs {
+            Some(pairs) => Ok(Some(pairs)),
+            None => self.wrong(
+                key,
+                value,
+                "a list of pairs of numbers, e.g. [[0.01, 0.02]]",
+            ),
+        }
+    }
+
     /// A text, or a list of texts.
     pub fn texts(&self, key: &str) -> Result<Option<Vec<String>>, BenchError> {
         let Some(value) = self.get(key) else {

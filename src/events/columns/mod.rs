@@ -7,7 +7,9 @@ mod direction;
 mod guess;
 mod pair_votes;
 mod pulses;
+mod sheet_guess;
 
 pub use column_guess::ColumnGuess;
 pub use column_kind::{ColumnKind, OtherColumn};
 pub use guess::{Guessed, guess, guess_columns};
+pub use sheet_guess::sheet_guess;

@@ -35,6 +35,11 @@ pub(crate) fn apply(view: &View, phases: &mut Vec<Phase>) {
     *phases = split(phases, &bad);
 }
 
+/// Cuts rows out of the phases, whatever these are.
+pub(crate) fn cut(phases: &mut Vec<Phase>, (first, end): (usize, usize), why: Exclusion) {
+    *phases = split(phases, &[(first, end, why)]);
+}
+
 /// Bad stretches of one trace with their margins.
 fn stretches(
     values: &[f64],

@@ -2,6 +2,7 @@
 
 mod wording;
 
+use super::timeline::EventKind;
 use std::fmt;
 
 /// One of the two signals of a capture.
@@ -151,6 +152,22 @@ pub enum Remark {
         /// Time of the jump, s, where it can be located.
         at_s: Option<f64>,
     },
+    /// The sheet sets an event.
+    EventByHand {
+        /// What happens.
+        kind: EventKind,
+        /// As set, s.
+        at_s: f64,
+        /// As found, s; `None` where none was.
+        found_s: Option<f64>,
+    },
+    /// The sheet cuts a stretch out.
+    CutByHand {
+        /// Beginning, s.
+        from_s: f64,
+        /// End, s.
+        to_s: f64,
+    },
 }
 
 impl Remark {
@@ -177,6 +194,8 @@ impl Remark {
             Remark::Clipped { .. } => "clipped",
             Remark::CoarseSwitching { .. } => "coarse-switching",
             Remark::Slipped { .. } => "slipped",
+            Remark::EventByHand { .. } => "event-by-hand",
+            Remark::CutByHand { .. } => "cut-by-hand",
         }
     }
 }

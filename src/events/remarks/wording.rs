@@ -1,6 +1,6 @@
 //! The text of a remark: what was found with numbers, what it does to the result, what to do.
 
-use super::{Remark, Signal};
+use super::{EventKind, Remark, Signal};
 use crate::quantity::engineering;
 use std::fmt;
 
@@ -65,6 +65,17 @@ impl fmt::Display for Remark {
                 sudden,
                 at_s,
             } => slipped(f, (from_ohm, to_ohm), sudden, at_s),
+            Remark::EventByHand {
+                kind,
+                at_s,
+                found_s,
+            } => event_by_hand(f, kind, at_s, found_s),
+            Remark::CutByHand { from_s, to_s } => write!(
+                f,
+                "set by hand (cuts_s in the sheet): {} to {} is left out",
+                engineering(from_s, "s"),
+                engineering(to_s, "s")
+            ),
         }
     }
 }
@@ -237,6 +248,20 @@ fn clipped(
         "the {signal} clips{place} for {rows} {}: {effect}. Use a larger scale per division",
         if rows == 1 { "sample" } else { "samples" }
     )
+}
+
+fn event_by_hand(
+    f: &mut fmt::Formatter<'_>,
+    kind: EventKind,
+    at_s: f64,
+    found_s: Option<f64>,
+) -> fmt::Result {
+    let at = engineering(at_s, "s");
+    write!(f, "set by hand (events_s in the sheet): {kind} at {at}; ")?;
+    match found_s {
+        Some(found_s) => write!(f, "the waveform shows it at {}", engineering(found_s, "s")),
+        None => f.write_str("none was found in the waveform"),
+    }
 }
 
 fn slipped(

@@ -40,6 +40,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
                 driven_speed_rad_s: c.driven_speed_rad_s,
                 speed: None,
                 ac_coupled: c.ac_coupled,
+                by_hand: c.by_hand.clone(),
             })
             .collect(),
         readings: bench.readings.clone(),

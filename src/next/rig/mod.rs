@@ -147,6 +147,7 @@ impl<'b> Rig<'b> {
                 driven_speed_rad_s: None,
                 speed: None,
                 ac_coupled: false,
+                by_hand: Default::default(),
             },
             initial_emf_v,
             ripple_relative: None,

@@ -72,7 +72,8 @@ pub fn render(plan: &FirstPlan) -> String {
     text
 }
 
-pub(super) fn title(role: &str) -> &'static str {
+/// The capture of a role in words.
+pub fn title(role: &str) -> &'static str {
     match role {
         "start" => "start from rest",
         "run-down" => "run-down, terminals open",

@@ -75,7 +75,8 @@ pub fn render(ranking: &Ranking, explained: usize) -> String {
     text
 }
 
-pub(super) fn helpful(ranking: &Ranking) -> impl Iterator<Item = &Ranked> {
+/// The candidates that narrow the goal's intervals enough to be worth the shot.
+pub fn helpful(ranking: &Ranking) -> impl Iterator<Item = &Ranked> {
     ranking.candidates.iter().filter(|c| c.score <= LITTLE)
 }
 
@@ -221,7 +222,7 @@ fn entry(
 }
 
 /// What becomes of the goal's parameters: newly determined ones, then those that gain most.
-pub(super) fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
+pub fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
     let z = ranking.coverage_factor();
     let wanted: Vec<(&ExpectedUncertainty, &Now)> = after
         .iter()

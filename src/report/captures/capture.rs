@@ -32,7 +32,7 @@ pub fn view(
     k: usize,
     timeline: &Timeline,
     estimate: Option<&Estimate>,
-    file: &MotorFile,
+    file: Option<&MotorFile>,
     points: Points,
 ) -> CaptureView {
     let capture = &bench.captures[k];
@@ -75,7 +75,7 @@ pub fn view(
         current_model,
         cuts: cuts(capture, timeline),
         autocorrelation,
-        inset: inset(capture, timeline, file, points.inset_bins),
+        inset: file.and_then(|file| inset(capture, timeline, file, points.inset_bins)),
         instants,
     };
     out.description = description(&out, file);
@@ -267,7 +267,7 @@ fn first_row_at(time: &crate::capture::TimeAxis, at_s: f64) -> usize {
     low
 }
 
-fn description(view: &CaptureView, file: &MotorFile) -> String {
+fn description(view: &CaptureView, file: Option<&MotorFile>) -> String {
     let mut text = format!("Capture {}, {} samples.", view.role, view.rows);
     let mut span = view.trace.time_s.iter().filter(|t| t.is_finite());
     if let (Some(first), Some(last)) = (span.clone().next(), span.next_back()) {
@@ -289,7 +289,8 @@ fn description(view: &CaptureView, file: &MotorFile) -> String {
             text += &format!(" {what} from {} to {}.", number(least), number(most));
         }
     }
-    if let Some(health) = file.fit.captures.iter().find(|c| c.name == view.name) {
+    let mut fitted = file.into_iter().flat_map(|file| &file.fit.captures);
+    if let Some(health) = fitted.find(|c| c.name == view.name) {
         for (what, unit, rms) in [
             ("voltage", "V", health.voltage_residual_rms_v),
             ("current", "A", health.current_residual_rms_a),

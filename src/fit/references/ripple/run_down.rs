@@ -4,6 +4,7 @@ use super::super::reading_term::ReadingTerm;
 use super::super::speeds::{ConstantTerm, constant_entry};
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
+use crate::fit::memory::RippleMemory;
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
 use crate::ripple::{
@@ -35,6 +36,7 @@ impl RippleFinding {
 pub fn read_ripple(
     bench: &Bench,
     timelines: &[Timeline],
+    memory: &RippleMemory,
 ) -> (Vec<RippleFinding>, Vec<(usize, String)>) {
     let (mut findings, mut unread) = (Vec::new(), Vec::new());
     for (index, capture) in bench.captures.iter().enumerate() {
@@ -46,7 +48,9 @@ pub fn read_ripple(
         };
         let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
         let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
-        match analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options) {
+        let analyse = || analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options);
+        let counted = Counted::of(&bench.motor);
+        match memory.run_down(capture, &timelines[index], counted, analyse) {
             Ok(result) => {
                 let taken = result.settled(SETTLED).map(|_| 0);
                 findings.push(RippleFinding {
@@ -58,6 +62,7 @@ pub fn read_ripple(
             Err(why) => unread.push((index, format!("its ripple gives no speed: {why}"))),
         }
     }
+    memory.end_turn();
     (findings, unread)
 }
 

@@ -1,0 +1,55 @@
+//! The page: the report's style, charts and words, with forms beside them.
+
+use crate::report::{LIBRARY, LIBRARY_LICENCE, LIBRARY_STYLE, SHARED_SCRIPTS, SHARED_STYLE};
+
+const HTML: &str = include_str!("page/watch.html");
+const STYLE: &str = include_str!("page/watch.css");
+const SCRIPTS: [&str; 4] = [
+    include_str!("page/shots.js"),
+    include_str!("page/marks.js"),
+    include_str!("page/forms.js"),
+    include_str!("page/watch.js"),
+];
+const DRAWINGS: [(&str, &str); 7] = [
+    ("start", include_str!("../../docs/wiring/start.svg")),
+    ("run_down", include_str!("../../docs/wiring/run_down.svg")),
+    ("brake", include_str!("../../docs/wiring/brake.svg")),
+    (
+        "locked_rotor",
+        include_str!("../../docs/wiring/locked_rotor.svg"),
+    ),
+    ("turn_off", include_str!("../../docs/wiring/turn_off.svg")),
+    ("pwm", include_str!("../../docs/wiring/pwm.svg")),
+    ("steady", include_str!("../../docs/wiring/steady.svg")),
+];
+
+/// The page itself. It holds nothing of the folder: all of that comes as data and is shown as text.
+pub fn html(read_only: bool) -> String {
+    let mode = if read_only { "true" } else { "false" };
+    HTML.replace("{{read_only}}", mode)
+}
+
+/// Its style.
+pub fn style() -> String {
+    format!("{LIBRARY_STYLE}\n{SHARED_STYLE}\n{STYLE}")
+}
+
+/// Its script.
+pub fn script() -> String {
+    let parts: Vec<&str> = SHARED_SCRIPTS.iter().chain(&SCRIPTS).copied().collect();
+    format!("\"use strict\";\n(() => {{\n{}\n}})();\n", parts.join("\n"))
+}
+
+/// The plotting library.
+pub fn library() -> String {
+    format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}")
+}
+
+/// A wiring drawing, `start.svg`.
+pub fn drawing(name: &str) -> Option<&'static str> {
+    let name = name.strip_suffix(".svg")?;
+    DRAWINGS
+        .iter()
+        .find(|(known, _)| *known == name)
+        .map(|d| d.1)
+}
