@@ -108,7 +108,7 @@ pub fn act(folder: &Path, sheet: &Path, action: &Action) -> Result<Outcome, Stri
             let order = Order::usual(supply_v);
             order.check().map_err(words)?;
             order.check_reach(&found.file).map_err(words)?;
-            let sizing = drive::size(&found.file, order, DRAWS, 1, 0.95).map_err(words)?;
+            let sizing = drive::size(&found.file, order, None, DRAWS, 1, 0.95).map_err(words)?;
             let text = drive::summary(&sizing);
             let mut outcome = own_file(folder, "drive.txt", text.as_bytes())?;
             outcome.text = text;
