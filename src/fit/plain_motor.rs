@@ -2,7 +2,7 @@
 
 use super::checks::shares_left;
 use super::data::first_deviations;
-use super::descent::{CLOSE, COARSE, FAR, MOST_TRIALS, ROUGH, solve};
+use super::descent::{CLOSE, COARSE, FAR, ROUGH, solve};
 use super::error::FitError;
 use super::joint_fit::{JointFit, not_evaluable};
 use super::model::Row;
@@ -12,6 +12,9 @@ use super::solve::{SecondOrder, Solution};
 use super::uncertainty::covariance;
 use super::unknowns::{Entry, ParameterKind};
 use super::weights::{noise_of_rows, reweigh};
+
+/// Trials that one descent of the plain motor may take: where it needs more, it follows nothing, and what every term adds may still mend it.
+const MOST_TRIALS: u64 = 60;
 
 impl JointFit<'_> {
     /// The motor without the terms that bend it: under rough weights, then under those of its own residuals.

@@ -141,7 +141,6 @@ pub const UNITS: &[Unit] = &[
     unit(Quantity::Force, "kgf", GRAVITY),
     unit(Quantity::ThermalResistance, "K/W", 1.0),
     unit(Quantity::ThermalResistance, "°C/W", 1.0),
-    unit(Quantity::ThermalResistance, "C/W", 1.0),
     unit(Quantity::Angle, "rad", 1.0),
     unit(Quantity::Angle, "deg", PI / 180.0),
 ];

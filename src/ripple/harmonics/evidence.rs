@@ -18,7 +18,7 @@ const BINS: usize = 256;
 const STRONG: f64 = 40.0;
 /// Steps of the scale (a factor 1.45 each) over which the lines of a group lie about their common scale, and how many are looked at to
 /// either side (common practice, no source): coils differ as they happen to, and one line may stand ten times above its neighbours.
-const SPREAD_STEPS: f64 = 2.0;
+const SPREAD_STEPS: f64 = 1.3;
 const SPREAD: usize = 10;
 
 /// Sums by fall and scale.

@@ -242,10 +242,12 @@ fn strongest_lines(commutator: &Commutator, cycles: u32) -> Vec<(u32, f64)> {
         // Brushes that are not opposite each other: by four degrees with seven segments, for instance.
         lines.push((commutator.segments, 0.01));
     }
-    // The unevenness of a commutator with many segments can outweigh its ripple: once or twice a revolution, or a low even order.
+    // The unevenness of a commutator with many segments can outweigh its ripple, which falls with the square of their number: once or twice a
+    // revolution, or a low even order.
+    let outweighed = (0.01 * (f64::from(cycles) / 10.0).powi(3)).clamp(0.01, 0.2);
     let low = (1..=16).filter(|m| cycles > 2 * m || (cycles > *m && m % 2 == 0));
     lines.extend(low.map(|m| match m {
-        1 | 2 => (m, 0.01),
+        1 | 2 => (m, outweighed),
         m if m % 2 == 0 => (m, 0.005),
         _ => (m, 0.001),
     }));
