@@ -55,7 +55,9 @@ fn of_lot(results: &Path) -> BTreeMap<String, String> {
         let files = std::fs::read_dir(part.expect("an item").path()).expect("a folder");
         for path in files.map(|item| item.expect("an item").path()) {
             let name = path.file_name().expect("a name").to_string_lossy();
+            // A kill may leave a temporary file behind.
             if let Some((motor, rest)) = name.rsplit_once('-')
+                && !name.starts_with('.')
                 && !rest.ends_with(".record.json")
             {
                 out.insert(motor.replace('-', "_"), told(&path));

@@ -31,7 +31,7 @@ use serde_json::json;
 use server::{Guard, Presence, random_token, serve};
 use sheet_file::SheetFile;
 use std::io;
-use std::net::{Ipv4Addr, TcpListener, TcpStream};
+use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::thread;
@@ -99,8 +99,6 @@ pub fn watch(options: &Options, interrupt: &Interrupt, ready: impl FnOnce(&str))
         thread::sleep(BETWEEN_LOOKS);
     }
     hub.stop();
-    // The listener wakes up, finds that all ends, and lets go of the port.
-    let _ = TcpStream::connect(address);
     let _ = worker.join();
     Ok(())
 }

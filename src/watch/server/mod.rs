@@ -20,6 +20,8 @@ use std::time::{Duration, Instant};
 
 /// Connections at once; a browser opens six a page.
 const MOST_CONNECTIONS: usize = 64;
+/// Pause after which a new connection is looked for.
+const BETWEEN_CONNECTIONS: Duration = Duration::from_millis(10);
 /// A request has to arrive within this time; an idle connection is closed after it.
 const PATIENCE: Duration = Duration::from_secs(20);
 
@@ -49,11 +51,16 @@ impl Presence {
 /// Answers until the program ends.
 pub fn serve(listener: &TcpListener, guard: &Arc<Guard>, hub: &Arc<Hub>, presence: &Arc<Presence>) {
     let open = Arc::new(AtomicUsize::new(0));
-    for stream in listener.incoming() {
-        if hub.stopped() {
-            return;
-        }
-        let Ok(stream) = stream else { continue };
+    // Without waiting in the system call: the end is noticed, and the port let go of, with no connection of our own.
+    if listener.set_nonblocking(true).is_err() {
+        return;
+    }
+    while !hub.stopped() {
+        let accepted = listener.accept().map(|(stream, _)| stream);
+        let Ok(stream) = accepted.and_then(|s| s.set_nonblocking(false).map(|()| s)) else {
+            thread::sleep(BETWEEN_CONNECTIONS);
+            continue;
+        };
         if open.fetch_add(1, Ordering::Relaxed) >= MOST_CONNECTIONS {
             open.fetch_sub(1, Ordering::Relaxed);
             let mut stream = stream;
