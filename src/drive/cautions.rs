@@ -21,6 +21,15 @@ pub enum Caution {
 }
 
 impl Caution {
+    /// Those of the first captures of a motor.
+    pub const OF_FIRST_CAPTURES: [Caution; 5] = [
+        Caution::LockedRotor,
+        Caution::TurningShaft,
+        Caution::OpenedInductance,
+        Caution::LargeCurrents,
+        Caution::Codes,
+    ];
+
     /// The sentence that is printed.
     pub fn text(self) -> &'static str {
         match self {

@@ -102,16 +102,10 @@ pub fn first(bench: Option<&Bench>, typed: &Typed) -> Result<Value, String> {
             step(&title, "", Some(advice), shunt_ohm, &advice.cautions, None)
         })
         .collect();
-    let cautions: Vec<&str> = [
-        Caution::LockedRotor,
-        Caution::TurningShaft,
-        Caution::OpenedInductance,
-        Caution::LargeCurrents,
-        Caution::Codes,
-    ]
-    .iter()
-    .map(|c| c.text())
-    .collect();
+    let cautions: Vec<&str> = Caution::OF_FIRST_CAPTURES
+        .iter()
+        .map(|c| c.text())
+        .collect();
     Ok(json!({
         "kind": "first",
         "facts": facts,

@@ -1,10 +1,12 @@
 // Opens a report page in Chromium and keeps a record of what it must not do.
-import { mkdtempSync, rmSync } from "node:fs";
+import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { createRequire } from "node:module";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
 
+const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const FLAGS = [
   "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
   "--disable-component-update", "--disable-sync",
@@ -44,4 +46,15 @@ export async function load(context, file) {
   await page.goto(address);
   await page.waitForFunction(() => [...document.querySelectorAll(".chart")].every((c) => c.dataset.drawn === "true"), null, { timeout: 15000 });
   return { page, faults };
+}
+
+/** What the accessibility engine finds serious or critical on a page. It is laid in past the page's policy, which would rightly refuse it. */
+export async function seriousFaults(context, page) {
+  const session = await context.newCDPSession(page);
+  await session.send("Runtime.evaluate", { expression: AXE });
+  const { result } = await session.send("Runtime.evaluate", {
+    expression: "axe.run(document).then((r) => JSON.stringify(r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3) }))))",
+    awaitPromise: true,
+  });
+  return JSON.parse(result.value).filter((v) => ["serious", "critical"].includes(v.impact));
 }

@@ -2,14 +2,12 @@
 import assert from "node:assert/strict";
 import { spawn, execFileSync } from "node:child_process";
 import { appendFileSync, copyFileSync, mkdtempSync, readFileSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
-import { createRequire } from "node:module";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { after, before, test } from "node:test";
-import { open } from "./page.js";
+import { open, seriousFaults } from "./page.js";
 
 const PROGRAM = resolve(process.env.PROGRAM ?? "target/release/rundown");
-const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const FIXTURES = resolve("fixtures");
 const MOTORS = ["camera_slider", "dosing_pump", "floor_scrubber", "telescope_focuser", "ticket_printer"];
 const LONG = { timeout: 60_000 };
@@ -206,14 +204,7 @@ for (const scheme of ["light", "dark"]) {
     await page.waitForTimeout(800);
     const width = await page.evaluate(() => document.documentElement.scrollWidth);
     assert.ok(width <= 390, `${width} px`);
-    const session = await browser.context.newCDPSession(page);
-    await session.send("Runtime.evaluate", { expression: AXE });
-    const { result } = await session.send("Runtime.evaluate", {
-      expression: "axe.run(document).then((r) => JSON.stringify(r.violations.map((v) => ({ id: v.id, impact: v.impact, nodes: v.nodes.map((n) => n.html.slice(0, 160)).slice(0, 3) }))))",
-      awaitPromise: true,
-    });
-    const found = JSON.parse(result.value).filter((v) => ["serious", "critical"].includes(v.impact));
-    assert.deepEqual(found, []);
+    assert.deepEqual(await seriousFaults(browser.context, page), []);
   }, START));
 }
 

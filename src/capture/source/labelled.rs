@@ -96,7 +96,7 @@ fn cells(line: &str, delimiter: char, arrow: bool) -> Vec<String> {
         .collect()
 }
 
-/// What spreadsheets are told to take as text: `="12.05"`, `'12.05'`.
+/// What makes a spreadsheet take a cell as text: `="12.05"`, `'12.05'`.
 fn unwrapped(cell: &str) -> Option<&str> {
     let formula = || cell.strip_prefix("=\"")?.strip_suffix('"');
     let quoted = || cell.strip_prefix('\'')?.strip_suffix('\'');

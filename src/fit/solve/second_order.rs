@@ -109,7 +109,7 @@ impl SecondOrder {
         true
     }
 
-    /// Whether the next step is made with what a rise has told.
+    /// Whether the next step is made with what a rise has taught.
     pub(super) fn has_risen(&self) -> bool {
         self.risen.is_some()
     }

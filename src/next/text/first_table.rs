@@ -61,12 +61,8 @@ pub fn render(plan: &FirstPlan) -> String {
         text,
         "\nThen: `rundown look` on each file, `rundown sheet` on the folder, `rundown fit`, and `rundown next` again with the sheet."
     );
-    for caution in [
-        Caution::TurningShaft,
-        Caution::OpenedInductance,
-        Caution::LargeCurrents,
-        Caution::Codes,
-    ] {
+    // That of a held rotor stands with its capture.
+    for caution in &Caution::OF_FIRST_CAPTURES[1..] {
         let _ = writeln!(text, "caution: {}", caution.text());
     }
     text

@@ -184,16 +184,10 @@ pub fn first(plan: &FirstPlan) -> String {
         shot(&mut text, advice, plan.shunt.map(|s| s.resistance_ohm));
     }
     text.push('\n');
-    let cautions: Vec<&str> = [
-        Caution::LockedRotor,
-        Caution::TurningShaft,
-        Caution::OpenedInductance,
-        Caution::LargeCurrents,
-        Caution::Codes,
-    ]
-    .iter()
-    .map(|c| c.text())
-    .collect();
+    let cautions: Vec<&str> = Caution::OF_FIRST_CAPTURES
+        .iter()
+        .map(|c| c.text())
+        .collect();
     let _ = writeln!(text, "caution: {}", cautions.join("; "));
     text.push_str("Remove any capacitor, choke or varistor at the motor's terminals, or state it in the sheet.\n");
     text.push_str("Then: rundown look FILES, rundown sheet FOLDER, rundown fit. Wiring and limits: --details\n");

@@ -1,5 +1,6 @@
 //! A capture: voltage, current and residuals on one time axis; the first milliseconds of a start on their own.
 
+use super::frame::LEFT;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink;
 use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
@@ -7,7 +8,6 @@ use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
 use crate::plot::drawing::surface::{DASHED, DOTTED};
 use crate::report::context::{CaptureView, Envelope, Inset, ModelCurve, TraceView};
 
-const LEFT: f64 = 78.0;
 const RIGHT: f64 = WIDTH - 24.0;
 /// Key above and plotting area of a channel's chart.
 const CHANNEL: f64 = 190.0;

@@ -1,16 +1,16 @@
 //! Pictures of a sizing: a profile over time, and the torque at each speed.
 
+use super::frame::frame;
 use crate::drive::Sizing;
 use crate::drive::result::{Entry, Figure, Table};
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
-use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
+use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
+use crate::plot::drawing::picture::{HEAD, Picture, shown};
 use crate::plot::drawing::surface::{DASHED, DOTTED, Dash, Surface};
 use crate::plot::error::PlotError;
 use crate::quantity::units::RPM;
 
-const LEFT: f64 = 78.0;
 const KEY: f64 = 24.0;
 const UNDER: f64 = 40.0;
 const CHART: f64 = 180.0;
@@ -94,15 +94,6 @@ fn origin(sizing: &Sizing) -> String {
 
 fn percent(sizing: &Sizing) -> f64 {
     (sizing.level * 1000.0).round() / 10.0
-}
-
-fn frame(top: f64, height: f64) -> Frame {
-    Frame {
-        left: LEFT,
-        top,
-        right: WIDTH - 24.0,
-        bottom: top + height,
-    }
 }
 
 /// The columns of a profile's course.

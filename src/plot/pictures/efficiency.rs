@@ -1,15 +1,15 @@
 //! Efficiency over voltage and torque, as regions above each share.
 
+use super::frame::frame;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink;
-use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
+use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
+use crate::plot::drawing::picture::{HEAD, Picture, shown};
 use crate::plot::drawing::surface::Surface;
 use crate::plot::error::PlotError;
 use crate::report::Report;
 use crate::report::operating::Running;
 
-const LEFT: f64 = 78.0;
 const KEY: f64 = 24.0;
 const UNDER: f64 = 40.0;
 const CHART: f64 = 380.0;
@@ -164,11 +164,6 @@ fn paint(
         left_ink: ink::QUIET,
         right_ink: ink::QUIET,
     };
-    let frame = Frame {
-        left: LEFT,
-        top: HEAD + KEY,
-        right: WIDTH - 24.0,
-        bottom: HEAD + KEY + CHART,
-    };
+    let frame = frame(HEAD + KEY, CHART);
     panel::draw(surface, &panel, frame)
 }

@@ -4,6 +4,7 @@ mod answer;
 mod captures;
 mod drive;
 mod efficiency;
+mod frame;
 mod operating;
 mod ripple;
 

@@ -1,5 +1,6 @@
 //! Torque, speed, current, efficiency and power at one voltage.
 
+use super::frame::LEFT;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
 use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
@@ -10,7 +11,6 @@ use crate::report::Report;
 use crate::report::context::Operating;
 use crate::report::operating::{Running, Spread};
 
-const LEFT: f64 = 78.0;
 const KEY: f64 = 24.0;
 const UNDER: f64 = 40.0;
 const CHART: f64 = 230.0;

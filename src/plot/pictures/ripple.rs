@@ -1,13 +1,13 @@
 //! Speed from ripple: the spectrum of a run-down, and speed over time.
 
+use super::frame::frame;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink;
-use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
+use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
+use crate::plot::drawing::picture::{HEAD, Picture, shown};
 use crate::plot::drawing::surface::{DASHED, DOTTED};
 use crate::report::context::{MotionView, RippleView};
 
-const LEFT: f64 = 78.0;
 const KEY: f64 = 24.0;
 const UNDER: f64 = 40.0;
 const CHART: f64 = 230.0;
@@ -47,15 +47,6 @@ pub(in crate::plot) fn ripple<'a>(
             panel::draw(surface, &chart, frame(top, 0.7 * CHART))
         }),
     })
-}
-
-fn frame(top: f64, height: f64) -> Frame {
-    Frame {
-        left: LEFT,
-        top,
-        right: WIDTH - 24.0,
-        bottom: top + height,
-    }
 }
 
 /// The spectrum on a logarithmic scale, where what is not above zero has no place.
