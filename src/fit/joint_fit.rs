@@ -229,7 +229,11 @@ impl<'a> JointFit<'a> {
     /// Every term, the decision which of them stay, and the estimate.
     fn finish(mut self, plain: Solution) -> Result<Estimate, FitError> {
         let mut solution = self.fit_every_term(plain)?;
-        let terms = model_terms::decide(&mut self.problem, &mut solution)?;
+        let terms = model_terms::decide(
+            &mut self.problem,
+            &mut solution,
+            largest_voltage(self.bench),
+        )?;
         self.conclude(solution, terms)
     }
 

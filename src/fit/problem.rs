@@ -1,5 +1,6 @@
 //! The joint least squares of all captures and readings of one motor.
 
+use super::checks::CredibleSize;
 use super::model::{CaptureModel, Prediction};
 use super::references::ReadingTerm;
 use super::row_sums::scatter;
@@ -26,6 +27,8 @@ pub struct Problem {
     pub deviations: Vec<Vec<f64>>,
     /// Relative standard uncertainty of the oscilloscope's clock, where one is stated.
     pub clock_relative_sd: Option<f64>,
+    /// A term that was left out, and how large it may be.
+    pub left_out: Option<CredibleSize>,
     lower: DVector<f64>,
     upper: DVector<f64>,
     limits: DVector<f64>,
@@ -58,6 +61,7 @@ impl Problem {
             readings,
             deviations,
             clock_relative_sd: None,
+            left_out: None,
             lower,
             upper,
             limits,

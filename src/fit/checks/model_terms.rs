@@ -1,5 +1,6 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
+use super::credible_size::{CredibleSize, credible_size};
 use crate::fit::descent::{CLOSE, FINE, MOST_TRIALS, solve};
 use crate::fit::error::FitError;
 use crate::fit::estimate::TermDecision;
@@ -42,17 +43,40 @@ const EVIDENCE: f64 = 6.63;
 pub fn decide(
     problem: &mut Problem,
     solution: &mut Solution,
+    largest_voltage_v: f64,
 ) -> Result<Vec<TermDecision>, FitError> {
     let mut out = Vec::new();
-    for (kind, name) in [
-        (ParameterKind::Windage, "windage"),
-        (ParameterKind::BrushDrop, "brush_drop"),
-    ] {
-        if let Some(entry) = problem.layout.find(&kind) {
-            out.push(decide_one(problem, solution, name, entry)?);
+    if let Some(entry) = problem.layout.find(&ParameterKind::Windage) {
+        out.push(decide_one(problem, solution, "windage", entry)?);
+    }
+    if let Some(entry) = problem.layout.find(&ParameterKind::BrushDrop) {
+        let free = solution.clone();
+        let decision = decide_one(problem, solution, "brush_drop", entry)?;
+        if !decision.kept {
+            problem.left_out = credible_drop(problem, [&free, solution], entry, largest_voltage_v)?;
         }
+        out.push(decision);
     }
     Ok(out)
+}
+
+/// How large a contact drop may be that was left out.
+fn credible_drop(
+    problem: &mut Problem,
+    [free, without]: [&Solution; 2],
+    entry: Entry,
+    largest_voltage_v: f64,
+) -> Result<Option<CredibleSize>, FitError> {
+    let Some(inverse) = inverse(&free.equations.normal) else {
+        return Ok(None);
+    };
+    let variance = inverse[entry.diagonal()];
+    if !(variance.is_finite() && variance > 0.0) {
+        return Ok(None);
+    }
+    let others = inverse.column(entry.index()) / variance;
+    let term = (entry, variance.sqrt());
+    credible_size(problem, [free, without], term, &others, largest_voltage_v)
 }
 
 fn decide_one(

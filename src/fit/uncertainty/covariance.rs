@@ -1,5 +1,6 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
+use crate::fit::checks::CredibleSize;
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;
@@ -106,9 +107,9 @@ pub fn covariance(
     let index: Vec<usize> = (0..free.len()).filter(|&k| free[k]).collect();
     let normal = &solution.equations.normal;
     let inverse = Inverse::over(normal, &index, 1e-14);
-    let possible = left_possible(problem, solution, &free, normal.clone());
+    let possible = left_possible(problem, solution, &free, normal);
     let weak = with_weak_model_priors(problem, normal);
-    let weak = left_possible(problem, solution, &free, weak);
+    let weak = left_possible(problem, solution, &free, &weak);
     let weak_model_priors = &weak.covariance + &weak.mean * weak.mean.transpose();
     // The solution is not the mean of what bounds leave possible: second moments about it cover the model without a term that is
     // held at zero and the one with it.
@@ -137,11 +138,10 @@ fn left_possible(
     problem: &Problem,
     solution: &Solution,
     free: &[bool],
-    normal: DMatrix<f64>,
+    normal: &DMatrix<f64>,
 ) -> CutNormal {
     let n = free.len();
     let mut lower = vec![None; n];
-    let mut pull = DVector::zeros(n);
     let mut moving = Vec::with_capacity(n);
     for (entry, parameter) in problem.layout.entries() {
         let k = entry.index();
@@ -149,21 +149,56 @@ fn left_possible(
         let held = !free[k] && at_lower && normal[entry.diagonal()] > NO_INFORMATION;
         if free[k] || held {
             moving.push(k);
-            // Of the free entries, too: what two share is no pull on either.
-            pull[k] = -solution.equations.gradient[entry];
         }
         if parameter.lower.is_finite() {
             lower[k] = Some(parameter.lower - solution.x[entry]);
         }
     }
+    let (information, pull) = known_of(problem, solution, normal, &moving);
+    // Finite and of one size: the solver ended with them.
+    CutNormal::new(&information, &pull, &lower).unwrap_or_else(|_| CutNormal::nothing(n))
+}
+
+/// Information and pull on departures of the entries in `moving` from the solution, zero for all others. `normal`: its Gauss-Newton matrix.
+/// Of free entries there is a pull, too: what two share is none on either.
+pub(super) fn known_of(
+    problem: &Problem,
+    solution: &Solution,
+    normal: &DMatrix<f64>,
+    moving: &[usize],
+) -> (DMatrix<f64>, DVector<f64>) {
+    let n = normal.nrows();
     let mut information = DMatrix::zeros(n, n);
-    for &a in &moving {
-        for &b in &moving {
+    let mut pull = DVector::zeros(n);
+    for &a in moving {
+        pull[a] = -solution.equations.gradient[a];
+        for &b in moving {
             information[(a, b)] = normal[(a, b)];
         }
     }
-    // Finite and of one size: the solver ended with them.
-    CutNormal::new(&information, &pull, &lower).unwrap_or_else(|_| CutNormal::nothing(n))
+    if let Some(size) = &problem.left_out
+        && moving.contains(&size.entry.index())
+    {
+        follow(size, &mut information, &mut pull);
+    }
+    (information, pull)
+}
+
+/// Lets a term that was left out have its credible size, and the others their course to there, instead of what the derivatives at zero
+/// tell: the term by itself is normal about its likeliest size, and the mean of the others goes along the course.
+fn follow(size: &CredibleSize, information: &mut DMatrix<f64>, pull: &mut DVector<f64>) {
+    let term = size.entry.index();
+    let mut course = size.course.clone();
+    course[term] = 0.0;
+    information.row_mut(term).fill(0.0);
+    information.column_mut(term).fill(0.0);
+    let slopes = &*information * &course;
+    information.set_row(term, &-slopes.transpose());
+    information.set_column(term, &-&slopes);
+    let own = size.standard_deviation.powi(-2);
+    information[(term, term)] = own + course.dot(&slopes);
+    pull[term] = 0.0;
+    pull[term] = own * size.likeliest - course.dot(pull);
 }
 
 /// How much wider the priors of model terms are made in order to see what leans on them.

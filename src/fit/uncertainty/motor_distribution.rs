@@ -1,5 +1,6 @@
 //! What captures and readings leave possible of the motor's own unknowns, everything else integrated out.
 
+use super::covariance::known_of;
 use crate::fit::estimate::Estimate;
 use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::stats::arrow::Inverse;
@@ -87,15 +88,12 @@ impl Estimate {
     /// Information and pull on `kept` with `others` integrated out, their bounds as sites, and the clock's error.
     fn without(&self, others: &[usize], kept: &[usize]) -> (DMatrix<f64>, DVector<f64>) {
         let possible = self.covariance.possible();
-        let mut all = self.solution.equations.normal.clone();
-        let mut pull = DVector::zeros(all.nrows());
-        for (entry, _) in self.problem.layout.entries() {
-            let k = entry.index();
-            pull[k] = -self.solution.equations.gradient[entry];
-            if others.contains(&k) {
-                all[(k, k)] += possible.site_information[k];
-                pull[k] += possible.site_pull[k];
-            }
+        let touched: Vec<usize> = [others, kept].concat();
+        let normal = &self.solution.equations.normal;
+        let (mut all, mut pull) = known_of(&self.problem, &self.solution, normal, &touched);
+        for &k in others {
+            all[(k, k)] += possible.site_information[k];
+            pull[k] += possible.site_pull[k];
         }
         let given = Inverse::over(&all, others, 1e-14);
         let reduced = |vector: &DVector<f64>| {

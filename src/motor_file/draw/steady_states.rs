@@ -47,11 +47,16 @@ pub fn steady_states(file: &MotorFile, voltage_v: f64, level: f64) -> SteadyStat
         let vague = found.standard_uncertainty > LARGEST_RELATIVE * found.value;
         (!vague && found.value > 0.0).then_some(found)
     };
+    // The motors drawn have a resistance even where nothing is said of it.
+    let held = |column| {
+        file.value(Name::TerminalResistance)
+            .and_then(|_| summary(column))
+    };
     SteadyStates {
         no_load_speed: summary(0),
         no_load_current: summary(1),
-        stall_torque: summary(2),
-        stall_current: summary(3),
+        stall_torque: held(2),
+        stall_current: held(3),
     }
 }
 
