@@ -160,6 +160,11 @@ impl Problem {
         self.spent() > self.most_steps
     }
 
+    /// True once half of the steps are spent: what is left is for the result.
+    pub fn half_spent(&self) -> bool {
+        self.spent() > self.most_steps / 2
+    }
+
     /// Lets a fit that has begun well take its steps.
     pub fn allow_whole_fit(&mut self) {
         self.most_steps *= MOST_STEPS_PER_BIN / MOST_STEPS_PER_START;

@@ -9,18 +9,28 @@ use crate::fit::descent::{CLOSE, COARSE, solve};
 use crate::fit::error::FitError;
 use crate::fit::problem::Problem;
 use crate::fit::solve::{Solution, SolverError};
+use crate::fit::uncertainty::possible;
 use crate::fit::unknowns::Entry;
 use nalgebra::DVector;
 
 /// Root of the rise of twice the cost at the largest credible size: chi-squared of one degree of freedom at 5 %.
 const REACH: f64 = 1.96;
 
-/// Factor from one trial size to the next, and how many are tried.
-const NEXT: f64 = 1.5;
-const MOST_SIZES: usize = 6;
+/// Level of the size that the derivatives tell, the first to be tried.
+const LEVEL: f64 = 0.95;
+
+/// Factor from one size to the next, and how many are tried.
+const NEXT: f64 = 1.6;
+const MOST_SIZES: usize = 8;
+
+/// Rise, in its largest credible one, up to which a size serves to tell the end and the course.
+const NEAR: f64 = 1.5;
+
+/// Rise, in the same, from which a size counts as that one.
+const CLOSE_TO: f64 = 0.9;
 
 /// Trials of the solver at one size.
-const MOST_TRIALS: u64 = 60;
+const MOST_TRIALS: u64 = 40;
 
 /// A term held at zero and what it may still be.
 #[derive(Clone, Debug)]
@@ -35,56 +45,65 @@ pub struct CredibleSize {
     pub course: DVector<f64>,
 }
 
-/// How large a term may be that is held at zero, before and after; `None` where the model cannot be fitted at any size. `free`: the solution in which it was free; `sd`: its standard deviation there to first order; `others`: how all
-/// entries follow it there; `largest`: the size that it cannot have.
+/// How large a term may be that is held at zero, before and after; `None` where the derivatives at zero are all that can be told. `free`: the
+/// solution in which it was free; `largest`: the size that it cannot have.
 ///
 /// # Errors
-/// When the fit is interrupted or has spent its steps.
+/// When the fit is interrupted.
 pub fn credible_size(
     problem: &mut Problem,
     [free, without]: [&Solution; 2],
-    (entry, sd): (Entry, f64),
-    others: &DVector<f64>,
+    entry: Entry,
     largest: f64,
 ) -> Result<Option<CredibleSize>, FitError> {
     let least = free.equations.cost.min(without.equations.cost);
     let likeliest = free.x[entry];
-    let mut size = likeliest + REACH * sd;
-    // Size, root of the rise of twice the cost there, and the vector.
-    let mut last = (likeliest, 0.0_f64, free.x.clone());
+    let straight = possible(problem, without);
+    let Some(tail) = straight.above_bound(entry.index()) else {
+        return Ok(None);
+    };
+    let k = entry.index();
+    let mut course = straight.covariance.column(k) / straight.covariance[(k, k)];
+    let mut size = tail.quantile(LEVEL).max(likeliest);
+    // Size and root of the rise of twice the cost at the last one.
+    let mut last = (likeliest, 0.0_f64);
     let mut credible = None;
     for _ in 0..MOST_SIZES {
-        if size >= largest {
+        size = size.min(largest);
+        if size <= last.0 || problem.half_spent() {
             break;
         }
-        let mut start = &last.2 + others * (size - last.0);
+        let mut start = &without.x + &course * size;
         start[entry] = size;
         problem.freeze(entry, size);
         let found = solve(problem, &start, MOST_TRIALS, COARSE, CLOSE, None);
         problem.freeze(entry, 0.0);
         let found = match found {
-            Ok(found) => found,
-            Err(over @ (FitError::GivenUp { .. } | FitError::Solver(SolverError::Interrupted))) => {
-                return Err(over);
-            }
-            Err(_) => break,
+            Ok(found) if found.reason.converged() => found,
+            Err(over @ FitError::Solver(SolverError::Interrupted)) => return Err(over),
+            _ => break,
         };
         let rise = (2.0 * (found.equations.cost - least)).max(0.0).sqrt();
-        let end = if rise > REACH {
-            last.0 + (size - last.0) * (REACH - last.1) / (rise - last.1)
-        } else {
-            size
-        };
+        let toward = last.0 + (size - last.0) * (REACH - last.1) / (rise - last.1);
+        if rise > NEAR * REACH {
+            size = toward;
+            continue;
+        }
+        // The course is taken at the size nearest the end.
+        if rise <= REACH || rise - REACH < REACH - last.1 {
+            course = (&found.x - &without.x) / size;
+        }
+        let end = if rise > REACH { toward } else { size };
         credible = Some(CredibleSize {
             entry,
             likeliest,
             standard_deviation: (end - likeliest) / REACH,
-            course: (&found.x - &without.x) / size,
+            course: course.clone(),
         });
-        if rise > REACH {
+        if rise > CLOSE_TO * REACH {
             break;
         }
-        last = (size, rise, found.x);
+        last = (size, rise);
         size *= NEXT;
     }
     Ok(credible)

@@ -95,15 +95,7 @@ pub fn covariance(
     solution: &Solution,
     predictions: &[Prediction],
 ) -> Covariance {
-    let free: Vec<bool> = problem
-        .layout
-        .entries()
-        .map(|(entry, _)| {
-            !problem.frozen(entry)
-                && !solution.active[entry.index()]
-                && solution.equations.normal[entry.diagonal()] > NO_INFORMATION
-        })
-        .collect();
+    let free = free_entries(problem, solution);
     let index: Vec<usize> = (0..free.len()).filter(|&k| free[k]).collect();
     let normal = &solution.equations.normal;
     let inverse = Inverse::over(normal, &index, 1e-14);
@@ -131,6 +123,25 @@ pub fn covariance(
         weak_model_priors,
         pull_of_clock,
     }
+}
+
+/// Which entries can move.
+fn free_entries(problem: &Problem, solution: &Solution) -> Vec<bool> {
+    problem
+        .layout
+        .entries()
+        .map(|(entry, _)| {
+            !problem.frozen(entry)
+                && !solution.active[entry.index()]
+                && solution.equations.normal[entry.diagonal()] > NO_INFORMATION
+        })
+        .collect()
+}
+
+/// Departures from a solution that are left possible.
+pub fn possible(problem: &Problem, solution: &Solution) -> CutNormal {
+    let free = free_entries(problem, solution);
+    left_possible(problem, solution, &free, &solution.equations.normal)
 }
 
 /// Departures from the solution: the free entries, and those held at the lower end of their range, all within it.

@@ -10,7 +10,7 @@ mod profile_interval;
 mod reported;
 mod settled_by;
 
-pub use covariance::{Covariance, covariance};
+pub use covariance::{Covariance, covariance, possible};
 pub use inductance_at::InductanceAt;
 pub use monomial::{Monomial, monomials};
 pub use motor_distribution::MotorDistribution;

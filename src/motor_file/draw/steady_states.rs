@@ -14,8 +14,8 @@ const MOST_UNDEFINED: f64 = 0.005;
 /// Relative standard uncertainty above which a quantity counts as not determined.
 const LARGEST_RELATIVE: f64 = 0.5;
 
-/// No-load and stall values; absent: what needs a parameter of which nothing is known, what is known to less than half of itself, and what
-/// some of the motors drawn do not have.
+/// No-load and stall values; absent: what needs a parameter of which nothing is known, what is known to less than half of itself, what
+/// some of the motors drawn do not have, and what lies beside that of the best motor.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SteadyStates {
     /// rad/s.
@@ -38,6 +38,8 @@ pub fn steady_states(file: &MotorFile, voltage_v: f64, level: f64) -> SteadyStat
         .iter()
         .map(|motor| of_one(motor, voltage_v))
         .collect();
+    // Where draws stay away from the motor that fits best, what is open weighs more than what is known.
+    let best = of_one(&ParameterSet::estimate(file), voltage_v);
     let summary = |column: usize| {
         let outcomes = Outcomes::new(each.iter().map(|one| one[column])).ok()?;
         if outcomes.undefined as f64 > MOST_UNDEFINED * TRIALS as f64 {
@@ -45,7 +47,9 @@ pub fn steady_states(file: &MotorFile, voltage_v: f64, level: f64) -> SteadyStat
         }
         let found = outcomes.summary(level).ok()?;
         let vague = found.standard_uncertainty > LARGEST_RELATIVE * found.value;
-        (!vague && found.value > 0.0).then_some(found)
+        let beside = [found.lower - best[column], best[column] - found.upper];
+        let apart = beside.iter().any(|by| *by > found.standard_uncertainty);
+        (!vague && !apart && found.value > 0.0).then_some(found)
     };
     // The motors drawn have a resistance even where nothing is said of it.
     let held = |column| {
