@@ -15,7 +15,7 @@ use super::estimate::{Estimate, TermDecision};
 use super::evidence::{Records, Ripple, shared_entries};
 use super::model::CaptureModel;
 use super::options::FitOptions;
-use super::preliminary_fit::PreliminaryFit;
+use super::plain_motor::preliminary;
 use super::problem::Problem;
 use super::references::{
     CurrentSpeed, ShaftTerm, current_references, describe_ripple, driven_terms, prepare_readings,
@@ -24,7 +24,7 @@ use super::references::{
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
-use super::weights::{noise_of_rows, reweigh};
+use super::weights::reweigh;
 use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
@@ -246,13 +246,7 @@ impl<'a> JointFit<'a> {
         let Some(predictions) = problem.predict(&plain.x) else {
             return;
         };
-        let spread = covariance(problem, plain, &predictions).total;
-        let (_, [voltage_share, _]) = noise_of_rows(problem, self.bench, &plain.x, &predictions);
-        let preliminary = PreliminaryFit {
-            x: &plain.x,
-            covariance: &spread,
-            voltage_share,
-        };
+        let preliminary = preliminary(problem, self.bench, plain, &predictions);
         if self.has_reference {
             let beside = ripple_references_beside(
                 &mut self.ripple.findings,

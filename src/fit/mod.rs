@@ -2,6 +2,7 @@
 
 mod checks;
 mod confrontation;
+mod credible_size;
 mod data;
 mod descent;
 mod design;

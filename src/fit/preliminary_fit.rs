@@ -4,10 +4,9 @@ use crate::fit::unknowns::Entry;
 use nalgebra::{DMatrix, DVector};
 
 /// A parameter vector with its covariance.
-#[derive(Clone, Copy)]
 pub struct PreliminaryFit<'a> {
     pub x: &'a DVector<f64>,
-    pub covariance: &'a DMatrix<f64>,
+    pub covariance: DMatrix<f64>,
     /// Share of a voltage by which the model departs from the records for as long as a stretch lasts, as its residuals say. The covariance knows
     /// nothing of it: the back-EMF at one point, and with it K from a speed there, is no better known.
     pub voltage_share: f64,
@@ -20,6 +19,6 @@ impl PreliminaryFit<'_> {
         for &(entry, factor) in factors {
             slope[entry] += factor;
         }
-        slope.dot(&(self.covariance * &slope)).max(0.0)
+        slope.dot(&(&self.covariance * &slope)).max(0.0)
     }
 }

@@ -1,6 +1,6 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::checks::CredibleSize;
+use super::credible_size::CredibleSize;
 use super::model::{CaptureModel, Prediction};
 use super::references::ReadingTerm;
 use super::row_sums::scatter;

@@ -2,9 +2,9 @@
 
 mod before_fit;
 mod confrontation;
-mod credible_size;
 mod decade_error;
 mod leave_one_out;
+mod left_out;
 pub mod model_terms;
 mod shunt;
 pub mod time_base;
@@ -13,7 +13,6 @@ mod warming;
 
 pub use before_fit::warnings_before_the_fit;
 pub use confrontation::confront;
-pub use credible_size::CredibleSize;
 pub use leave_one_out::leave_one_out;
 pub use shunt::large_shunts;
 pub use unfollowed::{FOLLOWED, causes, shares_left};

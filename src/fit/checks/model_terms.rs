@@ -1,6 +1,6 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
-use super::credible_size::credible_size;
+use super::left_out::credible_size;
 use crate::fit::descent::{CLOSE, FINE, MOST_TRIALS, solve};
 use crate::fit::error::FitError;
 use crate::fit::estimate::TermDecision;

@@ -1,6 +1,6 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
-use crate::fit::checks::CredibleSize;
+use crate::fit::credible_size::CredibleSize;
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::solve::Solution;

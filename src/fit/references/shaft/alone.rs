@@ -65,7 +65,7 @@ pub fn sensors_alone(
         covariance[constant.diagonal()] += UNKNOWN * UNKNOWN;
         let scaled = PreliminaryFit {
             x: &x,
-            covariance: &covariance,
+            covariance,
             voltage_share: preliminary.voltage_share,
         };
         let rows: Vec<Term> = group.iter().map(|t| t.evaluate(&x, predictions)).collect();

@@ -5,13 +5,13 @@
 //! fitted anew, until twice the cost has risen by [`REACH`]² over its minimum: profile likelihood (Meeker & Escobar 1995, The American
 //! Statistician 49, 48-53). The others' course to there, as a secant, then stands for their derivatives.
 
+use crate::fit::credible_size::CredibleSize;
 use crate::fit::descent::{CLOSE, COARSE, solve};
 use crate::fit::error::FitError;
 use crate::fit::problem::Problem;
 use crate::fit::solve::{Solution, SolverError};
 use crate::fit::uncertainty::possible;
 use crate::fit::unknowns::Entry;
-use nalgebra::DVector;
 
 /// Root of the rise of twice the cost at the largest credible size: chi-squared of one degree of freedom at 5 %.
 const REACH: f64 = 1.96;
@@ -31,19 +31,6 @@ const CLOSE_TO: f64 = 0.9;
 
 /// Trials of the solver at one size.
 const MOST_TRIALS: u64 = 40;
-
-/// A term held at zero and what it may still be.
-#[derive(Clone, Debug)]
-pub struct CredibleSize {
-    /// The term.
-    pub entry: Entry,
-    /// Its most likely size, in its own unit.
-    pub likeliest: f64,
-    /// The standard deviation that the rise of the cost above it stands for.
-    pub standard_deviation: f64,
-    /// By how much every entry changes as the term grows by one unit; 1 for itself.
-    pub course: DVector<f64>,
-}
 
 /// How large a term may be that is held at zero, before and after; `None` where the derivatives at zero are all that can be told. `free`: the
 /// solution in which it was free; `largest`: the size that it cannot have.

@@ -1,0 +1,17 @@
+//! What a term may still be that was left out.
+
+use super::unknowns::Entry;
+use nalgebra::DVector;
+
+/// A term held at zero and what it may still be.
+#[derive(Clone, Debug)]
+pub struct CredibleSize {
+    /// The term.
+    pub entry: Entry,
+    /// Its most likely size, in its own unit.
+    pub likeliest: f64,
+    /// The standard deviation that the rise of the cost above it stands for.
+    pub standard_deviation: f64,
+    /// By how much every entry changes as the term grows by one unit; 1 for itself.
+    pub course: DVector<f64>,
+}
