@@ -474,7 +474,8 @@ fn a_link_that_leads_outside_is_refused_too() {
         dir.path().join("link.csv"),
     )
     .unwrap();
-    assert!(matches!(read(&dir), Err(BenchError::Outside { .. })));
+    let error = read(&dir).expect_err("a link that leads out");
+    assert!(error.text.contains("lies outside the folder"), "{error}");
 }
 
 #[test]
@@ -515,7 +516,7 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
     assert_eq!(
         remarks,
         [
-            "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or mend the supply; as it stands R, L and K come out ten times too small"
+            "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; as it stands R, L and K come out ten times too small"
         ]
     );
     let mended = WIRED.replace(

@@ -116,7 +116,7 @@ fn time_that_goes_back_is_placed() {
     assert_eq!(status, Some(1), "{told}");
     insta::assert_snapshot!(told, @r#"
     warning: line 701: time goes back from 0.04632 s to 0.04624 s; as requested, only the longest increasing stretch is kept
-    warning: line 702: only lines 702 to 1501 are kept (800 of 1500 rows), the longest stretch in which time increases without a gap
+    warning: line 702: only 800 of 1500 rows are kept, the longest stretch in which time increases without a gap
     warning: no contact closes in this record: it begins with the motor already driven, so neither rise nor peak is seen and inductance is not determined by it. Lengthen the pre-trigger
     "#);
 }
@@ -230,7 +230,7 @@ fn a_forgotten_probe_ratio_is_told_against_the_supply() {
         "12V",
     ]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "probe_ratio_ten_times": the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or mend the supply; as it stands R, L and K come out ten times too small"#);
+    insta::assert_snapshot!(told, @r#"warning: capture "probe_ratio_ten_times": the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; as it stands R, L and K come out ten times too small"#);
 }
 
 #[test]

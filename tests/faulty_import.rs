@@ -25,7 +25,10 @@ fn remark(record: &Record) -> (String, String) {
     assert_eq!(record.warnings.len(), 1, "{:?}", record.warnings);
     let remark = &record.warnings[0];
     let folder = path("").display().to_string();
-    (remark.kind.to_string(), remark.text.replace(&folder, ""))
+    (
+        remark.kind.name().to_string(),
+        remark.text.replace(&folder, ""),
+    )
 }
 
 #[test]
@@ -43,8 +46,7 @@ fn a_truncated_row_is_told_with_its_line_and_left_out() {
 
 #[test]
 fn an_empty_file_is_told() {
-    let (error, text) = fail("empty.csv");
-    assert!(matches!(error, ReadError::Empty { .. }));
+    let (_, text) = fail("empty.csv");
     assert!(
         text.contains("empty (0 bytes)") && text.contains("Export the record again"),
         "{text}"
@@ -54,7 +56,7 @@ fn an_empty_file_is_told() {
 #[test]
 fn a_header_without_samples_names_its_columns() {
     let (error, text) = fail("header_only.csv");
-    assert!(matches!(error, ReadError::NoSamples { line: 1, .. }));
+    assert_eq!(error.line, Some(1));
     for part in [
         "header_only.csv:1: no samples",
         "`Time (s)`, `CH1 (V)`, `CH2 (A)`",

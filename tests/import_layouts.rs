@@ -362,7 +362,7 @@ fn files_beyond_the_bounds_are_refused_with_their_place() {
     };
     let error = open(table.as_bytes(), &with(limits)).unwrap_err();
     assert!(
-        matches!(error, ReadError::TooManyNumbers { line: 4, .. }),
+        error.text.starts_with("more than 5 numbers") && error.line == Some(4),
         "{error}"
     );
     let limits = Limits {
@@ -372,7 +372,7 @@ fn files_beyond_the_bounds_are_refused_with_their_place() {
     let long = format!("t,v\n0,1\n{}\n", "9".repeat(200));
     let error = open(long.as_bytes(), &with(limits)).unwrap_err();
     assert!(
-        matches!(error, ReadError::LineTooLong { line: 3, .. }),
+        error.text.contains("longer than 100 bytes") && error.line == Some(3),
         "{error}"
     );
     let limits = Limits {
@@ -381,16 +381,16 @@ fn files_beyond_the_bounds_are_refused_with_their_place() {
     };
     let wide = format!("{}\n", "1,".repeat(20)).repeat(3);
     let error = open(wide.as_bytes(), &with(limits)).unwrap_err();
-    assert!(
-        matches!(error, ReadError::TooManyColumns { found: 21, .. }),
-        "{error}"
-    );
+    assert!(error.text.starts_with("21 columns, at most 8"), "{error}");
     let limits = Limits {
         text_bytes: 10_000,
         ..Limits::default()
     };
     let error = open(&[b"1,2\n".repeat(100_000)].concat(), &with(limits)).unwrap_err();
-    assert!(matches!(error, ReadError::TooMuchText { .. }), "{error}");
+    assert!(
+        error.text.starts_with("more than 10000 bytes of text"),
+        "{error}"
+    );
 }
 
 #[test]
@@ -415,7 +415,7 @@ fn damaged_and_foreign_files_are_named_for_what_they_are() {
     zero.extend(b"5000,\0\n");
     let error = open(&zero, &options).unwrap_err();
     assert!(
-        matches!(error, ReadError::ZeroByte { line: 5002, .. }),
+        error.text.starts_with("a zero byte") && error.line == Some(5002),
         "{error}"
     );
 }

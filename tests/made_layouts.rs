@@ -235,11 +235,12 @@ fn what_is_no_record_against_time_says_what_it_is() {
     ] {
         let rows = rows(60, |k| row.replace('K', &(k + 1).to_string()));
         let error = of_text(&format!("{head}\n{rows}"), &ReadOptions::default()).expect_err(head);
+        let text = error.to_string();
+        let against = "not a record against time";
         assert!(
-            matches!(error, ReadError::OtherAxis { .. }),
+            text.contains(against) && text.contains(part),
             "{head}: {error}"
         );
-        assert!(error.to_string().contains(part), "{head}: {error}");
     }
     // A frequency that is measured beside time is a channel.
     let text = format!(
@@ -269,17 +270,7 @@ fn a_unit_in_its_own_column_is_taken_where_it_does_not_change() {
     );
     // Far behind the head too.
     let error = of_text(&text("V"), &ReadOptions::default()).expect_err("units");
-    assert!(
-        matches!(
-            error,
-            ReadError::UnitsVary {
-                line: 1402,
-                column: 4,
-                ..
-            }
-        ),
-        "{error}"
-    );
+    assert_eq!((error.line, error.column), (Some(1402), Some(4)), "{error}");
 }
 
 #[test]
@@ -497,7 +488,7 @@ fn a_sweep_without_names_shows_in_its_steps() {
     });
     let error = of_text(&text, &ReadOptions::default()).expect_err("a sweep");
     assert!(
-        matches!(error, ReadError::OtherAxis { column: 1, .. }),
+        error.text.contains("not a record against time: column 1 "),
         "{error}"
     );
 }
@@ -540,7 +531,10 @@ fn commas_that_are_both_are_put_together_or_refused() {
     assert_eq!(record.channels[0].values[3], 3.5);
     let tight = rows(30, |k| format!("0,{:04},{},50", k, k % 5));
     let error = of_text(&tight, &ReadOptions::default()).expect_err("commas");
-    assert!(matches!(error, ReadError::CommaIsBoth { .. }), "{error}");
+    assert!(
+        error.text.contains("delimiter and decimal mark at once"),
+        "{error}"
+    );
     let both = ReadOptions {
         delimiter: Some(b','),
         decimal: Some(b','),

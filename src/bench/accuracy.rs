@@ -11,7 +11,37 @@
 //! Parts stated the same way add up as a data sheet's `± (1 % + 2 digits)` does, except standard uncertainties, which
 //! add in squares; parts stated in different ways add in squares.
 
-use super::setup::{ErrorDistribution, Stated};
+/// A stated value with its standard uncertainty, in the unit of its name.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stated {
+    /// The value as stated.
+    pub value: f64,
+    /// Standard uncertainty, in the unit of `value`.
+    pub standard_uncertainty: f64,
+}
+
+/// The distribution that a stated accuracy stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ErrorDistribution {
+    /// A limit without a level of confidence.
+    Rectangular,
+    /// An expanded or a standard uncertainty.
+    Normal,
+    /// Parts of both kinds.
+    Combined,
+}
+
+impl ErrorDistribution {
+    /// As tables print it.
+    pub fn label(self) -> &'static str {
+        match self {
+            ErrorDistribution::Rectangular => "rectangular",
+            ErrorDistribution::Normal => "normal",
+            ErrorDistribution::Combined => "combined",
+        }
+    }
+}
 
 /// Coverage factor of a level of about 95 % (JCGM 100:2008, 6.3.3).
 const COVERAGE_FACTOR: f64 = 2.0;
@@ -46,48 +76,40 @@ pub struct Accuracy {
 }
 
 impl Accuracy {
-    /// A limit relative to the reading, e.g. 0.02 for 2 %.
-    pub fn limit_relative(relative: f64) -> Self {
+    fn of_limit(limit: Parts) -> Self {
         Accuracy {
-            limit: Parts {
-                relative,
-                ..Parts::default()
-            },
+            limit,
             ..Accuracy::default()
         }
+    }
+
+    /// A limit relative to the reading, e.g. 0.02 for 2 %.
+    pub fn limit_relative(relative: f64) -> Self {
+        Accuracy::of_limit(Parts {
+            relative,
+            ..Parts::default()
+        })
     }
 
     /// A limit in the SI unit of the quantity.
     pub fn limit_absolute(absolute: f64) -> Self {
-        Accuracy {
-            limit: Parts {
-                absolute,
-                ..Parts::default()
-            },
-            ..Accuracy::default()
-        }
+        Accuracy::default().and_limit_absolute(absolute)
     }
 
     /// A limit in divisions of the screen.
     pub fn limit_divisions(divisions: f64) -> Self {
-        Accuracy {
-            limit: Parts {
-                divisions,
-                ..Parts::default()
-            },
-            ..Accuracy::default()
-        }
+        Accuracy::of_limit(Parts {
+            divisions,
+            ..Parts::default()
+        })
     }
 
     /// A limit as a part of full scale, e.g. 0.03 for 3 %.
-    pub fn limit_full_scale(share: f64) -> Self {
-        Accuracy {
-            limit: Parts {
-                full_scale: share,
-                ..Parts::default()
-            },
-            ..Accuracy::default()
-        }
+    pub fn limit_full_scale(full_scale: f64) -> Self {
+        Accuracy::of_limit(Parts {
+            full_scale,
+            ..Parts::default()
+        })
     }
 
     /// With a further limit in the SI unit of the quantity.
@@ -144,15 +166,7 @@ impl Accuracy {
     /// Standard uncertainties of the part that grows with the reading (relative) and of the part that does not (in the quantity's SI
     /// unit): a gain and a zero, each the same in all readings of one meter.
     pub fn gain_and_zero(&self) -> (f64, f64) {
-        let mut fixed = *self;
         let mut growing = *self;
-        for parts in [
-            &mut fixed.limit,
-            &mut fixed.coverage_95,
-            &mut fixed.standard,
-        ] {
-            parts.relative = 0.0;
-        }
         for parts in [
             &mut growing.limit,
             &mut growing.coverage_95,
@@ -160,9 +174,11 @@ impl Accuracy {
         ] {
             parts.absolute = 0.0;
         }
+        // At a reading of 0 the relative parts vanish.
+        let none = Range::default();
         (
-            growing.standard_uncertainty(1.0, Range::default()),
-            fixed.standard_uncertainty(0.0, Range::default()),
+            growing.standard_uncertainty(1.0, none),
+            self.standard_uncertainty(0.0, none),
         )
     }
 

@@ -1,10 +1,12 @@
 //! Heat runs and cooling curves of a sheet, read and in SI units.
 
-use super::accuracy::Accuracy;
-use super::error::{BenchError, Place};
-use super::setup::{HeatKind, HeatRecord, HeatSeries, MotorFacts, Stated};
+use super::accuracy::{Accuracy, Stated};
+use super::captures::stem;
+use super::channels::{by_name, list};
+use super::error::BenchError;
+use super::setup::{HeatKind, HeatRecord, HeatSeries, MotorFacts};
 use super::sheet::{TypedHeat, TypedSeries};
-use crate::capture::{self, Channel, Record};
+use crate::capture::{self, Channel};
 use std::path::{Path, PathBuf};
 
 /// Limits of instruments whose accuracy is not stated: those of an ordinary multimeter, and of a thermocouple taped to a housing. Common
@@ -28,186 +30,144 @@ pub(super) fn load_all(
 ) -> Result<Vec<HeatRecord>, BenchError> {
     let mut records: Vec<HeatRecord> = Vec::with_capacity(typed.len());
     for (number, one) in typed.iter().enumerate() {
-        let name = name_of(one, number);
+        let of_file = || one.file.as_ref().map(|file| stem(file));
+        let name = one.name.clone().or_else(of_file);
+        let name = name.unwrap_or_else(|| format!("heat {}", number + 1));
+        let invalid = |text: String| Err(BenchError::at(&one.place, text));
         if records.iter().any(|known| known.name == name) {
-            return invalid(
-                &one.place,
-                format!("two heat records are called \"{name}\"; give each its own `name`"),
-            );
+            return invalid(format!(
+                "two heat records are called \"{name}\"; give each its own `name`"
+            ));
         }
-        let after = match &one.after {
-            None => None,
-            Some(wanted) => {
-                let known = records.iter().position(|record| record.name == *wanted);
-                let Some(place) = known.filter(|at| records[*at].kind == HeatKind::HeatRun) else {
-                    return invalid(
-                        &one.place,
-                        format!(
-                            "`after` names \"{wanted}\", expected the name of a heat run that stands above"
-                        ),
-                    );
-                };
-                Some(place)
-            }
+        let heat_run = |name: &str| {
+            let is = |r: &HeatRecord| r.name == name && r.kind == HeatKind::HeatRun;
+            records.iter().position(is)
         };
-        let path = one
-            .file
-            .as_deref()
-            .map(|file| path_of(one, file))
-            .transpose()?;
-        records.push(load(one, &name, path.as_deref(), after, motor, warnings)?);
+        let after = one.after.as_deref().map(heat_run);
+        if let (Some(None), Some(wanted)) = (after, &one.after) {
+            return invalid(format!(
+                "`after` names \"{wanted}\", expected the name of a heat run that stands above"
+            ));
+        }
+        let path = one.file.as_deref().map(|file| path_of(one, file));
+        let path = path.transpose()?;
+        records.push(load(
+            one,
+            name,
+            path.as_deref(),
+            after.flatten(),
+            motor,
+            warnings,
+        )?);
     }
     Ok(records)
 }
 
-fn name_of(one: &TypedHeat, number: usize) -> String {
-    let stem = |file: &String| {
-        let name = Path::new(file).file_name()?.to_str()?;
-        Some(name.split('.').next().unwrap_or(name).to_owned())
-    };
-    one.name
-        .clone()
-        .or_else(|| one.file.as_ref().and_then(stem))
-        .unwrap_or_else(|| format!("heat {}", number + 1))
-}
-
-fn invalid<T>(place: &Place, text: String) -> Result<T, BenchError> {
-    Err(BenchError::Invalid {
-        place: place.clone(),
-        text,
-    })
-}
-
 fn load(
     one: &TypedHeat,
-    name: &str,
+    name: String,
     path: Option<&Path>,
     after: Option<usize>,
     motor: &MotorFacts,
     warnings: &mut Vec<String>,
 ) -> Result<HeatRecord, BenchError> {
-    let record = path
-        .map(|path| capture::read(path, &one.import))
-        .transpose()
-        .map_err(|source| BenchError::Capture {
-            place: Some(one.file_place.clone()),
-            name: name.to_owned(),
-            source: Box::new(source),
-        })?;
+    let invalid = |text: String| Err(BenchError::at(&one.place, text));
+    let record = path.map(|path| capture::read(path, &one.import));
+    let record = record.transpose().map_err(|source| {
+        BenchError::in_capture(Some(&one.file_place), &name, format!(": {source}"))
+    })?;
     let time_s = match (&one.time_s, &record) {
         (Some(typed), _) => typed.clone(),
-        (None, Some(record)) => times(record).map_or_else(
-            || invalid(&one.file_place, format!("heat record \"{name}\": its file has no time column; a heat record needs the times in seconds")),
-            Ok,
-        )?,
+        (None, Some(record)) => {
+            let rows = 0..record.time.len();
+            let times: Option<Vec<f64>> = rows.map(|row| record.time.at(row)).collect();
+            times.ok_or_else(|| {
+                let text = "its file has no time column; a heat record needs the times in seconds";
+                BenchError::at(&one.file_place, format!("heat record \"{name}\": {text}"))
+            })?
+        }
         (None, None) => Vec::new(),
     };
-    if time_s.len() < 4
-        || time_s
-            .windows(2)
-            .any(|pair| pair[1].partial_cmp(&pair[0]) != Some(std::cmp::Ordering::Greater))
-    {
-        return invalid(
-            &one.place,
-            format!(
-                "heat record \"{name}\" has {} times, expected 4 or more that rise",
-                time_s.len()
-            ),
-        );
+    let rises = time_s.windows(2).all(|pair| pair[1] > pair[0]);
+    if time_s.len() < 4 || !rises {
+        return invalid(format!(
+            "heat record \"{name}\" has {} times, expected 4 or more that rise",
+            time_s.len()
+        ));
     }
     let columns = Columns {
         one,
-        name,
+        name: &name,
         channels: record.as_ref().map_or(&[], |record| &record.channels),
         rows: time_s.len(),
     };
-    let voltage = columns.pick(
-        &one.voltage,
-        "voltage",
-        |c| c.unit.as_deref() == Some("V"),
-        Accuracy::limit_relative(VOLTAGE_LIMIT),
-    )?;
-    let current = columns.pick(
-        &one.current,
-        "current",
-        |c| c.unit.as_deref() == Some("A"),
-        Accuracy::limit_relative(CURRENT_LIMIT),
-    )?;
-    let resistance = columns.pick(
+    let relative = Accuracy::limit_relative;
+    let voltage_v = columns.pick(&one.voltage, "voltage", is_volt, relative(VOLTAGE_LIMIT))?;
+    let current_a = columns.pick(&one.current, "current", is_ampere, relative(CURRENT_LIMIT))?;
+    let resistance_ohm = columns.pick(
         &one.resistance,
         "resistance",
         is_ohm,
-        Accuracy::limit_relative(RESISTANCE_LIMIT),
+        relative(RESISTANCE_LIMIT),
     )?;
-    let housing = columns.pick(
-        &one.housing,
-        "housing",
-        is_celsius,
-        Accuracy::limit_absolute(HOUSING_LIMIT_K),
-    )?;
+    let of_housing = Accuracy::limit_absolute(HOUSING_LIMIT_K);
+    let housing_c = columns.pick(&one.housing, "housing", is_celsius, of_housing)?;
     match one.kind {
-        HeatKind::HeatRun if voltage.is_none() || current.is_none() => {
-            return invalid(
-                &one.place,
-                format!(
-                    "heat run \"{name}\" needs a voltage and a current column; name them with voltage = {{ column = \"…\" }} and current = {{ column = \"…\" }}"
-                ),
-            );
+        HeatKind::HeatRun if voltage_v.is_none() || current_a.is_none() => {
+            return invalid(format!(
+                "heat run \"{name}\" needs a voltage and a current column; name them with voltage = {{ column = \"…\" }} and current = {{ column = \"…\" }}"
+            ));
         }
-        HeatKind::CoolDown if resistance.is_none() && housing.is_none() => {
-            return invalid(
-                &one.place,
-                format!(
-                    "cooling curve \"{name}\" needs the readings of an ohmmeter or of the housing; name them with resistance = {{ column = \"…\" }} or housing = {{ column = \"…\" }}"
-                ),
-            );
+        HeatKind::CoolDown if resistance_ohm.is_none() && housing_c.is_none() => {
+            return invalid(format!(
+                "cooling curve \"{name}\" needs the readings of an ohmmeter or of the housing; name them with resistance = {{ column = \"…\" }} or housing = {{ column = \"…\" }}"
+            ));
         }
         _ => {}
     }
+    let room = Accuracy::limit_absolute(AMBIENT_LIMIT_K);
     let ambient_c = match (&one.ambient, motor.room_temperature_c) {
-        (Some(ambient), _) => ambient.stated_or(Accuracy::limit_absolute(AMBIENT_LIMIT_K)),
-        (None, Some(room)) => Accuracy::limit_absolute(AMBIENT_LIMIT_K).state(room),
+        (Some(ambient), _) => ambient.stated_or(room),
+        (None, Some(c)) => room.state(c),
         (None, None) => {
-            return invalid(
-                &one.place,
-                format!(
-                    "heat record \"{name}\" needs the temperature of the room: ambient = {{ c = 23, limit_k = 1 }}, or room_temperature_c under [motor]"
-                ),
-            );
+            return invalid(format!(
+                "heat record \"{name}\" needs the temperature of the room: ambient = {{ c = 23, limit_k = 1 }}, or room_temperature_c under [motor]"
+            ));
         }
     };
-    if resistance.is_some() && one.leads.is_none() {
+    if resistance_ohm.is_some() && one.leads.is_none() {
         warnings.push(format!("heat record \"{name}\": the resistance of the ohmmeter's leads is not stated (`leads`); none is taken off"));
     }
+    let none = Stated {
+        value: 0.0,
+        standard_uncertainty: 0.0,
+    };
+    let leads = one.leads.as_ref();
     Ok(HeatRecord {
-        name: name.to_owned(),
+        name,
         kind: one.kind,
         file: path
-            .zip(record.as_ref())
-            .map(|(path, record)| (path.to_owned(), record.sha256.clone())),
+            .zip(record)
+            .map(|(path, r)| (path.to_owned(), r.sha256)),
         time_s,
-        voltage_v: voltage,
-        current_a: current,
-        resistance_ohm: resistance,
-        housing_c: housing,
+        voltage_v,
+        current_a,
+        resistance_ohm,
+        housing_c,
         rotor_held: one.rotor_held,
         ambient_c,
-        leads_ohm: one.leads.as_ref().map_or(
-            Stated {
-                value: 0.0,
-                standard_uncertainty: 0.0,
-            },
-            |leads| leads.stated_or(Accuracy::limit_relative(0.2)),
-        ),
+        leads_ohm: leads.map_or(none, |leads| leads.stated_or(relative(0.2))),
         after,
         delay_s: one.delay_s,
     })
 }
 
-fn times(record: &Record) -> Option<Vec<f64>> {
-    (0..record.time.len())
-        .map(|row| record.time.at(row))
-        .collect()
+fn is_volt(channel: &Channel) -> bool {
+    channel.unit.as_deref() == Some("V")
+}
+
+fn is_ampere(channel: &Channel) -> bool {
+    channel.unit.as_deref() == Some("A")
 }
 
 fn is_ohm(channel: &Channel) -> bool {
@@ -241,53 +201,36 @@ impl Columns<'_> {
         is_unit: fn(&Channel) -> bool,
         fallback: Accuracy,
     ) -> Result<Option<HeatSeries>, BenchError> {
-        let Columns {
-            one,
-            name,
-            channels,
-            rows,
-        } = *self;
-        let values = match (&series.values, &series.column) {
-            (Some(values), _) => Some(values.clone()),
+        let name = self.name;
+        let invalid = |text: String| Err(BenchError::at(&self.one.place, text));
+        let found = match (&series.values, &series.column) {
+            (Some(values), _) => Some(values),
             (None, Some(wanted)) => {
-                let found = channels.iter().find(|channel| {
-                    channel.name.trim() == wanted.trim()
-                        || channel.name.starts_with(wanted.as_str())
-                });
-                let Some(found) = found else {
-                    let names: Vec<&str> = channels
-                        .iter()
-                        .map(|channel| channel.name.as_str())
-                        .collect();
-                    return invalid(
-                        &one.place,
-                        format!(
-                            "heat record \"{name}\": no column is called \"{wanted}\" ({what}); its columns are {}",
-                            names.join(", ")
-                        ),
-                    );
+                let begins = |c: &&Channel| c.name.starts_with(wanted.as_str());
+                let by_name = by_name(self.channels, wanted);
+                let Some(found) = by_name.or_else(|| self.channels.iter().find(begins)) else {
+                    return invalid(format!(
+                        "heat record \"{name}\": no column is called \"{wanted}\" ({what}); its columns are {}",
+                        list(self.channels)
+                    ));
                 };
-                Some(found.values.clone())
+                Some(&found.values)
             }
             (None, None) => {
-                let mut with_unit = channels.iter().filter(|channel| is_unit(channel));
-                match (with_unit.next(), with_unit.next()) {
-                    (Some(found), None) => Some(found.values.clone()),
-                    _ => None,
-                }
+                let mut with_unit = self.channels.iter().filter(|channel| is_unit(channel));
+                let first = with_unit.next().map(|found| &found.values);
+                first.filter(|_| with_unit.next().is_none())
             }
         };
-        let Some(values) = values else {
+        let Some(values) = found.cloned() else {
             return Ok(None);
         };
-        if values.len() != rows {
-            return invalid(
-                &one.place,
-                format!(
-                    "heat record \"{name}\" has {rows} times and {} values of the {what}; give as many",
-                    values.len()
-                ),
-            );
+        if values.len() != self.rows {
+            return invalid(format!(
+                "heat record \"{name}\" has {} times and {} values of the {what}; give as many",
+                self.rows,
+                values.len()
+            ));
         }
         let accuracy = if series.accuracy.is_empty() {
             fallback

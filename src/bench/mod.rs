@@ -1,8 +1,7 @@
 //! Bench sheet and instruments: a record becomes a [`Waveform`] in volts and amperes with stated accuracy.
 
 mod accuracy;
-mod by_hand;
-mod capture_warning;
+mod capture;
 mod captures;
 mod channels;
 mod draft;
@@ -12,16 +11,15 @@ mod heat;
 mod quick;
 mod read_sheet;
 mod read_table;
-mod reading_table;
 mod readings;
 mod setup;
 mod sheet;
-mod speed_channel;
-mod stated;
-mod waveform;
 
-pub use by_hand::{ByHand, HandEvent};
-pub use capture_warning::CaptureWarning;
+pub use accuracy::{ErrorDistribution, Stated};
+pub use capture::{
+    ByHand, Capture, CaptureWarning, ChannelChain, HandEvent, Role, SpeedChannel, SpeedSignal,
+    Trace, Waveform,
+};
 pub use captures::{Kept, stem as capture_name};
 pub use draft::{
     Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, RecordGuess, draft_text,
@@ -34,10 +32,7 @@ pub use read_sheet::{
     read_sheet_of,
 };
 pub(crate) use read_table::unit_of as unit_of_column;
-pub use reading_table::{ReadingColumn, ReadingTable, TableKind};
 pub use setup::{
-    Bench, BrushKind, Capture, ChannelChain, ErrorDistribution, HeatKind, HeatRecord, HeatSeries,
-    Instrument, MagnetKind, MotorFacts, Reading, Role, Stated,
+    Bench, BrushKind, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind, MotorFacts,
+    Reading, ReadingColumn, ReadingTable, TableKind,
 };
-pub use speed_channel::{SpeedChannel, SpeedSignal};
-pub use waveform::{Trace, Waveform};

@@ -1,14 +1,15 @@
 //! A bench from flags alone, without a sheet: every accuracy is assumed, with a warning.
 
 use super::accuracy::Accuracy;
-use super::by_hand::ByHand;
+use super::capture::{ByHand, Role};
 use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
 use super::channels::ChannelPlan;
 use super::error::BenchError;
 use super::hardware::{Hardware, resolve};
-use super::setup::{Bench, MotorFacts, Reading, Role};
-use super::sheet::{InstrumentKind, Measures, NameOrNumber, TypedInstrument};
-use super::stated::assumed_speed_accuracy;
+use super::setup::{Bench, MotorFacts, Reading};
+use super::sheet::{
+    InstrumentKind, Measures, NameOrNumber, TypedInstrument, assumed_speed_accuracy,
+};
 use crate::capture::{self, ReadOptions};
 use crate::quantity::units::RPM;
 use std::path::PathBuf;
@@ -100,8 +101,8 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
 /// Refuses flags that say nothing, cannot be meant or contradict each other.
 fn check(run: &QuickRun) -> Result<(), BenchError> {
     if run.captures.is_empty() {
-        return Err(BenchError::Flags(
-            "no capture given. Name a bench sheet, or captures by role, e.g. --start A.csv --rundown B.csv --brake C.csv".into(),
+        return Err(BenchError::new(
+            "no capture given. Name a bench sheet, or captures by role, e.g. --start A.csv --rundown B.csv --brake C.csv",
         ));
     }
     for (value, flag) in [
@@ -111,14 +112,14 @@ fn check(run: &QuickRun) -> Result<(), BenchError> {
         (run.speed_rad_s, "the speed"),
     ] {
         if let Some(bad) = value.filter(|v| !(v.is_finite() && *v > 0.0)) {
-            return Err(BenchError::Flags(format!(
+            return Err(BenchError::new(format!(
                 "{flag} is given as {bad}, expected a number above zero"
             )));
         }
     }
     if run.shunt_ohm.is_none() && (run.raw_volts || run.shunt_in_voltage) {
-        return Err(BenchError::Flags(
-            "the shunt is said to be unscaled or inside the voltage, but its resistance is not given".into(),
+        return Err(BenchError::new(
+            "the shunt is said to be unscaled or inside the voltage, but its resistance is not given",
         ));
     }
     Ok(())
@@ -161,6 +162,7 @@ fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> V
             load_torque_nm: None,
             driven_speed_rad_s: None,
             by_hand: ByHand::default(),
+            used: true,
             import: run.import.clone(),
         });
     }
@@ -206,30 +208,19 @@ fn instruments(run: &QuickRun) -> Vec<TypedInstrument> {
 
 fn channel(run: &QuickRun, measures: Measures, hardware: &[Hardware]) -> ChannelPlan {
     let is_voltage = measures == Measures::Voltage;
-    let asked = if is_voltage {
-        &run.voltage_column
-    } else {
-        &run.current_column
-    };
-    let columns = asked
-        .iter()
-        .map(|text| match text.parse::<usize>() {
-            Ok(number) if number > 0 => NameOrNumber::Number(number),
-            _ => NameOrNumber::Name(text.clone()),
-        })
-        .collect();
     let raw_volts = !is_voltage && run.raw_volts;
-    let mut factor = 1.0;
-    if is_voltage {
-        factor *= run.apply_probe_ratio.unwrap_or(1.0);
-    } else {
-        if raw_volts {
-            factor /= run.shunt_ohm.unwrap_or(1.0);
+    let (asked, factor) = match measures {
+        Measures::Voltage => (&run.voltage_column, run.apply_probe_ratio.unwrap_or(1.0)),
+        Measures::Current => {
+            let per_volt = run.shunt_ohm.filter(|_| raw_volts).map_or(1.0, f64::recip);
+            let sign = if run.reverse_current { -1.0 } else { 1.0 };
+            (&run.current_column, sign * per_volt)
         }
-        if run.reverse_current {
-            factor = -factor;
-        }
-    }
+    };
+    let columns = asked.iter().map(|text| match text.parse::<usize>() {
+        Ok(number) if number > 0 => NameOrNumber::Number(number),
+        _ => NameOrNumber::Name(text.clone()),
+    });
     let shunt = hardware
         .iter()
         .position(|h| h.kind == InstrumentKind::Shunt);
@@ -237,7 +228,7 @@ fn channel(run: &QuickRun, measures: Measures, hardware: &[Hardware]) -> Channel
         name: measures.word().to_string(),
         place: None,
         measures,
-        columns,
+        columns: columns.collect(),
         // The order of `instruments`: scope, probe, clamp or shunt.
         through: vec![0, if is_voltage { 1 } else { 2 }],
         spans: (is_voltage && run.shunt_in_voltage)
@@ -266,8 +257,8 @@ fn speed_reading(
         (Some(_), _) => None,
         (None, Some(volts)) => Some(Accuracy::limit_relative(SUPPLY_LIMIT).state(volts)),
         (None, None) => {
-            return Err(BenchError::Flags(
-                "a speed says nothing without the state it was read in: give a run-down, steady, brake or start capture, or the supply voltage".into(),
+            return Err(BenchError::new(
+                "a speed says nothing without the state it was read in: give a run-down, steady, brake or start capture, or the supply voltage",
             ));
         }
     };

@@ -1,18 +1,24 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
-use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
-use super::channels::{plan, speed_plans};
+use super::captures::{
+    CapturePlan, Common, Expectations, Files, Kept, load_all, read_capture, temperature_missing,
+};
+use super::channels::GainCheck;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::heat;
 use super::read_table::{check_names, read_table};
-use super::readings;
-use super::setup::{Bench, Role, Stated};
-use super::sheet::{Measures, Source, Table, TypedCapture, TypedSheet, read_typed};
-use super::stated::{speed, winding_temperature};
-use crate::files::{LARGEST_SHEET, hex, is_inside, read_at_most};
+use super::readings::Readings;
+use super::setup::{Bench, MotorFacts, Reading};
+use super::sheet::{
+    AnyChannel, Source, Table, TypedHeat, TypedInstrument, TypedReadingTable, TypedSupply,
+    read_channel, read_heat, read_import, read_instrument, read_motor, read_reading_table,
+    read_supply,
+};
+use crate::capture::ReadOptions;
+use crate::files::{LARGEST_SHEET, folder_of, hex, read_at_most};
 use sha2::{Digest, Sha256};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use toml::de::DeTable;
 
 /// How a sheet may be read.
@@ -48,9 +54,9 @@ pub fn read_sheet_for(
 }
 
 fn sheet_bytes(path: &Path) -> Result<Vec<u8>, BenchError> {
-    read_at_most(path, LARGEST_SHEET).map_err(|source| BenchError::Unreadable {
-        path: path.to_path_buf(),
-        source,
+    read_at_most(path, LARGEST_SHEET).map_err(|source| {
+        let path = path.display();
+        BenchError::new(format!("{path}: the bench sheet cannot be read: {source}"))
     })
 }
 
@@ -94,12 +100,16 @@ pub fn read_sheet_kept(
     from_bytes(path, bytes, None, &LoadOptions::default(), keep, kept)
 }
 
-/// Reads every key of a sheet and opens no file that it names.
+/// Reads every key of a sheet, looks up every name, and opens no file that it names.
 ///
 /// # Errors
 /// The first key that is wrong by itself, as [`read_sheet`].
 pub fn check_sheet(path: &Path, bytes: &[u8]) -> Result<(), BenchError> {
-    typed_sheet(path, bytes).map(|_| ())
+    let files = Files {
+        folder: folder_of(path),
+        allow_outside: true,
+    };
+    parsed(path, bytes, files).map(|_| ())
 }
 
 fn from_bytes(
@@ -110,283 +120,225 @@ fn from_bytes(
     keep: &dyn Fn(&Path) -> bool,
     kept: &mut Kept,
 ) -> Result<Bench, BenchError> {
-    let typed = typed_sheet(path, bytes)?;
-    let folder = match folder.or(path.parent()) {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
+    let files = Files {
+        folder: folder.unwrap_or(folder_of(path)),
+        allow_outside: options.allow_outside,
     };
-    let mut bench = build(&typed, folder, *options, keep, kept)?;
+    let mut bench = parsed(path, bytes, files)?.load(files, keep, kept)?;
     bench.path = Some(path.to_path_buf());
     bench.sha256 = Some(hex(&Sha256::digest(bytes)));
     Ok(bench)
 }
 
-fn typed_sheet(path: &Path, bytes: &[u8]) -> Result<TypedSheet, BenchError> {
-    let text = sheet_text(path, bytes)?;
+fn parsed(path: &Path, bytes: &[u8], files: Files) -> Result<Sheet, BenchError> {
+    let no_toml =
+        |place: Place, text: &str| Err(BenchError::at(&place, format!("this is not TOML: {text}")));
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => {
+            let breaks = bytes[..error.valid_up_to()].iter().filter(|b| **b == b'\n');
+            let place = Place {
+                path: path.into(),
+                line: breaks.count() as u32 + 1,
+                column: 1,
+            };
+            return no_toml(
+                place,
+                "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; captures are named inside it",
+            );
+        }
+    };
     let source = Source {
         path: path.into(),
         text,
     };
-    let document = DeTable::parse(text).map_err(|error| BenchError::NotToml {
-        place: source.place(error.span().map_or(0, |s| s.start)),
-        text: error.message().to_string(),
-    })?;
-    read_typed(&Table::root(&source, document.get_ref()))
-}
-
-fn sheet_text<'b>(path: &Path, bytes: &'b [u8]) -> Result<&'b str, BenchError> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes[..error.valid_up_to()]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count()
-            + 1;
-        BenchError::NotToml {
-            place: Place {
-                path: path.into(),
-                line: line as u32,
-                column: 1,
-            },
-            text: "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; captures are named inside it".into(),
-        }
-    })
-}
-
-fn build(
-    typed: &TypedSheet,
-    folder: &Path,
-    options: LoadOptions,
-    keep: &dyn Fn(&Path) -> bool,
-    kept: &mut Kept,
-) -> Result<Bench, BenchError> {
-    let mut warnings = Vec::new();
-    let hardware = resolve(&typed.instruments, &mut warnings);
-    let mut motor = typed.motor.clone();
-    let supply = typed.supply.as_ref();
-    let supply_voltage = supply.and_then(|s| s.voltage.as_ref());
-    motor.supply_v = supply_voltage.map(|v| v.value);
-    let mut plans = Vec::with_capacity(typed.captures.len());
-    for capture in &typed.captures {
-        plans.push(plan_capture(
-            capture,
-            typed,
-            &hardware,
-            folder,
-            options,
-            &mut warnings,
-        )?);
+    match DeTable::parse(text) {
+        Ok(document) => Sheet::read(&Table::root(&source, document.get_ref()), files),
+        Err(error) => no_toml(
+            source.place(error.span().map_or(0, |s| s.start)),
+            error.message(),
+        ),
     }
-    let names = unique_names(&typed.captures, &plans)?;
-    let context = readings::Context {
-        instruments: &typed.instruments,
-        captures: &names,
+}
+
+/// A whole sheet, every name in it looked up, no file opened.
+struct Sheet {
+    motor: MotorFacts,
+    supply: Option<TypedSupply>,
+    instruments: Vec<TypedInstrument>,
+    hardware: Vec<Hardware>,
+    plans: Vec<CapturePlan>,
+    readings: Vec<Reading>,
+    gain_checks: Vec<GainCheck>,
+    heat: Vec<TypedHeat>,
+    tables: Vec<TypedReadingTable>,
+    warnings: Vec<String>,
+    notes: Vec<String>,
+}
+
+/// Most captures and readings of one sheet. The fit holds matrices over its unknowns, some eight a capture and one a reading: at these numbers they take
+/// half a gigabyte.
+const MOST_CAPTURES: usize = 250;
+const MOST_READINGS: usize = 500;
+
+/// Refuses more tables of a kind than one fit can take.
+fn bounded(tables: &[Table<'_>], what: &str, most: usize) -> Result<(), BenchError> {
+    let Some(beyond) = tables.get(most) else {
+        return Ok(());
     };
-    let channels: Vec<String> = typed.channels.iter().map(|c| c.name.clone()).collect();
-    let (mut readings, mut checks) = (Vec::new(), Vec::new());
-    for reading in &typed.readings {
-        readings.extend(readings::reading(reading, &context, &mut warnings)?);
-        checks.extend(readings::gain_check(reading, &context, &channels)?);
-    }
-    let tables = typed
-        .tables
-        .iter()
-        .map(|table| {
-            let path = match &table.file {
-                Some((file, place)) => Some(inside(folder, place, file, options)?),
-                None => None,
-            };
-            read_table(table, path, &typed.instruments, &mut warnings)
+    let text = format!(
+        "the sheet has {} {what}, expected at most {most}: the fit takes all of them together. Split them over several sheets of the same motor, each with a speed reference, and compare these with `rundown lot`",
+        tables.len()
+    );
+    Err(BenchError::at(&beyond.place(), text))
+}
+
+impl Sheet {
+    fn read(root: &Table<'_>, files: Files) -> Result<Sheet, BenchError> {
+        let motor = root.table("motor")?;
+        let supply = root.table("supply")?;
+        let instruments = root.named_tables("instruments")?;
+        let channels = root.named_tables("channels")?;
+        let captures = root.tables("captures")?;
+        let readings = root.tables("readings")?;
+        bounded(&captures, "captures", MOST_CAPTURES)?;
+        bounded(&readings, "readings", MOST_READINGS)?;
+        let heat = root.tables("heat")?;
+        bounded(&heat, "heat records", MOST_CAPTURES)?;
+        let tables = root.tables("tables")?;
+        let import = &read_import(root, &ReadOptions::default())?;
+        root.finish()?;
+        let motor = root.require("motor", motor, "a table [motor] with at least its name")?;
+        let (mut motor, winding_temperature) = read_motor(&motor)?;
+        let supply = supply.map(|table| read_supply(&table)).transpose()?;
+        let supply_voltage = supply.as_ref().and_then(|s| s.voltage.as_ref());
+        motor.supply_v = supply_voltage.map(|v| v.value);
+        let mut warnings = Vec::new();
+        let instruments = all(&instruments, |(name, table)| read_instrument(name, table))?;
+        let hardware = resolve(&instruments, &mut warnings);
+        let (mut electrical, mut of_shaft) = (Vec::new(), Vec::new());
+        for (name, table) in &channels {
+            match read_channel(name, table)? {
+                AnyChannel::Electrical(channel) => electrical.push(*channel),
+                AnyChannel::Shaft(channel) => of_shaft.push(*channel),
+            }
+        }
+        let common = Common {
+            files,
+            hardware: &hardware,
+            channels: &electrical,
+            speed_channels: &of_shaft,
+            winding_temperature: winding_temperature.as_ref(),
+            supply_voltage,
+            import,
+        };
+        let mut plans: Vec<CapturePlan> = Vec::with_capacity(captures.len());
+        for table in &captures {
+            let plan = read_capture(table, &common, &mut warnings)?;
+            if plans.iter().any(|known| known.name == plan.name) {
+                let name = &plan.name;
+                let text = format!("two captures are called \"{name}\"; give each its own `name`");
+                return Err(BenchError::at(&table.place(), text));
+            }
+            plans.push(plan);
+        }
+        let mut read = Readings {
+            instruments: &instruments,
+            channels: &electrical,
+            captures: plans.iter().map(|plan| plan.name.as_str()).collect(),
+            warnings,
+            ..Readings::default()
+        };
+        for table in &readings {
+            read.read(table)?;
+        }
+        let Readings {
+            readings,
+            gain_checks,
+            warnings,
+            notes,
+            ..
+        } = read;
+        Ok(Sheet {
+            motor,
+            supply,
+            hardware,
+            plans,
+            readings,
+            gain_checks,
+            heat: all(&heat, |table| read_heat(table, import))?,
+            tables: all(&tables, |table| read_reading_table(table, import))?,
+            instruments,
+            warnings,
+            notes,
         })
-        .collect::<Result<Vec<_>, _>>()?;
-    check_names(typed, &tables)?;
-    // After the readings, which may name a capture that is not kept.
-    let mut used = typed.captures.iter().map(|capture| capture.used);
-    let unused: Vec<String> = plans
-        .extract_if(.., |_| !used.next().unwrap_or(true))
-        .map(|plan| format!("capture \"{}\" is not used (use = false)", plan.name))
-        .collect();
-    plans.retain(|plan| keep(&plan.path));
-    warnings.extend(temperature_missing(&plans));
-    let expected = Expectations {
-        supply_v: motor.supply_v,
-        current_limit_a: supply.and_then(|s| s.current_limit_a),
-    };
-    // One thermal model needs all of its records.
-    let is_kept = |file: &String| keep(&folder.join(file));
-    let all_kept = typed
-        .heat
-        .iter()
-        .filter_map(|record| record.file.as_ref())
-        .all(is_kept);
-    let heat = heat::load_all(
-        if all_kept { &typed.heat } else { &[] },
-        &motor,
-        |record, file| inside(folder, &record.file_place, file, options),
-        &mut warnings,
-    )?;
-    let loaded = load_all(&plans, &hardware, &checks, &expected, kept)?;
-    warnings.extend(loaded.warnings);
-    let mut notes: Vec<String> = typed.readings.iter().filter_map(readings::note).collect();
-    notes.extend(unused);
-    notes.extend(loaded.notes);
-    Ok(Bench {
-        path: None,
-        sha256: None,
-        motor,
-        instruments: loaded.instruments,
-        captures: loaded.captures,
-        readings,
-        heat,
-        tables,
-        warnings,
-        notes,
-        capture_warnings: loaded.capture_warnings,
-    })
-}
-
-fn plan_capture(
-    typed: &TypedCapture,
-    sheet: &TypedSheet,
-    hardware: &[Hardware],
-    folder: &Path,
-    options: LoadOptions,
-    warnings: &mut Vec<String>,
-) -> Result<CapturePlan, BenchError> {
-    let name = typed.name.clone().unwrap_or_else(|| stem(&typed.file));
-    let voltage = plan(typed, Measures::Voltage, &sheet.channels, hardware)?;
-    let current = plan(typed, Measures::Current, &sheet.channels, hardware)?;
-    if voltage.is_none() && current.is_none() {
-        return Err(BenchError::Invalid {
-            place: typed.place.clone(),
-            text: format!(
-                "capture \"{name}\" has neither a voltage nor a current channel; describe them under [channels.…] with measures = \"voltage\" and \"current\""
-            ),
-        });
     }
-    let source_v = match (&typed.source, &voltage) {
-        (Some(source), _) => Some(source.stated("source")?),
-        (None, None) => sheet
-            .supply
-            .as_ref()
-            .and_then(|s| s.voltage.as_ref())
-            .map(|v| v.stated("voltage"))
-            .transpose()?,
-        (None, Some(_)) => None,
-    };
-    let source_v = switched(typed, voltage.is_some(), source_v)?;
-    let temperature = typed
-        .winding_temperature
-        .as_ref()
-        .or(sheet.winding_temperature.as_ref());
-    Ok(CapturePlan {
-        path: inside(folder, &typed.file_place, &typed.file, options)?,
-        further: typed
-            .further
-            .iter()
-            .map(|file| inside(folder, &typed.file_place, file, options))
-            .collect::<Result<_, _>>()?,
-        place: Some(typed.file_place.clone()),
-        role: typed.role,
-        voltage,
-        current,
-        speed: speed_plans(typed, &sheet.speed_channels, hardware)?,
-        winding_temperature_c: temperature
-            .map(|t| winding_temperature(t, warnings))
-            .transpose()?,
-        series_diode_v: typed
-            .series_diode
-            .as_ref()
-            .map(|q| q.stated("series_diode"))
-            .transpose()?,
-        loop_resistance_ohm: typed
-            .loop_resistance
-            .as_ref()
-            .map(|q| q.stated("loop_resistance"))
-            .transpose()?,
-        source_v,
-        added_inertia_kg_m2: typed
-            .added_inertia
-            .as_ref()
-            .map(|q| q.stated("added_inertia"))
-            .transpose()?,
-        load_torque_nm: typed
-            .load_torque
-            .as_ref()
-            .map(|q| q.stated("load_torque"))
-            .transpose()?,
-        driven_speed_rad_s: typed
-            .driven_speed
-            .as_ref()
-            .map(|driven| speed(driven, None, driven.place.line, warnings)),
-        by_hand: typed.by_hand.clone(),
-        import: typed.import.clone(),
-        name,
-    })
-}
 
-/// The mean voltage of a source that a bridge switches, in a capture without a voltage channel.
-fn switched(
-    typed: &TypedCapture,
-    recorded: bool,
-    source_v: Option<Stated>,
-) -> Result<Option<Stated>, BenchError> {
-    match &typed.bridge {
-        Some(bridge) if recorded => Err(BenchError::Invalid {
-            place: bridge.place.clone(),
-            text: "a `bridge` belongs to a capture without a voltage channel; here the recorded voltage drives the motor".into(),
-        }),
-        Some(bridge) => {
-            let (share, uncertainty) = bridge.mean_share();
-            Ok(source_v.map(|source| Stated {
-                value: source.value * share,
-                standard_uncertainty: (source.standard_uncertainty * share)
-                    .hypot(source.value * uncertainty),
-            }))
+    /// Opens the files, but for captures that `keep` does not accept.
+    fn load(
+        self,
+        files: Files,
+        keep: &dyn Fn(&Path) -> bool,
+        kept: &mut Kept,
+    ) -> Result<Bench, BenchError> {
+        let Sheet {
+            motor,
+            mut plans,
+            mut warnings,
+            mut notes,
+            ..
+        } = self;
+        let mut tables = Vec::with_capacity(self.tables.len());
+        for table in &self.tables {
+            let file = table.file.as_ref();
+            let path = file
+                .map(|(file, place)| files.path(place, file))
+                .transpose()?;
+            tables.push(read_table(table, path, &self.instruments, &mut warnings)?);
         }
-        None if !recorded && matches!(typed.role, Role::Pwm | Role::PwmLocked) => {
-            Err(BenchError::Missing {
-                place: typed.place.clone(),
-                key: "bridge".into(),
-                table: "a switched capture without a voltage channel".into(),
-                hint: "duty and what the bridge does in the off time, e.g. bridge = { duty_percent = 40, off_time = \"brakes\" }".into(),
-            })
-        }
-        None => Ok(source_v),
+        check_names(&self.tables, &tables)?;
+        let unused = plans.extract_if(.., |plan| !plan.used);
+        notes.extend(
+            unused.map(|plan| format!("capture \"{}\" is not used (use = false)", plan.name)),
+        );
+        plans.retain(|plan| keep(&plan.path));
+        warnings.extend(temperature_missing(&plans));
+        // One thermal model needs all of its records.
+        let mut heat_files = self.heat.iter().filter_map(|record| record.file.as_ref());
+        let all_kept = heat_files.all(|file| keep(&files.folder.join(file)));
+        let heat = heat::load_all(
+            if all_kept { &self.heat } else { &[] },
+            &motor,
+            |record, file| files.path(&record.file_place, file),
+            &mut warnings,
+        )?;
+        let expected = Expectations {
+            supply_v: motor.supply_v,
+            current_limit_a: self.supply.and_then(|s| s.current_limit_a),
+        };
+        let loaded = load_all(&plans, &self.hardware, &self.gain_checks, &expected, kept)?;
+        warnings.extend(loaded.warnings);
+        notes.extend(loaded.notes);
+        Ok(Bench {
+            path: None,
+            sha256: None,
+            motor,
+            instruments: loaded.instruments,
+            captures: loaded.captures,
+            readings: self.readings,
+            heat,
+            tables,
+            warnings,
+            notes,
+            capture_warnings: loaded.capture_warnings,
+        })
     }
 }
 
-/// The path of a record or table. Links are followed before it is judged, so that none leads out of the folder unseen.
-fn inside(
-    folder: &Path,
-    place: &Place,
-    file: &str,
-    options: LoadOptions,
-) -> Result<PathBuf, BenchError> {
-    let path = folder.join(file);
-    if options.allow_outside || is_inside(folder, Path::new(file)) {
-        return Ok(path);
-    }
-    Err(BenchError::Outside {
-        place: place.clone(),
-        file: file.to_string(),
-        folder: folder.to_path_buf(),
-    })
-}
-
-fn unique_names(typed: &[TypedCapture], plans: &[CapturePlan]) -> Result<Vec<String>, BenchError> {
-    let mut names: Vec<String> = Vec::with_capacity(plans.len());
-    for (capture, plan) in typed.iter().zip(plans) {
-        if names.contains(&plan.name) {
-            return Err(BenchError::Invalid {
-                place: capture.place.clone(),
-                text: format!(
-                    "two captures are called \"{}\"; give each its own `name`",
-                    plan.name
-                ),
-            });
-        }
-        names.push(plan.name.clone());
-    }
-    Ok(names)
+fn all<'s, S, T>(
+    tables: &'s [S],
+    read: impl Fn(&'s S) -> Result<T, BenchError>,
+) -> Result<Vec<T>, BenchError> {
+    tables.iter().map(read).collect()
 }

@@ -2,13 +2,12 @@
 
 use super::accuracy::Accuracy;
 use super::captures::stem;
-use super::channels::without_unit;
+use super::channels::{find, list};
 use super::error::BenchError;
-use super::reading_table::{ReadingColumn, ReadingTable, TableKind};
+use super::setup::{ReadingColumn, ReadingTable, TableKind};
 use super::sheet::{
-    NameOrNumber, TypedColumn, TypedInstrument, TypedReadingTable, TypedSheet, unknown_name,
+    TypedColumn, TypedInstrument, TypedReadingTable, assumed_speed_accuracy, winding_temperature,
 };
-use super::stated;
 use crate::capture::{self, Channel, Record, name_words};
 use crate::quantity::units::{self, Quantity};
 use std::f64::consts::TAU;
@@ -40,7 +39,7 @@ pub(super) fn read_table(
     let winding_temperature_c = typed
         .winding_temperature
         .as_ref()
-        .map(|t| stated::winding_temperature(t, warnings))
+        .map(|t| winding_temperature(t, warnings))
         .transpose()?;
     let named = typed.file.as_ref().map(|(file, _)| stem(file));
     let name = typed.name.clone().or(named);
@@ -55,16 +54,15 @@ pub(super) fn read_table(
 }
 
 /// Refuses two tables of one name.
-pub(super) fn check_names(typed: &TypedSheet, tables: &[ReadingTable]) -> Result<(), BenchError> {
+pub(super) fn check_names(
+    typed: &[TypedReadingTable],
+    tables: &[ReadingTable],
+) -> Result<(), BenchError> {
     for (k, table) in tables.iter().enumerate() {
         if tables[..k].iter().any(|before| before.name == table.name) {
-            return Err(BenchError::Invalid {
-                place: typed.tables[k].place.clone(),
-                text: format!(
-                    "two tables are called \"{}\"; give each its own `name`",
-                    table.name
-                ),
-            });
+            let name = &table.name;
+            let text = format!("two tables are called \"{name}\"; give each its own `name`");
+            return Err(BenchError::at(&typed[k].place, text));
         }
     }
     Ok(())
@@ -74,54 +72,43 @@ pub(super) fn check_names(typed: &TypedSheet, tables: &[ReadingTable]) -> Result
 fn open(typed: &TypedReadingTable, path: &Path) -> Result<Record, BenchError> {
     let mut options = typed.import.clone();
     options.time_column = options.time_column.or(Some(0));
-    capture::read(path, &options).map_err(|source| BenchError::Capture {
-        place: typed.file.as_ref().map(|(_, place)| place.clone()),
-        name: path.display().to_string(),
-        source: Box::new(source),
+    capture::read(path, &options).map_err(|source| {
+        let place = typed.file.as_ref().map(|(_, place)| place);
+        let name = path.display().to_string();
+        BenchError::in_capture(place, &name, format!(": {source}"))
     })
 }
 
 /// The values of a column in the file, in the SI unit.
 fn from_file(typed: &TypedColumn, record: &Record) -> Result<Vec<f64>, BenchError> {
-    let invalid = |text: String| BenchError::Invalid {
-        place: typed.place.clone(),
-        text,
-    };
-    let list = || {
-        let names = record.channels.iter();
-        let names: Vec<String> = names
-            .map(|c| format!("{} \"{}\"", c.column, c.name))
-            .collect();
-        names.join(", ")
+    let columns = &record.channels;
+    let invalid = |text: String| {
+        let file = record.path.display();
+        BenchError::at(&typed.place, format!("{file}: {text}"))
     };
     let channel = match &typed.column {
-        Some(wanted) => record
-            .channels
+        Some(wanted) => wanted
             .iter()
-            .find(|c| wanted.iter().any(|w| is_named(c, w)))
+            .find_map(|w| find(columns, w))
             .ok_or_else(|| {
+                let (key, known) = (typed.key, list(columns));
                 invalid(format!(
-                    "{}: no such column for the {}; the columns are {}",
-                    record.path.display(),
-                    typed.key,
-                    list()
+                    "no such column for the {key}; the columns are {known}"
                 ))
             })?,
         None => {
-            let mut matching = record.channels.iter().filter(|c| may_be(typed, c));
+            let mut matching = columns.iter().filter(|c| may_be(typed, c));
             match (matching.next(), matching.next()) {
                 (Some(one), None) => one,
                 (found, _) => {
-                    let how_many = if found.is_some() {
-                        "several columns"
-                    } else {
-                        "no column"
+                    let how_many = match found {
+                        Some(_) => "several columns",
+                        None => "no column",
                     };
                     return Err(invalid(format!(
-                        "{}: {how_many} may be the {}; the columns are {}. Add `column` (and `unit` where the file states none)",
-                        record.path.display(),
+                        "{how_many} may be the {}; the columns are {}. Add `column` (and `unit` where the file states none)",
                         typed.key,
-                        list()
+                        list(columns)
                     )));
                 }
             }
@@ -131,32 +118,21 @@ fn from_file(typed: &TypedColumn, record: &Record) -> Result<Vec<f64>, BenchErro
     let factor = match (typed.factor, unit_of(typed.quantity, channel)) {
         (Some(stated), _) if channel.unit.is_none() => stated,
         (_, Some(factor)) => factor,
-        (stated, None) => {
+        (_, None) => {
+            let unit = match &channel.unit_text {
+                Some(unit) => format!("its unit is {unit}"),
+                _ => "its unit is not stated".to_owned(),
+            };
             return Err(invalid(format!(
-                "{}: column {} \"{}\" is used as the {}, but {}. Add unit = \"{}\" or another",
-                record.path.display(),
+                "column {} \"{}\" is used as the {}, but {unit}. Add unit = \"{}\" or another",
                 channel.column,
                 channel.name,
                 typed.key,
-                match (stated, &channel.unit_text) {
-                    (_, Some(unit)) => format!("its unit is {unit}"),
-                    _ => "its unit is not stated".to_owned(),
-                },
                 units::si(typed.quantity).text,
             )));
         }
     };
     Ok(channel.values.iter().map(|v| v * factor).collect())
-}
-
-fn is_named(channel: &Channel, wanted: &NameOrNumber) -> bool {
-    let lower = |text: &str| text.trim().to_lowercase();
-    match wanted {
-        NameOrNumber::Number(number) => channel.column == *number,
-        NameOrNumber::Name(name) => {
-            lower(&channel.name) == lower(name) || lower(without_unit(&channel.name)) == lower(name)
-        }
-    }
 }
 
 /// Whether a column is this quantity by its unit, or by its name where the sheet states the unit.
@@ -180,14 +156,9 @@ pub(crate) fn unit_of(quantity: Quantity, channel: &Channel) -> Option<f64> {
     let name = channel.name.as_str();
     let inside = name.rsplit(['[', '(', '/', ' ', '_']).next();
     let inside = inside.map(|text| text.trim_end_matches([']', ')']));
-    let spelt_out = match quantity {
-        Quantity::Force => name
-            .split(' ')
-            .next()
-            .filter(|w| w.eq_ignore_ascii_case("newton"))
-            .map(|_| "N"),
-        _ => None,
-    };
+    let first = name.split(' ').next().unwrap_or_default();
+    let is_newton = quantity == Quantity::Force && first.eq_ignore_ascii_case("newton");
+    let spelt_out = is_newton.then_some("N");
     [channel.unit_text.as_deref(), inside, spelt_out]
         .into_iter()
         .flatten()
@@ -204,38 +175,29 @@ fn resolve(
 ) -> Result<ReadingColumn, BenchError> {
     let mut accuracy = (!typed.accuracy.is_empty()).then_some(typed.accuracy);
     if let Some(name) = &typed.with {
-        let known: Vec<&str> = instruments.iter().map(|i| i.name.as_str()).collect();
-        let meter = instruments.iter().find(|i| i.name == *name);
-        let meter =
-            meter.ok_or_else(|| unknown_name(typed.place.clone(), "meter", name, &known))?;
-        accuracy = accuracy.or(match typed.quantity {
-            Quantity::Voltage => meter.reads_voltage,
-            Quantity::Current => meter.reads_current,
-            Quantity::Speed => meter.reads_speed,
-            Quantity::Inductance => meter.reads_inductance,
-            Quantity::Resistance => meter.reads_resistance,
-            _ => None,
-        });
+        let Some(meter) = instruments.iter().find(|i| i.name == *name) else {
+            let known = instruments.iter().map(|i| i.name.as_str());
+            return Err(BenchError::unknown(&typed.place, "meter", name, known));
+        };
+        accuracy = accuracy.or(meter.reads(typed.quantity));
     }
     if accuracy.is_none() && typed.quantity == Quantity::Speed {
         warnings.push(format!(
             "line {}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)",
             typed.place.line
         ));
-        accuracy = Some(stated::assumed_speed_accuracy());
+        accuracy = Some(assumed_speed_accuracy());
     }
     let accuracy = match (accuracy, typed.quantity) {
         (Some(accuracy), _) => accuracy,
         // A meter's own oscillator is exact beside everything else it does.
         (None, Quantity::Frequency) => Accuracy::default(),
         (None, _) => {
-            return Err(BenchError::Invalid {
-                place: typed.place.clone(),
-                text: format!(
-                    "`{}` has readings but no accuracy; add e.g. limit_percent = … (rectangular), or `with` and a meter that states it",
-                    typed.key
-                ),
-            });
+            let text = format!(
+                "`{}` has readings but no accuracy; add e.g. limit_percent = … (rectangular), or `with` and a meter that states it",
+                typed.key
+            );
+            return Err(BenchError::at(&typed.place, text));
         }
     };
     let (gain_uncertainty, zero_uncertainty) = accuracy.gain_and_zero();
@@ -251,12 +213,7 @@ fn resolve(
 fn check_rows(typed: &TypedReadingTable, columns: &[ReadingColumn]) -> Result<(), BenchError> {
     let rows = columns.first().map_or(0, |c| c.values.len());
     for (column, found) in typed.columns.iter().zip(columns) {
-        let invalid = |text: String| {
-            Err(BenchError::Invalid {
-                place: column.place.clone(),
-                text,
-            })
-        };
+        let invalid = |text: String| Err(BenchError::at(&column.place, text));
         let values = &found.values;
         if values.len() != rows {
             return invalid(format!(
@@ -340,13 +297,11 @@ fn derived(
             .map(|((z, phi), hz)| z * phi.sin() / (TAU * hz))
             .collect();
         if let Some(row) = values.iter().position(|l| *l <= 0.0) {
-            return Err(BenchError::Invalid {
-                place: typed.place.clone(),
-                text: format!(
-                    "row {} has a phase without an inductive part; expected a phase between 0 and 180°",
-                    row + 1
-                ),
-            });
+            let text = format!(
+                "row {} has a phase without an inductive part; expected a phase between 0 and 180°",
+                row + 1
+            );
+            return Err(BenchError::at(&typed.place, text));
         }
         // An error of the phase matters most where the resistance is nearly all of the impedance.
         let cotangent = phase

@@ -1,206 +1,266 @@
-//! Scalar readings with the accuracy of their own, of the instrument they were taken with, or an assumed one.
+//! Scalar readings: their tables of the sheet, with the accuracy of their own, of the instrument they were taken with, or an assumed one.
 
-use super::accuracy::{Accuracy, Range};
+use super::accuracy::{Accuracy, Range, Stated};
 use super::channels::GainCheck;
 use super::error::BenchError;
-use super::setup::{Reading, Stated};
+use super::setup::Reading;
 use super::sheet::{
-    InstrumentKind, Quantity, TypedInstrument, TypedOhmmeter, TypedReading, TypedReadingKind,
-    unknown_name,
+    CURRENT, INDUCTANCE, InstrumentKind, Quantity, RESISTANCE, SPEED, TEMPERATURE, Table,
+    TypedChannel, TypedInstrument, VOLTAGE, accuracy_at, quantity_at, size_at, speed as speed_of,
+    stated, winding_temperature,
 };
-use super::stated;
+use crate::quantity::units::Quantity as Kind;
 
-/// What a reading is checked against.
-pub(super) struct Context<'a> {
+/// What the readings of a sheet refer to, and what they come to.
+#[derive(Default)]
+pub(super) struct Readings<'a> {
     pub instruments: &'a [TypedInstrument],
-    /// Names of the captures.
-    pub captures: &'a [String],
+    pub channels: &'a [TypedChannel],
+    pub captures: Vec<&'a str>,
+    pub readings: Vec<Reading>,
+    pub gain_checks: Vec<GainCheck>,
+    pub warnings: Vec<String>,
+    /// What was made of a reading that asks nothing of the reader.
+    pub notes: Vec<String>,
 }
 
-/// A gain check, validated; `None` for every other kind of reading.
-pub(super) fn gain_check(
-    typed: &TypedReading,
-    context: &Context,
-    channels: &[String],
-) -> Result<Option<GainCheck>, BenchError> {
-    let TypedReadingKind::GainCheck {
-        channel,
-        per_division,
-        applied,
-        read,
-        is_current,
-    } = &typed.what
-    else {
-        return Ok(None);
-    };
-    if !channels.contains(channel) {
-        let known: Vec<&str> = channels.iter().map(String::as_str).collect();
-        return Err(unknown_name(
-            typed.place.clone(),
-            "channel",
-            channel,
-            &known,
-        ));
+impl<'a> Readings<'a> {
+    /// Reads a table of `[[readings]]`.
+    pub fn read(&mut self, table: &Table<'_>) -> Result<(), BenchError> {
+        let kinds = [
+            "ohmmeter",
+            "inductance-meter",
+            "tachometer",
+            "spun-back-emf",
+            "gain-check",
+        ];
+        let kind = table.kind("kind of reading", &kinds.map(|kind| (kind, kind)))?;
+        let with = table.text("with")?;
+        table.free_text("note")?;
+        let reading = match kind {
+            "ohmmeter" => self.ohmmeter(table, with)?,
+            "inductance-meter" => self.inductance_meter(table, with)?,
+            "tachometer" => self.tachometer(table, with)?,
+            "spun-back-emf" => self.spun(table, with)?,
+            _ => return self.gain_check(table, with),
+        };
+        self.readings.push(reading);
+        Ok(())
     }
-    let with = typed
-        .with
-        .as_ref()
-        .map(|name| find(name, typed, context.instruments))
-        .transpose()?;
-    let ratio = read.value / applied.value;
-    if !(0.5..=2.0).contains(&ratio) {
-        return Err(BenchError::Invalid {
-            place: typed.place.clone(),
-            text: format!(
+
+    /// The instrument that a reading was taken with.
+    fn meter(
+        &self,
+        with: Option<&str>,
+        table: &Table<'_>,
+    ) -> Result<Option<&'a TypedInstrument>, BenchError> {
+        let reads = |i: &&TypedInstrument| {
+            matches!(i.kind, InstrumentKind::Meter | InstrumentKind::Tachometer)
+        };
+        let Some(name) = with else {
+            return Ok(None);
+        };
+        let readers = || self.instruments.iter().filter(reads);
+        let unknown = || {
+            let known = readers().map(|i| i.name.as_str());
+            BenchError::unknown(&table.place(), "meter or tachometer", name, known)
+        };
+        readers()
+            .find(|i| i.name == name)
+            .ok_or_else(unknown)
+            .map(Some)
+    }
+
+    /// The accuracy with which that instrument reads a quantity.
+    fn accuracy(
+        &self,
+        with: Option<&str>,
+        kind: Kind,
+        table: &Table<'_>,
+    ) -> Result<Option<Accuracy>, BenchError> {
+        Ok(self.meter(with, table)?.and_then(|meter| meter.reads(kind)))
+    }
+
+    fn inductance_meter(
+        &self,
+        table: &Table<'_>,
+        with: Option<String>,
+    ) -> Result<Reading, BenchError> {
+        let inductance = size_at(table, "inductance", INDUCTANCE)?;
+        let frequency_hz = table.positive("frequency_hz")?;
+        table.finish()?;
+        let example = "e.g. inductance = { mh = 0.42, limit_percent = 2 }";
+        let inductance = table.require("inductance", inductance, example)?;
+        let accuracy = self.accuracy(with.as_deref(), Kind::Inductance, table)?;
+        Ok(Reading::InductanceMeter {
+            inductance_h: by(&inductance, accuracy, "inductance")?,
+            frequency_hz,
+        })
+    }
+
+    fn tachometer(
+        &mut self,
+        table: &Table<'_>,
+        with: Option<String>,
+    ) -> Result<Reading, BenchError> {
+        let speed = size_at(table, "speed", SPEED)?;
+        let capture = table.text("capture")?;
+        let terminal_voltage = size_at(table, "terminal_voltage", VOLTAGE)?;
+        let current = quantity_at(table, "current", CURRENT)?;
+        table.finish()?;
+        if capture.is_none() && terminal_voltage.is_none() {
+            return table.invalid(
+                "speed",
+                "a speed says nothing without the state it was read in: name the `capture` that shows it, or give the `terminal_voltage`",
+            );
+        }
+        let speed = table.require("speed", speed, "e.g. speed = { rpm = 5160 }")?;
+        let accuracy = self.accuracy(with.as_deref(), Kind::Speed, table)?;
+        let missing = |name: &&String| !self.captures.contains(&name.as_str());
+        if let Some(name) = capture.as_ref().filter(missing) {
+            let known = self.captures.iter().copied();
+            return Err(BenchError::unknown(&table.place(), "capture", name, known));
+        }
+        Ok(Reading::Speed {
+            speed_rad_s: speed_of(&speed, accuracy, table.place().line, &mut self.warnings),
+            capture,
+            terminal_voltage_v: stated(&terminal_voltage, "terminal_voltage")?,
+            current_a: stated(&current, "current")?,
+            meter: with,
+        })
+    }
+
+    fn spun(&mut self, table: &Table<'_>, with: Option<String>) -> Result<Reading, BenchError> {
+        let voltage = size_at(table, "voltage", VOLTAGE)?;
+        let speed = size_at(table, "speed", SPEED)?;
+        table.finish()?;
+        let voltage = table.require("voltage", voltage, "e.g. voltage = { v = 4.12 }")?;
+        let speed = table.require("speed", speed, "e.g. speed = { rpm = 1500 }")?;
+        let accuracy = self.accuracy(with.as_deref(), Kind::Voltage, table)?;
+        Ok(Reading::SpunBackEmf {
+            voltage_v: by(&voltage, accuracy, "voltage")?,
+            speed_rad_s: speed_of(&speed, None, table.place().line, &mut self.warnings),
+            meter: with,
+        })
+    }
+
+    /// A known voltage or current on a channel, and what the channel showed.
+    fn gain_check(&mut self, table: &Table<'_>, with: Option<String>) -> Result<(), BenchError> {
+        let channel = table.text("channel")?;
+        let per_division = table.positive("per_division")?;
+        // The unit of the applied value decides what the channel reads.
+        let keys = table.table("applied")?.map(|t| t.keys());
+        let is_current = |keys: Vec<String>| keys.iter().any(|key| key == "a" || key == "ma");
+        let units = match keys.is_some_and(is_current) {
+            true => CURRENT,
+            false => VOLTAGE,
+        };
+        let applied = quantity_at(table, "applied", units)?;
+        let read = quantity_at(table, "read", units)?;
+        table.finish()?;
+        let example = "e.g. applied = { v = 5.000, limit_percent = 0.1 } and read = { v = 4.93, standard_v = 0.005 }";
+        let applied = table.require("applied", applied, example)?;
+        if applied.value == 0.0 {
+            return table.invalid(
+                "applied",
+                format!("a gain cannot be checked with nothing applied; {example}"),
+            );
+        }
+        let channel = table.require("channel", channel, "the scope channel that was checked")?;
+        let read = table.require("read", read, example)?;
+        let channels = || self.channels.iter().map(|c| c.name.as_str());
+        if !channels().any(|known| known == channel) {
+            let place = table.place();
+            return Err(BenchError::unknown(&place, "channel", &channel, channels()));
+        }
+        let reads = self.accuracy(with.as_deref(), units.quantity, table)?;
+        let ratio = read.value / applied.value;
+        if !(0.5..=2.0).contains(&ratio) {
+            let text = format!(
                 "{} read where {} was applied: a gain {ratio:.3} times too large is no error of a gain. Give both in the unit of the channel, with the probe's ratio applied",
                 read.value, applied.value
-            ),
+            );
+            return Err(BenchError::at(&table.place(), text));
+        }
+        let of_meter = reads.filter(|_| applied.accuracy.is_empty());
+        let relative = |stated: Stated| stated.standard_uncertainty / stated.value.abs();
+        let own = match of_meter {
+            Some(_) => 0.0,
+            None => relative(applied.stated("applied")?),
+        };
+        let meter = of_meter.zip(with).map(|(accuracy, name)| {
+            let u = relative(accuracy.state(applied.value));
+            (name, u, accuracy.distribution())
         });
+        self.gain_checks.push(GainCheck {
+            channel,
+            per_division,
+            ratio,
+            own_relative_uncertainty: relative(read.stated("read")?).hypot(own).max(1e-6),
+            meter,
+        });
+        Ok(())
     }
-    let reads = with.and_then(|w| {
-        if *is_current {
-            w.reads_current
-        } else {
-            w.reads_voltage
-        }
-    });
-    let of_meter = reads.filter(|_| applied.accuracy.is_empty());
-    let relative = |stated: Stated| stated.standard_uncertainty / stated.value.abs();
-    let own = match of_meter {
-        Some(_) => 0.0,
-        None => relative(applied.stated("applied")?),
-    };
-    Ok(Some(GainCheck {
-        channel: channel.clone(),
-        per_division: *per_division,
-        ratio,
-        own_relative_uncertainty: relative(read.stated("read")?).hypot(own).max(1e-6),
-        meter: of_meter.and_then(|a| {
-            let u = relative(a.state(applied.value));
-            Some((typed.with.clone()?, u, a.distribution()))
-        }),
-    }))
-}
 
-/// One reading, validated; `None` for a gain check, which is no reading of the motor.
-pub(super) fn reading(
-    typed: &TypedReading,
-    context: &Context,
-    warnings: &mut Vec<String>,
-) -> Result<Option<Reading>, BenchError> {
-    let with = typed
-        .with
-        .as_ref()
-        .map(|name| find(name, typed, context.instruments))
-        .transpose()?;
-    let line = typed.place.line;
-    let found = match &typed.what {
-        TypedReadingKind::GainCheck { .. } => return Ok(None),
-        TypedReadingKind::Ohmmeter(ohmmeter) => ohmmeter_reading(ohmmeter, with, line, warnings),
-        TypedReadingKind::InductanceMeter {
-            inductance,
-            frequency_hz,
-        } => Ok(Reading::InductanceMeter {
-            inductance_h: by(
-                inductance,
-                with.and_then(|w| w.reads_inductance),
-                "inductance",
-            )?,
-            frequency_hz: *frequency_hz,
-        }),
-        TypedReadingKind::Tachometer {
-            speed,
-            capture,
-            terminal_voltage,
-            current,
-        } => {
-            let captures = context.captures;
-            if let Some(name) = capture.as_ref().filter(|c| !captures.contains(c)) {
-                let known: Vec<&str> = captures.iter().map(String::as_str).collect();
-                return Err(unknown_name(typed.place.clone(), "capture", name, &known));
+    fn ohmmeter(&mut self, table: &Table<'_>, with: Option<String>) -> Result<Reading, BenchError> {
+        let readings = table.numbers("readings_ohm")?;
+        let range = table.numbers("range_ohm")?;
+        let positions = table.count("positions")?;
+        let accuracy = accuracy_at(table, "accuracy", RESISTANCE, false)?;
+        let leads = size_at(table, "leads", RESISTANCE)?;
+        let temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+        table.finish()?;
+        let line = table.place().line;
+        let (key, readings_ohm) = match (readings, range.as_deref(), positions) {
+            (Some(_), Some(_), _) => {
+                return table.invalid(
+                    "range_ohm",
+                    "give either `readings_ohm` or `range_ohm` with `positions`, not both",
+                );
             }
-            let tachometer = with.and_then(|w| w.reads_speed);
-            Ok(Reading::Speed {
-                speed_rad_s: stated::speed(speed, tachometer, line, warnings),
-                capture: capture.clone(),
-                terminal_voltage_v: terminal_voltage
-                    .as_ref()
-                    .map(|v| v.stated("terminal_voltage"))
-                    .transpose()?,
-                current_a: current.as_ref().map(|c| c.stated("current")).transpose()?,
-                meter: typed.with.clone(),
-            })
+            (Some(readings), None, _) => ("readings_ohm", readings),
+            (None, Some([low, high]), Some(n)) if low <= high && n >= 2 => {
+                self.notes.push(format!(
+                    "line {line}: only the range of the ohmmeter readings is stated; it counts as {n} readings spread evenly over it"
+                ));
+                let step = (high - low) / f64::from(n - 1);
+                let spread = (0..n).map(|k| low + f64::from(k) * step);
+                ("range_ohm", spread.collect())
+            }
+            (None, Some(_), _) => {
+                return table.invalid(
+                    "range_ohm",
+                    "`range_ohm` holds the lowest and the highest reading, and `positions` how many (2 or more) were read",
+                );
+            }
+            (None, None, _) => {
+                return Err(table.missing(
+                    "readings_ohm",
+                    "the readings over the rotor positions, or `range_ohm` with `positions`",
+                ));
+            }
+        };
+        if let Some(bad) = readings_ohm.iter().find(|r| **r <= 0.0) {
+            let text = format!("an ohmmeter cannot have read {bad} Ω across a motor");
+            return table.invalid(key, text);
         }
-        TypedReadingKind::SpunBackEmf { voltage, speed } => Ok(Reading::SpunBackEmf {
-            voltage_v: by(voltage, with.and_then(|w| w.reads_voltage), "voltage")?,
-            speed_rad_s: stated::speed(speed, None, line, warnings),
-            meter: typed.with.clone(),
-        }),
-    };
-    found.map(Some)
-}
-
-/// What was made of a reading that asks nothing of the reader.
-pub(super) fn note(typed: &TypedReading) -> Option<String> {
-    let TypedReadingKind::Ohmmeter(ohmmeter) = &typed.what else {
-        return None;
-    };
-    ohmmeter.from_range.then(|| {
-        format!(
-            "line {}: only the range of the ohmmeter readings is stated; it counts as {} readings spread evenly over it",
-            typed.place.line,
-            ohmmeter.readings_ohm.len()
-        )
-    })
-}
-
-fn ohmmeter_reading(
-    typed: &TypedOhmmeter,
-    with: Option<&TypedInstrument>,
-    line: u32,
-    warnings: &mut Vec<String>,
-) -> Result<Reading, BenchError> {
-    let stated = typed.accuracy.or(with.and_then(|w| w.reads_resistance));
-    let accuracy = stated.unwrap_or_else(|| {
-        warnings.push(format!(
-            "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 % (rectangular)"
-        ));
-        Accuracy::limit_relative(0.01)
-    });
-    let readings_ohm = &typed.readings_ohm;
-    let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
-    Ok(Reading::Ohmmeter {
-        readings_ohm: readings_ohm.clone(),
-        leads_ohm: typed
-            .leads
-            .as_ref()
-            .map(|l| l.stated("leads"))
-            .transpose()?,
-        relative_uncertainty: accuracy.standard_uncertainty(mean, Range::default()) / mean,
-        temperature_c: typed
-            .temperature
-            .as_ref()
-            .map(|t| stated::winding_temperature(t, warnings))
-            .transpose()?,
-        meter: with.map(|w| w.name.clone()),
-    })
-}
-
-fn find<'i>(
-    name: &str,
-    typed: &TypedReading,
-    instruments: &'i [TypedInstrument],
-) -> Result<&'i TypedInstrument, BenchError> {
-    let readers: Vec<&TypedInstrument> = instruments
-        .iter()
-        .filter(|i| matches!(i.kind, InstrumentKind::Meter | InstrumentKind::Tachometer))
-        .collect();
-    let known: Vec<&str> = readers.iter().map(|i| i.name.as_str()).collect();
-    readers
-        .iter()
-        .find(|i| i.name == name)
-        .copied()
-        .ok_or_else(|| unknown_name(typed.place.clone(), "meter or tachometer", name, &known))
+        let of_meter = self.accuracy(with.as_deref(), Kind::Resistance, table)?;
+        let accuracy = accuracy.or(of_meter).unwrap_or_else(|| {
+            self.warnings.push(format!(
+                "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 % (rectangular)"
+            ));
+            Accuracy::limit_relative(0.01)
+        });
+        let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
+        let temperature = temperature.map(|t| winding_temperature(&t, &mut self.warnings));
+        Ok(Reading::Ohmmeter {
+            readings_ohm,
+            leads_ohm: stated(&leads, "leads")?,
+            relative_uncertainty: accuracy.standard_uncertainty(mean, Range::default()) / mean,
+            temperature_c: temperature.transpose()?,
+            meter: with,
+        })
+    }
 }
 
 fn by(quantity: &Quantity, meter: Option<Accuracy>, key: &str) -> Result<Stated, BenchError> {

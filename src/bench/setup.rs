@@ -1,84 +1,9 @@
 //! A bench as the estimator sees it: validated, in SI units, every accuracy a standard uncertainty.
 
-use super::Waveform;
-use super::by_hand::ByHand;
-use super::capture_warning::CaptureWarning;
-use super::reading_table::ReadingTable;
-use super::speed_channel::SpeedChannel;
+use super::accuracy::{ErrorDistribution, Stated};
+use super::capture::{Capture, CaptureWarning};
+use crate::quantity::units::Quantity;
 use std::path::PathBuf;
-
-/// A stated value with its standard uncertainty, in the unit of its name.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stated {
-    /// The value as stated.
-    pub value: f64,
-    /// Standard uncertainty, in the unit of `value`.
-    pub standard_uncertainty: f64,
-}
-
-/// The distribution that a stated accuracy stands for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum ErrorDistribution {
-    /// A limit without a level of confidence.
-    Rectangular,
-    /// An expanded or a standard uncertainty.
-    Normal,
-    /// Parts of both kinds.
-    Combined,
-}
-
-impl ErrorDistribution {
-    /// As tables print it.
-    pub fn label(self) -> &'static str {
-        match self {
-            ErrorDistribution::Rectangular => "rectangular",
-            ErrorDistribution::Normal => "normal",
-            ErrorDistribution::Combined => "combined",
-        }
-    }
-}
-
-/// What a capture shows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Role {
-    /// Switched on from rest, rotor free.
-    Start,
-    /// Terminals opened at speed.
-    RunDown,
-    /// Terminals shorted (directly or through a stated resistor) at speed.
-    Brake,
-    /// Voltage step onto a held rotor.
-    LockedRotor,
-    /// Current interrupted or left to a clamp.
-    TurnOff,
-    /// Switched supply, rotor free.
-    Pwm,
-    /// Switched supply, rotor held.
-    PwmLocked,
-    /// Running freely at constant supply.
-    Steady,
-    /// Terminals open, shaft turned from outside at a known speed.
-    Driven,
-}
-
-impl Role {
-    /// As sheets, tables and files name it.
-    pub fn name(self) -> &'static str {
-        match self {
-            Role::Start => "start",
-            Role::RunDown => "run-down",
-            Role::Brake => "brake",
-            Role::LockedRotor => "locked-rotor",
-            Role::TurnOff => "turn-off",
-            Role::Pwm => "pwm",
-            Role::PwmLocked => "pwm-locked",
-            Role::Steady => "steady",
-            Role::Driven => "driven",
-        }
-    }
-}
 
 /// Brush material, which decides how far an ohmmeter may be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -147,63 +72,6 @@ pub struct Instrument {
     pub gain_per_channel: bool,
 }
 
-/// How one trace of a capture was measured.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ChannelChain {
-    /// Indices into [`Bench::instruments`]: the hardware that the channel passes through.
-    pub instruments: Vec<usize>,
-    /// Indices of those whose gain errors it has: of the hardware, or of its vertical ranges and gain checks.
-    pub gains: Vec<usize>,
-    /// Column name of the scope channel: with `gain_per_channel`, one gain a column name.
-    pub column: String,
-    /// Standard uncertainty of the zero of this channel in this capture, V or A.
-    pub zero_uncertainty: f64,
-}
-
-/// One capture.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Capture {
-    /// Name of the capture, unique in its bench.
-    pub name: String,
-    /// The exported file.
-    pub path: PathBuf,
-    /// SHA-256 of the file's bytes, lower-case hex.
-    pub sha256: String,
-    /// Further files with channels of the same event, each with the SHA-256 of its bytes.
-    pub further_files: Vec<(PathBuf, String)>,
-    /// Role as stated in the sheet or by flag.
-    pub role: Role,
-    /// Voltage and current at the motor.
-    pub waveform: Waveform,
-    /// Hardware of the voltage channel; `None` where no voltage was recorded.
-    pub voltage_chain: Option<ChannelChain>,
-    /// Hardware of the current channel; `None` where no current was recorded.
-    pub current_chain: Option<ChannelChain>,
-    /// Resistance that the voltage channel spans in series with the motor (a shunt inside the measured voltage), Ω;
-    /// and the index of the shunt in [`Bench::instruments`].
-    pub series_in_voltage: Option<(f64, Option<usize>)>,
-    /// Standard uncertainty of a diode's drop inside the measured voltage, whose stated value is taken off already, V.
-    pub series_diode_sd_v: Option<f64>,
-    /// Resistance in the loop outside the voltage channel (for captures without a measured voltage), Ω.
-    pub loop_resistance_ohm: Option<Stated>,
-    /// Open-circuit voltage of the source, where the voltage was not recorded.
-    pub source_v: Option<Stated>,
-    /// Winding temperature at the beginning of the capture.
-    pub winding_temperature_c: Option<Stated>,
-    /// Inertia added to the rotor for this capture only, kg·m².
-    pub added_inertia_kg_m2: Option<Stated>,
-    /// Steady load torque applied in this capture, N·m.
-    pub load_torque_nm: Option<Stated>,
-    /// Speed at which the shaft is driven from outside, rad/s.
-    pub driven_speed_rad_s: Option<Stated>,
-    /// Channel that shows how the shaft turns, where one was recorded.
-    pub speed: Option<SpeedChannel>,
-    /// AC-coupled voltage channel, as stated or as the preamble says.
-    pub ac_coupled: bool,
-    /// Events and cuts set by a person.
-    pub by_hand: ByHand,
-}
-
 /// A scalar reading.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reading {
@@ -250,6 +118,83 @@ pub enum Reading {
         /// Name of the voltmeter, as for the ohmmeter.
         meter: Option<String>,
     },
+}
+
+/// What the rows of a table show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TableKind {
+    /// The motor runs freely: its own friction is all that loads it.
+    NoLoad,
+    /// The motor drives a load. A row of speed zero is a held rotor.
+    LoadLine,
+    /// The rotor is held.
+    HeldRotor,
+    /// A small alternating current through the resting motor, at several frequencies.
+    Impedance,
+}
+
+impl TableKind {
+    /// Every kind.
+    pub const ALL: [Self; 4] = [
+        TableKind::NoLoad,
+        TableKind::LoadLine,
+        TableKind::HeldRotor,
+        TableKind::Impedance,
+    ];
+
+    /// As sheets and messages name it.
+    pub fn name(self) -> &'static str {
+        match self {
+            TableKind::NoLoad => "no-load",
+            TableKind::LoadLine => "load-line",
+            TableKind::HeldRotor => "held-rotor",
+            TableKind::Impedance => "impedance",
+        }
+    }
+}
+
+/// What one meter read in every row.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadingColumn {
+    /// Voltage, current, speed, torque, frequency or inductance.
+    pub quantity: Quantity,
+    /// One reading a row, in the SI unit.
+    pub values: Vec<f64>,
+    /// Relative standard uncertainty of the meter's gain.
+    pub gain_uncertainty: f64,
+    /// Standard uncertainty of its zero, in the SI unit.
+    pub zero_uncertainty: f64,
+    /// Name of the meter; columns and readings without a name share the one that is there.
+    pub meter: Option<String>,
+}
+
+/// A table of readings, validated, in SI units.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ReadingTable {
+    /// Unique among the tables of a bench.
+    pub name: String,
+    /// What its rows show.
+    pub kind: TableKind,
+    /// One a quantity, all of the same length.
+    pub columns: Vec<ReadingColumn>,
+    /// Winding temperature in the first row, °C.
+    pub winding_temperature_c: Option<Stated>,
+    /// Most by which the winding warmed from the first row to the last, K.
+    pub warmed_k: Option<f64>,
+    /// The file it was read from, with the SHA-256 of its bytes; `None` where the sheet holds it.
+    pub file: Option<(PathBuf, String)>,
+}
+
+impl ReadingTable {
+    /// The column of a quantity.
+    pub fn column(&self, quantity: Quantity) -> Option<&ReadingColumn> {
+        self.columns.iter().find(|c| c.quantity == quantity)
+    }
+
+    /// Number of rows.
+    pub fn rows(&self) -> usize {
+        self.columns.first().map_or(0, |c| c.values.len())
+    }
 }
 
 /// What a heat record shows.

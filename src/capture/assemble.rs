@@ -1,26 +1,23 @@
 //! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, warnings worded.
 
+use super::channels::{channels, check_channels};
 use super::error::ReadError;
-use super::layout::{self, Cells, Layout, RecordFacts, Role, TableChannel};
+use super::layout::{Layout, RecordFacts, Role};
 use super::options::{ReadOptions, TimeGaps};
-use super::record::{Channel, Record, TimeAxis};
-use super::rows::{BadCells, RawColumn, Table};
-use super::time::{self, TimeColumn, TimeFacts, TimeFault};
-use super::time_unit::{self, TimeUnit};
-use super::unit;
-use super::warnings::{self, Place, Warning};
+use super::record::{Record, TimeAxis};
+use super::rows::{self, Table};
+use super::time::{self, TimeColumn, TimeFacts, TimeFault, TimeUnit};
+use super::warnings::{WarningKind, Warnings, brief};
 use std::path::Path;
 
 /// What is put together.
 struct Assembly<'a> {
-    path: &'a Path,
-    place: Place,
     layout: Layout,
     facts: RecordFacts,
     options: &'a ReadOptions,
     /// How the layout was recognised, one sentence a rule.
     why: Vec<String>,
-    warnings: Vec<Warning>,
+    warnings: Warnings<'a>,
 }
 
 /// Puts the record together; its hash is still missing. `why` says so far how the layout was recognised.
@@ -29,58 +26,71 @@ struct Assembly<'a> {
 /// Times that go back, an interval that is none, and columns in which most cells are no numbers.
 pub(super) fn assemble(
     path: &Path,
-    table: Table,
+    mut table: Table,
     layout: Layout,
     why: Vec<String>,
     options: &ReadOptions,
 ) -> Result<Record, ReadError> {
-    let assembly = Assembly {
-        path,
-        place: Place::new(path),
+    let all = Vec::new();
+    let mut assembly = Assembly {
         facts: RecordFacts::gather(&layout.facts, layout.dialect.decimal),
         layout,
         options,
         why,
-        warnings: Vec::new(),
+        warnings: Warnings { path, all },
     };
-    assembly.record(table)
+    let time = assembly.time_axis(&mut table)?;
+    let Assembly {
+        layout,
+        facts,
+        why,
+        mut warnings,
+        ..
+    } = assembly;
+    rows::warn_of_table(&table, &layout, &mut warnings);
+    if let Some((length, line)) = facts.length
+        && length != table.rows as f64
+    {
+        let text = format!(
+            "the preamble announces {length} samples, {} rows are here. The rows are used; export the whole record if the rest is wanted",
+            table.rows
+        );
+        warnings.push(WarningKind::RECORD_LENGTH, line, None, text);
+    }
+    let columns = std::mem::take(&mut table.values);
+    let bad_cells: Vec<_> = columns.iter().map(|c| c.bad.clone()).collect();
+    let channels = channels(columns, &layout);
+    check_channels(&channels, &bad_cells, &table, &layout, &mut warnings)?;
+    let mut columns = layout.columns.into_iter();
+    let time_column = columns.find(|c| c.role == Role::Time);
+    Ok(Record {
+        path: path.to_path_buf(),
+        layout: why,
+        preamble: layout.facts,
+        time,
+        time_name: time_column.and_then(|c| c.name),
+        first_data_line: layout.first_line,
+        channels,
+        warnings: warnings.all,
+        parts: Vec::new(),
+        sha256: String::new(),
+    })
 }
 
 impl Assembly<'_> {
-    fn record(mut self, mut table: Table) -> Result<Record, ReadError> {
-        let time = self.time_axis(&mut table)?;
-        warnings::of_table(&self.place, &table, &self.layout, &mut self.warnings);
-        self.check_length(&table);
-        let columns = std::mem::take(&mut table.values);
-        let bad_cells: Vec<_> = columns.iter().map(|c| c.bad.clone()).collect();
-        let channels = channels(columns, &self.layout);
-        self.check_channels(&channels, &bad_cells, &table)?;
-        let mut columns = self.layout.columns.into_iter();
-        let time_column = columns.find(|c| c.role == Role::Time);
-        Ok(Record {
-            path: self.path.to_path_buf(),
-            layout: self.why,
-            preamble: self.layout.facts,
-            time,
-            time_name: time_column.and_then(|c| c.name),
-            first_data_line: self.layout.first_line,
-            channels,
-            warnings: self.warnings,
-            parts: Vec::new(),
-            sha256: String::new(),
-        })
-    }
-
     /// Judges the times; rows that go are taken out of the table.
     fn time_axis(&mut self, table: &mut Table) -> Result<TimeAxis, ReadError> {
-        self.check_interval()?;
+        let bad_interval = |interval: &f64| !(*interval > 0.0 && interval.is_finite());
+        if let Some(interval) = self.options.interval_s.filter(bad_interval) {
+            let text = format!("--interval {interval} s: a sampling interval is positive");
+            return Err(ReadError::new(self.warnings.path, None, text));
+        }
         let column = table.time.take();
         let role = |column: usize| self.layout.columns[column].role;
+        let is_count = |c: &TimeColumn| role(c.column) == Role::Index;
         let mut facts = TimeFacts {
             rows: table.rows,
-            counted: column
-                .as_ref()
-                .is_some_and(|c| role(c.column) == Role::Index),
+            counted: column.as_ref().is_some_and(is_count),
             unit: None,
             given_interval_s: self.options.interval_s,
             given_start_s: self.options.start_s,
@@ -91,103 +101,94 @@ impl Assembly<'_> {
         let mut column = column.filter(|column| facts.takes(column));
         if let Some(column) = column.as_mut().filter(|c| c.missing > 0) {
             let kept = column.keep_finite();
-            let count = table.rows - kept.len();
-            let missing = warnings::time_missing(&self.place, table, count);
-            self.warnings.push(missing);
+            let text = format!(
+                "{} rows have no time and are left out",
+                table.rows - kept.len()
+            );
+            let line = table.lines.line(0);
+            self.warnings
+                .push(WarningKind::TIME_MISSING, line, None, text);
             table.keep(&kept);
             facts.rows = table.rows;
         }
-        let unit = column
-            .as_ref()
-            .filter(|_| !facts.counted)
-            .map(|c| time_unit::of_column(c, &self.layout));
-        facts.unit = unit.as_ref().and_then(TimeUnit::unit);
+        let unit = match column.as_ref().filter(|_| !facts.counted) {
+            Some(column) => time::unit_of_column(column, &self.layout),
+            None => TimeUnit::default(),
+        };
+        facts.unit = unit.unit;
         let mut found = facts.axis(column.as_ref());
-        if matches!(unit, Some(TimeUnit::Epoch(_) | TimeUnit::SerialDays(_)))
-            && self.options.start_s.is_none()
-        {
+        if unit.is_calendar && self.options.start_s.is_none() {
             time::shift(&mut found.axis, 0.0);
         }
-        self.tell_time_unit(unit, column.as_ref());
+        self.warn_of_units(unit, column.as_ref());
         self.why.extend(found.how);
-        for fault in &found.faults {
-            if let TimeFault::Backwards {
-                row,
-                from_s,
-                to_s,
-                places,
-                pattern,
-            } = *fault
-                && self.options.time_gaps == TimeGaps::Keep
-            {
-                return Err(ReadError::TimeBackwards {
-                    path: self.path.to_path_buf(),
-                    line: table.lines.line(row),
-                    from: from_s,
-                    to: to_s,
-                    places,
-                    pattern,
-                });
-            }
-            let warning = warnings::of_time(&self.place, &table.lines, fault);
-            self.warnings.push(warning);
-        }
+        self.take_faults(found.faults, table)?;
         if let Some(kept) = found.kept {
             if let TimeAxis::Listed(times) = &found.axis
                 && let [time_s] = times[..]
                 && table.rows > 1
             {
-                return Err(ReadError::OneTime {
-                    path: self.path.to_path_buf(),
-                    line: table.lines.line(0),
-                    rows: table.rows,
-                    time_s,
-                });
+                let text = format!(
+                    "all {} rows carry the time {time_s} s, expected times that rise from row to row. Name another column of time with --time-column, or give the interval of the rows with --interval",
+                    table.rows
+                );
+                return Err(ReadError::new(
+                    self.warnings.path,
+                    table.lines.line(0),
+                    text,
+                ));
             }
             table.keep(&kept);
         }
         self.check_stated_interval(found.typical_step_s);
         if matches!(found.axis, TimeAxis::Absent { .. }) {
-            let absent = warnings::time_absent(&self.place, self.layout.first_line);
-            self.warnings.push(absent);
+            let text = "no time column and no sampling interval in the file; rows are only counted. Give the interval with --interval, the column with --time-column";
+            let line = self.layout.first_line;
+            self.warnings
+                .push(WarningKind::TIME_ABSENT, line, None, text);
         }
         Ok(found.axis)
     }
 
-    /// Says where the unit of time comes from, where the file does not state it.
-    fn tell_time_unit(&mut self, unit: Option<TimeUnit>, column: Option<&TimeColumn>) {
-        let given = self.options.interval_s.is_some();
-        if let (Some(unit), Some(column), false) = (unit, column, given) {
-            let at = column.column;
-            let name = self.layout.columns[at].name.as_deref();
-            let line = self.layout.first_line;
-            let warning = warnings::time_unit(&self.place, line, (at + 1, name), &unit);
-            self.warnings.extend(warning);
+    fn take_faults(&mut self, faults: Vec<TimeFault>, table: &Table) -> Result<(), ReadError> {
+        for fault in faults {
+            let line = fault.row.map(|row| table.lines.line(row));
+            if fault.is_error && self.options.time_gaps == TimeGaps::Keep {
+                return Err(ReadError::new(self.warnings.path, line, fault.text));
+            }
+            self.warnings.push(fault.kind, line, None, fault.text);
         }
-        let used = self
-            .facts
-            .interval_s
-            .filter(|_| !given && unit_unknown(column, &self.layout));
-        if let (Some((interval, line)), true) = (used, self.facts.interval_unit_unsure) {
-            let warning = warnings::interval_unit(&self.place, line, interval);
-            self.warnings.push(warning);
-        }
-        if let (Some((one, line)), Some((other, _))) = (used, self.facts.other_interval_s) {
-            let warning = warnings::intervals_disagree(&self.place, line, one, other);
-            self.warnings.push(warning);
-        }
+        Ok(())
     }
 
-    fn check_interval(&self) -> Result<(), ReadError> {
-        let good = |interval: &f64| *interval > 0.0 && interval.is_finite();
-        match self.options.interval_s.filter(|interval| !good(interval)) {
-            Some(interval) => Err(ReadError::Option {
-                path: self.path.to_path_buf(),
-                option: "--interval",
-                value: format!("{interval} s"),
-                reason: "a sampling interval is positive".to_string(),
-            }),
-            None => Ok(()),
+    /// Says where the units of time come from, where the file does not state them.
+    fn warn_of_units(&mut self, unit: TimeUnit, column: Option<&TimeColumn>) {
+        let given = self.options.interval_s.is_some();
+        if let (Some((kind, text)), Some(column), false) = (unit.warning, column, given) {
+            let line = self.layout.first_line;
+            self.warnings.push(kind, line, column.column + 1, text);
+        }
+        // The times come from the stated interval alone.
+        let counted = column.is_none_or(|c| self.layout.columns[c.column].role == Role::Index);
+        let Some((interval, line)) = self.facts.interval_s.filter(|_| !given && counted) else {
+            return;
+        };
+        if self.facts.interval_unit_unsure {
+            let text = format!(
+                "the sampling interval is stated without a unit; {} s is assumed. Give it with --interval, e.g. --interval 10us",
+                brief(interval)
+            );
+            self.warnings
+                .push(WarningKind::TIME_UNIT_ASSUMED, line, None, text);
+        }
+        if let Some((other, _)) = self.facts.other_interval_s {
+            let text = format!(
+                "the settings state a sampling interval of {} s here and of {} s elsewhere; the first is used. Give the right one with --interval",
+                brief(interval),
+                brief(other)
+            );
+            self.warnings
+                .push(WarningKind::INTERVALS_DISAGREE, line, None, text);
         }
     }
 
@@ -196,113 +197,14 @@ impl Assembly<'_> {
         if let (Some((stated, line)), Some(found)) = (self.facts.interval_s, found)
             && (stated - found).abs() > 0.01 * found
         {
-            let warning = warnings::interval_contradicts(&self.place, line, stated, found);
-            self.warnings.push(warning);
+            let text = format!(
+                "the preamble states a sampling interval of {} s, the time column runs in steps of {} s ({:.4} times as long). The time column is used; give --interval to overrule it",
+                brief(stated),
+                brief(found),
+                found / stated
+            );
+            self.warnings
+                .push(WarningKind::INTERVAL_CONTRADICTS, line, None, text);
         }
     }
-
-    fn check_length(&mut self, table: &Table) {
-        if let Some((length, line)) = self.facts.length
-            && length != table.rows as f64
-        {
-            let warning = warnings::record_length(&self.place, line, length, table.rows);
-            self.warnings.push(warning);
-        }
-    }
-
-    /// Words what is wrong in the channels; `bad_cells` stand beside them.
-    fn check_channels(
-        &mut self,
-        channels: &[Channel],
-        bad_cells: &[Option<BadCells>],
-        table: &Table,
-    ) -> Result<(), ReadError> {
-        let rows = table.rows;
-        let filled = channels.iter().filter(|c| c.missing < rows).count();
-        for channel in channels {
-            let warning = warnings::of_channel(&self.place, channel, &table.lines, rows, filled);
-            self.warnings.extend(warning);
-            let codes = warnings::codes(&self.place, self.layout.first_line, channel);
-            self.warnings.extend(codes);
-        }
-        let decimal = self.layout.dialect.decimal;
-        for (bad, channel) in bad_cells.iter().zip(channels) {
-            let Some(bad) = bad else {
-                continue;
-            };
-            if bad.count * 2 > rows && channel.missing < rows {
-                return Err(ReadError::NotANumber {
-                    path: self.path.to_path_buf(),
-                    line: bad.line,
-                    column: channel.column,
-                    name: channel.name.clone(),
-                    text: bad.text.clone(),
-                    decimal: decimal as char,
-                    count: bad.count,
-                });
-            }
-            let warning = warnings::bad_cells(&self.place, bad, channel, decimal);
-            self.warnings.push(warning);
-        }
-        Ok(())
-    }
-}
-
-/// True where the times come from the stated interval alone.
-fn unit_unknown(column: Option<&TimeColumn>, layout: &Layout) -> bool {
-    column.is_none_or(|c| layout.columns[c.column].role == Role::Index)
-}
-
-/// Whole numbers over several steps, though a step of the converter is another number than one.
-fn may_be_codes(values: &[f64], step: f64) -> bool {
-    let mut known = values.iter().filter(|v| v.is_finite()).peekable();
-    let largest = known.clone().fold(0.0, |a: f64, v| a.max(v.abs()));
-    step > 0.0
-        && step != 1.0
-        && largest >= 8.0
-        && known.peek().is_some()
-        && known.all(|v| v.fract() == 0.0)
-}
-
-/// The columns with their names, in SI units.
-fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
-    let in_table: Vec<TableChannel> = columns
-        .iter()
-        .map(|raw| TableChannel {
-            column: raw.column,
-            name: layout.columns[raw.column]
-                .name
-                .as_deref()
-                .unwrap_or_default(),
-        })
-        .collect();
-    let stated = layout::of_channels(&layout.facts, &in_table, layout.dialect.decimal);
-    columns
-        .into_iter()
-        .zip(stated)
-        .map(|(raw, stated)| {
-            let column = &layout.columns[raw.column];
-            let unit_text = column.unit_text.clone().or(stated.unit_text);
-            let unit = unit_text.as_deref().and_then(|u| unit::parse(u, false));
-            let mut values = raw.values;
-            let in_si = raw.cells == Cells::Quantities;
-            if let Some(unit) = unit.filter(|u| !u.is_plain() && !in_si) {
-                values.iter_mut().for_each(|v| *v = unit.to_si(*v));
-            }
-            let mut facts = stated.facts;
-            facts.code_step = facts.code_step.filter(|step| may_be_codes(&values, *step));
-            let unit = unit.filter(|_| facts.code_step.is_none());
-            let name = column.name.clone().or(stated.name);
-            Channel {
-                name: name.unwrap_or_else(|| format!("column {}", raw.column + 1)),
-                column: raw.column + 1,
-                unit_text,
-                unit: unit.map(|u| u.symbol.to_string()),
-                values,
-                missing: raw.missing,
-                overrange: raw.overrange,
-                facts,
-            }
-        })
-        .collect()
 }

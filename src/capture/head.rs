@@ -1,7 +1,7 @@
 //! The head of a file: the first lines, in which the layout is found.
 
 use super::error::ReadError;
-use super::layout::{self, Column, Dialect, Layout, Line, Role};
+use super::layout::{self, Dialect, Layout, Line, too_many_columns};
 use super::options::ReadOptions;
 use super::source;
 use encoding_rs::Encoding;
@@ -81,12 +81,8 @@ pub(super) fn find_layout<R: Read>(
     }
     let mut layout = layout::read_layout(&lines, &found, head.complete, options, named, names);
     if layout.columns.len() > options.limits.columns {
-        return Err(ReadError::TooManyColumns {
-            path: path.to_path_buf(),
-            line: layout.first_line,
-            found: layout.columns.len(),
-            limit: options.limits.columns,
-        });
+        let (found, limit) = (layout.columns.len(), options.limits.columns);
+        return Err(too_many_columns(path, layout.first_line, found, limit));
     }
     why.append(&mut layout.why);
     layout.why = why;
@@ -101,58 +97,30 @@ fn check_layout(
     layout: &Layout,
     options: &ReadOptions,
 ) -> Result<(), ReadError> {
-    let path = path.to_path_buf();
     let rows = lines.iter().filter(|line| line.number >= layout.first_line);
     let free = options.delimiter.is_none() && options.decimal.is_none();
     if free && layout.dialect == Dialect::new(b',', b'.') && cut_at_commas(rows.map(|l| l.text)) {
-        return Err(ReadError::CommaIsBoth {
-            path,
-            line: layout.first_line,
-        });
+        let text = "the comma is delimiter and decimal mark at once, so numbers were cut in two. Export with another delimiter or a decimal point; where every number has its decimal comma, --delimiter comma --decimal comma puts them together again";
+        return Err(ReadError::new(path, layout.first_line, text));
     }
     let above = rows_in_other_notation(lines, layout);
     if let (Some(first), true, None) = (above.first(), above.len() >= 3, options.skip_lines) {
-        return Err(ReadError::OtherNotation {
-            path,
-            line: first.number,
-            text: String::from_utf8_lossy(&first.text[..first.text.len().min(40)]).into_owned(),
-            rows: above.len(),
-            skip: layout.first_line - 1,
-        });
+        let text = format!(
+            "{} rows of figures like \"{}\" stand above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {}",
+            above.len(),
+            String::from_utf8_lossy(&first.text[..first.text.len().min(40)]),
+            layout.first_line - 1
+        );
+        return Err(ReadError::new(path, first.number, text));
     }
-    if let Some(other) = &layout.other_axis {
-        return Err(ReadError::OtherAxis {
-            path,
-            line: layout.first_line,
-            column: other.column,
-            why: other.why.clone(),
-        });
-    }
-    if let Some(mixed) = &layout.mixed_channels {
-        return Err(ReadError::MixedChannels {
-            path,
-            line: layout.first_line,
-            column: mixed.column + 1,
-            channels: mixed.channels.clone(),
-        });
-    }
-    if let Some(column) = layout.units_vary {
-        return Err(ReadError::UnitsVary {
-            path,
-            line: layout.first_line,
-            column: column + 1,
-        });
-    }
-    let is_value = |c: &Column| c.role == Role::Value;
-    match layout.columns.iter().position(|c| c.codes.is_some()) {
-        Some(at) if !layout.columns.iter().any(is_value) => Err(ReadError::OnlyCodes {
-            path,
-            line: layout.first_line,
-            column: at + 1,
-            name: layout.columns[at].name.clone().unwrap_or_default(),
-        }),
-        _ => Ok(()),
-    }
+    let Some(refusal) = &layout.refusal else {
+        return Ok(());
+    };
+    let error = ReadError::new(path, layout.first_line, refusal.text.clone());
+    Err(ReadError {
+        column: refusal.column,
+        ..error
+    })
 }
 
 /// Lines above the table with several cells, all of figures and their marks: rows whose numbers were not recognised, or of another width.
@@ -203,30 +171,28 @@ fn no_table(
     complete: bool,
     named: Option<&'static Encoding>,
 ) -> ReadError {
-    let path = path.to_path_buf();
+    let no_table = |hint: &str| {
+        let text = format!(
+            "no table of numbers found in the first {} lines. {hint}",
+            lines.len()
+        );
+        ReadError::new(path, None, text)
+    };
     if lines.iter().all(|l| l.text.trim_ascii().is_empty()) && complete {
-        return ReadError::NoTable {
-            path,
-            lines: lines.len(),
-            hint: "It holds blank lines only; export the record again".to_string(),
-        };
+        return no_table("It holds blank lines only; export the record again");
     }
     if (options.delimiter.is_some() || options.decimal.is_some())
         && let Some(found) = layout::find_table(lines, None, None)
     {
-        return ReadError::NoTable {
-            path,
-            lines: lines.len(),
-            hint: format!(
-                "With the delimiter and decimal mark given no line is a row of numbers; left to itself the program finds {} and '{}' as decimal mark. Drop --delimiter and --decimal",
-                found.dialect.delimiter_name(),
-                found.dialect.decimal as char
-            ),
-        };
+        return no_table(&format!(
+            "With the delimiter and decimal mark given no line is a row of numbers; left to itself the program finds {} and '{}' as decimal mark. Drop --delimiter and --decimal",
+            found.dialect.delimiter_name(),
+            found.dialect.decimal as char
+        ));
     }
     let header = lines.iter().rfind(|l| !l.text.trim_ascii().is_empty());
     if complete && let Some(header) = header {
-        let columns = [b',', b';', b'\t']
+        let columns: Vec<String> = [b',', b';', b'\t']
             .into_iter()
             .map(|d| Dialect::new(d, b'.').split(header.text))
             .max_by_key(Vec::len)
@@ -234,16 +200,19 @@ fn no_table(
             .iter()
             .map(|c| source::text(c.trim_ascii(), named))
             .filter(|c| !c.is_empty())
+            .map(|c| format!("`{c}`"))
             .collect();
-        return ReadError::NoSamples {
-            path,
-            line: header.number,
-            columns,
+        let found = match columns.len() {
+            0 => "only text".to_string(),
+            count => format!(
+                "the header announces {count} columns: {}",
+                columns.join(", ")
+            ),
         };
+        let text = format!(
+            "no samples: {found} and no row of numbers below. Export the record again with its samples"
+        );
+        return ReadError::new(path, header.number, text);
     }
-    ReadError::NoTable {
-        path,
-        lines: lines.len(),
-        hint: "Say where the numbers begin with --skip-lines, or export as CSV".to_string(),
-    }
+    no_table("Say where the numbers begin with --skip-lines, or export as CSV")
 }

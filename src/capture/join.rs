@@ -8,7 +8,7 @@ use super::options::ReadOptions;
 use super::pairing;
 use super::read::read;
 use super::record::{Channel, Record, TimeAxis};
-use super::warnings::{self, Place};
+use super::warnings::{Warning, WarningKind};
 use std::path::{Path, PathBuf};
 
 /// Times closer than this share of a step are the same.
@@ -56,9 +56,7 @@ pub fn read_group(
 fn join(records: Vec<Record>) -> Result<Record, ReadError> {
     let mut records = records.into_iter();
     let Some(mut first) = records.next() else {
-        return Err(ReadError::Empty {
-            path: PathBuf::new(),
-        });
+        return Err(ReadError::new(Path::new(""), None, "no file is named"));
     };
     for other in records {
         first = with(first, other)?;
@@ -72,19 +70,28 @@ fn with(mut first: Record, other: Record) -> Result<Record, ReadError> {
     let same = same_times(&first.time, &other.time);
     let mut added: Vec<Channel> = other.channels;
     if !same {
-        let stretch = overlap(&first.time, &other.time).ok_or_else(|| ReadError::TimesApart {
-            path: first.path.clone(),
-            other: other.path.clone(),
+        let stretch = overlap(&first.time, &other.time).ok_or_else(|| {
+            let text = format!(
+                "its times and those of {} do not overlap, or one of the files has none, so they are no records of one event. Name files of one event, or give their times with --interval and --first-time (in a sheet: interval_s and start_s under import)",
+                first.path.display()
+            );
+            ReadError::new(&other.path, None, text)
         })?;
-        let place = Place::new(&other.path);
         let moved = places(&first.time, &other.time, stretch);
-        let between = moved.iter().any(|place| place.fract() != 0.0);
-        first.warnings.push(warnings::times_aligned(
-            &place,
-            &first.path,
-            (first.time.len(), other.time.len(), moved.len()),
-            between,
-        ));
+        let between = match moved.iter().any(|place| place.fract() != 0.0) {
+            true => ", with its values interpolated between samples",
+            false => "",
+        };
+        let text = format!(
+            "its times differ from those of {} ({} and {} rows); the {} rows that both cover are used{between}. Export both channels of one acquisition for equal times",
+            first.path.display(),
+            other.time.len(),
+            first.time.len(),
+            moved.len()
+        );
+        let kind = WarningKind::TIMES_ALIGNED;
+        let warning = Warning::new(&other.path, kind, None, None, &text);
+        first.warnings.push(warning);
         cut(&mut first, stretch);
         added
             .iter_mut()

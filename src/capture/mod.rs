@@ -6,6 +6,7 @@
 
 mod assemble;
 mod cell;
+mod channels;
 mod error;
 mod head;
 mod join;
@@ -17,9 +18,7 @@ mod record;
 mod rows;
 mod signal;
 mod source;
-mod stream_error;
 mod time;
-mod time_unit;
 mod unit;
 mod warnings;
 
@@ -31,6 +30,5 @@ pub use pairing::group_by_channel;
 pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
 pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step};
-pub use time::BackwardsPattern;
 pub use unit::seconds as parse_seconds;
 pub use warnings::{Warning, WarningKind};

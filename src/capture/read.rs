@@ -30,22 +30,19 @@ const CHUNK_BYTES: usize = 128 << 10;
 /// [`ReadError`], with file, line and column where one exists, when no trustworthy record can be had. Faults that
 /// leave one are [`Record::warnings`].
 pub fn read(path: &Path, options: &ReadOptions) -> Result<Record, ReadError> {
-    let io = |source| ReadError::Io {
-        path: path.to_path_buf(),
-        source,
-    };
-    let metadata = std::fs::metadata(path).map_err(io)?;
+    let fail = |error| ReadError::from_io(path, error);
+    let metadata = std::fs::metadata(path).map_err(fail)?;
     if !metadata.is_file() {
-        return Err(ReadError::NotAFile {
-            path: path.to_path_buf(),
-            what: if metadata.is_dir() {
-                "a directory"
-            } else {
-                "a device, pipe or socket"
-            },
-        });
+        let what = match metadata.is_dir() {
+            true => "a directory",
+            false => "a device, pipe or socket",
+        };
+        let text = format!(
+            "is {what}, expected a regular file of exported text. Name the exported CSV itself"
+        );
+        return Err(ReadError::new(path, None, text));
     }
-    let file = File::open(path).map_err(io)?;
+    let file = File::open(path).map_err(fail)?;
     read_sized(path, file, options, Some(metadata.len()))
 }
 
@@ -142,13 +139,12 @@ fn named_encoding(
     };
     match Encoding::for_label(label.as_bytes()) {
         Some(encoding) => Ok(Some(encoding)),
-        None => Err(ReadError::Option {
-            path: path.to_path_buf(),
-            option: "--encoding",
-            value: label.clone(),
-            reason: "no such text encoding; use a label such as utf-8, utf-16le or windows-1252"
-                .to_string(),
-        }),
+        None => {
+            let text = format!(
+                "--encoding {label}: no such text encoding; use a label such as utf-8, utf-16le or windows-1252"
+            );
+            Err(ReadError::new(path, None, text))
+        }
     }
 }
 
@@ -158,16 +154,17 @@ fn judge_bytes(
     named: Option<&'static Encoding>,
 ) -> Result<TextEncoding, ReadError> {
     if peeked.is_empty() {
-        return Err(ReadError::Empty {
-            path: path.to_path_buf(),
-        });
+        let text = "the file is empty (0 bytes), expected rows of numbers. Export the record again";
+        return Err(ReadError::new(path, None, text));
     }
+    let not_text = |what, advice| {
+        let text = format!(
+            "not text: recognised as {what} by its first bytes, expected an exported table of numbers. {advice}"
+        );
+        Err(ReadError::new(path, None, text))
+    };
     if let Some((what, advice)) = source::binary_kind(peeked) {
-        return Err(ReadError::NotText {
-            path: path.to_path_buf(),
-            what,
-            advice,
-        });
+        return not_text(what, advice);
     }
     // A copy that did not end in order may have zero bytes behind its text.
     let text = peeked
@@ -187,11 +184,7 @@ fn judge_bytes(
         .filter(|&&b| b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b))
         .count();
     if encoding.transcode.is_none() && (peeked.contains(&0) || control * 50 > peeked.len()) {
-        return Err(ReadError::NotText {
-            path: path.to_path_buf(),
-            what: "binary data",
-            advice: "Export the record as CSV",
-        });
+        return not_text("binary data", "Export the record as CSV");
     }
     Ok(encoding)
 }

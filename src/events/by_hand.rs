@@ -1,9 +1,10 @@
 //! Events and cuts that a person set, put over those found.
 
 use super::find::find;
+use super::phase::{Event, EventKind, Exclusion, Phase, PhaseKind};
 use super::phases::exclusions;
 use super::remarks::Remark;
-use super::timeline::{Event, EventKind, Exclusion, Phase, PhaseKind, Timeline};
+use super::timeline::Timeline;
 use crate::bench::{Capture, HandEvent};
 use crate::capture::TimeAxis;
 

@@ -1,11 +1,11 @@
 //! A capture cut into phases, by its role.
 
+use super::phase::{EventKind, Exclusion, PhaseKind};
 use super::phases::checks::held;
 use super::phases::{brake, exclusions, run_down, start, switching, turn_off};
 use super::polarity;
 use super::remarks::{Remark, Signal};
-use super::timeline::{EventKind, Exclusion, PhaseKind, Timeline};
-use super::timeline_builder::TimelineBuilder;
+use super::timeline::{Timeline, TimelineBuilder};
 use crate::bench::{CaptureWarning, Role, Waveform};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;

@@ -6,13 +6,13 @@
 mod by_hand;
 mod columns;
 mod find;
+mod phase;
 mod phases;
 mod polarity;
 mod remarks;
 mod roles;
 mod stretches;
 mod timeline;
-mod timeline_builder;
 mod trace;
 
 pub use by_hand::find_in_capture;
@@ -20,13 +20,14 @@ pub use columns::{
     ColumnGuess, ColumnKind, Guessed, OtherColumn, guess, guess_columns, sheet_guess,
 };
 pub use find::find;
+pub use phase::{Event, EventKind, Exclusion, Phase, PhaseKind};
 pub use phases::switching::Switching;
 pub use remarks::{Remark, Signal};
 pub use roles::{Mismatch, RoleGuess, guess_role, mismatch};
 pub use stretches::{
     CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
 };
-pub use timeline::{Event, EventKind, Exclusion, Phase, PhaseKind, Timeline};
+pub use timeline::Timeline;
 
 #[cfg(test)]
 mod tests;

@@ -1,10 +1,11 @@
 //! Which way round a waveform stands, whether anything happens in it, and how it begins.
 
 use super::remarks::Remark;
-use super::timeline_builder::TimelineBuilder;
+use super::timeline::TimelineBuilder;
 use crate::bench::{CaptureWarning, Role};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
+use crate::stats::simd;
 
 /// Standard deviations of noise above which the sign of a current is believed.
 const CLEAR_OF_NOISE: f64 = 6.0;
@@ -44,7 +45,7 @@ fn driving_level(v: &Series, role: Role) -> f64 {
     match role {
         Role::Start | Role::LockedRotor => {
             let (low, high) = range(v);
-            if high.abs() >= low.abs() { high } else { low }
+            larger(low, high)
         }
         Role::RunDown | Role::Brake | Role::TurnOff => {
             if head.abs() > 4.0 * v.sigma && head.abs() > 0.1 * largest(v) {
@@ -74,29 +75,14 @@ fn driving_current(i: &Series, role: Role) -> f64 {
     let (low, high) = range(i);
     match role {
         // A record that begins with current flowing shows no zero to count from.
-        Role::Start | Role::LockedRotor if head.abs() > 0.3 * (high - low) => {
-            if high.abs() >= low.abs() { high } else { low }
-        }
-        Role::Start | Role::LockedRotor => {
-            if (high - head).abs() >= (head - low).abs() {
-                high - head
-            } else {
-                low - head
-            }
-        }
-        Role::Brake => {
-            let (down, up) = (tail - low, high - tail);
-            if down >= up { down } else { -up }
-        }
+        Role::Start | Role::LockedRotor if head.abs() > 0.3 * (high - low) => larger(low, high),
+        Role::Start | Role::LockedRotor => larger(low - head, high - head),
+        Role::Brake => -larger(high - tail, low - tail),
         Role::RunDown => {
             let step = head - tail;
             if step.abs() < 3.0 * i.sigma {
                 // Record that begins at rest: the inrush tells.
-                if high - tail >= tail - low {
-                    high - tail
-                } else {
-                    low - tail
-                }
+                larger(low - tail, high - tail)
             } else {
                 step
             }
@@ -137,6 +123,11 @@ fn largest(x: &Series) -> f64 {
     low.abs().max(high.abs())
 }
 
+/// The one of two levels that is farther from zero; of equals the second.
+fn larger(one: f64, other: f64) -> f64 {
+    if other.abs() >= one.abs() { other } else { one }
+}
+
 /// True when the record begins with no voltage although there is one later.
 pub(crate) fn begins_at_rest(view: &View) -> bool {
     match (&view.v, &view.i) {
@@ -171,11 +162,6 @@ pub(crate) fn still(x: &Series) -> bool {
         return false;
     }
     let size = x.len().div_ceil(100).max(1);
-    let means = x.x().means(size);
-    let (low, high) = means
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {
-            (l.min(m), h.max(m))
-        });
+    let (low, high) = simd::range(&x.x().means(size));
     high - low < (8.0 * sigma / (size as f64).sqrt()).max(0.6 * x.step)
 }

@@ -1,143 +1,56 @@
 //! A value with a unit as a flag takes it: `24V`, `50mohm`, `5160rpm`.
 
-use super::units::{Quantity, factor, split_number};
+use super::units::{Quantity, UnitError, find, no_number, split_number};
 
-/// The units that a flag offers, each with its factor to SI; without a unit the first is assumed.
+/// What a flag takes: a quantity, and the unit that is assumed where none is typed.
 #[derive(Clone, Copy, Debug)]
 pub struct FlagUnits {
-    /// What the flag takes.
     quantity: Quantity,
-    /// The units as they are typed.
-    units: &'static [(&'static str, f64)],
+    assumed: &'static str,
 }
 
-/// A flag's value that cannot be read.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[non_exhaustive]
-pub enum FlagError {
-    /// No number in front.
-    #[error("\"{text}\" is no {quantity}: expected a number with one of the units {known}")]
-    NoNumber {
-        /// The whole value.
-        text: String,
-        /// What the flag takes.
-        quantity: Quantity,
-        /// The units offered.
-        known: String,
-    },
-    /// A unit that the flag does not offer.
-    #[error("\"{unit}\" is no unit of a {quantity} known here: use {known}")]
-    UnknownUnit {
-        /// The unit as typed.
-        unit: String,
-        /// What the flag takes.
-        quantity: Quantity,
-        /// The units offered.
-        known: String,
-    },
-    /// A number too large.
-    #[error("\"{text}\" is not a finite {quantity}")]
-    NotFinite {
-        /// The whole value.
-        text: String,
-        /// What the flag takes.
-        quantity: Quantity,
-    },
-}
-
-/// Units that flags of one kind offer: each as typed, with the unit of the table that it means.
-macro_rules! flag_units {
-    ($quantity:ident, [$(($typed:literal, $unit:literal)),+]) => {{
-        const UNITS: &[(&str, f64)] = &[$(($typed, factor(Quantity::$quantity, $unit))),+];
-        FlagUnits {
-            quantity: Quantity::$quantity,
-            units: UNITS,
-        }
-    }};
-}
+/// Units that flags take by a further name.
+const ALIASES: [(&str, &str); 3] = [("Hz", "rps"), ("inch", "in"), ("C", "°C")];
 
 impl FlagUnits {
+    const fn new(quantity: Quantity, assumed: &'static str) -> FlagUnits {
+        FlagUnits { quantity, assumed }
+    }
+
     /// A voltage.
-    pub const VOLTAGE: FlagUnits = flag_units!(Voltage, [("V", "V"), ("mV", "mV"), ("kV", "kV")]);
+    pub const VOLTAGE: FlagUnits = FlagUnits::new(Quantity::Voltage, "V");
     /// A resistance.
-    pub const RESISTANCE: FlagUnits = flag_units!(
-        Resistance,
-        [
-            ("ohm", "Ω"),
-            ("Ω", "Ω"),
-            ("mohm", "mΩ"),
-            ("mΩ", "mΩ"),
-            ("kohm", "kΩ"),
-            ("kΩ", "kΩ")
-        ]
-    );
+    pub const RESISTANCE: FlagUnits = FlagUnits::new(Quantity::Resistance, "Ω");
     /// A speed.
-    pub const SPEED: FlagUnits = flag_units!(
-        Speed,
-        [
-            ("rpm", "rpm"),
-            ("rad/s", "rad/s"),
-            ("Hz", "rps"),
-            ("krpm", "krpm")
-        ]
-    );
+    pub const SPEED: FlagUnits = FlagUnits::new(Quantity::Speed, "rpm");
     /// A length.
-    pub const LENGTH: FlagUnits = flag_units!(
-        Length,
-        [
-            ("mm", "mm"),
-            ("cm", "cm"),
-            ("m", "m"),
-            ("in", "in"),
-            ("inch", "in")
-        ]
-    );
+    pub const LENGTH: FlagUnits = FlagUnits::new(Quantity::Length, "mm");
     /// A mass.
-    pub const MASS: FlagUnits =
-        flag_units!(Mass, [("g", "g"), ("kg", "kg"), ("lb", "lb"), ("oz", "oz")]);
+    pub const MASS: FlagUnits = FlagUnits::new(Quantity::Mass, "g");
     /// A temperature.
-    pub const TEMPERATURE: FlagUnits = flag_units!(Temperature, [("C", "°C"), ("°C", "°C")]);
+    pub const TEMPERATURE: FlagUnits = FlagUnits::new(Quantity::Temperature, "°C");
 
     /// The value in SI. Case is ignored in units of more than two letters, so that `RPM` is read and mV and MV are kept apart.
     ///
     /// # Errors
-    /// [`FlagError`] with the units offered.
-    pub fn parse(&self, text: &str) -> Result<f64, FlagError> {
+    /// [`UnitError`] with the units that would do.
+    pub fn parse(&self, text: &str) -> Result<f64, UnitError> {
         let quantity = self.quantity;
-        let known = || {
-            self.units
-                .iter()
-                .map(|u| u.0)
-                .collect::<Vec<_>>()
-                .join(", ")
+        let none = || no_number(quantity, text);
+        let (number, unit) = split_number(text).ok_or_else(none)?;
+        let alias = ALIASES.iter().find(|(name, _)| *name == unit);
+        let unit = match alias {
+            _ if unit.is_empty() => self.assumed,
+            Some((_, unit)) => unit,
+            None => unit,
         };
-        let (number, unit) = split_number(text).ok_or_else(|| FlagError::NoNumber {
-            text: text.to_owned(),
-            quantity,
-            known: known(),
-        })?;
-        let mut offered = self.units.iter();
-        let found = if unit.is_empty() {
-            offered.next()
-        } else {
-            offered.find(|(name, _)| {
-                name.eq_ignore_ascii_case(unit) && (name.len() > 2 || *name == unit)
-            })
+        let lower = || find(quantity, &unit.to_lowercase()).ok();
+        let found = match find(quantity, unit) {
+            Err(error) if unit.chars().count() > 2 => lower().ok_or(error)?,
+            found => found?,
         };
-        let (_, factor) = found.ok_or_else(|| FlagError::UnknownUnit {
-            unit: unit.to_owned(),
-            quantity,
-            known: known(),
-        })?;
-        let value = number * factor;
-        if value.is_finite() {
-            Ok(value)
-        } else {
-            Err(FlagError::NotFinite {
-                text: text.to_owned(),
-                quantity,
-            })
-        }
+        let value = found.to_si(number);
+        value.is_finite().then_some(value).ok_or_else(none)
     }
 }
 
@@ -148,17 +61,20 @@ mod tests {
 
     #[test]
     fn units_and_exponents_are_read() {
-        assert_relative_eq!(FlagUnits::VOLTAGE.parse("24V").unwrap(), 24.0);
-        assert_relative_eq!(FlagUnits::VOLTAGE.parse(" 1.2e1 ").unwrap(), 12.0);
-        assert_relative_eq!(FlagUnits::VOLTAGE.parse("1.2e4mV").unwrap(), 12.0);
-        assert_relative_eq!(FlagUnits::RESISTANCE.parse("50 mohm").unwrap(), 0.05);
-        assert_relative_eq!(FlagUnits::RESISTANCE.parse("50mΩ").unwrap(), 0.05);
-        assert_relative_eq!(
-            FlagUnits::SPEED.parse("600rpm").unwrap(),
-            20.0 * std::f64::consts::PI,
-            max_relative = 1e-15
-        );
-        assert_relative_eq!(FlagUnits::TEMPERATURE.parse("21.5°C").unwrap(), 21.5);
+        for (units, text, expected) in [
+            (FlagUnits::VOLTAGE, "24V", 24.0),
+            (FlagUnits::VOLTAGE, " 1.2e1 ", 12.0),
+            (FlagUnits::VOLTAGE, "1.2e4mV", 12.0),
+            (FlagUnits::RESISTANCE, "50 mohm", 0.05),
+            (FlagUnits::RESISTANCE, "50mΩ", 0.05),
+            (FlagUnits::SPEED, "600RPM", 20.0 * std::f64::consts::PI),
+            (FlagUnits::SPEED, "10Hz", 20.0 * std::f64::consts::PI),
+            (FlagUnits::LENGTH, "1inch", 0.0254),
+            (FlagUnits::TEMPERATURE, "21.5°C", 21.5),
+            (FlagUnits::TEMPERATURE, "21.5C", 21.5),
+        ] {
+            assert_relative_eq!(units.parse(text).unwrap(), expected, max_relative = 1e-15);
+        }
     }
 
     #[test]
@@ -168,13 +84,8 @@ mod tests {
             message.contains("rpm") && message.contains("mV"),
             "{message}"
         );
-        assert!(
-            FlagUnits::SPEED
-                .parse("fast")
-                .unwrap_err()
-                .to_string()
-                .contains("rad/s")
-        );
+        let message = FlagUnits::SPEED.parse("fast").unwrap_err().to_string();
+        assert!(message.contains("rad/s"), "{message}");
         // 1 MV is not 1 mV.
         assert!(FlagUnits::VOLTAGE.parse("1MV").is_err());
     }

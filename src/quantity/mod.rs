@@ -19,8 +19,8 @@ pub mod rounding;
 pub mod units;
 mod wrap;
 
-pub use flag::{FlagError, FlagUnits};
-pub use nearest::nearest;
+pub use flag::FlagUnits;
+pub use nearest::{is_listed, nearest};
 pub use one_line::{escape, is_invisible, one_line};
 pub use prefix::engineering;
 pub use wrap::wrapped;

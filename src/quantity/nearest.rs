@@ -1,4 +1,9 @@
-//! The known word nearest to a misspelt one, for messages.
+//! Words known to the program: whether a word is one of them, and which is nearest to a misspelt one.
+
+/// Whether `word` is one of the words of a list, which blanks set apart.
+pub fn is_listed(list: &str, word: &str) -> bool {
+    list.split_whitespace().any(|listed| listed == word)
+}
 
 /// The name among `known` that is most like `found`, whatever the case of its letters; `None` where none is known. Among equals the
 /// first.

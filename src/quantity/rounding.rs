@@ -90,6 +90,11 @@ pub fn write(value: f64, uncertainty: Option<f64>, unit: &str, scale: Scale) -> 
     round(value, uncertainty, scale).with_unit(unit)
 }
 
+/// As [`write()`], of an uncertainty that is known.
+pub fn concise(value: f64, uncertainty: f64, unit: &str, scale: Scale) -> String {
+    write(value, Some(uncertainty), unit, scale)
+}
+
 /// Writes an interval, its ends to the place of two significant digits of half its width: `3.101 to 3.269 Ω`. An end
 /// that is infinite makes it one-sided, `at most 0.042 Ω`, `at least 1.2 Ω`, to two significant digits.
 ///
@@ -143,20 +148,6 @@ fn last_places(uncertainty: &str) -> &str {
         Some(places) => places.trim_start_matches('0'),
         None => uncertainty,
     }
-}
-
-/// Value and standard uncertainty in the short form of JCGM 100:2008, 7.2.2: `3.221(61) Ω`, the uncertainty in units of the last digit
-/// where both are below its decimal point, else as it is: `63.9(1.2) g·cm²`, `5116(62) rpm`.
-pub fn concise(value: f64, uncertainty: f64, unit: &str, scale: Scale) -> String {
-    let mut rounded = round(value, Some(uncertainty), scale);
-    if let Some(digits) = rounded.uncertainty.take() {
-        let digits = match digits.strip_prefix("0.") {
-            Some(decimals) => decimals.trim_start_matches('0').to_owned(),
-            None => digits,
-        };
-        rounded.value = format!("{}({digits})", rounded.value);
-    }
-    rounded.with_unit(unit)
 }
 
 /// Adds the power of ten, as a prefix or written out, and the unit; `several` numbers go into brackets.

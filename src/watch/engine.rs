@@ -6,7 +6,7 @@ use super::hub::{Hub, Shown};
 use super::shots::{Named, others, shots, waiting};
 use super::steps::{self, Typed};
 use super::verdicts::{Found, answers, answers_fault, verdicts};
-use crate::bench::{Bench, BenchError, Kept, read_sheet_kept};
+use crate::bench::{Bench, Kept, read_sheet_kept};
 use crate::events::Timeline;
 use crate::fit::{FitOptions, Monitor, RippleMemory};
 use crate::identify::{IdentifyError, identify_with};
@@ -244,10 +244,7 @@ impl Engine {
                 Err(error) => error,
             };
             let text = error.to_string();
-            let name = match &error {
-                BenchError::Capture { name, .. } | BenchError::Channel { name, .. } => name,
-                _ => "",
-            };
+            let name = error.capture.as_deref().unwrap_or_default();
             fault.get_or_insert(text.clone());
             let one = named.iter().find(|n| n.name == name);
             let file = one.and_then(|n| n.files.first());

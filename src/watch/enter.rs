@@ -31,10 +31,10 @@ pub fn draft(folder: &Path, files: &[String]) -> Entered {
 }
 
 fn refused(files: &[String], error: crate::bench::DraftError) -> Entered {
-    let left_out = match error {
-        crate::bench::DraftError::NoCapture { left_out, .. } => left_out,
-        other => {
-            let each = files.iter().map(|file| (file.clone(), other.to_string()));
+    let left_out = match error.left_out.is_empty() {
+        false => error.left_out,
+        true => {
+            let each = files.iter().map(|file| (file.clone(), error.to_string()));
             each.collect()
         }
     };

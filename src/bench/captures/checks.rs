@@ -2,9 +2,8 @@
 //!
 //! What a waveform shows by itself (polarity, clipping, AC coupling, a plateau of current) is found by the events.
 
+use crate::bench::capture::{Capture, Role, Trace};
 use crate::bench::channels::short;
-use crate::bench::setup::{Capture, Role};
-use crate::bench::waveform::Trace;
 
 /// What the sheet leads one to expect.
 #[derive(Clone, Copy, Debug, Default)]
@@ -30,30 +29,19 @@ pub fn of_sheet(capture: &Capture, expected: &Expectations) -> Vec<String> {
     coupled.into_iter().chain(limited).collect()
 }
 
-/// Every so-many-th row, so that at most [`ENOUGH_ROWS`] are looked at.
-fn stride(trace: &Trace) -> usize {
-    trace.values.len().div_ceil(ENOUGH_ROWS).max(1)
-}
-
-fn sorted(values: impl Iterator<Item = f64>) -> Vec<f64> {
-    let mut values: Vec<f64> = values.filter(|v| !v.is_nan()).collect();
+/// Value below which the fraction `part` of the rows lies, of which at most [`ENOUGH_ROWS`] are looked at; `None` without values.
+fn quantile(trace: &Trace, part: f64) -> Option<f64> {
+    let stride = trace.values.len().div_ceil(ENOUGH_ROWS).max(1);
+    let rows = trace.values.iter().step_by(stride).copied();
+    let mut values: Vec<f64> = rows.filter(|v| !v.is_nan()).collect();
     values.sort_by(f64::total_cmp);
-    values
-}
-
-/// Value below which the fraction `part` lies; `None` without values.
-fn quantile(sorted: &[f64], part: f64) -> Option<f64> {
-    let last = sorted.len().checked_sub(1)?;
-    sorted.get((last as f64 * part).round() as usize).copied()
-}
-
-fn thinned(trace: &Trace) -> Vec<f64> {
-    sorted(trace.values.iter().step_by(stride(trace)).copied())
+    let last = values.len().checked_sub(1)?;
+    values.get((last as f64 * part).round() as usize).copied()
 }
 
 /// Level that the voltage reaches, short kicks left aside.
 pub fn upper_level(voltage: &Trace) -> Option<f64> {
-    quantile(&thinned(voltage), 0.98)
+    quantile(voltage, 0.98)
 }
 
 /// A voltage that misses the supply by the ratio of a probe.
@@ -65,22 +53,17 @@ pub fn probe_ratio(capture: &Capture, expected: &Expectations) -> Option<String>
     let supply = expected.supply_v?;
     let seen = upper_level(capture.waveform.voltage_v.as_ref()?)?;
     let ratio = seen / supply;
-    let (fraction, factor) = if (0.07..=0.14).contains(&ratio) {
-        ("a tenth", "10")
+    let (fraction, factor, effect) = if (0.07..=0.14).contains(&ratio) {
+        ("a tenth", "10", "small")
     } else if (7.0..=14.0).contains(&ratio) {
-        ("ten times", "0.1")
+        ("ten times", "0.1", "large")
     } else {
         return None;
     };
     Some(format!(
-        "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or mend the supply; as it stands R, L and K come out {}",
+        "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or correct the supply; as it stands R, L and K come out ten times too {effect}",
         short(seen),
-        short(supply),
-        if factor == "10" {
-            "ten times too small"
-        } else {
-            "ten times too large"
-        }
+        short(supply)
     ))
 }
 
@@ -89,7 +72,7 @@ fn current_limit(current: &Trace, role: Role, expected: &Expectations) -> Option
     if !matches!(role, Role::Start | Role::LockedRotor | Role::PwmLocked) {
         return None;
     }
-    let peak = quantile(&thinned(current), 0.995)?;
+    let peak = quantile(current, 0.995)?;
     (peak > 0.95 * limit).then(|| {
         format!(
             "the current reaches {} A and the supply limits at {} A: no voltage step, usable only with the measured voltage",

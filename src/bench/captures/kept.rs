@@ -2,7 +2,7 @@
 
 use super::load::Loaded;
 use super::plan::CapturePlan;
-use crate::bench::capture_warning::CaptureWarning;
+use crate::bench::capture::CaptureWarning;
 use std::collections::HashMap;
 use std::fmt::Debug;
 use std::fs::Metadata;

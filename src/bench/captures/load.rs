@@ -3,15 +3,14 @@
 use super::checks::{self, Expectations};
 use super::kept::{Kept, key};
 use super::plan::CapturePlan;
-use crate::bench::capture_warning::CaptureWarning;
+use crate::bench::capture::{Capture, CaptureWarning, Waveform};
 use crate::bench::channels::{
     ChannelPlan, Converted, GainCheck, ScaleEstimate, Seen, column, convert, distribute,
     speed_channel,
 };
-use crate::bench::error::BenchError;
+use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
-use crate::bench::setup::{Capture, ChannelChain, Instrument};
-use crate::bench::waveform::{Trace, Waveform};
+use crate::bench::setup::Instrument;
 use crate::capture::{self, Record};
 use rayon::prelude::*;
 use std::collections::HashMap;
@@ -69,12 +68,10 @@ pub fn load_all(
         kept.warnings.push(one.capture_warnings.clone());
         one.capture.by_hand = plan.by_hand.clone();
         let name = &one.capture.name;
-        let warnings = one.warnings.into_iter();
+        let of_capture = |text: String| format!("capture \"{name}\": {text}");
         all.warnings
-            .extend(warnings.map(|warning| format!("capture \"{name}\": {warning}")));
-        let notes = one.notes.into_iter();
-        all.notes
-            .extend(notes.map(|note| format!("capture \"{name}\": {note}")));
+            .extend(one.warnings.into_iter().map(of_capture));
+        all.notes.extend(one.notes.into_iter().map(of_capture));
         estimated.extend(one.estimated.into_iter().map(|e| (name.clone(), e)));
         all.capture_warnings.extend(one.capture_warnings);
         all.captures.push(one.capture);
@@ -104,23 +101,28 @@ fn kept_between_readings(
 
 /// One note a channel and way of estimating, with the scale of each capture.
 fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
-    let mut groups: Vec<((&str, &str), Vec<String>)> = Vec::new();
-    for (capture, estimate) in estimated {
-        let key = (estimate.channel.as_str(), estimate.how.as_str());
-        let text = format!("{capture} {}", estimate.per_division);
-        match groups.iter_mut().find(|(k, _)| *k == key) {
-            Some((_, texts)) => texts.push(text),
-            None => groups.push((key, vec![text])),
+    let mut notes: Vec<(String, String)> = Vec::new();
+    for (
+        capture,
+        ScaleEstimate {
+            channel,
+            per_division,
+            how,
+        },
+    ) in estimated
+    {
+        let note = format!(
+            "channel \"{channel}\": an accuracy is stated in divisions or of full scale and no vertical scale is given; estimated from {how}: "
+        );
+        let text = format!("{capture} {per_division}");
+        match notes.iter_mut().find(|(known, _)| *known == note) {
+            Some((_, texts)) => texts.push_str(&format!(", {text}")),
+            None => notes.push((note, text)),
         }
     }
-    groups
-        .into_iter()
-        .map(|((channel, how), texts)| {
-            format!(
-                "channel \"{channel}\": an accuracy is stated in divisions or of full scale and no vertical scale is given; estimated from {how}: {} a division",
-                texts.join(", ")
-            )
-        })
+    let notes = notes.into_iter();
+    notes
+        .map(|(note, texts)| note + &texts + " a division")
         .collect()
 }
 
@@ -142,22 +144,24 @@ fn load(
 ) -> Result<Loaded, BenchError> {
     let mut files = vec![plan.path.clone()];
     files.extend(plan.further.iter().cloned());
-    let mut record =
-        capture::read_joined(&files, &plan.import).map_err(|source| BenchError::Capture {
-            place: plan.place.clone(),
-            name: plan.name.clone(),
-            source: Box::new(source),
-        })?;
+    let mut record = capture::read_joined(&files, &plan.import).map_err(|source| {
+        BenchError::in_capture(plan.place.as_ref(), &plan.name, format!(": {source}"))
+    })?;
     let mut estimated = Vec::new();
-    let (notes, warnings): (Vec<&capture::Warning>, Vec<_>) =
-        record.warnings.iter().partition(|w| w.kind.is_note());
-    let texts = |of: Vec<&capture::Warning>| of.iter().map(|w| w.text.clone()).collect();
-    let (notes, mut warnings): (Vec<String>, Vec<String>) = (texts(notes), texts(warnings));
+    let texts = |notes: bool| -> Vec<String> {
+        let chosen = record.warnings.iter().filter(|w| w.kind.is_note() == notes);
+        chosen.map(|w| w.text.clone()).collect()
+    };
+    let (notes, mut warnings) = (texts(true), texts(false));
     let mut capture_warnings: Vec<CaptureWarning> = Vec::new();
     if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
         capture_warnings.push(CaptureWarning::Record);
     }
-    let speed = speed_channel(&plan.speed, &record, hardware).map_err(|text| wrong(plan, text))?;
+    let wrong = |place: Option<&Place>, text: String| {
+        let text = format!(" ({}): {text}", plan.path.display());
+        BenchError::in_capture(place.or(plan.place.as_ref()), &plan.name, text)
+    };
+    let speed = speed_channel(&plan.speed, &record, hardware).map_err(|text| wrong(None, text))?;
     let speed = speed.map(|(channel, of_speed)| {
         warnings.extend(of_speed);
         channel
@@ -168,8 +172,16 @@ fn load(
         found.ok().map(|c| c.column)
     };
     let shared = column_of(&plan.voltage, &record) == column_of(&plan.current, &record);
-    let voltage = trace(plan, plan.voltage.as_ref(), &mut record, !shared, hardware)?;
-    let current = trace(plan, plan.current.as_ref(), &mut record, true, hardware)?;
+    let mut trace = |channel: &Option<ChannelPlan>, last_use: bool| {
+        let Some(channel) = channel else {
+            return Ok(None);
+        };
+        let converted = convert(channel, &mut record, last_use, hardware);
+        let converted = converted.map_err(|text| wrong(channel.place.as_ref(), text));
+        converted.map(Some)
+    };
+    let voltage = trace(&plan.voltage, !shared)?;
+    let current = trace(&plan.current, true)?;
     let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     for converted in [&voltage, &current].into_iter().flatten() {
         warnings.extend(converted.warnings.iter().cloned());
@@ -183,11 +195,12 @@ fn load(
         );
     }
     let seen = [&voltage, &current].map(|c| c.as_ref().map(|c| c.seen));
-    let (mut voltage_v, voltage_chain) = split(voltage);
+    let split = |c: Converted| (c.trace, c.chain);
+    let (mut voltage_v, voltage_chain) = voltage.map(split).unzip();
     if let (Some(trace), Some(diode)) = (&mut voltage_v, plan.series_diode_v) {
         behind_diode(&mut trace.values, diode.value);
     }
-    let (current_a, current_chain) = split(current);
+    let (current_a, current_chain) = current.map(split).unzip();
     let capture = Capture {
         name: plan.name.clone(),
         path: plan.path.clone(),
@@ -237,41 +250,5 @@ fn load(
 fn behind_diode(values: &mut [f64], drop_v: f64) {
     for value in values.iter_mut().filter(|v| v.abs() > drop_v) {
         *value -= drop_v.copysign(*value);
-    }
-}
-
-fn wrong(plan: &CapturePlan, text: String) -> BenchError {
-    BenchError::Channel {
-        place: plan.place.clone(),
-        name: plan.name.clone(),
-        file: plan.path.clone(),
-        text,
-    }
-}
-
-fn trace(
-    plan: &CapturePlan,
-    channel: Option<&ChannelPlan>,
-    record: &mut Record,
-    last_use: bool,
-    hardware: &[Hardware],
-) -> Result<Option<Converted>, BenchError> {
-    channel
-        .map(|channel| convert(channel, record, last_use, hardware))
-        .transpose()
-        .map_err(|text| BenchError::Channel {
-            place: channel
-                .and_then(|c| c.place.clone())
-                .or_else(|| plan.place.clone()),
-            name: plan.name.clone(),
-            file: plan.path.clone(),
-            text,
-        })
-}
-
-fn split(converted: Option<Converted>) -> (Option<Trace>, Option<ChannelChain>) {
-    match converted {
-        Some(c) => (Some(c.trace), Some(c.chain)),
-        None => (None, None),
     }
 }

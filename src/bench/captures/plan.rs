@@ -1,10 +1,19 @@
-//! A capture as it is to be read.
+//! A capture as it is to be read: its table of the sheet with every name looked up, its file not yet opened.
 
-use crate::bench::by_hand::ByHand;
-use crate::bench::channels::{ChannelPlan, SpeedPlan};
-use crate::bench::error::Place;
-use crate::bench::setup::{Role, Stated};
+use crate::bench::accuracy::{Accuracy, Range, Stated};
+use crate::bench::capture::{ByHand, HandEvent, Role};
+use crate::bench::channels::{ChannelPlan, SpeedPlan, plan, speed_plans};
+use crate::bench::error::{BenchError, Place};
+use crate::bench::hardware::Hardware;
+use crate::bench::sheet::{
+    INERTIA, Measures, Quantity, RATIO, RESISTANCE, SPEED, TEMPERATURE, TORQUE, Table,
+    TypedChannel, TypedSpeedChannel, VOLTAGE, quantity_at, read_accuracy, read_import,
+    read_override, read_speed_override, size_at, speed, stated, winding_temperature,
+};
 use crate::capture::ReadOptions;
+use crate::files::is_inside;
+use crate::quantity::one_line;
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
 /// A capture with every name looked up, its file not yet opened.
@@ -30,7 +39,299 @@ pub struct CapturePlan {
     pub load_torque_nm: Option<Stated>,
     pub driven_speed_rad_s: Option<Stated>,
     pub by_hand: ByHand,
+    /// `use = false` leaves the capture out.
+    pub used: bool,
     pub import: ReadOptions,
+}
+
+/// What a sheet says of all its captures.
+pub struct Common<'a> {
+    pub files: Files<'a>,
+    pub hardware: &'a [Hardware],
+    pub channels: &'a [TypedChannel],
+    pub speed_channels: &'a [TypedSpeedChannel],
+    pub winding_temperature: Option<&'a Quantity>,
+    pub supply_voltage: Option<&'a Quantity>,
+    pub import: &'a ReadOptions,
+}
+
+/// Reads a table of `[[captures]]`.
+pub fn read_capture(
+    table: &Table<'_>,
+    common: &Common,
+    warnings: &mut Vec<String>,
+) -> Result<CapturePlan, BenchError> {
+    let files = files(table)?;
+    let name = table.text("name")?;
+    let role = table.choice("role", "role", &Role::ALL.map(|role| (role.name(), role)))?;
+    let voltage = read_override(table, "voltage", Measures::Voltage)?;
+    let current = read_override(table, "current", Measures::Current)?;
+    let speed_override = read_speed_override(table)?;
+    let temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    let series_diode = size_at(table, "series_diode", VOLTAGE)?;
+    let loop_resistance = size_at(table, "loop_resistance", RESISTANCE)?;
+    let source = quantity_at(table, "source", VOLTAGE)?;
+    let bridge = read_bridge(table)?;
+    let added_inertia = size_at(table, "added_inertia", INERTIA)?;
+    let load_torque = quantity_at(table, "load_torque", TORQUE)?;
+    let driven_speed = size_at(table, "driven_speed", SPEED)?;
+    let by_hand = read_by_hand(table)?;
+    let used = table.flag("use")?.unwrap_or(true);
+    let import = read_import(table, common.import)?;
+    table.free_text("note")?;
+    table.finish()?;
+    let known = || format!("one of {}", Role::ALL.map(Role::name).join(", "));
+    let role = role.ok_or_else(|| table.missing("role", &known()))?;
+    let [file, further @ ..] = files.as_slice() else {
+        return Err(table.missing("file", "the file name of the capture"));
+    };
+    check_role(
+        table,
+        role,
+        (series_diode.is_some(), driven_speed.is_some()),
+    )?;
+    let (place, file_place) = (table.place(), table.place_of("file"));
+    let name = name.unwrap_or_else(|| stem(file));
+    let channel = |over, measures| plan(over, &place, measures, common.channels, common.hardware);
+    let voltage = channel(voltage.as_ref(), Measures::Voltage)?;
+    let current = channel(current.as_ref(), Measures::Current)?;
+    if voltage.is_none() && current.is_none() {
+        let text = format!(
+            "capture \"{name}\" has neither a voltage nor a current channel; describe them under [channels.…] with measures = \"voltage\" and \"current\""
+        );
+        return Err(BenchError::at(&place, text));
+    }
+    let source_v = match (&source, &voltage, common.supply_voltage) {
+        (Some(source), ..) => Some(source.stated("source")?),
+        (None, None, Some(supply)) => Some(supply.stated("voltage")?),
+        (None, ..) => None,
+    };
+    let source_v = switched(bridge.as_ref(), (role, &place), voltage.is_some(), source_v)?;
+    let temperature = temperature.as_ref().or(common.winding_temperature);
+    let temperature = temperature.map(|t| winding_temperature(t, warnings));
+    let path = |file: &String| common.files.path(&file_place, file);
+    Ok(CapturePlan {
+        path: path(file)?,
+        further: further.iter().map(path).collect::<Result<_, _>>()?,
+        role,
+        voltage,
+        current,
+        speed: speed_plans(
+            speed_override.as_ref(),
+            common.speed_channels,
+            common.hardware,
+        )?,
+        winding_temperature_c: temperature.transpose()?,
+        series_diode_v: stated(&series_diode, "series_diode")?,
+        loop_resistance_ohm: stated(&loop_resistance, "loop_resistance")?,
+        source_v,
+        added_inertia_kg_m2: stated(&added_inertia, "added_inertia")?,
+        load_torque_nm: stated(&load_torque, "load_torque")?,
+        driven_speed_rad_s: driven_speed
+            .map(|driven| speed(&driven, None, driven.place.line, warnings)),
+        by_hand,
+        used,
+        import,
+        place: Some(file_place),
+        name,
+    })
+}
+
+/// That a diode and a driven speed belong to the role.
+fn check_role(
+    table: &Table<'_>,
+    role: Role,
+    (has_diode, is_driven): (bool, bool),
+) -> Result<(), BenchError> {
+    if has_diode && !matches!(role, Role::Start | Role::Steady | Role::LockedRotor) {
+        return table.invalid(
+            "series_diode",
+            "a diode inside the measured voltage hides the back-EMF as soon as no current flows, and lets none flow backwards: record this role with the probe at the motor's tabs, and leave the key out",
+        );
+    }
+    match (role, is_driven) {
+        (Role::Driven, false) => Err(table.missing(
+                "driven_speed",
+                "the speed at which the shaft was driven, e.g. driven_speed = { rpm = 1500, limit_rpm = 2 }",
+        )),
+        (role, true) if role != Role::Driven => table.invalid(
+                "driven_speed",
+                "belongs to a capture of role \"driven\" (terminals open, shaft turned from outside); a speed read while the motor ran by itself is a [[readings]] of kind \"tachometer\"",
+        ),
+        _ => Ok(()),
+    }
+}
+
+/// One file, or the files of one event with a channel each.
+fn files(table: &Table<'_>) -> Result<Vec<String>, BenchError> {
+    let files = table.texts("file")?.unwrap_or_default();
+    if let Some(bad) = files.iter().find(|f| matches!(one_line(f), Cow::Owned(_))) {
+        return table.invalid(
+            "file",
+            format!(
+                "`file` is \"{}\", expected one line without invisible characters",
+                one_line(bad)
+            ),
+        );
+    }
+    let mut numbered = files.iter().enumerate();
+    if numbered.any(|(at, file)| files[..at].contains(file)) {
+        return table.invalid("file", "names a file twice; give each channel's file once");
+    }
+    Ok(files)
+}
+
+/// Where the files of a sheet lie.
+#[derive(Clone, Copy)]
+pub struct Files<'a> {
+    pub folder: &'a Path,
+    /// A sheet may name files outside its own folder.
+    pub allow_outside: bool,
+}
+
+impl Files<'_> {
+    /// The path of a record or table. Links are followed before it is judged, so that none leads out of the folder unseen.
+    pub fn path(&self, place: &Place, file: &str) -> Result<PathBuf, BenchError> {
+        if self.allow_outside || is_inside(self.folder, Path::new(file)) {
+            return Ok(self.folder.join(file));
+        }
+        let text = format!(
+            "`{file}` lies outside the folder of the bench sheet ({}). Put the capture beside the sheet, or allow files outside with --allow-outside",
+            self.folder.display()
+        );
+        Err(BenchError::at(place, text))
+    }
+}
+
+/// What the bridge does while it is off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum OffTime {
+    /// It shorts the motor.
+    Brakes,
+    /// It reverses the supply.
+    Reverses,
+    /// It opens, and diodes carry the current until it has died.
+    Coasts,
+}
+
+/// A bridge as typed.
+#[derive(Clone, Debug)]
+struct TypedBridge {
+    place: Place,
+    /// Share of the time in which the motor is on the supply, 0 to 1, with its accuracy.
+    duty: f64,
+    accuracy: Accuracy,
+    off_time: OffTime,
+}
+
+impl TypedBridge {
+    /// Mean voltage over the supply's, and its standard uncertainty.
+    fn mean_share(&self) -> (f64, f64) {
+        let uncertainty = self
+            .accuracy
+            .standard_uncertainty(self.duty, Range::default());
+        match self.off_time {
+            OffTime::Brakes | OffTime::Coasts => (self.duty, uncertainty),
+            OffTime::Reverses => (2.0 * self.duty - 1.0, 2.0 * uncertainty),
+        }
+    }
+}
+
+fn read_bridge(parent: &Table<'_>) -> Result<Option<TypedBridge>, BenchError> {
+    let Some(table) = parent.table("bridge")? else {
+        return Ok(None);
+    };
+    let duty = table.positive("duty_percent")?;
+    let off_time = table.choice(
+        "off_time",
+        "behaviour of a bridge in the off time",
+        &[
+            ("brakes", OffTime::Brakes),
+            ("reverses", OffTime::Reverses),
+            ("coasts", OffTime::Coasts),
+        ],
+    )?;
+    let accuracy = read_accuracy(&table, RATIO, false)?;
+    table.finish()?;
+    let duty = table.require(
+        "duty_percent",
+        duty,
+        "share of the time on the supply, e.g. duty_percent = 40",
+    )?;
+    if duty > 100.0 {
+        return table.invalid(
+            "duty_percent",
+            format!("a duty of {duty} % cannot be meant; expected up to 100 %"),
+        );
+    }
+    let off_time = table.require(
+        "off_time",
+        off_time,
+        "what the bridge does while it is off: \"brakes\" (shorts the motor), \"reverses\" (puts it on the reversed supply) or \"coasts\" (opens, diodes carry the current)",
+    )?;
+    if off_time == OffTime::Coasts {
+        return table.invalid(
+            "off_time",
+            "a coasting bridge is no lower constant voltage: while its diodes carry the current the motor is on the reversed supply, and once that has died it is on none. Record the voltage at the motor, or let the bridge brake in the off time",
+        );
+    }
+    Ok(Some(TypedBridge {
+        place: parent.place_of("bridge"),
+        duty: duty / 100.0,
+        accuracy,
+        off_time,
+    }))
+}
+
+/// Events and cuts that were set by hand: `events_s = { switch-on = 0.0012 }`, `cuts_s = [[0.01, 0.02]]`.
+fn read_by_hand(table: &Table<'_>) -> Result<ByHand, BenchError> {
+    let mut by_hand = ByHand::default();
+    if let Some(events) = table.table("events_s")? {
+        for (key, event) in HandEvent::KEYS {
+            if let Some(at_s) = events.number(key)? {
+                by_hand.events_s.push((event, at_s));
+            }
+        }
+        events.finish()?;
+    }
+    by_hand.cuts_s = table.pairs("cuts_s")?.unwrap_or_default();
+    match by_hand.cuts_s.iter().find(|(from, to)| from >= to) {
+        Some((from, to)) => table.invalid(
+            "cuts_s",
+            format!(
+                "`cuts_s` has a stretch from {from} to {to} s, expected an end after its beginning"
+            ),
+        ),
+        None => Ok(by_hand),
+    }
+}
+
+/// The mean voltage of a source that a bridge switches, in a capture without a voltage channel.
+fn switched(
+    bridge: Option<&TypedBridge>,
+    (role, place): (Role, &Place),
+    recorded: bool,
+    source_v: Option<Stated>,
+) -> Result<Option<Stated>, BenchError> {
+    match bridge {
+        Some(bridge) if recorded => Err(BenchError::at(
+            &bridge.place,
+            "a `bridge` belongs to a capture without a voltage channel; here the recorded voltage drives the motor",
+        )),
+        Some(bridge) => {
+            let (share, uncertainty) = bridge.mean_share();
+            Ok(source_v.map(|source| Stated {
+                value: source.value * share,
+                standard_uncertainty: (source.standard_uncertainty * share)
+                    .hypot(source.value * uncertainty),
+            }))
+        }
+        None if !recorded && matches!(role, Role::Pwm | Role::PwmLocked) => Err(BenchError::at(
+            place,
+            "a switched capture without a voltage channel lacks the key `bridge`: duty and what the bridge does in the off time, e.g. bridge = { duty_percent = 40, off_time = \"brakes\" }",
+        )),
+        None => Ok(source_v),
+    }
 }
 
 /// File name without its extensions, e.g. `steady.csv.gz` gives `steady`.

@@ -2,19 +2,11 @@
 
 use crate::capture::{self, Channel, Codes};
 
-#[cfg(test)]
-fn clipped(channel: &Channel) -> Vec<bool> {
-    codes(channel).clipped
-}
-
 /// Step between codes, and rows that the importer finds clipped or that sit at an extreme code where the preamble puts
 /// the end of the range.
 pub fn codes(channel: &Channel) -> Codes {
     let mut codes = capture::codes(&channel.values, &channel.overrange);
-    let Some(step) = codes.step else {
-        return codes;
-    };
-    let Some((low, high)) = codes.range else {
+    let (Some(step), Some((low, high))) = (codes.step, codes.range) else {
         return codes;
     };
     let flags = &mut codes.clipped;
@@ -55,6 +47,10 @@ fn at_edge(channel: &Channel, extreme: f64, (low, high): (f64, f64), step: f64) 
 mod tests {
     use super::*;
     use crate::capture::ChannelFacts;
+
+    fn clipped(channel: &Channel) -> Vec<bool> {
+        codes(channel).clipped
+    }
 
     fn channel(values: Vec<f64>) -> Channel {
         Channel {

@@ -3,12 +3,10 @@
 use super::codes;
 use super::column::column;
 use super::plan::ChannelPlan;
-use super::seen::Seen;
 use crate::bench::accuracy::{Accuracy, Range};
+use crate::bench::capture::{ChannelChain, Trace};
 use crate::bench::hardware::Hardware;
-use crate::bench::setup::ChannelChain;
 use crate::bench::sheet::{InstrumentKind, Measures};
-use crate::bench::waveform::Trace;
 use crate::capture::{Channel, Record};
 use crate::stats::simd;
 
@@ -23,6 +21,17 @@ pub struct Converted {
     pub scale_estimate: Option<ScaleEstimate>,
     /// What it shows of its range.
     pub seen: Seen,
+}
+
+/// What a channel of a capture shows of its range.
+#[derive(Clone, Copy, Debug)]
+pub struct Seen {
+    /// V or A at the motor.
+    pub range: Range,
+    /// Largest value, V or A at the motor.
+    pub largest: f64,
+    /// From the column's unit to volts or amperes at the motor.
+    pub factor: f64,
 }
 
 /// A vertical scale that nobody stated.
@@ -46,20 +55,18 @@ pub fn convert(
     hardware: &[Hardware],
 ) -> Result<Converted, String> {
     let channel = column(plan, record)?;
-    let mut warnings = Vec::new();
     if channel.values.iter().all(|v| v.is_nan()) {
         return Err(format!(
-            "column {} \"{}\" ({}) holds no number in {} rows. Export it again, or say {}.recorded = false to use the other channel alone",
+            "column {} \"{}\" ({what}) holds no number in {} rows. Export it again, or say {what}.recorded = false to use the other channel alone",
             channel.column,
             channel.name,
-            plan.measures.word(),
             channel.values.len(),
-            plan.measures.word()
+            what = plan.measures.word()
         ));
     }
     let contradiction = contradicting_unit(plan, channel);
     let unit_contradicts = contradiction.is_some();
-    warnings.extend(contradiction);
+    let mut warnings: Vec<String> = contradiction.into_iter().collect();
     let factor = plan.factor;
     let codes = codes::codes(channel);
     let number = channel.column;
@@ -184,22 +191,19 @@ fn vertical_range(
     let (low, high) = simd::range(&trace.values);
     // The trace fits the screen, so this is the least the scale can be; averaging makes codes finer than the converter's.
     let from_span = (high - low) / divisions;
-    let from_codes = scope.and_then(|s| s.bits).and_then(|bits| {
-        trace
-            .quantisation_step
-            .map(|step| step * 2f64.powi(bits as i32) / divisions)
-    });
-    let (scale, is_known, how) = match (from_codes, scope.and_then(|s| s.bits)) {
-        (Some(codes), Some(bits)) if codes >= from_span => (
-            codes,
-            true,
-            format!("the quantisation step × 2^{bits} codes ÷ {divisions} divisions"),
-        ),
-        _ => (
-            from_span,
-            false,
-            format!("the span of the record ÷ {divisions} divisions, which is the least it can be"),
-        ),
+    let bits = scope.and_then(|s| s.bits);
+    let of_codes = |(step, bits)| (step * 2f64.powi(bits as i32) / divisions, bits);
+    let from_codes = trace.quantisation_step.zip(bits).map(of_codes);
+    let (scale, is_known, how) = match from_codes.filter(|(codes, _)| *codes >= from_span) {
+        Some((codes, bits)) => {
+            let how = format!("the quantisation step × 2^{bits} codes ÷ {divisions} divisions");
+            (codes, true, how)
+        }
+        None => {
+            let least = "which is the least it can be";
+            let how = format!("the span of the record ÷ {divisions} divisions, {least}");
+            (from_span, false, how)
+        }
     };
     let estimate = ScaleEstimate {
         channel: plan.name.clone(),

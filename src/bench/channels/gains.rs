@@ -7,11 +7,11 @@
 //! A gain check (volts or amperes applied, and read) replaces the gain errors of all hardware but a shunt on its channel and range: readings are
 //! divided by read/applied, whose uncertainty is left.
 
-use super::convert::short;
-use super::seen::Seen;
-use crate::bench::accuracy::{Accuracy, Range};
+use super::convert::{Seen, short};
+use crate::bench::accuracy::{Accuracy, ErrorDistribution, Range};
+use crate::bench::capture::{Capture, ChannelChain};
 use crate::bench::hardware::Hardware;
-use crate::bench::setup::{Capture, ChannelChain, ErrorDistribution, Instrument};
+use crate::bench::setup::Instrument;
 use crate::bench::sheet::{InstrumentKind, Measures};
 
 /// Per-division scales closer than this are one range.

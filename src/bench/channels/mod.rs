@@ -5,12 +5,10 @@ mod column;
 mod convert;
 mod gains;
 mod plan;
-mod seen;
 mod speed;
 
-pub use column::{column, without_unit};
-pub use convert::{Converted, ScaleEstimate, convert, short};
+pub use column::{by_name, column, find, list, without_unit};
+pub use convert::{Converted, ScaleEstimate, Seen, convert, short};
 pub use gains::{GainCheck, distribute};
 pub use plan::{ChannelPlan, plan};
-pub use seen::Seen;
 pub use speed::{SpeedPlan, speed_channel, speed_plans};

@@ -4,8 +4,7 @@ use crate::bench::accuracy::Accuracy;
 use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
 use crate::bench::sheet::{
-    ChannelKeys, ChannelOverride, InstrumentKind, Measures, NameOrNumber, TypedCapture,
-    TypedChannel, unknown_name,
+    ChannelKeys, ChannelOverride, InstrumentKind, Measures, NameOrNumber, TypedChannel,
 };
 
 /// One trace of one capture, all names looked up.
@@ -34,49 +33,36 @@ pub struct ChannelPlan {
     pub zero: Option<Accuracy>,
 }
 
-/// The plan of the voltage (or current) channel of a capture; `None` where it was not recorded.
+/// The plan of the voltage (or current) channel of a capture, whose table is at `place`; `None` where it was not recorded.
 pub fn plan(
-    capture: &TypedCapture,
+    over: Option<&ChannelOverride>,
+    place: &Place,
     measures: Measures,
     channels: &[TypedChannel],
     hardware: &[Hardware],
 ) -> Result<Option<ChannelPlan>, BenchError> {
-    let over: Option<&ChannelOverride> = match measures {
-        Measures::Voltage => capture.voltage.as_ref(),
-        Measures::Current => capture.current.as_ref(),
-    };
     if over.is_some_and(|o| !o.recorded) {
         return Ok(None);
     }
     let word = measures.word();
-    let candidates: Vec<&TypedChannel> =
-        channels.iter().filter(|c| c.measures == measures).collect();
+    let candidates = || channels.iter().filter(|c| c.measures == measures);
+    let names = || candidates().map(|c| c.name.as_str());
+    let place = over.map_or(place, |o| &o.place);
     let base = match over.and_then(|o| o.channel.as_ref()) {
         Some(name) => {
-            let known: Vec<&str> = candidates.iter().map(|c| c.name.as_str()).collect();
-            let place = over.map_or(&capture.place, |o| &o.place).clone();
-            Some(
-                *candidates
-                    .iter()
-                    .find(|c| &c.name == name)
-                    .ok_or_else(|| unknown_name(place, &format!("{word} channel"), name, &known))?,
-            )
+            let what = format!("{word} channel");
+            let unknown = || BenchError::unknown(place, &what, name, names());
+            Some(candidates().find(|c| c.name == *name).ok_or_else(unknown)?)
         }
-        None if candidates.len() > 1 => {
-            return Err(BenchError::Invalid {
-                place: over.map_or(&capture.place, |o| &o.place).clone(),
-                text: format!(
-                    "the sheet has {} {word} channels ({}); say {word}.channel = \"…\" in this capture",
-                    candidates.len(),
-                    candidates
-                        .iter()
-                        .map(|c| c.name.as_str())
-                        .collect::<Vec<_>>()
-                        .join(", ")
-                ),
-            });
+        None if names().count() > 1 => {
+            let text = format!(
+                "the sheet has {} {word} channels ({}); say {word}.channel = \"…\" in this capture",
+                names().count(),
+                names().collect::<Vec<_>>().join(", ")
+            );
+            return Err(BenchError::at(place, text));
         }
-        None => candidates.first().copied(),
+        None => candidates().next(),
     };
     if base.is_none() && over.is_none() {
         return Ok(None);
@@ -86,12 +72,12 @@ pub fn plan(
         over.map_or(&empty, |o| &o.keys),
         base.map_or(&empty, |c| &c.keys),
     );
-    let place = over
-        .map(|o| o.place.clone())
-        .or_else(|| base.map(|c| c.place.clone()))
-        .unwrap_or_else(|| capture.place.clone());
-    let name = base.map_or_else(|| word.to_string(), |c| c.name.clone());
-    resolve(name, place, measures, keys, hardware).map(Some)
+    let place = match (over, base) {
+        (None, Some(base)) => &base.place,
+        _ => place,
+    };
+    let name = base.map_or(word, |c| &c.name);
+    resolve(name.to_owned(), place.clone(), measures, keys, hardware).map(Some)
 }
 
 impl Measures {
@@ -128,6 +114,21 @@ fn merge(first: &ChannelKeys, second: &ChannelKeys) -> ChannelKeys {
     }
 }
 
+/// Places of the named instruments in the hardware.
+pub(super) fn indices(
+    names: &[String],
+    what: &str,
+    place: &Place,
+    hardware: &[Hardware],
+) -> Result<Vec<usize>, BenchError> {
+    let known = || hardware.iter().map(|h| h.instrument.name.as_str());
+    let index = |wanted: &String| {
+        let unknown = || BenchError::unknown(place, what, wanted, known());
+        known().position(|k| k == wanted).ok_or_else(unknown)
+    };
+    names.iter().map(index).collect()
+}
+
 fn resolve(
     name: String,
     place: Place,
@@ -135,39 +136,25 @@ fn resolve(
     keys: ChannelKeys,
     hardware: &[Hardware],
 ) -> Result<ChannelPlan, BenchError> {
-    let known: Vec<&str> = hardware
-        .iter()
-        .map(|h| h.instrument.name.as_str())
-        .collect();
-    let find = |wanted: &str, what: &str| -> Result<usize, BenchError> {
-        known
-            .iter()
-            .position(|k| *k == wanted)
-            .ok_or_else(|| unknown_name(place.clone(), what, wanted, &known))
-    };
-    let through = keys
-        .through
-        .unwrap_or_default()
-        .iter()
-        .map(|wanted| find(wanted, "instrument a channel can pass through"))
-        .collect::<Result<Vec<_>, _>>()?;
+    let through = keys.through.unwrap_or_default();
+    let through = indices(
+        &through,
+        "instrument a channel can pass through",
+        &place,
+        hardware,
+    )?;
     let spans = match (&keys.spans, keys.spans_ohm) {
         (Some(shunt), _) => {
-            let index = find(shunt, "shunt")?;
-            match hardware[index].resistance_ohm {
-                Some(ohm) => Some((ohm, Some(index))),
-                None => {
-                    return Err(BenchError::Invalid {
-                        place,
-                        text: format!(
-                            "`spans` names \"{shunt}\", which is no shunt; only a resistance can lie inside the voltage channel"
-                        ),
-                    });
-                }
-            }
+            let index = indices(std::slice::from_ref(shunt), "shunt", &place, hardware)?[0];
+            let Some(ohm) = hardware[index].resistance_ohm else {
+                let text = format!(
+                    "`spans` names \"{shunt}\", which is no shunt; only a resistance can lie inside the voltage channel"
+                );
+                return Err(BenchError::at(&place, text));
+            };
+            Some((ohm, Some(index)))
         }
-        (None, Some(ohm)) => Some((ohm, None)),
-        (None, None) => None,
+        (None, ohm) => ohm.map(|ohm| (ohm, None)),
     };
     let raw_volts = keys.raw_volts.unwrap_or(false);
     let mut factor = keys.scale.unwrap_or(1.0) * keys.apply_probe_ratio.unwrap_or(1.0);
@@ -178,13 +165,11 @@ fn resolve(
             .filter_map(|i| hardware[*i].resistance_ohm)
             .collect();
         let [ohm] = shunts.as_slice() else {
-            return Err(BenchError::Invalid {
-                place,
-                text: format!(
-                    "channel \"{name}\" holds raw volts, but passes through {} shunts; name the one shunt in `through`",
-                    shunts.len()
-                ),
-            });
+            let text = format!(
+                "channel \"{name}\" holds raw volts, but passes through {} shunts; name the one shunt in `through`",
+                shunts.len()
+            );
+            return Err(BenchError::at(&place, text));
         };
         factor /= ohm;
     }

@@ -1,11 +1,12 @@
 //! The speed channel of a capture: which column it is, and its values as a speed, an angle or pulses of the motor's shaft.
 
-use super::column::without_unit;
+use super::column::{by_name, find, list};
+use super::plan::indices;
 use crate::bench::accuracy::{Accuracy, Range};
+use crate::bench::capture::{SpeedChannel, SpeedSignal};
 use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
-use crate::bench::sheet::{NameOrNumber, TypedCapture, TypedSpeedChannel, unknown_name};
-use crate::bench::speed_channel::{SpeedChannel, SpeedSignal};
+use crate::bench::sheet::{SpeedOverride, TypedSpeedChannel};
 use crate::capture::{Channel, Record, quantisation_step};
 use crate::quantity::units::{self, Quantity};
 use std::f64::consts::TAU;
@@ -30,11 +31,10 @@ pub struct SpeedPlan {
 
 /// The channels that a capture may have; those whose column its file lacks fall away when it is read.
 pub fn speed_plans(
-    capture: &TypedCapture,
+    over: Option<&SpeedOverride>,
     channels: &[TypedSpeedChannel],
     hardware: &[Hardware],
 ) -> Result<Vec<SpeedPlan>, BenchError> {
-    let over = capture.speed.as_ref();
     if over.is_some_and(|o| !o.recorded) {
         return Ok(Vec::new());
     }
@@ -42,32 +42,19 @@ pub fn speed_plans(
     if let (Some(name), Some(over)) = (name, over)
         && !channels.iter().any(|c| c.name == *name)
     {
-        let known: Vec<&str> = channels.iter().map(|c| c.name.as_str()).collect();
-        return Err(unknown_name(
-            over.place.clone(),
-            "speed channel",
-            name,
-            &known,
-        ));
+        let known = channels.iter().map(|c| c.name.as_str());
+        let what = "speed channel";
+        return Err(BenchError::unknown(&over.place, what, name, known));
     }
-    let known: Vec<&str> = hardware
-        .iter()
-        .map(|h| h.instrument.name.as_str())
-        .collect();
     let candidates = channels
         .iter()
         .filter(|c| name.is_none_or(|n| c.name == *n));
     candidates
         .map(|typed| {
-            let index = |wanted: &String| {
-                known.iter().position(|k| k == wanted).ok_or_else(|| {
-                    let what = "instrument a channel can pass through";
-                    unknown_name(typed.place.clone(), what, wanted, &known)
-                })
-            };
+            let what = "instrument a channel can pass through";
             Ok(SpeedPlan {
                 typed: typed.clone(),
-                instruments: typed.through.iter().map(index).collect::<Result<_, _>>()?,
+                instruments: indices(&typed.through, what, &typed.place, hardware)?,
                 named: name.is_some(),
             })
         })
@@ -89,14 +76,11 @@ pub fn speed_channel(
         .collect();
     match found.as_slice() {
         [] => match plans.iter().find(|p| p.named) {
-            Some(plan) => {
-                let names: Vec<&str> = record.channels.iter().map(|c| c.name.as_str()).collect();
-                Err(format!(
-                    "speed channel \"{}\" has no column here; the columns are {}",
-                    plan.typed.name,
-                    names.join(", ")
-                ))
-            }
+            Some(plan) => Err(format!(
+                "speed channel \"{}\" has no column here; the columns are {}",
+                plan.typed.name,
+                list(&record.channels)
+            )),
             None => Ok(None),
         },
         [(plan, channel)] => converted(plan, channel, hardware).map(Some),
@@ -112,19 +96,9 @@ pub fn speed_channel(
 }
 
 fn column<'r>(plan: &SpeedPlan, record: &'r Record) -> Option<&'r Channel> {
-    let lower = |text: &str| text.trim().to_lowercase();
-    let named = |name: &str| {
-        let is = |c: &&Channel| {
-            lower(&c.name) == lower(name) || lower(without_unit(&c.name)) == lower(name)
-        };
-        record.channels.iter().find(is)
-    };
     match &plan.typed.column {
-        Some(columns) => columns.iter().find_map(|wanted| match wanted {
-            NameOrNumber::Name(name) => named(name),
-            NameOrNumber::Number(number) => record.channels.iter().find(|c| c.column == *number),
-        }),
-        None => named(&plan.typed.name),
+        Some(columns) => columns.iter().find_map(|c| find(&record.channels, c)),
+        None => by_name(&record.channels, &plan.typed.name),
     }
 }
 
@@ -215,35 +189,33 @@ fn speed_factor(
     largest: f64,
     warnings: &mut Vec<String>,
 ) -> Result<(f64, f64, f64), String> {
+    let none = Range::default();
+    let mut assume = |what: &str, value: &str| {
+        let name = &typed.name;
+        warnings.push(format!(
+            "channel \"{name}\": no {what} stated; assumed {value} (rectangular). State it under [channels.{name}] to replace the assumption"
+        ));
+    };
     if let Some(constant) = &typed.volts_per_speed {
-        if channel.unit.as_deref().is_some_and(|unit| unit != "V") {
+        if let Some(unit) = channel.unit.as_deref().filter(|unit| *unit != "V") {
             return Err(format!(
-                "column \"{}\" is in {}, but volts_per_speed needs volts; leave that key out where the column holds a speed",
-                channel.name,
-                channel.unit.as_deref().unwrap_or_default()
+                "column \"{}\" is in {unit}, but volts_per_speed needs volts; leave that key out where the column holds a speed",
+                channel.name
             ));
         }
         let stated = constant.stated_or(Accuracy::limit_relative(ASSUMED_GAIN_LIMIT));
         if constant.accuracy.is_empty() {
-            warnings.push(assumed(
-                typed,
-                "accuracy of volts_per_speed",
-                "a limit of 1 %",
-            ));
+            assume("accuracy of volts_per_speed", "a limit of 1 %");
         }
         let zero = typed.zero.unwrap_or_else(|| {
-            warnings.push(assumed(
-                typed,
-                "zero",
-                "a limit of 1 % of the largest value",
-            ));
+            assume("zero", "a limit of 1 % of the largest value");
             Accuracy::limit_relative(ASSUMED_ZERO)
         });
         let per_volt = 1.0 / stated.value;
         return Ok((
             per_volt,
             stated.standard_uncertainty / stated.value,
-            zero.standard_uncertainty(largest, Range::default()) * per_volt,
+            zero.standard_uncertainty(largest, none) * per_volt,
         ));
     }
     let factor = match (channel.unit.as_deref(), &typed.unit) {
@@ -266,34 +238,23 @@ fn speed_factor(
         }
     };
     let gain = typed.gain.unwrap_or_else(|| {
-        warnings.push(assumed(typed, "gain", "a limit of 1 %"));
+        assume("gain", "a limit of 1 %");
         Accuracy::limit_relative(ASSUMED_GAIN_LIMIT)
     });
     let zero = typed.zero.unwrap_or_default();
-    let zero = zero.standard_uncertainty(largest * factor, Range::default());
     Ok((
         factor,
-        gain.standard_uncertainty(1.0, Range::default()),
-        zero,
+        gain.standard_uncertainty(1.0, none),
+        zero.standard_uncertainty(largest * factor, none),
     ))
-}
-
-fn assumed(typed: &TypedSpeedChannel, what: &str, value: &str) -> String {
-    format!(
-        "channel \"{}\": no {what} stated; assumed {value} (rectangular). State it under [channels.{}] to replace the assumption",
-        typed.name, typed.name
-    )
 }
 
 /// Factor of a column of counts or angles to rad of the sensor's shaft.
 fn angle_factor(typed: &TypedSpeedChannel, channel: &Channel) -> Result<f64, String> {
-    match (typed.counts_per_turn, &typed.unit) {
+    let unit = typed.unit.as_ref().or(channel.unit_text.as_ref());
+    match (typed.counts_per_turn, unit) {
         (Some(counts), _) => Ok(TAU / counts),
         (None, Some(unit)) => unit_factor(Quantity::Angle, unit),
-        (None, None) if channel.unit_text.is_some() => unit_factor(
-            Quantity::Angle,
-            channel.unit_text.as_deref().unwrap_or_default(),
-        ),
         (None, None) => Err(format!(
             "column \"{}\" needs counts_per_turn, or the unit of its angle",
             channel.name
@@ -302,10 +263,8 @@ fn angle_factor(typed: &TypedSpeedChannel, channel: &Channel) -> Result<f64, Str
 }
 
 fn unit_factor(quantity: Quantity, text: &str) -> Result<f64, String> {
-    match units::find(quantity, text) {
-        Ok(unit) => Ok(unit.factor),
-        Err(error) => Err(error.to_string()),
-    }
+    let unit = units::find(quantity, text).map_err(|error| error.to_string())?;
+    Ok(unit.factor)
 }
 
 /// Takes the jumps of a counter that begins again out of its counts.

@@ -1,16 +1,15 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
-use super::error::DraftError;
-use super::records::{capture_files, records};
-use super::shaft::DraftShaft;
-use super::text::{Draft, DraftCapture, DraftChannel};
+use super::records::{DraftError, capture_files, records};
+use super::text::{Draft, DraftCapture, DraftChannel, DraftShaft};
+use crate::bench::capture::Role;
+use crate::bench::capture::SpeedSignal;
+use crate::bench::capture::Trace;
 use crate::bench::captures::{stem, upper_level};
 use crate::bench::channels::without_unit;
-use crate::bench::setup::Role;
-use crate::bench::speed_channel::SpeedSignal;
-use crate::bench::waveform::Trace;
 use crate::capture::{self, Record};
 use crate::quantity::one_line;
+use crate::stats::simd;
 use std::borrow::Cow;
 use std::path::Path;
 
@@ -145,8 +144,9 @@ pub fn guess_sheet_of(
         });
     }
     if seen.is_empty() {
-        return Err(DraftError::NoCapture {
+        return Err(DraftError {
             folder: folder.to_owned(),
+            text: None,
             left_out: draft.left_out,
         });
     }
@@ -204,12 +204,7 @@ fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
 fn codes_spanned(record: &Record, index: Option<usize>) -> Option<f64> {
     let values = &record.channels.get(index?)?.values;
     let step = capture::quantisation_step(values).filter(|s| *s > 0.0)?;
-    let (low, high) = values
-        .iter()
-        .filter(|v| !v.is_nan())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-            (l.min(*v), h.max(*v))
-        });
+    let (low, high) = simd::range(values);
     Some((high - low) / step)
 }
 

@@ -1,22 +1,57 @@
-//! The captures in a folder, those of one event in several files together.
+//! The captures in a folder, those of one event in several files together, and why none could be drafted from.
 
-use super::endings::ENDINGS;
-use super::error::DraftError;
 use crate::capture::{self, ReadError, ReadOptions, Record};
+use std::fmt;
 use std::path::{Path, PathBuf};
+
+/// Endings of files that are tried as captures; `.gz` may follow.
+const ENDINGS: [&str; 6] = ["csv", "tsv", "txt", "dat", "asc", "tab"];
+
+/// Why no bench sheet could be drafted from a folder.
+#[derive(Debug)]
+#[non_exhaustive]
+pub struct DraftError {
+    /// The folder as it was named.
+    pub folder: PathBuf,
+    /// What the system reports, where the folder cannot be listed.
+    pub text: Option<String>,
+    /// Files that were tried, and why each was left out.
+    pub left_out: Vec<(String, String)>,
+}
+
+impl fmt::Display for DraftError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: ", self.folder.display())?;
+        if let Some(text) = &self.text {
+            return f.write_str(text);
+        }
+        f.write_str("no capture could be read. ")?;
+        if self.left_out.is_empty() {
+            let endings = ENDINGS.join(", ");
+            return write!(f, "No file ends in {endings} (or these with .gz)");
+        }
+        let each = self.left_out.iter();
+        let each: Vec<String> = each.map(|(file, why)| format!("{file}: {why}")).collect();
+        f.write_str(&each.join("; "))
+    }
+}
+
+impl std::error::Error for DraftError {}
 
 /// Files in `folder`, not below it, whose endings are those of exports; sorted.
 pub(super) fn capture_files(folder: &Path) -> Result<Vec<String>, DraftError> {
-    let entries = std::fs::read_dir(folder).map_err(|source| DraftError::List {
+    let fail = |text: String| DraftError {
         folder: folder.to_owned(),
-        source,
+        text: Some(text),
+        left_out: Vec::new(),
+    };
+    let entries = std::fs::read_dir(folder).map_err(|source| {
+        let next = "Name a folder that holds the exported captures";
+        fail(format!("the folder cannot be listed: {source}. {next}"))
     })?;
     let mut files = Vec::new();
     for entry in entries {
-        let entry = entry.map_err(|source| DraftError::Entry {
-            folder: folder.to_owned(),
-            source,
-        })?;
+        let entry = entry.map_err(|source| fail(source.to_string()))?;
         // A name that is no UTF-8 could not be written into the sheet.
         let Ok(name) = entry.file_name().into_string() else {
             continue;

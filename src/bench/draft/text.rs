@@ -1,13 +1,15 @@
 //! A first bench sheet from what was guessed of a folder of captures, with a comment at every guess.
 //!
-//! Only the text is made here; the guesses come from whoever looked at the waveforms.
+//! Only the text is made here, from a template; the guesses come from whoever looked at the waveforms.
 
-use super::shaft::{DraftShaft, write_shaft};
-use crate::bench::setup::Role;
-use std::fmt::Write;
+use crate::bench::capture::{Role, SpeedSignal};
+use crate::capture::Channel;
+use crate::quantity::units::{self, Quantity};
+use crate::stats::simd;
+use minijinja::{Environment, Value, context};
 
 /// A channel as guessed, the same wire in every capture.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct DraftChannel {
     /// Name of the `[channels.NAME]` table.
     pub name: String,
@@ -67,210 +69,139 @@ pub struct Draft {
     pub left_out: Vec<(String, String)>,
 }
 
+/// A column that shows how the shaft turns.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DraftShaft {
+    /// Column name without its unit; also the name of the channel.
+    pub column: String,
+    /// What it records.
+    pub signal: SpeedSignal,
+    /// Its unit, where that is one of speed or angle, so that nothing has to be filled in.
+    pub unit: Option<String>,
+    /// It is in volts, so that a speed is that of a tachogenerator.
+    pub in_volts: bool,
+    /// Count at which its counter seems to begin again.
+    pub rollover: Option<f64>,
+    /// Why it was taken for that.
+    pub why: String,
+}
+
+impl DraftShaft {
+    /// The draft of one channel.
+    pub(super) fn of(column: String, signal: SpeedSignal, channel: &Channel, why: &str) -> Self {
+        let quantity = match signal {
+            SpeedSignal::Position => Quantity::Angle,
+            _ => Quantity::Speed,
+        };
+        let stated = channel.unit_text.as_deref().unwrap_or_default();
+        // A speed in a unit that the import knows comes in rad/s already.
+        let known =
+            channel.unit.as_deref() == Some("rad/s") || units::find(quantity, stated).is_ok();
+        DraftShaft {
+            column,
+            signal,
+            unit: known.then(|| stated.to_owned()),
+            in_volts: channel.unit.as_deref() == Some("V"),
+            rollover: rollover(signal, &channel.values),
+            why: why.to_owned(),
+        }
+    }
+}
+
+/// The power of two at which a counter falls back to its beginning, where its largest number is just below.
+fn rollover(signal: SpeedSignal, values: &[f64]) -> Option<f64> {
+    let (low, high) = simd::range(values);
+    let falls = |w: &[f64]| (w[1] - w[0]).abs() > 0.5 * (high - low);
+    let turn = 2f64.powi((high - low + 1.0).log2().ceil() as i32);
+    let near = high - low > 0.9 * turn;
+    (signal == SpeedSignal::Position && high - low > 15.0 && near && values.windows(2).any(falls))
+        .then_some(turn)
+}
+
 /// The text of the sheet. It can be read back as it stands, except that a shunt of unknown resistance has to be filled in.
 pub fn draft_text(draft: &Draft) -> String {
-    let mut out = String::new();
-    // Writing to a String cannot fail, so the results are not looked at.
-    let _ = write_sheet(&mut out, draft);
-    out
+    // The template is part of the program: that it renders is shown by a test.
+    rendered(draft).unwrap_or_else(|error| format!("# {error}"))
 }
 
-fn write_sheet(out: &mut String, draft: &Draft) -> std::fmt::Result {
-    writeln!(
-        out,
-        "# A first bench sheet, guessed from the captures beside it. Every guess says why; mend what is wrong, fill in what is\n\
-         # known and delete the comments. The format is told in docs/bench_sheet.md.\n"
-    )?;
-    writeln!(out, "[motor]")?;
-    writeln!(out, "name = {}", quoted(&draft.motor_name))?;
-    writeln!(
-        out,
-        "# commutator_segments = 7          # count the bars if you can: the ripple then gives the speed\n\
-         # poles = 2                        # count the magnet poles too: the ripple of 4 poles is easily read as that of 2\n\
-         # brushes = \"carbon\"               # or \"metal-carbon\", \"metal\"\n\
-         # magnets = \"ferrite\"              # or \"neodymium\", \"samarium-cobalt\"\n\
-         # room_temperature_c = 21\n\
-         # winding_temperature = {{ c = 24, limit_k = 2 }}   # at the beginning of each capture\n"
-    )?;
-    match &draft.supply_v {
-        Some((volts, why)) => writeln!(
-            out,
-            "[supply]\n# Guess: {}\nvoltage = {{ v = {volts}, limit_percent = 3 }}\n",
-            one_line(why)
-        )?,
-        None => writeln!(
-            out,
-            "# [supply]\n# voltage = {{ v = 12, limit_percent = 1 }}\n"
-        )?,
-    }
-    write_instruments(out, draft)?;
-    for (channels, measures, chain) in [
-        (&draft.voltage, "voltage", "[\"scope\", \"probe\"]"),
-        (&draft.current, "current", sensor_chain(draft)),
-    ] {
-        for channel in channels {
-            write_channel(out, channel, measures, chain)?;
+fn rendered(draft: &Draft) -> Result<String, minijinja::Error> {
+    let mut environment = Environment::new();
+    environment.set_trim_blocks(true);
+    environment.set_lstrip_blocks(true);
+    environment.set_keep_trailing_newline(true);
+    environment.add_filter("quoted", |text: String| quoted(&text));
+    environment.add_filter("line", |text: String| one_line(&text));
+    environment.add_filter("one_or_list", |texts: Vec<String>| {
+        let all: Vec<String> = texts.iter().map(|text| quoted(text)).collect();
+        match all.as_slice() {
+            [one] => one.clone(),
+            several => format!("[{}]", several.join(", ")),
         }
-    }
-    for shaft in &draft.shaft {
-        write_shaft(out, shaft, &quoted(&shaft.column), &one_line(&shaft.why))?;
-    }
-    for capture in &draft.captures {
-        write_capture(out, capture)?;
-    }
-    for (file, why) in &draft.left_out {
-        writeln!(out, "# Left out: {}: {}", one_line(file), one_line(why))?;
-    }
-    if !draft.left_out.is_empty() {
-        writeln!(out)?;
-    }
-    writeln!(
-        out,
-        "# Readings by hand. One speed settles K, J and friction; without it (or a visible commutation ripple) they stay undetermined.\n\
-         # [[readings]]\n\
-         # kind = \"tachometer\"\n\
-         # speed = {{ rpm = 5000, limit_percent = 0.1, limit_rpm = 1 }}\n\
-         # capture = {}\n\
-         #\n\
-         # [[readings]]\n\
-         # kind = \"ohmmeter\"\n\
-         # readings_ohm = [4.4, 4.6, 4.5, 4.7]      # over several rotor positions\n\
-         # accuracy = {{ limit_percent = 1, limit_ohm = 0.02 }}\n\
-         # leads = {{ ohm = 0.15, limit_ohm = 0.02 }}",
-        quoted(
-            draft
-                .captures
-                .iter()
-                .find(|c| c.role == Role::RunDown)
-                .or(draft.captures.first())
-                .map_or("coast", |c| &c.name)
-        )
-    )
+    });
+    let raw_volts = draft.current.iter().any(|c| c.raw_volts);
+    let run_down = draft.captures.iter().find(|c| c.role == Role::RunDown);
+    let running = run_down.or(draft.captures.first());
+    let supply_v = draft.supply_v.as_ref();
+    let template = include_str!("bench_sheet.toml.j2");
+    environment.template_from_str(template)?.render(context! {
+        motor_name => draft.motor_name,
+        supply_v => supply_v.map(|(volts, why)| (volts.to_string(), why)),
+        bits => draft.bits,
+        sensor => if raw_volts { "shunt" } else { "clamp" },
+        voltage => draft.voltage,
+        current => draft.current,
+        shaft => draft.shaft.iter().map(shaft_context).collect::<Vec<_>>(),
+        captures => draft.captures.iter().map(capture_context).collect::<Vec<_>>(),
+        left_out => draft.left_out,
+        running => running.map_or("coast", |c| &c.name),
+    })
 }
 
-fn raw_volts(draft: &Draft) -> bool {
-    draft.current.iter().any(|c| c.raw_volts)
-}
-
-fn sensor_chain(draft: &Draft) -> &'static str {
-    if raw_volts(draft) {
-        "[\"scope\", \"shunt\"]"
-    } else {
-        "[\"scope\", \"clamp\"]"
+fn capture_context(capture: &DraftCapture) -> Value {
+    let DraftCapture {
+        voltage_channel: voltage,
+        current_channel: current,
+        ..
+    } = capture;
+    let mut files = vec![&capture.file];
+    files.extend(&capture.further);
+    context! {
+        name => capture.name,
+        files,
+        why => capture.why,
+        role => capture.role.name(),
+        channels => [
+            ("voltage", voltage, capture.voltage_recorded),
+            ("current", current, capture.current_recorded),
+        ],
+        warnings => capture.warnings,
     }
 }
 
-fn write_instruments(out: &mut String, draft: &Draft) -> std::fmt::Result {
-    writeln!(out, "[instruments.scope]\nkind = \"oscilloscope\"")?;
-    match &draft.bits {
-        Some((bits, why)) => writeln!(out, "# Guess: {}\nbits = {bits}", one_line(why))?,
-        None => writeln!(out, "# bits = 8")?,
-    }
-    writeln!(
-        out,
-        "# Assumed; see the data sheet of yours.\n\
-         gain = {{ limit_full_scale_percent = 3 }}\n\
-         zero = {{ limit_divisions = 0.1 }}\n\
-         time_base = {{ limit_ppm = 100 }}\n\n\
-         [instruments.probe]\n\
-         kind = \"voltage-probe\"\n\
-         # Assumed; see the data sheet of yours.\n\
-         gain = {{ limit_percent = 2 }}\n"
-    )?;
-    if raw_volts(draft) {
-        writeln!(
-            out,
-            "[instruments.shunt]\n\
-             kind = \"shunt\"\n\
-             # The current column is in volts, so it must be raw volts across a shunt. Fill in its resistance:\n\
-             # resistance_ohm = 0.05\n\
-             # Assumed; the tolerance is printed on the part.\n\
-             tolerance = {{ limit_percent = 1 }}\n"
-        )
-    } else {
-        writeln!(
-            out,
-            "# The current column is in ampere. A clamp is assumed; for a shunt use kind = \"shunt\", resistance_ohm and tolerance.\n\
-             [instruments.clamp]\n\
-             kind = \"current-probe\"\n\
-             gain = {{ limit_percent = 3 }}\n\
-             # zero = {{ limit_ma = 40 }}        # see its data sheet; 1 % of the largest current is assumed without\n\
-             # bandwidth_hz = 100e3\n"
-        )
-    }
-}
-
-fn write_channel(
-    out: &mut String,
-    channel: &DraftChannel,
-    measures: &str,
-    chain: &str,
-) -> std::fmt::Result {
-    writeln!(out, "# Guess: {}", one_line(&channel.why))?;
-    writeln!(out, "[channels.{}]", quoted(&channel.name))?;
-    writeln!(out, "measures = \"{measures}\"")?;
-    let columns: Vec<String> = channel.columns.iter().map(|c| quoted(c)).collect();
-    match columns.as_slice() {
-        [column] => writeln!(out, "column = {column}")?,
-        _ => writeln!(out, "column = [{}]", columns.join(", "))?,
-    }
-    writeln!(out, "through = {chain}")?;
-    if measures == "voltage" {
-        writeln!(
-            out,
-            "# spans = \"shunt\"                 # if the voltage was measured across motor and shunt together"
-        )?;
-    }
-    if channel.raw_volts {
-        writeln!(out, "raw_volts = true")?;
-    }
-    if channel.reversed {
-        writeln!(out, "reversed = true")?;
-    }
-    writeln!(out)
-}
-
-fn write_capture(out: &mut String, capture: &DraftCapture) -> std::fmt::Result {
-    writeln!(out, "[[captures]]")?;
-    writeln!(out, "name = {}", quoted(&capture.name))?;
-    let files: Vec<String> = std::iter::once(&capture.file)
-        .chain(&capture.further)
-        .map(|file| quoted(file))
-        .collect();
-    match files.as_slice() {
-        [file] => writeln!(out, "file = {file}")?,
-        several => writeln!(
-            out,
-            "# One event in several files, told by their names and times.\nfile = [{}]",
-            several.join(", ")
-        )?,
-    }
-    writeln!(out, "# Guess: {}", one_line(&capture.why))?;
-    writeln!(out, "role = \"{}\"", capture.role.name())?;
-    for (key, channel, recorded) in [
-        (
-            "voltage",
-            &capture.voltage_channel,
-            capture.voltage_recorded,
+/// The channel's keys; as a comment where the person has to fill in a number.
+fn shaft_context(shaft: &DraftShaft) -> Value {
+    let (mark, keys) = match (shaft.signal, &shaft.unit) {
+        (SpeedSignal::Speed, Some(_)) => (
+            "",
+            "gain = { limit_percent = 1 }            # assumed".to_owned(),
         ),
-        (
-            "current",
-            &capture.current_channel,
-            capture.current_recorded,
+        (SpeedSignal::Speed, None) if shaft.in_volts => (
+            "# ",
+            "volts_per_speed = { v_per_krpm = 1, limit_percent = 1 }".to_owned(),
         ),
-    ] {
-        if let Some(channel) = channel {
-            writeln!(out, "{key}.channel = {}", quoted(channel))?;
-        }
-        if !recorded {
-            writeln!(out, "# No column of this file was taken for the {key}.")?;
-            writeln!(out, "{key}.recorded = false")?;
-        }
+        (SpeedSignal::Speed, None) => ("# ", "unit = \"rpm\"".to_owned()),
+        (SpeedSignal::Position, Some(unit)) => ("", format!("unit = \"{unit}\"")),
+        (SpeedSignal::Position, None) => ("# ", "counts_per_turn = 2000".to_owned()),
+        (SpeedSignal::Pulses, _) => ("# ", "pulses_per_turn = 1".to_owned()),
+    };
+    context! {
+        mark,
+        keys,
+        why => shaft.why,
+        column => shaft.column,
+        measures => shaft.signal.name(),
+        rollover => shaft.rollover.map(|count| count.to_string()),
     }
-    for warning in &capture.warnings {
-        writeln!(out, "# Doubt: {}", one_line(warning))?;
-    }
-    writeln!(out)
 }
 
 /// A comment must not break its line, or its rest would be read as keys.
@@ -289,7 +220,7 @@ fn quoted(text: &str) -> String {
             '"' => out.push_str("\\\""),
             '\\' => out.push_str("\\\\"),
             c if c.is_control() => {
-                let _ = write!(out, "\\u{:04X}", c as u32);
+                out.push_str(&format!("\\u{:04X}", c as u32));
             }
             c => out.push(c),
         }
@@ -301,6 +232,12 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_template_renders() {
+        let text = rendered(&Draft::default()).unwrap();
+        assert!(text.starts_with("# A first bench sheet") && text.ends_with("0.02 }\n"));
+    }
 
     #[test]
     fn names_from_files_cannot_break_out_of_their_quotes_or_comments() {

@@ -4,18 +4,18 @@ use super::quantity::{CURRENT, VOLTAGE, accuracy_at};
 use super::speed_channel::{TypedSpeedChannel, read_speed_channel};
 use super::table::{NameOrNumber, Table};
 use crate::bench::accuracy::Accuracy;
+use crate::bench::capture::SpeedSignal;
 use crate::bench::error::{BenchError, Place};
-use crate::bench::speed_channel::SpeedSignal;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(in crate::bench) enum Measures {
+pub enum Measures {
     Voltage,
     Current,
 }
 
 /// Everything that may be said of a scope channel, as a default or for one capture.
 #[derive(Clone, Debug, Default)]
-pub(in crate::bench) struct ChannelKeys {
+pub struct ChannelKeys {
     pub column: Option<Vec<NameOrNumber>>,
     pub through: Option<Vec<String>>,
     pub spans: Option<String>,
@@ -30,7 +30,7 @@ pub(in crate::bench) struct ChannelKeys {
 }
 
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedChannel {
+pub struct TypedChannel {
     pub name: String,
     pub place: Place,
     pub measures: Measures,
@@ -39,7 +39,7 @@ pub(in crate::bench) struct TypedChannel {
 
 /// What a capture says of its voltage or current channel.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct ChannelOverride {
+pub struct ChannelOverride {
     pub place: Place,
     pub recorded: bool,
     pub channel: Option<String>,
@@ -89,12 +89,12 @@ fn check_channel_keys(table: &Table<'_>, keys: &ChannelKeys) -> Result<(), Bench
 }
 
 /// A channel of voltage or current, or of the shaft.
-pub(super) enum AnyChannel {
+pub enum AnyChannel {
     Electrical(Box<TypedChannel>),
     Shaft(Box<TypedSpeedChannel>),
 }
 
-pub(super) fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchError> {
+pub fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchError> {
     use SpeedSignal::{Position, Pulses, Speed};
     let measures = table.choice(
         "measures",
@@ -108,31 +108,23 @@ pub(super) fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, 
         ],
     )?;
     let expected = "\"voltage\", \"current\", \"speed\", \"position\" or \"pulses\"";
-    match table.require("measures", measures, expected)? {
-        Ok(measures) => electrical(name, measures, table)
-            .map(|channel| AnyChannel::Electrical(Box::new(channel))),
-        Err(signal) => read_speed_channel(name, signal, table)
-            .map(|channel| AnyChannel::Shaft(Box::new(channel))),
-    }
-}
-
-fn electrical(
-    name: &str,
-    measures: Measures,
-    table: &Table<'_>,
-) -> Result<TypedChannel, BenchError> {
-    let keys = read_channel_keys(table, measures)?;
-    table.finish()?;
-    check_channel_keys(table, &keys)?;
-    Ok(TypedChannel {
-        name: name.to_string(),
-        place: table.place(),
-        measures,
-        keys,
+    Ok(match table.require("measures", measures, expected)? {
+        Ok(measures) => {
+            let keys = read_channel_keys(table, measures)?;
+            table.finish()?;
+            check_channel_keys(table, &keys)?;
+            AnyChannel::Electrical(Box::new(TypedChannel {
+                name: name.to_string(),
+                place: table.place(),
+                measures,
+                keys,
+            }))
+        }
+        Err(signal) => AnyChannel::Shaft(Box::new(read_speed_channel(name, signal, table)?)),
     })
 }
 
-pub(super) fn read_override(
+pub fn read_override(
     parent: &Table<'_>,
     key: &str,
     measures: Measures,

@@ -11,8 +11,8 @@ use crate::bench::setup::HeatKind;
 use crate::capture::ReadOptions;
 
 /// Where the numbers of one quantity stand.
-#[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedSeries {
+#[derive(Clone, Debug, Default)]
+pub struct TypedSeries {
     /// Name of the column in the file; found by its unit without one.
     pub column: Option<String>,
     /// Typed in the sheet instead.
@@ -21,7 +21,7 @@ pub(in crate::bench) struct TypedSeries {
 }
 
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedHeat {
+pub struct TypedHeat {
     pub place: Place,
     pub name: Option<String>,
     pub kind: HeatKind,
@@ -40,12 +40,9 @@ pub(in crate::bench) struct TypedHeat {
     pub import: ReadOptions,
 }
 
-pub(super) fn read_heat(table: &Table<'_>, base: &ReadOptions) -> Result<TypedHeat, BenchError> {
-    let kinds = [
-        ("heat-run", HeatKind::HeatRun),
-        ("cool-down", HeatKind::CoolDown),
-    ];
-    let kind = table.choice("kind", "kind of heat record", &kinds)?;
+pub fn read_heat(table: &Table<'_>, base: &ReadOptions) -> Result<TypedHeat, BenchError> {
+    let kinds = [HeatKind::HeatRun, HeatKind::CoolDown].map(|kind| (kind.name(), kind));
+    let kind = table.kind("kind of heat record", &kinds)?;
     let rotor_held = table.choice(
         "rotor",
         "state of the rotor",
@@ -53,8 +50,8 @@ pub(super) fn read_heat(table: &Table<'_>, base: &ReadOptions) -> Result<TypedHe
     )?;
     let typed = TypedHeat {
         place: table.place(),
+        kind,
         name: table.text("name")?,
-        kind: table.require("kind", kind, "one of heat-run, cool-down")?,
         file: table.text("file")?,
         file_place: table.place_of("file"),
         time_s: table.numbers("time_s")?,
@@ -94,11 +91,7 @@ fn series(
     units: Units,
 ) -> Result<TypedSeries, BenchError> {
     let Some(table) = parent.table(key)? else {
-        return Ok(TypedSeries {
-            column: None,
-            values: None,
-            accuracy: Accuracy::default(),
-        });
+        return Ok(TypedSeries::default());
     };
     let series = TypedSeries {
         column: table.text("column")?,

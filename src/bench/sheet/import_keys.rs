@@ -5,53 +5,35 @@ use crate::bench::error::BenchError;
 use crate::capture::{Limits, ReadOptions, TimeGaps};
 
 /// Reads `import` of the sheet or of one capture on top of `base`.
-pub(super) fn read_import(
-    parent: &Table<'_>,
-    base: &ReadOptions,
-) -> Result<ReadOptions, BenchError> {
+pub fn read_import(parent: &Table<'_>, base: &ReadOptions) -> Result<ReadOptions, BenchError> {
     let mut options = base.clone();
     let Some(table) = parent.table("import")? else {
         return Ok(options);
     };
-    if let Some(delimiter) = table.choice(
-        "delimiter",
-        "delimiter",
-        &[
-            (",", b','),
-            (";", b';'),
-            ("tab", b'\t'),
-            ("|", b'|'),
-            ("space", b' '),
-        ],
-    )? {
-        options.delimiter = Some(delimiter);
-    }
-    if let Some(decimal) = table.choice(
-        "decimal",
-        "decimal mark",
-        &[("point", b'.'), ("comma", b',')],
-    )? {
-        options.decimal = Some(decimal);
-    }
-    if let Some(encoding) = table.text("encoding")? {
-        options.encoding = Some(encoding);
-    }
+    let delimiters = [
+        (",", b','),
+        (";", b';'),
+        ("tab", b'\t'),
+        ("|", b'|'),
+        ("space", b' '),
+    ];
+    let delimiter = table.choice("delimiter", "delimiter", &delimiters)?;
+    options.delimiter = delimiter.or(options.delimiter);
+    let decimals = [("point", b'.'), ("comma", b',')];
+    let decimal = table.choice("decimal", "decimal mark", &decimals)?;
+    options.decimal = decimal.or(options.decimal);
+    options.encoding = table.text("encoding")?.or(options.encoding);
     for (key, slot) in [
         ("skip_lines", &mut options.skip_lines),
         ("header_rows", &mut options.header_rows),
         ("time_column", &mut options.time_column),
     ] {
-        if let Some(count) = count_from_zero(&table, key, 1e9)? {
-            *slot = Some(count as usize);
-        }
+        let count = count_from_zero(&table, key, 1e9)?;
+        *slot = count.map(|count| count as usize).or(*slot);
     }
     read_limits(&table, &mut options.limits)?;
-    if let Some(interval) = table.positive("interval_s")? {
-        options.interval_s = Some(interval);
-    }
-    if let Some(start) = table.number("start_s")? {
-        options.start_s = Some(start);
-    }
+    options.interval_s = table.positive("interval_s")?.or(options.interval_s);
+    options.start_s = table.number("start_s")?.or(options.start_s);
     if let Some(units) = table.table("units")? {
         read_units(&units, &mut options.units)?;
     }
@@ -62,17 +44,13 @@ pub(super) fn read_import(
             .map(|c| c as usize)
             .collect();
     }
-    if let Some(gaps) = table.choice(
-        "time_gaps",
-        "treatment of gaps in time",
-        &[
-            ("tell", TimeGaps::Keep),
-            ("split", TimeGaps::Split),
-            ("sort", TimeGaps::Sort),
-        ],
-    )? {
-        options.time_gaps = gaps;
-    }
+    let gaps = [
+        ("tell", TimeGaps::Keep),
+        ("split", TimeGaps::Split),
+        ("sort", TimeGaps::Sort),
+    ];
+    let gaps = table.choice("time_gaps", "treatment of gaps in time", &gaps)?;
+    options.time_gaps = gaps.unwrap_or(options.time_gaps);
     table.finish()?;
     Ok(options)
 }

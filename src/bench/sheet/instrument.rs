@@ -1,12 +1,14 @@
 //! One instrument.
 
-use super::quantity::{CURRENT, INDUCTANCE, RATIO, RESISTANCE, SPEED, VOLTAGE, accuracy_at};
+use super::quantity::{CURRENT, INDUCTANCE, RATIO, RESISTANCE, SPEED, Units, VOLTAGE, accuracy_at};
 use super::table::Table;
 use crate::bench::accuracy::Accuracy;
 use crate::bench::error::BenchError;
+use crate::quantity::units::Quantity;
 
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(in crate::bench) enum InstrumentKind {
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum InstrumentKind {
+    #[default]
     Oscilloscope,
     VoltageProbe,
     CurrentProbe,
@@ -15,8 +17,8 @@ pub(in crate::bench) enum InstrumentKind {
     Tachometer,
 }
 
-#[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedInstrument {
+#[derive(Clone, Debug, Default)]
+pub struct TypedInstrument {
     pub name: String,
     pub kind: InstrumentKind,
     pub bits: Option<u32>,
@@ -31,11 +33,7 @@ pub(in crate::bench) struct TypedInstrument {
     pub skew_s: Option<f64>,
     pub resistance_ohm: Option<f64>,
     /// Accuracies of a meter or tachometer.
-    pub reads_resistance: Option<Accuracy>,
-    pub reads_inductance: Option<Accuracy>,
-    pub reads_voltage: Option<Accuracy>,
-    pub reads_current: Option<Accuracy>,
-    pub reads_speed: Option<Accuracy>,
+    reads: Vec<(Quantity, Accuracy)>,
 }
 
 impl TypedInstrument {
@@ -44,46 +42,36 @@ impl TypedInstrument {
         TypedInstrument {
             name: name.to_string(),
             kind,
-            bits: None,
-            divisions: None,
-            gain: None,
-            range_gain: None,
-            zero: None,
-            time_base: None,
-            bandwidth_hz: None,
-            skew_s: None,
-            resistance_ohm: None,
-            reads_resistance: None,
-            reads_inductance: None,
-            reads_voltage: None,
-            reads_current: None,
-            reads_speed: None,
+            ..TypedInstrument::default()
         }
+    }
+
+    /// The accuracy with which a meter or tachometer reads a quantity.
+    pub fn reads(&self, quantity: Quantity) -> Option<Accuracy> {
+        let mut known = self.reads.iter();
+        known.find(|(q, _)| *q == quantity).map(|(_, a)| *a)
+    }
+
+    fn read_accuracies(&mut self, table: &Table<'_>, of: &[Units]) -> Result<(), BenchError> {
+        for units in of {
+            let accuracy = accuracy_at(table, &units.quantity.to_string(), *units, false)?;
+            self.reads.extend(accuracy.map(|a| (units.quantity, a)));
+        }
+        Ok(())
     }
 }
 
-pub(super) fn read_instrument(
-    name: &str,
-    table: &Table<'_>,
-) -> Result<TypedInstrument, BenchError> {
+pub fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument, BenchError> {
     use InstrumentKind::*;
-    let kind = table.choice(
-        "kind",
-        "instrument kind",
-        &[
-            ("oscilloscope", Oscilloscope),
-            ("voltage-probe", VoltageProbe),
-            ("current-probe", CurrentProbe),
-            ("shunt", Shunt),
-            ("meter", Meter),
-            ("tachometer", Tachometer),
-        ],
-    )?;
-    let kind = table.require(
-        "kind",
-        kind,
-        "one of oscilloscope, voltage-probe, current-probe, shunt, meter, tachometer",
-    )?;
+    let kinds = [
+        ("oscilloscope", Oscilloscope),
+        ("voltage-probe", VoltageProbe),
+        ("current-probe", CurrentProbe),
+        ("shunt", Shunt),
+        ("meter", Meter),
+        ("tachometer", Tachometer),
+    ];
+    let kind = table.kind("instrument kind", &kinds)?;
     let mut instrument = TypedInstrument::unstated(name, kind);
     // Each kind knows its own keys, so that a clamp's zero typed at a shunt is refused.
     match kind {
@@ -113,13 +101,8 @@ pub(super) fn read_instrument(
             instrument.gain = accuracy_at(table, "tolerance", RESISTANCE, false)?;
             instrument.bandwidth_hz = table.positive("bandwidth_hz")?;
         }
-        Meter => {
-            instrument.reads_resistance = accuracy_at(table, "resistance", RESISTANCE, false)?;
-            instrument.reads_inductance = accuracy_at(table, "inductance", INDUCTANCE, false)?;
-            instrument.reads_voltage = accuracy_at(table, "voltage", VOLTAGE, false)?;
-            instrument.reads_current = accuracy_at(table, "current", CURRENT, false)?;
-        }
-        Tachometer => instrument.reads_speed = accuracy_at(table, "speed", SPEED, false)?,
+        Meter => instrument.read_accuracies(table, &[RESISTANCE, INDUCTANCE, VOLTAGE, CURRENT])?,
+        Tachometer => instrument.read_accuracies(table, &[SPEED])?,
     }
     table.free_text("note")?;
     table.finish()?;

@@ -1,29 +1,24 @@
-//! The bench sheet as typed: every key read and checked for its form, nothing looked up or opened yet.
+//! What the tables of a sheet are read with: [`Table`] key by key, quantities with their accuracies, and those tables that nothing but
+//! their form can be said of before a file is opened.
 
-mod bridge;
-mod by_hand;
-mod capture;
 mod channel;
 mod heat;
 mod import_keys;
 mod instrument;
 mod motor;
 mod quantity;
-mod reading;
 mod reading_table;
-mod source;
 mod speed_channel;
 mod table;
-mod typed_sheet;
 
-pub(super) use capture::TypedCapture;
-pub(super) use channel::{ChannelKeys, ChannelOverride, Measures, TypedChannel};
-pub(super) use heat::{TypedHeat, TypedSeries};
-pub(super) use instrument::{InstrumentKind, TypedInstrument};
-pub(super) use quantity::Quantity;
-pub(super) use reading::{TypedOhmmeter, TypedReading, TypedReadingKind};
-pub(super) use reading_table::{TypedColumn, TypedReadingTable};
-pub(super) use source::Source;
-pub(super) use speed_channel::TypedSpeedChannel;
-pub(super) use table::{NameOrNumber, Table, unknown_name};
-pub(super) use typed_sheet::{TypedSheet, read_typed};
+pub(super) use channel::{
+    AnyChannel, ChannelKeys, ChannelOverride, Measures, TypedChannel, read_channel, read_override,
+};
+pub(super) use heat::{TypedHeat, TypedSeries, read_heat};
+pub(super) use import_keys::read_import;
+pub(super) use instrument::{InstrumentKind, TypedInstrument, read_instrument};
+pub(super) use motor::{TypedSupply, read_motor, read_supply};
+pub(super) use quantity::*;
+pub(super) use reading_table::{TypedColumn, TypedReadingTable, read_reading_table};
+pub(super) use speed_channel::{SpeedOverride, TypedSpeedChannel, read_speed_override};
+pub(super) use table::{NameOrNumber, Source, Table};

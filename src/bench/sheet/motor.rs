@@ -10,13 +10,13 @@ const MOST_POLES: u32 = 24;
 
 /// The source of the bench.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedSupply {
+pub struct TypedSupply {
     /// Open-circuit voltage.
     pub voltage: Option<Quantity>,
     pub current_limit_a: Option<f64>,
 }
 
-pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), BenchError> {
+pub fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), BenchError> {
     let name = table.text("name")?;
     let commutator_segments = table.count("commutator_segments")?;
     let poles = table.count("poles")?;
@@ -83,7 +83,7 @@ pub(super) fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quanti
     ))
 }
 
-pub(super) fn read_supply(table: &Table<'_>) -> Result<TypedSupply, BenchError> {
+pub fn read_supply(table: &Table<'_>) -> Result<TypedSupply, BenchError> {
     let supply = TypedSupply {
         voltage: size_at(table, "voltage", VOLTAGE)?,
         current_limit_a: table.positive("current_limit_a")?,

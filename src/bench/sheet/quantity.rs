@@ -1,14 +1,13 @@
 //! Stated quantities and accuracies of a sheet: `{ v = 24, limit_percent = 1 }`.
 
 use super::table::Table;
-use crate::bench::accuracy::{Accuracy, Parts};
+use crate::bench::accuracy::{Accuracy, Parts, Stated};
 use crate::bench::error::{BenchError, Place};
-use crate::bench::setup::Stated;
-use crate::quantity::units::{Quantity as Kind, factor};
+use crate::quantity::units::{Quantity as Kind, RPM, factor};
 
 /// A kind of quantity with the units it may be typed in, and the factor of each to SI.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Units {
+pub struct Units {
     pub quantity: Kind,
     /// Key of a value and its factor to SI.
     pub values: &'static [(&'static str, f64)],
@@ -19,7 +18,7 @@ pub(super) struct Units {
 /// The keys of one kind of quantity, each with its unit in the table of units.
 macro_rules! units {
     ($name:ident, $quantity:ident, [$(($key:literal, $unit:literal)),+]) => {
-        pub(super) const $name: Units = {
+        pub const $name: Units = {
             const UNITS: &[(&str, f64)] = &[$(($key, factor(Kind::$quantity, $unit))),+];
             Units {
                 quantity: Kind::$quantity,
@@ -55,20 +54,20 @@ units!(
 );
 units!(FREQUENCY, Frequency, [("hz", "Hz"), ("khz", "kHz")]);
 units!(ANGLE, Angle, [("rad", "rad"), ("deg", "deg")]);
-pub(super) const TEMPERATURE: Units = Units {
+pub const TEMPERATURE: Units = Units {
     quantity: Kind::Temperature,
     values: &[("c", 1.0)],
     differences: &[("k", 1.0)],
 };
 /// For gains: only `percent` and `ppm` can be meant.
-pub(super) const RATIO: Units = Units {
+pub const RATIO: Units = Units {
     quantity: Kind::Ratio,
     values: &[],
     differences: &[],
 };
 
 /// Reads the accuracy keys of a table; other keys are left alone. `of_screen`: parts of a division, and of the full scale of the screen, are allowed.
-pub(super) fn read_accuracy(
+pub fn read_accuracy(
     table: &Table<'_>,
     units: Units,
     of_screen: bool,
@@ -95,7 +94,11 @@ pub(super) fn read_accuracy(
     accuracy.limit = of_way(&["limit", "half_width"])?;
     accuracy.coverage_95 = of_way(&["coverage_95"])?;
     accuracy.standard = of_way(&["standard"])?;
-    let full_scale = full_scale(table, units)?;
+    let mut full_scale = None;
+    for (unit, factor) in units.differences {
+        let stated = table.positive(&format!("full_scale_{unit}"))?;
+        full_scale = stated.map(|value| value * factor).or(full_scale);
+    }
     let ways = [
         &mut accuracy.limit,
         &mut accuracy.coverage_95,
@@ -117,17 +120,6 @@ pub(super) fn read_accuracy(
     Ok(accuracy)
 }
 
-/// The full scale of the range that a table states, in SI.
-fn full_scale(table: &Table<'_>, units: Units) -> Result<Option<f64>, BenchError> {
-    let mut found = None;
-    for (unit, factor) in units.differences {
-        if let Some(value) = table.positive(&format!("full_scale_{unit}"))? {
-            found = Some(value * factor);
-        }
-    }
-    Ok(found)
-}
-
 /// The size of one key in SI; 0 where it is absent.
 fn stated_part(table: &Table<'_>, key: &str, factor: f64) -> Result<f64, BenchError> {
     match table.number(key)? {
@@ -144,7 +136,7 @@ fn stated_part(table: &Table<'_>, key: &str, factor: f64) -> Result<f64, BenchEr
 }
 
 /// Reads a table that holds nothing but an accuracy.
-pub(super) fn accuracy_at(
+pub fn accuracy_at(
     parent: &Table<'_>,
     key: &str,
     units: Units,
@@ -173,18 +165,82 @@ pub struct Quantity {
 }
 
 impl Quantity {
+    /// The stated value; an accuracy must have been typed.
+    pub fn stated(&self, key: &str) -> Result<Stated, BenchError> {
+        if self.accuracy.is_empty() {
+            let text = format!(
+                "`{key}` has a value but no accuracy; add e.g. limit_percent = … (a limit, rectangular), coverage_95_percent = … (two standard deviations) or standard_percent = …"
+            );
+            return Err(BenchError::at(&self.place, text));
+        }
+        Ok(self.accuracy.state(self.value))
+    }
+
     /// With the accuracy typed, or `fallback` where none was typed.
     pub fn stated_or(&self, fallback: Accuracy) -> Stated {
-        if self.accuracy.is_empty() {
-            fallback.state(self.value)
-        } else {
-            self.accuracy.state(self.value)
+        match self.accuracy.is_empty() {
+            true => fallback.state(self.value),
+            false => self.accuracy.state(self.value),
         }
     }
 }
 
+/// As [`Quantity::stated`], where the key is there.
+pub fn stated(quantity: &Option<Quantity>, key: &str) -> Result<Option<Stated>, BenchError> {
+    quantity.as_ref().map(|q| q.stated(key)).transpose()
+}
+
+/// Limit of a winding temperature that was stated without one, in K.
+const ASSUMED_TEMPERATURE_LIMIT_K: f64 = 2.0;
+/// Limits of a speed that was stated without one.
+const ASSUMED_SPEED_LIMIT: f64 = 1e-3;
+
+/// A winding temperature; without an accuracy one is assumed, with one warning for each place.
+pub fn winding_temperature(
+    quantity: &Quantity,
+    warnings: &mut Vec<String>,
+) -> Result<Stated, BenchError> {
+    if !(-60.0..=250.0).contains(&quantity.value) {
+        let text = format!(
+            "a winding temperature of {} °C cannot be meant; expected -60 to 250 °C",
+            quantity.value
+        );
+        return Err(BenchError::at(&quantity.place, text));
+    }
+    if quantity.accuracy.is_empty() {
+        let warning = format!(
+            "line {}: winding temperature {} °C without an accuracy; assumed within {ASSUMED_TEMPERATURE_LIMIT_K} K (rectangular). Add limit_k to replace the assumption",
+            quantity.place.line, quantity.value
+        );
+        if !warnings.contains(&warning) {
+            warnings.push(warning);
+        }
+    }
+    Ok(quantity.stated_or(Accuracy::limit_absolute(ASSUMED_TEMPERATURE_LIMIT_K)))
+}
+
+/// A speed with its own accuracy, that of the `tachometer` it was read with, or an assumed one. `line` is that of the sheet.
+pub fn speed(
+    speed: &Quantity,
+    tachometer: Option<Accuracy>,
+    line: u32,
+    warnings: &mut Vec<String>,
+) -> Stated {
+    if tachometer.is_none() && speed.accuracy.is_empty() {
+        warnings.push(format!(
+            "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)"
+        ));
+    }
+    speed.stated_or(tachometer.unwrap_or_else(assumed_speed_accuracy))
+}
+
+/// 0.1 % and 1 rpm.
+pub fn assumed_speed_accuracy() -> Accuracy {
+    Accuracy::limit_relative(ASSUMED_SPEED_LIMIT).and_limit_absolute(RPM)
+}
+
 /// Reads `key = { UNIT = value, limit_… = … }`.
-pub(super) fn quantity_at(
+pub fn quantity_at(
     parent: &Table<'_>,
     key: &str,
     units: Units,
@@ -230,7 +286,7 @@ pub(super) fn quantity_at(
 }
 
 /// As [`quantity_at`], for what has no sign: negative values are refused, and zero except for a resistance, which may be none.
-pub(super) fn size_at(
+pub fn size_at(
     parent: &Table<'_>,
     key: &str,
     units: Units,

@@ -8,13 +8,13 @@ use super::quantity::{
 use super::table::{NameOrNumber, Table};
 use crate::bench::accuracy::Accuracy;
 use crate::bench::error::{BenchError, Place};
-use crate::bench::reading_table::TableKind;
+use crate::bench::setup::TableKind;
 use crate::capture::ReadOptions;
 use crate::quantity::units::{self, Quantity as Kind};
 
 /// A table as typed, its file not yet opened.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedReadingTable {
+pub struct TypedReadingTable {
     pub place: Place,
     pub kind: TableKind,
     pub name: Option<String>,
@@ -30,7 +30,7 @@ pub(in crate::bench) struct TypedReadingTable {
 
 /// What was read with one meter.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedColumn {
+pub struct TypedColumn {
     pub key: &'static str,
     pub place: Place,
     pub quantity: Kind,
@@ -75,14 +75,12 @@ fn columns_of(kind: TableKind) -> &'static [(&'static str, Units, bool)] {
     }
 }
 
-pub(super) fn read_reading_table(
+pub fn read_reading_table(
     table: &Table<'_>,
     base: &ReadOptions,
 ) -> Result<TypedReadingTable, BenchError> {
     let kinds = TableKind::ALL.map(|kind| (kind.name(), kind));
-    let kind = table.choice("kind", "kind of table", &kinds)?;
-    let names = kinds.map(|(name, _)| name).join(", ");
-    let kind = table.require("kind", kind, &format!("one of {names}"))?;
+    let kind = table.kind("kind of table", &kinds)?;
     let name = table.text("name")?;
     let file = table.text("file")?;
     let mut columns = Vec::new();

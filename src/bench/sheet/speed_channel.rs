@@ -5,12 +5,12 @@ use super::quantity::{
 };
 use super::table::{NameOrNumber, Table};
 use crate::bench::accuracy::Accuracy;
+use crate::bench::capture::SpeedSignal;
 use crate::bench::error::{BenchError, Place};
-use crate::bench::speed_channel::SpeedSignal;
 
 /// A speed channel as typed.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct TypedSpeedChannel {
+pub struct TypedSpeedChannel {
     pub name: String,
     pub place: Place,
     pub signal: SpeedSignal,
@@ -36,13 +36,13 @@ pub(in crate::bench) struct TypedSpeedChannel {
 
 /// What a capture says of its speed channel.
 #[derive(Clone, Debug)]
-pub(in crate::bench) struct SpeedOverride {
+pub struct SpeedOverride {
     pub place: Place,
     pub recorded: bool,
     pub channel: Option<String>,
 }
 
-pub(super) fn read_speed_channel(
+pub fn read_speed_channel(
     name: &str,
     signal: SpeedSignal,
     table: &Table<'_>,
@@ -122,7 +122,7 @@ fn gear(parent: &Table<'_>) -> Result<Option<(f64, Accuracy)>, BenchError> {
     Ok(Some((turns, accuracy)))
 }
 
-pub(super) fn read_speed_override(parent: &Table<'_>) -> Result<Option<SpeedOverride>, BenchError> {
+pub fn read_speed_override(parent: &Table<'_>) -> Result<Option<SpeedOverride>, BenchError> {
     let Some(table) = parent.table("speed")? else {
         return Ok(None);
     };

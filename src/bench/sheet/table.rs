@@ -4,13 +4,70 @@
 //! one. Ask for all keys first, call `finish`, and only then report a missing one, so that a misspelt key is
 //! reported as misspelt and not as missing.
 
-use super::source::{Source, article, finite};
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
 use std::cell::RefCell;
+use std::path::Path;
+use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
+
+/// Path and text of a sheet, from which places are counted.
+#[derive(Clone, Debug)]
+pub struct Source<'s> {
+    pub path: Arc<Path>,
+    pub text: &'s str,
+}
+
+impl Source<'_> {
+    /// Line and column of a byte offset.
+    pub fn place(&self, offset: usize) -> Place {
+        let before = self.text.get(..offset).unwrap_or(self.text);
+        let line_start = before.rfind('\n').map_or(0, |p| p + 1);
+        Place {
+            path: self.path.clone(),
+            line: before.matches('\n').count() as u32 + 1,
+            column: before[line_start..].chars().count() as u32 + 1,
+        }
+    }
+}
+
+/// A number, whole or not; `None` where it is none or too large for one.
+fn finite(value: &DeValue<'_>) -> Option<f64> {
+    let number = if let Some(integer) = value.as_integer() {
+        i64::from_str_radix(integer.as_str(), integer.radix()).ok()? as f64
+    } else {
+        value.as_float()?.as_str().parse::<f64>().ok()?
+    };
+    number.is_finite().then_some(number)
+}
+
+fn whole(value: &DeValue<'_>) -> Option<f64> {
+    finite(value).filter(|n| n.fract() == 0.0 && (1.0..=1e6).contains(n))
+}
+
+fn string(value: &DeValue<'_>) -> Option<String> {
+    value.as_str().map(str::to_string)
+}
+
+/// Every element of a list.
+fn each<T>(value: &DeValue<'_>, one: impl Fn(&DeValue<'_>) -> Option<T>) -> Option<Vec<T>> {
+    value.as_array()?.iter().map(|v| one(v.get_ref())).collect()
+}
+
+/// The kind of a value in words.
+fn article(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
 
 /// One table and the keys asked of it.
 pub struct Table<'t> {
@@ -65,29 +122,36 @@ impl<'t> Table<'t> {
         self.entries.get(key)
     }
 
+    /// The value of a key as `convert` has it; an error where that is `None`, which means that it is not as `expected`.
+    fn value<T>(
+        &self,
+        key: &str,
+        expected: &str,
+        convert: impl Fn(&DeValue<'t>) -> Option<T>,
+    ) -> Result<Option<T>, BenchError> {
+        let Some(value) = self.get(key) else {
+            return Ok(None);
+        };
+        match convert(value.get_ref()) {
+            Some(converted) => Ok(Some(converted)),
+            None => self.wrong(key, value, expected),
+        }
+    }
+
     fn wrong<T>(
         &self,
         key: &str,
         value: &Spanned<DeValue<'_>>,
         expected: &str,
     ) -> Result<T, BenchError> {
-        Err(BenchError::WrongType {
-            place: self.source.place(value.span().start),
-            key: key.to_string(),
-            table: self.name.as_str().into(),
-            found: format!("{} {}", article(value.get_ref()), self.excerpt(value)),
-            expected: expected.to_string(),
-        })
-    }
-
-    fn excerpt(&self, value: &Spanned<DeValue<'_>>) -> String {
         let text = self.source.text.get(value.span()).unwrap_or("");
-        let short: String = text.chars().take(40).collect();
-        if text.chars().count() > 40 || short.contains('\n') {
-            String::new()
-        } else {
-            format!("({short})")
-        }
+        let excerpt = match text.chars().count() > 40 || text.contains('\n') {
+            true => String::new(),
+            false => format!("({text})"),
+        };
+        let found = format!("{} {excerpt}", article(value.get_ref()));
+        let text = format!("`{key}` in {} is {found}, expected {expected}", self.name);
+        Err(BenchError::at(&self.source.place(value.span().start), text))
     }
 
     /// A text of one line that shows every character it holds.
@@ -104,151 +168,90 @@ impl<'t> Table<'t> {
 
     /// A text that may have several lines.
     pub fn free_text(&self, key: &str) -> Result<Option<String>, BenchError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(value) => match value.get_ref().as_str() {
-                Some(text) => Ok(Some(text.to_string())),
-                None => self.wrong(key, value, "a text in quotes"),
-            },
-        }
+        self.value(key, "a text in quotes", string)
     }
 
     /// A finite number, whole or not.
     pub fn number(&self, key: &str) -> Result<Option<f64>, BenchError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(value) => match finite(value.get_ref()) {
-                Some(number) => Ok(Some(number)),
-                None => self.wrong(key, value, "a finite number"),
-            },
-        }
+        self.value(key, "a finite number", finite)
     }
 
     /// A number above zero.
     pub fn positive(&self, key: &str) -> Result<Option<f64>, BenchError> {
-        match (self.number(key)?, self.entries.get(key)) {
-            (Some(number), Some(value)) if number <= 0.0 => {
-                self.wrong(key, value, "a number above zero")
-            }
-            (number, _) => Ok(number),
-        }
+        self.number(key)?;
+        self.value(key, "a number above zero", |v| {
+            finite(v).filter(|n| *n > 0.0)
+        })
     }
 
     pub fn count(&self, key: &str) -> Result<Option<u32>, BenchError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(value) => match finite(value.get_ref()) {
-                Some(n) if n.fract() == 0.0 && (1.0..=1e6).contains(&n) => Ok(Some(n as u32)),
-                _ => self.wrong(key, value, "a whole number from 1"),
-            },
-        }
+        self.value(key, "a whole number from 1", |v| whole(v).map(|n| n as u32))
     }
 
     pub fn flag(&self, key: &str) -> Result<Option<bool>, BenchError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(value) => match value.get_ref().as_bool() {
-                Some(flag) => Ok(Some(flag)),
-                None => self.wrong(key, value, "true or false"),
-            },
-        }
+        self.value(key, "true or false", DeValue::as_bool)
     }
 
     pub fn numbers(&self, key: &str) -> Result<Option<Vec<f64>>, BenchError> {
-        let Some(value) = self.get(key) else {
-            return Ok(None);
-        };
-        let numbers = value.get_ref().as_array().and_then(|array| {
-            let numbers: Option<Vec<f64>> = array.iter().map(|v| finite(v.get_ref())).collect();
-            numbers
-        });
-        match numbers {
-            Some(numbers) if !numbers.is_empty() => Ok(Some(numbers)),
-            _ => self.wrong(key, value, "a list of numbers in [ ]"),
-        }
+        self.value(key, "a list of numbers in [ ]", |v| {
+            each(v, finite).filter(|numbers| !numbers.is_empty())
+        })
     }
 
     /// A list of pairs of numbers.
     pub fn pairs(&self, key: &str) -> Result<Option<Vec<(f64, f64)>>, BenchError> {
-        let Some(value) = self.get(key) else {
-            return Ok(None);
+        let expected = "a list of pairs of numbers, e.g. [[0.01, 0.02]]";
+        let pair = |value: &DeValue<'_>| match each(value, finite)?[..] {
+            [from, to] => Some((from, to)),
+            _ => None,
         };
-        let pair = |value: &DeValue<'_>| {
-            let mut ends = value.as_array()?.iter().map(|v| finite(v.get_ref()));
-            let pair = (ends.next()??, ends.next()??);
-            ends.next().is_none().then_some(pair)
-        };
-        let pairs = value.get_ref().as_array().and_then(|array| {
-            let pairs: Option<Vec<_>> = array.iter().map(|v| pair(v.get_ref())).collect();
-            pairs
-        });
-        match pairs {
-            Some(pairs) => Ok(Some(pairs)),
-            None => self.wrong(
-                key,
-                value,
-                "a list of pairs of numbers, e.g. [[0.01, 0.02]]",
-            ),
-        }
+        self.value(key, expected, |v| each(v, pair))
     }
 
     /// A text, or a list of texts.
     pub fn texts(&self, key: &str) -> Result<Option<Vec<String>>, BenchError> {
-        let Some(value) = self.get(key) else {
-            return Ok(None);
-        };
-        if let Some(text) = value.get_ref().as_str() {
-            return Ok(Some(vec![text.to_string()]));
-        }
-        let texts = value.get_ref().as_array().and_then(|array| {
-            let texts: Option<Vec<String>> = array
-                .iter()
-                .map(|v| v.get_ref().as_str().map(str::to_string))
-                .collect();
-            texts
-        });
-        match texts {
-            Some(texts) => Ok(Some(texts)),
-            None => self.wrong(key, value, "a text, or a list of texts in [ ]"),
-        }
+        self.value(key, "a text, or a list of texts in [ ]", |v| {
+            string(v).map(|t| vec![t]).or_else(|| each(v, string))
+        })
     }
 
     /// A column by name or number, or a list of such from which the first found is taken.
     pub fn columns(&self, key: &str) -> Result<Option<Vec<NameOrNumber>>, BenchError> {
         let expected = "a column name in quotes, a column number from 1, or a list of such";
-        let one = |value: &DeValue<'_>| -> Option<NameOrNumber> {
-            if let Some(text) = value.as_str() {
-                return Some(NameOrNumber::Name(text.to_string()));
-            }
-            finite(value)
-                .filter(|n| n.fract() == 0.0 && (1.0..=1e6).contains(n))
-                .map(|n| NameOrNumber::Number(n as usize))
+        let one = |value: &DeValue<'_>| {
+            let number = || whole(value).map(|n| NameOrNumber::Number(n as usize));
+            string(value).map(NameOrNumber::Name).or_else(number)
         };
-        let Some(value) = self.get(key) else {
-            return Ok(None);
-        };
-        let columns = match value.get_ref().as_array() {
-            Some(array) => array.iter().map(|v| one(v.get_ref())).collect(),
-            None => one(value.get_ref()).map(|c| vec![c]),
-        };
-        match columns {
-            Some(columns) if !columns.is_empty() => Ok(Some(columns)),
-            _ => self.wrong(key, value, expected),
-        }
+        self.value(key, expected, |v| {
+            let columns = one(v).map(|c| vec![c]).or_else(|| each(v, one));
+            columns.filter(|columns| !columns.is_empty())
+        })
     }
 
     pub fn table(&self, key: &str) -> Result<Option<Table<'t>>, BenchError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(value) => match value.get_ref().as_table() {
-                Some(entries) => Ok(Some(Table::new(
-                    self.source,
-                    self.child_name(key),
-                    entries,
-                    value.span().start,
-                ))),
-                None => self.wrong(key, value, "a table, e.g. { … }"),
-            },
+        let Some(value) = self.get(key) else {
+            return Ok(None);
+        };
+        let inside = |name: &'_ str| Some(name.strip_prefix('[')?.strip_suffix(']')?.to_owned());
+        let name = || match inside(&self.name) {
+            Some(parent) => format!("[{parent}.{key}]"),
+            None if self.name == "the sheet" => format!("[{key}]"),
+            None => format!("`{key}` of {}", self.name),
+        };
+        self.as_table(key, value, "a table, e.g. { … }", name)
+            .map(Some)
+    }
+
+    fn as_table(
+        &self,
+        key: &str,
+        value: &'t Spanned<DeValue<'t>>,
+        expected: &str,
+        name: impl Fn() -> String,
+    ) -> Result<Table<'t>, BenchError> {
+        match value.get_ref().as_table() {
+            Some(entries) => Ok(Table::new(self.source, name(), entries, value.span().start)),
+            None => self.wrong(key, value, expected),
         }
     }
 
@@ -258,25 +261,14 @@ impl<'t> Table<'t> {
             return Ok(Vec::new());
         };
         let Some(array) = value.get_ref().as_array() else {
-            return self.wrong(
-                key,
-                value,
-                &format!("a list of tables, each under [[{key}]]"),
-            );
+            let expected = format!("a list of tables, each under [[{key}]]");
+            return self.wrong(key, value, &expected);
         };
-        let mut tables = Vec::with_capacity(array.len());
-        for (index, item) in array.iter().enumerate() {
-            match item.get_ref().as_table() {
-                Some(entries) => tables.push(Table::new(
-                    self.source,
-                    format!("[[{key}]] number {}", index + 1),
-                    entries,
-                    item.span().start,
-                )),
-                None => return self.wrong(key, item, "a table"),
-            }
-        }
-        Ok(tables)
+        let tables = array.iter().enumerate().map(|(index, item)| {
+            let name = || format!("[[{key}]] number {}", index + 1);
+            self.as_table(key, item, "a table", name)
+        });
+        tables.collect()
     }
 
     /// The named tables `[key.NAME]`, in the order of the sheet.
@@ -284,21 +276,11 @@ impl<'t> Table<'t> {
         let Some(parent) = self.table(key)? else {
             return Ok(Vec::new());
         };
-        let mut names: Vec<(usize, String)> = parent
-            .entries
-            .keys()
-            .map(|k| (k.span().start, k.get_ref().to_string()))
-            .collect();
-        names.sort();
-        let mut tables = Vec::with_capacity(names.len());
-        for (_, name) in names {
+        let mut tables = Vec::new();
+        for name in parent.keys() {
             if let Cow::Owned(shown) = one_line(&name) {
-                return parent.invalid(
-                    &name,
-                    format!(
-                        "\"{shown}\" is a name, expected one line without invisible characters"
-                    ),
-                );
+                let text = "is a name, expected one line without invisible characters";
+                return parent.invalid(&name, format!("\"{shown}\" {text}"));
             }
             if let Some(table) = parent.table(&name)? {
                 tables.push((name, table));
@@ -307,59 +289,37 @@ impl<'t> Table<'t> {
         Ok(tables)
     }
 
-    fn child_name(&self, key: &str) -> String {
-        match self
-            .name
-            .strip_prefix('[')
-            .and_then(|n| n.strip_suffix(']'))
-        {
-            Some(parent) => format!("[{parent}.{key}]"),
-            None if self.name == "the sheet" => format!("[{key}]"),
-            None => format!("`{key}` of {}", self.name),
-        }
-    }
-
     /// The keys that stand in the table, in the order of the sheet.
     pub fn keys(&self) -> Vec<String> {
-        let mut keys: Vec<(usize, String)> = self
-            .entries
-            .keys()
-            .map(|k| (k.span().start, k.get_ref().to_string()))
-            .collect();
+        let keys = self.entries.keys();
+        let mut keys: Vec<_> = keys.map(|k| (k.span().start, k.get_ref())).collect();
         keys.sort();
-        keys.into_iter().map(|(_, key)| key).collect()
+        keys.into_iter().map(|(_, key)| key.to_string()).collect()
     }
 
     /// Reports the first key that nobody asked for.
     pub fn finish(&self) -> Result<(), BenchError> {
         let asked = self.asked.borrow();
-        let mut unknown: Vec<_> = self
-            .entries
-            .keys()
-            .filter(|k| !asked.iter().any(|a| a == k.get_ref()))
-            .collect();
-        unknown.sort_by_key(|k| k.span().start);
-        let Some(key) = unknown.first() else {
+        let keys = self.entries.keys();
+        let unknown = keys.filter(|k| !asked.iter().any(|a| a == k.get_ref()));
+        let Some(key) = unknown.min_by_key(|k| k.span().start) else {
             return Ok(());
         };
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
-        Err(BenchError::UnknownKey {
-            place: self.source.place(key.span().start),
-            key: key.get_ref().to_string(),
-            table: self.name.as_str().into(),
-            nearest: nearest(key.get_ref(), &known).unwrap_or("").to_string(),
-            known: asked.clone(),
-        })
+        let text = format!(
+            "unknown key `{}` in {}; the nearest known key is `{}`. Known here: {}",
+            key.get_ref(),
+            self.name,
+            nearest(key.get_ref(), &known).unwrap_or(""),
+            asked.join(", ")
+        );
+        Err(BenchError::at(&self.source.place(key.span().start), text))
     }
 
     /// The error of a key that is not there.
     pub fn missing(&self, key: &str, hint: &str) -> BenchError {
-        BenchError::Missing {
-            place: self.place(),
-            key: key.to_string(),
-            table: self.name.as_str().into(),
-            hint: hint.to_string(),
-        }
+        let text = format!("{} lacks the key `{key}`: {hint}", self.name);
+        BenchError::at(&self.place(), text)
     }
 
     /// The value, or an error that names the missing key and what it should hold.
@@ -380,25 +340,23 @@ impl<'t> Table<'t> {
         if let Some((_, value)) = choices.iter().find(|(name, _)| *name == found) {
             return Ok(Some(value.clone()));
         }
+        let names = choices.iter().map(|(name, _)| *name);
+        Err(BenchError::unknown(
+            &self.place_of(key),
+            what,
+            &found,
+            names,
+        ))
+    }
+
+    /// As [`Self::choice`], for the key `kind`, without which no other key can be read.
+    pub fn kind<T: Clone>(&self, what: &str, choices: &[(&str, T)]) -> Result<T, BenchError> {
+        let kind = self.choice("kind", what, choices)?;
         let names: Vec<&str> = choices.iter().map(|(name, _)| *name).collect();
-        Err(unknown_name(self.place_of(key), what, &found, &names))
+        self.require("kind", kind, &format!("one of {}", names.join(", ")))
     }
 
     pub fn invalid<T>(&self, key: &str, text: impl Into<String>) -> Result<T, BenchError> {
-        Err(BenchError::Invalid {
-            place: self.place_of(key),
-            text: text.into(),
-        })
-    }
-}
-
-/// The error of a name that is not among the known ones.
-pub fn unknown_name(place: Place, what: &str, found: &str, known: &[&str]) -> BenchError {
-    BenchError::UnknownName {
-        place,
-        what: what.into(),
-        found: found.to_string(),
-        nearest: nearest(found, known).map(str::to_string),
-        known: known.iter().map(|k| k.to_string()).collect(),
+        Err(BenchError::at(&self.place_of(key), text))
     }
 }

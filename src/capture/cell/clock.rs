@@ -1,4 +1,4 @@
-//! Clock times and dates as exports write them: `12:34:10.5`, `2024-01-02T03:04:05.000Z`, `02.01.2024 03:04:05,000`.
+//! Clock times and dates as exports write them: `12:34:10.5`, `2024-01-02T03:04:05.000Z`, `20240102T030405.000`, `02.01.2024 03:04:05,000`.
 //!
 //! A record counts its time from its first row, so a time zone and the order of day and month do not matter but at midnight.
 
@@ -21,8 +21,8 @@ pub fn parse(cell: &[u8]) -> Option<Clock> {
     let text = std::str::from_utf8(cell).ok().filter(|t| t.len() <= 48)?;
     let text = text.trim().trim_matches(['"', '\'']).trim();
     // `Fri Mar 14 09:26:53 2025`: the year of asctime (ISO/IEC 9899, 7.29.3.1) stands last.
-    let moved = year_last(text);
-    let text = moved.as_deref().unwrap_or(text);
+    let usual = year_last(text).or_else(|| with_colons(text));
+    let text = usual.as_deref().unwrap_or(text);
     let at = text.find(':')?;
     let digits = text[..at]
         .bytes()
@@ -55,6 +55,17 @@ fn year_last(text: &str) -> Option<String> {
     let (date, clock) = before.rsplit_once(' ')?;
     let is_year = year.len() == 4 && year.bytes().all(|b| b.is_ascii_digit());
     (is_year && clock.contains(':')).then(|| format!("{date} {year} {clock}"))
+}
+
+/// `20240102T030405.000`, the basic format of ISO 8601, with the colons of the extended one.
+fn with_colons(text: &str) -> Option<String> {
+    let (date, clock) = text.split_once(['T', 't'])?;
+    let (clock, rest) = clock.split_at_checked(6)?;
+    let are_digits = |t: &str| t.bytes().all(|b| b.is_ascii_digit());
+    (date.len() == 8 && are_digits(date) && are_digits(clock)).then(|| {
+        let (hour, minute, second) = (&clock[..2], &clock[2..4], &clock[4..]);
+        format!("{date} {hour}:{minute}:{second}{rest}")
+    })
 }
 
 /// Takes off a zone (`Z`, `+01:00`) and gives whether `AM` (false) or `PM` (true) is written.
@@ -198,6 +209,9 @@ mod tests {
             ("06-May-2025 17:25:05", true, 62705.0, 0),
             ("20250314 09:26:53.5", true, 34013.5, 1),
             ("Fri Mar 14 09:26:53 2025", true, 34013.0, 0),
+            ("20260314T101530.250", true, 36930.25, 3),
+            ("20260314T101530Z", true, 36930.0, 0),
+            ("20260314T101530,5+0100", true, 36930.5, 1),
         ] {
             let clock = parse(text.as_bytes()).unwrap_or_else(|| panic!("{text}"));
             assert_eq!(
@@ -213,6 +227,8 @@ mod tests {
             "12:75:10",
             "1.5",
             "x 12:00:00",
+            "20260314T1015",
+            "20260314T1015305",
             "13:00:00 PM",
         ] {
             assert_eq!(parse(text.as_bytes()), None, "{text}");

@@ -1,57 +1,16 @@
 //! Words and signs that stand for a value that is not there or left the range.
 
 use super::Cell;
+use crate::quantity::is_listed;
 
 /// Longest mark, in bytes.
 const LONGEST_MARK: usize = 20;
 
-const OVER: [&str; 19] = [
-    "inf",
-    "infinity",
-    "ol",
-    "over",
-    "overflow",
-    "overload",
-    "overrange",
-    "overrng",
-    "outofrange",
-    "oor",
-    "clip",
-    "clipped",
-    "1inf",
-    "ovl",
-    "ovld",
-    "ovfl",
-    "ovflw",
-    "oflow",
-    "saturated",
-];
-const UNDER: [&str; 4] = ["underflow", "underrange", "undrng", "ul"];
-const MISSING: [&str; 23] = [
-    "nan",
-    "na",
-    "null",
-    "none",
-    "nil",
-    "missing",
-    "invalid",
-    "1qnan",
-    "1ind",
-    "1nan",
-    "nc",
-    "nodata",
-    "novalue",
-    "nosignal",
-    "notconnected",
-    "err",
-    "error",
-    "undef",
-    "undefined",
-    "empty",
-    "blank",
-    "badvalue",
-    "off",
-];
+const OVER: &str = "inf infinity ol over overflow overload overrange overrng outofrange oor clip \
+    clipped 1inf ovl ovld ovfl ovflw oflow saturated";
+const UNDER: &str = "underflow underrange undrng ul";
+const MISSING: &str = "nan na null none nil missing invalid 1qnan 1ind 1nan nc nodata novalue \
+    nosignal notconnected err error undef undefined empty blank badvalue off";
 
 /// A mark for a value that is not there or left the range; text where it is none.
 pub(super) fn mark(cell: &[u8]) -> Cell {
@@ -76,11 +35,8 @@ pub(super) fn mark(cell: &[u8]) -> Cell {
     if all(|b| b == b'*') || bare == "\u{221e}".as_bytes() {
         return Cell::Overrange(positive);
     }
-    if all(|b| b == b'>') {
-        return Cell::Overrange(true);
-    }
-    if all(|b| b == b'<') {
-        return Cell::Overrange(false);
+    if all(|b| b == b'>') || all(|b| b == b'<') {
+        return Cell::Overrange(bare[0] == b'>');
     }
     // Spreadsheets print their errors so: `#VALUE!`, `#DIV/0!`, `#N/A`.
     if bare.len() > 3 && bare[0] == b'#' && matches!(bare[bare.len() - 1], b'!' | b'?' | b'A') {
@@ -97,16 +53,10 @@ fn word(bare: &[u8], positive: bool) -> Cell {
         letters[length] = byte.to_ascii_lowercase();
         length += 1;
     }
-    let is = |word: &&str| word.as_bytes() == &letters[..length];
-    if bare.iter().any(|b| !b.is_ascii()) {
-        Cell::Text
-    } else if OVER.iter().any(is) {
-        Cell::Overrange(positive)
-    } else if UNDER.iter().any(is) {
-        Cell::Overrange(false)
-    } else if MISSING.iter().any(is) {
-        Cell::Missing
-    } else {
-        Cell::Text
+    match std::str::from_utf8(&letters[..length]) {
+        Ok(word) if bare.is_ascii() && is_listed(OVER, word) => Cell::Overrange(positive),
+        Ok(word) if bare.is_ascii() && is_listed(UNDER, word) => Cell::Overrange(false),
+        Ok(word) if bare.is_ascii() && is_listed(MISSING, word) => Cell::Missing,
+        _ => Cell::Text,
     }
 }

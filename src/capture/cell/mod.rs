@@ -1,16 +1,13 @@
 //! One cell of a table: a number, a quantity with its unit, a missing value, an overrange mark, or text.
 
 pub mod clock;
-mod codes;
-mod grouped;
 mod marks;
-mod suffixed;
+mod spellings;
 
-pub use codes::{hexadecimal, is_bits, is_hexadecimal};
+pub use spellings::{hexadecimal, is_bits, is_hexadecimal};
 
-use grouped::grouped;
 use marks::mark;
-use suffixed::suffixed;
+use spellings::{grouped, suffixed};
 
 /// What a cell holds.
 #[derive(Clone, Copy, Debug, PartialEq)]

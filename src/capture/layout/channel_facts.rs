@@ -5,6 +5,7 @@ use super::words::{collapsed, is_horizontal_unit};
 use crate::capture::cell;
 use crate::capture::record::{ChannelFacts, PreambleFact};
 use crate::capture::unit;
+use crate::quantity::is_listed;
 
 /// A key in lower case, its words parted by one blank.
 fn simple(key: &str) -> String {
@@ -15,76 +16,6 @@ fn simple(key: &str) -> String {
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ")
-}
-
-/// What a key says of a channel.
-enum Topic {
-    Ratio,
-    Scale,
-    Offset,
-    CodeStep,
-    Units,
-    Coupling,
-    Inverted,
-    Name,
-}
-
-fn topic(key: &str) -> Option<Topic> {
-    let has = |word: &str| key.contains(word);
-    let whole = collapsed(key);
-    if is_horizontal_unit(key) || has("horizontal") || has("time") || has("trigger") {
-        None
-    } else if has("probe") || has("attenuation") {
-        Some(Topic::Ratio)
-    } else if has("vertical scale")
-        || has("volts div")
-        || matches!(key, "scale" | "v div" | "y scale")
-    {
-        Some(Topic::Scale)
-    } else if has("vertical offset") || matches!(key, "offset" | "y offset") {
-        Some(Topic::Offset)
-    } else if [
-        "verticalunit",
-        "yunit",
-        "vunit",
-        "unity",
-        "yaxisunit",
-        "channelunit",
-        "signalunit",
-    ]
-    .iter()
-    .any(|word| whole.starts_with(word))
-        || matches!(key, "unit" | "units")
-    {
-        Some(Topic::Units)
-    } else if matches!(
-        whole.as_str(),
-        "ymult"
-            | "ymultiplier"
-            | "yincrement"
-            | "yinc"
-            | "verticalmultiplier"
-            | "lsb"
-            | "vperlsb"
-            | "voltsperlsb"
-            | "voltsperbit"
-            | "voltspercount"
-            | "voltspercode"
-            | "codestep"
-    ) {
-        Some(Topic::CodeStep)
-    } else if has("coupling") {
-        Some(Topic::Coupling)
-    } else if has("invert") {
-        Some(Topic::Inverted)
-    } else if matches!(
-        whole.as_str(),
-        "source" | "channelname" | "trace" | "tracename" | "channel" | "signalname" | "label"
-    ) {
-        Some(Topic::Name)
-    } else {
-        None
-    }
 }
 
 /// `10`, `10X`, `x10`, `10:1`.
@@ -103,8 +34,12 @@ pub struct StatedChannel {
 }
 
 impl StatedChannel {
-    /// Takes in what `text` says of `topic`; `key_unit` is the unit that stands in the key.
-    fn take(&mut self, topic: &Topic, text: &str, key_unit: Option<&str>, decimal: u8) {
+    /// Takes in what `text` says of the topic of a key; `key_unit` is the unit that stands in the key.
+    fn take(&mut self, key: &str, text: &str, key_unit: Option<&str>, decimal: u8) {
+        const UNITS: &str = "verticalunit yunit vunit unity yaxisunit channelunit signalunit";
+        const CODE_STEP: &str = "ymult ymultiplier yincrement yinc verticalmultiplier lsb vperlsb \
+            voltsperlsb voltsperbit voltspercount voltspercode codestep";
+        const NAME: &str = "source channelname trace tracename channel signalname label";
         let quantity = || {
             let (number, unit) = unit::quantity(text, decimal)?;
             let key_unit = key_unit
@@ -115,21 +50,35 @@ impl StatedChannel {
                 _ => number,
             })
         };
-        match topic {
-            Topic::Ratio => self.facts.probe_ratio = ratio(text, decimal),
-            Topic::Scale => self.facts.vertical_scale_per_division = quantity(),
-            Topic::Offset => self.facts.vertical_offset = quantity(),
-            Topic::CodeStep => self.facts.code_step = quantity(),
-            Topic::Units => self.unit_text = Some(text.to_string()),
-            Topic::Coupling => self.facts.coupling = Some(text.to_string()),
-            Topic::Inverted => {
-                self.facts.inverted = match text.to_lowercase().as_str() {
-                    "no" | "off" | "false" | "0" => Some(false),
-                    "yes" | "on" | "true" | "1" => Some(true),
-                    _ => None,
-                }
+        let has = |words: &[&str]| words.iter().any(|word| key.contains(word));
+        let whole = collapsed(key);
+        let is_units = || UNITS.split(' ').any(|word| whole.starts_with(word));
+        let facts = &mut self.facts;
+        if is_horizontal_unit(key) || has(&["horizontal", "time", "trigger"]) {
+            return;
+        }
+        if has(&["probe", "attenuation"]) {
+            facts.probe_ratio = ratio(text, decimal);
+        } else if has(&["vertical scale", "volts div"])
+            || matches!(key, "scale" | "v div" | "y scale")
+        {
+            facts.vertical_scale_per_division = quantity();
+        } else if has(&["vertical offset"]) || matches!(key, "offset" | "y offset") {
+            facts.vertical_offset = quantity();
+        } else if is_units() || is_listed("unit units", key) {
+            self.unit_text = Some(text.to_string());
+        } else if is_listed(CODE_STEP, &whole) {
+            facts.code_step = quantity();
+        } else if has(&["coupling"]) {
+            facts.coupling = Some(text.to_string());
+        } else if has(&["invert"]) {
+            facts.inverted = match text.to_lowercase().as_str() {
+                "no" | "off" | "false" | "0" => Some(false),
+                "yes" | "on" | "true" | "1" => Some(true),
+                _ => None,
             }
-            Topic::Name => self.name = Some(text.to_string()),
+        } else if is_listed(NAME, &whole) {
+            self.name = Some(text.to_string());
         }
     }
 }
@@ -163,9 +112,7 @@ pub fn of_channels(
             let rest = stem.strip_prefix(&name)?;
             (!name.is_empty() && rest.starts_with(' ')).then(|| (at, rest.trim()))
         });
-        let Some(topic) = topic(named.map_or(stem, |(_, rest)| rest)) else {
-            continue;
-        };
+        let topic = named.map_or(stem, |(_, rest)| rest);
         let mut filled = fact.values.iter().filter(|v| !v.is_empty());
         let count = filled.clone().count();
         for (at, (channel, stated)) in channels.iter().zip(&mut stated).enumerate() {
@@ -178,7 +125,7 @@ pub fn of_channels(
                 _ => None,
             };
             if let Some(value) = value.filter(|v| !v.is_empty()) {
-                stated.take(&topic, value, key_unit, decimal);
+                stated.take(topic, value, key_unit, decimal);
             }
         }
     }

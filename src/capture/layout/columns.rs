@@ -2,7 +2,9 @@
 
 use super::dialect::Dialect;
 use super::survey::Codes;
+use crate::capture::error::ReadError;
 use crate::capture::record::PreambleFact;
+use std::path::Path;
 
 /// Use of a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,21 +48,26 @@ pub struct Column {
     pub empty: bool,
 }
 
-/// An x axis that is not time.
-#[derive(Clone, Debug, PartialEq)]
-pub struct OtherAxis {
-    /// 1-based column of the axis.
-    pub column: usize,
-    /// What shows it, as a clause.
-    pub why: String,
+/// Why the table can be no record of channels against time.
+#[derive(Clone, Debug)]
+pub struct Refusal {
+    /// 1-based column to which it belongs, where the message names its place.
+    pub column: Option<usize>,
+    pub text: String,
 }
 
-/// Rows of several channels, one below the other.
-#[derive(Clone, Debug, PartialEq)]
-pub struct MixedChannels {
-    /// 0-based column that names the channel of each row.
-    pub column: usize,
-    pub channels: Vec<String>,
+impl Refusal {
+    /// For units that differ from row to row, in a 0-based column.
+    pub fn units_vary(column: usize) -> Refusal {
+        let text = format!(
+            "the unit in column {} changes from row to row, as of a meter that changes its range. Export with a fixed range; --unit {column}=V takes all numbers before it in one unit",
+            column + 1
+        );
+        Refusal {
+            column: Some(column + 1),
+            text,
+        }
+    }
 }
 
 /// The layout of a file, ready for the rows to be read.
@@ -78,16 +85,12 @@ pub struct Layout {
     /// Fewest and most cells of a row.
     pub cells: (usize, usize),
     pub facts: Vec<PreambleFact>,
-    /// The rows do not stand against time.
-    pub other_axis: Option<OtherAxis>,
+    /// Why the table cannot be used.
+    pub refusal: Option<Refusal>,
     /// 0-based columns that hold the unit of the column before them, and that unit.
     pub unit_columns: Vec<(usize, String)>,
-    /// A column names the channel that its row belongs to.
-    pub mixed_channels: Option<MixedChannels>,
     /// Line of names that has more of them than the rows have cells; they are not used.
     pub header_wider: Option<usize>,
-    /// 0-based column of units that change from row to row.
-    pub units_vary: Option<usize>,
     /// One sentence a rule.
     pub why: Vec<String>,
 }
@@ -98,4 +101,12 @@ impl Layout {
         let of = |role| self.columns.iter().position(|c| c.role == role);
         of(Role::Time).or_else(|| of(Role::Index))
     }
+}
+
+/// A table wider than the limit.
+pub fn too_many_columns(path: &Path, line: usize, found: usize, limit: usize) -> ReadError {
+    let text = format!(
+        "{found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns (in a sheet: max_columns under import)"
+    );
+    ReadError::new(path, line, text)
 }

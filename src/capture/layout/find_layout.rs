@@ -1,6 +1,6 @@
 //! What each column of the found table is: names, units, which column is time, which only counts.
 
-use super::columns::{Cells, Column, Layout, MixedChannels, Role};
+use super::columns::{Cells, Column, Layout, Refusal, Role};
 use super::header::{Header, HeaderLines, find_header};
 use super::other_axis::other_axis;
 use super::preamble;
@@ -68,16 +68,17 @@ pub fn read_layout(
         units_from_columns(&mut columns, &survey, &options.units, &mut why);
     assign_time(&mut columns, &survey.columns, options.time_column, &mut why);
     let known = options.time_column.is_some() || columns.iter().any(is_sure_time);
-    let other_axis = match known {
-        true => None,
-        false => other_axis(&columns, &survey.columns, &facts),
-    };
+    let no_time = (!known).then(|| other_axis(&columns, &survey.columns, &facts));
     for (column, text) in &options.units {
         if let Some(column) = column.checked_sub(1).and_then(|c| columns.get_mut(c)) {
             column.unit_text = Some(text.clone());
         }
     }
-    let mixed_channels = mixed_channels(&columns, &survey);
+    let refusal = no_time
+        .flatten()
+        .or_else(|| mixed_channels(&columns, &survey))
+        .or_else(|| units_vary.map(Refusal::units_vary))
+        .or_else(|| only_codes(&columns));
     let from_first = &lines[found.block.first..];
     Layout {
         dialect: found.dialect,
@@ -88,11 +89,9 @@ pub fn read_layout(
         columns,
         cells: survey.cells,
         facts,
-        other_axis,
+        refusal,
         unit_columns,
-        mixed_channels,
         header_wider,
-        units_vary,
         why,
     }
 }
@@ -129,7 +128,7 @@ fn units_from_columns(
 }
 
 /// A column that names the channel of each row, where most times stand more than once.
-fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<MixedChannels> {
+fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<Refusal> {
     let time = columns.iter().position(|c| c.role == Role::Time)?;
     let times = &survey.columns[time].values;
     let repeated = times.windows(2).filter(|w| w[0] == w[1]).count();
@@ -139,8 +138,25 @@ fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<MixedChannels> 
     columns.iter().enumerate().find_map(|(column, c)| {
         let named = c.name.as_deref().is_some_and(is_channel_name);
         let channels = survey.columns[column].channels(times.len(), named)?;
-        Some(MixedChannels { column, channels })
+        let text = format!(
+            "not one column a channel: column {} names the channel of each row ({}), and each time stands once a channel. Export with one column a channel, or bring the table to that shape (a pivot table of a spreadsheet does it)",
+            column + 1,
+            channels.join(", ")
+        );
+        Some(Refusal { column: None, text })
     })
+}
+
+/// Codes, and no column of numbers beside them.
+fn only_codes(columns: &[Column]) -> Option<Refusal> {
+    let at = columns.iter().position(|c| c.codes.is_some())?;
+    let name = columns[at].name.as_deref().unwrap_or_default();
+    let text = format!(
+        "no column of numbers: column {0} \"{name}\" holds codes (hexadecimal or bits), not volts or amperes. Export values in volts; --hex-column {0} reads the codes as whole numbers, to be scaled by a bench sheet",
+        at + 1
+    );
+    let has_values = columns.iter().any(|c| c.role == Role::Value);
+    (!has_values).then_some(Refusal { column: None, text })
 }
 
 /// Time by its unit, its clock or its name.
@@ -211,16 +227,17 @@ fn column(
     let announced = name.is_some() || (unit_text.is_some() && header.names.is_some());
     let text = seen.texts > seen.numbers || name.as_deref().is_some_and(is_remark_name);
     let nothing = seen.numbers == 0 && seen.marks == 0 && !announced;
+    let (has_units, unit_in_cells) = seen.quantities();
     let cells = if hexadecimal {
         Cells::Hexadecimal
-    } else if seen.clock.is_clock() {
+    } else if seen.is_clock() {
         Cells::Clock
-    } else if seen.quantities > 0 {
+    } else if has_units {
         Cells::Quantities
     } else {
         Cells::Numbers
     };
-    let codes = seen.codes.kind().filter(|_| !hexadecimal);
+    let codes = seen.codes().filter(|_| !hexadecimal);
     let skipped = match (codes, cells) {
         _ if is_beside || is_key => true,
         (Some(codes), _) => {
@@ -241,7 +258,7 @@ fn column(
         ));
         // The values come in SI: of the unit in the header only the quantity is left.
         let header_unit = unit_text.as_deref().and_then(|u| unit::parse(u, true));
-        let symbol = seen.unit_in_cells.or(header_unit.map(|u| u.symbol));
+        let symbol = unit_in_cells.or(header_unit.map(|u| u.symbol));
         unit_text = symbol.map(str::to_string);
     }
     Column {
@@ -252,7 +269,7 @@ fn column(
         cells,
         name,
         unit_text,
-        decimals: seen.decimals(),
+        decimals: seen.decimals,
         exponents: seen.exponents,
         empty: seen.numbers == 0 && !matches!(cells, Cells::Clock | Cells::Hexadecimal),
         codes,

@@ -5,7 +5,6 @@ mod columns;
 mod dialect;
 mod find_layout;
 mod header;
-mod number_block;
 mod other_axis;
 mod preamble;
 mod roles;
@@ -13,8 +12,10 @@ mod sniff;
 mod survey;
 mod words;
 
-pub use channel_facts::{TableChannel, of_channels};
-pub use columns::{Cells, Column, Layout, Role};
+pub use channel_facts::{StatedChannel, TableChannel, of_channels};
+#[cfg(test)]
+pub use columns::Column;
+pub use columns::{Cells, Layout, Refusal, Role, too_many_columns};
 pub use dialect::{Dialect, dialect_of_row, joined_at_decimals};
 pub use find_layout::read_layout;
 pub use preamble::RecordFacts;

@@ -1,6 +1,6 @@
 //! Files whose x axis is not time: spectra, sweeps of a frequency, tables against an angle or a wavelength.
 
-use super::columns::{Column, OtherAxis, Role};
+use super::columns::{Column, Refusal, Role};
 use super::survey::ColumnSurvey;
 use super::words::{is_horizontal_unit, is_other_axis_name, is_spectrum_name, is_spectrum_setting};
 use crate::capture::record::PreambleFact;
@@ -13,19 +13,26 @@ pub(super) fn other_axis(
     columns: &[Column],
     seen: &[ColumnSurvey],
     facts: &[PreambleFact],
-) -> Option<OtherAxis> {
-    let is_value = |c: &Column| matches!(c.role, Role::Value | Role::Time | Role::Index);
-    let found = |column: usize, why: String| {
-        Some(OtherAxis {
-            column: column + 1,
-            why,
-        })
-    };
-    let title = |c: &Column| {
-        c.name
-            .clone()
-            .unwrap_or_else(|| "without a name".to_string())
-    };
+) -> Option<Refusal> {
+    let (column, why) = axis_with_sign(columns, seen, facts)?;
+    let text = format!(
+        "not a record against time: {why}. It is a spectrum, a sweep or another table, and no motor can be identified from it. Export the waveform against time; where column {0} is time all the same, pass --time-column {0} (in a sheet: time_column under import)",
+        column + 1
+    );
+    Some(Refusal { column: None, text })
+}
+
+fn is_value(column: &Column) -> bool {
+    matches!(column.role, Role::Value | Role::Time | Role::Index)
+}
+
+/// The 0-based column of the axis, and what shows that it is not time.
+fn axis_with_sign(
+    columns: &[Column],
+    seen: &[ColumnSurvey],
+    facts: &[PreambleFact],
+) -> Option<(usize, String)> {
+    let title = |c: &Column| c.name.clone().unwrap_or("without a name".to_string());
     let running = || {
         let all = columns.iter().zip(seen).enumerate();
         all.filter(|(_, (c, s))| is_value(c) && runs_on(&s.values))
@@ -36,62 +43,51 @@ pub(super) fn other_axis(
     for (at, column) in running() {
         if let Some(unit) = column.unit_text.as_deref().filter(|u| is_other_unit(u)) {
             let why = format!("column {} \"{}\" is in {unit}", at + 1, title(column));
-            return found(at, why);
+            return Some((at, why));
         }
         let is_other = |name: &&str| is_other_axis_name(name) || is_other_unit(name);
         if let Some(name) = column.name.as_deref().filter(is_other) {
-            return found(at, format!("column {} is called \"{name}\"", at + 1));
+            return Some((at, format!("column {} is called \"{name}\"", at + 1)));
         }
     }
     let (axis, _) = running().next()?;
-    let horizontal = facts.iter().filter(|f| is_horizontal_unit(&f.key));
-    let mut units = horizontal.filter_map(|f| Some((f, f.values.first()?)));
-    if let Some((fact, unit)) = units.find(|(_, unit)| is_other_unit(unit)) {
-        return found(
-            axis,
-            format!("line {} states {} as \"{unit}\"", fact.line, fact.key),
-        );
-    }
-    if let Some(fact) = facts
-        .iter()
-        .find(|f| is_spectrum_setting(&f.key) || is_spectrum_name(&f.key))
-    {
-        return found(
-            axis,
-            format!("line {} states a \"{}\"", fact.line, fact.key),
-        );
-    }
-    let others = || {
-        columns
-            .iter()
-            .enumerate()
-            .filter(|(at, c)| *at != axis && is_value(c))
-    };
+    let others = columns.iter().enumerate();
+    let others: Vec<(usize, &Column)> = others
+        .filter(|(at, c)| *at != axis && is_value(c))
+        .collect();
     let spectrum = |c: &Column| {
         let in_decibels = |u: &str| u.trim().to_lowercase().starts_with("db");
         c.unit_text.as_deref().is_some_and(in_decibels)
             || c.name.as_deref().is_some_and(is_spectrum_name)
     };
-    if let Some((at, c)) = others().find(|(_, c)| spectrum(c)) {
-        return found(
-            axis,
-            format!(
-                "column {} \"{}\" is a level in decibels or a transform",
-                at + 1,
-                title(c)
-            ),
-        );
+    let by_level = || {
+        let (at, c) = others.iter().find(|(_, c)| spectrum(c))?;
+        let level = "is a level in decibels or a transform";
+        Some(format!("column {} \"{}\" {level}", at + 1, title(c)))
+    };
+    let by_steps = || {
+        let factor = constant_factor(&seen[axis].values).filter(|_| !others.is_empty())?;
+        let sweep = format!("grows by a constant factor of {factor:.4}, as a sweep does");
+        Some(format!("column {} {sweep}", axis + 1))
+    };
+    let why = by_setting(facts).or_else(by_level).or_else(by_steps)?;
+    Some((axis, why))
+}
+
+/// A setting that only a spectrum or a sweep has.
+fn by_setting(facts: &[PreambleFact]) -> Option<String> {
+    let horizontal = facts.iter().filter(|f| is_horizontal_unit(&f.key));
+    let mut units = horizontal.filter_map(|f| Some((f, f.values.first()?)));
+    if let Some((fact, unit)) = units.find(|(_, unit)| is_other_unit(unit)) {
+        return Some(format!(
+            "line {} states {} as \"{unit}\"",
+            fact.line, fact.key
+        ));
     }
-    let factor = constant_factor(&seen[axis].values)?;
-    let several = others().next().is_some();
-    several.then_some(())?;
-    found(
-        axis,
-        format!(
-            "column {} grows by a constant factor of {factor:.4}, as a sweep does",
-            axis + 1
-        ),
-    )
+    let fact = facts
+        .iter()
+        .find(|f| is_spectrum_setting(&f.key) || is_spectrum_name(&f.key))?;
+    Some(format!("line {} states a \"{}\"", fact.line, fact.key))
 }
 
 /// A unit that no time has: of frequency, length, angle or level.

@@ -3,8 +3,7 @@
 //! Every pairing of delimiter and decimal mark is tried; the one under which the largest block of rows agrees on
 //! which columns are numbers wins. Nothing here knows who made the file.
 
-use super::dialect::{CellKind, DIALECTS, Dialect, dialect_of_row, kind};
-use super::number_block::NumberBlock;
+use super::dialect::{CellKind, DIALECTS, Dialect, NumberBlock, dialect_of_row, kind};
 use super::preamble::key_and_unit;
 use super::words::setting;
 use crate::capture::cell;

@@ -22,180 +22,120 @@ pub enum Codes {
     Bits,
 }
 
-/// Whether all cells of a column are codes.
-#[derive(Clone, Copy, Default)]
-pub(super) struct CodeSurvey {
-    cells: usize,
-    hexadecimal: usize,
-    /// Cells that can only be hexadecimal.
-    letters: usize,
-    bits: usize,
-    leading_zeros: usize,
-    width: Option<usize>,
+/// One column over the rows of the head.
+pub(super) struct ColumnSurvey {
+    /// Row, text and what it holds, of every cell that is not blank.
+    cells: Vec<(usize, Vec<u8>, Cell)>,
+    pub numbers: usize,
+    pub texts: usize,
+    /// Cells that are marked as missing or beyond the range.
+    pub marks: usize,
+    pub values: Vec<f64>,
+    /// Numbers stand there with an exponent.
+    pub exponents: bool,
+    /// Digits after the decimal mark, where all cells agree.
+    pub decimals: Option<usize>,
 }
 
-impl CodeSurvey {
-    fn add(&mut self, cell: &[u8], parsed: &Cell) {
-        let hexadecimal = cell::is_hexadecimal(cell);
-        self.cells += 1;
-        self.hexadecimal += usize::from(hexadecimal);
-        self.letters += usize::from(hexadecimal && *parsed == Cell::Text);
-        self.bits += usize::from(cell::is_bits(cell));
-        self.leading_zeros += usize::from(cell.first() == Some(&b'0'));
-        self.width = match self.width {
-            None => Some(cell.len()),
-            Some(width) => Some(width).filter(|w| *w == cell.len()).or(Some(0)),
+impl ColumnSurvey {
+    /// `texts`: row and text of the cells.
+    fn of<'a>(texts: impl Iterator<Item = (usize, &'a [u8])>, decimal: u8) -> ColumnSurvey {
+        let parsed = texts.map(|(row, text)| (row, cell::trim(text), cell::parse(text, decimal)));
+        let cells: Vec<_> = parsed
+            .filter(|(.., cell)| *cell != Cell::Blank)
+            .map(|(row, text, cell)| (row, text.to_vec(), cell))
+            .collect();
+        let count = |is: fn(&Cell) -> bool| cells.iter().filter(|(.., cell)| is(cell)).count();
+        let value = |(_, text, cell): &(usize, Vec<u8>, Cell)| match cell {
+            Cell::Number(value) => Some((*value, cell::decimals(text, decimal))),
+            Cell::Quantity(value, _) => Some((*value, None)),
+            _ => None,
         };
+        let values = || cells.iter().filter_map(value);
+        let is_exponent = |text: &[u8]| memchr::memchr2(b'e', b'E', text).is_some();
+        let first = values().next().and_then(|(_, decimals)| decimals);
+        ColumnSurvey {
+            numbers: values().count(),
+            texts: count(|cell| *cell == Cell::Text),
+            marks: count(|cell| matches!(cell, Cell::Missing | Cell::Overrange(_))),
+            values: values().map(|(value, _)| value).collect(),
+            exponents: cells
+                .iter()
+                .any(|(_, text, cell)| matches!(cell, Cell::Number(_)) && is_exponent(text)),
+            decimals: first.filter(|first| values().all(|(_, d)| d == Some(*first))),
+            cells,
+        }
+    }
+
+    fn all_are(&self, is: impl Fn(&[u8]) -> bool) -> bool {
+        !self.cells.is_empty() && self.cells.iter().all(|(_, text, _)| is(text))
     }
 
     /// The codes, where all cells are some and at least one can be nothing else.
-    pub fn kind(&self) -> Option<Codes> {
-        if self.hexadecimal == self.cells && self.letters > 0 {
+    pub fn codes(&self) -> Option<Codes> {
+        let width = self.cells.first().map_or(0, |(_, text, _)| text.len());
+        if self.texts > 0 && self.all_are(cell::is_hexadecimal) {
             Some(Codes::Hexadecimal)
-        } else if self.bits > 0
-            && self.bits == self.cells
-            && self.leading_zeros > 0
-            && self.width != Some(0)
+        } else if self.all_are(|text| cell::is_bits(text) && text.len() == width)
+            && self.cells.iter().any(|(_, text, _)| text[0] == b'0')
         {
             Some(Codes::Bits)
         } else {
             None
         }
     }
-}
-
-/// Whether all cells of a column are clock times.
-#[derive(Clone, Copy, Default)]
-pub(super) struct ClockSurvey {
-    cells: usize,
-    times: usize,
-}
-
-impl ClockSurvey {
-    fn add(&mut self, cell: &[u8]) {
-        // Once a cell is none, the others need not be looked at.
-        if self.times == self.cells && clock::parse(cell).is_some() {
-            self.times += 1;
-        }
-        self.cells += 1;
-    }
 
     pub fn is_clock(&self) -> bool {
-        self.times > 0 && self.times == self.cells
-    }
-}
-
-/// One column over the rows of the head.
-#[derive(Default)]
-pub(super) struct ColumnSurvey {
-    pub numbers: usize,
-    pub texts: usize,
-    /// Cells that are marked as missing or beyond the range.
-    pub marks: usize,
-    filled_rows: Vec<usize>,
-    text_rows: Vec<usize>,
-    pub values: Vec<f64>,
-    /// Numbers stand there with an exponent.
-    pub exponents: bool,
-    /// Numbers with a unit or prefix behind them.
-    pub quantities: usize,
-    /// SI symbol of the units behind the numbers.
-    pub unit_in_cells: Option<&'static str>,
-    /// All cells so far are codes of one kind.
-    pub codes: CodeSurvey,
-    /// All cells so far are clock times.
-    pub clock: ClockSurvey,
-    /// The text of all cells, where it is the same; `Some(None)` where they differ.
-    text: Option<Option<Vec<u8>>>,
-    /// The texts that occur, up to one more than a record has channels.
-    words: Vec<Vec<u8>>,
-    /// Cells that are units.
-    unit_cells: usize,
-    /// Digits after the decimal mark, as far as the cells agree.
-    decimals: Option<Option<usize>>,
-}
-
-impl ColumnSurvey {
-    fn add(&mut self, row: usize, text: &[u8], decimal: u8) {
-        let parsed = cell::parse(text, decimal);
-        if parsed != Cell::Blank {
-            self.codes.add(cell::trim(text), &parsed);
-            self.clock.add(cell::trim(text));
-        }
-        match parsed {
-            Cell::Quantity(value, unit) => {
-                self.numbers += 1;
-                self.quantities += 1;
-                self.values.push(value);
-                self.unit_in_cells = self.unit_in_cells.or(unit);
-                self.decimals = Some(None);
-            }
-            Cell::Number(value) => {
-                self.numbers += 1;
-                self.values.push(value);
-                self.exponents |= memchr::memchr2(b'e', b'E', text).is_some();
-                let decimals = cell::decimals(text, decimal);
-                match self.decimals {
-                    None => self.decimals = Some(decimals),
-                    Some(before) if before != decimals => self.decimals = Some(None),
-                    Some(_) => {}
-                }
-            }
-            Cell::Text => {
-                self.texts += 1;
-                self.add_text(cell::trim(text));
-                self.text_rows.push(row);
-            }
-            Cell::Missing | Cell::Overrange(_) => self.marks += 1,
-            Cell::Blank => return,
-        }
-        self.filled_rows.push(row);
+        self.all_are(|text| clock::parse(text).is_some())
     }
 
-    fn add_text(&mut self, text: &[u8]) {
-        match &self.text {
-            None => self.text = Some(Some(text.to_vec())),
-            Some(Some(before)) if before != text => self.text = Some(None),
-            Some(_) => {}
-        }
-        if self.words.len() <= MOST_CHANNELS && !self.words.iter().any(|w| w == text) {
-            self.words.push(text.to_vec());
-        }
-        if text.len() <= 6 {
-            let unit = std::str::from_utf8(text).ok();
-            self.unit_cells += usize::from(unit.is_some_and(|u| unit::parse(u, true).is_some()));
-        }
+    /// Whether units or prefixes stand behind the numbers, and the SI symbol of the first unit.
+    pub fn quantities(&self) -> (bool, Option<&'static str>) {
+        let units = || {
+            self.cells.iter().filter_map(|(.., cell)| match cell {
+                Cell::Quantity(_, unit) => Some(*unit),
+                _ => None,
+            })
+        };
+        (units().next().is_some(), units().flatten().next())
+    }
+
+    fn text_cells(&self) -> impl DoubleEndedIterator<Item = (usize, &[u8])> + Clone {
+        let texts = self.cells.iter().filter(|(.., cell)| *cell == Cell::Text);
+        texts.map(|(row, text, _)| (*row, text.as_slice()))
+    }
+
+    /// Rows from the first to behind the last that holds text.
+    fn text_rows(&self) -> usize {
+        self.text_cells().next_back().map_or(0, |(row, _)| row + 1)
     }
 
     /// The unit that stands in every cell of a column of units; `Some(None)` where it changes from row to row.
     pub fn unit_of_rows(&self) -> Option<Option<String>> {
-        let all = self.texts > 0 && self.unit_cells == self.texts && self.numbers == 0;
+        let is_unit = |text: &[u8]| {
+            let text = std::str::from_utf8(text).ok().filter(|t| t.len() <= 6);
+            text.is_some_and(|text| unit::parse(text, true).is_some())
+        };
+        let mut texts = self.text_cells().map(|(_, text)| text);
+        let all = self.texts > 0 && self.numbers == 0 && texts.clone().all(is_unit);
         all.then(|| {
-            let text = self.text.clone().flatten()?;
-            String::from_utf8(text).ok()
+            let first = texts.next()?;
+            let same = texts.all(|text| text == first);
+            same.then(|| String::from_utf8_lossy(first).into_owned())
         })
     }
 
     /// The channels of the rows, where every one of `rows` cells names one of a few; `named`: numbers may do so too.
     pub fn channels(&self, rows: usize, named: bool) -> Option<Vec<String>> {
+        let text = |(_, text): (usize, &[u8])| String::from_utf8_lossy(text).into_owned();
         let mut names: Vec<String> = match self.texts {
             0 if named => self.values.iter().map(f64::to_string).collect(),
-            count if count == rows => {
-                let words = self.words.iter();
-                words
-                    .map(|w| String::from_utf8_lossy(w).into_owned())
-                    .collect()
-            }
+            count if count == rows => self.text_cells().map(text).collect(),
             _ => return None,
         };
         names.sort();
         names.dedup();
         (2..=MOST_CHANNELS).contains(&names.len()).then_some(names)
-    }
-
-    /// Digits after the decimal mark, where all cells agree.
-    pub fn decimals(&self) -> Option<usize> {
-        self.decimals.flatten()
     }
 }
 
@@ -212,13 +152,12 @@ impl Survey {
     pub fn of(rows: &[HeadRow], dialect: Dialect) -> Survey {
         let widths = || rows.iter().map(|(_, cells)| cells.len());
         let (fewest, width) = (widths().min().unwrap_or(0), widths().max().unwrap_or(0));
-        let mut columns: Vec<ColumnSurvey> = Vec::new();
-        columns.resize_with(width, ColumnSurvey::default);
-        for (row, (_, cells)) in rows.iter().enumerate() {
-            for (column, text) in columns.iter_mut().zip(cells) {
-                column.add(row, text, dialect.decimal);
-            }
-        }
+        let column = |at: usize| {
+            let cells = rows.iter().enumerate();
+            let cells = cells.filter_map(|(row, (_, cells))| Some((row, &**cells.get(at)?)));
+            ColumnSurvey::of(cells, dialect.decimal)
+        };
+        let columns: Vec<ColumnSurvey> = (0..width).map(column).collect();
         Survey {
             beside: beside_blocks(&columns, rows.len()),
             columns,
@@ -237,9 +176,7 @@ impl Survey {
     /// Lines of the preamble beside the numbers.
     pub fn lines_beside(&self) -> Option<usize> {
         let blocks = self.beside.iter();
-        blocks
-            .map(|block| self.columns[block.keys].text_rows.len())
-            .max()
+        blocks.map(|block| self.columns[block.keys].texts).max()
     }
 
     /// True for a column of keys or values of a preamble beside the numbers.
@@ -291,8 +228,7 @@ pub(super) struct Beside {
 /// Keys as text in some of the first rows, values in the columns to their right in no other rows. Some keys may be blank.
 fn beside_blocks(columns: &[ColumnSurvey], rows: usize) -> Vec<Beside> {
     let is_keys = |s: &ColumnSurvey| {
-        let count = s.text_rows.len();
-        let last = s.text_rows.last().map_or(0, |row| row + 1);
+        let (count, last) = (s.texts, s.text_rows());
         count >= 2
             && s.numbers == 0
             && s.marks == 0
@@ -304,9 +240,9 @@ fn beside_blocks(columns: &[ColumnSurvey], rows: usize) -> Vec<Beside> {
     while column < columns.len() {
         let mut values = 0;
         if is_keys(&columns[column]) {
-            let last = columns[column].text_rows.last().map_or(0, |row| row + 1);
+            let last = columns[column].text_rows();
             let is_value = |s: &&ColumnSurvey| {
-                !s.filled_rows.is_empty() && s.filled_rows.iter().all(|&row| row < last)
+                !s.cells.is_empty() && s.cells.iter().all(|(row, ..)| *row < last)
             };
             values = columns[column + 1..].iter().take_while(is_value).count();
             // A column of text alone may be anything.

@@ -3,7 +3,6 @@
 //! Only chunks without a single odd cell are taken; the first chunk with one, all after it and the last of the file are
 //! handed back to be read row by row, so that places in messages stay exact and the result is the same.
 
-use super::block::{Block, Filled};
 use super::chunk::{Chunk, RowPlan};
 use super::table::Table;
 use crate::capture::layout::{Cells, Layout, Role};
@@ -30,6 +29,57 @@ pub fn is_regular(layout: &Layout) -> bool {
             Role::ExtraTime => false,
             Role::Skip => true,
         })
+}
+
+/// A buffer whose first `length` bytes are text.
+#[derive(Default)]
+struct Block {
+    bytes: Vec<u8>,
+    length: usize,
+}
+
+enum Filled {
+    Full,
+    Ended,
+    Fault(io::Error),
+}
+
+impl Filled {
+    fn fault(self) -> Option<io::Error> {
+        match self {
+            Filled::Fault(error) => Some(error),
+            Filled::Full | Filled::Ended => None,
+        }
+    }
+}
+
+impl Block {
+    fn text(&self) -> &[u8] {
+        &self.bytes[..self.length]
+    }
+
+    fn begin_with(&mut self, text: &[u8], size: usize) {
+        if self.bytes.len() < size {
+            self.bytes.resize(size, 0);
+        }
+        self.bytes[..text.len()].copy_from_slice(text);
+        self.length = text.len();
+    }
+
+    fn fill<R: Read>(&mut self, text: &mut R, size: usize) -> Filled {
+        if self.bytes.len() < size {
+            self.bytes.resize(size, 0);
+        }
+        while self.length < size {
+            match text.read(&mut self.bytes[self.length..size]) {
+                Ok(0) => return Filled::Ended,
+                Ok(count) => self.length += count,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) => return Filled::Fault(error),
+            }
+        }
+        Filled::Full
+    }
 }
 
 /// What was read but not taken, and the fault that comes after it.
@@ -191,10 +241,8 @@ mod tests {
                 .into(),
             cells: (4, 4),
             facts: Vec::new(),
-            other_axis: None,
+            refusal: None,
             unit_columns: Vec::new(),
-            units_vary: None,
-            mixed_channels: None,
             header_wider: None,
             why: Vec::new(),
         }

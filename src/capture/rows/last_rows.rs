@@ -1,6 +1,6 @@
 //! The end of the table: a row cut short, text under the table, or rows that do not fit.
 
-use super::table::{BadRows, Footer, Table, Truncated};
+use super::table::{BadRows, Table, Truncated};
 use crate::capture::cell::{self, Cell};
 use crate::capture::layout::Layout;
 
@@ -59,21 +59,12 @@ pub(super) fn judge_last_rows(
             table.truncated = Some(Truncated {
                 line: row.line,
                 column: row.cells,
-                cells: row.cells,
                 text: row.text(),
             });
         }
-        [row] => {
-            table.footer = Some(Footer {
-                first_line: row.line,
-                lines: 1,
-            });
-        }
+        [row] => table.footer = Some((row.line, 1)),
         [first, ..] if table.bad_rows.is_none() && bare_text => {
-            table.footer = Some(Footer {
-                first_line: first.line,
-                lines: misfits.len(),
-            });
+            table.footer = Some((first.line, misfits.len()));
         }
         _ => misfits.into_iter().for_each(|row| note_bad(table, row)),
     }
@@ -114,7 +105,6 @@ fn drop_cut_row(table: &mut Table, layout: &Layout, last: &csv::ByteRecord) {
     table.truncated = Some(Truncated {
         line,
         column: last_column + 1,
-        cells: last_column + 1,
         text: String::from_utf8_lossy(text).into_owned(),
     });
 }

@@ -4,7 +4,7 @@ use super::last_rows::{Misfit, judge_last_rows, note_bad};
 use super::table::{LayoutChange, Table, TimeDifference};
 use crate::capture::cell::{self, Cell, clock};
 use crate::capture::error::ReadError;
-use crate::capture::layout::{self, Cells, Dialect, Layout, Role};
+use crate::capture::layout::{self, Cells, Dialect, Layout, Refusal, Role, too_many_columns};
 use crate::capture::options::Limits;
 use std::io::Read;
 use std::path::Path;
@@ -52,14 +52,15 @@ pub fn read_rows<R: Read>(
     );
     let bad = table.bad_rows.as_ref();
     match bad.filter(|bad| table.rows == 0 || bad.count > 5.max(table.rows / 100)) {
-        Some(bad) => Err(ReadError::TooManyBadRows {
-            path: rules.path.to_path_buf(),
-            line: bad.line,
-            count: bad.count,
-            rows: table.rows + bad.count,
-            found: bad.cells,
-            expected: rules.layout.cells.1,
-        }),
+        Some(bad) => {
+            let text = format!(
+                "{} of {} rows do not fit the layout (first: {}). Say the layout with --delimiter, --decimal and --skip-lines, or export again",
+                bad.count,
+                table.rows + bad.count,
+                bad.unfit(rules.layout)
+            );
+            Err(ReadError::new(rules.path, bad.line, text))
+        }
         None => Ok(table),
     }
 }
@@ -136,12 +137,7 @@ impl<'a, R: Read> Rows<'a, R> {
         self.split_again();
         let (found, limit) = (self.record.len(), self.rules.limits.columns);
         if found > limit {
-            return Err(ReadError::TooManyColumns {
-                path: self.rules.path.to_path_buf(),
-                line,
-                found,
-                limit,
-            });
+            return Err(too_many_columns(self.rules.path, line, found, limit));
         }
         Ok(Some(line))
     }
@@ -244,22 +240,18 @@ impl<'a, R: Read> Rows<'a, R> {
         }
         let limit = self.rules.limits.numbers;
         if (self.table.rows + 1) * self.table.numbers_per_row() > limit {
-            return Err(ReadError::TooManyNumbers {
-                path: self.rules.path.to_path_buf(),
-                line,
-                limit,
-            });
+            let text = format!(
+                "more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers (in a sheet: max_numbers under import)"
+            );
+            return Err(ReadError::new(self.rules.path, line, text));
         }
         let units = &self.rules.layout.unit_columns;
         if let Some((column, _)) = units
             .iter()
             .find(|(at, unit)| self.has_other_unit(*at, unit))
         {
-            return Err(ReadError::UnitsVary {
-                path: self.rules.path.to_path_buf(),
-                line,
-                column: column + 1,
-            });
+            let text = Refusal::units_vary(*column).text;
+            return Err(ReadError::new(self.rules.path, line, text).in_column(column + 1));
         }
         let decimal = self.dialect.decimal;
         let cell = |column: usize| self.record.get(column).unwrap_or_default();
@@ -304,9 +296,6 @@ fn from_csv(path: &Path, error: csv::Error) -> ReadError {
     match error.into_kind() {
         csv::ErrorKind::Io(error) => ReadError::from_io(path, error),
         // Bytes are read without UTF-8 checks and with flexible lengths: nothing else can go wrong.
-        other => ReadError::Io {
-            path: path.to_path_buf(),
-            source: std::io::Error::other(format!("{other:?}")),
-        },
+        other => ReadError::from_io(path, std::io::Error::other(format!("{other:?}"))),
     }
 }

@@ -1,9 +1,29 @@
 //! The table as read: columns of numbers, and what did not fit, counted with its place.
 
 use super::column::RawColumn;
-use super::line_map::LineMap;
 use crate::capture::layout::{Dialect, Layout, Role};
 use crate::capture::time::TimeColumn;
+
+/// Lines of rows: row k stands at `line - row` of the last run at or before it. Runs change only at skipped lines.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LineMap(Vec<(usize, usize)>);
+
+impl LineMap {
+    #[inline]
+    pub fn note(&mut self, row: usize, line: usize) {
+        if self.0.last().is_none_or(|&(r, l)| l + (row - r) != line) {
+            self.0.push((row, line));
+        }
+    }
+
+    /// 1-based line of a row.
+    pub fn line(&self, row: usize) -> usize {
+        let at = self.0.partition_point(|&(r, _)| r <= row);
+        self.0
+            .get(at.wrapping_sub(1))
+            .map_or(0, |&(r, l)| l + (row - r))
+    }
+}
 
 /// Rows that do not fit.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,6 +35,18 @@ pub struct BadRows {
     pub text: String,
     /// None of them holds a number, as a header that is repeated.
     pub text_only: bool,
+}
+
+impl BadRows {
+    /// Why the first does not fit: another number of cells, or a cell that is no number which a double holds (such as `1e400`).
+    pub fn unfit(&self, layout: &Layout) -> String {
+        match (self.cells, layout.cells.1) {
+            (found, expected) if found == expected => {
+                "a cell is not a number of at most 1.8e308".into()
+            }
+            (found, expected) => format!("{found} cells where {expected} are expected"),
+        }
+    }
 }
 
 /// Where the layout changes in mid-file.
@@ -30,16 +62,9 @@ pub struct LayoutChange {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Truncated {
     pub line: usize,
+    /// Cells that it has.
     pub column: usize,
-    pub cells: usize,
     pub text: String,
-}
-
-/// Lines of text under the table.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Footer {
-    pub first_line: usize,
-    pub lines: usize,
 }
 
 /// Where a further column of time differs from the first.
@@ -65,7 +90,8 @@ pub struct Table {
     pub truncated: Option<Truncated>,
     /// Zero bytes behind the text.
     pub padding: u64,
-    pub footer: Option<Footer>,
+    /// Lines of text under the table: the first, and how many.
+    pub footer: Option<(usize, usize)>,
 }
 
 impl Table {

@@ -1,7 +1,7 @@
 //! Text brought to one kind of line end, within bounds on its lines and its length.
 
-use super::fault::StreamFault;
 use super::line_ends::tidy;
+use crate::capture::error::ReadError;
 use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
@@ -66,21 +66,17 @@ impl<R: Read> Lines<R> {
         loop {
             let foreign = block.iter().any(|b| !matches!(b, 0 | b'\n' | b'\r' | 0x1a));
             if foreign || zeros > MOST_ZEROS {
-                return Err(Self::fault(StreamFault::ZeroByte { line: self.line }));
+                return Err(self.zero_byte());
             }
             zeros += block.iter().filter(|b| **b == 0).count() as u64;
             block.resize(1 << 14, 0);
             let count = self.inner.read(&mut block)?;
             block.truncate(count);
-            self.text_bytes += count as u64;
-            if self.text_bytes > self.text_limit {
-                let (line, limit) = (self.line, self.text_limit);
-                return Err(Self::fault(StreamFault::TooMuchText { line, limit }));
-            }
+            self.count_text(count)?;
             if count == 0 {
                 // A zero byte or two within a line are damage.
                 if self.line_bytes > 0 && zeros < FEWEST_ZEROS {
-                    return Err(Self::fault(StreamFault::ZeroByte { line: self.line }));
+                    return Err(self.zero_byte());
                 }
                 self.padding.set(zeros);
                 return Ok(());
@@ -123,8 +119,24 @@ impl<R: Read> Lines<R> {
         lines
     }
 
-    fn fault(fault: StreamFault) -> io::Error {
-        io::Error::other(fault)
+    fn fault(&self, text: String) -> io::Error {
+        ReadError::of_stream(Some(self.line), text)
+    }
+
+    fn zero_byte(&self) -> io::Error {
+        let text = "a zero byte stands in the text: not text from here on. The copy is damaged or the file is binary; export as CSV again";
+        self.fault(text.to_owned())
+    }
+
+    fn count_text(&mut self, bytes: usize) -> io::Result<()> {
+        self.text_bytes += bytes as u64;
+        if self.text_bytes <= self.text_limit {
+            return Ok(());
+        }
+        Err(self.fault(format!(
+            "more than {} bytes of text. Export a shorter record, or raise --max-text-bytes (in a sheet: max_text_bytes under import)",
+            self.text_limit
+        )))
     }
 }
 
@@ -186,13 +198,7 @@ impl<R: Read> Read for Lines<R> {
                 buffer[0] = b'\n';
                 return Ok(1);
             }
-            self.text_bytes += count as u64;
-            if self.text_bytes > self.text_limit {
-                return Err(Self::fault(StreamFault::TooMuchText {
-                    line: self.line,
-                    limit: self.text_limit,
-                }));
-            }
+            self.count_text(count)?;
             if !self.after_cr
                 && !self.quotes_odd
                 && let Some(tidied) = tidy(&mut buffer[..count], self.line_bytes, self.line_limit)
@@ -211,7 +217,8 @@ impl<R: Read> Read for Lines<R> {
                     }
                     b'\n' | b'\r' => {
                         if self.quotes_odd && self.check_quotes {
-                            return Err(Self::fault(StreamFault::OpenQuote { line: self.line }));
+                            let text = "a quotation mark is not closed on its line. Mend the line or export again";
+                            return Err(self.fault(text.to_owned()));
                         }
                         self.after_cr = byte == b'\r';
                         self.quotes_odd = false;
@@ -238,10 +245,11 @@ impl<R: Read> Read for Lines<R> {
                 self.after_cr = false;
                 self.line_bytes += 1;
                 if self.line_bytes > self.line_limit {
-                    return Err(Self::fault(StreamFault::LineTooLong {
-                        line: self.line,
-                        limit: self.line_limit,
-                    }));
+                    let text = format!(
+                        "the line is longer than {} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes (in a sheet: max_line_bytes under import)",
+                        self.line_limit
+                    );
+                    return Err(self.fault(text));
                 }
                 buffer[kept] = byte;
                 kept += 1;

@@ -1,11 +1,11 @@
 //! The time axis of a record: as given by the user, from the time column, or from start and increment.
 
 use super::column::TimeColumn;
-use super::fault::TimeFault;
 use super::judge;
-use super::judged::{Context, Judged};
+use super::judged::{Context, Judged, TimeFault};
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
+use crate::capture::warnings::WarningKind;
 use crate::quantity::exported::Unit;
 
 /// What is known of the times beside their column.
@@ -118,7 +118,7 @@ impl TimeFacts {
                 gaps: self.gaps,
             },
         );
-        let uneven = faults.iter().any(|f| matches!(f, TimeFault::Uneven { .. }));
+        let uneven = faults.iter().any(|f| f.kind == WarningKind::TIME_UNEVEN);
         let comparable = !self.counted && !uneven && self.stated_interval_s.is_some();
         let typical_step_s = comparable.then(|| typical_step(&axis)).flatten();
         let mut how = None;

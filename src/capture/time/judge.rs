@@ -1,13 +1,13 @@
 //! The times of the rows judged: evenly spaced within the digits printed, or listed, with gaps, repeats and steps back.
 
 use super::even::{Resolution, fit_even};
-use super::fault::TimeFault;
-use super::judged::{Context, Judged};
+use super::judged::{Context, Judged, TimeFault};
 use super::repeats;
 use super::steps::Steps;
 use super::times::Times;
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
+use crate::capture::warnings::{WarningKind, brief, short};
 
 /// Judges times given in the unit of the file. They must be free of NaN; at least one.
 pub(super) fn judge(times: Times, context: Context) -> Judged {
@@ -33,13 +33,16 @@ pub(super) fn judge(times: Times, context: Context) -> Judged {
     let Some((start, step)) = fit_even(times, resolution.half, context.preferred) else {
         return uneven(&times.to_vec(), context);
     };
-    let coarse = survey.first_late.map(|(row, time)| TimeFault::Coarse {
-        row,
-        time_s: to_si(time),
-        repeats: survey.late,
-        rows: times.len(),
-        step_s: to_si(step),
-        resolution_s: to_si(resolution.unit),
+    let coarse = survey.first_late.map(|(row, time)| {
+        let text = format!(
+            "time does not advance: {} s is repeated, the first of {} places in {} rows. The export has too few digits ({} s); the record as a whole implies a step of {} s, which is used. Export with more digits, or give the sampling interval with --interval",
+            short(to_si(time)),
+            survey.late,
+            times.len(),
+            brief(to_si(resolution.unit)),
+            brief(to_si(step))
+        );
+        TimeFault::new(WarningKind::TIME_COARSE, row, text)
     });
     Judged {
         axis: TimeAxis::Uniform {
@@ -101,7 +104,7 @@ impl Survey {
 fn uneven(times: &[f64], context: Context) -> Judged {
     let to_si = context.to_si;
     let steps = Steps::of(times);
-    let mut faults = steps.faults(times, to_si);
+    let mut faults = steps.faults(times, context);
     let runs_on = steps.backwards.is_empty() && steps.gaps.is_empty();
     if context.gaps == TimeGaps::Split && !runs_on {
         return split(times, &steps, context, faults);
@@ -138,7 +141,10 @@ fn sorted(times: &[f64], context: Context) -> Judged {
         ..context
     };
     let inner = judge(Times::new(&[], &in_order), within);
-    let mut faults = vec![TimeFault::Sorted { places }];
+    let text = format!(
+        "the rows are put in the order of their times, as requested; time went back in {places} places"
+    );
+    let mut faults = vec![TimeFault::new(WarningKind::TIME_SORTED, 0, text)];
     faults.extend(inner.faults);
     Judged {
         axis: inner.axis,
@@ -169,23 +175,17 @@ fn split(times: &[f64], steps: &Steps, context: Context, mut faults: Vec<TimeFau
         ..context
     };
     let inner = judge(Times::new(&[], &times[longest.clone()]), within);
-    faults.retain(|f| !matches!(f, TimeFault::Repeated { .. }));
-    faults.push(TimeFault::Cut {
-        first: longest.start,
-        end: longest.end,
-        rows: times.len(),
-    });
-    faults.extend(inner.faults.into_iter().map(|fault| match fault {
-        TimeFault::Repeated {
-            row,
-            time_s,
-            places,
-        } => TimeFault::Repeated {
-            row: row + longest.start,
-            time_s,
-            places,
-        },
-        other => other,
+    faults.retain(|f| f.kind != WarningKind::TIME_REPEATED);
+    let text = format!(
+        "only {} of {} rows are kept, the longest stretch in which time increases without a gap",
+        longest.len(),
+        times.len()
+    );
+    let cut = TimeFault::new(WarningKind::TIME_CUT, longest.start, text);
+    faults.push(cut);
+    faults.extend(inner.faults.into_iter().map(|fault| TimeFault {
+        row: fault.row.map(|row| row + longest.start),
+        ..fault
     }));
     let kept = match inner.kept {
         Some(kept) => kept.into_iter().map(|k| k + longest.start).collect(),
@@ -294,41 +294,16 @@ mod tests {
     }
 
     #[test]
-    fn lost_digits_are_told_with_the_step_implied() {
-        let times: Vec<f64> = (0..1500)
-            .map(|k| {
-                format!("{:.3}", -0.0096 + f64::from(k) * 8e-5)
-                    .parse()
-                    .unwrap()
-            })
-            .collect();
-        let judged = plain(&times, 3);
-        let TimeAxis::Uniform { step_s, .. } = judged.axis else {
-            panic!("uniform expected");
-        };
-        assert!((step_s / 8e-5 - 1.0).abs() < 0.01, "{step_s}");
-        assert!(
-            matches!(judged.faults[0], TimeFault::Coarse { row: 1, .. }),
-            "{:?}",
-            judged.faults
-        );
-    }
-
-    #[test]
     fn a_gap_and_a_step_back_are_placed() {
         let mut times: Vec<f64> = (0..100).map(f64::from).collect();
         times.drain(40..50);
         let judged = plain(&times, 2);
-        assert_eq!(
-            judged.faults,
-            [TimeFault::Gap {
-                row: 40,
-                from_s: 39.0,
-                to_s: 50.0,
-                missing: 10.0,
-                places: 1
-            }]
-        );
+        let [gap] = judged.faults.as_slice() else {
+            panic!("one fault");
+        };
+        assert_eq!((gap.kind, gap.row), (WarningKind::TIME_GAP, Some(40)));
+        let found = "gap in time from 39 s to 50 s: 11 s long, about 10 samples missing.";
+        assert!(gap.text.starts_with(found), "{}", gap.text);
         let cut = with(Times::new(&[], &times), 2, TimeGaps::Split);
         assert_eq!(
             cut.axis,
@@ -339,20 +314,22 @@ mod tests {
             }
         );
         times.swap(10, 11);
-        assert!(matches!(
-            plain(&times, 2).faults[0],
-            TimeFault::Backwards {
-                row: 11,
-                places: 1,
-                ..
-            }
-        ));
+        let back = &plain(&times, 2).faults[0];
+        assert_eq!(
+            (back.kind, back.row),
+            (WarningKind::TIME_BACKWARDS, Some(11))
+        );
+        assert!(
+            back.is_error && back.text.contains("(1 place)"),
+            "{}",
+            back.text
+        );
     }
 
     #[test]
     fn uneven_times_are_listed() {
         let judged = plain(&[0.0, 0.33, 1.2, 1.5, 1.9, 2.8, 3.8, 8.0, 9.7], 3);
         assert!(matches!(judged.axis, TimeAxis::Listed(_)));
-        assert!(matches!(judged.faults[0], TimeFault::Uneven { .. }));
+        assert_eq!(judged.faults[0].kind, WarningKind::TIME_UNEVEN);
     }
 }

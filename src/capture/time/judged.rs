@@ -1,8 +1,8 @@
-//! What is known of a time column beside its numbers, and what the column came to.
+//! What is known of a column of times beside its numbers, and what it came to: an axis, and where time does not run on evenly.
 
-use super::fault::TimeFault;
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
+use crate::capture::warnings::WarningKind;
 
 /// What a time column came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,4 +23,26 @@ pub(super) struct Context<'a> {
     /// From the unit of the file to seconds.
     pub to_si: &'a dyn Fn(f64) -> f64,
     pub gaps: TimeGaps,
+}
+
+/// Where time does not run on evenly.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TimeFault {
+    pub kind: WarningKind,
+    /// 0-based row, where it has a place.
+    pub row: Option<usize>,
+    pub text: String,
+    /// The record cannot be read so.
+    pub is_error: bool,
+}
+
+impl TimeFault {
+    pub(super) fn new(kind: WarningKind, row: impl Into<Option<usize>>, text: String) -> TimeFault {
+        TimeFault {
+            kind,
+            row: row.into(),
+            text,
+            is_error: false,
+        }
+    }
 }

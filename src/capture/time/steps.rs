@@ -1,7 +1,8 @@
 //! The steps between listed times: which stand out, and how.
 
-use super::backwards::BackwardsPattern;
-use super::fault::TimeFault;
+use super::judged::{Context, TimeFault};
+use crate::capture::options::TimeGaps;
+use crate::capture::warnings::{WarningKind, brief, short};
 
 /// The steps between listed times, and where they stand out. Step k leads to row k + 1.
 pub(super) struct Steps {
@@ -32,53 +33,88 @@ impl Steps {
         }
     }
 
-    pub fn faults(&self, times: &[f64], to_si: &dyn Fn(f64) -> f64) -> Vec<TimeFault> {
-        let backwards = self.backwards.first().map(|&k| TimeFault::Backwards {
-            row: k + 1,
-            from_s: to_si(times[k]),
-            to_s: to_si(times[k + 1]),
-            places: self.backwards.len(),
-            pattern: self.pattern(times),
+    pub fn faults(&self, times: &[f64], context: Context) -> Vec<TimeFault> {
+        let time = |row: usize| (context.to_si)(times[row]);
+        let backwards = self.backwards.first().map(|&k| {
+            let (from, to, places) = (time(k), time(k + 1), self.backwards.len());
+            if context.gaps == TimeGaps::Keep {
+                let first = match places {
+                    1 => "1 place".to_string(),
+                    _ => format!("first of {places} places"),
+                };
+                let advice = self.advice(times);
+                let text = format!("time goes back from {from} s to {to} s ({first}). {advice}");
+                let fault = TimeFault::new(WarningKind::TIME_BACKWARDS, k + 1, text);
+                return TimeFault {
+                    is_error: true,
+                    ..fault
+                };
+            }
+            let text = format!(
+                "time goes back from {} s to {} s{}; as requested, only the longest increasing stretch is kept",
+                short(from),
+                short(to),
+                first_of(places)
+            );
+            TimeFault::new(WarningKind::TIME_BACKWARDS, k + 1, text)
         });
-        let gap = self.gaps.first().map(|&k| TimeFault::Gap {
-            row: k + 1,
-            from_s: to_si(times[k]),
-            to_s: to_si(times[k + 1]),
-            missing: (self.sizes[k] / self.typical).round() - 1.0,
-            places: self.gaps.len(),
+        let gap = self.gaps.first().map(|&k| {
+            let (from, to, places) = (time(k), time(k + 1), self.gaps.len());
+            let text = format!(
+                "gap in time from {} s to {} s: {} s long, about {} samples missing{}. The record is used in {} pieces; pass --time-gaps split to keep the longest piece only",
+                short(from),
+                short(to),
+                brief(to - from),
+                (self.sizes[k] / self.typical).round() - 1.0,
+                first_of(places),
+                places + 1
+            );
+            TimeFault::new(WarningKind::TIME_GAP, k + 1, text)
         });
-        let repeated = self.repeated.first().map(|&k| TimeFault::Repeated {
-            row: k + 1,
-            time_s: to_si(times[k]),
-            places: self.repeated.len(),
+        let repeated = self.repeated.first().map(|&k| {
+            let text = format!(
+                "duplicate timestamp {} s{}; the later row is left out. Export the record again if these rows matter",
+                short(time(k)),
+                first_of(self.repeated.len())
+            );
+            TimeFault::new(WarningKind::TIME_REPEATED, k + 1, text)
         });
         // A step back makes gaps of its own.
         backwards.or(gap).into_iter().chain(repeated).collect()
     }
 
-    /// What the steps back look like.
-    fn pattern(&self, times: &[f64]) -> BackwardsPattern {
+    /// What to do about steps back, by what they look like.
+    fn advice(&self, times: &[f64]) -> &'static str {
         let least = times.iter().copied().fold(f64::INFINITY, f64::min);
         let most = times.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let near_begin = |k: &usize| times[k + 1] - least <= 0.1 * (most - least);
         if self.backwards.len() * 5 > self.sizes.len() {
-            BackwardsPattern::Unsorted
+            "The rows are not in the order of time, if this column is time at all. --time-gaps sort puts them in order; --time-column names another column"
         } else if self.backwards.iter().all(near_begin) {
-            BackwardsPattern::Restarts
+            "Time begins again there: the file holds several records. Export them one by one, or pass --time-gaps split to keep the longest (the first of equals)"
         } else {
-            BackwardsPattern::Single
+            "Export the record again, or pass --time-gaps split to keep its longest increasing stretch"
         }
     }
 
     /// The fault of steps that simply differ.
     pub fn unevenness(&self, to_si: &dyn Fn(f64) -> f64) -> TimeFault {
-        let extreme =
-            |order: fn(f64, f64) -> f64, from| self.sizes.iter().copied().fold(from, order);
-        TimeFault::Uneven {
-            median_s: to_si(self.typical),
-            least_s: to_si(extreme(f64::min, f64::INFINITY)),
-            most_s: to_si(extreme(f64::max, f64::NEG_INFINITY)),
-        }
+        let sizes = || self.sizes.iter().copied();
+        let text = format!(
+            "time runs unevenly: steps from {} s to {} s, median {} s; every time is kept as written",
+            brief(to_si(sizes().fold(f64::INFINITY, f64::min))),
+            brief(to_si(sizes().fold(f64::NEG_INFINITY, f64::max))),
+            brief(to_si(self.typical))
+        );
+        TimeFault::new(WarningKind::TIME_UNEVEN, None, text)
+    }
+}
+
+/// That there are more such places.
+fn first_of(places: usize) -> String {
+    match places {
+        0 | 1 => String::new(),
+        n => format!(" (first of {n} places)"),
     }
 }
 

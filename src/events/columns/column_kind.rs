@@ -1,7 +1,7 @@
 //! What a channel holds, by its unit, its name and its numbers, where that is neither a voltage nor a current.
 
-use super::pulses::pulses;
 use crate::capture::{Channel, name_words};
+use crate::quantity::is_listed;
 use std::fmt;
 
 /// A kind of channel that is neither the voltage nor the current of a motor.
@@ -49,179 +49,55 @@ pub struct OtherColumn {
     pub why: String,
 }
 
-const CURRENT: [&str; 22] = [
-    "current",
-    "curr",
-    "strom",
-    "courant",
-    "corrente",
-    "corriente",
-    "stroom",
-    "ampere",
-    "amperes",
-    "amps",
-    "amp",
-    "shunt",
-    "clamp",
-    "i",
-    "ia",
-    "im",
-    "imot",
-    "imotor",
-    "iarm",
-    "isense",
-    "\u{7535}\u{6d41}",
-    "\u{96fb}\u{6d41}",
+const CURRENT: &str = "current curr strom courant corrente corriente stroom ampere amperes amps amp \
+    shunt clamp i ia im imot imotor iarm isense \u{7535}\u{6d41} \u{96fb}\u{6d41}";
+const VOLTAGE: &str = "voltage volt volts spannung tension tensione voltaje spanning u v ua um va \
+    vm vmot vmotor varm vbus emf bemf \u{7535}\u{538b} \u{96fb}\u{5727} \u{96fb}\u{58d3}";
+/// Kinds that a name shows, also where the unit is that of a voltage.
+const SHAFT: [(ColumnKind, &str); 3] = [
+    (
+        ColumnKind::Speed,
+        "tachogenerator tachometre speed rpm velocity vel omega drehzahl geschwindigkeit vitesse \
+         velocidad tacho tach tachometer gyro",
+    ),
+    (
+        ColumnKind::Position,
+        "encoder enc position pos angle theta winkel ticks tick count counts counter odometer \
+         revolutions turns",
+    ),
+    (
+        ColumnKind::Pulses,
+        "hall pulse pulses edge edges opto marks",
+    ),
 ];
-const VOLTAGE: [&str; 23] = [
-    "voltage",
-    "volt",
-    "volts",
-    "spannung",
-    "tension",
-    "tensione",
-    "voltaje",
-    "spanning",
-    "u",
-    "v",
-    "ua",
-    "um",
-    "va",
-    "vm",
-    "vmot",
-    "vmotor",
-    "varm",
-    "vbus",
-    "emf",
-    "bemf",
-    "\u{7535}\u{538b}",
-    "\u{96fb}\u{5727}",
-    "\u{96fb}\u{58d3}",
-];
-const SPEED: [&str; 15] = [
-    "tachogenerator",
-    "tachometre",
-    "speed",
-    "rpm",
-    "velocity",
-    "vel",
-    "omega",
-    "drehzahl",
-    "geschwindigkeit",
-    "vitesse",
-    "velocidad",
-    "tacho",
-    "tach",
-    "tachometer",
-    "gyro",
-];
-const POSITION: [&str; 15] = [
-    "encoder",
-    "enc",
-    "position",
-    "pos",
-    "angle",
-    "theta",
-    "winkel",
-    "ticks",
-    "tick",
-    "count",
-    "counts",
-    "counter",
-    "odometer",
-    "revolutions",
-    "turns",
-];
-const PULSES: [&str; 7] = ["hall", "pulse", "pulses", "edge", "edges", "opto", "marks"];
-const COMMAND: [&str; 10] = [
-    "command",
-    "cmd",
-    "duty",
-    "dutycycle",
-    "pwm",
-    "setpoint",
-    "target",
-    "throttle",
-    "demand",
-    "reference",
-];
-const STATE: [&str; 19] = [
-    "mode",
-    "state",
-    "status",
-    "flag",
-    "flags",
-    "error",
-    "err",
-    "fault",
-    "id",
-    "enable",
-    "enabled",
-    "dir",
-    "direction",
-    "trigger",
-    "trig",
-    "logic",
-    "digital",
-    "bit",
-    "bits",
-];
-const OTHER: [&str; 36] = [
-    "lux",
-    "light",
-    "brightness",
-    "illuminance",
-    "accuracy",
-    "temperature",
-    "temp",
-    "torque",
-    "force",
-    "load",
-    "weight",
-    "pressure",
-    "humidity",
-    "power",
-    "energy",
-    "efficiency",
-    "resistance",
-    "frequency",
-    "freq",
-    "latitude",
-    "longitude",
-    "altitude",
-    "heading",
-    "acceleration",
-    "acc",
-    "mag",
-    "accel",
-    "accelerometer",
-    "vibration",
-    "distance",
-    "height",
-    "flow",
-    "sound",
-    "phase",
-    "gain",
-    "percent",
+const COMMAND: &str = "command cmd duty dutycycle pwm setpoint target throttle demand reference";
+/// Kinds that a name shows where nothing says volt or ampere.
+const REST: [(ColumnKind, &str); 3] = [
+    (ColumnKind::Command, COMMAND),
+    (
+        ColumnKind::State,
+        "mode state status flag flags error err fault id enable enabled dir direction trigger \
+         trig logic digital bit bits",
+    ),
+    (
+        ColumnKind::Other,
+        "lux light brightness illuminance accuracy temperature temp torque force load weight \
+         pressure humidity power energy efficiency resistance frequency freq latitude longitude \
+         altitude heading acceleration acc mag accel accelerometer vibration distance height \
+         flow sound phase gain percent",
+    ),
 ];
 
 /// The kind and what shows it; `None` where the channel may be a voltage or a current.
 ///
 /// A stated volt or ampere outweighs the name, but for a tachogenerator, an encoder or a Hall sensor, which are recorded in volts.
 pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, String)> {
-    let words = words(channel);
-    let has = |list: &[&str]| words.iter().any(|w| list.contains(&w.as_str()));
-    let electrical = matches!(channel.unit.as_deref(), Some("V" | "A"));
+    let has = has_word_of(channel);
     let by_name = || format!("its name is \"{}\"", channel.name);
-    let shaft = [
-        (ColumnKind::Speed, &SPEED[..]),
-        (ColumnKind::Position, &POSITION),
-        (ColumnKind::Pulses, &PULSES),
-    ];
     if let Some(found) = by_unit(channel) {
         return Some(found);
     }
-    if let Some((kind, _)) = shaft.into_iter().find(|(_, list)| has(list)) {
+    if let Some((kind, _)) = SHAFT.into_iter().find(|(_, list)| has(list)) {
         // The track of an encoder as it was recorded.
         let is_track = kind == ColumnKind::Position && pulses(&channel.values).is_some();
         return Some(match is_track {
@@ -229,24 +105,21 @@ pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, String)> {
             false => (kind, by_name()),
         });
     }
-    if electrical || has(&CURRENT) && !has(&COMMAND) || has(&VOLTAGE) && !has(&COMMAND) {
+    let electrical = matches!(channel.unit.as_deref(), Some("V" | "A"));
+    if electrical || (has(CURRENT) || has(VOLTAGE)) && !has(COMMAND) {
         return None;
     }
-    let rest = [
-        (ColumnKind::Command, &COMMAND[..]),
-        (ColumnKind::State, &STATE),
-        (ColumnKind::Other, &OTHER),
-    ];
-    match rest.into_iter().find(|(_, list)| has(list)) {
+    match REST.into_iter().find(|(_, list)| has(list)) {
         Some((kind, _)) => Some((kind, by_name())),
         None => by_numbers(&channel.values),
     }
 }
 
-/// Words of the name without the unit that stands in it.
-fn words(channel: &Channel) -> Vec<String> {
+/// Whether the name, without the unit that stands in it, has one of the words of a list.
+fn has_word_of(channel: &Channel) -> impl Fn(&str) -> bool {
     let name = &channel.name;
-    name_words(name.split(['(', '[', '/', '`']).next().unwrap_or(name))
+    let words = name_words(name.split(['(', '[', '/', '`']).next().unwrap_or(name));
+    move |list| words.iter().any(|word| is_listed(list, word))
 }
 
 /// By a unit that is stated and is neither volt nor ampere.
@@ -317,15 +190,46 @@ pub(super) fn stated(channel: &Channel) -> f64 {
         Some("V") => -0.5,
         _ => 0.0,
     };
-    let words = words(channel);
-    let has = |list: &[&str]| words.iter().any(|w| list.contains(&w.as_str()));
-    if has(&CURRENT) {
+    let has = has_word_of(channel);
+    if has(CURRENT) {
         unit + 3.0
-    } else if has(&VOLTAGE) {
+    } else if has(VOLTAGE) {
         unit - 3.0
     } else {
         unit
     }
+}
+
+/// Fewest pulses that show a pickup.
+const FEWEST: usize = 6;
+/// Share of the samples that lie near one of two levels, and how near, relative to their distance (common practice, no source).
+const AT_LEVELS: f64 = 0.9;
+const NEAR: f64 = 0.2;
+
+/// How often a signal rises from the lower of its two levels to the upper one; `None` where it has no two levels, or rises too
+/// seldom to show a shaft that turns.
+pub(super) fn pulses(values: &[f64]) -> Option<usize> {
+    let finite = || values.iter().copied().filter(|v| v.is_finite());
+    let (low, high) = finite().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    let near = NEAR * (high - low);
+    if !(near > 0.0 && near.is_finite()) {
+        return None;
+    }
+    let (mut at_levels, mut all, mut rises, mut is_high) = (0usize, 0usize, 0usize, None);
+    for value in finite() {
+        all += 1;
+        let level = if value >= high - near {
+            true
+        } else if value <= low + near {
+            false
+        } else {
+            continue;
+        };
+        at_levels += 1;
+        rises += usize::from(level && is_high == Some(false));
+        is_high = Some(level);
+    }
+    (at_levels as f64 >= AT_LEVELS * all as f64 && rises >= FEWEST).then_some(rises)
 }
 
 #[cfg(test)]
@@ -399,5 +303,17 @@ mod tests {
         ] {
             assert_eq!(stated(&channel(name, wave)), sign, "{name}");
         }
+    }
+
+    #[test]
+    fn two_levels_with_many_edges_are_pulses_and_a_wave_is_none() {
+        let square: Vec<f64> = (0..400)
+            .map(|k| if k % 30 < 9 { 5.0 } else { 0.1 })
+            .collect();
+        assert_eq!(pulses(&square), Some(13));
+        let wave: Vec<f64> = (0..400).map(|k| f64::from(k).sin()).collect();
+        assert_eq!(pulses(&wave), None);
+        let step: Vec<f64> = (0..400).map(|k| if k < 90 { 0.0 } else { 12.0 }).collect();
+        assert_eq!(pulses(&step), None);
     }
 }

@@ -1,19 +1,61 @@
 //! Voltage and current guessed among the channels of a record.
 
-use super::candidate::Candidate;
-use super::column_guess::ColumnGuess;
-use super::column_kind::{OtherColumn, other_kind, pulses_by_shape, stated};
-use super::direction::{current_sign, driving_sign};
+use super::column_kind::{ColumnKind, OtherColumn, other_kind, pulses_by_shape, stated};
+use super::pair_votes::Candidate;
 use super::pair_votes::best_pair;
-use crate::bench::Role;
-use crate::capture::{Codes, Record};
+use crate::bench::{RecordGuess, Role, SpeedSignal, Trace, Waveform};
+use crate::capture::{self, Codes, Record};
 use crate::events::find::find_in;
-use crate::events::roles::guess_role_in;
+use crate::events::roles::{RoleGuess, guess_role_in};
 use crate::events::stretches::{OpenStretch, open_rows};
 use crate::events::timeline::Timeline;
 use crate::events::trace::series::Series;
+use crate::events::trace::shape::Shape;
 use crate::events::trace::view::{View, sampling_interval};
 use rayon::prelude::*;
+
+/// A guess which columns to use, with its grounds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ColumnGuess {
+    /// Index into [`Record::channels`] of the terminal voltage.
+    pub voltage: Option<usize>,
+    /// Index into [`Record::channels`] of the current (perhaps still in volts across a shunt).
+    pub current: Option<usize>,
+    /// The voltage is negative while the source drives.
+    pub voltage_reversed: bool,
+    /// The current is negative while the source drives (or positive while the motor brakes).
+    pub current_reversed: bool,
+    /// The current column states volts: a shunt or probe factor is still to be applied.
+    pub current_in_volts: bool,
+    /// Between 0 and 1; a judgement by margins, no probability.
+    pub confidence: f64,
+    /// Channels that hold something else.
+    pub others: Vec<OtherColumn>,
+    /// One sentence a ground, with names and numbers.
+    pub reasons: Vec<String>,
+    /// The role that the chosen columns show.
+    pub role: RoleGuess,
+}
+
+impl ColumnGuess {
+    /// The chosen columns of `record` as they were recorded: no polarity turned, no scale applied.
+    pub fn waveform(&self, record: &Record) -> Waveform {
+        let trace = |index: Option<usize>| {
+            let channel = record.channels.get(index?)?;
+            let codes = capture::codes(&channel.values, &channel.overrange);
+            Some(Trace {
+                clipped: codes.clipped,
+                quantisation_step: codes.step,
+                values: channel.values.clone(),
+            })
+        };
+        Waveform {
+            time: record.time.clone(),
+            voltage_v: trace(self.voltage),
+            current_a: trace(self.current),
+        }
+    }
+}
 
 /// A guess of the columns of one record with what was worked out for it.
 pub struct Guessed<'a> {
@@ -192,4 +234,70 @@ fn single<'a, 'b>(
         ));
         (Some(only), None, confidence)
     }
+}
+
+/// Sign of the voltage while the source drives.
+pub(crate) fn driving_sign(s: &Shape, x: &Series, role: Role) -> f64 {
+    match role {
+        Role::Start | Role::LockedRotor => s.tail,
+        Role::RunDown | Role::Brake | Role::TurnOff if s.head.abs() > 6.0 * s.sigma => s.head,
+        Role::RunDown | Role::Brake | Role::TurnOff => 1.0,
+        Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => {
+            let middle = x.mean(0, x.len());
+            if middle.abs() > 3.0 * s.sigma {
+                middle
+            } else {
+                1.0
+            }
+        }
+    }
+}
+
+/// Sign of the current in the direction of driving; positive where it cannot be told from noise.
+pub(crate) fn current_sign(s: &Shape, role: Role) -> f64 {
+    let level = match role {
+        Role::Start | Role::LockedRotor => s.peak_from(s.head),
+        Role::Brake => -(s.peak - s.tail),
+        Role::RunDown | Role::TurnOff => s.head_mean - s.tail,
+        Role::Pwm | Role::PwmLocked | Role::Steady | Role::Driven => s.head_mean,
+    };
+    if level.abs() > 2.0 * s.sigma {
+        level
+    } else {
+        1.0
+    }
+}
+
+/// Columns and role of a record, as `bench::guess_sheet` asks for them.
+pub fn sheet_guess(record: &Record) -> RecordGuess {
+    let guess = guess_columns(record);
+    RecordGuess {
+        voltage: guess.voltage,
+        current: guess.current,
+        voltage_reversed: guess.voltage_reversed,
+        current_reversed: guess.current_reversed,
+        current_in_volts: guess.current_in_volts,
+        shaft: shaft_columns(&guess.others),
+        column_reasons: guess.reasons,
+        role: guess.role.role,
+        role_confidence: guess.role.confidence,
+        role_reason: guess.role.reason,
+        alternatives: guess.role.alternatives.iter().map(|(r, _)| *r).collect(),
+    }
+}
+
+/// The columns that show how the shaft turns.
+fn shaft_columns(others: &[OtherColumn]) -> Vec<(usize, SpeedSignal, String)> {
+    let signal = |kind| {
+        Some(match kind {
+            ColumnKind::Speed => SpeedSignal::Speed,
+            ColumnKind::Position => SpeedSignal::Position,
+            ColumnKind::Pulses => SpeedSignal::Pulses,
+            _ => return None,
+        })
+    };
+    let shown = others
+        .iter()
+        .filter_map(|o| Some((o.index, signal(o.kind)?, o.why.clone())));
+    shown.collect()
 }

@@ -4,9 +4,9 @@ use super::contact::{BOUNCE_OPEN_S, Closing, first_closing, settled_after};
 use super::opening::find_opening;
 use super::standstill::standstill;
 use super::start;
+use crate::events::phase::{EventKind, Exclusion, PhaseKind};
 use crate::events::remarks::{Remark, Signal};
-use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
-use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::timeline::TimelineBuilder;
 use crate::events::trace::bands::{Band, Closed};
 use crate::events::trace::view::View;
 

@@ -1,7 +1,7 @@
 //! Rows that no fit may use: missing cells, clipped values, gaps in time.
 
 use crate::capture::TimeAxis;
-use crate::events::timeline::{Exclusion, Phase, PhaseKind};
+use crate::events::phase::{Exclusion, Phase, PhaseKind};
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 use crate::stats::simd;

@@ -3,7 +3,6 @@
 pub(crate) mod brake;
 mod change_point;
 pub(crate) mod checks;
-mod closed_contact;
 pub(crate) mod contact;
 pub(crate) mod exclusions;
 pub(crate) mod opening;

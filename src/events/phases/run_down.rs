@@ -3,9 +3,9 @@
 use super::opening::{Opening, find_opening};
 use super::standstill::standstill;
 use crate::bench::CaptureWarning;
+use crate::events::phase::{EventKind, Exclusion, PhaseKind};
 use crate::events::remarks::{Remark, Signal};
-use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
-use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::timeline::TimelineBuilder;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 

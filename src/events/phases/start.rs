@@ -1,13 +1,12 @@
 //! Start from rest and voltage step onto a held rotor: rest, make with its bounce, driven.
 
-use super::checks::{current, slow_rise};
-use super::closed_contact::closed_contact;
-use super::contact::{Closing, first_closing, settled_after};
+use super::checks::current;
+use super::contact::{Closing, closed_contact, first_closing, settled_after};
 use super::opening::{Opening, find_opening};
 use super::run_down;
+use crate::events::phase::{EventKind, Exclusion, PhaseKind};
 use crate::events::remarks::Remark;
-use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
-use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::timeline::TimelineBuilder;
 use crate::events::trace::view::View;
 
 /// Rows and time of ringing looked for after a closing; lead inductance and winding capacitance ring for some µs (common
@@ -102,7 +101,7 @@ fn push_one_start(
     if let (Some(i), true, Some(&row)) = (&view.i, by_voltage, closing.rows_before.last())
         && let Some(peak) = i.peak(row, end)
     {
-        slow_rise::check(view, builder, sub_row(view, row, by_voltage), peak);
+        current::check_rise(view, builder, sub_row(view, row, by_voltage), peak);
     }
 }
 

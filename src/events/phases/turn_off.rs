@@ -1,8 +1,8 @@
 //! Turn-off: driven, opening, arc and kick or a clamped decay, until the current is gone.
 
+use crate::events::phase::{EventKind, Exclusion, PhaseKind};
 use crate::events::remarks::Remark;
-use crate::events::timeline::{EventKind, Exclusion, PhaseKind};
-use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::timeline::TimelineBuilder;
 use crate::events::trace::view::View;
 
 /// Pushes the phases of a turn-off from the builder's end to row `end`; false, with nothing pushed, when the current never falls.

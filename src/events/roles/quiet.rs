@@ -7,6 +7,7 @@ use crate::events::trace::activity::Activity;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
 use crate::quantity::engineering;
+use crate::stats::simd;
 
 /// Nothing moves: a steady run when there is a level, no event at all when there is none.
 pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
@@ -85,12 +86,7 @@ fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {
 /// True when the means of eight parts of the record agree within the ripple: it repeats itself.
 fn returns(x: &Series) -> bool {
     let size = x.len().div_ceil(8);
-    let means = x.x().means(size);
-    let (low, high) = means
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &m| {
-            (l.min(m), h.max(m))
-        });
+    let (low, high) = simd::range(&x.x().means(size));
     let middle = x.median(0, x.len()).unwrap_or(0.0);
     high - low < 0.25 * middle.abs().max(x.spread(0, x.len()))
 }

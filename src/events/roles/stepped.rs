@@ -1,8 +1,9 @@
-//! Start or locked rotor: told apart by how the current goes on after a voltage step.
+//! Start or locked rotor behind a voltage step; rotor free or held under a switched supply.
 
 use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::phases::start;
+use crate::events::phases::switching::Switching;
 use crate::events::trace::view::View;
 use crate::quantity::engineering;
 
@@ -65,4 +66,85 @@ pub(crate) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
         )
         .or(Role::Start, 1.0 - sure)
     }
+}
+
+/// A switched supply: held or free by the back-EMF.
+pub(crate) fn switched(view: &View, pattern: &Switching) -> RoleGuess {
+    let edges = pattern.rising.len();
+    let (share, how) = match pattern.idle_v {
+        Some(idle) => (
+            (idle - pattern.low_v.max(0.0).min(idle.abs())) / pattern.high_v,
+            "while the current rests between pulses the terminals show",
+        ),
+        None => match back_emf_share(view, pattern) {
+            Some(share) => (
+                share,
+                "slopes of the current at different currents give a back-EMF of",
+            ),
+            None => {
+                let text = format!(
+                    "{edges} regular voltage edges; whether the rotor turns cannot be told"
+                );
+                return RoleGuess::new(Role::Pwm, 0.6, text).or(Role::PwmLocked, 0.4);
+            }
+        },
+    };
+    let text = format!(
+        "{edges} regular voltage edges, duty {:.2}; {how} {:.0} % of the upper level",
+        pattern.duty,
+        100.0 * share
+    );
+    let sure = if pattern.idle_v.is_some() { 0.97 } else { 0.75 };
+    if share > 0.1 {
+        RoleGuess::new(Role::Pwm, sure, text).or(Role::PwmLocked, 1.0 - sure)
+    } else {
+        RoleGuess::new(Role::PwmLocked, sure, text).or(Role::Pwm, 1.0 - sure)
+    }
+}
+
+/// Back-EMF as a share of the upper level, from di/dt = (v − R i − e)/L over the half periods by least squares.
+///
+/// `None` without a current, or when the currents of the half periods are too much alike.
+fn back_emf_share(view: &View, pattern: &Switching) -> Option<f64> {
+    let (v, i) = (view.v.as_ref()?, view.i.as_ref()?);
+    let mut edges: Vec<usize> = pattern
+        .rising
+        .iter()
+        .chain(&pattern.falling)
+        .copied()
+        .collect();
+    edges.sort_unstable();
+    let mut normal = nalgebra::Matrix3::<f64>::zeros();
+    let mut right = nalgebra::Vector3::<f64>::zeros();
+    let mut scale_i = 0.0_f64;
+    let mut used = 0;
+    for pair in edges.windows(2) {
+        let length = pair[1] - pair[0];
+        if length < 12 {
+            continue;
+        }
+        // Three parts of each half period, the rows next to the edges left out: the curvature tells R.
+        let (from, part) = (pair[0] + length / 10 + 1, length * 8 / 30);
+        for k in 0..3 {
+            let (a, b) = (from + k * part, from + (k + 1) * part);
+            let q = (part / 4).max(1);
+            let slope = (i.mean(b - q, b) - i.mean(a, a + q)) / (part - q).max(1) as f64;
+            let row = nalgebra::Vector3::new(v.mean(a, b) / pattern.high_v, -i.mean(a, b), -1.0);
+            scale_i = scale_i.max(row[1].abs());
+            normal += row * row.transpose();
+            right += row * slope;
+            used += 1;
+        }
+    }
+    if used < 12 || scale_i == 0.0 {
+        return None;
+    }
+    let solution = normal.lu().solve(&right)?;
+    // slope = (1/L)·v/V − (R/L)·i − e/L, all in shares of the upper level.
+    let (per_l, r_per_l, e_per_l) = (solution[0], solution[1], solution[2]);
+    if per_l <= 0.0 || r_per_l <= 0.0 {
+        return None;
+    }
+    let share = e_per_l / per_l;
+    (-0.2..1.1).contains(&share).then_some(share)
 }

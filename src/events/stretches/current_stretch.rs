@@ -1,7 +1,8 @@
 //! Stretches of a capture in which the current's ripple shows the speed: upright and under one terminal condition.
 
 use crate::bench::{Role, Waveform};
-use crate::events::timeline::{EventKind, Phase, PhaseKind, Timeline};
+use crate::events::phase::{EventKind, Phase, PhaseKind};
+use crate::events::timeline::Timeline;
 use std::fmt;
 
 /// What the speed does during a stretch.

@@ -3,7 +3,8 @@
 use super::row_times::RowTimes;
 use crate::bench::Waveform;
 use crate::capture::TimeAxis;
-use crate::events::timeline::{PhaseKind, Timeline};
+use crate::events::phase::PhaseKind;
+use crate::events::timeline::Timeline;
 use crate::stats::affine_view::AffineView;
 use std::ops::Range;
 

@@ -24,6 +24,11 @@ fn phase(timeline: &Timeline, kind: PhaseKind) -> Option<(usize, usize)> {
     rows.next().map(|p| (p.first, p.end))
 }
 
+/// Whether a remark with this short name was made.
+fn remarked(timeline: &Timeline, code: &str) -> bool {
+    timeline.remarks.iter().any(|r| r.code() == code)
+}
+
 #[track_caller]
 fn near(found: Option<f64>, expected: f64, tolerance: f64) {
     let found = found.expect("the instant was not found");
@@ -170,12 +175,7 @@ fn a_run_down_cut_before_standstill_is_told() {
     covers(&timeline, 6_000);
     assert!(timeline.first_time_of(EventKind::Standstill).is_none());
     assert_eq!(phase(&timeline, PhaseKind::Open).unwrap().1, 6_000);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| matches!(r, Remark::EndsBeforeStandstill { .. }))
-    );
+    assert!(remarked(&timeline, "ends-before-standstill"));
 }
 
 #[test]
@@ -228,12 +228,8 @@ fn a_clamped_turn_off_keeps_its_decay() {
         .collect();
     assert_eq!(driven.len(), 2, "{:?}", timeline.phases);
     assert!(driven[1].end - driven[1].first > 500);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| r.to_string().contains("clamp holds the terminals at -"))
-    );
+    let mut texts = timeline.remarks.iter().map(Remark::to_string);
+    assert!(texts.any(|text| text.contains("clamp holds the terminals at -")));
 }
 
 #[test]
@@ -254,14 +250,7 @@ fn a_turning_motor_at_the_make_is_told() {
     let mut motor = bouncing_start();
     motor.speed = 150.0;
     let timeline = find(&motor.record(), Role::Start);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| matches!(r, Remark::TurningAtStart { .. })),
-        "{:?}",
-        timeline.remarks
-    );
+    assert!(remarked(&timeline, "turning-at-start"), "{timeline:?}");
     assert_eq!(timeline.phases[0].kind, PhaseKind::Open);
 }
 
@@ -276,10 +265,5 @@ fn a_record_that_begins_driven_is_told() {
     .record();
     let timeline = find(&waveform, Role::Start);
     covers(&timeline, 3_000);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| matches!(r, Remark::NoSwitchOn | Remark::NoEvent { .. }))
-    );
+    assert!(remarked(&timeline, "no-switch-on") || remarked(&timeline, "no-event"));
 }

@@ -1,10 +1,9 @@
-//! Events of records with missing rows, gaps, reversed probes and missed triggers.
+//! Events of records with missing rows and gaps, and of odd ones.
 
-use super::test_motor::{Contact, TestMotor};
-use super::{bouncing_start, covers, near, phase};
+use super::{bouncing_start, covers, phase};
 use crate::bench::{Role, Trace, Waveform};
 use crate::capture::TimeAxis;
-use crate::events::{EventKind, Exclusion, PhaseKind, Remark, find, guess_role};
+use crate::events::{Exclusion, PhaseKind, find, guess_role};
 
 #[test]
 fn missing_and_clipped_rows_are_cut_with_a_margin() {
@@ -39,43 +38,6 @@ fn a_gap_in_time_is_cut() {
 }
 
 #[test]
-fn a_reversed_probe_is_told_and_the_phases_stand() {
-    let mut waveform = bouncing_start().record();
-    waveform
-        .current_a
-        .as_mut()
-        .unwrap()
-        .values
-        .iter_mut()
-        .for_each(|x| *x = -*x);
-    let timeline = find(&waveform, Role::Start);
-    near(timeline.first_time_of(EventKind::SwitchOn), 0.0, 20e-6);
-    assert!(
-        timeline
-            .remarks
-            .iter()
-            .any(|r| matches!(r, Remark::CurrentReversed { .. }))
-    );
-}
-
-#[test]
-fn a_missed_trigger_is_told() {
-    let waveform = TestMotor {
-        contacts: vec![(-1.0, Contact::Open)],
-        ..TestMotor::default()
-    }
-    .record();
-    let timeline = find(&waveform, Role::Start);
-    covers(&timeline, 10_000);
-    assert!(
-        matches!(timeline.remarks[0], Remark::NoEvent { .. }),
-        "{:?}",
-        timeline.remarks
-    );
-    assert!(guess_role(&waveform).confidence < 0.1);
-}
-
-#[test]
 fn odd_records_neither_panic_nor_leave_holes() {
     let trace = |values: Vec<f64>| Trace {
         clipped: vec![false; values.len()],
@@ -93,16 +55,6 @@ fn odd_records_neither_panic_nor_leave_holes() {
         (0..60).map(|k| if k == 30 { 1e9 } else { 0.0 }).collect(),
         (0..500).map(|k| if k < 490 { 0.0 } else { 12.0 }).collect(),
         (0..500).map(|k| if k < 5 { 12.0 } else { 0.0 }).collect(),
-    ];
-    let roles = [
-        Role::Start,
-        Role::RunDown,
-        Role::Brake,
-        Role::LockedRotor,
-        Role::TurnOff,
-        Role::Pwm,
-        Role::PwmLocked,
-        Role::Steady,
     ];
     for v in &odd {
         for i in &odd {
@@ -122,7 +74,7 @@ fn odd_records_neither_panic_nor_leave_holes() {
                     };
                     let guess = guess_role(&waveform);
                     assert!((0.0..=1.0).contains(&guess.confidence));
-                    for role in roles {
+                    for role in Role::ALL {
                         let timeline = find(&waveform, role);
                         let covered = timeline.phases.last().map_or(0, |p| p.end);
                         assert_eq!(covered, len);

@@ -2,6 +2,7 @@
 
 use super::quantile::quantile;
 use super::series::Series;
+use crate::stats::simd;
 
 /// Blocks into which the record is cut.
 const BLOCKS: usize = 64;
@@ -89,15 +90,8 @@ impl Activity {
 
     /// Whether all blocks ripple alike about one level.
     pub fn repeats(&self) -> bool {
-        let (low, high) = range(&self.scatters);
-        let (lowest, highest) = range(&self.levels);
+        let (low, high) = simd::range(&self.scatters);
+        let (lowest, highest) = simd::range(&self.levels);
         self.is_lively(low) && high < 2.5 * low && highest - lowest < low
     }
-}
-
-fn range(x: &[f64]) -> (f64, f64) {
-    let all = x.iter().copied();
-    all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
-        (l.min(v), h.max(v))
-    })
 }

@@ -2,9 +2,7 @@
 
 pub(crate) mod activity;
 pub(crate) mod bands;
-mod chunks;
-mod median3;
-mod pass_cache;
+mod passes;
 pub(crate) mod quantile;
 mod saturation;
 pub(crate) mod series;

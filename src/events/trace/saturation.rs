@@ -1,6 +1,6 @@
 //! Rows that rest at an end of a trace's range longer than its noise allows.
 
-use super::chunks::chunks;
+use super::passes::chunks;
 use crate::stats::simd;
 use rayon::prelude::*;
 

@@ -1,9 +1,7 @@
 //! One trace prepared for event finding: holes bridged, noise and quantiles known.
 
 use super::bands::{Band, Closed, closed_stretches};
-use super::chunks::{CHUNK, chunks};
-use super::median3::{largest_median3, median_of_three, medians3};
-use super::pass_cache::PassCache;
+use super::passes::{CHUNK, PassCache, chunks, largest_median3, median_of_three, medians3};
 use super::quantile::{
     STATISTIC_ROWS, difference_noise, place_of, quantile_in_place, quantile_of, strided_rows,
 };

@@ -1,7 +1,6 @@
 //! Plain figures of a trace from which its role is judged.
 
-use super::chunks::chunks;
-use super::median3::{largest_median3, medians3};
+use super::passes::{chunks, largest_median3, medians3};
 use super::series::Series;
 use crate::stats::affine_view::AffineView;
 use crate::stats::simd;

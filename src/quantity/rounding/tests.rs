@@ -163,15 +163,3 @@ fn numbers_are_rounded_to_the_digits_asked_for() {
     assert_eq!(significant(0.0, 3), 0.0);
     assert!(significant(f64::NAN, 3).is_nan());
 }
-
-#[test]
-fn the_short_form_counts_the_last_digits() {
-    for (value, u, unit, scale, expected) in [
-        (3.2212, 0.0611, "Ω", Scale::Prefix, "3.221(61) Ω"),
-        (63.94, 1.21, "g·cm²", Scale::Plain, "63.9(1.2) g·cm²"),
-        (5116.4, 62.0, "rpm", Scale::Plain, "5116(62) rpm"),
-        (0.0073, 0.0001, "A", Scale::Prefix, "7.30(10) mA"),
-    ] {
-        assert_eq!(concise(value, u, unit, scale), expected);
-    }
-}

@@ -4,24 +4,179 @@
 //!
 //! * [`Quantity`]: the kinds of quantity. [`Unit`]: one unit, and values to and from SI.
 //! * [`UNITS`]: the table of units. `factor`: SI value of one of its units, for tables of the crate.
-//! * [`find`]: a unit however it is written. [`parse`], [`parse_si`]: a number with its unit.
+//! * [`find`]: a unit however it is written. [`parse_si`]: a number with its unit.
 
-mod error;
-mod parse;
 mod quantity;
-mod spelling;
 mod table;
-mod unit;
 
-pub use error::UnitError;
-pub use parse::{parse, parse_si};
 pub use quantity::Quantity;
-pub use spelling::find;
-pub use table::{RPM, UNITS, of, si};
-pub use unit::Unit;
-
-pub(crate) use parse::split_number;
 pub(crate) use table::factor;
+pub use table::{RPM, UNITS, of, si};
+
+use table::known;
+
+/// A unit or a number that cannot be read: what was found, and what would do.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct UnitError(pub(super) String);
+
+/// One unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unit {
+    /// As printed, e.g. `mN·m/A`.
+    pub text: &'static str,
+    /// What it measures.
+    pub quantity: Quantity,
+    /// SI value of one unit.
+    pub factor: f64,
+    /// True when the unit gives the reciprocal of the quantity (`rpm/V` for K): SI value = factor / number.
+    pub reciprocal: bool,
+}
+
+impl Unit {
+    /// Number in this unit to SI (°C stays °C).
+    pub fn to_si(&self, number: f64) -> f64 {
+        if self.reciprocal {
+            self.factor / number
+        } else {
+            number * self.factor
+        }
+    }
+
+    /// SI to the number in this unit.
+    pub fn from_si(&self, si: f64) -> f64 {
+        if self.reciprocal {
+            self.factor / si
+        } else {
+            si / self.factor
+        }
+    }
+
+    /// Standard uncertainty in SI to this unit, first order, at the SI value `si`.
+    pub fn uncertainty_from_si(&self, si: f64, uncertainty_si: f64) -> f64 {
+        if self.reciprocal {
+            self.factor / (si * si) * uncertainty_si
+        } else {
+            uncertainty_si / self.factor
+        }
+    }
+}
+
+/// The unit that a person wrote, whatever the marks of multiplication, powers, micro and ohm.
+///
+/// # Errors
+/// [`UnitError`] with the units that would do.
+pub fn find(quantity: Quantity, text: &str) -> Result<&'static Unit, UnitError> {
+    let wanted = plain(text);
+    let found = of(quantity).find(|unit| plain(unit.text) == wanted);
+    found.ok_or_else(|| {
+        let (text, known) = (text.trim(), known(quantity));
+        UnitError(format!(
+            "\"{text}\" is no unit of {quantity}; known are {known}"
+        ))
+    })
+}
+
+/// Number and unit in one text, e.g. `23.4 mN·m/A`, `24V`, `1.5e3 rpm`; returns number and unit as written.
+///
+/// A plain number without unit is taken for [`Quantity::Ratio`] only.
+///
+/// # Errors
+/// [`UnitError`] with what would do.
+pub fn parse(quantity: Quantity, text: &str) -> Result<(f64, &'static Unit), UnitError> {
+    let text = text.trim();
+    let (number, rest) = split_number(text)
+        .filter(|(number, _)| number.is_finite())
+        .ok_or_else(|| no_number(quantity, text))?;
+    match (rest, quantity) {
+        ("", Quantity::Ratio) => Ok((number, si(quantity))),
+        ("", _) => Err(UnitError(format!(
+            "\"{text}\" has no unit; expected a number and a unit of {quantity}, one of {}",
+            known(quantity)
+        ))),
+        _ => Ok((number, find(quantity, rest)?)),
+    }
+}
+
+/// Like [`parse`], to SI.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_si(quantity: Quantity, text: &str) -> Result<f64, UnitError> {
+    let (number, unit) = parse(quantity, text)?;
+    Some(unit.to_si(number))
+        .filter(|si| si.is_finite())
+        .ok_or_else(|| no_number(quantity, text.trim()))
+}
+
+pub(super) fn no_number(quantity: Quantity, text: &str) -> UnitError {
+    UnitError(format!(
+        "\"{text}\" has no number in front; expected a number and a unit of {quantity}, e.g. \"1.5 {}\"",
+        si(quantity).text
+    ))
+}
+
+/// The longest number at the start of a text, and what follows it without blanks around; infinite where it is too large.
+pub(super) fn split_number(text: &str) -> Option<(f64, &str)> {
+    let text = text.trim();
+    let mut found = None;
+    for (place, letter) in text.char_indices() {
+        if !matches!(letter, '0'..='9' | '.' | '+' | '-' | 'e' | 'E') {
+            break;
+        }
+        let end = place + letter.len_utf8();
+        if let Ok(number) = text[..end].parse::<f64>() {
+            found = Some((number, text[end..].trim()));
+        }
+    }
+    found
+}
+
+/// A unit text with one spelling for everything that is written in several ways.
+fn plain(text: &str) -> String {
+    let mut plain = text.trim().to_owned();
+    for (from, to) in [
+        ("min⁻¹", "rpm"),
+        ("min^-1", "rpm"),
+        ("min-1", "rpm"),
+        ("rev/min", "rpm"),
+        ("r/min", "rpm"),
+        ("1/min", "rpm"),
+        ("RPM", "rpm"),
+        ("1000 rpm", "krpm"),
+        ("1000rpm", "krpm"),
+        ("ozf", "oz"),
+        ("lbf", "lb"),
+        ("gf", "g"),
+        ("rad/(V·s)", "rad/s/V"),
+        ("rad/(s·V)", "rad/s/V"),
+        ("rad/(V s)", "rad/s/V"),
+        ("rad/V/s", "rad/s/V"),
+        ("(rad/s)", "rad/s"),
+        ("A/(N·m)", "A/N·m"),
+        ("A/(N m)", "A/N·m"),
+        ("V/(rad/s)", "V·s/rad"),
+        ("V/rad/s", "V·s/rad"),
+        ("Ω", "ohm"),
+        ("Ω", "ohm"),
+        ("Ohms", "ohm"),
+        ("ohms", "ohm"),
+        ("Ohm", "ohm"),
+        ("²", "2"),
+        ("^2", "2"),
+        ("µ", "u"),
+        ("μ", "u"),
+        ("℃", "°C"),
+        ("degC", "°C"),
+    ] {
+        plain = plain.replace(from, to);
+    }
+    let plain: String = plain
+        .chars()
+        .filter(|letter| !matches!(letter, ' ' | '·' | '⋅' | '*' | '.' | '-' | '\u{a0}'))
+        .collect();
+    plain.strip_prefix('°').unwrap_or(&plain).to_owned()
+}
 
 #[cfg(test)]
 mod tests;

@@ -5,9 +5,9 @@
 //! rise itself are not seen.
 
 use crate::bench::CaptureWarning;
+use crate::events::phase::PhaseKind;
 use crate::events::remarks::Remark;
-use crate::events::timeline::PhaseKind;
-use crate::events::timeline_builder::TimelineBuilder;
+use crate::events::timeline::TimelineBuilder;
 use crate::events::trace::quantile::quantile_of;
 use crate::events::trace::view::View;
 use crate::stats::affine_view::AffineView;

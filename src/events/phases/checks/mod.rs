@@ -2,4 +2,3 @@
 
 pub(crate) mod current;
 pub(crate) mod held;
-pub(crate) mod slow_rise;

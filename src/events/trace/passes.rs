@@ -1,7 +1,25 @@
-//! The running median of three, in which a needle of one row does not show.
+//! Passes over the rows of a long trace: in stretches on all threads, with the running median of three, and their results kept.
 
+use super::bands::Closed;
 use crate::stats::affine_view::AffineView;
 use crate::stats::simd;
+use rayon::prelude::*;
+use std::sync::{Mutex, PoisonError};
+
+/// Rows of one task.
+pub(crate) const CHUNK: usize = 1 << 16;
+
+/// The rows in stretches with their first row, each with `more` rows of the next.
+pub(crate) fn chunks(
+    x: &[f64],
+    more: usize,
+) -> impl IndexedParallelIterator<Item = (usize, &[f64])> {
+    let count = x.len().div_ceil(CHUNK);
+    (0..count).into_par_iter().map(move |k| {
+        let first = k * CHUNK;
+        (first, &x[first..(first + CHUNK + more).min(x.len())])
+    })
+}
 
 /// Rows `from .. end` with the medians of each row and its neighbours; rows at the ends of the record stand for themselves.
 pub(crate) fn medians3(
@@ -45,4 +63,36 @@ pub(crate) fn median_of_three(a: f64, b: f64, c: f64) -> f64 {
     let (low, high) = if a < b { (a, b) } else { (b, a) };
     let high = if high < c { high } else { c };
     if low < high { high } else { low }
+}
+
+/// What passes over the rows of one trace have given.
+#[derive(Debug, Default)]
+pub(super) struct PassCache {
+    /// By first row and end.
+    pub peaks: Memo<(usize, usize), Option<(usize, f64)>>,
+    /// By the bits of the band, first row and end.
+    pub closed: Memo<(u64, u64, usize, usize), Vec<Closed>>,
+}
+
+/// Results by key, few of them.
+#[derive(Debug)]
+pub(super) struct Memo<K, V>(Mutex<Vec<(K, V)>>);
+
+impl<K, V> Default for Memo<K, V> {
+    fn default() -> Memo<K, V> {
+        Memo(Mutex::default())
+    }
+}
+
+impl<K: PartialEq, V: Clone> Memo<K, V> {
+    /// The result for a key, worked out where it is not kept.
+    pub fn get_or_work_out(&self, key: K, work_out: impl FnOnce() -> V) -> V {
+        let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, result)) = kept().iter().find(|(k, _)| *k == key) {
+            return result.clone();
+        }
+        let result = work_out();
+        kept().push((key, result.clone()));
+        result
+    }
 }

@@ -1,0 +1,102 @@
+//! The unit of a column of times, and where it comes from.
+
+use super::column::TimeColumn;
+use crate::capture::layout::{Cells, Layout, is_horizontal_unit, tokens};
+use crate::capture::unit;
+use crate::capture::warnings::{WarningKind, brief};
+use crate::quantity::exported::Unit;
+
+/// The unit of a column of times.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(in crate::capture) struct TimeUnit {
+    /// `None` is seconds.
+    pub unit: Option<Unit>,
+    /// The numbers count from a day long ago, the times of the record from its first row.
+    pub is_calendar: bool,
+    /// Where the unit comes from, where the file does not state it.
+    pub warning: Option<(WarningKind, String)>,
+}
+
+/// Seconds since 1970 between the years 2001 and 2049.
+const EPOCH_S: std::ops::Range<f64> = 1.0e9..2.5e9;
+
+/// Days since 1900 between the years 1954 and 2119.
+const SERIAL_DAYS: std::ops::Range<f64> = 2.0e4..8.0e4;
+
+/// So many decimals are written of seconds; of milliseconds they would be some picoseconds (common practice, no source).
+const DECIMALS_OF_SECONDS: usize = 5;
+
+/// Unit of a column of times: its own, else that of the preamble, else as its numbers show.
+pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> TimeUnit {
+    let seen = &layout.columns[column.column];
+    let at = column.column + 1;
+    let title = seen.name.as_ref().map(|name| format!(" \"{name}\""));
+    let title = title.unwrap_or_default();
+    if matches!(seen.cells, Cells::Clock | Cells::Quantities) {
+        return TimeUnit::default();
+    }
+    let horizontal = || {
+        let fact = layout.facts.iter().find(|f| is_horizontal_unit(&f.key))?;
+        fact.values.first().map(String::as_str)
+    };
+    let assumed = |what: String| TimeUnit {
+        warning: Some((
+            WarningKind::TIME_UNIT_ASSUMED,
+            format!("{what}; seconds are assumed. Give it with --unit {at}=s, {at}=ms or the like"),
+        )),
+        ..TimeUnit::default()
+    };
+    if let Some(text) = seen.unit_text.as_deref().or_else(horizontal) {
+        return match unit::parse(text, true).filter(|unit| unit.symbol == "s") {
+            unit @ Some(_) => TimeUnit {
+                unit,
+                ..TimeUnit::default()
+            },
+            None => assumed(format!(
+                "the unit \"{text}\" of the time in column {at}{title} is not a recognised unit of time"
+            )),
+        };
+    }
+    let inferred = |unit: Option<Unit>, text: String| TimeUnit {
+        unit,
+        is_calendar: unit.is_some(),
+        warning: Some((WarningKind::TIME_UNIT_INFERRED, text)),
+    };
+    let first = column.times().first().unwrap_or(0.0);
+    let since_epoch = ["s", "ms", "us", "ns"].into_iter().find_map(|text| {
+        let unit = unit::parse(text, true)?;
+        EPOCH_S.contains(&unit.to_si(first)).then_some(unit)
+    });
+    if let Some(unit) = since_epoch {
+        let text = format!(
+            "column {at}{title} counts from 1970 in steps of {} s, as the size of its numbers shows; time is counted from the first row. If that is wrong give the unit with --unit {at}=ms",
+            brief(unit.to_si(1.0))
+        );
+        return inferred(Some(unit), text);
+    }
+    let is_date = seen.name.as_deref().is_some_and(is_date_name);
+    let of_days = SERIAL_DAYS.contains(&first);
+    if let (true, Some(days)) = (is_date && of_days, unit::parse("days", true)) {
+        let text = format!(
+            "column {at}{title} counts days as spreadsheets do; time is counted from the first row. If that is wrong give the unit with --unit {at}=s or the like"
+        );
+        return inferred(Some(days), text);
+    }
+    let none = format!("no unit is stated for the time in column {at}{title}");
+    // Instruments write seconds with an exponent or many decimals; days of a spreadsheet, or seconds since midnight, may be anything.
+    let has_many_digits = seen.exponents || seen.decimals >= Some(DECIMALS_OF_SECONDS);
+    match has_many_digits && !is_date && !of_days {
+        true => inferred(
+            None,
+            format!(
+                "{none}; taken as seconds, as its digits suggest. Otherwise pass --unit {at}=ms or the like"
+            ),
+        ),
+        false => assumed(none),
+    }
+}
+
+fn is_date_name(name: &str) -> bool {
+    let words = tokens(name);
+    words.iter().any(|w| w.starts_with("date") || w == "datum")
+}
