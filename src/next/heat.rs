@@ -57,7 +57,6 @@ pub struct HeatPlan {
 /// Current and time of a heat run.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct HeatRun {
-    /// Current to hold constant.
     pub current_a: f64,
     /// Voltage at which it begins.
     pub cold_voltage_v: f64,
@@ -69,7 +68,6 @@ pub struct HeatRun {
     pub duration_s: Option<Guess>,
     /// Time between readings after the first ten minutes, s.
     pub log_every_s: f64,
-    /// Fuse in the lead, A.
     pub fuse_a: Option<f64>,
 }
 

@@ -31,13 +31,9 @@ impl Basis {
 /// A number in SI with its range.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Guess {
-    /// Most likely value.
     pub value: f64,
-    /// Lower end of its range.
     pub low: f64,
-    /// Upper end of its range.
     pub high: f64,
-    /// Where it comes from.
     pub basis: Basis,
 }
 

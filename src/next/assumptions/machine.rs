@@ -24,11 +24,9 @@ const METER_LOW: f64 = 0.05;
 /// SI.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Machine {
-    /// Supply voltage in V.
     pub supply_v: f64,
     /// At which captures are proposed: the supply, or less where its inrush would be too much.
     pub working_v: f64,
-    /// Terminal resistance in Ω.
     pub resistance_ohm: Option<Guess>,
     /// L/R in s.
     pub electrical_time_constant_s: Guess,
@@ -42,9 +40,7 @@ pub struct Machine {
     pub speed_rad_s: Guess,
     /// From full speed to standstill, terminals open.
     pub run_down_s: Guess,
-    /// Copper of the winding in kg.
     pub copper_kg: Option<Guess>,
-    /// Commutator segments, where counted.
     pub segments: Option<u32>,
 }
 

@@ -16,20 +16,8 @@ pub struct Size {
 
 /// A size that no motor of this kind has.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error(
-    "{option} is {found}; expected {expected}. Give the motor's body without shaft, e.g. {example}"
-)]
-#[non_exhaustive]
-pub struct SizeError {
-    /// The option.
-    pub option: &'static str,
-    /// Its value.
-    pub found: String,
-    /// What is expected.
-    pub expected: &'static str,
-    /// An option that would do.
-    pub example: &'static str,
-}
+#[error("{0}")]
+pub struct SizeError(String);
 
 /// Length over diameter of a can-shaped motor.
 const LENGTH_OVER_DIAMETER: (f64, f64, f64) = (1.0, 1.5, 2.5);
@@ -60,42 +48,16 @@ impl Size {
     /// [`SizeError`] with what was found and what is expected.
     pub fn check(&self) -> Result<(), SizeError> {
         let limits = [
-            (
-                "--diameter",
-                self.diameter_m,
-                (3e-3, 0.5),
-                1e3,
-                "mm",
-                "3 mm to 500 mm",
-                "--diameter 36mm",
-            ),
-            (
-                "--length",
-                self.length_m,
-                (3e-3, 1.0),
-                1e3,
-                "mm",
-                "3 mm to 1000 mm",
-                "--length 57mm",
-            ),
-            (
-                "--mass",
-                self.mass_kg,
-                (2e-4, 100.0),
-                1e3,
-                "g",
-                "0.2 g to 100 kg",
-                "--mass 220g",
-            ),
+            ("--diameter", self.diameter_m, 3e-3, 0.5, "mm", "36mm"),
+            ("--length", self.length_m, 3e-3, 1.0, "mm", "57mm"),
+            ("--mass", self.mass_kg, 2e-4, 100.0, "g", "220g"),
         ];
-        for (option, value, (low, high), factor, unit, expected, example) in limits {
+        for (option, value, low, high, unit, example) in limits {
             if let Some(v) = value.filter(|v| !(low..=high).contains(v)) {
-                return Err(SizeError {
-                    option,
-                    found: format!("{} {unit}", (v * factor * 1e6).round() / 1e6),
-                    expected,
-                    example,
-                });
+                let [v, low, high] = [v, low, high].map(|x| (x * 1e9).round() / 1e6);
+                return Err(SizeError(format!(
+                    "{option} is {v} {unit}; expected {low} {unit} to {high} {unit}. Give the motor's body without shaft, e.g. {option} {example}"
+                )));
             }
         }
         Ok(())
