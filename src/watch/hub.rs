@@ -27,6 +27,17 @@ pub struct Shown {
     pub fitted: Option<(Estimate, MotorFile)>,
 }
 
+impl Shown {
+    /// Of captures that are not fitted.
+    pub fn records(bench: Arc<Bench>, timelines: Vec<Timeline>) -> Shown {
+        Shown {
+            bench: Some(bench),
+            timelines,
+            fitted: None,
+        }
+    }
+}
+
 #[derive(Default)]
 struct State {
     version: u64,

@@ -1,17 +1,22 @@
 //! A sheet as JSON, and JSON as values of a sheet.
 
-use serde_json::{Map, Number, Value as Json};
-use toml_edit::{Array, DocumentMut, InlineTable, Item, Value};
+use serde::Serialize;
+use serde_json::Value as Json;
+use toml_edit::Value;
 
 /// The sheet as JSON: what a page shows in its forms.
 ///
 /// # Errors
 /// The text is not TOML.
 pub fn sheet_json(text: &str) -> Result<Json, String> {
-    let document: DocumentMut = text
-        .parse()
-        .map_err(|error: toml_edit::TomlError| error.message().to_owned())?;
-    Ok(json_of(document.as_item()))
+    toml::from_str(text).map_err(|error| error.message().to_owned())
+}
+
+/// JSON as a value of the sheet; `None` for what cannot stand there.
+pub fn value_of(value: &Json) -> Option<Value> {
+    let mut text = String::new();
+    let written = value.serialize(toml::ser::ValueSerializer::new(&mut text));
+    written.ok()?.parse().ok()
 }
 
 /// True where both say the same; 1 and 1.0 do.
@@ -29,63 +34,14 @@ pub fn same(one: &Json, other: &Json) -> bool {
     }
 }
 
-/// JSON as a value of the sheet; `None` for what cannot stand there.
-pub fn value_of(value: &Json) -> Option<Value> {
-    Some(match value {
-        Json::Null => return None,
-        Json::Bool(flag) => (*flag).into(),
-        Json::Number(number) => match number.as_i64() {
-            Some(whole) => whole.into(),
-            None => number.as_f64().filter(|n| n.is_finite())?.into(),
-        },
-        Json::String(text) => text.as_str().into(),
-        Json::Array(list) => {
-            let mut array = Array::new();
-            for value in list {
-                array.push(value_of(value)?);
-            }
-            array.into()
-        }
-        Json::Object(map) => {
-            let mut table = InlineTable::new();
-            for (key, value) in map {
-                table.insert(key, value_of(value)?);
-            }
-            table.into()
-        }
-    })
-}
-
-/// A part of the sheet as JSON.
-pub fn json_of(item: &Item) -> Json {
-    match item {
-        Item::None => Json::Null,
-        Item::Value(value) => json_of_value(value),
-        Item::Table(table) => {
-            let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of(v)));
-            Json::Object(pairs.collect::<Map<_, _>>())
-        }
-        Item::ArrayOfTables(tables) => tables
+/// The files of one capture, heat record or table.
+pub fn files_of(table: &Json) -> Vec<String> {
+    match &table["file"] {
+        Json::Array(list) => list
             .iter()
-            .map(|table| {
-                let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of(v)));
-                Json::Object(pairs.collect())
-            })
+            .filter_map(Json::as_str)
+            .map(str::to_owned)
             .collect(),
-    }
-}
-
-fn json_of_value(value: &Value) -> Json {
-    match value {
-        Value::String(text) => Json::String(text.value().clone()),
-        Value::Integer(whole) => Json::Number((*whole.value()).into()),
-        Value::Float(number) => Number::from_f64(*number.value()).map_or(Json::Null, Json::Number),
-        Value::Boolean(flag) => Json::Bool(*flag.value()),
-        Value::Datetime(time) => Json::String(time.value().to_string()),
-        Value::Array(array) => array.iter().map(json_of_value).collect(),
-        Value::InlineTable(table) => {
-            let pairs = table.iter().map(|(k, v)| (k.to_owned(), json_of_value(v)));
-            Json::Object(pairs.collect())
-        }
+        file => file.as_str().map(str::to_owned).into_iter().collect(),
     }
 }
