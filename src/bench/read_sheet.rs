@@ -161,7 +161,9 @@ fn build(
     kept: &mut Kept,
 ) -> Result<Bench, BenchError> {
     let mut warnings = Vec::new();
-    let hardware = resolve(&typed.instruments, &mut warnings);
+    let mut assumptions = Vec::new();
+    let hardware = resolve(&typed.instruments, &mut assumptions);
+    warnings.extend(assumptions.iter().map(ToString::to_string));
     let mut motor = typed.motor.clone();
     let supply = typed.supply.as_ref();
     let supply_voltage = supply.and_then(|s| s.voltage.as_ref());
