@@ -1,9 +1,8 @@
 //! The parameters as the page shows them: written in both systems of units, with a bar of the relative interval.
 
 use super::context::{ParameterRow, Written};
-use crate::motor_file::{MotorFile, OneSided, Parameter, ParameterName, Status, table};
-use crate::quantity::rounding::{self, Scale};
-use crate::quantity::units::{self, Unit};
+use crate::motor_file::{MotorFile, Parameter, ParameterName, Status, table};
+use crate::quantity::rounding;
 
 /// The rows of the answer, in the motor file's order.
 pub fn rows(file: &MotorFile) -> Vec<ParameterRow> {
@@ -42,6 +41,11 @@ fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
     }
     notes.extend(table::at_speed(parameter));
     notes.extend(parameter.note.clone());
+    // As on the terminal, whose remark of K is the speed constant; the others are notes and the status here.
+    let [value, interval, remark] = table::cells(name, parameter);
+    if name == ParameterName::BackEmfConstant && parameter.status == Status::Measured {
+        notes.push(remark);
+    }
     let si = written(name, parameter);
     let relative = relative(parameter);
     ParameterRow {
@@ -50,7 +54,7 @@ fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
         symbol: symbol(name),
         terminal: is_terminal(name),
         status: parameter.status.label(),
-        trade: in_common_units(name, parameter).or_else(|| si.clone()),
+        trade: si.is_some().then_some(Written { value, interval }),
         si,
         relative: relative.map(|percent| format!("± {} %", digits(percent))),
         bar: relative.map(bar),
@@ -84,46 +88,6 @@ fn written(name: ParameterName, p: &Parameter) -> Option<Written> {
     Some(Written {
         value: rounding::write(value, Some(u), name.si(), table::scale(name)),
         interval: table::interval(name, (p.lower?, p.upper?), u, p.level?, p.one_sided),
-    })
-}
-
-fn in_common_units(name: ParameterName, p: &Parameter) -> Option<Written> {
-    let (value, u, lower, upper) = (p.value?, p.standard_uncertainty?, p.lower?, p.upper?);
-    let of: Vec<&Unit> = table::common_units(name)
-        .iter()
-        .filter_map(|text| units::find(name.quantity(), text).ok())
-        .filter(|unit| !unit.reciprocal || lower > 0.0)
-        .collect();
-    let first = of.first()?;
-    let values: Vec<String> = of
-        .iter()
-        .map(|unit| {
-            let u = unit.uncertainty_from_si(value, u);
-            rounding::write(unit.from_si(value), Some(u), unit.text, Scale::Plain)
-        })
-        .collect();
-    let end = |si: f64| {
-        let mut end = rounding::round(
-            first.from_si(si),
-            Some(first.uncertainty_from_si(value, u)),
-            Scale::Plain,
-        );
-        end.uncertainty = None;
-        end
-    };
-    let percent = (p.level? * 1000.0).round() / 10.0;
-    let range = match p.one_sided {
-        Some(OneSided::Upper) => format!("at most {}", end(upper).with_unit(first.text)),
-        Some(OneSided::Lower) => format!("at least {}", end(lower).with_unit(first.text)),
-        None => format!(
-            "{} to {}",
-            end(lower).value,
-            end(upper).with_unit(first.text)
-        ),
-    };
-    Some(Written {
-        value: values.join(", "),
-        interval: format!("{range} ({percent} %)"),
     })
 }
 
@@ -168,14 +132,9 @@ mod tests {
         let row = row(ParameterName::BackEmfConstant, &constant());
         let (si, trade) = (row.si.expect("si"), row.trade.expect("trade"));
         assert_eq!(si.value, "42.11(47) × 10⁻³ V·s/rad");
-        assert!(
-            trade
-                .value
-                .starts_with("42.11(47) mN·m/A, 4.410(49) V/krpm"),
-            "{}",
-            trade.value
-        );
-        assert_eq!(trade.interval, "41.19 to 43.05 mN·m/A (95 %)");
+        assert_eq!(trade.value, "42.11 mN·m/A");
+        assert_eq!(trade.interval, "41.19 to 43.05");
+        assert!(row.notes.iter().any(|note| note.ends_with("rpm/V")));
         assert_eq!(row.relative.as_deref(), Some("± 2.2 %"));
     }
 

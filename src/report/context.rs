@@ -89,7 +89,7 @@ pub struct ParameterRow {
     pub status: &'static str,
     /// In SI units.
     pub si: Option<Written>,
-    /// In common units; the same as `si` where SI is common.
+    /// As on the terminal, in common units.
     pub trade: Option<Written>,
     /// Half the interval over the value, in per cent.
     pub relative: Option<String>,

@@ -192,9 +192,9 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
   await page.getByLabel("common units").check();
   assert.ok(await cell.locator(".trade").isVisible() && !(await cell.locator(".si").isVisible()));
   const trade = await cell.locator(".trade").textContent();
-  const volts = trade.split(", ").find((t) => t.endsWith("V/krpm"));
-  // 1 V/krpm = 60/(2 pi 1000) V·s/rad, exactly.
-  assert.ok(Math.abs(number(volts) * 60 / (2000 * Math.PI) / number(si) - 1) < 1e-3, `${si} ${trade}`);
+  assert.ok(trade.endsWith("mN·m/A"), trade);
+  // 1 mN·m/A = 0.001 V·s/rad, exactly; three digits are shown.
+  assert.ok(Math.abs(number(trade) * 1e-3 / number(si) - 1) < 5e-3, `${si} ${trade}`);
   const turns = await noLoad();
   assert.ok(turns.endsWith("rpm"), turns);
   assert.ok(Math.abs(number(turns) * 2 * Math.PI / 60 / number(radians) - 1) < 1e-3, `${radians} ${turns}`);

@@ -34,7 +34,7 @@ pub struct Entry {
 
 impl Entry {
     /// The motor of a sheet in a folder tree.
-    pub(super) fn of_sheet(row: usize, root: &Path, path: PathBuf) -> Entry {
+    pub(in crate::lot) fn of_sheet(row: usize, root: &Path, path: PathBuf) -> Entry {
         let named = path.strip_prefix(root).unwrap_or(&path).to_string_lossy();
         Entry {
             row: row as u64,

@@ -32,10 +32,6 @@ const L_OVER_R_FACTOR: f64 = 5.0;
 /// L/R of a motor that fits in a hand, s (docs/bench.md, section 3).
 const L_OVER_R_IN_HAND: (f64, f64, f64) = (0.1e-3, 0.6e-3, 2e-3);
 
-fn range((low, value, high): (f64, f64, f64)) -> Guess {
-    Guess::range(low, value, high)
-}
-
 impl Size {
     /// True when nothing was given.
     pub fn is_unknown(&self) -> bool {
@@ -69,11 +65,12 @@ impl Size {
             return Some(Guess::given(mass));
         }
         let diameter = self.diameter_m?;
-        let length = self
-            .length_m
-            .map_or_else(|| range(LENGTH_OVER_DIAMETER).times(diameter), Guess::given);
+        let length = self.length_m.map_or_else(
+            || Guess::range(LENGTH_OVER_DIAMETER).times(diameter),
+            Guess::given,
+        );
         let volume = length.times(0.25 * PI * diameter * diameter);
-        Some(volume.product(range(DENSITY)).on(Basis::FromGuess))
+        Some(volume.product(Guess::range(DENSITY)).on(Basis::FromGuess))
     }
 
     /// Surface of the motor's body, m²; of a can of usual proportions where only its mass is given.
@@ -81,11 +78,13 @@ impl Size {
         let (diameter, length) = match (self.diameter_m, self.mass_kg) {
             (Some(diameter), _) => (
                 Guess::given(diameter),
-                self.length_m
-                    .map_or_else(|| range(LENGTH_OVER_DIAMETER).times(diameter), Guess::given),
+                self.length_m.map_or_else(
+                    || Guess::range(LENGTH_OVER_DIAMETER).times(diameter),
+                    Guess::given,
+                ),
             ),
             (None, Some(mass)) => {
-                let volume = Guess::given(mass).over(range(DENSITY));
+                let volume = Guess::given(mass).over(Guess::range(DENSITY));
                 let across = |v: f64| (4.0 * v / (PI * LENGTH_OVER_DIAMETER.1)).cbrt();
                 let diameter = Guess {
                     value: across(volume.value),
@@ -109,7 +108,7 @@ impl Size {
 
     /// Mass of the winding's copper, kg.
     pub fn copper_kg(&self) -> Option<Guess> {
-        Some(self.mass_kg()?.product(range(COPPER_SHARE)))
+        Some(self.mass_kg()?.product(Guess::range(COPPER_SHARE)))
     }
 
     /// L/R, s: grows with the square of the size.
@@ -121,7 +120,7 @@ impl Size {
         };
         match self.diameter_m.or_else(from_mass) {
             Some(d) => Guess::within_factor(L_OVER_R_S_PER_M2 * d * d, L_OVER_R_FACTOR),
-            None => range(L_OVER_R_IN_HAND),
+            None => Guess::range(L_OVER_R_IN_HAND),
         }
     }
 }
