@@ -4,8 +4,7 @@ mod order;
 mod pictures;
 
 use super::flags::check_level;
-use super::status::Status;
-use super::terminal::{print_json, print_text, report_warning};
+use super::terminal::{Status, print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
 use order::Conditions;

@@ -1,8 +1,7 @@
 //! `rundown export`: a motor file in the formats of other tools.
 
 use super::flags::positive_si;
-use super::status::Status;
-use super::terminal::{print_bytes, report_warning};
+use super::terminal::{Status, print_bytes, report_warning};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use rundown::export::{

@@ -1,10 +1,9 @@
 //! `rundown fit`: from captures to a motor file.
 
 use super::flags::{ImportFlags, check_level, positive_si, short};
-use super::interrupt;
-use super::status::Status;
 use super::terminal::{
-    Timings, path_text, plot, print_bytes, print_text, report_lines, report_warning,
+    Status, Timings, interrupt, path_text, plot, print_bytes, print_text, report_lines,
+    report_warning,
 };
 use anyhow::bail;
 use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};

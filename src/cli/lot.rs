@@ -1,9 +1,9 @@
 //! `rundown lot`: many motors.
 
 use super::flags::check_level;
-use super::interrupt;
-use super::status::Status;
-use super::terminal::{Timings, path_text, print_bytes, print_text, report_lines};
+use super::terminal::{
+    Status, Timings, interrupt, path_text, print_bytes, print_text, report_lines,
+};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};

@@ -1,8 +1,7 @@
 //! `rundown next`: what to measure next.
 
 use super::flags::{check_level, short, signed};
-use super::status::Status;
-use super::terminal::{print_json, print_text, report_warning};
+use super::terminal::{Status, print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, read_sheet};
 use rundown::fit::FitOptions;

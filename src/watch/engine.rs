@@ -1,8 +1,8 @@
 //! The thread that works: reads what has changed, enters new captures, judges them, fits, and asks what comes next.
 
-use super::enter;
 use super::folder::Inventory;
 use super::hub::{Hub, Shown};
+use super::sheet::enter;
 use super::shots::{Named, shots, waiting};
 use super::steps::{self, Typed};
 use super::verdicts::{Found, answers, answers_fault, verdicts};

@@ -1,8 +1,7 @@
 //! What the page shows, and what the threads of a watched folder share.
 
 use super::folder::Inventory;
-use super::sheet_file::SheetFile;
-use super::sheet_json::sheet_json;
+use super::sheet::{SheetFile, sheet_json};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{Estimate, Interrupt};

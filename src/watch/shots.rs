@@ -1,7 +1,7 @@
 //! The shots as the page lists them: the captures of the sheet, then files that wait.
 
 use super::folder::Inventory;
-use super::sheet_json::{files_of, sheet_json};
+use super::sheet::{files_of, sheet_json};
 use crate::bench::capture_name;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;

@@ -2,9 +2,10 @@
 
 use super::request::{Request, Response};
 use crate::watch::actions::{Action, act, datasheets};
-use crate::watch::edit::{Edit, EditError};
+
 use crate::watch::hub::Hub;
 use crate::watch::page;
+use crate::watch::sheet::{Edit, EditError};
 use crate::watch::steps::{self, Typed};
 use serde::Deserialize;
 use serde_json::json;

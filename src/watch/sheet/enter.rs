@@ -1,6 +1,6 @@
 //! New captures enter the sheet: a draft where there is none yet, else one `[[captures]]` more, with the guess and its reason.
 
-use super::sheet_json::{files_of, sheet_json};
+use super::json::{files_of, sheet_json};
 use crate::bench::{Draft, DraftCapture, DraftChannel, DraftError, draft_text, guess_sheet_of};
 use crate::capture::group_by_channel;
 use crate::events::sheet_guess;

@@ -3,7 +3,7 @@
 //! Each change says what the key held when the person changed it. Where the sheet holds something else by now, nothing is changed: so
 //! a page and an editor may change one sheet at once, and neither loses anything.
 
-use super::sheet_json::{same, sheet_json, value_of};
+use super::json::{same, sheet_json, value_of};
 use crate::bench::check_sheet;
 use crate::files::LARGEST_SHEET;
 use serde::Deserialize;
@@ -62,7 +62,7 @@ pub enum EditError {
 ///
 /// # Errors
 /// [`EditError`]; also where the sheet was well-formed and would not be any more.
-pub fn edited(path: &Path, text: &str, edits: &[Edit]) -> Result<String, EditError> {
+pub(super) fn edited(path: &Path, text: &str, edits: &[Edit]) -> Result<String, EditError> {
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
         EditError::Refused(format!(
             "the sheet is not TOML just now ({}); fix it in the editor first",
