@@ -7,8 +7,8 @@ use load::load;
 use rundown::bench::{Bench, LoadOptions, Reading, Role, read_sheet};
 use rundown::events;
 use rundown::fit::{Addition, Estimate, ExperimentDesign, FitOptions, Status, estimate};
-use rundown::next::rig::{CaptureKind, Rig};
-use rundown::next::{Goal, Size, rank, ranking::Question};
+
+use rundown::next::{CaptureKind, Goal, Question, Rig, Size, rank};
 use std::fmt::Write;
 use std::path::Path;
 use std::process::Command;
@@ -371,7 +371,7 @@ fn no_candidate_makes_any_bound_larger_and_budgets_add_up() {
                 assert!(
                     after.ratio.is_none_or(|r| r < 1.0 + 1e-4),
                     "{}: {after:?}",
-                    candidate.title
+                    candidate.candidate.title
                 );
                 changed += usize::from(after.ratio.is_some_and(|r| r < 0.9));
             }
@@ -382,7 +382,7 @@ fn no_candidate_makes_any_bound_larger_and_budgets_add_up() {
             assert!((sum - 1.0).abs() < 1e-9, "{}: {sum}", now.parameter);
         }
         // The plan only gets better, and its first step is the best candidate.
-        assert_eq!(ranking.plan[0].key, ranking.candidates[0].key);
+        assert_eq!(ranking.plan[0].key, ranking.candidates[0].candidate.key);
         assert!(ranking.plan.windows(2).all(|w| w[1].score < w[0].score));
     }
 }
@@ -396,7 +396,7 @@ fn a_calibration_takes_its_share_of_the_variance_away() {
     let mut judged = 0;
     for instrument in ["clamp", "scope"] {
         let key = format!("calibrate_{instrument}");
-        let candidate = ranking.candidates.iter().find(|c| c.key == key);
+        let candidate = ranking.candidates.iter().find(|c| c.candidate.key == key);
         let candidate = candidate.expect("the instrument's gain is worse than 0.2 %");
         let hardware = bench.instruments.iter().find(|i| i.name == instrument);
         let q = 1e-3 / hardware.expect("in the sheet").gain_relative_uncertainty;
@@ -441,9 +441,13 @@ fn without_a_speed_an_anchor_is_the_first_advice() {
         "no_load_table",
         "load_line",
     ];
-    assert!(anchors.contains(&first.key.as_str()), "{}", first.key);
+    assert!(
+        anchors.contains(&first.candidate.key.as_str()),
+        "{}",
+        first.candidate.key
+    );
     let after = |key: &str| {
-        let candidate = ranking.candidates.iter().find(|c| c.key == key);
+        let candidate = ranking.candidates.iter().find(|c| c.candidate.key == key);
         let after = candidate.expect("on the list").after.iter();
         after
             .filter(|a| a.name == "rotor_inertia")

@@ -335,7 +335,7 @@ held rotor  at most 6 V and 1 s, then let it cool
 
  3  brake at 24 V (role = \"brake\"; docs/bench.md 7.3)
     CH1 5 V/div, CH2 2 A/div (100 mV/div across the shunt), 20 ms/div, 200 kS/s,
-      single shot, current falling through -712 mA (rising edge where CH2 reads
+      single shot, falling current through -712 mA (rising edge where CH2 reads
       −i)
     a good record: a few milliseconds of open-terminal voltage, then a current
       peak the other way and a fall to zero

@@ -27,22 +27,49 @@ pub(super) struct Hardware {
     pub resistance_ohm: Option<f64>,
 }
 
+/// An accuracy that is not stated.
+pub(super) struct Assumption {
+    pub instrument: String,
+    /// Gain, zero or tolerance.
+    pub what: &'static str,
+    pub value: String,
+}
+
+impl std::fmt::Display for Assumption {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Assumption {
+            instrument,
+            what,
+            value,
+        } = self;
+        write!(
+            f,
+            "instrument \"{instrument}\": no {what} stated; assumed {value} (rectangular). State it under [instruments.{instrument}] to replace the assumption"
+        )
+    }
+}
+
 /// The hardware of a sheet in the order in which [`super::Bench::instruments`] keeps it. Meters and tachometers, through
 /// which no channel passes, stay out.
-pub(super) fn resolve(typed: &[TypedInstrument], warnings: &mut Vec<String>) -> Vec<Hardware> {
+pub(super) fn resolve(
+    typed: &[TypedInstrument],
+    assumptions: &mut Vec<Assumption>,
+) -> Vec<Hardware> {
     typed
         .iter()
         .filter(|t| !matches!(t.kind, InstrumentKind::Meter | InstrumentKind::Tachometer))
-        .map(|t| one(t, warnings))
+        .map(|t| one(t, assumptions))
         .collect()
 }
 
-fn one(typed: &TypedInstrument, warnings: &mut Vec<String>) -> Hardware {
+fn one(typed: &TypedInstrument, assumptions: &mut Vec<Assumption>) -> Hardware {
     let name = &typed.name;
-    let mut assume = |what: &str, value: String| {
-        warnings.push(format!(
-            "instrument \"{name}\": no {what} stated; assumed {value} (rectangular). State it under [instruments.{name}] to replace the assumption"
-        ));
+    let mut assume = |what: &'static str, value: String| {
+        assumptions.push(Assumption {
+            instrument: name.clone(),
+            what,
+            value,
+        });
     };
     // Common practice, no source.
     let assumed = match typed.kind {

@@ -1,11 +1,11 @@
-//! A bench from flags alone, without a sheet: every accuracy is assumed, with a warning.
+//! A bench from flags alone, without a sheet: every accuracy is assumed, with a note.
 
 use super::accuracy::Accuracy;
 use super::capture::{ByHand, Role};
 use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
 use super::channels::ChannelPlan;
 use super::error::BenchError;
-use super::hardware::{Hardware, resolve};
+use super::hardware::{Assumption, Hardware, resolve};
 use super::setup::{Bench, MotorFacts, Reading};
 use super::sheet::{
     InstrumentKind, Measures, NameOrNumber, TypedInstrument, assumed_speed_accuracy,
@@ -62,7 +62,8 @@ pub struct QuickRun {
 pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
     check(run)?;
     let mut warnings = Vec::new();
-    let hardware = resolve(&instruments(run), &mut warnings);
+    let mut assumptions = Vec::new();
+    let hardware = resolve(&instruments(run), &mut assumptions);
     let plans = plans(run, &hardware, &mut warnings);
     warnings.extend(temperature_missing(&plans));
     let readings = run
@@ -93,9 +94,19 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         tables: Vec::new(),
         warnings,
         heat: Vec::new(),
-        notes: loaded.notes,
+        notes: [vec![assumed(&assumptions)], loaded.notes].concat(),
         capture_warnings: loaded.capture_warnings,
     })
+}
+
+/// What stands for the accuracies that only a sheet could state, in one sentence.
+fn assumed(assumptions: &[Assumption]) -> String {
+    let each = assumptions.iter();
+    let each = each.map(|a| format!("{} of the {} {}", a.what, a.instrument, a.value));
+    format!(
+        "without a bench sheet the accuracies are assumed (rectangular): {}. A sheet (rundown sheet FOLDER) replaces them by those of your instruments",
+        each.collect::<Vec<_>>().join(", ")
+    )
 }
 
 /// Refuses flags that say nothing, cannot be meant or contradict each other.

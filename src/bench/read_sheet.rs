@@ -216,7 +216,9 @@ impl Sheet {
         motor.supply_v = supply_voltage.map(|v| v.value);
         let mut warnings = Vec::new();
         let instruments = all(&instruments, |(name, table)| read_instrument(name, table))?;
-        let hardware = resolve(&instruments, &mut warnings);
+        let mut assumptions = Vec::new();
+        let hardware = resolve(&instruments, &mut assumptions);
+        warnings.extend(assumptions.iter().map(ToString::to_string));
         let (mut electrical, mut of_shaft) = (Vec::new(), Vec::new());
         for (name, table) in &channels {
             match read_channel(name, table)? {

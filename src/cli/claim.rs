@@ -1,7 +1,6 @@
 //! `rundown claim`: a vendor's sheet held against a motor file.
 
-use super::status::Status;
-use super::terminal::{print_json, print_text, report_warning};
+use super::terminal::{Status, print_json, print_text, report_warning};
 use clap::{Args, ValueEnum};
 use rundown::claim::{self, Rule};
 use rundown::motor_file;

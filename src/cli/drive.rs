@@ -4,11 +4,10 @@ mod order;
 mod pictures;
 
 use super::flags::check_level;
-use super::status::Status;
-use super::terminal::{print_json, print_text, report_warning};
+use super::terminal::{Status, print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use clap::Args;
-use order::order;
+use order::Conditions;
 use rundown::drive::{self, Profile, table};
 use rundown::motor_file;
 use std::path::PathBuf;
@@ -24,296 +23,53 @@ use std::path::PathBuf;
 pub struct DriveArguments {
     /// Motor file written by `rundown fit`
     motor: PathBuf,
-    /// Supply voltage, e.g. 24V; default: that in the motor file
-    #[arg(long, value_name = "VOLTAGE", allow_hyphen_values = true)]
-    supply: Option<String>,
-    /// Resistance of the source, e.g. 0.2Ohm
-    #[arg(
-        help_heading = "Supply",
-        long,
-        value_name = "RESISTANCE",
-        allow_hyphen_values = true
-    )]
-    source_resistance: Option<String>,
-    /// Resistance of both leads together
-    #[arg(
-        help_heading = "Supply",
-        long,
-        value_name = "RESISTANCE",
-        allow_hyphen_values = true
-    )]
-    lead_resistance: Option<String>,
-    /// Load torque at the shaft, e.g. "20 mN·m"; opposes motion
-    #[arg(
-        help_heading = "Load",
-        long,
-        value_name = "TORQUE",
-        allow_hyphen_values = true,
-        conflicts_with = "load_current"
-    )]
-    load: Option<String>,
-    /// The same as the current that it costs, for a motor file without a speed reference
-    #[arg(
-        help_heading = "Load",
-        long,
-        value_name = "CURRENT",
-        allow_hyphen_values = true
-    )]
-    load_current: Option<String>,
-    /// Inertia that turns with the shaft, beside the rotor's
-    #[arg(
-        help_heading = "Load",
-        long,
-        value_name = "INERTIA",
-        allow_hyphen_values = true
-    )]
-    load_inertia: Option<String>,
-    /// Move or duty: table of time with speed or position, torque or current (CSV)
-    #[arg(help_heading = "Load", long, value_name = "FILE")]
-    profile: Option<PathBuf>,
-    /// Turns of the motor a turn of the load, e.g. 20; load and inertia are at the load's shaft then
-    #[arg(
-        help_heading = "Load",
-        long,
-        value_name = "RATIO",
-        allow_hyphen_values = true
-    )]
-    gear: Option<String>,
-    /// Share of the power that the gear passes on, e.g. "80 %"
-    #[arg(
-        help_heading = "Load",
-        long,
-        value_name = "SHARE",
-        allow_hyphen_values = true
-    )]
-    gear_efficiency: Option<String>,
-    /// Largest current of supply and switches; gives a soft-start ramp
-    #[arg(
-        help_heading = "Supply",
-        long,
-        value_name = "CURRENT",
-        allow_hyphen_values = true
-    )]
-    current_limit: Option<String>,
-    /// PWM frequency [default: 20kHz]
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "FREQUENCY",
-        allow_hyphen_values = true
-    )]
-    frequency: Option<String>,
-    /// PWM duty, 0.5 or "50 %" [default: 0.5, the greatest ripple]
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "SHARE",
-        allow_hyphen_values = true
-    )]
-    duty: Option<String>,
-    /// Ripple wanted, peak to peak as a share of the load's current [default: 10 %]
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "SHARE",
-        allow_hyphen_values = true
-    )]
-    ripple_share: Option<String>,
-    /// On-resistance of one switch
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "RESISTANCE",
-        allow_hyphen_values = true
-    )]
-    switch_resistance: Option<String>,
-    /// Voltage across a conducting diode [default: 1V]
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "VOLTAGE",
-        allow_hyphen_values = true
-    )]
-    diode_drop: Option<String>,
-    /// Slope resistance of the diode
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "RESISTANCE",
-        allow_hyphen_values = true
-    )]
-    diode_resistance: Option<String>,
-    /// Dead time of the half bridge, e.g. 500ns
-    #[arg(
-        help_heading = "PWM and bridge",
-        long,
-        value_name = "TIME",
-        allow_hyphen_values = true
-    )]
-    dead_time: Option<String>,
-    /// Zener clamp: voltage across the motor while it clamps
-    #[arg(
-        help_heading = "Switching off and braking",
-        long,
-        value_name = "VOLTAGE",
-        allow_hyphen_values = true
-    )]
-    clamp_voltage: Option<String>,
-    /// Stray capacitance across the opening switch when nothing clamps, e.g. 200pF
-    #[arg(
-        help_heading = "Switching off and braking",
-        long,
-        value_name = "CAPACITANCE",
-        allow_hyphen_values = true
-    )]
-    stray_capacitance: Option<String>,
-    /// Braking resistor
-    #[arg(
-        help_heading = "Switching off and braking",
-        long,
-        value_name = "RESISTANCE",
-        allow_hyphen_values = true
-    )]
-    brake_resistor: Option<String>,
-    /// Time in which the duty is ramped down to brake, e.g. 100ms
-    #[arg(
-        help_heading = "Switching off and braking",
-        long,
-        value_name = "TIME",
-        allow_hyphen_values = true
-    )]
-    brake_ramp: Option<String>,
-    /// Capacitance across the supply that takes up braking energy
-    #[arg(
-        help_heading = "Supply",
-        long,
-        value_name = "CAPACITANCE",
-        allow_hyphen_values = true
-    )]
-    bus_capacitance: Option<String>,
-    /// Voltage that the supply must not pass while the motor brakes, e.g. 30V
-    #[arg(
-        help_heading = "Supply",
-        long,
-        value_name = "VOLTAGE",
-        allow_hyphen_values = true
-    )]
-    bus_limit: Option<String>,
-    /// Time in which a braking resistor has to stop the motor, e.g. 100ms
-    #[arg(
-        help_heading = "Switching off and braking",
-        long,
-        value_name = "TIME",
-        allow_hyphen_values = true
-    )]
-    stop_time: Option<String>,
-    /// Thermal mass of the winding, e.g. "15 J/K"
-    #[arg(
-        help_heading = "Heat",
-        long,
-        value_name = "HEAT CAPACITY",
-        allow_hyphen_values = true
-    )]
-    thermal_mass: Option<String>,
-    /// Highest winding temperature, e.g. 120°C
-    #[arg(
-        help_heading = "Heat",
-        long,
-        value_name = "TEMPERATURE",
-        allow_hyphen_values = true
-    )]
-    winding_limit: Option<String>,
-    /// Temperature of the room; default: 40°C
-    #[arg(
-        help_heading = "Heat",
-        long,
-        value_name = "TEMPERATURE",
-        allow_hyphen_values = true
-    )]
-    ambient: Option<String>,
-    /// Winding temperature; default: that of the captures
-    #[arg(
-        help_heading = "Heat",
-        long,
-        value_name = "TEMPERATURE",
-        allow_hyphen_values = true
-    )]
-    winding_temperature: Option<String>,
+    #[command(flatten)]
+    conditions: Conditions,
+    #[command(flatten)]
+    output: OutputFlags,
+}
+
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Output")]
+struct OutputFlags {
     /// Probability that an interval covers the true value
-    #[arg(
-        help_heading = "Output",
-        long,
-        default_value_t = 0.95,
-        value_name = "LEVEL"
-    )]
+    #[arg(long, default_value_t = 0.95, value_name = "LEVEL")]
     level: f64,
     /// Monte Carlo draws of what is simulated
-    #[arg(
-        help_heading = "Output",
-        long,
-        default_value_t = 1000,
-        value_name = "N"
-    )]
+    #[arg(long, default_value_t = 1000, value_name = "N")]
     draws: usize,
     /// Seed of the draws
-    #[arg(help_heading = "Output", long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Print these sections in full, with intervals and tables
-    #[arg(
-        help_heading = "Output",
-        long,
-        value_name = "SECTION",
-        value_enum,
-        value_delimiter = ','
-    )]
-    section: Vec<SectionFlag>,
+    #[arg(long, value_name = "SECTION", value_parser = SECTIONS.map(|s| s.0), value_delimiter = ',')]
+    section: Vec<String>,
     /// Print every section in full
-    #[arg(help_heading = "Output", long)]
+    #[arg(long)]
     details: bool,
     /// Print JSON with SI units instead of the table
-    #[arg(help_heading = "Output", long)]
+    #[arg(long)]
     json: bool,
     /// Draw the profile and the torque at each speed into this folder (SVG and PNG)
-    #[arg(help_heading = "Output", long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR")]
     pictures: Option<PathBuf>,
 }
 
-/// A section of the answer.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum SectionFlag {
-    TimeConstants,
-    Running,
-    Inrush,
-    SoftStart,
-    Pwm,
-    Bridge,
-    Off,
-    Braking,
-    Heat,
-    Rating,
-    Profile,
-    All,
-}
-
-impl SectionFlag {
-    /// Key of the section; `None` for all of them.
-    fn key(self) -> Option<&'static str> {
-        Some(match self {
-            SectionFlag::TimeConstants => "time_constants",
-            SectionFlag::Running => "steady_states",
-            SectionFlag::Inrush => "inrush",
-            SectionFlag::SoftStart => "soft_start",
-            SectionFlag::Pwm => "pwm",
-            SectionFlag::Bridge => "half_bridge",
-            SectionFlag::Off => "turn_off",
-            SectionFlag::Braking => "braking",
-            SectionFlag::Heat => "heating",
-            SectionFlag::Rating => "rating",
-            SectionFlag::Profile => "profile",
-            SectionFlag::All => return None,
-        })
-    }
-}
+/// Sections of the answer as typed, and their keys.
+const SECTIONS: [(&str, &str); 12] = [
+    ("time-constants", "time_constants"),
+    ("running", "steady_states"),
+    ("inrush", "inrush"),
+    ("soft-start", "soft_start"),
+    ("pwm", "pwm"),
+    ("bridge", "half_bridge"),
+    ("off", "turn_off"),
+    ("braking", "braking"),
+    ("heat", "heating"),
+    ("rating", "rating"),
+    ("profile", "profile"),
+    ("all", ""),
+];
 
 /// Fewest and most draws: below, the bounds of an interval are chance; above, they only take time.
 const DRAWS: std::ops::RangeInclusive<usize> = 200..=100_000;
@@ -323,6 +79,8 @@ const DRAWS: std::ops::RangeInclusive<usize> = 200..=100_000;
 /// # Errors
 /// A motor file that cannot be read, an option that cannot be read or is physically impossible.
 pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
+    let (motor, conditions) = (&arguments.motor, &arguments.conditions);
+    let arguments = &arguments.output;
     if !DRAWS.contains(&arguments.draws) {
         bail!(
             "--draws {}: expected {} to {}",
@@ -340,18 +98,15 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
             1.0 - 2.0 / arguments.draws as f64
         );
     }
-    let file = motor_file::read(&arguments.motor)?;
-    let order = order(arguments, &file)?;
+    let file = motor_file::read(motor)?;
+    let order = conditions.order(&file)?;
     order.check()?;
     order.check_reach(&file)?;
     if let Some(folder) = &arguments.pictures {
         pictures::check(folder)?;
     }
-    let profile = arguments
-        .profile
-        .as_deref()
-        .map(Profile::read)
-        .transpose()?;
+    let profile = conditions.profile();
+    let profile = profile.map(|path| Profile::read(path)).transpose()?;
     let sizing = drive::size(
         &file,
         order,
@@ -360,18 +115,22 @@ pub fn run(arguments: &DriveArguments) -> anyhow::Result<Status> {
         arguments.seed,
         level,
     )
-    .with_context(|| arguments.motor.display().to_string())?;
+    .with_context(|| motor.display().to_string())?;
     if let Some(warning) = file.conflict_warning() {
         report_warning(warning);
     }
     if arguments.json {
         print_json(&sizing)?;
     } else {
-        // One that stands for all of them makes the list empty.
-        let keys: Option<Vec<&str>> = arguments.section.iter().map(|s| s.key()).collect();
-        let sections = keys.unwrap_or_default();
+        let asked = |name: &str| arguments.section.iter().any(|typed| typed == name);
+        // Of none all are printed.
+        let mut keys: Vec<&str> = Vec::new();
+        if !asked("all") {
+            let typed = SECTIONS.iter().filter(|section| asked(section.0));
+            keys.extend(typed.map(|section| section.1));
+        }
         let text = if arguments.details || !arguments.section.is_empty() {
-            table::render(&sizing, &sections)
+            table::render(&sizing, &keys)
         } else {
             drive::summary(&sizing)
         };

@@ -1,8 +1,7 @@
 //! `rundown export`: a motor file in the formats of other tools.
 
 use super::flags::positive_si;
-use super::status::Status;
-use super::terminal::{print_bytes, report_warning};
+use super::terminal::{Status, print_bytes, report_warning};
 use anyhow::{Context, bail};
 use clap::{Args, ValueEnum};
 use rundown::export::{
@@ -44,11 +43,11 @@ pub struct ExportArguments {
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Supply voltage for what simulates a start, e.g. 24V; the motor file's without it
-    #[arg(long, value_name = "VOLTAGE")]
-    supply: Option<String>,
+    #[arg(long, value_name = "VOLTAGE", value_parser = positive_si(Quantity::Voltage))]
+    supply: Option<f64>,
     /// Sample time of the discrete matrices, e.g. 50us
-    #[arg(long, value_name = "TIME")]
-    sample_time: Option<String>,
+    #[arg(long, value_name = "TIME", value_parser = positive_si(Quantity::Time))]
+    sample_time: Option<f64>,
     /// Version of the Functional Mock-up Interface (fmu)
     #[arg(long, value_enum, default_value = "2.0", value_name = "VERSION")]
     fmi: Fmi,
@@ -268,12 +267,8 @@ fn order(arguments: &ExportArguments) -> anyhow::Result<Order> {
             Fmi::Three => fmu::FmiVersion::Three,
         },
         seed: arguments.seed,
-        supply_v: positive_si("--supply", arguments.supply.as_ref(), Quantity::Voltage)?,
-        sample_time_s: positive_si(
-            "--sample-time",
-            arguments.sample_time.as_ref(),
-            Quantity::Time,
-        )?,
+        supply_v: arguments.supply,
+        sample_time_s: arguments.sample_time,
     })
 }
 
@@ -334,21 +329,15 @@ fn text(file: &MotorFile, order: &Order) -> Result<String, ExportError> {
 }
 
 fn tables(files: &[MotorFile], order: &Order) -> anyhow::Result<Vec<u8>> {
+    let is_estimate = order.corner.is_none() && order.samples.is_none() && order.draw.is_none();
     let mut table = Vec::new();
     for file in files {
-        if order.corner.is_none() && order.samples.is_none() && order.draw.is_none() {
-            table.push(rows::Row {
-                file,
-                instance: None,
-            });
-            continue;
-        }
-        for instance in instances(file, order)? {
-            table.push(rows::Row {
-                file,
-                instance: Some(instance),
-            });
-        }
+        let instances = match is_estimate {
+            true => vec![None],
+            false => instances(file, order)?.into_iter().map(Some).collect(),
+        };
+        let rows = instances.into_iter();
+        table.extend(rows.map(|instance| rows::Row { file, instance }));
     }
     match order.format {
         Format::Parquet => Ok(rows::parquet(&table)?),

@@ -1,12 +1,11 @@
 //! `rundown fit`: from captures to a motor file.
 
-use super::flags::{ImportFlags, check_level, positive_si};
-use super::interrupt;
-use super::status::Status;
+use super::flags::{ImportFlags, check_level, positive_si, short};
 use super::terminal::{
-    Timings, path_text, plot, print_bytes, print_text, report_lines, report_warning,
+    Status, Timings, interrupt, path_text, plot, print_bytes, print_text, report_lines,
+    report_warning,
 };
-use anyhow::{Context, bail};
+use anyhow::bail;
 use rundown::bench::{Bench, LoadOptions, QuickRun, Role, quick_bench, read_sheet};
 use rundown::drive::cautions::Caution;
 use rundown::files;
@@ -30,126 +29,8 @@ Examples:
   rundown fit --start start.csv --rundown coast.csv --supply 12V --speed 4210rpm")]
 pub struct FitArguments {
     /// Bench sheet (TOML)
-    #[arg(value_name = "BENCH.toml", conflicts_with_all = ["start", "rundown", "brake", "locked", "turn_off", "pwm", "steady"])]
+    #[arg(value_name = "BENCH.toml", conflicts_with = "QuickFlags")]
     sheet: Option<PathBuf>,
-    /// Capture of a start from rest
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    start: Vec<PathBuf>,
-    /// Capture of a run-down with open terminals
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    rundown: Vec<PathBuf>,
-    /// Capture of a short-circuit brake
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    brake: Vec<PathBuf>,
-    /// Capture of a voltage step onto the held rotor
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    locked: Vec<PathBuf>,
-    /// Capture of the current being switched off
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    turn_off: Vec<PathBuf>,
-    /// Capture under PWM, rotor free
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    pwm: Vec<PathBuf>,
-    /// Capture of steady running
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "FILE"
-    )]
-    steady: Vec<PathBuf>,
-    /// Supply voltage, e.g. 12V
-    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text))]
-    supply: Option<f64>,
-    /// Speed while running freely on the supply, e.g. 5160rpm
-    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "SPEED", value_parser = |text: &str| FlagUnits::SPEED.parse(text))]
-    speed: Option<f64>,
-    /// Number of commutator segments
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "COUNT"
-    )]
-    segments: Option<u32>,
-    /// Number of field poles
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "COUNT"
-    )]
-    poles: Option<u32>,
-    /// Winding temperature, e.g. 25C
-    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "TEMPERATURE", value_parser = |text: &str| FlagUnits::TEMPERATURE.parse(text))]
-    temperature: Option<f64>,
-    /// Column of the voltage: its name or number, from 1
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "COLUMN"
-    )]
-    voltage_column: Option<String>,
-    /// Column of the current: its name or number, from 1
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        value_name = "COLUMN"
-    )]
-    current_column: Option<String>,
-    /// Current measured through a shunt of this resistance, e.g. 50mohm
-    #[arg(help_heading = "Captures without a bench sheet", long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text))]
-    shunt: Option<f64>,
-    /// The current column holds raw volts across the shunt
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        requires = "shunt"
-    )]
-    raw_volts: bool,
-    /// The voltage was measured across motor and shunt together
-    #[arg(
-        help_heading = "Captures without a bench sheet",
-        long,
-        requires = "shunt"
-    )]
-    shunt_in_voltage: bool,
-    /// The current probe was reversed
-    #[arg(help_heading = "Captures without a bench sheet", long)]
-    reverse_current: bool,
-    /// Write the motor file here
-    #[arg(help_heading = "Files", short, long, value_name = "motor.json")]
-    output: Option<PathBuf>,
-    /// Write a page with all results and pictures here (one HTML file)
-    #[arg(help_heading = "Files", long, value_name = "page.html")]
-    report: Option<PathBuf>,
-    /// Write the data of that page here (JSON)
-    #[arg(help_heading = "Files", long, value_name = "page.json")]
-    report_data: Option<PathBuf>,
-    /// Overwrite files that this program did not write
-    #[arg(help_heading = "Files", long)]
-    force: bool,
     /// Let the sheet name files outside its folder
     #[arg(long)]
     allow_outside: bool,
@@ -169,13 +50,9 @@ pub struct FitArguments {
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95)]
     level: f64,
     /// Frequencies at which to report the inductance, e.g. 1kHz,10kHz
-    #[arg(
-        long,
-        value_name = "FREQUENCY",
-        value_delimiter = ',',
-        default_values = ["1kHz", "10kHz", "20kHz"]
-    )]
-    inductance_at: Vec<String>,
+    #[arg(long, value_name = "FREQUENCY", value_parser = positive_si(Quantity::Frequency),
+        value_delimiter = ',', default_values = ["1kHz", "10kHz", "20kHz"])]
+    inductance_at: Vec<f64>,
     /// Print timings
     #[arg(long)]
     timings: bool,
@@ -183,7 +60,87 @@ pub struct FitArguments {
     #[arg(long)]
     no_plot: bool,
     #[command(flatten)]
+    quick: QuickFlags,
+    #[command(flatten)]
+    files: FileFlags,
+    #[command(flatten)]
     import: ImportFlags,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Captures without a bench sheet")]
+struct QuickFlags {
+    /// Capture of a start from rest
+    #[arg(long, value_name = "FILE")]
+    start: Vec<PathBuf>,
+    /// Capture of a run-down with open terminals
+    #[arg(long, value_name = "FILE")]
+    rundown: Vec<PathBuf>,
+    /// Capture of a short-circuit brake
+    #[arg(long, value_name = "FILE")]
+    brake: Vec<PathBuf>,
+    /// Capture of a voltage step onto the held rotor
+    #[arg(long, value_name = "FILE")]
+    locked: Vec<PathBuf>,
+    /// Capture of the current being switched off
+    #[arg(long, value_name = "FILE")]
+    turn_off: Vec<PathBuf>,
+    /// Capture under PWM, rotor free
+    #[arg(long, value_name = "FILE")]
+    pwm: Vec<PathBuf>,
+    /// Capture of steady running
+    #[arg(long, value_name = "FILE")]
+    steady: Vec<PathBuf>,
+    /// Supply voltage, e.g. 12V
+    #[arg(long, value_name = "VOLTAGE", value_parser = short(FlagUnits::VOLTAGE))]
+    supply: Option<f64>,
+    /// Speed while running freely on the supply, e.g. 5160rpm
+    #[arg(long, value_name = "SPEED", value_parser = short(FlagUnits::SPEED))]
+    speed: Option<f64>,
+    /// Number of commutator segments
+    #[arg(long, value_name = "COUNT")]
+    segments: Option<u32>,
+    /// Number of field poles
+    #[arg(long, value_name = "COUNT")]
+    poles: Option<u32>,
+    /// Winding temperature, e.g. 25C
+    #[arg(long, value_name = "TEMPERATURE", value_parser = short(FlagUnits::TEMPERATURE))]
+    temperature: Option<f64>,
+    /// Column of the voltage: its name or number, from 1
+    #[arg(long, value_name = "COLUMN")]
+    voltage_column: Option<String>,
+    /// Column of the current: its name or number, from 1
+    #[arg(long, value_name = "COLUMN")]
+    current_column: Option<String>,
+    /// Current measured through a shunt of this resistance, e.g. 50mohm
+    #[arg(long, value_name = "RESISTANCE", value_parser = short(FlagUnits::RESISTANCE))]
+    shunt: Option<f64>,
+    /// The current column holds raw volts across the shunt
+    #[arg(long, requires = "shunt")]
+    raw_volts: bool,
+    /// The voltage was measured across motor and shunt together
+    #[arg(long, requires = "shunt")]
+    shunt_in_voltage: bool,
+    /// The current probe was reversed
+    #[arg(long)]
+    reverse_current: bool,
+}
+
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Files")]
+struct FileFlags {
+    /// Write the motor file here
+    #[arg(short, long, value_name = "motor.json")]
+    output: Option<PathBuf>,
+    /// Write a page with all results and pictures here (one HTML file)
+    #[arg(long, value_name = "page.html")]
+    report: Option<PathBuf>,
+    /// Write the data of that page here (JSON)
+    #[arg(long, value_name = "page.json")]
+    report_data: Option<PathBuf>,
+    /// Overwrite files that this program did not write
+    #[arg(long)]
+    force: bool,
 }
 
 /// What the command does, in order.
@@ -205,19 +162,18 @@ const STAGES: [&str; 9] = [
 /// A sheet or capture that cannot be read, captures that cannot be fitted, an output that cannot be written.
 pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     check_level(arguments.level)?;
-    check_outputs(arguments)?;
-    let inductance_at_hz = frequencies(&arguments.inductance_at)?;
+    arguments.files.check()?;
     let interrupt = interrupt::on_signals()?;
     let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
-    keep_inputs(arguments, &bench)?;
+    arguments.files.keep_inputs(&bench)?;
     if !arguments.trust_roles {
         check_roles(&bench)?;
     }
     timings.lap("read captures");
     let options = FitOptions {
         level: arguments.level,
-        inductance_at_hz,
+        inductance_at_hz: arguments.inductance_at.clone(),
         monitor: timings.monitor(interrupt.clone()),
         ..FitOptions::default()
     };
@@ -239,15 +195,15 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         }
     };
     // The motor file of one run never stands beside the page of another.
-    let lock = files::lock_folders(written(arguments))?;
-    if let Some(output) = &arguments.output {
-        motor_file::write(output, &found.file, overwrite(arguments))?;
+    let lock = files::lock_folders(arguments.files.all())?;
+    if let Some(output) = &arguments.files.output {
+        motor_file::write(output, &found.file, arguments.files.overwrite())?;
         timings.lap("write");
     }
-    if report_targets(arguments).next().is_some() {
+    if arguments.files.reports().next().is_some() {
         let data = report::gather(&bench, &found.timelines, &found.estimate, &found.file);
-        for (path, target) in report_targets(arguments) {
-            report::write(path, &data, target, arguments.force)?;
+        for (path, target) in arguments.files.reports() {
+            report::write(path, &data, target, arguments.files.force)?;
         }
         timings.lap("report");
     }
@@ -257,7 +213,7 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
         let text = motor_file::to_text(Path::new("(standard output)"), &found.file)?;
         print_bytes(text.as_bytes())?;
     } else {
-        print_text(&result(arguments, &found.file, &written(arguments)))?;
+        print_text(&result(arguments, &found.file))?;
         if plot::wanted(arguments.no_plot) {
             let columns = plot::columns();
             print_text(&plot::of_fit(&bench, &found.estimate, columns))?;
@@ -269,78 +225,67 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     Ok(Status::of(found.state().is_good(arguments.partial)))
 }
 
-/// The frequencies at which the inductance is asked for, Hz.
-fn frequencies(typed: &[String]) -> anyhow::Result<Vec<f64>> {
-    let each = typed.iter().map(|text| {
-        let hz = positive_si("--inductance-at", Some(text), Quantity::Frequency)?;
-        hz.with_context(|| format!("--inductance-at {text}: expected a frequency"))
-    });
-    each.collect()
-}
-
-/// The report files asked for.
-fn report_targets(arguments: &FitArguments) -> impl Iterator<Item = (&Path, Target)> {
-    let page = arguments.report.as_deref().map(|p| (p, Target::Page));
-    let data = arguments.report_data.as_deref().map(|p| (p, Target::Data));
-    page.into_iter().chain(data)
-}
-
-/// Every file asked for, the motor file first.
-fn written(arguments: &FitArguments) -> Vec<&Path> {
-    let motor_file = arguments.output.as_deref();
-    motor_file
-        .into_iter()
-        .chain(report_targets(arguments).map(|t| t.0))
-        .collect()
-}
-
-fn overwrite(arguments: &FitArguments) -> Overwrite {
-    if arguments.force {
-        Overwrite::Force
-    } else {
-        Overwrite::MotorFileOnly
+impl FileFlags {
+    /// The report files asked for.
+    fn reports(&self) -> impl Iterator<Item = (&Path, Target)> {
+        let page = self.report.as_deref().map(|p| (p, Target::Page));
+        let data = self.report_data.as_deref().map(|p| (p, Target::Data));
+        page.into_iter().chain(data)
     }
-}
 
-/// Refuses outputs that could not be written, before the long work.
-fn check_outputs(arguments: &FitArguments) -> anyhow::Result<()> {
-    if let Some(output) = &arguments.output {
-        motor_file::check_target(output, overwrite(arguments))?;
+    /// Every file asked for, the motor file first.
+    fn all(&self) -> Vec<&Path> {
+        let motor_file = self.output.as_deref().into_iter();
+        motor_file.chain(self.reports().map(|t| t.0)).collect()
     }
-    for (path, target) in report_targets(arguments) {
-        report::check_target(path, target, arguments.force)?;
-    }
-    let outputs = written(arguments);
-    for (at, path) in outputs.iter().enumerate() {
-        if outputs[..at].iter().any(|p| files::same_file(p, path)) {
-            bail!(
-                "{}: is named for two outputs; give each its own file",
-                path.display()
-            );
+
+    fn overwrite(&self) -> Overwrite {
+        match self.force {
+            true => Overwrite::Force,
+            false => Overwrite::MotorFileOnly,
         }
     }
-    Ok(())
-}
 
-/// No output may take the place of what it was made from, not even with `--force`.
-fn keep_inputs(arguments: &FitArguments, bench: &Bench) -> anyhow::Result<()> {
-    for output in written(arguments) {
-        let captures = bench.captures.iter().flat_map(|c| {
-            let further = c.further_files.iter().map(|(path, _)| path);
-            std::iter::once(&c.path).chain(further)
-        });
-        let tables = bench.tables.iter().filter_map(|t| t.file.as_ref());
-        let tables = tables.map(|(path, _)| path);
-        let mut inputs = bench.path.iter().chain(captures).chain(tables);
-        if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
-            bail!(
-                "{}: would take the place of {}, which is read; choose another name",
-                output.display(),
-                input.display()
-            );
+    /// Refuses outputs that could not be written, before the long work.
+    fn check(&self) -> anyhow::Result<()> {
+        if let Some(output) = &self.output {
+            motor_file::check_target(output, self.overwrite())?;
         }
+        for (path, target) in self.reports() {
+            report::check_target(path, target, self.force)?;
+        }
+        let outputs = self.all();
+        for (at, path) in outputs.iter().enumerate() {
+            if outputs[..at].iter().any(|p| files::same_file(p, path)) {
+                bail!(
+                    "{}: is named for two outputs; give each its own file",
+                    path.display()
+                );
+            }
+        }
+        Ok(())
     }
-    Ok(())
+
+    /// No output may take the place of what it was made from, not even with `--force`.
+    fn keep_inputs(&self, bench: &Bench) -> anyhow::Result<()> {
+        for output in self.all() {
+            let captures = bench.captures.iter().flat_map(|c| {
+                let further = c.further_files.iter().map(|(path, _)| path);
+                std::iter::once(&c.path).chain(further)
+            });
+            let tables = bench.tables.iter().filter_map(|t| t.file.as_ref());
+            let tables = tables.map(|(path, _)| path);
+            let mut inputs = bench.path.iter().chain(captures).chain(tables);
+            if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
+                bail!(
+                    "{}: would take the place of {}, which is read; choose another name",
+                    output.display(),
+                    input.display()
+                );
+            }
+        }
+        Ok(())
+    }
 }
 
 fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
@@ -354,14 +299,15 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         };
         return Ok(read_sheet(sheet, &options)?);
     }
+    let quick = &arguments.quick;
     let groups = [
-        (Role::Start, &arguments.start),
-        (Role::RunDown, &arguments.rundown),
-        (Role::Brake, &arguments.brake),
-        (Role::LockedRotor, &arguments.locked),
-        (Role::TurnOff, &arguments.turn_off),
-        (Role::Pwm, &arguments.pwm),
-        (Role::Steady, &arguments.steady),
+        (Role::Start, &quick.start),
+        (Role::RunDown, &quick.rundown),
+        (Role::Brake, &quick.brake),
+        (Role::LockedRotor, &quick.locked),
+        (Role::TurnOff, &quick.turn_off),
+        (Role::Pwm, &quick.pwm),
+        (Role::Steady, &quick.steady),
     ];
     let captures = groups
         .iter()
@@ -369,17 +315,17 @@ fn load(arguments: &FitArguments) -> anyhow::Result<Bench> {
         .collect();
     Ok(quick_bench(&QuickRun {
         captures,
-        supply_v: arguments.supply,
-        commutator_segments: arguments.segments,
-        poles: arguments.poles,
-        winding_temperature_c: arguments.temperature,
-        speed_rad_s: arguments.speed,
-        voltage_column: arguments.voltage_column.clone(),
-        current_column: arguments.current_column.clone(),
-        shunt_ohm: arguments.shunt,
-        raw_volts: arguments.raw_volts,
-        shunt_in_voltage: arguments.shunt_in_voltage,
-        reverse_current: arguments.reverse_current,
+        supply_v: quick.supply,
+        commutator_segments: quick.segments,
+        poles: quick.poles,
+        winding_temperature_c: quick.temperature,
+        speed_rad_s: quick.speed,
+        voltage_column: quick.voltage_column.clone(),
+        current_column: quick.current_column.clone(),
+        shunt_ohm: quick.shunt,
+        raw_volts: quick.raw_volts,
+        shunt_in_voltage: quick.shunt_in_voltage,
+        reverse_current: quick.reverse_current,
         import: arguments.import.options(),
         ..QuickRun::default()
     })?)
@@ -405,7 +351,7 @@ fn cautions(file: &MotorFile) -> Vec<Caution> {
 }
 
 /// The answer first, then the evidence, what conflicts or needs attention, the result, what to do next, and the files.
-fn result(arguments: &FitArguments, file: &MotorFile, written: &[&Path]) -> String {
+fn result(arguments: &FitArguments, file: &MotorFile) -> String {
     let mut parts = vec![table::screen(file)];
     parts.extend(file.thermal.as_ref().map(|thermal| thermal.words()));
     parts.push(table::evidence(file));
@@ -430,7 +376,7 @@ fn result(arguments: &FitArguments, file: &MotorFile, written: &[&Path]) -> Stri
     } else if let Some(sheet) = &arguments.sheet {
         let _ = writeln!(end, "next: rundown next {}", path_text(sheet));
     }
-    for path in written {
+    for path in arguments.files.all() {
         let _ = writeln!(end, "written: {}", path_text(path));
     }
     parts.push(end);

@@ -1,9 +1,9 @@
 //! `rundown lot`: many motors.
 
 use super::flags::check_level;
-use super::interrupt;
-use super::status::Status;
-use super::terminal::{Timings, path_text, print_bytes, print_text, report_lines};
+use super::terminal::{
+    Status, Timings, interrupt, path_text, print_bytes, print_text, report_lines,
+};
 use anyhow::Context;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -68,12 +68,16 @@ pub fn run(arguments: &LotArguments) -> anyhow::Result<Status> {
     let manifest = Manifest::open(&arguments.manifest, arguments.base.as_deref())?;
     let interrupt = interrupt::on_signals()?;
     let options = arguments.run_options(interrupt.clone());
-    let motors = count(&manifest, options.part)?;
+    let motors = manifest.entries(options.part).count() as u64;
     let store = Store::open(&arguments.output, arguments.force)?;
     timings.lap("read manifest");
     let kept = fit_motors(&manifest, &store, &options, motors)?;
     timings.lap("fit motors");
-    let gathered = lot::gather(&manifest, options.part, &store, arguments.instruments())?;
+    let instruments = match arguments.own_instruments {
+        true => Instruments::OwnForEachMotor,
+        false => Instruments::Common,
+    };
+    let gathered = lot::gather(&manifest, options.part, &store, instruments)?;
     timings.lap("gather");
     let name = arguments.manifest.display().to_string();
     let summary = lot::summarise(&gathered, &name, arguments.level)?;
@@ -129,28 +133,6 @@ impl LotArguments {
             again: self.again,
         }
     }
-
-    fn instruments(&self) -> Instruments {
-        if self.own_instruments {
-            Instruments::OwnForEachMotor
-        } else {
-            Instruments::Common
-        }
-    }
-}
-
-/// How many motors a part of the lot has. Every row is looked at before the long work.
-fn count(manifest: &Manifest, part: Part) -> anyhow::Result<u64> {
-    let (mut motors, mut all) = (0, 0);
-    for entry in manifest.entries(Part::default()) {
-        motors += u64::from(part.contains(entry?.row));
-        all += 1;
-    }
-    if all == 0 {
-        let path = manifest.path().to_owned();
-        return Err(lot::LotError::NoMotors { path }.into());
-    }
-    Ok(motors)
 }
 
 /// Fits what is not done yet. Gives how many motors were done before.

@@ -5,18 +5,16 @@ mod drive;
 mod export;
 mod fit;
 mod flags;
-mod interrupt;
 mod look;
 mod lot;
 mod next;
 mod plot;
 mod sheet;
-mod status;
 mod terminal;
 mod verify;
 mod watch;
 
-pub use status::Status;
+pub use terminal::Status;
 pub use terminal::report_error;
 
 use clap::{Parser, Subcommand};

@@ -1,18 +1,15 @@
 //! `rundown next`: what to measure next.
 
-use super::flags::check_level;
-use super::status::Status;
-use super::terminal::{print_json, print_text, report_warning};
+use super::flags::{check_level, short, signed};
+use super::terminal::{Status, print_json, print_text, report_warning};
 use anyhow::{Context, bail};
 use rundown::bench::{Bench, LoadOptions, read_sheet};
 use rundown::fit::FitOptions;
 use rundown::identify::{check_roles, identify};
 use rundown::motor_file::{self, MotorFile, SHEET_ROLE};
-use rundown::next::advice::source::refusal;
-use rundown::next::first::{resistance_given, resistance_of};
-use rundown::next::ranking::{Question, driven_v};
 use rundown::next::{
-    Goal, Known, Size, first_plan, first_table, heat_plan, heat_text, rank, screen, table,
+    Goal, Known, Question, Size, driven_v, first_plan, first_text, heat_plan, heat_text, rank,
+    ranking_text, refusal, resistance_given, resistance_of,
 };
 use rundown::quantity::FlagUnits;
 use std::path::{Path, PathBuf};
@@ -27,7 +24,10 @@ const ROOM_C: f64 = 25.0;
 ///
 /// Exit status: 0, 1 when the fit behind the answer is in conflict, 2 when the command could not run.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: rundown next captures/bench.toml --for inertia")]
+#[command(
+    mut_args = signed,
+    after_help = "Example: rundown next captures/bench.toml --for inertia"
+)]
 pub struct NextArguments {
     /// Bench sheet (TOML) with or without captures, or a motor file made from one
     #[arg(value_name = "BENCH.toml")]
@@ -36,22 +36,22 @@ pub struct NextArguments {
     #[arg(long = "for", value_name = "PARAMETER", default_value = "all")]
     goal: Vec<String>,
     /// Supply voltage, e.g. 24V; the sheet's without it
-    #[arg(long, value_name = "VOLTAGE", value_parser = |text: &str| FlagUnits::VOLTAGE.parse(text), allow_hyphen_values = true)]
+    #[arg(long, value_name = "VOLTAGE", value_parser = short(FlagUnits::VOLTAGE))]
     supply: Option<f64>,
     /// Ohmmeter reading at the terminals, leads taken off, e.g. 3.2ohm; before the first captures only
-    #[arg(long, value_name = "RESISTANCE", value_parser = |text: &str| FlagUnits::RESISTANCE.parse(text), allow_hyphen_values = true)]
+    #[arg(long, value_name = "RESISTANCE", value_parser = short(FlagUnits::RESISTANCE))]
     resistance: Option<f64>,
     /// The resistance was measured with four wires, or as voltage over current; needed below 1 ohm
     #[arg(long)]
     four_wire: bool,
     /// Outer diameter of the motor, e.g. 36mm
-    #[arg(long, value_name = "LENGTH", value_parser = |text: &str| FlagUnits::LENGTH.parse(text), allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = short(FlagUnits::LENGTH))]
     diameter: Option<f64>,
     /// Length of the motor without its shaft, e.g. 57mm
-    #[arg(long, value_name = "LENGTH", value_parser = |text: &str| FlagUnits::LENGTH.parse(text), allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = short(FlagUnits::LENGTH))]
     length: Option<f64>,
     /// Mass of the motor, e.g. 220g
-    #[arg(long, value_name = "MASS", value_parser = |text: &str| FlagUnits::MASS.parse(text), allow_hyphen_values = true)]
+    #[arg(long, value_name = "MASS", value_parser = short(FlagUnits::MASS))]
     mass: Option<f64>,
     /// Commutator segments, where they can be counted; before the first captures only
     #[arg(long, value_name = "COUNT")]
@@ -210,10 +210,7 @@ fn before_captures(
     if arguments.json {
         print_json(&plan)?;
     } else {
-        print_text(&match arguments.details {
-            true => first_table::render(&plan),
-            false => screen::first(&plan),
-        })?;
+        print_text(&first_text(&plan, arguments.details))?;
     }
     Ok(Status::Ok)
 }
@@ -229,7 +226,7 @@ fn heat_run(
     if arguments.json {
         print_json(&plan)?;
     } else {
-        print_text(&heat_text::render(&plan))?;
+        print_text(&heat_text(&plan))?;
     }
     Ok(Status::of(file.conflict_warning().is_none()))
 }
@@ -299,10 +296,11 @@ fn after_a_fit(
     if arguments.json {
         print_json(&ranking)?;
     } else {
-        print_text(&match arguments.details {
-            true => table::render(&ranking, arguments.explain),
-            false => screen::ranking(&ranking, arguments.explain),
-        })?;
+        print_text(&ranking_text(
+            &ranking,
+            arguments.explain,
+            arguments.details,
+        ))?;
     }
     if stands {
         return Ok(Status::Ok);

@@ -1,7 +1,6 @@
 //! `rundown plot`: a motor file as pictures.
 
-use super::status::Status;
-use super::terminal::{Progress, path_text, print_text, report_warning};
+use super::terminal::{Progress, Status, path_text, print_text, report_warning};
 use clap::Args;
 use rundown::bench::LoadOptions;
 use rundown::motor_file;

@@ -1,7 +1,6 @@
 //! `rundown sheet DIR`: writes a first bench sheet from a folder of captures.
 
-use super::status::Status;
-use super::terminal::{path_text, print_bytes, print_text};
+use super::terminal::{Status, path_text, print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
 use rundown::bench::{Draft, draft_text, guess_sheet};

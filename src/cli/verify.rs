@@ -1,7 +1,6 @@
 //! `rundown verify`: a motor file checked against its inputs.
 
-use super::status::Status;
-use super::terminal::{path_text, print_json, print_text};
+use super::terminal::{Status, path_text, print_json, print_text};
 use clap::Args;
 use rundown::motor_file::{self, MotorFile, Program};
 use rundown::verify::{

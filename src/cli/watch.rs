@@ -1,8 +1,6 @@
 //! `rundown watch DIR`: a page that follows a folder while captures are recorded into it.
 
-use super::interrupt;
-use super::status::Status;
-use super::terminal::print_text;
+use super::terminal::{Status, interrupt, print_text};
 use anyhow::{Context, ensure};
 use clap::Args;
 use rundown::watch::{Options, watch};

@@ -6,20 +6,24 @@
 //! * [`summarise`]: spread between motors, outliers, drift in order of measurement.
 //! * [`text`], [`page`]: that summary for people.
 //!
-//! Statistics are in [`statistics`]; they know no files.
+//! Statistics are in `statistics`; they know no files.
 
 mod error;
 mod manifest;
 mod motors;
 mod results;
 mod run;
-pub mod statistics;
+mod statistics;
 mod summary;
 
 pub use error::LotError;
-pub use manifest::{Entry, Manifest, Part, Work};
-pub use motors::{Gathered, Instruments, gather};
-pub use results::{MotorRecord, Outcome, Store};
-pub use run::{Counts, RunOptions, Step, run, usable_threads};
-pub use statistics::{Drift, Finding, Series, Spread};
-pub use summary::{Outlier, ParameterSummary, Summary, page, summarise, text};
+pub use manifest::{Manifest, Part};
+pub use motors::{Instruments, gather};
+pub use results::{Outcome, Store};
+pub use run::{RunOptions, Step, run, usable_threads};
+pub use summary::{page, summarise, text};
+
+use manifest::{Entry, Work};
+use results::MotorRecord;
+use statistics::{Series, Spread};
+use summary::Outlier;

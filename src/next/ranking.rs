@@ -8,14 +8,12 @@ use super::candidates::{Candidate, Context, candidates};
 use super::goal::Goal;
 use crate::bench::{Bench, Reading};
 use crate::fit::{
-    Addition, Estimate, Expected, ExpectedUncertainty, ExperimentDesign, Reported, SegmentKind,
-    Status,
+    Addition, Estimate, ExpectedUncertainty, ExperimentDesign, Reported, SegmentKind, Status,
 };
 use crate::motor_file::ParameterName;
-use crate::next::advice::Advice;
 use crate::next::assumptions::machine::Machine;
 use crate::next::assumptions::size::Size;
-use crate::next::rig::Rig;
+use crate::next::rig::{CaptureKind, Rig};
 use crate::stats::quantiles::normal_quantile;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -30,21 +28,15 @@ const SMALLEST: f64 = 1e-4;
 /// One parameter as it is now.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Now {
-    /// Key of the parameter.
     pub parameter: &'static str,
-    /// Unit of its numbers.
     pub unit: &'static str,
     /// Whether the goal asks for it.
     pub wanted: bool,
     /// Where its value comes from.
     pub status: &'static str,
-    /// Estimate.
     pub value: Option<f64>,
-    /// Standard uncertainty.
     pub standard_uncertainty: Option<f64>,
-    /// Lower bound.
     pub lower: Option<f64>,
-    /// Upper bound.
     pub upper: Option<f64>,
     /// True where only the upper bound counts.
     pub one_sided: bool,
@@ -57,42 +49,35 @@ pub struct Now {
 /// One source of uncertainty.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Share {
-    /// Source of uncertainty.
     pub source: String,
     /// Its share of the variance.
     pub share: f64,
 }
 
 /// A candidate with what it brings.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-#[non_exhaustive]
+#[derive(Clone, Debug, Serialize)]
 pub struct Ranked {
-    /// Key in `--json`.
-    pub key: String,
-    /// What to do.
-    pub title: String,
+    #[serde(flatten)]
+    pub candidate: Candidate,
     /// Geometric mean of the bounds' ratios over the goal.
     pub score: f64,
     /// Expected uncertainties afterwards.
     pub after: Vec<ExpectedUncertainty>,
-    /// What it takes beyond what the bench has.
-    pub needs: Option<String>,
-    /// How to do it.
-    pub how: Option<String>,
-    /// Dangers.
-    pub cautions: Vec<String>,
-    /// Wiring and settings.
-    pub advice: Option<Advice>,
     /// The noise of a channel was assumed, no capture shows it.
     pub noise_assumed: bool,
+}
+
+impl Ranked {
+    /// In the bench sheet, of a capture.
+    pub fn role(&self) -> Option<&'static str> {
+        self.candidate.advice.as_ref().map(|advice| advice.role)
+    }
 }
 
 /// One step of the plan, on top of those before it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Step {
-    /// Key in `--json`.
     pub key: String,
-    /// What to do.
     pub title: String,
     /// Of all steps so far against now.
     pub score: f64,
@@ -101,7 +86,7 @@ pub struct Step {
 }
 
 /// What to measure next.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Serialize)]
 #[non_exhaustive]
 pub struct Ranking {
     /// The motor's name.
@@ -171,31 +156,27 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
         rig: &rig,
         machine: &machine,
     };
-    let list = candidates(&context);
     let reported = design.reported();
-    let mut ranked: Vec<(Ranked, Addition)> = list
+    let mut ranked: Vec<Ranked> = candidates(&context)
         .into_par_iter()
-        .filter_map(|c| {
-            let expected = design.expect(&c.addition)?;
-            Some(taken(c, &expected, reported, &question.goal))
+        .filter_map(|candidate| {
+            let expected = design.expect(&candidate.addition)?;
+            Some(Ranked {
+                score: score(&expected.uncertainties, reported, &question.goal),
+                after: expected.uncertainties,
+                noise_assumed: expected.noise_assumed,
+                candidate,
+            })
         })
         .collect();
     ranked.sort_by(|a, b| {
-        a.0.score
-            .total_cmp(&b.0.score)
-            .then_with(|| a.0.key.cmp(&b.0.key))
+        let by_score = a.score.total_cmp(&b.score);
+        by_score.then_with(|| a.candidate.key.cmp(&b.candidate.key))
     });
     let plan = plan(&design, &ranked, &question.goal);
     let mut remarks = Vec::new();
-    if rig
-        .capture(
-            "trial",
-            crate::next::rig::CaptureKind::Steady,
-            question.supply_v,
-            None,
-        )
-        .is_none()
-    {
+    let further = rig.capture("trial", CaptureKind::Steady, question.supply_v, None);
+    if further.is_none() {
         remarks.push(
             "no recorded capture has both voltage and current, so no further capture can be foreseen; record both at the motor"
                 .into(),
@@ -207,30 +188,10 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
         level: estimate.options.level,
         machine,
         now: reported.iter().map(|r| now(r, &question.goal)).collect(),
-        candidates: ranked.into_iter().map(|r| r.0).collect(),
+        candidates: ranked,
         plan,
         remarks,
     }
-}
-
-fn taken(
-    candidate: Candidate,
-    expected: &Expected,
-    reported: &[Reported],
-    goal: &Goal,
-) -> (Ranked, Addition) {
-    let ranked = Ranked {
-        score: score(&expected.uncertainties, reported, goal),
-        after: expected.uncertainties.clone(),
-        key: candidate.key,
-        title: candidate.title,
-        needs: candidate.needs,
-        how: candidate.how,
-        cautions: candidate.cautions,
-        advice: candidate.advice,
-        noise_assumed: expected.noise_assumed,
-    };
-    (ranked, candidate.addition)
 }
 
 /// Geometric mean of what becomes of the goal's bounds.
@@ -250,35 +211,33 @@ pub fn score(uncertainties: &[ExpectedUncertainty], reported: &[Reported], goal:
 }
 
 /// The best few, each on top of those before it.
-fn plan(design: &ExperimentDesign<'_>, ranked: &[(Ranked, Addition)], goal: &Goal) -> Vec<Step> {
+fn plan(design: &ExperimentDesign<'_>, ranked: &[Ranked], goal: &Goal) -> Vec<Step> {
     let reported = design.reported();
     let mut steps: Vec<Step> = Vec::new();
     let mut so_far = Addition::default();
     let mut reached = 1.0;
-    for _ in 0..STEPS {
+    while steps.len() < STEPS {
         let best = ranked
             .par_iter()
-            .filter(|(r, _)| steps.iter().all(|s| s.key != r.key))
-            .filter_map(|(r, addition)| {
-                let together = joined(&so_far, addition, steps.len());
-                let expected = design.expect(&together)?;
-                let score = score(&expected.uncertainties, reported, goal);
-                Some((score, r, together, expected))
+            .map(|r| &r.candidate)
+            .filter(|c| steps.iter().all(|s| s.key != c.key))
+            .filter_map(|c| {
+                let together = joined(&so_far, &c.addition, steps.len());
+                let after = design.expect(&together)?.uncertainties;
+                Some((score(&after, reported, goal), c, together, after))
             })
             .min_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.key.cmp(&b.1.key)));
-        let Some((score, ranked, together, expected)) = best else {
+        let Some((score, candidate, together, after)) = best.filter(|b| b.0 <= LITTLE * reached)
+        else {
             break;
         };
-        if score > LITTLE * reached {
-            break;
-        }
         reached = score;
         so_far = together;
         steps.push(Step {
-            key: ranked.key.clone(),
-            title: ranked.title.clone(),
+            key: candidate.key.clone(),
+            title: candidate.title.clone(),
             score,
-            after: expected.uncertainties.clone(),
+            after,
         });
     }
     steps

@@ -31,7 +31,7 @@ impl Format {
 /// Refuses a folder in which a picture would replace a file that is none of ours.
 ///
 /// # Errors
-/// [`PlotError::WouldOverwrite`].
+/// [`PlotError::File`].
 pub fn check_folder(
     folder: &Path,
     names: &[String],
@@ -39,10 +39,10 @@ pub fn check_folder(
     force: bool,
 ) -> Result<(), PlotError> {
     let refuse = |path: &Path, reason: &str| {
-        Err(PlotError::WouldOverwrite {
-            path: path.to_owned(),
-            reason: reason.to_owned(),
-        })
+        let text = format!(
+            "{reason}, so nothing was written; choose another folder, or pass --force to overwrite it"
+        );
+        Err(unwritten(path, text))
     };
     if folder.exists() && !folder.is_dir() {
         return refuse(folder, "it is a file, not a folder");
@@ -85,7 +85,7 @@ fn is_ours(path: &Path, format: Format) -> io::Result<bool> {
 /// Draws all pictures, then writes them; the paths written, in order. The folder is made where it is not there.
 ///
 /// # Errors
-/// As [`check_folder`], [`Picture::svg`] and [`Picture::png`], [`PlotError::Folder`] or [`PlotError::Write`]. Nothing is written
+/// As [`check_folder`], [`Picture::svg`] and [`Picture::png`], [`PlotError::File`]. Nothing is written
 /// before all are drawn.
 pub fn write(
     folder: &Path,
@@ -105,16 +105,24 @@ pub fn write(
             drawn.push((place(folder, &picture.name, format), bytes));
         }
     }
-    std::fs::create_dir_all(folder).map_err(|source| PlotError::Folder {
-        path: folder.to_owned(),
-        source,
-    })?;
+    std::fs::create_dir_all(folder)
+        .map_err(|error| unwritten(folder, format!("the folder could not be made: {error}")))?;
     for (written, (path, bytes)) in drawn.iter().enumerate() {
-        write_atomically(path, bytes).map_err(|source| PlotError::Write {
-            path: path.clone(),
-            source,
-            written,
+        write_atomically(path, bytes).map_err(|error| {
+            let before = match written {
+                0 => String::new(),
+                1 => "; one picture was written before it".to_owned(),
+                n => format!("; {n} pictures were written before it"),
+            };
+            unwritten(path, format!("could not be written: {error}{before}"))
         })?;
     }
     Ok(drawn.into_iter().map(|d| d.0).collect())
+}
+
+fn unwritten(path: &Path, text: String) -> PlotError {
+    PlotError::File {
+        path: path.to_owned(),
+        text,
+    }
 }

@@ -7,14 +7,12 @@
 
 use crate::bench::{Bench, LoadOptions, read_sheet_of};
 use crate::events::Timeline;
-use crate::files::{folder_of, is_inside, sha256};
+use crate::files::{folder_of, sha256};
 use crate::fit::{Estimate, FitOptions, estimate};
 use crate::identify::find_events;
 use crate::motor_file::{Input, MotorFile, SHEET_ROLE, assemble};
+use crate::verify::{Rounding, Search, State, check_inputs, compare};
 use std::path::{Path, PathBuf};
-
-/// Shift in standard uncertainties from which a new fit counts as another result.
-const ANOTHER: f64 = 0.01;
 
 /// What was found.
 pub struct Records {
@@ -35,18 +33,11 @@ pub fn find(
     sheet: Option<&Path>,
     options: LoadOptions,
 ) -> (Option<Records>, Vec<String>) {
+    let sheet = match sheet_of(file, path, sheet, options.allow_outside) {
+        Ok(sheet) => sheet,
+        Err(why) => return (None, vec![why]),
+    };
     let mut warnings = Vec::new();
-    let sheet_input = file
-        .inputs
-        .iter()
-        .find(|i| i.role.as_deref() == Some(SHEET_ROLE));
-    let Some(input) = sheet_input else {
-        warnings.push("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them".to_owned());
-        return (None, warnings);
-    };
-    let Some(sheet) = locate(input, path, sheet, options.allow_outside, &mut warnings) else {
-        return (None, warnings);
-    };
     let known: Vec<&str> = file.inputs.iter().map(|i| i.sha256.as_str()).collect();
     let missing = std::sync::Mutex::new(Vec::new());
     let keep = |capture: &Path| match sha256(capture) {
@@ -89,46 +80,37 @@ pub fn find(
     (Some(records), warnings)
 }
 
-/// The sheet: as given, as the motor file names it, or beside the motor file. What a motor file names is not followed out of the
-/// working folder or its own, unless that is allowed.
-fn locate(
-    input: &Input,
-    motor_file: &Path,
+/// The sheet that a motor file was made from, unchanged; else why there is none.
+fn sheet_of(
+    file: &MotorFile,
+    path: &Path,
     given: Option<&Path>,
     allow_outside: bool,
-    warnings: &mut Vec<String>,
-) -> Option<PathBuf> {
-    let named = Path::new(&input.path);
-    let (here, folder) = (Path::new("."), folder_of(motor_file));
-    let name = named.file_name().map(Path::new);
+) -> Result<PathBuf, String> {
+    let is_sheet = |input: &&Input| input.role.as_deref() == Some(SHEET_ROLE);
+    let input = file.inputs.iter().find(is_sheet).ok_or("the motor file names no bench sheet (it was made from flags), so the scales of its captures are not on record; captures and ripple are left out. A fit from a bench sheet, e.g. one drafted by `rundown sheet`, would show them")?;
+    let looked_for = |folder| {
+        let search = Search {
+            folder,
+            allow_outside,
+        };
+        let checked = check_inputs(path, file, &search);
+        checked.into_iter().find(|c| is_sheet(&&c.input))
+    };
     let places: Vec<PathBuf> = match given {
         Some(given) => vec![given.to_owned()],
-        None => [
-            Some((here, named)),
-            Some((folder, named)),
-            name.map(|name| (folder, name)),
-        ]
-        .into_iter()
-        .flatten()
-        .filter(|(folder, file)| allow_outside || is_inside(folder, file))
-        .map(|(folder, file)| {
-            if folder == here {
-                file.to_owned()
-            } else {
-                folder.join(file)
-            }
-        })
-        .collect(),
+        None => [None, Some(folder_of(path).to_owned())]
+            .into_iter()
+            .filter_map(looked_for)
+            .filter(|c| matches!(c.state, State::Unchanged | State::Changed(_)))
+            .map(|c| c.path)
+            .collect(),
     };
-    let mut changed = None;
-    for place in places {
-        match sha256(&place) {
-            Ok(sum) if sum == input.sha256 => return Some(place),
-            Ok(_) => changed = changed.or(Some(place)),
-            Err(_) => {}
-        }
+    let is_it = |place: &&PathBuf| sha256(place).is_ok_and(|sum| sum == input.sha256);
+    if let Some(place) = places.iter().find(is_it) {
+        return Ok(place.clone());
     }
-    warnings.push(match changed {
+    Err(match places.iter().find(|place| place.is_file()) {
         Some(place) => format!(
             "{}: not the bench sheet of this motor file (its SHA-256 differs), so captures and ripple are left out; fit again to draw them",
             place.display()
@@ -137,8 +119,7 @@ fn locate(
             "the bench sheet {} was not found in this folder or beside the motor file, so captures and ripple are left out; name it with --bench, or pass --allow-outside if it lies elsewhere",
             input.path
         ),
-    });
-    None
+    })
 }
 
 fn fit_again(
@@ -154,11 +135,11 @@ fn fit_again(
     match estimate(bench, timelines, &options) {
         Ok(estimate) => {
             let again = assemble(bench, timelines, &estimate);
-            let shift = largest_shift(file, &again);
-            if shift > ANOTHER {
+            let comparison = compare(file, &again, Rounding::default());
+            if !comparison.is_ok() {
                 warnings.push(format!(
-                    "fitted again by this version of the program, the captures give values that differ from the file's by up to {shift:.2} standard uncertainties (the file was written by version {}); models and residuals drawn are those of the new fit",
-                    file.program.version
+                    "fitted again by this version of the program, the captures give values that differ from the file's by up to {:.2} standard uncertainties (the file was written by version {}); models and residuals drawn are those of the new fit",
+                    comparison.largest_of_values, file.program.version
                 ));
             }
             Some(estimate)
@@ -170,17 +151,4 @@ fn fit_again(
             None
         }
     }
-}
-
-/// Largest difference of a value in its standard uncertainty; infinite where one file has a value and the other none.
-fn largest_shift(one: &MotorFile, other: &MotorFile) -> f64 {
-    one.parameters
-        .iter()
-        .map(|(name, p)| match (p.value, other.value(*name)) {
-            (Some(a), Some(b)) if a == b => 0.0,
-            (Some(a), Some(b)) => (a - b).abs() / p.standard_uncertainty.unwrap_or(0.0),
-            (None, None) => 0.0,
-            _ => f64::INFINITY,
-        })
-        .fold(0.0, f64::max)
 }

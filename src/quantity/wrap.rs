@@ -99,6 +99,20 @@ fn belong(before: &str, word: &str) -> bool {
         && columns(before) < 24
 }
 
+/// Cells under each other, two blanks between columns, each line behind `indent`.
+pub(crate) fn align<const N: usize>(text: &mut String, indent: &str, cells: &[[String; N]]) {
+    let width = |s: &String| s.chars().count();
+    let widest = |c: usize| cells.iter().map(|line| width(&line[c])).max();
+    let widths: Vec<usize> = (0..N).map(|c| widest(c).unwrap_or(0)).collect();
+    for line in cells {
+        let columns = line.iter().zip(&widths);
+        let padded = columns.map(|(cell, width)| format!("{cell:width$}  "));
+        let line = format!("{indent}{}", padded.collect::<String>());
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

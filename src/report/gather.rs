@@ -1,9 +1,7 @@
 //! From the fit's results to the plain data of the page.
 
-use super::context::{
-    CaptureView, FORMAT, InputRow, NuisanceRow, ParameterRow, Provenance, Report, TermRow, Verdict,
-    WarningGroup,
-};
+use super::context::{CaptureView, FORMAT, ParameterRow, Report, Verdict, WarningGroup};
+use super::provenance::Provenance;
 use super::{answer, captures, cautions, operating, tables, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
@@ -11,9 +9,7 @@ use crate::fit::Estimate;
 use crate::motor_file::Severity;
 use crate::motor_file::table::evidence_cells;
 use crate::motor_file::{MotorFile, ResultState, StopReason};
-use crate::quantity::rounding::{self, Scale};
-use crate::quantity::units::{self, Quantity};
-use std::collections::BTreeMap;
+use crate::quantity::rounding;
 
 /// Points of all pictures of one kind together, which bounds the size of the page for records of any length and number.
 const BINS: usize = 7000;
@@ -152,7 +148,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         operating: operating::operating(file),
         next: uncertainty::next_steps(file),
         cautions: cautions::CAUTIONS.to_vec(),
-        provenance: provenance(file),
+        provenance: Provenance::of(file),
     }
 }
 
@@ -272,108 +268,4 @@ fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
         }
     }
     groups
-}
-
-fn provenance(file: &MotorFile) -> Provenance {
-    Provenance {
-        inputs: file
-            .inputs
-            .iter()
-            .map(|input| InputRow {
-                path: input.path.clone(),
-                role: input.role.clone().unwrap_or_default(),
-                sha256: input.sha256.clone(),
-            })
-            .collect(),
-        fit: fit_lines(file),
-        terms: file
-            .fit
-            .terms
-            .iter()
-            .map(|term| TermRow {
-                term: term.term.replace('_', " "),
-                decision: if term.kept { "kept" } else { "dropped" },
-                evidence: [
-                    term.likelihood_ratio
-                        .map(|v| format!("likelihood ratio {v:.1}")),
-                    term.information_criterion_change.map(|v| {
-                        format!(
-                            "information criterion {}{:.1}",
-                            if v < 0.0 { "−" } else { "+" },
-                            v.abs()
-                        )
-                    }),
-                ]
-                .into_iter()
-                .flatten()
-                .collect::<Vec<_>>()
-                .join(", "),
-                reason: term.reason.clone(),
-            })
-            .collect(),
-        nuisances: file.fit.nuisances.iter().map(nuisance).collect(),
-        units: units_of_the_switch(),
-    }
-}
-
-fn nuisance(n: &crate::motor_file::Nuisance) -> NuisanceRow {
-    let unit = match n.unit.as_str() {
-        "1" => "",
-        "Ohm" => "Ω",
-        "A-1" => "1/A",
-        "A-2" => "1/A²",
-        other => other,
-    };
-    let write = |value, u| {
-        // Relative departures read best in per cent.
-        if unit.is_empty() && n.name.starts_with("gain error") {
-            rounding::write(100.0 * value, Some(100.0 * u), "%", Scale::Plain)
-        } else {
-            rounding::write(value, Some(u), unit, Scale::Plain)
-        }
-    };
-    NuisanceRow {
-        name: n.name.clone(),
-        value: write(n.value, n.standard_uncertainty),
-        prior: match (n.prior_value, n.prior_standard_uncertainty) {
-            (Some(value), Some(u)) => write(value, u),
-            _ => String::new(),
-        },
-    }
-}
-
-fn fit_lines(file: &MotorFile) -> Vec<String> {
-    let fit = &file.fit;
-    let mut lines = vec![match fit.stop.iterations {
-        Some(n) => format!("Ended after {n} iterations: {}.", fit.stop.text),
-        None => format!("Ended: {}.", fit.stop.text),
-    }];
-    if let (Some(chi), Some(freedom)) = (fit.chi_squared, fit.degrees_of_freedom) {
-        lines.push(format!(
-            "Chi-squared {chi:.1} for {freedom:.0} degrees of freedom."
-        ));
-    }
-    if let Some(assumption) = &fit.assumption {
-        lines.push(format!("Assumed: {assumption}."));
-    }
-    if let Some(i) = &fit.identifiability {
-        lines.push(format!(
-            "{} of {} fitted quantities are free; condition number {:.1e}.",
-            i.rank, i.size, i.condition_number
-        ));
-    }
-    lines
-}
-
-fn units_of_the_switch() -> BTreeMap<&'static str, (&'static str, &'static str, f64)> {
-    [
-        ("speed", Quantity::Speed, "rad/s", "rpm"),
-        ("torque", Quantity::Torque, "N·m", "mN·m"),
-    ]
-    .into_iter()
-    .filter_map(|(key, quantity, si, trade)| {
-        let unit = units::find(quantity, trade).ok()?;
-        Some((key, (si, trade, unit.to_si(1.0))))
-    })
-    .collect()
 }

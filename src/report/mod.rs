@@ -1,6 +1,6 @@
 //! The report: one HTML page that opens from disk, or the same data as JSON.
 //!
-//! * [`context`]: everything the page shows, as plain data.
+//! * `context`: everything the page shows, as plain data.
 //! * [`gather()`]: from the fit's results to that data.
 //! * [`page`]: template, style and scripts put together; what came from a file is escaped, and the page may run nothing
 //!   but its own code.
@@ -11,11 +11,12 @@
 mod answer;
 mod captures;
 mod cautions;
-pub mod context;
+pub(crate) mod context;
 mod error;
 mod gather;
-pub mod operating;
+pub(crate) mod operating;
 pub mod page;
+mod provenance;
 mod tables;
 mod uncertainty;
 mod write;
@@ -24,5 +25,4 @@ pub use context::Report;
 pub use error::ReportError;
 pub use gather::{Answer, answer_of, capture_view, capture_views, from_file, gather, level};
 pub use page::render;
-pub(crate) use page::{LIBRARY, LIBRARY_LICENCE, LIBRARY_STYLE, SHARED_SCRIPTS, SHARED_STYLE};
 pub use write::{Target, check_target, to_json, write};

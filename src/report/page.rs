@@ -11,12 +11,12 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 const TEMPLATE: &str = include_str!("page/template.html");
-pub(crate) const SHARED_STYLE: &str = include_str!("page/page.css");
-pub(crate) const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
-pub(crate) const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
-pub(crate) const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
+const SHARED_STYLE: &str = include_str!("page/page.css");
+const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
+const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
+const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
 /// Numbers, charts and captures, in the order in which they build on each other; the page of a watched folder draws with them too.
-pub(crate) const SHARED_SCRIPTS: [&str; 3] = [
+const SHARED_SCRIPTS: [&str; 3] = [
     include_str!("page/units.js"),
     include_str!("page/chart.js"),
     include_str!("page/capture.js"),
@@ -46,13 +46,7 @@ struct Pictures<'a> {
 /// # Errors
 /// [`ReportError::Template`] or [`ReportError::Json`], which no report of finite size should meet.
 pub fn render(report: &Report) -> Result<String, ReportError> {
-    let style = format!("{LIBRARY_STYLE}\n{SHARED_STYLE}");
-    let library = format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}");
-    let script = format!(
-        "\"use strict\";\n(() => {{\n{}\n{}\n}})();\n",
-        SHARED_SCRIPTS.join("\n"),
-        OWN_SCRIPTS.join("\n")
-    );
+    let (style, library, script) = (style(), library(), script(&OWN_SCRIPTS));
     let data = serde_json::to_string(&Pictures {
         captures: &report.captures,
         ripple: &report.ripple,
@@ -79,6 +73,22 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
         script => script,
         data => inside_script(&data),
     })?)
+}
+
+/// Style of the library and of all pages.
+pub(crate) fn style() -> String {
+    format!("{LIBRARY_STYLE}\n{SHARED_STYLE}")
+}
+
+/// The plotting library with its licence.
+pub(crate) fn library() -> String {
+    format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}")
+}
+
+/// The script of a page: what all share, then its own parts.
+pub(crate) fn script(own: &[&str]) -> String {
+    let parts = [&SHARED_SCRIPTS, own].concat().join("\n");
+    format!("\"use strict\";\n(() => {{\n{parts}\n}})();\n")
 }
 
 /// JSON that may stand inside a script element: every character that HTML or JavaScript could read as more than a part of a

@@ -215,10 +215,9 @@ pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
             let text = match &p.suggestion {
                 Some(text) if !text.is_empty() => text.clone(),
                 _ => format!(
-                    "known to ± {:.0} %; {:.0} % of that variance comes from {source}{}",
+                    "known to ± {:.0} %; {:.0} % of that variance comes from {source}",
                     100.0 * half,
-                    100.0 * share,
-                    remedy(source)
+                    100.0 * share
                 ),
             };
             add(name.label(), text);
@@ -235,28 +234,6 @@ fn file_repeats(name: ParameterName) -> bool {
             | ParameterName::ViscousConductance
             | ParameterName::InertiaCapacitance
     )
-}
-
-/// What shrinks a source of uncertainty, by the source's name in the budget.
-fn remedy(source: &str) -> &'static str {
-    match source {
-        "noise and ripple" => ": further captures of the same kind shrink it",
-        "zero of a channel" => {
-            ": a pre-trigger with nothing connected, in the same range, shrinks it"
-        }
-        "rotor position" => {
-            ": locked-rotor captures or ohmmeter readings at more rotor positions shrink it"
-        }
-        "temperature" => ": a winding temperature read right before the capture shrinks it",
-        "source and switch" => ": recording the voltage at the terminals shrinks it",
-        "speed reference" => ": a better tachometer reading, or the segment count, shrinks it",
-        "meter readings" => ": a four-wire reading, or a meter of better accuracy, shrinks it",
-        "model terms" => ": a capture over a wider range of current and speed shrinks it",
-        _ if source.starts_with("gain of ") => {
-            ": checking that instrument against a better one shrinks it"
-        }
-        _ => "",
-    }
 }
 
 #[cfg(test)]

@@ -1,9 +1,9 @@
 //! The thread that works: reads what has changed, enters new captures, judges them, fits, and asks what comes next.
 
-use super::enter;
 use super::folder::Inventory;
 use super::hub::{Hub, Shown};
-use super::shots::{Named, others, shots, waiting};
+use super::sheet::enter;
+use super::shots::{Named, shots, waiting};
 use super::steps::{self, Typed};
 use super::verdicts::{Found, answers, answers_fault, verdicts};
 use crate::bench::{Bench, Kept, read_sheet_kept};
@@ -75,15 +75,14 @@ impl Engine {
         let (text, fault) = self.hub.show_sheet();
         let path = self.hub.sheet().path().to_owned();
         self.hub.show(json!({"fault": null}));
-        let others = others(inventory);
+        let others = &inventory.others;
         let Some(text) = text else {
-            let next = steps::first(None, &Typed::default());
             self.hub.show_with(
                 json!({
                     "shots": waiting(inventory, &[], &self.refused),
                     "others": others,
                     "answers": answers_fault(fault.as_deref()),
-                    "next": next.unwrap_or_else(|missing| json!({"kind": "ask", "missing": [missing], "steps": []})),
+                    "next": first(None),
                     "busy": null,
                 }),
                 Some(Shown::default()),
@@ -115,16 +114,11 @@ impl Engine {
         let timelines: Vec<Timeline> = found.into_iter().map(|f| f.timeline).collect();
         self.hub.show(json!({"shots": listed, "others": others}));
         if bench.captures.is_empty() || fault.is_some() {
-            let next = match (steps::first(Some(&bench), &Typed::default()), &fault) {
-                (_, Some(_)) => Value::Null,
-                (Ok(next), None) => next,
-                (Err(missing), None) => json!({"kind": "ask", "missing": [missing], "steps": []}),
+            let next = match &fault {
+                Some(_) => Value::Null,
+                None => first(Some(&bench)),
             };
-            let shown = Shown {
-                bench: Some(Arc::new(bench)),
-                timelines,
-                fitted: None,
-            };
+            let shown = Shown::records(Arc::new(bench), timelines);
             self.hub.show_with(
                 json!({"answers": answers_fault(fault.as_deref()), "next": next, "busy": null}),
                 Some(shown),
@@ -134,11 +128,7 @@ impl Engine {
         let bench = Arc::new(bench);
         if is_new {
             // Pictures of new records come before the fit; otherwise those with the model of before stay until the next.
-            let shown = Shown {
-                bench: Some(Arc::clone(&bench)),
-                timelines: timelines.clone(),
-                fitted: None,
-            };
+            let shown = Shown::records(Arc::clone(&bench), timelines.clone());
             self.hub.show_with(json!({}), Some(shown));
         }
         self.fit(generation, bench, timelines);
@@ -308,11 +298,7 @@ impl Engine {
             Err(IdentifyError {
                 timelines, source, ..
             }) => {
-                let shown = Shown {
-                    bench: Some(bench),
-                    timelines,
-                    fitted: None,
-                };
+                let shown = Shown::records(bench, timelines);
                 let text = format!("the captures could not be fitted: {source}");
                 self.hub.show_with(
                     json!({"answers": answers_fault(Some(&text)), "next": null, "busy": null}),
@@ -321,21 +307,23 @@ impl Engine {
                 return;
             }
         };
-        let (estimate, file) = (found.estimate, found.file);
-        let answers = answers(&file, begun);
-        let next = |estimate| steps::after_a_fit(&bench, estimate);
+        let answers = answers(&found.file, begun);
         self.hub
             .show(json!({"answers": answers, "busy": "what to measure next"}));
-        let next = next(&estimate);
-        self.hub.show_with(
-            json!({"next": next, "busy": null}),
-            Some(Shown {
-                bench: Some(bench),
-                timelines: found.timelines,
-                fitted: Some((estimate, file)),
-            }),
-        );
+        let next = steps::after_a_fit(&bench, &found.estimate);
+        let shown = Shown {
+            fitted: Some((found.estimate, found.file)),
+            ..Shown::records(bench, found.timelines)
+        };
+        self.hub
+            .show_with(json!({"next": next, "busy": null}), Some(shown));
     }
+}
+
+/// The first shots, or what has to be known for them.
+fn first(bench: Option<&Bench>) -> Value {
+    let ask = |missing| json!({"kind": "ask", "missing": [missing], "steps": []});
+    steps::first(bench, &Typed::default()).unwrap_or_else(ask)
 }
 
 /// What is done after a stage of the fit.

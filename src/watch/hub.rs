@@ -1,8 +1,7 @@
 //! What the page shows, and what the threads of a watched folder share.
 
 use super::folder::Inventory;
-use super::sheet_file::SheetFile;
-use super::sheet_json::sheet_json;
+use super::sheet::{SheetFile, sheet_json};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{Estimate, Interrupt};
@@ -25,6 +24,17 @@ pub struct Shown {
     pub timelines: Vec<Timeline>,
     /// Where they could be fitted.
     pub fitted: Option<(Estimate, MotorFile)>,
+}
+
+impl Shown {
+    /// Of captures that are not fitted.
+    pub fn records(bench: Arc<Bench>, timelines: Vec<Timeline>) -> Shown {
+        Shown {
+            bench: Some(bench),
+            timelines,
+            fitted: None,
+        }
+    }
 }
 
 #[derive(Default)]

@@ -1,7 +1,7 @@
 //! A page that follows a folder while captures are recorded into it.
 //!
 //! * `folder`: what lies there, and which files are whole.
-//! * `sheet_file`, `sheet_json`, `edit`, `enter`: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
+//! * `sheet`: the bench sheet, which stays the truth: changed key by key, with comments and order kept.
 //! * `engine`, `judge`, `verdicts`, `shots`, `steps`: what has changed is read, judged and fitted; then what to measure next.
 //! * `actions`: what the buttons write.
 //! * `hub`: what the threads share. `server`, `page`: the page and who may open it.
@@ -9,16 +9,13 @@
 //! Everything shown follows from the sheet and the files beside it, as `rundown fit` reads them.
 
 mod actions;
-mod edit;
 mod engine;
-mod enter;
 mod folder;
 mod hub;
 mod judge;
 mod page;
 mod server;
-mod sheet_file;
-mod sheet_json;
+mod sheet;
 mod shots;
 mod steps;
 mod verdicts;
@@ -29,7 +26,7 @@ use folder::Folder;
 use hub::Hub;
 use serde_json::json;
 use server::{Guard, Presence, random_token, serve};
-use sheet_file::SheetFile;
+use sheet::SheetFile;
 use std::io;
 use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};

@@ -1,6 +1,6 @@
 //! The page: the report's style, charts and words, with forms beside them.
 
-use crate::report::{LIBRARY, LIBRARY_LICENCE, LIBRARY_STYLE, SHARED_SCRIPTS, SHARED_STYLE};
+use crate::report::page;
 
 const HTML: &str = include_str!("page/watch.html");
 const STYLE: &str = include_str!("page/watch.css");
@@ -31,18 +31,12 @@ pub fn html(read_only: bool) -> String {
 
 /// Its style.
 pub fn style() -> String {
-    format!("{LIBRARY_STYLE}\n{SHARED_STYLE}\n{STYLE}")
+    format!("{}\n{STYLE}", page::style())
 }
 
 /// Its script.
 pub fn script() -> String {
-    let parts: Vec<&str> = SHARED_SCRIPTS.iter().chain(&SCRIPTS).copied().collect();
-    format!("\"use strict\";\n(() => {{\n{}\n}})();\n", parts.join("\n"))
-}
-
-/// The plotting library.
-pub fn library() -> String {
-    format!("/*\n{LIBRARY_LICENCE}\n*/\n{LIBRARY}")
+    page::script(&SCRIPTS)
 }
 
 /// A wiring drawing, `start.svg`.

@@ -1,7 +1,7 @@
 //! The shots as the page lists them: the captures of the sheet, then files that wait.
 
 use super::folder::Inventory;
-use super::sheet_json::sheet_json;
+use super::sheet::{files_of, sheet_json};
 use crate::bench::capture_name;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -32,14 +32,7 @@ impl Named {
         let captures = sheet["captures"].as_array().cloned().unwrap_or_default();
         let each = captures.iter().enumerate();
         each.map(|(index, capture)| {
-            let files: Vec<String> = match &capture["file"] {
-                Value::Array(list) => list
-                    .iter()
-                    .filter_map(Value::as_str)
-                    .map(str::to_owned)
-                    .collect(),
-                file => file.as_str().map(str::to_owned).into_iter().collect(),
-            };
+            let files = files_of(capture);
             let first = files.first().map_or("", String::as_str);
             let name = capture["name"].as_str().map(str::to_owned);
             Named {
@@ -66,15 +59,20 @@ impl Named {
     }
 
     /// Why it is not.
-    pub fn absence(&self) -> String {
+    pub fn absence(&self) -> &'static str {
         match self.arriving {
-            true => "the file is still being written".to_owned(),
+            true => ARRIVING,
             false => {
                 "the file is not in the folder any more. Bring it back, or do not use the capture"
-                    .to_owned()
             }
         }
     }
+}
+
+const ARRIVING: &str = "the file is still being written";
+
+fn verdict(grade: &str, text: &str) -> Value {
+    json!({"grade": grade, "text": text, "more": []})
 }
 
 /// `./a.csv` is `a.csv`.
@@ -89,24 +87,18 @@ pub fn shots<'a>(
     unread: &'a BTreeMap<String, String>,
 ) -> impl Iterator<Item = Value> + 'a {
     named.iter().map(|one| {
-        let mut shot = match verdicts.get(&one.name) {
-            Some(known) => known.clone(),
-            None => json!({}),
-        };
-        let plain_verdict =
-            |grade: &str, text: String| json!({"grade": grade, "text": text, "more": []});
+        let known = verdicts.get(&one.name);
+        let mut shot = known.cloned().unwrap_or_else(|| json!({}));
         if !one.used {
-            shot["verdict"] = plain_verdict("unused", "not used (use = false)".into());
+            shot["verdict"] = verdict("unused", "not used (use = false)");
         } else if !one.is_whole() {
             let grade = if one.arriving { "arriving" } else { "missing" };
-            shot["verdict"] = plain_verdict(grade, one.absence());
+            shot["verdict"] = verdict(grade, one.absence());
         } else if let Some(why) = unread.get(&one.name) {
-            shot["verdict"] = plain_verdict("unread", why.clone());
-        } else if !verdicts.contains_key(&one.name) {
-            shot["verdict"] = plain_verdict(
-                "waiting",
-                "waits until the sheet can be read: see the answers".into(),
-            );
+            shot["verdict"] = verdict("unread", why);
+        } else if known.is_none() {
+            let text = "waits until the sheet can be read: see the answers";
+            shot["verdict"] = verdict("waiting", text);
         }
         shot["index"] = json!(one.index);
         shot["name"] = json!(one.name);
@@ -133,7 +125,7 @@ pub fn waiting(
             "index": null,
             "name": file,
             "files": [file],
-            "verdict": {"grade": grade, "text": text, "more": []},
+            "verdict": verdict(grade, text),
         })
     };
     let whole = inventory
@@ -145,11 +137,6 @@ pub fn waiting(
             None => shot(file, "outside", "not in the sheet"),
         });
     let arriving = inventory.arriving.iter().filter(|file| !is_named(file));
-    let arriving = arriving.map(|file| shot(file, "arriving", "the file is still being written"));
+    let arriving = arriving.map(|file| shot(file, "arriving", ARRIVING));
     arriving.chain(whole).collect()
-}
-
-/// What else lies in the folder, each with a word.
-pub fn others(inventory: &Inventory) -> Value {
-    json!(inventory.others)
 }

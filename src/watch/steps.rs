@@ -4,11 +4,13 @@ use crate::bench::Bench;
 use crate::drive::cautions::Caution;
 use crate::fit::Estimate;
 use crate::next::advice::Advice;
-use crate::next::advice::source::refusal;
-use crate::next::first::{resistance_given, resistance_of};
-use crate::next::ranking::{Question, Ranked, driven_v};
-use crate::next::text::{first_table, table};
-use crate::next::{Goal, Known, Size, first_plan, rank};
+use crate::next::text::first::bench as bench_rows;
+use crate::next::text::ranking::{changes, helpful};
+use crate::next::text::shot;
+use crate::next::{
+    Goal, Known, Question, Size, driven_v, first_plan, rank, refusal, resistance_given,
+    resistance_of,
+};
 use crate::quantity::{FlagUnits, engineering};
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -69,34 +71,17 @@ pub fn first(bench: Option<&Bench>, typed: &Typed) -> Result<Value, String> {
         tachometer: typed.tachometer,
     });
     let shunt_ohm = plan.shunt.map(|s| s.resistance_ohm);
-    let mut facts = Vec::new();
-    if let Some(inrush) = plan.working_inrush_a {
-        facts.push(format!("inrush about {}", engineering(inrush.value, "A")));
-    }
-    if let Some(ohm) = shunt_ohm {
-        facts.push(format!("shunt {}", engineering(ohm, "Ω")));
-    }
-    if let Some(fuse) = plan.fuse {
-        facts.push(format!("fuse {} time-lag", engineering(fuse.rating_a, "A")));
-    }
-    if let Some(limit) = plan.supply_limit_a {
-        facts.push(format!(
-            "supply limit {} or more for starts",
-            engineering(limit, "A")
-        ));
-    }
-    facts.push(format!(
-        "held rotor at most {} and {}",
-        engineering(plan.hold.voltage_v, "V"),
-        engineering(plan.hold.longest_s, "s")
-    ));
+    let facts: Vec<String> = bench_rows(&plan)
+        .into_iter()
+        .filter_map(|(what, short, _)| Some(format!("{what}: {}", short?)))
+        .collect();
     let steps: Vec<Value> = plan
         .captures
         .iter()
         .map(|advice| {
             let title = format!(
                 "{} at {}",
-                first_table::title(advice.role),
+                shot::title(advice.role),
                 engineering(advice.voltage_v, "V")
             );
             step(&title, "", Some(advice), shunt_ohm, &advice.cautions, None)
@@ -124,19 +109,16 @@ pub fn after_a_fit(bench: &Bench, estimate: &Estimate) -> Value {
     if let Some(reason) = refusal(supply_v) {
         return json!({"kind": "none", "missing": [reason], "steps": []});
     }
-    let Ok(goal) = Goal::parse(&["all".to_owned()]) else {
-        return Value::Null;
-    };
     let question = Question {
-        goal,
+        goal: Goal::All,
         supply_v,
         size: Size::default(),
     };
     let ranking = rank(bench, estimate, &question);
-    let steps: Vec<Value> = table::helpful(&ranking)
+    let steps: Vec<Value> = helpful(&ranking)
         .take(SHOWN)
-        .map(|c: &Ranked| {
-            let gain = table::changes(&c.after, &ranking);
+        .map(|ranked| {
+            let (c, gain) = (&ranked.candidate, changes(&ranked.after, &ranking));
             let how = c.how.as_deref().or(c.needs.as_deref());
             step(&c.title, &gain, c.advice.as_ref(), None, &c.cautions, how)
         })
@@ -159,12 +141,7 @@ fn step(
     how: Option<&str>,
 ) -> Value {
     let mut lines: Vec<[String; 2]> = Vec::new();
-    if let Some(advice) = advice {
-        let mut text = String::new();
-        table::capture(&mut text, advice, shunt_ohm, "");
-        let pairs = text.lines().filter_map(|line| line.split_once(' '));
-        lines.extend(pairs.map(|(name, rest)| [name.to_owned(), rest.trim().to_owned()]));
-    }
+    lines.extend(advice.into_iter().flat_map(|a| shot::lines(a, shunt_ohm)));
     lines.extend(how.map(|how| ["how".to_owned(), how.to_owned()]));
     json!({
         "title": title,

@@ -85,6 +85,8 @@ for (const file of PAGES) {
   const name = file.split("/").pop();
 
   test(`${name}: every chart draws, without a message and without a request`, () => on(file, async (page) => {
+    await page.$$eval("details", (list) => list.forEach((part) => { part.open = true; }));
+    await page.waitForTimeout(200);
     const charts = await inked(page);
     assert.ok(charts.length >= 4, `${charts.length} charts`);
     assert.deepEqual(charts.map((c) => c.id).sort(), await expectedCharts(page));
@@ -178,6 +180,8 @@ test("the cursor's values are those of the data", () => on(FIRST, async (page) =
 }));
 
 test("the unit switch changes the numbers by the factor of the units", () => on(FIRST, async (page) => {
+  assert.ok(await page.locator("#p-back_emf_constant td .trade").first().isVisible());
+  await page.getByLabel("SI", { exact: true }).check();
   const cell = page.locator("#p-back_emf_constant td").first();
   const si = (await cell.locator(".si").textContent()).trim();
   assert.ok(si.endsWith("V·s/rad"), si);
@@ -188,9 +192,9 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
   await page.getByLabel("common units").check();
   assert.ok(await cell.locator(".trade").isVisible() && !(await cell.locator(".si").isVisible()));
   const trade = await cell.locator(".trade").textContent();
-  const volts = trade.split(", ").find((t) => t.endsWith("V/krpm"));
-  // 1 V/krpm = 60/(2 pi 1000) V·s/rad, exactly.
-  assert.ok(Math.abs(number(volts) * 60 / (2000 * Math.PI) / number(si) - 1) < 1e-3, `${si} ${trade}`);
+  assert.ok(trade.endsWith("mN·m/A"), trade);
+  // 1 mN·m/A = 0.001 V·s/rad, exactly; three digits are shown.
+  assert.ok(Math.abs(number(trade) * 1e-3 / number(si) - 1) < 5e-3, `${si} ${trade}`);
   const turns = await noLoad();
   assert.ok(turns.endsWith("rpm"), turns);
   assert.ok(Math.abs(number(turns) * 2 * Math.PI / 60 / number(radians) - 1) < 1e-3, `${radians} ${turns}`);
@@ -198,6 +202,7 @@ test("the unit switch changes the numbers by the factor of the units", () => on(
 }));
 
 test("the voltage field changes the torque-speed chart as the motor's equations say", () => on(FIRST, async (page) => {
+  await page.getByLabel("SI", { exact: true }).check();
   const motor = DATA.operating;
   const row = (k) => page.$$eval("#operating-table tbody tr", (rows, k) => [...rows[k].querySelectorAll("td")].map((c) => c.firstChild.textContent), k);
   const scale = (text) => ({ m: 1e-3, µ: 1e-6, k: 1e3 })[text.split("\u202f")[1]?.[0]] ?? 1;
@@ -250,7 +255,7 @@ test("the ranges beside the torque-speed chart are those of the drawn motors", (
 }));
 
 test("every control is reached by the keyboard", () => on(FIRST, async (page) => {
-  const wanted = await page.$$eval("button, input, a[href], summary, .chart", (all) => all.length);
+  const wanted = await page.$$eval("button, input, a[href], summary, .chart", (all) => all.filter((e) => e.checkVisibility()).length);
   const reached = new Set();
   for (let k = 0; k < wanted + 20; k += 1) {
     await page.keyboard.press("Tab");

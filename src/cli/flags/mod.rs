@@ -6,4 +6,4 @@ mod quantity;
 
 pub use import::ImportFlags;
 pub use level::check_level;
-pub use quantity::{positive_si, si};
+pub use quantity::{positive_si, short, si, signed};

@@ -128,35 +128,17 @@ impl<'a> Findings<'a> {
         self.used().contains(&Some(channel))
     }
 
-    /// Indented lines for the text.
+    /// Indented lines for the text, beside what the summary says: the reasons, the phases, the ripple.
     pub fn lines(&self) -> Vec<String> {
-        let mut lines = vec![self.columns_line()];
-        lines.extend(self.columns.reasons.iter().map(|r| format!("    {r}")));
         let role = &self.columns.role;
-        lines.push(if self.has_role() {
-            format!(
-                "  role: {} (confidence {:.2}): {}",
-                role.role.name(),
-                role.confidence,
-                role.reason
-            )
-        } else {
-            format!("  no role found: {}", role.reason)
-        });
+        let why = format!("columns (confidence {:.2}):", self.columns.confidence);
+        let mut lines = vec![format!("  {why} {}", self.columns.reasons.join("; "))];
         if self.has_role() {
-            for (other, confidence) in role.alternatives.iter().filter(|a| a.1 >= NO_ROLE) {
-                lines.push(format!(
-                    "    or {} (confidence {confidence:.2})",
-                    other.name()
-                ));
-            }
-        }
-        for event in &self.timeline.events {
-            lines.push(format!(
-                "  event: {} at {}",
-                event.kind,
-                self.clock(event.time_s)
-            ));
+            lines.push(format!("  role: {}", role.reason));
+            let others = role.alternatives.iter().filter(|a| a.1 >= NO_ROLE);
+            lines.extend(others.map(|(other, confidence)| {
+                format!("    or {} (confidence {confidence:.2})", other.name())
+            }));
         }
         let phases = &self.timeline.phases;
         for phase in phases.iter().take(MOST_PHASES) {
@@ -190,34 +172,6 @@ impl<'a> Findings<'a> {
             lines.extend(current_lines(*motion, found));
         }
         lines
-    }
-
-    fn columns_line(&self) -> String {
-        let one = |what: &str, index: Option<usize>, reversed: bool| {
-            let Some(channel) = index.and_then(|k| self.record.channels.get(k)) else {
-                return format!("{what} in no column");
-            };
-            format!(
-                "{what} in column {} \"{}\"{}",
-                channel.column,
-                channel.name,
-                if reversed { ", reversed" } else { "" }
-            )
-        };
-        format!(
-            "  {}; {} (confidence {:.2})",
-            one(
-                "voltage",
-                self.columns.voltage,
-                self.columns.voltage_reversed
-            ),
-            one(
-                "current",
-                self.columns.current,
-                self.columns.current_reversed
-            ),
-            self.columns.confidence
-        )
     }
 
     /// A time to a thousandth of the sampling step, so that what lies on a row is shown there.

@@ -9,8 +9,7 @@ mod text;
 mod view;
 
 use super::flags::ImportFlags;
-use super::status::Status;
-use super::terminal::{plot, print_json, print_text, report_error};
+use super::terminal::{Status, plot, print_json, print_text, report_error};
 use clap::Args;
 use rundown::capture;
 use serde_json::json;

@@ -15,28 +15,33 @@ const MOST_SHAFT: usize = 2;
 impl View<'_> {
     /// A block of a few lines that ends in a line feed.
     pub fn summary(&self) -> String {
+        let warnings = self.warnings(false).into_iter();
+        let warnings = warnings.map(|w| format!("   warning: {w}"));
+        let lines: Vec<String> = self.head().into_iter().chain(warnings).collect();
+        lines.join("\n") + "\n"
+    }
+
+    /// What the record is and what happens in it, or why that is not known.
+    pub(super) fn head(&self) -> Vec<String> {
         let record = self.record;
         let further = record.parts.iter();
         let further = further.map(|(path, _)| format!(" with {}", path_text(path)));
-        let mut lines = vec![path_text(&record.path) + &further.collect::<String>()];
+        let mut lines = Vec::new();
         match &self.findings {
             Ok(findings) => {
-                lines.push(format!("   {}; {}", findings.role_text(), self.rows_text()));
-                lines.push(format!("   {}", self.channels_text(findings)));
-                lines.extend(findings.events_text().map(|text| format!("   {text}")));
-                lines.extend(findings.ripple_text().map(|text| format!("   {text}")));
+                lines.push(format!("{}; {}", findings.role_text(), self.rows_text()));
+                lines.push(self.channels_text(findings));
+                lines.extend(findings.events_text());
+                lines.extend(findings.ripple_text());
             }
             Err(reasons) => {
-                lines.push(format!("   {}", self.rows_text()));
-                lines.extend(reasons.iter().map(|reason| format!("   {reason}")));
+                lines.push(self.rows_text());
+                lines.extend(reasons.clone());
             }
         }
-        lines.extend(
-            self.warnings(false)
-                .into_iter()
-                .map(|w| format!("   warning: {w}")),
-        );
-        lines.join("\n") + "\n"
+        let name = path_text(&record.path) + &further.collect::<String>();
+        let lines = lines.into_iter().map(|line| format!("   {line}"));
+        std::iter::once(name).chain(lines).collect()
     }
 
     /// Number of warnings that the summary shows.

@@ -1,9 +1,10 @@
 //! What `look --details` prints of one record.
 
+use super::findings::Findings;
 use super::seen::Seen;
 use super::view::View;
 use crate::cli::terminal::{number, path_text};
-use rundown::capture::{Channel, TimeAxis, Warning};
+use rundown::capture::{Channel, Warning};
 use rundown::events::{ColumnKind, OtherColumn};
 
 /// Columns shown one by one; of wider tables only those that are used and the first others.
@@ -13,12 +14,10 @@ const FIRST_COLUMNS: usize = 2;
 const MOST_RULES: usize = 8;
 
 impl View<'_> {
-    /// The whole text, ending in a line feed: what the file lacks, what it holds, what the motor shows.
+    /// The whole text, ending in a line feed: the summary, how the file was read, and all that was found.
     pub fn details(&self) -> String {
         let record = self.record;
-        let further = record.parts.iter();
-        let further = further.map(|(path, _)| format!(" with {}", path_text(path)));
-        let mut lines = vec![path_text(&record.path) + &further.collect::<String>()];
+        let mut lines = self.head();
         lines.push(format!(
             "  first numbers in line {}",
             record.first_data_line
@@ -29,12 +28,8 @@ impl View<'_> {
         if further > 0 {
             lines.push(format!("  and {further} more rules; --json lists all"));
         }
-        lines.push(self.time_line());
         lines.extend(self.channel_lines());
-        match &self.findings {
-            Ok(findings) => lines.extend(findings.lines()),
-            Err(reasons) => lines.extend(reasons.iter().map(|reason| format!("  {reason}"))),
-        }
+        lines.extend(self.findings.iter().flat_map(Findings::lines));
         let warnings = self.warnings(true).into_iter();
         lines.extend(warnings.map(|text| format!("  warning: {text}")));
         lines.join("\n") + "\n"
@@ -149,27 +144,6 @@ impl View<'_> {
                 )
             })
             .collect()
-    }
-
-    fn time_line(&self) -> String {
-        let rows = self.record.time.len();
-        match &self.record.time {
-            TimeAxis::Uniform {
-                start_s, step_s, ..
-            } => format!(
-                "  time: {rows} rows from {} every {} ({}), {} long",
-                number(*start_s, "s"),
-                number(*step_s, "s"),
-                number(1.0 / step_s, "Sa/s"),
-                number(*step_s * rows.saturating_sub(1) as f64, "s")
-            ),
-            TimeAxis::Listed(times) => format!(
-                "  time: {rows} rows listed from {} to {}",
-                number(times.first().copied().unwrap_or(f64::NAN), "s"),
-                number(times.last().copied().unwrap_or(f64::NAN), "s")
-            ),
-            TimeAxis::Absent { .. } => format!("  time: unknown, {rows} rows"),
-        }
     }
 
     /// A warning of clipping in columns that the events do not use; for the others theirs name its effect.

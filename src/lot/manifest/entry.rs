@@ -29,11 +29,22 @@ pub struct Entry {
     pub order: Option<f64>,
     /// As the manifest names it: the same text on every machine.
     pub named: String,
-    /// Where its measurements are.
     pub work: Work,
 }
 
 impl Entry {
+    /// The motor of a sheet in a folder tree.
+    pub(in crate::lot) fn of_sheet(row: usize, root: &Path, path: PathBuf) -> Entry {
+        let named = path.strip_prefix(root).unwrap_or(&path).to_string_lossy();
+        Entry {
+            row: row as u64,
+            motor: None,
+            order: None,
+            named: named.replace('\\', "/"),
+            work: Work::Sheet { path, folder: None },
+        }
+    }
+
     /// Name by which the results of this motor are filed, the same wherever the lot is run: letters and digits of the
     /// motor's name or its sheet, and the beginning of the hash of what the manifest says of it.
     pub fn id(&self) -> String {
@@ -94,14 +105,8 @@ mod tests {
 
     fn entry(named: &str, motor: Option<&str>) -> Entry {
         Entry {
-            row: 3,
             motor: motor.map(str::to_owned),
-            order: None,
-            named: named.to_owned(),
-            work: Work::Sheet {
-                path: named.into(),
-                folder: None,
-            },
+            ..Entry::of_sheet(3, Path::new(""), named.into())
         }
     }
 

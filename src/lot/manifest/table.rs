@@ -11,7 +11,7 @@ use crate::bench::{QuickRun, Role};
 use crate::lot::LotError;
 use crate::quantity::nearest;
 use polars::prelude::DataFrame;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// The captures that a table may name.
 const ROLES: [(&str, Role); 7] = [
@@ -32,89 +32,62 @@ const NUMBERS: [&str; 5] = [
 ];
 const OTHERS: [&str; 4] = ["sheet", "folder", "motor", "order"];
 
-/// The table, every cell as text, and the folder to which its paths are relative.
-#[derive(Clone, Debug)]
-pub struct Table {
-    path: PathBuf,
-    base: PathBuf,
-    cells: DataFrame,
+/// The motors in the order of the rows; the table is CSV unless its name ends in `.parquet`.
+///
+/// # Errors
+/// A file that is no such table, a column that is not known, none that names a sheet or a capture, a row that describes no motor.
+pub(super) fn entries(path: &Path, base: &Path) -> Result<Vec<Entry>, LotError> {
+    let cells = read_cells(path).map_err(|error| {
+        // The lines behind the first name options of polars, which this program has not.
+        let text = error.to_string();
+        let reason = text.lines().next().unwrap_or_default();
+        LotError::file(path, format!("the manifest cannot be read: {reason}"))
+    })?;
+    let fault = |line: u64, text: String| LotError::Row {
+        path: path.to_owned(),
+        line,
+        text,
+    };
+    check_columns(&cells).map_err(|text| fault(1, text))?;
+    let cells = &cells;
+    (0..cells.height())
+        .map(|row| {
+            let entry = TableRow { cells, base, row }.entry();
+            entry.map_err(|text| fault(row as u64 + 2, text))
+        })
+        .collect()
 }
 
-impl Table {
-    /// Reads a table, CSV unless its name ends in `.parquet`.
-    ///
-    /// # Errors
-    /// A file that is no such table, a column that is not known, or none that names a sheet or a capture.
-    pub(crate) fn read(path: &Path, base: &Path) -> Result<Table, LotError> {
-        let cells = read_cells(path).map_err(|error| LotError::Manifest {
-            path: path.to_owned(),
-            // The lines behind the first name options of polars, which this program has not.
-            reason: error
-                .to_string()
-                .lines()
-                .next()
-                .unwrap_or_default()
-                .to_owned(),
-        })?;
-        let table = Table {
-            path: path.to_owned(),
-            base: base.to_owned(),
-            cells,
-        };
-        table.check_columns()?;
-        Ok(table)
+fn check_columns(cells: &DataFrame) -> Result<(), String> {
+    let known = OTHERS.into_iter().chain(ROLES.map(|r| r.0)).chain(NUMBERS);
+    let known: Vec<&str> = known.collect();
+    let names = cells.get_column_names();
+    if let Some(unknown) = names.iter().find(|n| !known.contains(&n.as_str())) {
+        return Err(format!(
+            "unknown column `{unknown}`; the nearest known is `{}`. Known: {}",
+            nearest(unknown, &known).unwrap_or("sheet"),
+            known.join(", ")
+        ));
     }
-
-    pub(crate) fn path(&self) -> &Path {
-        &self.path
-    }
-
-    /// The motors in the order of the rows; a bad row comes as an error in its place.
-    pub(crate) fn entries(self) -> impl Iterator<Item = Result<Entry, LotError>> + Send {
-        (0..self.cells.height()).map(move |row| TableRow { table: &self, row }.entry())
-    }
-
-    fn check_columns(&self) -> Result<(), LotError> {
-        let known = || OTHERS.into_iter().chain(ROLES.map(|r| r.0)).chain(NUMBERS);
-        let names = self.cells.get_column_names();
-        if let Some(unknown) = names.iter().find(|n| !known().any(|k| k == n.as_str())) {
-            let known: Vec<&str> = known().collect();
-            return Err(self.fault(
-                1,
-                format!(
-                    "unknown column `{unknown}`; the nearest known is `{}`. Known: {}",
-                    nearest(unknown, &known).unwrap_or("sheet"),
-                    known.join(", ")
-                ),
-            ));
-        }
-        let has = |name: &str| names.iter().any(|n| *n == name);
-        if !has("sheet") && !ROLES.iter().any(|r| has(r.0)) {
-            return Err(self.fault(
-                1,
-                "neither a column `sheet` nor one of captures (start, rundown, brake, ...)".into(),
-            ));
-        }
-        Ok(())
-    }
-
-    fn fault(&self, line: u64, text: String) -> LotError {
-        LotError::Row {
-            path: self.path.clone(),
-            line,
-            text,
+    let has = |name: &str| names.iter().any(|n| *n == name);
+    match has("sheet") || ROLES.iter().any(|r| has(r.0)) {
+        true => Ok(()),
+        false => {
+            Err("neither a column `sheet` nor one of captures (start, rundown, brake, ...)".into())
         }
     }
 }
 
 /// One row of the table.
 struct TableRow<'a> {
-    table: &'a Table,
+    cells: &'a DataFrame,
+    /// Folder to which paths are relative.
+    base: &'a Path,
     row: usize,
 }
 
 impl<'a> TableRow<'a> {
-    fn entry(&self) -> Result<Entry, LotError> {
+    fn entry(&self) -> Result<Entry, String> {
         let captures: Vec<(Role, &str)> = ROLES
             .iter()
             .filter_map(|(name, role)| Some((*role, self.cell(name)?)))
@@ -123,12 +96,12 @@ impl<'a> TableRow<'a> {
             (Some(sheet), true) => self.by_sheet(sheet),
             (None, false) => self.by_captures(&captures)?,
             (Some(_), false) => {
-                return Err(self.fault(
+                return Err(
                     "both a sheet and captures are named; the sheet names its captures itself"
                         .into(),
-                ));
+                );
             }
-            (None, true) => return Err(self.fault("neither a sheet nor a capture is named".into())),
+            (None, true) => return Err("neither a sheet nor a capture is named".into()),
         };
         Ok(Entry {
             row: self.row as u64,
@@ -141,7 +114,7 @@ impl<'a> TableRow<'a> {
 
     /// A motor with a bench sheet: how the table names it, and where its measurements are.
     fn by_sheet(&self, sheet: &str) -> (String, Work) {
-        let base = &self.table.base;
+        let base = self.base;
         let folder = self.cell("folder");
         let named = match folder {
             Some(folder) => format!("{sheet} in {folder}"),
@@ -155,12 +128,12 @@ impl<'a> TableRow<'a> {
     }
 
     /// The same of a motor without a sheet.
-    fn by_captures(&self, captures: &[(Role, &str)]) -> Result<(String, Work), LotError> {
+    fn by_captures(&self, captures: &[(Role, &str)]) -> Result<(String, Work), String> {
         let named: Vec<&str> = captures.iter().map(|capture| capture.1).collect();
         let run = QuickRun {
             captures: captures
                 .iter()
-                .map(|(role, file)| (*role, self.table.base.join(file)))
+                .map(|(role, file)| (*role, self.base.join(file)))
                 .collect(),
             name: self.cell("motor").map(str::to_owned),
             supply_v: self.number("supply_v")?,
@@ -174,89 +147,59 @@ impl<'a> TableRow<'a> {
     }
 
     fn cell(&self, name: &str) -> Option<&'a str> {
-        let text = self
-            .table
-            .cells
-            .column(name)
-            .ok()?
-            .str()
-            .ok()?
-            .get(self.row)?;
+        let text = self.cells.column(name).ok()?.str().ok()?.get(self.row)?;
         Some(text).filter(|text| !text.is_empty())
     }
 
-    fn number(&self, name: &str) -> Result<Option<f64>, LotError> {
-        let Some(text) = self.cell(name) else {
-            return Ok(None);
-        };
-        match text.parse::<f64>() {
-            Ok(value) if value.is_finite() => Ok(Some(value)),
-            _ => Err(self.fault(format!(
+    fn number(&self, name: &str) -> Result<Option<f64>, String> {
+        let read = |text: &str| match text.parse::<f64>() {
+            Ok(value) if value.is_finite() => Ok(value),
+            _ => Err(format!(
                 "column `{name}` holds {text:?}, expected a number with '.' as decimal mark, or nothing"
-            ))),
-        }
+            )),
+        };
+        self.cell(name).map(read).transpose()
     }
 
-    fn segments(&self) -> Result<Option<u32>, LotError> {
+    fn segments(&self) -> Result<Option<u32>, String> {
         match self.number("segments")? {
             None => Ok(None),
             Some(v) if v.fract() == 0.0 && (1.0..1e4).contains(&v) => Ok(Some(v as u32)),
-            Some(v) => Err(self.fault(format!(
+            Some(v) => Err(format!(
                 "column `segments` holds {v}, expected a whole number of segments"
-            ))),
+            )),
         }
-    }
-
-    fn fault(&self, text: String) -> LotError {
-        self.table.fault(self.row as u64 + 2, text)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::lot::{Manifest, Part};
 
-    fn entries(table: &str) -> Vec<Result<Entry, String>> {
+    fn read(table: &str) -> Result<Vec<Entry>, String> {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("lot.csv");
         std::fs::write(&path, table).unwrap();
-        match Manifest::open(&path, Some(Path::new("shelf"))) {
-            Ok(manifest) => manifest
-                .entries(Part::default())
-                .map(|e| e.map_err(|e| e.to_string()))
-                .collect(),
-            Err(error) => vec![Err(error.to_string())],
-        }
+        entries(&path, Path::new("shelf")).map_err(|e| e.to_string())
     }
 
     #[test]
     fn blanks_comments_and_blank_lines_are_no_cells_and_a_short_row_ends_in_empty_cells() {
         let text =
             "\u{feff} sheet , motor\r\n# the first shelf\r\na.toml,\"SN, 1\"\r\n\r\n b.toml \r\n";
-        let found = entries(text);
+        let found = read(text).unwrap();
         let named: Vec<_> = found
             .iter()
-            .map(|entry| entry.as_ref().unwrap())
             .map(|entry| (entry.row, entry.named.as_str(), entry.motor.as_deref()))
             .collect();
         assert_eq!(named, [(0, "a.toml", Some("SN, 1")), (1, "b.toml", None)]);
     }
 
     #[test]
-    fn part_of_a_lot_is_every_nth_row() {
-        let part: Part = "2/3".parse().unwrap();
-        let rows: Vec<u64> = (0..8).filter(|row| part.contains(*row)).collect();
-        assert_eq!(rows, [1, 4, 7]);
-        for wrong in ["3", "0/2", "3/2", "a/2"] {
-            assert!(wrong.parse::<Part>().is_err(), "{wrong}");
-        }
-    }
-
-    #[test]
     fn a_sheet_for_many_motors_and_captures_without_a_sheet() {
-        let found = entries("motor,order,sheet,folder\nSN1, 4.5 ,station.toml,m1\n,,alone.toml,\n");
-        let one = found[0].as_ref().unwrap();
+        let found =
+            read("motor,order,sheet,folder\nSN1, 4.5 ,station.toml,m1\n,,alone.toml,\n").unwrap();
+        let one = &found[0];
         assert_eq!((one.motor.as_deref(), one.order()), (Some("SN1"), 4.5));
         assert_eq!(
             one.work,
@@ -265,10 +208,10 @@ mod tests {
                 folder: Some("shelf/m1".into())
             }
         );
-        let two = found[1].as_ref().unwrap();
+        let two = &found[1];
         assert_eq!((two.motor.as_deref(), two.order()), (None, 1.0));
-        let found = entries("start,rundown,supply_v,segments\na.csv,b.csv,12.1,7\n");
-        let Work::Quick(run) = &found[0].as_ref().unwrap().work else {
+        let found = read("start,rundown,supply_v,segments\na.csv,b.csv,12.1,7\n").unwrap();
+        let Work::Quick(run) = &found[0].work else {
             panic!("quick");
         };
         assert_eq!(run.captures.len(), 2);
@@ -280,8 +223,7 @@ mod tests {
 
     #[test]
     fn a_line_without_end_is_told_and_not_kept() {
-        let found = entries(&format!("sheet\na.toml\n{}\n", "x".repeat(2 << 20)));
-        let error = found.into_iter().find_map(Result::err).expect("told");
+        let error = read(&format!("sheet\na.toml\n{}\n", "x".repeat(2 << 20))).unwrap_err();
         assert!(error.contains("line 3 is longer than"), "{error}");
     }
 
@@ -315,8 +257,7 @@ mod tests {
                 "lot.csv: the manifest cannot be read: ",
             ),
         ] {
-            let found = entries(table);
-            let error = found.into_iter().find_map(Result::err).expect(table);
+            let error = read(table).expect_err(table);
             assert!(error.contains(words), "{error}");
         }
     }

@@ -13,6 +13,8 @@ use std::path::PathBuf;
 
 /// Rows written at once.
 const BATCH: usize = 2048;
+/// Columns of the table that the summary needs.
+const NAMED: [&str; 5] = ["row", "motor", "source", "outcome", "reason"];
 
 /// What the summary needs of a lot.
 #[derive(Clone, Debug)]
@@ -33,84 +35,41 @@ pub struct Gathered {
 /// numbers of the motors that stand.
 ///
 /// # Errors
-/// A manifest or motor file that cannot be read, a table that cannot be written.
+/// A motor file that cannot be read, a table that cannot be written.
 pub fn gather(
     manifest: &Manifest,
     part: Part,
     store: &Store,
     instruments: Instruments,
 ) -> Result<Gathered, LotError> {
-    let mut tables = Tables::create(store, instruments)?;
+    let csv = store.path("motors.csv");
+    let unwritten = |error: std::io::Error| LotError::unwritten(&csv, error);
+    let none = table(&[])?;
+    let mut writer = TableWriter::create(&csv, none.schema()).map_err(unwritten)?;
+    let (mut motors, mut numbers) = (none.select(NAMED)?, values(&[], instruments)?);
+    let mut entries = manifest.entries(part).peekable();
     let mut batch = Vec::new();
     let mut missing = 0;
-    for entry in manifest.entries(part) {
-        match Row::read(store, entry?)? {
+    while let Some(entry) = entries.next() {
+        match Row::read(store, entry)? {
             Some(row) => batch.push(row),
             None => missing += 1,
         }
-        if batch.len() == BATCH {
-            tables.append(&batch)?;
+        if batch.len() == BATCH || entries.peek().is_none() && !batch.is_empty() {
+            let rows = table(&batch)?;
+            writer.append(&rows).map_err(unwritten)?;
+            motors.vstack_mut(&rows.select(NAMED)?)?;
+            numbers.vstack_mut(&values(&batch, instruments)?)?;
             batch.clear();
         }
     }
-    if !batch.is_empty() {
-        tables.append(&batch)?;
-    }
     Ok(Gathered {
-        series: by_parameter(&tables.values)?,
-        written: tables
-            .writer
-            .finish()
-            .map_err(|error| unwritten(store, error))?,
-        motors: tables.motors,
+        series: by_parameter(&numbers)?,
+        written: writer.finish().map_err(unwritten)?,
+        motors,
         instruments,
         missing,
     })
-}
-
-fn unwritten(store: &Store, error: std::io::Error) -> LotError {
-    LotError::Write {
-        path: store.path("motors.csv"),
-        reason: error.to_string(),
-    }
-}
-
-/// The tables under way.
-struct Tables<'a> {
-    store: &'a Store,
-    instruments: Instruments,
-    writer: TableWriter,
-    motors: DataFrame,
-    values: DataFrame,
-}
-
-impl<'a> Tables<'a> {
-    fn create(store: &'a Store, instruments: Instruments) -> Result<Tables<'a>, LotError> {
-        let none = table(&[])?;
-        let writer = TableWriter::create(&store.path("motors.csv"), none.schema())
-            .map_err(|error| unwritten(store, error))?;
-        Ok(Tables {
-            store,
-            instruments,
-            writer,
-            motors: named(&none)?,
-            values: values(&[], instruments)?,
-        })
-    }
-
-    fn append(&mut self, batch: &[Row]) -> Result<(), LotError> {
-        let table = table(batch)?;
-        self.writer
-            .append(&table)
-            .map_err(|error| unwritten(self.store, error))?;
-        self.motors.vstack_mut(&named(&table)?)?;
-        self.values.vstack_mut(&values(batch, self.instruments)?)?;
-        Ok(())
-    }
-}
-
-fn named(table: &DataFrame) -> PolarsResult<DataFrame> {
-    table.select(["row", "motor", "source", "outcome", "reason"])
 }
 
 #[cfg(test)]

@@ -13,7 +13,7 @@ pub(crate) struct Row {
 
 impl Row {
     /// The results of a motor; `None` where it is not done.
-    pub fn read(store: &Store, entry: Entry) -> Result<Option<Row>, LotError> {
+    pub fn read(store: &Store, entry: &Entry) -> Result<Option<Row>, LotError> {
         let id = entry.id();
         let Some(record) = store.record(&id) else {
             return Ok(None);
@@ -23,7 +23,7 @@ impl Row {
             None => None,
         };
         Ok(Some(Row {
-            entry,
+            entry: entry.clone(),
             record,
             file,
         }))

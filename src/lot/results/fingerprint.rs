@@ -83,16 +83,7 @@ mod tests {
             "bench.toml",
             "[[captures]]\nfile = \"a.csv\"\nrole = \"start\"\n",
         );
-        let entry = Entry {
-            row: 0,
-            motor: None,
-            order: None,
-            named: "bench.toml".into(),
-            work: Work::Sheet {
-                path: sheet,
-                folder: None,
-            },
-        };
+        let entry = Entry::of_sheet(0, folder.path(), sheet);
         let mut seen = vec![of_files(&entry, "level 0.95")];
         let mut changed = |settings: &str| {
             let now = of_files(&entry, settings);

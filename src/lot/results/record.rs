@@ -32,15 +32,11 @@ impl Outcome {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct MotorRecord {
-    /// Name and version of this format.
     pub format: String,
     /// SHA-256 over program version, settings, bench sheet and captures.
     pub fingerprint: String,
-    /// Name of the motor.
     pub motor: String,
-    /// As the manifest names it.
     pub named: String,
-    /// How the identification ended.
     pub outcome: Outcome,
     /// Why it is in conflict or failed.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -5,7 +5,7 @@
 //! step: what has none is not done.
 
 use super::record::{FORMAT, MotorRecord};
-use crate::files::{LARGEST_JSON, is_temporary, open_regular, read_at_most, sha256};
+use crate::files::{LARGEST_JSON, hex, is_temporary, open_regular, read_at_most, sha256};
 use crate::lot::LotError;
 use crate::motor_file::{self, MotorFile, write_atomically};
 use sha2::{Digest, Sha256};
@@ -25,42 +25,34 @@ impl Store {
     /// Opens a folder of results, or makes one.
     ///
     /// # Errors
-    /// [`LotError::NotALot`] where the folder holds other things and `force` is not given; what the file system refuses.
+    /// [`LotError::File`] where the folder holds other things and `force` is not given; what the file system refuses.
     pub fn open(folder: &Path, force: bool) -> Result<Store, LotError> {
-        let mark = folder.join("lot.json");
         let store = Store {
             folder: folder.to_owned(),
+        };
+        let foreign = |reason: &str| {
+            let text = format!(
+                "is no folder of a lot ({reason}); choose another folder, or pass --force to write into it"
+            );
+            LotError::file(folder, text)
         };
         let empty = match std::fs::read_dir(folder) {
             Ok(items) => items.flatten().all(|item| is_temporary(&item.file_name())),
             Err(error) if error.kind() == io::ErrorKind::NotFound => true,
-            Err(error) => {
-                return Err(LotError::NotALot {
-                    path: folder.to_owned(),
-                    reason: error.to_string(),
-                });
-            }
+            Err(error) => return Err(foreign(&error.to_string())),
         };
-        let ours = head_of(&mark).is_ok_and(|head| head.contains(LOT_FORMAT));
+        let ours = head_of(&store.path("lot.json")).is_ok_and(|head| head.contains(LOT_FORMAT));
         if !empty && !ours && !force {
-            return Err(LotError::NotALot {
-                path: folder.to_owned(),
-                reason: "it holds files, but no lot.json of this program".into(),
-            });
+            return Err(foreign("it holds files, but no lot.json of this program"));
         }
         let make = |folder: &Path| {
-            std::fs::create_dir_all(folder).map_err(|error| LotError::Write {
-                path: folder.to_owned(),
-                reason: error.to_string(),
-            })
+            std::fs::create_dir_all(folder).map_err(|error| LotError::unwritten(folder, error))
         };
         make(folder)?;
         if !ours {
             // First of all, so that a run that is stopped anywhere leaves a folder that the next one knows.
-            store.write(
-                "lot.json",
-                format!("{{\"format\": \"{LOT_FORMAT}\"}}\n").as_bytes(),
-            )?;
+            let mark = format!("{{\"format\": \"{LOT_FORMAT}\"}}\n");
+            store.write("lot.json", mark.as_bytes())?;
         }
         make(&folder.join("motors"))?;
         Ok(store)
@@ -74,13 +66,10 @@ impl Store {
     /// Writes a file of the lot as a whole, in one step.
     ///
     /// # Errors
-    /// [`LotError::Write`].
+    /// [`LotError::File`].
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), LotError> {
         let path = self.path(name);
-        write_atomically(&path, bytes).map_err(|error| LotError::Write {
-            path,
-            reason: error.to_string(),
-        })
+        write_atomically(&path, bytes).map_err(|error| LotError::unwritten(&path, error))
     }
 
     /// Where the motor file of a motor lies.
@@ -116,7 +105,7 @@ impl Store {
     /// Puts a motor down: motor file first, record last.
     ///
     /// # Errors
-    /// [`LotError::Write`].
+    /// [`LotError::File`].
     pub fn put(
         &self,
         id: &str,
@@ -124,42 +113,34 @@ impl Store {
         file: Option<&MotorFile>,
     ) -> Result<(), LotError> {
         let path = self.motor_path(id);
-        let fault = |path: &Path, reason: String| LotError::Write {
-            path: path.to_owned(),
-            reason,
-        };
         if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|e| fault(folder, e.to_string()))?;
+            std::fs::create_dir_all(folder).map_err(|e| LotError::unwritten(folder, e))?;
         }
-        match file {
-            Some(file) => {
-                let text =
-                    motor_file::to_text(&path, file).map_err(|e| fault(&path, e.to_string()))?;
-                record.motor_file_sha256 = Some(hash_of(text.as_bytes()));
-                write_atomically(&path, text.as_bytes())
-                    .map_err(|e| fault(&path, e.to_string()))?;
-            }
-            None => match std::fs::remove_file(&path) {
-                Err(error) if error.kind() != io::ErrorKind::NotFound => {
-                    return Err(fault(&path, error.to_string()));
-                }
-                _ => record.motor_file_sha256 = None,
-            },
+        record.motor_file_sha256 = None;
+        if let Some(file) = file {
+            let text =
+                motor_file::to_text(&path, file).map_err(|e| LotError::unwritten(&path, e))?;
+            record.motor_file_sha256 = Some(hex(&Sha256::digest(text.as_bytes())));
+            write_atomically(&path, text.as_bytes()).map_err(|e| LotError::unwritten(&path, e))?;
+        } else if let Err(error) = std::fs::remove_file(&path)
+            && error.kind() != io::ErrorKind::NotFound
+        {
+            return Err(LotError::unwritten(&path, error));
         }
         let path = self.record_path(id);
         let text = serde_json::to_string_pretty(&record)?;
-        write_atomically(&path, text.as_bytes()).map_err(|e| fault(&path, e.to_string()))
+        write_atomically(&path, text.as_bytes()).map_err(|e| LotError::unwritten(&path, e))
     }
 
     /// The motor file of a motor that has one.
     ///
     /// # Errors
-    /// [`LotError::Read`].
+    /// [`LotError::File`].
     pub fn motor_file(&self, id: &str) -> Result<MotorFile, LotError> {
         let path = self.motor_path(id);
-        motor_file::read(&path).map_err(|error| LotError::Read {
-            path,
-            reason: error.to_string(),
+        motor_file::read(&path).map_err(|error| {
+            let text = format!("could not be read: {error}. Delete it and run the lot again");
+            LotError::file(&path, text)
         })
     }
 }
@@ -171,10 +152,6 @@ fn head_of(path: &Path) -> io::Result<String> {
     let mut head = Vec::new();
     open_regular(path)?.take(HEAD).read_to_end(&mut head)?;
     Ok(String::from_utf8_lossy(&head).into_owned())
-}
-
-fn hash_of(bytes: &[u8]) -> String {
-    crate::files::hex(&Sha256::digest(bytes))
 }
 
 #[cfg(test)]

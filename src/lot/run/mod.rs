@@ -1,18 +1,15 @@
 //! Every motor of a lot, several at a time, one thread a motor.
 
-mod counts;
 mod motor;
 mod panics;
 
-pub use counts::{Counts, Step};
-
 use super::error::LotError;
-use super::manifest::{Entry, Manifest, Part};
-use super::results::Store;
+use super::manifest::{Manifest, Part};
+use super::results::{Outcome, Store};
 use crate::fit::FitOptions;
 use motor::fit_or_keep;
 use std::num::NonZeroUsize;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 /// Threads for each core of the machine beyond which more are no help: each takes memory of its own.
 const MOST_THREADS_PER_CORE: usize = 4;
@@ -53,7 +50,7 @@ impl RunOptions {
 /// interrupt of the fit's monitor lets no further motor begin; one that is not finished is left as it was.
 ///
 /// # Errors
-/// A manifest that cannot be read, a result that cannot be written. What goes wrong with a motor is its record.
+/// A result that cannot be written. What goes wrong with a motor is its record.
 pub fn run(
     manifest: &Manifest,
     store: &Store,
@@ -63,19 +60,29 @@ pub fn run(
     let (cores, most) = usable_threads();
     let threads = options.threads.map_or(cores, NonZeroUsize::get).min(most);
     let interrupt = options.fit.monitor.interrupt.clone();
-    let entries = manifest
-        .entries(options.part)
-        .take_while(|_| !interrupt.requested());
-    let queue = Queue::new(entries);
+    let entries = manifest.entries(options.part);
+    let queue = Mutex::new(Queue {
+        entries: entries.take_while(|_| !interrupt.requested()),
+        kept: 0,
+        fault: None,
+    });
+    // A panic of another thread does not spoil it: its state is always whole.
+    let lock = || queue.lock().unwrap_or_else(PoisonError::into_inner);
+    let next = || {
+        let mut queue = lock();
+        queue.entries.next().filter(|_| queue.fault.is_none())
+    };
     let work = || {
-        while let Some(entry) = queue.next() {
-            match fit_or_keep(&entry, store, options) {
+        while let Some(entry) = next() {
+            match fit_or_keep(entry, store, options) {
                 Ok(Some(step)) => {
-                    queue.count(step);
+                    lock().kept += u64::from(matches!(step, Step::Kept(_)));
                     progress(step);
                 }
                 Ok(None) => {}
-                Err(error) => queue.stop(error),
+                Err(error) => {
+                    lock().fault.get_or_insert(error);
+                }
             }
         }
     };
@@ -83,68 +90,42 @@ pub fn run(
     // second motor while it waits for the first.
     let pools = (0..threads)
         .map(|_| rayon::ThreadPoolBuilder::new().num_threads(1).build())
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(|error| LotError::Threads(error.to_string()))?;
+        .collect::<Result<Vec<_>, _>>()?;
     std::thread::scope(|scope| {
         for pool in &pools {
             scope.spawn(|| pool.install(work));
         }
     });
-    queue.end()
+    let queue = queue.into_inner().unwrap_or_else(PoisonError::into_inner);
+    queue.fault.map_or(Ok(queue.kept), Err)
+}
+
+/// What became of one motor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// It was fitted.
+    Done(Outcome),
+    /// It was done before and is unchanged.
+    Kept(Outcome),
+}
+
+/// What became of all.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
+pub struct Counts {
+    pub motors: u64,
+    /// Those with a result that stands.
+    pub stand: u64,
+    /// Those with one that should not be trusted.
+    pub doubtful: u64,
+    /// Those without one.
+    pub failed: u64,
 }
 
 /// The motors still to be done, shared by the threads.
-struct Queue<I>(Mutex<QueueState<I>>);
-
-struct QueueState<I> {
+struct Queue<I> {
     entries: I,
     /// Motors that were done before.
     kept: u64,
     /// Why no further motor is begun.
     fault: Option<LotError>,
-}
-
-impl<I: Iterator<Item = Result<Entry, LotError>>> Queue<I> {
-    fn new(entries: I) -> Queue<I> {
-        Queue(Mutex::new(QueueState {
-            entries,
-            kept: 0,
-            fault: None,
-        }))
-    }
-
-    /// A panic of another thread does not spoil it: its state is always whole.
-    fn lock(&self) -> MutexGuard<'_, QueueState<I>> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    fn next(&self) -> Option<Entry> {
-        let mut state = self.lock();
-        if state.fault.is_some() {
-            return None;
-        }
-        match state.entries.next()? {
-            Ok(entry) => Some(entry),
-            Err(error) => {
-                state.fault = Some(error);
-                None
-            }
-        }
-    }
-
-    fn count(&self, step: Step) {
-        self.lock().kept += u64::from(step.is_kept());
-    }
-
-    fn stop(&self, fault: LotError) {
-        self.lock().fault.get_or_insert(fault);
-    }
-
-    fn end(self) -> Result<u64, LotError> {
-        let state = self.0.into_inner().unwrap_or_else(PoisonError::into_inner);
-        match state.fault {
-            Some(fault) => Err(fault),
-            None => Ok(state.kept),
-        }
-    }
 }

@@ -1,6 +1,6 @@
 //! Does a parameter change along the order of measurement? A straight line through the lot, outliers left out.
 
-use super::random_effects::{Sample, fit};
+use super::random_effects::fit;
 use super::series::Series;
 use crate::stats::quantiles::student_t_quantile;
 use serde::Serialize;
@@ -15,15 +15,12 @@ const LEAST: usize = 5;
 pub struct Drift {
     /// Change from the first motor measured to the last.
     pub change: f64,
-    /// Standard uncertainty of `change`.
     pub change_uncertainty: f64,
     /// Interval of `change` at the level of the lot.
     pub lower: f64,
-    /// Upper bound of that interval.
     pub upper: f64,
     /// Change a unit of the order.
     pub slope: f64,
-    /// Standard uncertainty of `slope`.
     pub slope_uncertainty: f64,
     /// Two-sided probability of such a slope without a drift.
     pub p_value: f64,
@@ -33,22 +30,10 @@ pub struct Drift {
 
 /// The trend over the motors for which `counts` is true; `false_discovery_rate` is still the p-value.
 pub(crate) fn drift(series: &Series, counts: &[bool], level: f64) -> Option<Drift> {
-    let kept: Vec<usize> = (0..series.values.len()).filter(|&k| counts[k]).collect();
-    if kept.len() < LEAST {
-        return None;
-    }
-    let values: Vec<f64> = kept.iter().map(|&k| series.values[k]).collect();
-    let variances: Vec<f64> = kept
-        .iter()
-        .map(|&k| series.own[k] * series.own[k])
-        .collect();
-    let orders: Vec<f64> = kept.iter().map(|&k| series.orders[k]).collect();
-    let found = fit(Sample {
-        values: &values,
-        variances: &variances,
-        orders: Some(&orders),
-    })?;
+    let sample = series.sample(counts, true);
+    let found = fit(&sample).filter(|_| sample.values.len() >= LEAST)?;
     let (slope, uncertainty) = found.slope?;
+    let orders = sample.orders?;
     let first = orders.iter().copied().fold(f64::INFINITY, f64::min);
     let last = orders.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let degrees = found.degrees_of_freedom as f64;

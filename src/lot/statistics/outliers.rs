@@ -6,7 +6,7 @@
 //! limited to [`RATE`] (see [`super::false_discovery`]).
 
 use super::false_discovery::adjusted;
-use super::random_effects::{Sample, fit};
+use super::random_effects::fit;
 use super::series::Series;
 use super::spread::median;
 use crate::stats::robust::robust_standard_deviation;
@@ -25,7 +25,6 @@ pub struct Finding {
     /// Row of the motor in the manifest.
     #[serde(skip)]
     pub row: u64,
-    /// Key of the parameter.
     pub parameter: String,
     /// In the SI unit.
     pub value: f64,
@@ -90,18 +89,9 @@ fn robust_scores(series: &Series) -> Vec<f64> {
 
 /// The same against mean and spread of those that are not flagged.
 fn plain_scores(series: &Series, flags: &[bool]) -> Vec<f64> {
-    let kept: Vec<usize> = (0..flags.len()).filter(|&k| !flags[k]).collect();
-    let values: Vec<f64> = kept.iter().map(|&k| series.values[k]).collect();
-    let variances: Vec<f64> = kept
-        .iter()
-        .map(|&k| series.own[k] * series.own[k])
-        .collect();
-    let found = fit(Sample {
-        values: &values,
-        variances: &variances,
-        orders: None,
-    })
-    .filter(|_| kept.len() >= LEAST - 1);
+    let counts: Vec<bool> = flags.iter().map(|flag| !flag).collect();
+    let sample = series.sample(&counts, false);
+    let found = fit(&sample).filter(|_| sample.values.len() >= LEAST - 1);
     match found {
         Some(found) => scores(series, found.mean, found.variance, found.mean_uncertainty),
         None => vec![0.0; flags.len()],

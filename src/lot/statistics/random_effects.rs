@@ -15,7 +15,6 @@ use crate::stats::quantiles::chi_squared_quantile;
 pub struct RandomEffects {
     /// β₀: the mean, at the weighted mean order where there is a trend.
     pub mean: f64,
-    /// Standard uncertainty of `mean`.
     pub mean_uncertainty: f64,
     /// β₁ with its standard uncertainty.
     pub slope: Option<(f64, f64)>,
@@ -26,14 +25,14 @@ pub struct RandomEffects {
 }
 
 /// Values with the variances of their measurements, and the order of measurement for a trend.
-#[derive(Clone, Copy, Debug)]
-pub struct Sample<'a> {
+#[derive(Clone, Debug)]
+pub struct Sample {
     /// Measured values, one a motor.
-    pub values: &'a [f64],
+    pub values: Vec<f64>,
     /// Variances of their measurements, as long as `values`.
-    pub variances: &'a [f64],
+    pub variances: Vec<f64>,
     /// Order of measurement, as long as `values`; `None` fits no trend.
-    pub orders: Option<&'a [f64]>,
+    pub orders: Option<Vec<f64>>,
 }
 
 struct Weighted {
@@ -46,11 +45,14 @@ struct Weighted {
     squares: f64,
 }
 
-impl Sample<'_> {
+impl Sample {
     fn degrees(&self) -> Option<usize> {
         let parameters = if self.orders.is_some() { 2 } else { 1 };
         let usable = self.values.len() == self.variances.len()
-            && self.orders.is_none_or(|o| o.len() == self.values.len())
+            && self
+                .orders
+                .as_ref()
+                .is_none_or(|o| o.len() == self.values.len())
             && self.values.iter().all(|v| v.is_finite())
             && self.variances.iter().all(|v| v.is_finite() && *v > 0.0);
         self.values
@@ -60,9 +62,9 @@ impl Sample<'_> {
     }
 
     fn weighted(&self, variance: f64) -> Weighted {
-        let order = |k: usize| self.orders.map_or(0.0, |o| o[k]);
+        let order = |k: usize| self.orders.as_ref().map_or(0.0, |o| o[k]);
         let (mut weight, mut first, mut time) = (0.0, 0.0, 0.0);
-        for (k, (x, u)) in self.values.iter().zip(self.variances).enumerate() {
+        for (k, (x, u)) in self.values.iter().zip(&self.variances).enumerate() {
             let w = 1.0 / (u + variance);
             weight += w;
             first += w * x;
@@ -71,7 +73,7 @@ impl Sample<'_> {
         let (mean, middle) = (first / weight, time / weight);
         let (mut spread, mut cross) = (0.0, 0.0);
         if self.orders.is_some() {
-            for (k, (x, u)) in self.values.iter().zip(self.variances).enumerate() {
+            for (k, (x, u)) in self.values.iter().zip(&self.variances).enumerate() {
                 let w = 1.0 / (u + variance);
                 let t = order(k) - middle;
                 spread += w * t * t;
@@ -82,7 +84,7 @@ impl Sample<'_> {
         let squares = self
             .values
             .iter()
-            .zip(self.variances)
+            .zip(&self.variances)
             .enumerate()
             .map(|(k, (x, u))| {
                 let rest = x - mean - slope * (order(k) - middle);
@@ -149,7 +151,7 @@ impl Sample<'_> {
 
 /// Fits mean, trend and variance between motors. `None` with too few values, one that is not finite, a variance that is
 /// not above zero, or orders that are all the same.
-pub fn fit(sample: Sample<'_>) -> Option<RandomEffects> {
+pub fn fit(sample: &Sample) -> Option<RandomEffects> {
     let degrees = sample.degrees()?;
     let variance = sample.solve(degrees as f64);
     let at = sample.weighted(variance);
@@ -159,7 +161,10 @@ pub fn fit(sample: Sample<'_>) -> Option<RandomEffects> {
     Some(RandomEffects {
         mean: at.mean,
         mean_uncertainty: at.weight.sqrt().recip(),
-        slope: sample.orders.map(|_| (at.slope, at.spread.sqrt().recip())),
+        slope: sample
+            .orders
+            .as_ref()
+            .map(|_| (at.slope, at.spread.sqrt().recip())),
         variance,
         degrees_of_freedom: degrees,
     })
@@ -167,7 +172,7 @@ pub fn fit(sample: Sample<'_>) -> Option<RandomEffects> {
 }
 
 /// Interval of τ² at `level`, by inverting Q. `None` as for [`fit`].
-pub fn variance_interval(sample: Sample<'_>, level: f64) -> Option<(f64, f64)> {
+pub fn variance_interval(sample: &Sample, level: f64) -> Option<(f64, f64)> {
     let degrees = sample.degrees()? as f64;
     let at = |probability: f64| sample.solve(chi_squared_quantile(probability, degrees));
     Some((at(0.5 + 0.5 * level), at(0.5 - 0.5 * level)))
@@ -214,18 +219,22 @@ mod tests {
         44.0, 55.0, 42.0, 52.0, 13.0, 44.0, 19.0, 13.0, 27.0, 42.0, 18.0, 33.0, 33.0,
     ];
 
-    fn trials(orders: Option<&[f64]>) -> Sample<'_> {
+    fn sample(values: &[f64], variances: &[f64], orders: Option<&[f64]>) -> Sample {
         Sample {
-            values: &RATIOS,
-            variances: &VARIANCES,
-            orders,
+            values: values.to_vec(),
+            variances: variances.to_vec(),
+            orders: orders.map(<[f64]>::to_vec),
         }
+    }
+
+    fn trials(orders: Option<&[f64]>) -> Sample {
+        sample(&RATIOS, &VARIANCES, orders)
     }
 
     /// statsmodels 0.15.0, `combine_effects(..., method_re="iterated")`, which is Paule and Mandel's.
     #[test]
     fn val_paule_mandel_of_the_vaccine_trials() {
-        let found = fit(trials(None)).unwrap();
+        let found = fit(&trials(None)).unwrap();
         assert_relative_eq!(found.variance, 0.318_068_452_2, max_relative = 1e-7);
         assert_relative_eq!(found.mean, -0.714_968_153_5, max_relative = 1e-6);
         assert_relative_eq!(found.mean_uncertainty, 0.180_892_191_5, max_relative = 1e-6);
@@ -235,7 +244,7 @@ mod tests {
     /// memory); the digits with scipy 1.17.1 (`brentq` on Q).
     #[test]
     fn val_interval_of_the_variance_of_the_vaccine_trials() {
-        let (low, high) = variance_interval(trials(None), 0.95).unwrap();
+        let (low, high) = variance_interval(&trials(None), 0.95).unwrap();
         assert_relative_eq!(low, 0.119_718_361_1, max_relative = 1e-7);
         assert_relative_eq!(high, 1.111_479_084_1, max_relative = 1e-7);
     }
@@ -243,7 +252,7 @@ mod tests {
     /// statsmodels 0.15.0, `WLS(...).fit(cov_type="fixed scale")` at the τ² that scipy 1.17.1 finds for Q = 11.
     #[test]
     fn val_trend_of_the_vaccine_trials_with_latitude() {
-        let found = fit(trials(Some(&LATITUDES))).unwrap();
+        let found = fit(&trials(Some(&LATITUDES))).unwrap();
         assert_relative_eq!(found.variance, 0.142_131_941_47, max_relative = 1e-7);
         let (slope, uncertainty) = found.slope.unwrap();
         assert_relative_eq!(slope, -0.028_564_53, max_relative = 1e-6);
@@ -253,12 +262,7 @@ mod tests {
     #[test]
     fn motors_that_agree_within_their_uncertainty_have_no_spread() {
         let values = [1.0, 1.01, 0.99, 1.005];
-        let found = fit(Sample {
-            values: &values,
-            variances: &[1e-3; 4],
-            orders: None,
-        })
-        .unwrap();
+        let found = fit(&sample(&values, &[1e-3; 4], None)).unwrap();
         assert_eq!(found.variance, 0.0);
         assert_relative_eq!(found.mean_uncertainty, (1e-3f64 / 4.0).sqrt());
     }
@@ -266,12 +270,7 @@ mod tests {
     #[test]
     fn what_cannot_be_fitted_is_none() {
         let none = |values: &[f64], variances: &[f64], orders: Option<&[f64]>| {
-            fit(Sample {
-                values,
-                variances,
-                orders,
-            })
-            .is_none()
+            fit(&sample(values, variances, orders)).is_none()
         };
         assert!(none(&[1.0], &[1.0], None));
         assert!(none(&[1.0, f64::NAN], &[1.0, 1.0], None));

@@ -1,12 +1,12 @@
 //! One parameter over the motors of a lot, as the statistics look at it.
 
+use super::random_effects::Sample;
 use crate::motor_file::ParameterName;
 use polars::prelude::*;
 
 /// One parameter over the motors that have it: logarithms where [`Series::relative`], else SI values.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Series {
-    /// The parameter.
     pub name: ParameterName,
     /// True for what is above zero in every motor: its logarithm is looked at, so that deviations are relative.
     pub relative: bool,
@@ -18,9 +18,7 @@ pub struct Series {
     pub own: Vec<f64>,
     /// What the uncertainties of the motors have in common through the instruments.
     pub common: Vec<f64>,
-    /// Orders of measurement.
     pub orders: Vec<f64>,
-    /// Rows of the motors in the manifest.
     pub rows: Vec<u64>,
 }
 
@@ -29,6 +27,22 @@ impl Series {
     pub fn back(&self, value: f64) -> f64 {
         if self.relative { value.exp() } else { value }
     }
+
+    /// The motors for which `counts` is true, with `orders` for a trend.
+    pub(super) fn sample(&self, counts: &[bool], trend: bool) -> Sample {
+        let pick = |of: &[f64]| counted(of, counts).collect::<Vec<f64>>();
+        Sample {
+            values: pick(&self.values),
+            variances: counted(&self.own, counts).map(|own| own * own).collect(),
+            orders: trend.then(|| pick(&self.orders)),
+        }
+    }
+}
+
+/// Those of a column for which `counts` is true.
+pub(super) fn counted<'a>(of: &'a [f64], counts: &'a [bool]) -> impl Iterator<Item = f64> + 'a {
+    let all = of.iter().zip(counts);
+    all.filter_map(|(value, counts)| counts.then_some(*value))
 }
 
 /// A series for each parameter in a table of values (see `motors/values.rs`), in the order of [`ParameterName::ALL`].
@@ -59,40 +73,29 @@ fn series(name: ParameterName, values: &DataFrame) -> PolarsResult<Series> {
     );
     let at_25_c = values.column("value_at_25_c")?.null_count() == 0;
     let relative = !name.may_be_zero() && plain.iter().all(|value| *value > 0.0);
-    let points = if at_25_c {
-        // Own and common parts keep their share when the value is brought to 25 °C; the correction adds to the own part.
-        let corrected = column("value_at_25_c")?
-            .into_iter()
-            .zip(column("uncertainty_at_25_c")?);
-        let brought = |((value, uncertainty), (plain, common)): ((f64, f64), (&f64, &f64))| {
-            let common = common * value / plain;
-            let own = (uncertainty * uncertainty - common * common)
-                .max(0.0)
-                .sqrt();
-            (value, own.max(1e-6 * uncertainty), common)
-        };
-        corrected
-            .zip(plain.iter().zip(&common))
-            .map(brought)
-            .collect()
-    } else {
-        let points = plain.into_iter().zip(own).zip(common);
-        points
-            .map(|((value, own), common)| (value, own, common))
-            .collect::<Vec<_>>()
+    let brought = match at_25_c {
+        true => Some((column("value_at_25_c")?, column("uncertainty_at_25_c")?)),
+        false => None,
     };
     let mut out = Series {
         name,
         relative,
         at_25_c,
-        values: Vec::with_capacity(rows.len()),
-        own: Vec::with_capacity(rows.len()),
-        common: Vec::with_capacity(rows.len()),
-        orders: Vec::with_capacity(rows.len()),
-        rows: Vec::with_capacity(rows.len()),
+        values: Vec::new(),
+        own: Vec::new(),
+        common: Vec::new(),
+        orders: Vec::new(),
+        rows: Vec::new(),
     };
-    for ((value, own, common), (row, order)) in points.into_iter().zip(rows.into_iter().zip(orders))
-    {
+    for (k, row) in rows.into_iter().enumerate() {
+        let (mut value, mut own, mut common) = (plain[k], own[k], common[k]);
+        if let Some((values, uncertainties)) = &brought {
+            // Own and common parts keep their share when the value is brought to 25 °C; the correction adds to the own part.
+            common *= values[k] / value;
+            value = values[k];
+            let u = uncertainties[k];
+            own = (u * u - common * common).max(0.0).sqrt().max(1e-6 * u);
+        }
         // A value known without any doubt has no weight that could be stated; it is left out.
         if !(own > 0.0 && own.is_finite() && value.is_finite()) {
             continue;
@@ -101,7 +104,7 @@ fn series(name: ParameterName, values: &DataFrame) -> PolarsResult<Series> {
         out.values.push(if relative { value.ln() } else { value });
         out.own.push(own / scale);
         out.common.push(common / scale);
-        out.orders.push(order);
+        out.orders.push(orders[k]);
         out.rows.push(row);
     }
     Ok(out)

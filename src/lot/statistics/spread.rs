@@ -1,7 +1,7 @@
 //! How much a parameter differs from motor to motor.
 
-use super::random_effects::{Sample, fit, variance_interval};
-use super::series::Series;
+use super::random_effects::{fit, variance_interval};
+use super::series::{Series, counted};
 use serde::Serialize;
 
 /// Fewest motors of which a spread is told.
@@ -22,7 +22,6 @@ pub struct Spread {
     pub deviation: f64,
     /// Interval of `deviation` at the level of the lot.
     pub deviation_lower: f64,
-    /// Upper bound of that interval.
     pub deviation_upper: f64,
     /// Standard deviation as the values stand.
     pub observed_deviation: f64,
@@ -34,37 +33,24 @@ pub struct Spread {
 
 /// Spread over the motors for which `counts` is true. `None` with fewer than three, or values that cannot be weighed.
 pub(crate) fn spread(series: &Series, counts: &[bool], level: f64) -> Option<Spread> {
-    let kept: Vec<usize> = (0..series.values.len()).filter(|&k| counts[k]).collect();
-    if kept.len() < LEAST {
-        return None;
-    }
-    let pick = |of: &[f64]| -> Vec<f64> { kept.iter().map(|&k| of[k]).collect() };
-    let values = pick(&series.values);
-    let variances: Vec<f64> = kept
-        .iter()
-        .map(|&k| series.own[k] * series.own[k])
-        .collect();
-    let sample = Sample {
-        values: &values,
-        variances: &variances,
-        orders: None,
-    };
-    let found = fit(sample)?;
-    let (lower, upper) = variance_interval(sample, level)?;
+    let sample = series.sample(counts, false);
+    let found = fit(&sample).filter(|_| sample.values.len() >= LEAST)?;
+    let (lower, upper) = variance_interval(&sample, level)?;
+    let values = &sample.values;
     let plain = values.iter().sum::<f64>() / values.len() as f64;
     let squares: f64 = values.iter().map(|x| (x - plain).powi(2)).sum();
-    let common = median(pick(&series.common));
+    let common = median(counted(&series.common, counts).collect());
     let mean = series.back(found.mean);
     let scale = if series.relative { mean } else { 1.0 };
     Some(Spread {
-        motors: kept.len(),
+        motors: values.len(),
         mean,
         mean_uncertainty: scale * found.mean_uncertainty.hypot(common),
         deviation: found.variance.sqrt(),
         deviation_lower: lower.sqrt(),
         deviation_upper: upper.sqrt(),
         observed_deviation: (squares / (values.len() - 1) as f64).sqrt(),
-        own_uncertainty: median(pick(&series.own)),
+        own_uncertainty: median(counted(&series.own, counts).collect()),
         common_uncertainty: common,
     })
 }

@@ -23,7 +23,6 @@ use serde::Serialize;
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[non_exhaustive]
 pub struct ParameterSummary {
-    /// The parameter.
     #[serde(serialize_with = "key")]
     pub name: ParameterName,
     /// SI unit, as the motor file writes it.
@@ -53,19 +52,14 @@ fn key<S: serde::Serializer>(name: &ParameterName, serializer: S) -> Result<S::O
 pub struct Summary {
     /// Name and version of this format.
     pub format: &'static str,
-    /// Program that made the summary.
     pub program: Program,
-    /// The manifest, as given.
     pub manifest: String,
-    /// How many motors ended how.
     pub counts: Counts,
-    /// Level of the intervals.
     pub level: f64,
     /// Expected share of false ones among outliers, and among drifts.
     pub false_discovery_rate: f64,
     /// True where the gains of the instruments count as common to all motors.
     pub common_instruments: bool,
-    /// One entry a parameter.
     pub parameters: Vec<ParameterSummary>,
     /// Motors whose value lies too far from the others, by parameter.
     pub outliers: Vec<Outlier>,
@@ -76,13 +70,11 @@ pub struct Summary {
 /// A motor without a result that stands.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Trouble {
-    /// Name of the motor.
     pub motor: String,
     /// As the manifest names it.
     pub named: String,
     /// How it ended, as tables write it.
     pub outcome: String,
-    /// Why.
     pub reason: String,
 }
 

@@ -7,11 +7,9 @@ use serde::Serialize;
 /// A motor that stands out, the strongest reason first.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Outlier {
-    /// Name of the motor.
     pub motor: String,
     /// As the manifest names it.
     pub named: String,
-    /// What is strange about it.
     pub findings: Vec<Finding>,
 }
 

@@ -19,15 +19,22 @@ pub fn render(summary: &Summary) -> Result<String, LotError> {
         .parameters
         .iter()
         .map(|p| {
+            let unit = text::unit(p);
+            let end = |value: f64| write(value / unit.si, None, &unit.text, Scale::Plain);
+            let short = |value: f64| text::deviation(p, value);
+            let spread = p.spread.as_ref();
             context! {
                 key => p.name.key(),
-                cells => text::row(summary, p),
+                name => format!("{} {}", p.name.label(), p.name.symbol()),
+                at_25_c => p.at_25_c,
+                cells => text::cells(summary, p),
+                interval => spread.map(|s| [s.deviation_lower, s.deviation_upper].map(short)),
                 drifts => p.drift.as_ref().is_some_and(|d| d.false_discovery_rate <= summary.false_discovery_rate),
                 picture => &p.picture,
-                bottom => write(p.picture.bottom, None, p.unit, Scale::Power),
-                top => write(p.picture.top, None, p.unit, Scale::Power),
-                observed => p.spread.as_ref().map(|s| text::short(p, s.observed_deviation)),
-                common => p.spread.as_ref().map(|s| text::short(p, s.common_uncertainty)),
+                bottom => end(p.picture.bottom),
+                top => end(p.picture.top),
+                observed => spread.map(|s| short(s.observed_deviation)),
+                common => spread.map(|s| short(s.common_uncertainty)),
             }
         })
         .collect();

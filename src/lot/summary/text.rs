@@ -3,7 +3,8 @@
 use super::{ParameterSummary, Summary};
 use crate::lot::Outlier;
 use crate::motor_file::table::BenchUnit;
-use crate::quantity::rounding::{self, Scale, concise, superscript, write};
+use crate::quantity::align;
+use crate::quantity::rounding::{self, Scale, concise, write};
 use std::fmt::Write;
 
 /// Parameters named in the line of one outlier.
@@ -11,46 +12,33 @@ const REASONS: usize = 4;
 /// Lines of outliers and of troubles.
 const MOST: usize = 20;
 
-/// A deviation or change: relative in percent, else in the unit.
-pub fn amount(parameter: &ParameterSummary, value: f64, uncertainty: Option<f64>) -> String {
-    if parameter.relative {
-        write(
-            100.0 * value,
-            uncertainty.map(|u| 100.0 * u),
-            "%",
-            Scale::Plain,
-        )
-    } else {
-        write(value, uncertainty, parameter.unit, Scale::Power)
+/// Unit in which a parameter's values are written.
+pub(super) fn unit(parameter: &ParameterSummary) -> BenchUnit {
+    let mean = parameter.spread.as_ref().map_or(0.0, |s| s.mean.abs());
+    BenchUnit::of(parameter.name, mean)
+}
+
+/// Unit in which its deviations are: percent where they are relative.
+fn unit_of_deviation(parameter: &ParameterSummary) -> BenchUnit {
+    match parameter.relative {
+        true => BenchUnit {
+            si: 0.01,
+            text: "%".to_owned(),
+        },
+        false => unit(parameter),
     }
 }
 
-/// As [`amount`], without an uncertainty and to two digits.
-pub fn short(parameter: &ParameterSummary, value: f64) -> String {
-    let digits = |v: f64| {
-        let magnitude = v.abs().log10().floor() as i32;
-        let decimals = (1 - magnitude).clamp(0, 9) as usize;
-        format!("{v:.decimals$}")
-    };
-    if value == 0.0 || !value.is_finite() {
-        let unit = if parameter.relative {
-            "%"
-        } else {
-            parameter.unit
-        };
-        return format!("{value} {unit}");
+/// A deviation to two digits.
+pub fn deviation(parameter: &ParameterSummary, value: f64) -> String {
+    if value == 0.0 {
+        return "not seen".to_owned();
     }
-    if parameter.relative {
-        return format!("{} %", digits(100.0 * value));
-    }
-    // A power of ten that is a multiple of three, as everywhere.
-    let power = 3 * (value.abs().log10() / 3.0).floor() as i32;
-    if power == 0 {
-        return format!("{} {}", digits(value), parameter.unit);
-    }
-    let raised = superscript(power);
-    let scaled = digits(value / 10f64.powi(power));
-    format!("{scaled} × 10{raised} {}", parameter.unit)
+    let unit = unit_of_deviation(parameter);
+    let value = value / unit.si;
+    let mut rounded = rounding::round(value, Some(value.abs()), Scale::Plain);
+    rounded.uncertainty = None;
+    rounded.with_unit(&unit.text)
 }
 
 /// The page for the terminal, ending in a line feed.
@@ -58,10 +46,9 @@ pub fn render(summary: &Summary) -> String {
     let mut text = String::new();
     // Writing to a String cannot fail.
     let _ = writeln!(text, "{}", head(summary));
-    let shown: Vec<&ParameterSummary> = summary.parameters.iter().collect();
-    if !shown.is_empty() {
+    if !summary.parameters.is_empty() {
         text.push('\n');
-        text.push_str(&table(summary, &shown));
+        table(&mut text, summary);
     }
     if !summary.outliers.is_empty() {
         let _ = writeln!(
@@ -111,35 +98,24 @@ pub fn head(summary: &Summary) -> String {
 
 /// Which parameters of an outlier, by how much.
 pub fn reasons(summary: &Summary, outlier: &Outlier) -> String {
-    let words: Vec<String> = outlier
-        .findings
-        .iter()
-        .take(REASONS)
-        .map(|finding| {
-            let parameter = summary
-                .parameters
-                .iter()
-                .find(|p| p.name.key() == finding.parameter);
-            let (words, value) = match parameter {
-                Some(p) => {
-                    let unit = BenchUnit::of(p.name, finding.value.abs());
-                    let value = rounding::significant(finding.value / unit.si, 3);
-                    (p.name.label(), format!("{value} {}", unit.text))
-                }
-                None => (finding.parameter.as_str(), format!("{:e}", finding.value)),
-            };
-            format!(
-                "{words} {value} is {:.1} standard deviations {}",
-                finding.sigmas.abs(),
-                if finding.sigmas > 0.0 {
-                    "too large"
-                } else {
-                    "too small"
-                }
-            )
-        })
-        .collect();
-    let mut text = words.join("; ");
+    let shown = outlier.findings.iter().take(REASONS).filter_map(|finding| {
+        let mut parameters = summary.parameters.iter();
+        let parameter = parameters.find(|p| p.name.key() == finding.parameter)?;
+        let unit = BenchUnit::of(parameter.name, finding.value.abs());
+        Some(format!(
+            "{} {} {} is {:.1} standard deviations too {}",
+            parameter.name.label(),
+            rounding::significant(finding.value / unit.si, 3),
+            unit.text,
+            finding.sigmas.abs(),
+            if finding.sigmas > 0.0 {
+                "large"
+            } else {
+                "small"
+            }
+        ))
+    });
+    let mut text = shown.collect::<Vec<_>>().join("; ");
     if outlier.findings.len() > REASONS {
         let _ = write!(text, "; and {} more", outlier.findings.len() - REASONS);
     }
@@ -160,71 +136,42 @@ fn cut(text: &str) -> String {
     }
 }
 
-fn table(summary: &Summary, shown: &[&ParameterSummary]) -> String {
+fn table(text: &mut String, summary: &Summary) {
     let mut rows = vec![["", "motors", "mean", "spread", "repeat", "drift"].map(str::to_owned)];
-    rows.extend(shown.iter().map(|parameter| short_row(summary, parameter)));
-    let width = |column: usize| {
-        let cells = rows.iter().map(|r| r[column].chars().count());
-        cells.max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..6).map(width).collect();
-    let mut text = String::new();
-    for row in &rows {
-        let cells: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .map(|(cell, width)| format!("{cell:width$}"))
-            .collect();
-        text.push_str(cells.join("  ").trim_end());
-        text.push('\n');
-    }
+    rows.extend(summary.parameters.iter().map(|parameter| {
+        let at = if parameter.at_25_c { " at 25 °C" } else { "" };
+        let [motors, mean, spread, repeat, drift] = cells(summary, parameter);
+        let name = format!("{}{at}", parameter.name.symbol());
+        [name, motors, mean, spread, repeat, drift]
+    }));
+    align(text, "", &rows);
     text.push_str(
         "spread: standard deviation between motors; repeat: standard uncertainty of one measurement; drift: first to last motor; * beyond chance\n",
     );
-    text
 }
 
-/// Cells of one parameter on the terminal, in common units.
-fn short_row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
-    let at = if parameter.at_25_c { " at 25 °C" } else { "" };
-    let name = format!("{}{at}", parameter.name.symbol());
+/// Motors, mean, spread, repeatability and drift of a parameter in common units.
+pub fn cells(summary: &Summary, parameter: &ParameterSummary) -> [String; 5] {
     let Some(spread) = &parameter.spread else {
-        let motors = parameter.motors.to_string();
+        let none = String::new;
         return [
-            name,
-            motors,
+            parameter.motors.to_string(),
             "too few motors".into(),
-            String::new(),
-            String::new(),
-            String::new(),
+            none(),
+            none(),
+            none(),
         ];
     };
-    let unit = BenchUnit::of(parameter.name, spread.mean.abs());
-    let (si, text) = match parameter.relative {
-        true => (0.01, "%"),
-        false => (unit.si, unit.text.as_str()),
-    };
-    let two_digits = |value: f64| {
-        if value == 0.0 {
-            return "not seen".to_owned();
-        }
-        let mut rounded = rounding::round(value / si, Some((value / si).abs()), Scale::Plain);
-        rounded.uncertainty = None;
-        rounded.with_unit(text)
-    };
+    let unit = unit(parameter);
     let drift = parameter.drift.as_ref().map(|d| {
         let seen = d.false_discovery_rate <= summary.false_discovery_rate;
         let mark = if seen { " *" } else { "" };
-        let change = write(
-            d.change / si,
-            Some(d.change_uncertainty / si),
-            text,
-            Scale::Plain,
-        );
+        let unit = unit_of_deviation(parameter);
+        let uncertainty = Some(d.change_uncertainty / unit.si);
+        let change = write(d.change / unit.si, uncertainty, &unit.text, Scale::Plain);
         format!("{change}{mark}")
     });
     [
-        name,
         spread.motors.to_string(),
         concise(
             spread.mean / unit.si,
@@ -232,53 +179,10 @@ fn short_row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
             &unit.text,
             Scale::Plain,
         ),
-        two_digits(spread.deviation),
-        two_digits(spread.own_uncertainty),
+        deviation(parameter, spread.deviation),
+        deviation(parameter, spread.own_uncertainty),
         drift.unwrap_or_default(),
     ]
-}
-
-/// Cells of one parameter on the page.
-pub fn row(summary: &Summary, parameter: &ParameterSummary) -> [String; 6] {
-    let mut name = format!("{} {}", parameter.name.label(), parameter.name.symbol());
-    if parameter.at_25_c {
-        name.push_str(" at 25 °C");
-    }
-    let none = || "too few motors".to_owned();
-    let (mean, spread, own) = match &parameter.spread {
-        Some(s) => (
-            write(
-                s.mean,
-                Some(s.mean_uncertainty),
-                parameter.unit,
-                Scale::Power,
-            ),
-            format!(
-                "{} ({} to {})",
-                short(parameter, s.deviation),
-                short(parameter, s.deviation_lower),
-                short(parameter, s.deviation_upper)
-            ),
-            short(parameter, s.own_uncertainty),
-        ),
-        None => (none(), String::new(), String::new()),
-    };
-    let drift = match &parameter.drift {
-        Some(d) => {
-            let seen = d.false_discovery_rate <= summary.false_discovery_rate;
-            format!(
-                "{}{}",
-                amount(parameter, d.change, Some(d.change_uncertainty)),
-                if seen { ", drifts" } else { "" }
-            )
-        }
-        None => String::new(),
-    };
-    let used = parameter
-        .spread
-        .as_ref()
-        .map_or(parameter.motors, |s| s.motors);
-    [name, used.to_string(), mean, spread, own, drift]
 }
 
 #[cfg(test)]
@@ -288,27 +192,15 @@ mod tests {
     use crate::lot::summarise;
 
     #[test]
-    fn amounts_are_written_as_everywhere() {
+    fn deviations_are_percent_or_in_the_unit() {
         let gathered = lot(12, 2, |_, _| 0.0);
         let summary = summarise(&gathered, "shelf", 0.95).unwrap();
         let mut parameter = summary.parameters[0].clone();
-        for (value, text) in [
-            (0.0312, "3.1 %"),
-            (0.1234, "12 %"),
-            (0.0, "0 %"),
-            (0.002, "0.20 %"),
-        ] {
-            assert_eq!(short(&parameter, value), text);
+        for (value, text) in [(0.0312, "3.1 %"), (0.0, "not seen"), (0.002, "0.20 %")] {
+            assert_eq!(deviation(&parameter, value), text);
         }
         parameter.relative = false;
-        for (value, text) in [
-            (2.34e-5, "23 × 10⁻⁶ Ω"),
-            (0.5, "500 × 10⁻³ Ω"),
-            (12.3, "12 Ω"),
-            (0.0, "0 Ω"),
-        ] {
-            assert_eq!(short(&parameter, value), text);
-        }
+        assert_eq!(deviation(&parameter, 0.123), "0.12 Ω");
     }
 
     #[test]

@@ -6,8 +6,8 @@ mod screen;
 
 pub use diagnostics::{diagnostics, notes_left_out};
 pub use evidence::{evidence, evidence_cells, result_line};
-pub(crate) use screen::BenchUnit;
 pub use screen::screen;
+pub(crate) use screen::{BenchUnit, cells};
 
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
 use crate::quantity::rounding::{self, Rounded, Scale};

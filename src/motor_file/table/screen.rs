@@ -146,7 +146,7 @@ fn line(text: &mut String, name: ParameterName, label: &str, parameter: &Paramet
 }
 
 /// Value, interval and a remark. All digits by half the interval: a 95 % interval of two digits shows what is known.
-fn cells(name: ParameterName, parameter: &Parameter) -> [String; 3] {
+pub(crate) fn cells(name: ParameterName, parameter: &Parameter) -> [String; 3] {
     let (Some(value), Some(lower), Some(upper)) =
         (parameter.value, parameter.lower, parameter.upper)
     else {

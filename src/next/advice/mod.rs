@@ -1,10 +1,10 @@
 //! How to take one capture: wiring, settings, what to look for, and the cautions with this motor's numbers.
 
-pub mod heating;
-pub mod protection;
-pub mod scope;
-pub mod series;
-pub mod source;
+mod heating;
+pub(crate) mod protection;
+pub(crate) mod scope;
+pub(crate) mod series;
+pub(crate) mod source;
 
 use crate::drive::cautions::Caution;
 use crate::next::assumptions::guess::Guess;
@@ -28,30 +28,23 @@ const UNKNOWN_LOCKED_SHARE: f64 = 0.1;
 /// One capture as it is to be made.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Advice {
-    /// In the bench sheet.
     pub role: &'static str,
-    /// Wiring.
     pub wiring: String,
     /// Section of docs/bench.md with the drawing.
     pub section: &'static str,
-    /// Voltage in V.
     pub voltage_v: f64,
     /// Largest current, A.
     pub expected_current_a: Option<Guess>,
-    /// Settings of the oscilloscope.
     pub settings: Settings,
     /// What a good record looks like.
     pub by_eye: Vec<String>,
-    /// Dangers.
     pub cautions: Vec<String>,
 }
 
 /// Seconds and limits of a held rotor.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Hold {
-    /// Voltage in V.
     pub voltage_v: f64,
-    /// Current in A.
     pub current_a: Option<Guess>,
     /// Until the copper is ten kelvin warmer, at that voltage.
     pub measuring_s: Option<Guess>,
@@ -83,10 +76,6 @@ pub fn hold(machine: &Machine) -> Hold {
     }
 }
 
-fn current(guess: Option<Guess>) -> (f64, f64) {
-    (0.0, guess.map_or(0.0, |g| 1.05 * g.high))
-}
-
 /// The fuse that carries what is planned; inner `None` where none is sold for it, outer where R is unknown.
 pub fn fuse(machine: &Machine) -> Option<Option<Fuse>> {
     let inrush = machine.stall_a(machine.working_v)?;
@@ -106,53 +95,58 @@ fn fuse_text(machine: &Machine) -> String {
     }
 }
 
+/// Step of a record that shows the rise of the current.
 fn fine(machine: &Machine) -> f64 {
     machine.electrical_time_constant_s.low / SAMPLES_PER_TIME_CONSTANT
 }
 
-fn split_note(settings: &Settings, machine: &Machine) -> Option<String> {
-    (settings.points > MOST_POINTS).then(|| {
-        format!(
-            "{:.1} million points: if the memory is smaller, take it twice, once with {} on the screen and once with the whole span at what the memory allows",
-            settings.points / 1e6,
-            amount(30.0 * machine.electrical_time_constant_s.high, "s")
-        )
-    })
+/// Range of a channel that shows currents up to a guess.
+fn up_to(guess: Option<Guess>) -> (f64, f64) {
+    (0.0, guess.map_or(0.0, |g| 1.05 * g.high))
+}
+
+/// The trigger on a current that rises or falls through a tenth of a peak.
+fn through(edge: &str, other: &str, peak_a: Option<f64>) -> String {
+    let level = peak_a.map_or(String::new(), |a| {
+        format!(" through {}", amount(0.1 * a, "A"))
+    });
+    format!("single shot, {edge} current{level} ({other} edge where CH2 reads −i)")
+}
+
+impl Advice {
+    /// What a good record looks like, how to take one that is too long for the memory among it.
+    fn looking_for(mut self, lines: &[&str], machine: &Machine) -> Advice {
+        self.by_eye = lines.iter().map(|line| line.to_string()).collect();
+        let points = self.settings.points;
+        if points > MOST_POINTS {
+            self.by_eye.push(format!(
+                "{:.1} million points: if the memory is smaller, take it twice, once with {} on the screen and once with the whole span at what the memory allows",
+                points / 1e6,
+                amount(30.0 * machine.electrical_time_constant_s.high, "s")
+            ));
+        }
+        self
+    }
 }
 
 /// A start from rest at `voltage_v`.
 pub fn start(machine: &Machine, voltage_v: f64) -> Advice {
     let inrush = machine.stall_a(voltage_v);
-    let trigger = inrush.map_or(
-        "single shot, rising current (falling edge where CH2 reads −i)".to_string(),
-        |i| {
-            format!(
-                "single shot, rising current through {} (falling edge where CH2 reads −i)",
-                amount(0.1 * i.value, "A")
-            )
-        },
-    );
-    let settings = Settings::new(
-        (0.0, voltage_v),
-        current(inrush),
-        8.0 * machine.mechanical_time_constant_s.value,
-        fine(machine),
-        0.15,
-        trigger,
-    );
-    let mut by_eye = vec![
-        "flat zero of both channels before the step; a rise within a few L/R, then a fall to a small steady current".to_string(),
-        "current still falling at the right edge: double the time scale and take it again; a flat roof below V/R: the supply limits".into(),
-    ];
-    by_eye.extend(split_note(&settings, machine));
     Advice {
         role: "start",
         section: "7.1",
         wiring: "isolated supply, on and settled; fuse and switch in the plus lead; shunt (CH2) in the minus lead; both grounds on the shunt's sense terminal at the motor, CH1 tip on the plus tab: the short lead from tab to shunt lies inside CH1, state it as spans_ohm".into(),
         voltage_v,
         expected_current_a: inrush,
-        settings,
-        by_eye,
+        settings: Settings::new(
+            (0.0, voltage_v),
+            up_to(inrush),
+            8.0 * machine.mechanical_time_constant_s.value,
+            fine(machine),
+            0.15,
+            through("rising", "falling", inrush.map(|i| i.value)),
+        ),
+        by_eye: Vec::new(),
         cautions: vec![format!(
             "inrush {} for some {}; {}; {}",
             span(inrush, "A"),
@@ -161,77 +155,63 @@ pub fn start(machine: &Machine, voltage_v: f64) -> Advice {
             Caution::TurningShaft.text()
         )],
     }
+    .looking_for(
+        &[
+            "flat zero of both channels before the step; a rise within a few L/R, then a fall to a small steady current",
+            "current still falling at the right edge: double the time scale and take it again; a flat roof below V/R: the supply limits",
+        ],
+        machine,
+    )
 }
 
 /// A run-down with open terminals from free running at `voltage_v`.
 pub fn run_down(machine: &Machine, voltage_v: f64) -> Advice {
     let share = voltage_v / machine.supply_v;
-    let settings = Settings::new(
-        (0.0, voltage_v),
-        current(machine.running_a.map(|i| i.times(1.5))),
-        1.2 * machine.run_down_s.value * share.min(1.0),
-        1.0 / (10.0 * machine.ripple_hz()),
-        0.1,
-        format!(
-            "single shot, falling voltage through {}",
-            amount(0.9 * machine.running_emf_v * share, "V")
-        ),
-    );
-    let mut by_eye = vec![
-        "a smooth fall that bends little, to the very end and half a second beyond; ripple on it is wanted: it gives the speed".to_string(),
-        "a fall at once and then slowly: something still draws current; a crossing of zero: AC coupling".into(),
-    ];
-    by_eye.extend(split_note(&settings, machine));
+    let level = amount(0.9 * machine.running_emf_v * share, "V");
     Advice {
         role: "run-down",
         section: "7.2",
         wiring: "let it run half a minute, then open one lead with a switch at the motor, never by pulling a live lead; CH1 stays on the tabs, no freewheel diode and no meter across them (a bidirectional suppressor above the supply voltage may stay)".into(),
         voltage_v,
         expected_current_a: machine.running_a,
-        settings,
-        by_eye,
+        settings: Settings::new(
+            (0.0, voltage_v),
+            up_to(machine.running_a.map(|i| i.times(1.5))),
+            1.2 * machine.run_down_s.value * share.min(1.0),
+            1.0 / (10.0 * machine.ripple_hz()),
+            0.1,
+            format!("single shot, falling voltage through {level}"),
+        ),
+        by_eye: Vec::new(),
         cautions: vec![format!(
             "{}: a 10:1 probe at the least, hands off bare terminals while the lead opens",
             Caution::OpenedInductance.text()
         )],
     }
+    .looking_for(
+        &[
+            "a smooth fall that bends little, to the very end and half a second beyond; ripple on it is wanted: it gives the speed",
+            "a fall at once and then slowly: something still draws current; a crossing of zero: AC coupling",
+        ],
+        machine,
+    )
 }
 
 /// A brake from free running at `voltage_v` through `through_ohm` (0: a plain short).
 pub fn brake(machine: &Machine, voltage_v: f64, through_ohm: f64) -> Advice {
-    let share = voltage_v / machine.supply_v;
-    let emf = machine.running_emf_v * share;
-    let total = machine.resistance_ohm.map(|r| Guess {
+    let emf = machine.running_emf_v * voltage_v / machine.supply_v;
+    let resistance = machine.resistance_ohm;
+    let total = resistance.map(|r| Guess {
         value: r.value + through_ohm,
         low: r.low + through_ohm,
         high: r.high + through_ohm,
         basis: r.basis,
     });
     let peak = total.map(|r| Guess::given(emf).over(r));
-    let slower = total
-        .zip(machine.resistance_ohm)
-        .map_or(1.0, |(t, r)| t.value / r.value);
-    let settings = Settings::new(
-        (0.0, voltage_v),
-        (
-            -peak.map_or(0.0, |p| 1.05 * p.high),
-            machine.running_a.map_or(0.0, |i| i.high),
-        ),
-        5.0 * slower * machine.mechanical_time_constant_s.value,
-        fine(machine),
-        0.2,
-        peak.map_or(
-            "single shot, falling current (rising edge where CH2 reads −i)".into(),
-            |p| {
-                format!(
-                    "single shot, current falling through {} (rising edge where CH2 reads −i)",
-                    amount(-0.1 * p.value, "A")
-                )
-            },
-        ),
-    );
+    let both = total.zip(resistance);
+    let slower = both.map_or(1.0, |(t, r)| t.value / r.value);
     let how = if through_ohm > 0.0 {
-        let energy = machine.resistance_ohm.map(|r| {
+        let energy = resistance.map(|r| {
             let capacitance = machine.mechanical_time_constant_s.over(r);
             brake_energy_j(capacitance, emf, through_ohm / (through_ohm + r.value))
         });
@@ -243,11 +223,7 @@ pub fn brake(machine: &Machine, voltage_v: f64, through_ohm: f64) -> Advice {
     } else {
         "through a thick short".to_string()
     };
-    let mut by_eye = vec![
-        "a few milliseconds of open-terminal voltage, then a current peak the other way and a fall to zero".to_string(),
-        "several peaks: the switch bounces (cut by the fit); voltage at the tabs stays near zero: otherwise the short is poor".into(),
-    ];
-    by_eye.extend(split_note(&settings, machine));
+    let lowest = -peak.map_or(0.0, |p| 1.05 * p.high);
     Advice {
         role: "brake",
         section: "7.3",
@@ -256,8 +232,15 @@ pub fn brake(machine: &Machine, voltage_v: f64, through_ohm: f64) -> Advice {
         ),
         voltage_v,
         expected_current_a: peak,
-        settings,
-        by_eye,
+        settings: Settings::new(
+            (0.0, voltage_v),
+            (lowest, machine.running_a.map_or(0.0, |i| i.high)),
+            5.0 * slower * machine.mechanical_time_constant_s.value,
+            fine(machine),
+            0.2,
+            through("falling", "rising", peak.map(|p| -p.value)),
+        ),
+        by_eye: Vec::new(),
         cautions: vec![format!(
             "peak {} the other way: switch and leads for that; {}: once or twice only; the supply must be off the motor first ({})",
             span(peak, "A"),
@@ -265,34 +248,32 @@ pub fn brake(machine: &Machine, voltage_v: f64, through_ohm: f64) -> Advice {
             Caution::RaisedSupply.text()
         )],
     }
+    .looking_for(
+        &[
+            "a few milliseconds of open-terminal voltage, then a current peak the other way and a fall to zero",
+            "several peaks: the switch bounces (cut by the fit); voltage at the tabs stays near zero: otherwise the short is poor",
+        ],
+        machine,
+    )
 }
 
 /// A step onto the held rotor.
 pub fn locked(machine: &Machine) -> Advice {
     let hold = hold(machine);
-    let settings = Settings::new(
-        (0.0, hold.voltage_v),
-        current(hold.current_a),
-        15.0 * machine.electrical_time_constant_s.high,
-        0.5 * fine(machine),
-        0.25,
-        hold.current_a.map_or(
-            "single shot, rising current (falling edge where CH2 reads −i)".into(),
-            |i| {
-                format!(
-                    "single shot, rising current through {} (falling edge where CH2 reads −i)",
-                    amount(0.1 * i.value, "A")
-                )
-            },
-        ),
-    );
     Advice {
         role: "locked-rotor",
         section: "7.4",
         wiring: "as for the start, shaft held in a collet or vice, never by hand; five rotor positions, one capture each, a few degrees apart and not in step with the segments".into(),
         voltage_v: hold.voltage_v,
         expected_current_a: hold.current_a,
-        settings,
+        settings: Settings::new(
+            (0.0, hold.voltage_v),
+            up_to(hold.current_a),
+            15.0 * machine.electrical_time_constant_s.high,
+            0.5 * fine(machine),
+            0.25,
+            through("rising", "falling", hold.current_a.map(|i| i.value)),
+        ),
         by_eye: vec![
             "one smooth rise to a flat top; a sag or swing after it: the rotor creeps, clamp it better".into(),
         ],
@@ -301,7 +282,7 @@ pub fn locked(machine: &Machine) -> Advice {
 }
 
 /// The caution of a held rotor with this motor's numbers.
-pub fn hold_lines(machine: &Machine, hold: &Hold) -> Vec<String> {
+fn hold_lines(machine: &Machine, hold: &Hold) -> Vec<String> {
     let mut out = vec![format!(
         "held rotor: at most {}, {} there; on for {} at most, then off and let it cool; {}",
         amount(hold.voltage_v, "V"),
@@ -326,14 +307,6 @@ pub fn hold_lines(machine: &Machine, hold: &Hold) -> Vec<String> {
 
 /// Running freely at `voltage_v`.
 pub fn steady(machine: &Machine, voltage_v: f64, tachometer: bool) -> Advice {
-    let settings = Settings::new(
-        (0.0, voltage_v),
-        current(machine.running_a.map(|i| i.times(1.5))),
-        1.0,
-        1.0 / (10.0 * machine.ripple_hz()),
-        0.0,
-        "none (auto or forced), speed steady".into(),
-    );
     let mut by_eye = vec![
         "range the current channel for THIS current, some five times finer than for the start; it drifts no more after a minute".to_string(),
     ];
@@ -346,15 +319,15 @@ pub fn steady(machine: &Machine, voltage_v: f64, tachometer: bool) -> Advice {
         wiring: "as for the start; let it run a minute".into(),
         voltage_v,
         expected_current_a: machine.running_a,
-        settings,
+        settings: Settings::new(
+            (0.0, voltage_v),
+            up_to(machine.running_a.map(|i| i.times(1.5))),
+            1.0,
+            1.0 / (10.0 * machine.ripple_hz()),
+            0.0,
+            "none (auto or forced), speed steady".into(),
+        ),
         by_eye,
         cautions: vec![Caution::TurningShaft.text().to_string()],
     }
-}
-
-/// Highest current that a supply has to give without limiting, A.
-pub fn supply_limit_a(machine: &Machine) -> Option<f64> {
-    machine
-        .stall_a(machine.working_v)
-        .map(protection::supply_limit_a)
 }

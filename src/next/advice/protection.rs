@@ -33,15 +33,12 @@ const LIMIT_MARGIN: f64 = 1.3;
 /// A shunt with what it has to stand.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Shunt {
-    /// Resistance in Ω.
     pub resistance_ohm: f64,
     /// Of the motor's resistance.
     pub share_of_resistance: f64,
-    /// Voltage across it at the inrush in V.
     pub drop_at_inrush_v: f64,
     /// I²R at the inrush and while running, W.
     pub power_at_inrush_w: f64,
-    /// Power in it while the motor runs in W.
     pub power_running_w: f64,
 }
 
@@ -66,11 +63,9 @@ pub fn shunt(resistance_ohm: f64, inrush_a: f64, running_a: f64) -> Option<Shunt
 /// What a fuse in the supply lead has to carry.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Load {
-    /// Voltage of the source in V.
     pub voltage_v: f64,
     /// Largest current of a start, for some tens of milliseconds, A.
     pub inrush_a: f64,
-    /// Current without load in A.
     pub running_a: f64,
     /// Current of a step onto the held rotor, for a second at most, A.
     pub held_a: f64,
@@ -79,9 +74,7 @@ pub struct Load {
 /// A time-lag fuse in the supply lead.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Fuse {
-    /// Rated current in A.
     pub rating_a: f64,
-    /// Largest resistance of its own at the rated current in Ω; absent for sizes where it is small.
     pub resistance_ohm: Option<f64>,
 }
 

@@ -16,9 +16,7 @@ pub const MOST_POINTS: f64 = 1e6;
 /// One vertical channel.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Vertical {
-    /// Lowest value to show.
     pub lowest: f64,
-    /// Highest value to show.
     pub highest: f64,
     /// Units a division.
     pub per_division: f64,
@@ -39,21 +37,16 @@ impl Vertical {
 /// Everything to set for one capture.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Settings {
-    /// The voltage channel in V.
     pub voltage_v: Vertical,
-    /// The current channel in A.
     pub current_a: Vertical,
     /// Shortest record that shows all, s, and the time scale that holds it.
     pub span_s: f64,
-    /// Seconds a division.
     pub per_division_s: f64,
-    /// Sampling rate in Hz.
     pub sample_rate_hz: f64,
     /// Points that span and rate make; more do no harm.
     pub points: f64,
     /// Of the record.
     pub pre_trigger_share: f64,
-    /// Trigger.
     pub trigger: String,
 }
 

@@ -23,11 +23,9 @@ pub fn refusal(supply_v: f64) -> Option<String> {
 pub struct Capacitor {
     /// Capacitance that holds the voltage within 10 % in F.
     pub capacitance_f: f64,
-    /// Energy in it at the working voltage in J.
     pub energy_j: f64,
     /// Resistor that stays across it, Ω.
     pub bleeder_ohm: f64,
-    /// Power in that resistor in W.
     pub bleeder_w: f64,
     /// Time after which it has a hundredth of its voltage in s.
     pub discharge_s: f64,

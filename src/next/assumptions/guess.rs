@@ -31,13 +31,9 @@ impl Basis {
 /// A number in SI with its range.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Guess {
-    /// Most likely value.
     pub value: f64,
-    /// Lower end of its range.
     pub low: f64,
-    /// Upper end of its range.
     pub high: f64,
-    /// Where it comes from.
     pub basis: Basis,
 }
 
@@ -52,8 +48,8 @@ impl Guess {
         }
     }
 
-    /// A guess with its range.
-    pub fn range(low: f64, value: f64, high: f64) -> Self {
+    /// A guess with its range: low, most likely, high.
+    pub fn range((low, value, high): (f64, f64, f64)) -> Self {
         Guess {
             value,
             low,
@@ -129,7 +125,7 @@ mod tests {
 
     #[test]
     fn a_quotient_covers_both_ranges_and_stays_a_guess() {
-        let inrush = Guess::given(24.0).over(Guess::range(2.0, 3.0, 4.0));
+        let inrush = Guess::given(24.0).over(Guess::range((2.0, 3.0, 4.0)));
         assert_relative_eq!(inrush.low, 6.0);
         assert_relative_eq!(inrush.high, 12.0);
         assert_eq!(inrush.basis, Basis::FromGuess);

@@ -24,11 +24,9 @@ const METER_LOW: f64 = 0.05;
 /// SI.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Machine {
-    /// Supply voltage in V.
     pub supply_v: f64,
     /// At which captures are proposed: the supply, or less where its inrush would be too much.
     pub working_v: f64,
-    /// Terminal resistance in Ω.
     pub resistance_ohm: Option<Guess>,
     /// L/R in s.
     pub electrical_time_constant_s: Guess,
@@ -42,18 +40,12 @@ pub struct Machine {
     pub speed_rad_s: Guess,
     /// From full speed to standstill, terminals open.
     pub run_down_s: Guess,
-    /// Copper of the winding in kg.
     pub copper_kg: Option<Guess>,
-    /// Commutator segments, where counted.
     pub segments: Option<u32>,
 }
 
 /// Inrush beyond which the first captures are made at a lower voltage (common practice, no source), A.
 const LARGEST_INRUSH_A: f64 = 60.0;
-
-fn guess((low, value, high): (f64, f64, f64)) -> Guess {
-    Guess::range(low, value, high)
-}
 
 /// Range of the true resistance behind an ohmmeter's reading.
 pub fn behind_reading(reading_ohm: f64, high_share: f64) -> Guess {
@@ -77,14 +69,10 @@ impl Machine {
         size: &Size,
         segments: Option<u32>,
     ) -> Self {
-        let share = guess(NO_LOAD_SHARE);
-        let mechanical = guess(MECHANICAL_S);
+        let share = Guess::range(NO_LOAD_SHARE);
+        let mechanical = Guess::range(MECHANICAL_S);
         // Friction alone takes C_m V/I₀ = τ_m (V/R)/I₀; the range is no product of both ends, which never meet.
-        let run_down = Guess::range(
-            mechanical.low / share.value,
-            mechanical.value / share.value,
-            mechanical.high / share.value,
-        );
+        let run_down = mechanical.times(1.0 / share.value);
         let bearable = resistance_ohm.map_or(f64::INFINITY, |r| LARGEST_INRUSH_A * r.value);
         Machine {
             supply_v,
@@ -98,7 +86,7 @@ impl Machine {
             mechanical_time_constant_s: mechanical,
             running_a: resistance_ohm.map(|r| Guess::given(supply_v).over(r).product(share)),
             running_emf_v: EMF_SHARE * supply_v,
-            speed_rad_s: guess(SPEED_RPM).times(RPM),
+            speed_rad_s: Guess::range(SPEED_RPM).times(RPM),
             run_down_s: run_down.on(Basis::FromGuess),
             copper_kg: size.copper_kg(),
             segments,
@@ -132,11 +120,11 @@ impl Machine {
             electrical_time_constant_s: measured("electrical_time_constant")
                 .unwrap_or_else(|| size.electrical_time_constant_s()),
             mechanical_time_constant_s: measured("mechanical_time_constant")
-                .unwrap_or_else(|| guess(MECHANICAL_S)),
+                .unwrap_or_else(|| Guess::range(MECHANICAL_S)),
             running_a: Some(sharp(running.current)),
             running_emf_v: running.back_emf,
             speed_rad_s: constant.map_or_else(
-                || guess(SPEED_RPM).times(RPM),
+                || Guess::range(SPEED_RPM).times(RPM),
                 |k| sharp(running.back_emf).over(k),
             ),
             run_down_s: sharp(rig.run_down_s(running.back_emf, 0.02, 0.0)),

@@ -16,20 +16,8 @@ pub struct Size {
 
 /// A size that no motor of this kind has.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error(
-    "{option} is {found}; expected {expected}. Give the motor's body without shaft, e.g. {example}"
-)]
-#[non_exhaustive]
-pub struct SizeError {
-    /// The option.
-    pub option: &'static str,
-    /// Its value.
-    pub found: String,
-    /// What is expected.
-    pub expected: &'static str,
-    /// An option that would do.
-    pub example: &'static str,
-}
+#[error("{0}")]
+pub struct SizeError(String);
 
 /// Length over diameter of a can-shaped motor.
 const LENGTH_OVER_DIAMETER: (f64, f64, f64) = (1.0, 1.5, 2.5);
@@ -44,10 +32,6 @@ const L_OVER_R_FACTOR: f64 = 5.0;
 /// L/R of a motor that fits in a hand, s (docs/bench.md, section 3).
 const L_OVER_R_IN_HAND: (f64, f64, f64) = (0.1e-3, 0.6e-3, 2e-3);
 
-fn range((low, value, high): (f64, f64, f64)) -> Guess {
-    Guess::range(low, value, high)
-}
-
 impl Size {
     /// True when nothing was given.
     pub fn is_unknown(&self) -> bool {
@@ -60,42 +44,16 @@ impl Size {
     /// [`SizeError`] with what was found and what is expected.
     pub fn check(&self) -> Result<(), SizeError> {
         let limits = [
-            (
-                "--diameter",
-                self.diameter_m,
-                (3e-3, 0.5),
-                1e3,
-                "mm",
-                "3 mm to 500 mm",
-                "--diameter 36mm",
-            ),
-            (
-                "--length",
-                self.length_m,
-                (3e-3, 1.0),
-                1e3,
-                "mm",
-                "3 mm to 1000 mm",
-                "--length 57mm",
-            ),
-            (
-                "--mass",
-                self.mass_kg,
-                (2e-4, 100.0),
-                1e3,
-                "g",
-                "0.2 g to 100 kg",
-                "--mass 220g",
-            ),
+            ("--diameter", self.diameter_m, 3e-3, 0.5, "mm", "36mm"),
+            ("--length", self.length_m, 3e-3, 1.0, "mm", "57mm"),
+            ("--mass", self.mass_kg, 2e-4, 100.0, "g", "220g"),
         ];
-        for (option, value, (low, high), factor, unit, expected, example) in limits {
+        for (option, value, low, high, unit, example) in limits {
             if let Some(v) = value.filter(|v| !(low..=high).contains(v)) {
-                return Err(SizeError {
-                    option,
-                    found: format!("{} {unit}", (v * factor * 1e6).round() / 1e6),
-                    expected,
-                    example,
-                });
+                let [v, low, high] = [v, low, high].map(|x| (x * 1e9).round() / 1e6);
+                return Err(SizeError(format!(
+                    "{option} is {v} {unit}; expected {low} {unit} to {high} {unit}. Give the motor's body without shaft, e.g. {option} {example}"
+                )));
             }
         }
         Ok(())
@@ -107,11 +65,12 @@ impl Size {
             return Some(Guess::given(mass));
         }
         let diameter = self.diameter_m?;
-        let length = self
-            .length_m
-            .map_or_else(|| range(LENGTH_OVER_DIAMETER).times(diameter), Guess::given);
+        let length = self.length_m.map_or_else(
+            || Guess::range(LENGTH_OVER_DIAMETER).times(diameter),
+            Guess::given,
+        );
         let volume = length.times(0.25 * PI * diameter * diameter);
-        Some(volume.product(range(DENSITY)).on(Basis::FromGuess))
+        Some(volume.product(Guess::range(DENSITY)).on(Basis::FromGuess))
     }
 
     /// Surface of the motor's body, m²; of a can of usual proportions where only its mass is given.
@@ -119,11 +78,13 @@ impl Size {
         let (diameter, length) = match (self.diameter_m, self.mass_kg) {
             (Some(diameter), _) => (
                 Guess::given(diameter),
-                self.length_m
-                    .map_or_else(|| range(LENGTH_OVER_DIAMETER).times(diameter), Guess::given),
+                self.length_m.map_or_else(
+                    || Guess::range(LENGTH_OVER_DIAMETER).times(diameter),
+                    Guess::given,
+                ),
             ),
             (None, Some(mass)) => {
-                let volume = Guess::given(mass).over(range(DENSITY));
+                let volume = Guess::given(mass).over(Guess::range(DENSITY));
                 let across = |v: f64| (4.0 * v / (PI * LENGTH_OVER_DIAMETER.1)).cbrt();
                 let diameter = Guess {
                     value: across(volume.value),
@@ -147,7 +108,7 @@ impl Size {
 
     /// Mass of the winding's copper, kg.
     pub fn copper_kg(&self) -> Option<Guess> {
-        Some(self.mass_kg()?.product(range(COPPER_SHARE)))
+        Some(self.mass_kg()?.product(Guess::range(COPPER_SHARE)))
     }
 
     /// L/R, s: grows with the square of the size.
@@ -159,7 +120,7 @@ impl Size {
         };
         match self.diameter_m.or_else(from_mass) {
             Some(d) => Guess::within_factor(L_OVER_R_S_PER_M2 * d * d, L_OVER_R_FACTOR),
-            None => range(L_OVER_R_IN_HAND),
+            None => Guess::range(L_OVER_R_IN_HAND),
         }
     }
 }

@@ -3,10 +3,10 @@
 use super::candidate::Candidate;
 use super::context::Context;
 use crate::bench::{Role, Stated};
-use crate::fit::{Bin, PlannedCapture, SegmentKind};
+use crate::fit::{Bin, SegmentKind};
 use crate::next::advice::protection::brake_resistor_ohm;
 use crate::next::advice::series::{one_two_five_up, resistor_near};
-use crate::next::advice::{self, Advice, hold, hold_lines};
+use crate::next::advice::{self, Advice};
 use crate::next::rig::CaptureKind;
 use crate::next::text::numbers::{amount, three_digits};
 use std::f64::consts::PI;
@@ -16,113 +16,77 @@ const POSITIONS: usize = 5;
 /// Relative standard uncertainty of an inertia known to 1 %, read as two standard deviations (common practice, no source).
 const KNOWN_INERTIA: f64 = 5e-3;
 
-fn one(
-    context: &Context<'_>,
-    key: &str,
-    title: String,
-    planned: Option<PlannedCapture>,
-    advice: Advice,
-) -> Option<Candidate> {
-    Some(Candidate {
-        key: key.to_string(),
-        title,
-        needs: None,
-        how: None,
-        cautions: advice.cautions.clone(),
-        advice: Some(advice),
-        addition: context.with_captures(vec![planned?]),
-    })
-}
-
 /// The list, in no order of merit.
 pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
-    let mut out = Vec::from(starts_and_run_downs(context));
-    out.extend(brakes(context));
-    out.extend([
-        steady(context),
-        steady_three(context),
-        locked(context),
-        added_inertia(context),
-    ]);
-    out.into_iter().flatten().collect()
-}
-
-fn volts(v: f64) -> String {
-    amount(v, "V")
-}
-
-/// Each at the supply and at half of it.
-fn starts_and_run_downs(context: &Context<'_>) -> [Option<Candidate>; 4] {
     let (machine, supply) = (context.machine, context.machine.supply_v);
     let half = 0.5 * supply;
-    [
-        one(
-            context,
-            "start",
-            format!("another start at {}", volts(supply)),
-            context.capture("next start", CaptureKind::Start, supply),
-            advice::start(machine, supply),
-        ),
-        one(
-            context,
-            "start_half",
-            format!("a start at half the voltage, {}", volts(half)),
-            context.capture("next start", CaptureKind::Start, half),
-            advice::start(machine, half),
-        ),
-        one(
-            context,
-            "run_down",
-            run_down_title(context),
-            context.capture("next run-down", CaptureKind::RunDown, supply),
-            advice::run_down(machine, supply),
-        ),
-        one(
-            context,
-            "run_down_half",
-            format!("a run-down from half speed, {}", volts(half)),
-            context.capture("next run-down", CaptureKind::RunDown, half),
-            advice::run_down(machine, half),
-        ),
-    ]
-}
-
-/// A plain short where switch and magnets stand it, and a brake through a resistor.
-fn brakes(context: &Context<'_>) -> [Option<Candidate>; 2] {
-    let (machine, supply) = (context.machine, context.machine.supply_v);
+    let (full, halved) = (amount(supply, "V"), amount(half, "V"));
+    let one = |key: &str, title: String, kind: CaptureKind, advice: Advice| {
+        let name = format!("next {}", advice.role);
+        let planned = context.capture(&name, kind, advice.voltage_v)?;
+        let addition = context.with_captures(vec![planned]);
+        Some(Candidate::new(key, title, addition).advised(advice))
+    };
+    // A plain short only where switch and magnets stand it.
     let resistance = context.design.motor().terminal_resistance_ohm;
     let needed_ohm = brake_resistor_ohm(resistance, machine.running_emf_v);
-    let resistor = needed_ohm.unwrap_or_else(|| resistor_near(2.0 * resistance));
-    let brake = |key: &str, title: String, through_ohm: f64| {
+    let through_ohm = needed_ohm.unwrap_or_else(|| resistor_near(2.0 * resistance));
+    let resistor = amount(through_ohm, "Ω");
+    let brake = |key, title, through_ohm| {
+        let kind = CaptureKind::Brake { through_ohm };
         one(
-            context,
             key,
             title,
-            context.capture("next brake", CaptureKind::Brake { through_ohm }, supply),
+            kind,
             advice::brake(machine, supply, through_ohm),
         )
     };
-    let short = || {
-        let title = format!("a short-circuit brake from {}", volts(supply));
-        brake("brake", title, 0.0)
-    };
-    let title = format!("a brake through {}", amount(resistor, "Ω"));
-    let through = brake("brake_resistor", title, resistor).map(|c| Candidate {
-        needs: Some(format!("a resistor of {}", amount(resistor, "Ω"))),
-        ..c
-    });
-    [needed_ohm.is_none().then(short).flatten(), through]
-}
-
-fn steady(context: &Context<'_>) -> Option<Candidate> {
-    let (machine, supply) = (context.machine, context.machine.supply_v);
-    one(
-        context,
-        "steady",
-        format!("steady running at {}", volts(supply)),
-        context.capture("next steady", CaptureKind::Steady, supply),
-        advice::steady(machine, supply, false),
-    )
+    let short = || brake("brake", format!("a short-circuit brake from {full}"), 0.0);
+    [
+        one(
+            "start",
+            format!("another start at {full}"),
+            CaptureKind::Start,
+            advice::start(machine, supply),
+        ),
+        one(
+            "start_half",
+            format!("a start at half the voltage, {halved}"),
+            CaptureKind::Start,
+            advice::start(machine, half),
+        ),
+        one(
+            "run_down",
+            run_down_title(context),
+            CaptureKind::RunDown,
+            advice::run_down(machine, supply),
+        ),
+        one(
+            "run_down_half",
+            format!("a run-down from half speed, {halved}"),
+            CaptureKind::RunDown,
+            advice::run_down(machine, half),
+        ),
+        needed_ohm.is_none().then(short).flatten(),
+        brake(
+            "brake_resistor",
+            format!("a brake through {resistor}"),
+            through_ohm,
+        )
+        .map(|c| c.needing(format!("a resistor of {resistor}"))),
+        one(
+            "steady",
+            format!("steady running at {full}"),
+            CaptureKind::Steady,
+            advice::steady(machine, supply, false),
+        ),
+        steady_three(context),
+        locked(context),
+        added_inertia(context),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// Says so where every recorded run-down ends early.
@@ -154,57 +118,38 @@ fn run_down_title(context: &Context<'_>) -> String {
 
 fn steady_three(context: &Context<'_>) -> Option<Candidate> {
     let supply = context.machine.supply_v;
-    let shares = [0.25, 0.5, 0.75];
-    let planned = shares
+    let volts = [0.25, 0.5, 0.75].map(|share| share * supply);
+    let planned = volts
         .iter()
-        .map(|s| {
-            context.capture(
-                &format!("next steady {:.0} %", 100.0 * s),
-                CaptureKind::Steady,
-                s * supply,
-            )
-        })
+        .enumerate()
+        .map(|(k, v)| context.capture(&format!("next steady {}", k + 1), CaptureKind::Steady, *v))
         .collect::<Option<Vec<_>>>()?;
-    let advice = advice::steady(context.machine, 0.75 * supply, false);
-    Some(Candidate {
-        key: "steady_three".into(),
-        title: format!(
-            "steady running at three voltages, {}, {} and {}",
-            amount(0.25 * supply, "V"),
-            amount(0.5 * supply, "V"),
-            amount(0.75 * supply, "V")
-        ),
-        needs: None,
-        how: None,
-        cautions: advice.cautions.clone(),
-        advice: Some(advice),
-        addition: context.with_captures(planned),
-    })
+    let [a, b, c] = volts.map(|v| amount(v, "V"));
+    let title = format!("steady running at three voltages, {a}, {b} and {c}");
+    let advice = advice::steady(context.machine, volts[2], false);
+    Some(Candidate::new("steady_three", title, context.with_captures(planned)).advised(advice))
 }
 
 fn locked(context: &Context<'_>) -> Option<Candidate> {
-    let limits = hold(context.machine);
+    let advice = advice::locked(context.machine);
     let planned = (1..=POSITIONS)
         .map(|k| {
             context.capture(
                 &format!("next locked {k}"),
                 CaptureKind::Locked,
-                limits.voltage_v,
+                advice.voltage_v,
             )
         })
         .collect::<Option<Vec<_>>>()?;
-    Some(Candidate {
-        key: "locked_rotor".into(),
-        title: format!(
-            "a step of {} onto the held rotor, {POSITIONS} positions",
-            amount(limits.voltage_v, "V")
-        ),
-        needs: Some("a collet or vice on the shaft".into()),
-        how: None,
-        cautions: hold_lines(context.machine, &limits),
-        advice: Some(advice::locked(context.machine)),
-        addition: context.with_captures(planned),
-    })
+    let title = format!(
+        "a step of {} onto the held rotor, {POSITIONS} positions",
+        amount(advice.voltage_v, "V")
+    );
+    Some(
+        Candidate::new("locked_rotor", title, context.with_captures(planned))
+            .advised(advice)
+            .needing("a collet or vice on the shaft"),
+    )
 }
 
 /// A run-down with an inertia as large as the rotor's own.
@@ -242,16 +187,16 @@ fn added_inertia(context: &Context<'_>) -> Option<Candidate> {
     advice
         .cautions
         .push("guard the disc, true it, and do not stand in its plane".into());
-    Some(Candidate {
-        key: "added_inertia".into(),
-        title: "a run-down with a known added inertia as large as the rotor's".into(),
-        needs: Some(needs),
-        how: Some(
-            "inertia of a disc: m r²/2, less its hole's; state it as added_inertia of that capture"
-                .into(),
+    Some(
+        Candidate::new(
+            "added_inertia",
+            "a run-down with a known added inertia as large as the rotor's",
+            context.with_captures(vec![planned]),
+        )
+        .advised(advice)
+        .needing(needs)
+        .how(
+            "inertia of a disc: m r²/2, less its hole's; state it as added_inertia of that capture",
         ),
-        cautions: advice.cautions.clone(),
-        advice: Some(advice),
-        addition: context.with_captures(vec![planned]),
-    })
+    )
 }

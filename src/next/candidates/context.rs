@@ -8,15 +8,11 @@ use crate::next::rig::{CaptureKind, Rig};
 
 /// Everything that candidates are made from.
 pub struct Context<'a> {
-    /// The bench.
     pub bench: &'a Bench,
-    /// Its estimate.
     pub estimate: &'a Estimate,
     /// What a further measurement would bring.
     pub design: &'a ExperimentDesign<'a>,
-    /// Simulates captures.
     pub rig: &'a Rig<'a>,
-    /// The fitted motor.
     pub machine: &'a Machine,
 }
 

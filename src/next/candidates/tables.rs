@@ -72,20 +72,21 @@ pub(super) fn list(context: &Context<'_>) -> Vec<Candidate> {
     tables
         .into_iter()
         .filter(|(_, _, points, ..)| points.len() >= 2)
-        .map(|(key, kind, points, title, needs, caution)| Candidate {
-            key: key.into(),
-            title,
-            needs: Some(needs),
-            advice: None,
-            how: Some(format!(
-                "docs/bench.md, section 8; kind = \"{}\" under [[tables]]",
-                kind.name()
-            )),
-            cautions: vec![caution.text().into()],
-            addition: Addition {
+        .map(|(key, kind, points, title, needs, caution)| {
+            let addition = Addition {
                 tables: vec![table(context, kind, &points)],
                 ..context.addition()
-            },
+            };
+            let how = format!(
+                "docs/bench.md, section 8; kind = \"{}\" under [[tables]]",
+                kind.name()
+            );
+            Candidate {
+                cautions: vec![caution.text().into()],
+                ..Candidate::new(key, title, addition)
+            }
+            .needing(needs)
+            .how(how)
         })
         .collect()
 }

@@ -1,7 +1,7 @@
 //! The answers as text.
 
-pub mod first_table;
+pub mod first;
 pub mod heat;
 pub mod numbers;
-pub mod screen;
-pub mod table;
+pub mod ranking;
+pub mod shot;

@@ -81,7 +81,7 @@ mod tests {
     #[test]
     fn a_guess_is_marked_and_a_given_number_is_not() {
         assert_eq!(
-            span(Some(Guess::range(0.5, 1.0, 2.0)), "s"),
+            span(Some(Guess::range((0.5, 1.0, 2.0))), "s"),
             "1 s (guess 500 ms to 2 s)"
         );
         assert_eq!(span(Some(Guess::given(3.0)), "A"), "3 A");

@@ -2,6 +2,6 @@
 
 pub(in crate::plot) mod axis;
 pub(in crate::plot) mod ink;
+pub(in crate::plot) mod marks;
 pub(in crate::plot) mod panel;
 pub(in crate::plot) mod picture;
-pub(in crate::plot) mod surface;

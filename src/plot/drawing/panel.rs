@@ -2,13 +2,18 @@
 
 use super::axis::Axis;
 use super::ink::{self, Ink};
-use super::surface::{At, DOTTED, Dash, Side, Surface};
-use crate::plot::error::PlotError;
+use super::marks::{At, DOTTED, Dash, Marks, Side, width_of};
+use super::picture::WIDTH;
 
 /// Sizes of letters in points.
-pub(in crate::plot) const SMALL: f64 = 11.0;
-/// Height of the key over a chart.
+const SMALL: f64 = 11.0;
+/// Height of the key over a chart, and room for it.
 const KEY: f64 = 18.0;
+const ABOVE: f64 = 24.0;
+/// Room for numbers and name under a chart, left of it, and right of it without and with a scale there.
+const BELOW: f64 = 40.0;
+const LEFT: f64 = 78.0;
+const RIGHT: (f64, f64) = (24.0, 78.0);
 
 /// Something drawn in a chart.
 pub(in crate::plot) struct Layer<'a> {
@@ -22,15 +27,30 @@ pub(in crate::plot) struct Layer<'a> {
 }
 
 pub(in crate::plot) enum Shape<'a> {
-    Line {
-        y: &'a [f64],
-        width: f64,
-        dash: Dash,
-    },
+    Line(&'a [f64], f64, Dash),
     /// Between two curves.
-    Band { low: &'a [f64], high: &'a [f64] },
+    Band(&'a [f64], &'a [f64]),
     /// Dots with a word over each.
-    Dots { y: &'a [f64], words: &'a [String] },
+    Dots(&'a [f64], &'a [String]),
+}
+
+impl<'a> Layer<'a> {
+    pub fn new(x: &'a [f64], shape: Shape<'a>, ink: Ink) -> Layer<'a> {
+        Layer {
+            x,
+            shape,
+            ink,
+            right: false,
+            label: None,
+        }
+    }
+
+    pub fn named(self, label: &'a str) -> Layer<'a> {
+        Layer {
+            label: Some(label),
+            ..self
+        }
+    }
 }
 
 /// One chart.
@@ -51,172 +71,170 @@ pub(in crate::plot) struct Panel<'a> {
     pub right_ink: Ink,
 }
 
+impl<'a> Panel<'a> {
+    /// Layers on two scales, with the name of the lower one.
+    pub fn new(x: Axis, left: Axis, below: &'a str, layers: Vec<Layer<'a>>) -> Panel<'a> {
+        Panel {
+            x,
+            left,
+            right: None,
+            layers,
+            cuts: Vec::new(),
+            marks: Vec::new(),
+            levels: Vec::new(),
+            below: Some(below),
+            left_ink: ink::QUIET,
+            right_ink: ink::QUIET,
+        }
+    }
+}
+
 /// The place of a chart in the picture: left, top, right, bottom of the plotting area.
 #[derive(Clone, Copy, Debug)]
-pub(in crate::plot) struct Frame {
-    pub left: f64,
-    pub top: f64,
-    pub right: f64,
-    pub bottom: f64,
+struct Frame {
+    left: f64,
+    top: f64,
+    right: f64,
+    bottom: f64,
 }
 
 impl Frame {
+    /// Place of an x value, which need not be on the scale.
+    fn across(&self, panel: &Panel, x: f64) -> f64 {
+        self.left + panel.x.share(x) * (self.right - self.left)
+    }
+
     fn place(&self, panel: &Panel, right: bool, x: f64, y: f64) -> At {
         let scale = match (&panel.right, right) {
             (Some(scale), true) => scale,
             _ => &panel.left,
         };
-        let share = panel.x.share(x);
-        if !(-1e-9..=1.0 + 1e-9).contains(&share) {
+        if !(-1e-9..=1.0 + 1e-9).contains(&panel.x.share(x)) {
             return (f64::NAN, f64::NAN);
         }
         // What lies beyond the scale is drawn at its end.
         let up = scale.share(y);
         let up = if up.is_nan() { up } else { up.clamp(0.0, 1.0) };
         (
-            self.left + share * (self.right - self.left),
+            self.across(panel, x),
             self.bottom - up * (self.bottom - self.top),
         )
     }
+
+    fn upright(&self, marks: &mut Marks, x: f64, ink: Ink, width: f64, dash: Dash) {
+        marks.line(&[(x, self.top), (x, self.bottom)], ink, width, dash);
+    }
 }
 
-/// Draws a chart whose plotting area lies in `frame`; the key is above it, numbers around it.
-pub(in crate::plot) fn draw(
-    surface: &mut dyn Surface,
-    panel: &Panel,
-    frame: Frame,
-) -> Result<(), PlotError> {
-    grid(surface, panel, frame)?;
-    for &(from, to) in &panel.cuts {
-        hatch(surface, panel, frame, (from, to))?;
+/// Draws a chart from `top` on, its key above a plotting area of this height; gives how high it is altogether.
+pub(in crate::plot) fn draw(marks: &mut Marks, panel: &Panel, top: f64, height: f64) -> f64 {
+    let beside = if panel.right.is_some() {
+        RIGHT.1
+    } else {
+        RIGHT.0
+    };
+    let frame = Frame {
+        left: LEFT,
+        top: top + ABOVE,
+        right: WIDTH - beside,
+        bottom: top + ABOVE + height,
+    };
+    grid(marks, panel, frame);
+    for &cut in &panel.cuts {
+        hatch(marks, panel, frame, cut);
     }
     for &level in &panel.levels {
         let places = [panel.x.from, panel.x.to].map(|x| frame.place(panel, false, x, level));
-        surface.line(&places, ink::QUIET, 0.8, Some((5.0, 4.0)))?;
+        marks.line(&places, ink::QUIET, 0.8, Some((5.0, 4.0)));
     }
     for layer in &panel.layers {
-        draw_layer(surface, panel, frame, layer)?;
+        draw_layer(marks, panel, frame, layer);
     }
-    marks(surface, panel, frame)?;
-    key(surface, panel, frame)
+    instants(marks, panel, frame);
+    key(marks, panel, frame);
+    ABOVE + height + panel.below.map_or(0.0, |_| BELOW)
 }
 
-fn grid(surface: &mut dyn Surface, panel: &Panel, frame: Frame) -> Result<(), PlotError> {
+fn grid(marks: &mut Marks, panel: &Panel, frame: Frame) {
     let (width, height) = (frame.right - frame.left, frame.bottom - frame.top);
     for (value, label) in panel.x.ticks((width / 85.0) as usize) {
-        let x = frame.left + panel.x.share(value) * width;
-        surface.line(&[(x, frame.top), (x, frame.bottom)], ink::GRID, 0.5, None)?;
+        let x = frame.across(panel, value);
+        frame.upright(marks, x, ink::GRID, 0.5, None);
         if panel.below.is_some() {
-            surface.word(
+            marks.word(
                 &label,
                 (x, frame.bottom + 11.0),
                 SMALL,
                 Side::Centre,
                 ink::QUIET,
-            )?;
+            );
         }
     }
     if let Some(name) = panel.below.filter(|name| !name.is_empty()) {
-        let middle = 0.5 * (frame.left + frame.right);
-        surface.word(
-            name,
-            (middle, frame.bottom + 27.0),
-            SMALL,
-            Side::Centre,
-            ink::QUIET,
-        )?;
+        let middle = (0.5 * (frame.left + frame.right), frame.bottom + 27.0);
+        marks.word(name, middle, SMALL, Side::Centre, ink::QUIET);
     }
     let most = ((height / 30.0) as usize).max(2);
     for (value, label) in panel.left.ticks(most) {
         let y = frame.bottom - panel.left.share(value) * height;
-        surface.line(&[(frame.left, y), (frame.right, y)], ink::GRID, 0.5, None)?;
-        surface.word(
+        marks.line(&[(frame.left, y), (frame.right, y)], ink::GRID, 0.5, None);
+        marks.word(
             &label,
             (frame.left - 7.0, y),
             SMALL,
             Side::Right,
             panel.left_ink,
-        )?;
+        );
     }
-    for (value, label) in panel.right.iter().flat_map(|axis| axis.ticks(most)) {
-        let share = panel.right.as_ref().map_or(0.0, |axis| axis.share(value));
-        let y = frame.bottom - share * height;
-        surface.word(
-            &label,
-            (frame.right + 7.0, y),
-            SMALL,
-            Side::Left,
-            panel.right_ink,
-        )?;
+    if let Some(axis) = &panel.right {
+        for (value, label) in axis.ticks(most) {
+            let at = (frame.right + 7.0, frame.bottom - axis.share(value) * height);
+            marks.word(&label, at, SMALL, Side::Left, panel.right_ink);
+        }
     }
-    Ok(())
 }
 
-fn draw_layer(
-    surface: &mut dyn Surface,
-    panel: &Panel,
-    frame: Frame,
-    layer: &Layer,
-) -> Result<(), PlotError> {
-    let place = |x: f64, y: f64| frame.place(panel, layer.right, x, y);
-    match &layer.shape {
-        Shape::Line { y, width, dash } => {
-            let places: Vec<At> = layer.x.iter().zip(*y).map(|(x, y)| place(*x, *y)).collect();
-            surface.line(&places, layer.ink, *width, *dash)
-        }
-        Shape::Band { low, high } => {
-            let ends: Vec<(At, At)> = layer
-                .x
-                .iter()
-                .zip(low.iter().zip(*high))
-                .map(|(x, (low, high))| (place(*x, *low), place(*x, *high)))
-                .collect();
+fn draw_layer(marks: &mut Marks, panel: &Panel, frame: Frame, layer: &Layer) {
+    let places = |y: &[f64]| -> Vec<At> {
+        let pairs = layer.x.iter().zip(y);
+        pairs
+            .map(|(x, y)| frame.place(panel, layer.right, *x, *y))
+            .collect()
+    };
+    match layer.shape {
+        Shape::Line(y, width, dash) => marks.line(&places(y), layer.ink, width, dash),
+        Shape::Band(low, high) => {
+            let ends: Vec<(At, At)> = places(low).into_iter().zip(places(high)).collect();
             let whole = |(a, b): &(At, At)| a.0.is_finite() && a.1.is_finite() && b.1.is_finite();
             for run in ends.split(|pair| !whole(pair)) {
-                let outline: Vec<At> = run
-                    .iter()
-                    .map(|pair| pair.1)
-                    .chain(run.iter().rev().map(|pair| pair.0))
-                    .collect();
-                surface.area(&outline, layer.ink)?;
+                let upper = run.iter().map(|pair| pair.1);
+                let lower = run.iter().rev().map(|pair| pair.0);
+                marks.area(upper.chain(lower).collect(), layer.ink);
             }
-            Ok(())
         }
-        Shape::Dots { y, words } => {
+        Shape::Dots(y, words) => {
             let mut free = f64::NEG_INFINITY;
-            for ((x, y), word) in layer.x.iter().zip(*y).zip(*words) {
-                let at = place(*x, *y);
-                if !(at.0.is_finite() && at.1.is_finite()) {
-                    continue;
-                }
-                surface.dot(at, 3.5, ink::PAPER, layer.ink)?;
-                let half = 0.5 * surface.width_of(word, SMALL);
+            let seen = places(y).into_iter().zip(words);
+            for (at, word) in seen.filter(|(at, _)| at.0.is_finite() && at.1.is_finite()) {
+                marks.dot(at, 3.5, ink::PAPER, layer.ink);
+                let half = 0.5 * width_of(word, SMALL);
                 // A word that would run into the one before is left out.
                 if at.0 - half > free {
                     let above = (at.1 - 11.0).max(frame.top + 7.0);
-                    surface.word(word, (at.0, above), SMALL, Side::Centre, ink::TEXT)?;
+                    marks.word(word, (at.0, above), SMALL, Side::Centre, ink::TEXT);
                     free = at.0 + half + 3.0;
                 }
             }
-            Ok(())
         }
     }
 }
 
 /// Slanted lines over a stretch of the plotting area.
-fn hatch(
-    surface: &mut dyn Surface,
-    panel: &Panel,
-    frame: Frame,
-    (from, to): (f64, f64),
-) -> Result<(), PlotError> {
-    let at = |x: f64| {
-        let share = panel.x.share(x).clamp(0.0, 1.0);
-        frame.left + share * (frame.right - frame.left)
-    };
+fn hatch(marks: &mut Marks, panel: &Panel, frame: Frame, (from, to): (f64, f64)) {
     if to < panel.x.from || from > panel.x.to {
-        return Ok(());
+        return;
     }
+    let at = |x: f64| frame.across(panel, x).clamp(frame.left, frame.right);
     let (left, right) = (at(from), at(to).max(at(from) + 1.5));
     let height = frame.bottom - frame.top;
     let mut start = ((left - height) / 7.0).floor() * 7.0;
@@ -224,57 +242,43 @@ fn hatch(
         let (first, last) = ((left - start).max(0.0), (right - start).min(height));
         if last > first {
             let ends = [first, last].map(|t| (start + t, frame.bottom - t));
-            surface.line(&ends, ink::CUT, 0.6, None)?;
+            marks.line(&ends, ink::CUT, 0.6, None);
         }
         start += 7.0;
     }
-    Ok(())
 }
 
 /// Upright lines; words that would run into the one before are left out.
-fn marks(surface: &mut dyn Surface, panel: &Panel, frame: Frame) -> Result<(), PlotError> {
+fn instants(marks: &mut Marks, panel: &Panel, frame: Frame) {
     let mut free = f64::NEG_INFINITY;
-    for &(at, word) in &panel.marks {
-        let share = panel.x.share(at);
-        if !(0.0..=1.0).contains(&share) {
-            continue;
-        }
-        let x = frame.left + share * (frame.right - frame.left);
-        surface.line(
-            &[(x, frame.top), (x, frame.bottom)],
-            ink::QUIET,
-            0.8,
-            DOTTED,
-        )?;
-        let width = surface.width_of(word, SMALL);
-        let begin = if x + 4.0 + width > frame.right {
-            x - 4.0 - width
-        } else {
-            x + 4.0
-        };
+    let seen = panel.marks.iter();
+    for &(at, word) in seen.filter(|(at, _)| (0.0..=1.0).contains(&panel.x.share(*at))) {
+        let x = frame.across(panel, at);
+        frame.upright(marks, x, ink::QUIET, 0.8, DOTTED);
+        let width = width_of(word, SMALL);
+        let fits = x + 4.0 + width <= frame.right;
+        let begin = if fits { x + 4.0 } else { x - 4.0 - width };
         if begin >= free {
-            surface.word(word, (begin, frame.top + 7.0), SMALL, Side::Left, ink::TEXT)?;
+            marks.word(word, (begin, frame.top + 7.0), SMALL, Side::Left, ink::TEXT);
             free = begin + width + 6.0;
         }
     }
-    Ok(())
 }
 
-fn key(surface: &mut dyn Surface, panel: &Panel, frame: Frame) -> Result<(), PlotError> {
+fn key(marks: &mut Marks, panel: &Panel, frame: Frame) {
     let mut x = frame.left;
     let y = frame.top - 0.5 * KEY;
     for layer in &panel.layers {
         let Some(label) = layer.label else { continue };
         let end = x + 22.0;
         match layer.shape {
-            Shape::Line { width, dash, .. } => {
-                surface.line(&[(x, y), (end, y)], layer.ink, width.max(1.2), dash)?;
+            Shape::Line(_, width, dash) => {
+                marks.line(&[(x, y), (end, y)], layer.ink, width.max(1.2), dash);
             }
-            Shape::Band { .. } => surface.rectangle((x, y - 4.0), (end, y + 4.0), layer.ink)?,
-            Shape::Dots { .. } => surface.dot((x + 11.0, y), 3.5, ink::PAPER, layer.ink)?,
+            Shape::Band(..) => marks.rectangle((x, y - 4.0), (end, y + 4.0), layer.ink),
+            Shape::Dots(..) => marks.dot((x + 11.0, y), 3.5, ink::PAPER, layer.ink),
         }
-        surface.word(label, (end + 5.0, y), SMALL, Side::Left, ink::QUIET)?;
-        x = end + 5.0 + surface.width_of(label, SMALL) + 18.0;
+        marks.word(label, (end + 5.0, y), SMALL, Side::Left, ink::QUIET);
+        x = end + 5.0 + width_of(label, SMALL) + 18.0;
     }
-    Ok(())
 }

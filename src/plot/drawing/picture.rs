@@ -1,7 +1,8 @@
 //! A picture and its two files: SVG, and the same painted as PNG.
 
 use super::ink;
-use super::surface::{Canvas, PIXELS, Side, Surface, fitting, two_lines};
+use super::marks::{Marks, PIXELS, Side, fitting, shown, two_lines};
+use super::panel::{self, Panel};
 use crate::plot::error::PlotError;
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
 
@@ -10,16 +11,15 @@ pub(in crate::plot) const WIDTH: f64 = 900.0;
 /// Height of title and subtitle.
 pub(in crate::plot) const HEAD: f64 = 68.0;
 /// Height of the last line.
-pub(in crate::plot) const FOOT: f64 = 26.0;
+const FOOT: f64 = 26.0;
 /// In every SVG picture, by which one of ours is known again.
 pub(in crate::plot) const SVG_MARK: &str = "<metadata>rundown plot";
 /// Value of the text chunk `Software` in every PNG picture.
 pub(in crate::plot) const PNG_SOFTWARE: &str = "rundown plot";
 
-type Paint<'a> = Box<dyn Fn(&mut dyn Surface) -> Result<(), PlotError> + 'a>;
-
-/// A picture that can be painted on any surface.
-pub struct Picture<'a> {
+/// Words around marks; texts from files are shown as text.
+#[derive(Default)]
+pub struct Picture {
     /// Name of its files, without their ending.
     pub name: String,
     pub(in crate::plot) title: String,
@@ -30,37 +30,61 @@ pub struct Picture<'a> {
     pub(in crate::plot) origin: String,
     /// Between head and foot, in points.
     pub(in crate::plot) height: f64,
-    pub(in crate::plot) paint: Paint<'a>,
+    pub(in crate::plot) marks: Marks,
 }
 
-impl Picture<'_> {
-    fn size(&self) -> (u32, u32) {
-        let pixels = |points: f64| (points * PIXELS).round() as u32;
-        (pixels(WIDTH), pixels(self.whole_height()))
+impl Picture {
+    /// Charts of these heights under each other; the words are still missing.
+    pub(in crate::plot) fn of_charts(charts: &[(Panel, f64)]) -> Picture {
+        let mut picture = Picture::default();
+        for (chart, height) in charts {
+            picture.height +=
+                panel::draw(&mut picture.marks, chart, HEAD + picture.height, *height);
+        }
+        picture
     }
 
     fn whole_height(&self) -> f64 {
         HEAD + self.height + FOOT
     }
 
+    fn size(&self) -> (u32, u32) {
+        let pixels = |points: f64| (points * PIXELS).round() as u32;
+        (pixels(WIDTH), pixels(self.whole_height()))
+    }
+
     fn paint_on<DB: DrawingBackend>(&self, backend: DB, bitmap: bool) -> Result<(), PlotError> {
         let area = backend.into_drawing_area();
-        let mut canvas = Canvas::new(&area, bitmap)?;
-        canvas.rectangle((0.0, 0.0), (WIDTH, self.whole_height()), ink::PAPER)?;
+        let mut around = Marks::default();
+        around.rectangle((0.0, 0.0), (WIDTH, self.whole_height()), ink::PAPER);
+        let mut line = |text: &str, y: f64, size: f64, ink| {
+            around.word(text, (20.0, y), size, Side::Left, ink);
+        };
         let room = WIDTH - 40.0;
-        let title = fitting(&canvas, &self.title, 16.0, room);
-        canvas.word(&title, (20.0, 20.0), 16.0, Side::Left, ink::TEXT)?;
-        for (k, line) in two_lines(&canvas, &self.subtitle, 11.5, room)
+        line(
+            &fitting(&shown(&self.title), 16.0, room),
+            20.0,
+            16.0,
+            ink::TEXT,
+        );
+        for (k, text) in two_lines(&shown(&self.subtitle), 11.5, room)
             .iter()
             .enumerate()
         {
-            let place = (20.0, 40.0 + 15.0 * k as f64);
-            canvas.word(line, place, 11.5, Side::Left, ink::QUIET)?;
+            line(text, 40.0 + 15.0 * k as f64, 11.5, ink::QUIET);
         }
-        (self.paint)(&mut canvas)?;
-        let foot = (20.0, self.whole_height() - 0.5 * FOOT);
-        let origin = fitting(&canvas, &self.origin, 10.0, room);
-        canvas.word(&origin, foot, 10.0, Side::Left, ink::QUIET)?;
+        around.paint(&area, bitmap)?;
+        self.marks.paint(&area, bitmap)?;
+        let mut foot = Marks::default();
+        let at = (20.0, self.whole_height() - 0.5 * FOOT);
+        foot.word(
+            &fitting(&shown(&self.origin), 10.0, room),
+            at,
+            10.0,
+            Side::Left,
+            ink::QUIET,
+        );
+        foot.paint(&area, bitmap)?;
         area.present().map_err(|e| PlotError::Draw(e.to_string()))
     }
 
@@ -101,7 +125,7 @@ impl Picture<'_> {
         encoder.set_depth(png::BitDepth::Eight);
         encoder.add_text_chunk("Software".into(), PNG_SOFTWARE.into())?;
         // An international chunk, since titles hold names from files.
-        encoder.add_itxt_chunk("Title".into(), self.title.clone())?;
+        encoder.add_itxt_chunk("Title".into(), shown(&self.title))?;
         let mut writer = encoder.write_header()?;
         writer.write_image_data(&pixels)?;
         writer.finish()?;
@@ -111,48 +135,25 @@ impl Picture<'_> {
 
 /// Text as XML may hold it: marks escaped, characters that XML 1.0 (section 2.2) forbids left out.
 fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '&' => out.push_str("&amp;"),
-            '"' => out.push_str("&quot;"),
-            _ => out.push(clean(letter)),
-        }
-    }
-    out
-}
-
-/// A character that every XML reader and every line of a picture takes.
-fn clean(letter: char) -> char {
-    match letter {
-        '\u{fffe}' | '\u{ffff}' => '\u{fffd}',
-        _ if letter.is_control() => '\u{fffd}',
-        _ => letter,
-    }
-}
-
-/// A text from a file as a picture may show it.
-pub(in crate::plot) fn shown(text: &str) -> String {
-    text.chars().map(clean).collect()
+    let text = shown(text).replace('&', "&amp;").replace('<', "&lt;");
+    text.replace('>', "&gt;").replace('"', "&quot;")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn odd() -> Picture<'static> {
+    fn odd() -> Picture {
+        let mut marks = Marks::default();
+        marks.line(&[(0.0, 60.0), (100.0, 90.0)], ink::VOLTAGE, 1.0, None);
         Picture {
             name: "odd".into(),
-            title: shown("</svg><script>alert(1)</script>\u{1}\u{ffff}"),
-            subtitle: shown("\" & ' \u{0}"),
+            title: "</svg><script>alert(1)</script>\u{1}\u{ffff}".into(),
+            subtitle: "\" & ' \u{0}".into(),
             description: "<b>&".into(),
             origin: "test".into(),
             height: 40.0,
-            paint: Box::new(|surface| {
-                surface.line(&[(0.0, 60.0), (100.0, 90.0)], ink::VOLTAGE, 1.0, None)
-            }),
+            marks,
         }
     }
 

@@ -1,87 +1,91 @@
 //! A capture: voltage, current and residuals on one time axis; the first milliseconds of a start on their own.
 
-use super::frame::LEFT;
 use crate::plot::drawing::axis::Axis;
-use crate::plot::drawing::ink;
-use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
-use crate::plot::drawing::surface::{DASHED, DOTTED};
-use crate::report::context::{CaptureView, Envelope, Inset, ModelCurve, TraceView};
+use crate::plot::drawing::ink::{self, Ink};
+use crate::plot::drawing::marks::{DASHED, DOTTED};
+use crate::plot::drawing::panel::{Layer, Panel, Shape};
+use crate::plot::drawing::picture::Picture;
+use crate::report::context::{CaptureView, Envelope, Inset, ModelCurve};
 
-const RIGHT: f64 = WIDTH - 24.0;
-/// Key above and plotting area of a channel's chart.
+/// Heights of the charts.
 const CHANNEL: f64 = 190.0;
 const RESIDUAL: f64 = 110.0;
-const KEY: f64 = 24.0;
-/// Numbers and name under the last chart.
-const UNDER: f64 = 40.0;
+const BEGINNING: f64 = 300.0;
 /// Residuals beyond are drawn at the edge.
 const MOST_RESIDUAL: f64 = 6.0;
 
-/// Title and subtitle of a capture.
-fn head(view: &CaptureView) -> (String, String) {
-    (
-        shown(&format!("{} ({})", view.name, view.role)),
-        shown(&format!("{}, {} samples", view.file, view.rows)),
-    )
-}
-
 /// The whole record.
-pub(in crate::plot) fn capture<'a>(
-    view: &'a CaptureView,
-    name: String,
-    origin: &str,
-) -> Picture<'a> {
-    let channels =
-        usize::from(view.trace.voltage_v.is_some()) + usize::from(view.trace.current_a.is_some());
-    let residual = view.voltage_model.is_some() || view.current_model.is_some();
-    let (title, mut subtitle) = head(view);
-    if !residual {
+pub(in crate::plot) fn capture(view: &CaptureView, name: String, origin: &str) -> Picture {
+    let x = time_axis(&view.trace.time_s);
+    let models = [
+        (view.voltage_model.as_ref(), ink::VOLTAGE, "voltage"),
+        (view.current_model.as_ref(), ink::CURRENT, "current"),
+    ];
+    let envelopes = [(&view.trace.voltage_v, "V"), (&view.trace.current_a, "A")];
+    let labels = models.map(|(.., name)| {
+        (
+            format!("{name}, mean of each bin"),
+            format!("residual of the {name}"),
+        )
+    });
+    let mut charts = Vec::new();
+    for (((envelope, unit), (model, ink, _)), label) in
+        envelopes.into_iter().zip(models).zip(&labels)
+    {
+        if let Some(envelope) = envelope {
+            let mut layers = recorded(&view.trace.time_s, envelope, ink, &label.0);
+            layers.extend(model.into_iter().flat_map(|m| model_layers(m, "model")));
+            let chart = Panel {
+                marks: marks(view),
+                left_ink: ink,
+                ..Panel::new(x.clone(), axis(envelope, unit), "", layers)
+            };
+            charts.push((chart, CHANNEL));
+        }
+    }
+    let residuals: Vec<Layer> = models
+        .into_iter()
+        .zip(&labels)
+        .filter_map(|((model, ink, _), label)| {
+            let model = model?;
+            let shape = Shape::Line(&model.residual, 1.0, None);
+            Some(Layer::new(&model.time_s, shape, ink).named(&label.1))
+        })
+        .collect();
+    let mut subtitle = subtitle(view);
+    if residuals.is_empty() {
         subtitle += "; no model is drawn with it";
+    } else {
+        let models = models.into_iter().filter_map(|(model, ..)| model);
+        let largest = models
+            .flat_map(|model| &model.residual)
+            .filter(|r| r.is_finite())
+            .fold(3.0, |most: f64, r| most.max(r.abs()))
+            .min(MOST_RESIDUAL);
+        let chart = Panel {
+            levels: vec![-2.0, 0.0, 2.0],
+            ..Panel::new(x, Axis::linear(-largest, largest, ""), "", residuals)
+        };
+        charts.push((chart, RESIDUAL));
+    }
+    let last = charts.len().saturating_sub(1);
+    for (k, (chart, _)) in charts.iter_mut().enumerate() {
+        chart.cuts = cuts(view);
+        // The charts share the axis under the last.
+        chart.below = (k == last).then_some("time");
     }
     Picture {
         name,
-        title,
+        title: format!("{} ({})", view.name, view.role),
         subtitle,
         description: view.description.clone(),
         origin: origin.to_owned(),
-        height: channels as f64 * (KEY + CHANNEL)
-            + if residual { KEY + RESIDUAL } else { 0.0 }
-            + UNDER,
-        paint: Box::new(move |surface| {
-            let x = time_axis(&view.trace.time_s);
-            let mut top = HEAD;
-            let mut charts: Vec<(Panel, f64)> = Vec::new();
-            for (voltage, envelope, model) in [
-                (true, &view.trace.voltage_v, &view.voltage_model),
-                (false, &view.trace.current_a, &view.current_model),
-            ] {
-                if let Some(envelope) = envelope {
-                    charts.push((
-                        channel(view, &x, voltage, envelope, model.as_ref()),
-                        CHANNEL,
-                    ));
-                }
-            }
-            if residual {
-                charts.push((residuals(view, &x), RESIDUAL));
-            }
-            if let Some(last) = charts.last_mut() {
-                last.0.below = Some("time");
-            }
-            for (chart, height) in &charts {
-                let frame = Frame {
-                    left: LEFT,
-                    top: top + KEY,
-                    right: RIGHT,
-                    bottom: top + KEY + height,
-                };
-                panel::draw(surface, chart, frame)?;
-                top = frame.bottom;
-            }
-            Ok(())
-        }),
+        ..Picture::of_charts(&charts)
     }
+}
+
+fn subtitle(view: &CaptureView) -> String {
+    format!("{}, {} samples", view.file, view.rows)
 }
 
 fn time_axis(times: &[f64]) -> Axis {
@@ -91,220 +95,88 @@ fn time_axis(times: &[f64]) -> Axis {
     Axis::linear(first, if last > first { last } else { first + 1.0 }, "s")
 }
 
-fn channel<'a>(
-    view: &'a CaptureView,
-    x: &Axis,
-    voltage: bool,
-    envelope: &'a Envelope,
-    model: Option<&'a ModelCurve>,
-) -> Panel<'a> {
-    let (colour, unit, label) = if voltage {
-        (ink::VOLTAGE, "V", "voltage, mean of each bin")
-    } else {
-        (ink::CURRENT, "A", "current, mean of each bin")
-    };
-    let times = &view.trace.time_s;
-    let mut layers = vec![
-        Layer {
-            x: times,
-            shape: Shape::Band {
-                low: &envelope.least,
-                high: &envelope.most,
-            },
-            ink: colour.pale(0.28),
-            right: false,
-            label: None,
-        },
-        Layer {
-            x: times,
-            shape: Shape::Line {
-                y: &envelope.mean,
-                width: 1.2,
-                dash: None,
-            },
-            ink: colour,
-            right: false,
-            label: Some(label),
-        },
-        Layer {
-            x: &[],
-            shape: Shape::Band {
-                low: &[],
-                high: &[],
-            },
-            ink: colour.pale(0.28),
-            right: false,
-            label: Some("lowest to highest sample"),
-        },
-    ];
-    layers.extend(model.into_iter().flat_map(|m| model_layers(m, "model")));
-    Panel {
-        x: x.clone(),
-        left: Axis::around(envelope.least.iter().chain(&envelope.most).copied(), unit),
-        right: None,
-        layers,
-        cuts: view.cuts.iter().map(|c| (c.from_s, c.to_s)).collect(),
-        marks: marks(view),
-        levels: Vec::new(),
-        below: None,
-        left_ink: colour,
-        right_ink: colour,
-    }
+fn axis(envelope: &Envelope, unit: &str) -> Axis {
+    Axis::around(envelope.least.iter().chain(&envelope.most).copied(), unit)
+}
+
+/// Mean of each bin over the band from its lowest to its highest sample.
+fn recorded<'a>(times: &'a [f64], of: &'a Envelope, ink: Ink, label: &'a str) -> Vec<Layer<'a>> {
+    let pale = ink.pale(0.28);
+    vec![
+        Layer::new(times, Shape::Band(&of.least, &of.most), pale),
+        Layer::new(times, Shape::Line(&of.mean, 1.2, None), ink).named(label),
+        Layer::new(&[], Shape::Band(&[], &[]), pale).named("lowest to highest sample"),
+    ]
 }
 
 fn marks(view: &CaptureView) -> Vec<(f64, &str)> {
-    view.instants
-        .iter()
-        .map(|i| (i.time_s, i.name.as_str()))
-        .collect()
+    let instants = view.instants.iter();
+    instants.map(|i| (i.time_s, i.name.as_str())).collect()
+}
+
+fn cuts(view: &CaptureView) -> Vec<(f64, f64)> {
+    view.cuts.iter().map(|c| (c.from_s, c.to_s)).collect()
 }
 
 /// The model's band and its dashed line.
 fn model_layers<'a>(model: &'a ModelCurve, label: &'a str) -> [Layer<'a>; 2] {
+    let band = Shape::Band(&model.lower, &model.upper);
+    let line = Shape::Line(&model.value, 1.4, DASHED);
     [
-        Layer {
-            x: &model.time_s,
-            shape: Shape::Band {
-                low: &model.lower,
-                high: &model.upper,
-            },
-            ink: ink::MODEL.pale(0.16),
-            right: false,
-            label: None,
-        },
-        Layer {
-            x: &model.time_s,
-            shape: Shape::Line {
-                y: &model.value,
-                width: 1.4,
-                dash: DASHED,
-            },
-            ink: ink::MODEL,
-            right: false,
-            label: Some(label),
-        },
+        Layer::new(&model.time_s, band, ink::MODEL.pale(0.16)),
+        Layer::new(&model.time_s, line, ink::MODEL).named(label),
     ]
 }
 
-fn residuals<'a>(view: &'a CaptureView, x: &Axis) -> Panel<'a> {
-    let both = [
-        (&view.voltage_model, ink::VOLTAGE, "residual of the voltage"),
-        (&view.current_model, ink::CURRENT, "residual of the current"),
-    ];
-    let largest = both
-        .iter()
-        .filter_map(|(model, ..)| model.as_ref())
-        .flat_map(|model| &model.residual)
-        .filter(|r| r.is_finite())
-        .fold(3.0, |most: f64, r| most.max(r.abs()))
-        .min(MOST_RESIDUAL);
-    Panel {
-        x: x.clone(),
-        left: Axis::linear(-largest, largest, ""),
-        right: None,
-        layers: both
-            .into_iter()
-            .filter_map(|(model, ink, label)| Some((model.as_ref()?, ink, label)))
-            .map(|(model, ink, label)| Layer {
-                x: &model.time_s,
-                shape: Shape::Line {
-                    y: &model.residual,
-                    width: 1.0,
-                    dash: None,
-                },
-                ink,
-                right: false,
-                label: Some(label),
-            })
-            .collect(),
-        cuts: view.cuts.iter().map(|c| (c.from_s, c.to_s)).collect(),
-        marks: Vec::new(),
-        levels: vec![-2.0, 0.0, 2.0],
-        below: None,
-        left_ink: ink::QUIET,
-        right_ink: ink::QUIET,
-    }
-}
-
 /// The first milliseconds, current on the left scale and voltage on the right.
-pub(in crate::plot) fn beginning<'a>(
-    view: &'a CaptureView,
-    inset: &'a Inset,
+pub(in crate::plot) fn beginning(
+    view: &CaptureView,
+    inset: &Inset,
     name: String,
     origin: &str,
-) -> Picture<'a> {
-    let (title, subtitle) = head(view);
+) -> Picture {
+    let trace = &inset.trace;
+    let mut layers = Vec::new();
+    let mut scales = Vec::new();
+    if let Some(envelope) = &trace.current_a {
+        scales.push((axis(envelope, "A"), ink::CURRENT));
+    }
+    if let Some(envelope) = &trace.voltage_v {
+        let line = Shape::Line(&envelope.mean, 1.3, DOTTED);
+        layers.push(Layer {
+            right: !scales.is_empty(),
+            ..Layer::new(&trace.time_s, line, ink::VOLTAGE).named("voltage")
+        });
+        scales.push((axis(envelope, "V"), ink::VOLTAGE));
+    }
+    if let Some(envelope) = &trace.current_a {
+        let line = Shape::Line(&envelope.mean, 1.3, None);
+        layers.push(Layer::new(&trace.time_s, line, ink::CURRENT).named("current"));
+        let model = view.current_model.iter();
+        layers.extend(model.flat_map(|m| model_layers(m, "model of the current")));
+    }
+    let mut scales = scales.into_iter();
+    let empty = || (Axis::linear(0.0, 1.0, ""), ink::VOLTAGE);
+    let (left, left_ink) = scales.next().unwrap_or_else(empty);
+    let chart = Panel {
+        right: scales.next().map(|scale| scale.0),
+        cuts: cuts(view),
+        marks: marks(view),
+        left_ink,
+        right_ink: ink::VOLTAGE,
+        ..Panel::new(
+            Axis::linear(inset.from_s, inset.to_s, "s"),
+            left,
+            "time",
+            layers,
+        )
+    };
     Picture {
         name,
-        title: format!("{title}, its first milliseconds"),
-        subtitle,
+        title: format!("{} ({}), its first milliseconds", view.name, view.role),
+        subtitle: subtitle(view),
         description: inset.description.clone(),
         origin: origin.to_owned(),
-        height: KEY + 300.0 + UNDER,
-        paint: Box::new(move |surface| {
-            let frame = Frame {
-                left: LEFT,
-                top: HEAD + KEY,
-                right: RIGHT - 50.0,
-                bottom: HEAD + KEY + 300.0,
-            };
-            panel::draw(surface, &first(view, inset), frame)
-        }),
-    }
-}
-
-fn first<'a>(view: &'a CaptureView, inset: &'a Inset) -> Panel<'a> {
-    let TraceView {
-        time_s,
-        voltage_v,
-        current_a,
-    } = &inset.trace;
-    let both = current_a.is_some();
-    let mut layers = Vec::new();
-    let curve = |envelope: &'a Envelope, ink, dash, right, label| Layer {
-        x: time_s,
-        shape: Shape::Line {
-            y: &envelope.mean,
-            width: 1.3,
-            dash,
-        },
-        ink,
-        right,
-        label: Some(label),
-    };
-    if let Some(envelope) = voltage_v {
-        layers.push(curve(envelope, ink::VOLTAGE, DOTTED, both, "voltage"));
-    }
-    if let Some(envelope) = current_a {
-        layers.push(curve(envelope, ink::CURRENT, None, false, "current"));
-        layers.extend(
-            view.current_model
-                .iter()
-                .flat_map(|m| model_layers(m, "model of the current")),
-        );
-    }
-    let scale = |envelope: &Envelope, unit| {
-        Axis::around(envelope.least.iter().chain(&envelope.most).copied(), unit)
-    };
-    let (voltage, current) = (
-        voltage_v.as_ref().map(|e| scale(e, "V")),
-        current_a.as_ref().map(|e| scale(e, "A")),
-    );
-    let (left, right) = match (voltage, current) {
-        (voltage, Some(current)) => (current, voltage),
-        (Some(voltage), None) => (voltage, None),
-        (None, None) => (Axis::linear(0.0, 1.0, ""), None),
-    };
-    Panel {
-        x: Axis::linear(inset.from_s, inset.to_s, "s"),
-        left_ink: if both { ink::CURRENT } else { ink::VOLTAGE },
-        right_ink: ink::VOLTAGE,
-        left,
-        right,
-        layers,
-        cuts: view.cuts.iter().map(|c| (c.from_s, c.to_s)).collect(),
-        marks: marks(view),
-        levels: Vec::new(),
-        below: Some("time"),
+        ..Picture::of_charts(&[(chart, BEGINNING)])
     }
 }

@@ -1,18 +1,14 @@
 //! Pictures of a sizing: a profile over time, and the torque at each speed.
 
-use super::frame::frame;
 use crate::drive::Sizing;
 use crate::drive::result::{Entry, Figure, Table};
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
-use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, shown};
-use crate::plot::drawing::surface::{DASHED, DOTTED, Dash, Surface};
-use crate::plot::error::PlotError;
+use crate::plot::drawing::marks::{DASHED, DOTTED, Dash};
+use crate::plot::drawing::panel::{Layer, Panel, Shape};
+use crate::plot::drawing::picture::Picture;
 use crate::quantity::units::RPM;
 
-const KEY: f64 = 24.0;
-const UNDER: f64 = 40.0;
 const CHART: f64 = 180.0;
 
 /// Names of the files that a sizing can become.
@@ -28,18 +24,21 @@ struct Series {
 impl Series {
     /// Column `place` of a table, each value times `factor`.
     fn of(table: &Table, place: usize, factor: f64) -> Series {
-        let (mut middle, mut low, mut high) = (Vec::new(), Vec::new(), Vec::new());
-        for line in &table.lines {
-            let ends = match &line[place] {
+        let ends: Vec<[f64; 3]> = table
+            .lines
+            .iter()
+            .map(|line| match &line[place] {
                 Entry::Exact(value) => [*value; 3],
                 Entry::Figure(Figure::Known(at)) => [at.middle, at.lower, at.upper],
                 Entry::Figure(Figure::Absent { .. }) => [f64::NAN; 3],
-            };
-            middle.push(factor * ends[0]);
-            low.push(factor * ends[1]);
-            high.push(factor * ends[2]);
+            })
+            .collect();
+        let column = |k: usize| ends.iter().map(|ends| factor * ends[k]).collect();
+        Series {
+            middle: column(0),
+            low: column(1),
+            high: column(2),
         }
-        Series { middle, low, high }
     }
 
     fn is_there(&self) -> bool {
@@ -48,202 +47,111 @@ impl Series {
 
     /// The curve with its band.
     fn layers<'a>(&'a self, x: &'a [f64], ink: Ink, dash: Dash, label: &'a str) -> [Layer<'a>; 2] {
-        let layer = |shape, ink, label| Layer {
-            x,
-            shape,
-            ink,
-            right: false,
-            label,
-        };
-        let band = Shape::Band {
-            low: &self.low,
-            high: &self.high,
-        };
-        let line = Shape::Line {
-            y: &self.middle,
-            width: 1.5,
-            dash,
-        };
         [
-            layer(band, ink.pale(0.22), None),
-            layer(line, ink, Some(label)),
+            Layer::new(x, Shape::Band(&self.low, &self.high), ink.pale(0.22)),
+            Layer::new(x, Shape::Line(&self.middle, 1.5, dash), ink).named(label),
         ]
-    }
-
-    fn axis<'a>(all: impl IntoIterator<Item = &'a Series>, more: &[f64], unit: &str) -> Axis {
-        let ends = all.into_iter().flat_map(|s| s.low.iter().chain(&s.high));
-        Axis::around(ends.copied().chain(more.iter().copied()), unit)
     }
 }
 
 /// Every picture that a sizing allows.
-pub fn drive_pictures(sizing: &Sizing) -> Vec<Picture<'_>> {
-    [profile(sizing), regions(sizing)]
-        .into_iter()
-        .flatten()
-        .collect()
+pub fn drive_pictures(sizing: &Sizing) -> Vec<Picture> {
+    let both = [profile(sizing), regions(sizing)];
+    both.into_iter().flatten().collect()
 }
 
 fn origin(sizing: &Sizing) -> String {
-    shown(&format!(
-        "{} · rundown {}",
-        sizing.motor,
-        env!("CARGO_PKG_VERSION")
-    ))
+    format!("{} · rundown {}", sizing.motor, env!("CARGO_PKG_VERSION"))
 }
 
 fn percent(sizing: &Sizing) -> f64 {
     (sizing.level * 1000.0).round() / 10.0
 }
 
-/// The columns of a profile's course.
-struct Course {
-    time: Vec<f64>,
-    speed: Series,
-    current: Series,
-    supply: Series,
-    once: Series,
-    repeated: Series,
-    supply_v: f64,
-    limit_c: Option<f64>,
-}
-
-impl Course {
-    fn of(sizing: &Sizing, table: &Table) -> Course {
-        Course {
-            time: Series::of(table, 0, 1.0).middle,
-            speed: Series::of(table, 1, 1.0 / RPM),
-            current: Series::of(table, 2, 1.0),
-            supply: Series::of(table, 3, 1.0),
-            once: Series::of(table, 4, 1.0),
-            repeated: Series::of(table, 5, 1.0),
-            supply_v: sizing.supply_v,
-            limit_c: sizing.winding_limit_c,
-        }
-    }
-
-    fn moves(&self) -> bool {
-        self.supply.is_there()
-    }
-
-    fn charts(&self) -> usize {
-        1 + 2 * usize::from(self.moves()) + usize::from(self.once.is_there())
-    }
-
-    fn paint(&self, surface: &mut dyn Surface) -> Result<(), PlotError> {
-        let limit: Vec<f64> = self.limit_c.into_iter().collect();
-        let mut list = Vec::new();
-        if self.moves() {
-            list.push((
-                Series::axis([&self.speed], &[0.0], "rpm"),
-                vec![(&self.speed, ink::THIRD, None, "motor speed")],
-                vec![],
-            ));
-        }
-        list.push((
-            Series::axis([&self.current], &[0.0], "A"),
-            vec![(&self.current, ink::CURRENT, None, "current")],
-            vec![],
-        ));
-        if self.moves() {
-            let axis = Series::axis([&self.supply], &[0.0, self.supply_v], "V");
-            list.push((
-                axis,
-                vec![(
-                    &self.supply,
-                    ink::VOLTAGE,
-                    None,
-                    "supply voltage needed; broken line: that of the supply",
-                )],
-                vec![self.supply_v],
-            ));
-        }
-        if self.once.is_there() {
-            let axis = Series::axis([&self.once, &self.repeated], &limit, "°C");
-            let curves = vec![
-                (
-                    &self.once,
-                    ink::VOLTAGE,
-                    DASHED,
-                    "winding, once from room temperature",
-                ),
-                (
-                    &self.repeated,
-                    ink::MODEL,
-                    None,
-                    "winding, repeated without a pause",
-                ),
-            ];
-            list.push((axis, curves, limit));
-        }
-        let last = list.len() - 1;
-        let mut top = HEAD + KEY;
-        for (number, (left, curves, levels)) in list.into_iter().enumerate() {
+/// Speed, current, supply and winding temperature over a profile.
+fn profile(sizing: &Sizing) -> Option<Picture> {
+    let table = sizing.table("profile_course")?;
+    let time = Series::of(table, 0, 1.0).middle;
+    let columns = [
+        (1, 1.0 / RPM, ink::THIRD, None, "motor speed"),
+        (2, 1.0, ink::CURRENT, None, "current"),
+        (
+            3,
+            1.0,
+            ink::VOLTAGE,
+            None,
+            "supply voltage needed; broken line: that of the supply",
+        ),
+        (
+            4,
+            1.0,
+            ink::VOLTAGE,
+            DASHED,
+            "winding, once from room temperature",
+        ),
+        (
+            5,
+            1.0,
+            ink::MODEL,
+            None,
+            "winding, repeated without a pause",
+        ),
+    ]
+    .map(|(place, factor, ink, dash, label)| (Series::of(table, place, factor), ink, dash, label));
+    let [speed, current, supply, once, repeated] = &columns;
+    let limit: Vec<f64> = sizing.winding_limit_c.into_iter().collect();
+    let (moves, warms) = (supply.0.is_there(), once.0.is_there());
+    let charts = [
+        (moves, vec![speed], "rpm", vec![0.0], vec![]),
+        (true, vec![current], "A", vec![0.0], vec![]),
+        (
+            moves,
+            vec![supply],
+            "V",
+            vec![0.0, sizing.supply_v],
+            vec![sizing.supply_v],
+        ),
+        (warms, vec![once, repeated], "°C", limit.clone(), limit),
+    ];
+    let mut charts: Vec<(Panel, f64)> = charts
+        .into_iter()
+        .filter(|chart| chart.0)
+        .map(|(_, curves, unit, more, levels)| {
+            let ends = curves.iter().flat_map(|c| c.0.low.iter().chain(&c.0.high));
+            let left = Axis::around(ends.copied().chain(more), unit);
             let layers = curves
                 .into_iter()
-                .flat_map(|(series, ink, dash, label)| series.layers(&self.time, ink, dash, label))
+                .flat_map(|(series, ink, dash, label)| series.layers(&time, *ink, *dash, label))
                 .collect();
-            let panel = chart(
-                Axis::linear(self.time[0], self.time[self.time.len() - 1], "s"),
-                left,
-                layers,
+            let x = Axis::linear(time[0], time[time.len() - 1], "s");
+            let chart = Panel {
                 levels,
-                if number == last { "time" } else { "" },
-            );
-            panel::draw(surface, &panel, frame(top, CHART))?;
-            top += CHART + UNDER + KEY;
-        }
-        Ok(())
+                ..Panel::new(x, left, "", layers)
+            };
+            (chart, CHART)
+        })
+        .collect();
+    if let Some((last, _)) = charts.last_mut() {
+        last.below = Some("time");
     }
-}
-
-/// Speed, current, supply and winding temperature over a profile.
-fn profile(sizing: &Sizing) -> Option<Picture<'_>> {
-    let table = sizing.table("profile_course")?;
-    let course = Course::of(sizing, table);
-    let charts = course.charts();
-    let verdict = sizing
-        .profile
-        .as_ref()
-        .map_or("", |verdict| verdict.text.as_str());
+    let verdict = sizing.profile.as_ref();
+    let verdict = verdict.map_or("", |verdict| verdict.text.as_str());
     Some(Picture {
         name: DRIVE_PICTURES[0].into(),
-        title: shown(&format!("{}: {}", sizing.motor, table.title)),
-        subtitle: shown(&format!(
+        title: format!("{}: {}", sizing.motor, table.title),
+        subtitle: format!(
             "at {} V; bands at {} %; {verdict}",
             sizing.supply_v,
             percent(sizing)
-        )),
-        description: shown(&format!("{}; {verdict}", table.title)),
+        ),
+        description: format!("{}; {verdict}", table.title),
         origin: origin(sizing),
-        height: charts as f64 * (KEY + CHART + UNDER),
-        paint: Box::new(move |surface| course.paint(surface)),
+        ..Picture::of_charts(&charts)
     })
 }
 
-fn chart<'a>(
-    x: Axis,
-    left: Axis,
-    layers: Vec<Layer<'a>>,
-    levels: Vec<f64>,
-    below: &'a str,
-) -> Panel<'a> {
-    Panel {
-        x,
-        left,
-        right: None,
-        layers,
-        cuts: Vec::new(),
-        marks: Vec::new(),
-        levels,
-        below: Some(below),
-        left_ink: ink::QUIET,
-        right_ink: ink::QUIET,
-    }
-}
-
 /// Continuous and short-time torque over the speed.
-fn regions(sizing: &Sizing) -> Option<Picture<'_>> {
+fn regions(sizing: &Sizing) -> Option<Picture> {
     let table = sizing.table("regions")?;
     let speed = Series::of(table, 0, 1.0 / RPM).middle;
     let mut curves = [1, 2, 3, 4].map(|place| Series::of(table, place, 1e3));
@@ -260,63 +168,43 @@ fn regions(sizing: &Sizing) -> Option<Picture<'_>> {
             (supply.middle[place], supply.high[place]) = (f64::NAN, f64::NAN);
         }
     }
-    let description = format!(
-        "Continuous torque {:.3} mN·m at rest, {:.3} mN·m at the highest speed; the supply allows {:.3} mN·m at rest.",
-        curves[0].middle[0],
-        curves[0].middle.last().copied().unwrap_or(f64::NAN),
-        stall_nm
+    let ground = vec![0.0; speed.len()];
+    // What holds in the worst case.
+    let inside = Shape::Band(&ground, &curves[0].low);
+    let mut layers = vec![Layer::new(&speed, inside, ink::THIRD.pale(0.16))];
+    let looks = [
+        (ink::THIRD, None, "continuous (S1)"),
+        (ink::VOLTAGE, DASHED, "30 min (S2)"),
+        (ink::CURRENT, DOTTED, "10 min (S2)"),
+        (ink::MODEL, DASHED, "the supply allows, winding hot"),
+    ];
+    for (series, (ink, dash, label)) in curves.iter().zip(looks) {
+        layers.extend(series.layers(&speed, ink, dash, label));
+    }
+    let chart = Panel::new(
+        Axis::linear(0.0, speed[speed.len() - 1], "rpm"),
+        Axis::linear(0.0, most, "mN·m"),
+        "speed",
+        layers,
     );
-    let limit = sizing
-        .winding_limit_c
-        .map(|c| format!(", winding up to {c} °C"));
-    let paint = move |surface: &mut dyn Surface| -> Result<(), PlotError> {
-        let ground = vec![0.0; speed.len()];
-        // What holds in the worst case.
-        let inside = Layer {
-            x: &speed,
-            shape: Shape::Band {
-                low: &ground,
-                high: &curves[0].low,
-            },
-            ink: ink::THIRD.pale(0.16),
-            right: false,
-            label: None,
-        };
-        let mut layers = vec![inside];
-        for (series, ink, dash, label) in [
-            (&curves[0], ink::THIRD, None, "continuous (S1)"),
-            (&curves[1], ink::VOLTAGE, DASHED, "30 min (S2)"),
-            (&curves[2], ink::CURRENT, DOTTED, "10 min (S2)"),
-            (
-                &curves[3],
-                ink::MODEL,
-                DASHED,
-                "the supply allows, winding hot",
-            ),
-        ] {
-            layers.extend(series.layers(&speed, ink, dash, label));
-        }
-        let panel = chart(
-            Axis::linear(0.0, speed[speed.len() - 1], "rpm"),
-            Axis::linear(0.0, most, "mN·m"),
-            layers,
-            Vec::new(),
-            "speed",
-        );
-        panel::draw(surface, &panel, frame(HEAD + KEY, 2.0 * CHART))
-    };
+    let limit = sizing.winding_limit_c;
+    let limit = limit.map(|c| format!(", winding up to {c} °C"));
     Some(Picture {
         name: DRIVE_PICTURES[1].into(),
-        title: shown(&format!("{}: torque at each speed", sizing.motor)),
-        subtitle: shown(&format!(
+        title: format!("{}: torque at each speed", sizing.motor),
+        subtitle: format!(
             "at {} V{}; bands at {} %; shaded: continuous in the worst case",
             sizing.supply_v,
             limit.unwrap_or_default(),
             percent(sizing)
-        )),
-        description,
+        ),
+        description: format!(
+            "Continuous torque {:.3} mN·m at rest, {:.3} mN·m at the highest speed; the supply allows {:.3} mN·m at rest.",
+            curves[0].middle[0],
+            curves[0].middle.last().copied().unwrap_or(f64::NAN),
+            stall_nm
+        ),
         origin: origin(sizing),
-        height: KEY + 2.0 * CHART + UNDER,
-        paint: Box::new(paint),
+        ..Picture::of_charts(&[(chart, 2.0 * CHART)])
     })
 }

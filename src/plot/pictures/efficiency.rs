@@ -1,17 +1,12 @@
 //! Efficiency over voltage and torque, as regions above each share.
 
-use super::frame::frame;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink;
-use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, shown};
-use crate::plot::drawing::surface::Surface;
-use crate::plot::error::PlotError;
+use crate::plot::drawing::panel::{Layer, Panel, Shape};
+use crate::plot::drawing::picture::Picture;
 use crate::report::Report;
-use crate::report::operating::Running;
+use crate::report::operating::State;
 
-const KEY: f64 = 24.0;
-const UNDER: f64 = 40.0;
 const CHART: f64 = 380.0;
 /// States along a curve, voltages and torques of the map.
 const STATES: usize = 300;
@@ -31,7 +26,7 @@ struct Region {
 }
 
 /// Efficiency at a torque along a curve from no load to stall; 0 beyond both.
-fn efficiency(curve: &[Running], torque_nm: f64) -> f64 {
+fn efficiency(curve: &[State], torque_nm: f64) -> f64 {
     let after = curve.partition_point(|state| state.torque_nm < torque_nm);
     let (Some(one), Some(other)) = (curve.get(after.wrapping_sub(1)), curve.get(after)) else {
         return 0.0;
@@ -41,7 +36,7 @@ fn efficiency(curve: &[Running], torque_nm: f64) -> f64 {
 }
 
 /// The map; `None` where the motor does not turn at the voltage of the report.
-pub(in crate::plot) fn map<'a>(report: &'a Report, origin: &str) -> Option<Picture<'a>> {
+pub(in crate::plot) fn map(report: &Report, origin: &str) -> Option<Picture> {
     let motor = report.operating.as_ref()?;
     let top_v = motor.voltage_v;
     let stall_nm = motor.curve(top_v, STATES)?.last()?.torque_nm;
@@ -74,17 +69,31 @@ pub(in crate::plot) fn map<'a>(report: &'a Report, origin: &str) -> Option<Pictu
         100.0 * best,
         seen.unwrap_or_default()
     );
+    let bands = regions.iter().map(|of| {
+        let band = Shape::Band(&of.low_v, &of.high_v);
+        Layer::new(&torques, band, ink::THIRD.pale(0.13))
+    });
+    let edges = regions.iter().flat_map(|of| {
+        let edge = Shape::Line(&of.low_v, 0.6 + of.share, None);
+        let word = Shape::Dots(&of.at[1], &of.label);
+        [
+            Layer::new(&torques, edge, ink::THIRD),
+            Layer::new(&of.at[0], word, ink::THIRD),
+        ]
+    });
+    let chart = Panel::new(
+        Axis::linear(0.0, stall_nm, "N·m"),
+        Axis::linear(0.0, 1.04 * top_v, "V"),
+        "torque at the shaft; upwards: voltage at the motor",
+        bands.chain(edges).collect(),
+    );
     Some(Picture {
         name: "efficiency_map".into(),
-        title: shown(&format!(
-            "{}: efficiency over voltage and torque",
-            report.motor
-        )),
-        subtitle: shown(&words),
-        description: shown(&words),
+        title: format!("{}: efficiency over voltage and torque", report.motor),
+        subtitle: words.clone(),
+        description: words,
         origin: origin.to_owned(),
-        height: KEY + CHART + UNDER,
-        paint: Box::new(move |surface| paint(surface, &torques, &regions, (stall_nm, top_v))),
+        ..Picture::of_charts(&[(chart, CHART)])
     })
 }
 
@@ -115,55 +124,4 @@ fn region(share: f64, volts: &[f64], torques: &[f64], grid: &[Vec<f64>]) -> Opti
         low_v,
         high_v,
     })
-}
-
-fn paint(
-    surface: &mut dyn Surface,
-    torques: &[f64],
-    regions: &[Region],
-    (stall_nm, top_v): (f64, f64),
-) -> Result<(), PlotError> {
-    let layer = |x, shape, ink| Layer {
-        x,
-        shape,
-        ink,
-        right: false,
-        label: None,
-    };
-    let mut layers = Vec::new();
-    for region in regions {
-        let (low, high) = (&region.low_v, &region.high_v);
-        layers.push(layer(
-            torques,
-            Shape::Band { low, high },
-            ink::THIRD.pale(0.13),
-        ));
-    }
-    for region in regions {
-        let line = Shape::Line {
-            y: &region.low_v,
-            width: 0.6 + region.share,
-            dash: None,
-        };
-        layers.push(layer(torques, line, ink::THIRD));
-        let word = Shape::Dots {
-            y: &region.at[1],
-            words: &region.label,
-        };
-        layers.push(layer(&region.at[0], word, ink::THIRD));
-    }
-    let panel = Panel {
-        x: Axis::linear(0.0, stall_nm, "N·m"),
-        left: Axis::linear(0.0, 1.04 * top_v, "V"),
-        right: None,
-        layers,
-        cuts: Vec::new(),
-        marks: Vec::new(),
-        levels: Vec::new(),
-        below: Some("torque at the shaft; upwards: voltage at the motor"),
-        left_ink: ink::QUIET,
-        right_ink: ink::QUIET,
-    };
-    let frame = frame(HEAD + KEY, CHART);
-    panel::draw(surface, &panel, frame)
 }

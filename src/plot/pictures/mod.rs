@@ -4,22 +4,18 @@ mod answer;
 mod captures;
 mod drive;
 mod efficiency;
-mod frame;
 mod operating;
 mod ripple;
 
 pub use drive::{DRIVE_PICTURES, drive_pictures};
 
-use super::drawing::picture::{Picture, shown};
+use super::drawing::picture::Picture;
 use super::names::Names;
 use crate::report::Report;
 
 /// Every picture that the data allow.
-pub fn pictures(report: &Report) -> Vec<Picture<'_>> {
-    let origin = shown(&format!(
-        "{} · {} {}",
-        report.motor, report.program, report.version
-    ));
+pub fn pictures(report: &Report) -> Vec<Picture> {
+    let origin = format!("{} · {} {}", report.motor, report.program, report.version);
     let mut out = vec![answer::parameters(report, &origin)];
     out.extend(answer::budget(report, &origin));
     out.extend(operating::operating(report, &origin));

@@ -1,49 +1,21 @@
 //! Torque, speed, current, efficiency and power at one voltage.
 
-use super::frame::LEFT;
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
-use crate::plot::drawing::panel::{self, Frame, Layer, Panel, Shape};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH, shown};
-use crate::plot::drawing::surface::{DASHED, Surface};
-use crate::plot::error::PlotError;
+use crate::plot::drawing::marks::DASHED;
+use crate::plot::drawing::panel::{Layer, Panel, Shape};
+use crate::plot::drawing::picture::Picture;
 use crate::report::Report;
 use crate::report::context::Operating;
-use crate::report::operating::{Running, Spread};
+use crate::report::operating::State;
 
-const KEY: f64 = 24.0;
-const UNDER: f64 = 40.0;
 const CHART: f64 = 230.0;
 /// States along the curves, and places of the bands.
 const STATES: usize = 200;
 const PLACES: usize = 80;
 
-/// Curves as columns.
-struct Columns {
-    torque: Vec<f64>,
-    middle: Vec<f64>,
-    band_torque: Vec<f64>,
-    low: Vec<f64>,
-    high: Vec<f64>,
-}
-
-fn columns(
-    curve: &[Running],
-    spread: &[Spread],
-    of: fn(&Running) -> f64,
-    ends: fn(&Spread) -> (f64, f64),
-) -> Columns {
-    Columns {
-        torque: curve.iter().map(|s| s.torque_nm).collect(),
-        middle: curve.iter().map(of).collect(),
-        band_torque: spread.iter().map(|s| s.torque_nm).collect(),
-        low: spread.iter().map(|s| ends(s).0.max(0.0)).collect(),
-        high: spread.iter().map(|s| ends(s).1).collect(),
-    }
-}
-
 /// Torque-speed-current-efficiency at the voltage of the report; `None` where the motor does not turn there.
-pub(in crate::plot) fn operating<'a>(report: &'a Report, origin: &str) -> Option<Picture<'a>> {
+pub(in crate::plot) fn operating(report: &Report, origin: &str) -> Option<Picture> {
     let motor: &Operating = report.operating.as_ref()?;
     let curve = motor.curve(motor.voltage_v, STATES)?;
     let spread = motor.spread(motor.voltage_v, report.level, PLACES);
@@ -51,20 +23,73 @@ pub(in crate::plot) fn operating<'a>(report: &'a Report, origin: &str) -> Option
         .largest_current_a
         .and_then(|most| curve.iter().find(|s| s.current_a > most))
         .map(|s| s.torque_nm);
-    let curves = Curves::new(&curve, &spread, unseen)?;
+    let middle = State::columns(curve.iter().copied());
+    let low = State::columns(spread.iter().map(|s| s.map(|ends| ends.0.max(0.0))));
+    let high = State::columns(spread.iter().map(|s| s.map(|ends| ends.1)));
+    let percent = |column: Vec<f64>| column.into_iter().map(|x| 100.0 * x).collect();
+    let [middle, low, high] = [middle, low, high].map(|of| State {
+        efficiency: percent(of.efficiency),
+        ..of
+    });
+    let cuts = unseen.map(|from| (from, middle.torque_nm[STATES]));
+    let chart = |one: Look, other: Look| {
+        let curves = |(of, ink, label, _): Look, right: bool| {
+            let band = Shape::Band(of(&low), of(&high));
+            let line = Shape::Line(of(&middle), 1.5, if right { DASHED } else { None });
+            [
+                Layer::new(&high.torque_nm, band, ink.pale(0.22)),
+                Layer::new(&middle.torque_nm, line, ink).named(label),
+            ]
+            .map(|layer| Layer { right, ..layer })
+        };
+        let scale = |(of, .., unit): Look| {
+            let most = of(&middle)
+                .iter()
+                .chain(of(&high))
+                .copied()
+                .fold(0.0, f64::max);
+            Axis::linear(0.0, if most > 0.0 { 1.06 * most } else { 1.0 }, unit)
+        };
+        // Both bands lie under both lines.
+        let ([band, line], [other_band, other_line]) = (curves(one, false), curves(other, true));
+        let layers = vec![band, other_band, line, other_line];
+        let x = Axis::linear(0.0, middle.torque_nm[STATES], "N·m");
+        let chart = Panel {
+            right: Some(scale(other)),
+            cuts: cuts.into_iter().collect(),
+            left_ink: one.1,
+            right_ink: other.1,
+            ..Panel::new(x, scale(one), "torque at the shaft", layers)
+        };
+        (chart, CHART)
+    };
+    let charts = [
+        chart(
+            (|s| &s.speed_rad_s, ink::VOLTAGE, "speed", "rad/s"),
+            (|s| &s.current_a, ink::CURRENT, "current", "A"),
+        ),
+        chart(
+            (|s| &s.efficiency, ink::THIRD, "efficiency", "%"),
+            (|s| &s.power_w, ink::MODEL, "shaft power", "W"),
+        ),
+    ];
     Some(Picture {
         name: "torque_speed".into(),
-        title: shown(&format!(
-            "{}: torque, speed, current and efficiency",
-            report.motor
-        )),
+        title: format!("{}: torque, speed, current and efficiency", report.motor),
         subtitle: subtitle(motor, report.level, !spread.is_empty(), unseen.is_some()),
         description: description(&curve)?,
         origin: origin.to_owned(),
-        height: 2.0 * (KEY + CHART + UNDER),
-        paint: Box::new(move |surface| curves.paint(surface)),
+        ..Picture::of_charts(&charts)
     })
 }
+
+/// A column with its ink, name and unit.
+type Look = (
+    fn(&State<Vec<f64>>) -> &[f64],
+    Ink,
+    &'static str,
+    &'static str,
+);
 
 fn subtitle(motor: &Operating, level: f64, bands: bool, unseen: bool) -> String {
     let percent = (level * 1000.0).round() / 10.0;
@@ -82,7 +107,7 @@ fn subtitle(motor: &Operating, level: f64, bands: bool, unseen: bool) -> String 
 }
 
 /// The same in words; the curve runs from no load to stall.
-fn description(curve: &[Running]) -> Option<String> {
+fn description(curve: &[State]) -> Option<String> {
     let (free, stall) = (curve.first()?, curve.last()?);
     let best = curve
         .iter()
@@ -96,131 +121,4 @@ fn description(curve: &[Running]) -> Option<String> {
         stall.torque_nm,
         stall.current_a
     ))
-}
-
-/// The curves of the two charts over the torque.
-struct Curves {
-    speed: Columns,
-    current: Columns,
-    efficiency: Columns,
-    power: Columns,
-    stall_nm: f64,
-    /// Torque above which the current is beyond those of the captures.
-    unseen_nm: Option<f64>,
-}
-
-/// A curve with the look it has in a chart.
-struct Styled<'a> {
-    columns: &'a Columns,
-    unit: &'static str,
-    ink: Ink,
-    label: &'static str,
-}
-
-impl Curves {
-    fn new(curve: &[Running], spread: &[Spread], unseen_nm: Option<f64>) -> Option<Curves> {
-        Some(Curves {
-            speed: columns(curve, spread, |s| s.speed_rad_s, |s| s.speed_rad_s),
-            current: columns(curve, spread, |s| s.current_a, |s| s.current_a),
-            efficiency: columns(
-                curve,
-                spread,
-                |s| 100.0 * s.efficiency,
-                |s| (100.0 * s.efficiency.0, 100.0 * s.efficiency.1),
-            ),
-            power: columns(curve, spread, |s| s.power_w, |s| s.power_w),
-            stall_nm: curve.last()?.torque_nm,
-            unseen_nm,
-        })
-    }
-
-    /// Speed with current, and under it efficiency with power.
-    fn paint(&self, surface: &mut dyn Surface) -> Result<(), PlotError> {
-        let styled = |columns, unit, ink, label| Styled {
-            columns,
-            unit,
-            ink,
-            label,
-        };
-        let mut top = HEAD + KEY;
-        for (left, right) in [
-            (
-                styled(&self.speed, "rad/s", ink::VOLTAGE, "speed"),
-                styled(&self.current, "A", ink::CURRENT, "current"),
-            ),
-            (
-                styled(&self.efficiency, "%", ink::THIRD, "efficiency"),
-                styled(&self.power, "W", ink::MODEL, "shaft power"),
-            ),
-        ] {
-            let frame = Frame {
-                left: LEFT,
-                top,
-                right: WIDTH - 78.0,
-                bottom: top + CHART,
-            };
-            panel::draw(surface, &self.chart(&left, &right), frame)?;
-            top += CHART + UNDER + KEY;
-        }
-        Ok(())
-    }
-
-    fn chart<'a>(&self, left: &Styled<'a>, right: &Styled<'a>) -> Panel<'a> {
-        Panel {
-            x: Axis::linear(0.0, self.stall_nm, "N·m"),
-            left: left.scale(),
-            right: Some(right.scale()),
-            layers: vec![
-                band(left.columns, left.ink, false),
-                band(right.columns, right.ink, true),
-                line(left.columns, left.ink, false, left.label),
-                line(right.columns, right.ink, true, right.label),
-            ],
-            cuts: self
-                .unseen_nm
-                .map(|from| (from, self.stall_nm))
-                .into_iter()
-                .collect(),
-            marks: Vec::new(),
-            levels: Vec::new(),
-            below: Some("torque at the shaft"),
-            left_ink: left.ink,
-            right_ink: right.ink,
-        }
-    }
-}
-
-impl Styled<'_> {
-    fn scale(&self) -> Axis {
-        let values = self.columns.middle.iter().chain(&self.columns.high);
-        let most = values.copied().fold(0.0, f64::max);
-        Axis::linear(0.0, if most > 0.0 { 1.06 * most } else { 1.0 }, self.unit)
-    }
-}
-
-fn band(of: &Columns, ink: Ink, right: bool) -> Layer<'_> {
-    Layer {
-        x: &of.band_torque,
-        shape: Shape::Band {
-            low: &of.low,
-            high: &of.high,
-        },
-        ink: ink.pale(0.22),
-        right,
-        label: None,
-    }
-}
-
-fn line<'a>(of: &'a Columns, ink: Ink, right: bool, label: &'a str) -> Layer<'a> {
-    Layer {
-        x: &of.torque,
-        shape: Shape::Line {
-            y: &of.middle,
-            width: 1.5,
-            dash: if right { DASHED } else { None },
-        },
-        ink,
-        right,
-        label: Some(label),
-    }
 }

@@ -5,7 +5,7 @@ use crate::events::{CurrentStretch, Timeline, current_stretches};
 use crate::fit::{Estimate, voltage_balance};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::quantity::rounding::{self, Scale, significant};
-use crate::report::context::MotionView;
+use crate::report::context::{MotionView, SpeedCurve};
 use crate::ripple::{Counted, CurrentRipple, Foreseen, RippleOptions, speed_in_current};
 use crate::stats::quantiles::normal_quantile;
 use rayon::prelude::*;
@@ -100,16 +100,7 @@ fn view(
         .collect();
     MotionView {
         words: line_text(&found, cycles),
-        speed_time_s: points.iter().map(|p| significant(p.0, 9)).collect(),
-        speed_rad_s: points.iter().map(|p| significant(p.1, 6)).collect(),
-        speed_lower_rad_s: points
-            .iter()
-            .map(|p| significant(p.1 - z * p.2, 6))
-            .collect(),
-        speed_upper_rad_s: points
-            .iter()
-            .map(|p| significant(p.1 + z * p.2, 6))
-            .collect(),
+        curve: SpeedCurve::new(&points, z),
         model_rad_s: foreseen
             .map(|f| at_times(stretch, &f, &points))
             .unwrap_or_default(),
@@ -122,10 +113,7 @@ fn empty(capture: &str, stretch: &CurrentStretch) -> MotionView {
         capture: capture.to_owned(),
         role: stretch.motion.to_string(),
         words: String::new(),
-        speed_time_s: Vec::new(),
-        speed_rad_s: Vec::new(),
-        speed_lower_rad_s: Vec::new(),
-        speed_upper_rad_s: Vec::new(),
+        curve: SpeedCurve::default(),
         model_rad_s: Vec::new(),
     }
 }

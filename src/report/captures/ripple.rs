@@ -3,7 +3,7 @@
 use crate::bench::Bench;
 use crate::fit::RippleFinding;
 use crate::quantity::rounding::{self, Scale, significant};
-use crate::report::context::{CandidateRow, RippleView, Tooth};
+use crate::report::context::{CandidateRow, RippleView, SpeedCurve, Tooth};
 use crate::ripple::{RippleResult, RippleSpectrum};
 use crate::stats::quantiles::normal_quantile;
 use std::f64::consts::TAU;
@@ -31,9 +31,6 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -
     };
     let z = normal_quantile(0.5 + 0.5 * level);
     let speeds = speeds(result, MOST_SPEEDS.min(points));
-    let column = |digits: i32, of: &dyn Fn(&Speed) -> f64| -> Vec<f64> {
-        speeds.iter().map(|s| significant(of(s), digits)).collect()
-    };
     RippleView {
         capture: bench
             .captures
@@ -53,10 +50,7 @@ pub fn view(bench: &Bench, finding: &RippleFinding, level: f64, points: usize) -
         threshold,
         comb,
         speed_words: speed_text(&speeds),
-        speed_time_s: column(9, &|s| s.0),
-        speed_rad_s: column(6, &|s| s.1),
-        speed_lower_rad_s: column(6, &|s| s.1 - z * s.2),
-        speed_upper_rad_s: column(6, &|s| s.1 + z * s.2),
+        curve: SpeedCurve::new(&speeds, z),
         candidates: candidate_rows(result),
     }
 }

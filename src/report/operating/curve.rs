@@ -3,6 +3,7 @@
 use crate::motor::{OperatingPoint, TerminalParameters};
 use crate::motor_file::ParameterName as Name;
 use crate::motor_file::draw::ParameterSet;
+use serde::Serialize;
 
 /// Curves of fewer motors make no band.
 const FEWEST: usize = 20;
@@ -14,34 +15,52 @@ pub struct Motor {
     pub back_emf_constant_v_s_per_rad: f64,
 }
 
-/// A steady state as the chart shows it.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Running {
-    /// Current.
-    pub current_a: f64,
-    /// Speed.
-    pub speed_rad_s: f64,
+/// One entry a quantity: a steady state, its bounds, or a column of either.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct State<T = f64> {
     /// Torque at the shaft.
-    pub torque_nm: f64,
+    #[serde(rename = "torque")]
+    pub torque_nm: T,
+    /// Speed.
+    #[serde(rename = "speed")]
+    pub speed_rad_s: T,
+    /// Current.
+    #[serde(rename = "current")]
+    pub current_a: T,
     /// Shaft power.
-    pub power_w: f64,
+    #[serde(rename = "power")]
+    pub power_w: T,
     /// Shaft power over electrical power.
-    pub efficiency: f64,
+    pub efficiency: T,
 }
 
-/// Lowest and highest of a quantity over the drawn motors at one torque.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spread {
-    /// Torque at the shaft.
-    pub torque_nm: f64,
-    /// Speed.
-    pub speed_rad_s: (f64, f64),
-    /// Current.
-    pub current_a: (f64, f64),
-    /// Shaft power.
-    pub power_w: (f64, f64),
-    /// Shaft power over electrical power.
-    pub efficiency: (f64, f64),
+impl<T> State<T> {
+    /// The same of each quantity.
+    pub fn map<U>(self, of: impl Fn(T) -> U) -> State<U> {
+        State {
+            torque_nm: of(self.torque_nm),
+            speed_rad_s: of(self.speed_rad_s),
+            current_a: of(self.current_a),
+            power_w: of(self.power_w),
+            efficiency: of(self.efficiency),
+        }
+    }
+
+    /// A column a quantity.
+    pub fn columns(states: impl IntoIterator<Item = State<T>>) -> State<Vec<T>>
+    where
+        T: Copy,
+    {
+        let states: Vec<State<T>> = states.into_iter().collect();
+        let column = |of: fn(&State<T>) -> T| states.iter().map(of).collect();
+        State {
+            torque_nm: column(|s| s.torque_nm),
+            speed_rad_s: column(|s| s.speed_rad_s),
+            current_a: column(|s| s.current_a),
+            power_w: column(|s| s.power_w),
+            efficiency: column(|s| s.efficiency),
+        }
+    }
 }
 
 impl Motor {
@@ -53,19 +72,19 @@ impl Motor {
     }
 
     /// A steady state as the chart shows it.
-    pub fn running(&self, point: OperatingPoint) -> Running {
+    pub fn running(&self, point: OperatingPoint) -> State {
         let k = self.back_emf_constant_v_s_per_rad;
-        Running {
-            current_a: point.current_a,
-            speed_rad_s: point.speed_rad_s(k),
+        State {
             torque_nm: point.torque_nm(k),
+            speed_rad_s: point.speed_rad_s(k),
+            current_a: point.current_a,
             power_w: point.shaft_power_w(),
             efficiency: point.efficiency(),
         }
     }
 
     /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
-    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
+    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<State>> {
         self.curve_at(voltage_v, (1..count).map(|k| k as f64 / count as f64))
     }
 
@@ -74,7 +93,7 @@ impl Motor {
         &self,
         voltage_v: f64,
         shares: impl Iterator<Item = f64>,
-    ) -> Option<Vec<Running>> {
+    ) -> Option<Vec<State>> {
         if voltage_v.is_nan() || voltage_v <= 0.0 {
             return None;
         }
@@ -91,36 +110,31 @@ impl Motor {
 
 /// Where the motors of these curves lie at a torque, at `level`. A motor that the torque stalls counts there with its stall current
 /// and no speed. `None` of too few motors.
-pub fn spread(curves: &[Vec<Running>], torque_nm: f64, level: f64) -> Option<Spread> {
-    let states: Vec<Running> = curves
-        .iter()
-        .map(|curve| at_torque(curve, torque_nm))
-        .collect();
-    let ends = |of: fn(&Running) -> f64| bounds(states.iter().map(of), level);
-    (states.len() >= FEWEST).then(|| Spread {
-        torque_nm,
-        speed_rad_s: ends(|s| s.speed_rad_s),
-        current_a: ends(|s| s.current_a),
-        power_w: ends(|s| s.power_w),
-        efficiency: ends(|s| s.efficiency),
+pub fn spread(curves: &[Vec<State>], torque_nm: f64, level: f64) -> Option<State<(f64, f64)>> {
+    let states = curves.iter().map(|curve| at_torque(curve, torque_nm));
+    let spread = bounds(states, level);
+    (curves.len() >= FEWEST).then_some(State {
+        torque_nm: (torque_nm, torque_nm),
+        ..spread
     })
 }
 
-/// Where so many of the values lie.
-pub fn bounds(values: impl Iterator<Item = f64>, level: f64) -> (f64, f64) {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    (
-        quantile(&values, 0.5 - 0.5 * level),
-        quantile(&values, 0.5 + 0.5 * level),
-    )
+/// Where so many of each quantity lie.
+pub fn bounds(states: impl IntoIterator<Item = State>, level: f64) -> State<(f64, f64)> {
+    State::columns(states).map(|mut values| {
+        values.sort_by(f64::total_cmp);
+        (
+            quantile(&values, 0.5 - 0.5 * level),
+            quantile(&values, 0.5 + 0.5 * level),
+        )
+    })
 }
 
 /// State at a torque between two of a curve, whose torque rises.
-fn at_torque(curve: &[Running], torque_nm: f64) -> Running {
+fn at_torque(curve: &[State], torque_nm: f64) -> State {
     let after = curve.partition_point(|s| s.torque_nm < torque_nm);
     let (Some(low), high) = (curve.get(after.saturating_sub(1)), curve.get(after)) else {
-        return Running::default();
+        return State::default();
     };
     let Some(high) = high else {
         return *low;
@@ -131,14 +145,7 @@ fn at_torque(curve: &[Running], torque_nm: f64) -> Running {
     } else {
         0.0
     };
-    let mix = |a: f64, b: f64| a + part * (b - a);
-    Running {
-        current_a: mix(low.current_a, high.current_a),
-        speed_rad_s: mix(low.speed_rad_s, high.speed_rad_s),
-        torque_nm,
-        power_w: mix(low.power_w, high.power_w),
-        efficiency: mix(low.efficiency, high.efficiency),
-    }
+    State::columns([*low, *high]).map(|ends| ends[0] + part * (ends[1] - ends[0]))
 }
 
 /// Quantile of sorted values, linear between neighbours.

@@ -4,7 +4,7 @@
 mod curve;
 mod table;
 
-pub use curve::{Running, Spread};
+pub use curve::State;
 pub use table::OperatingTable;
 
 use crate::motor_file::draw::{ParameterSet, Population};
@@ -121,7 +121,7 @@ fn told(set: &ParameterSet) -> Option<[f64; 6]> {
 
 impl Operating {
     /// `count` + 1 states from no load to stall, evenly in current; `None` where the motor does not turn.
-    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<Running>> {
+    pub fn curve(&self, voltage_v: f64, count: usize) -> Option<Vec<State>> {
         self.estimate.curve(voltage_v, count)
     }
 
@@ -137,14 +137,14 @@ impl Operating {
     }
 
     /// Where the drawn motors lie at torques evenly from 0 to stall, at `level`; empty of too few of them.
-    pub fn spread(&self, voltage_v: f64, level: f64, points: usize) -> Vec<Spread> {
+    pub fn spread(&self, voltage_v: f64, level: f64, points: usize) -> Vec<State<(f64, f64)>> {
         let Some(stall) = self
             .curve(voltage_v, 1)
             .and_then(|curve| curve.last().copied())
         else {
             return Vec::new();
         };
-        let curves: Vec<Vec<Running>> = self
+        let curves: Vec<Vec<State>> = self
             .drawn
             .iter()
             .filter_map(|motor| motor.curve(voltage_v, 60))
@@ -193,7 +193,7 @@ pub(crate) mod tests {
         let motor = operating(&example()).expect("a chart");
         let (v, r, idle) = (12.0, 2.0, 0.15);
         let curve = motor.curve(v, 4000).expect("turns");
-        let most = |of: fn(&Running) -> f64| curve.iter().map(of).fold(0.0, f64::max);
+        let most = |of: fn(&State) -> f64| curve.iter().map(of).fold(0.0, f64::max);
         assert_relative_eq!(
             most(|s| s.power_w),
             (v - idle * r).powi(2) / (4.0 * r),
@@ -216,7 +216,11 @@ pub(crate) mod tests {
         let half = 0.5 * (idle.speed_rad_s.1 - idle.speed_rad_s.0) / middle;
         assert!((0.031..0.048).contains(&half), "{half}");
         assert!(idle.speed_rad_s.0 < middle && middle < idle.speed_rad_s.1);
-        assert!(spread.windows(2).all(|w| w[1].torque_nm > w[0].torque_nm));
+        assert!(
+            spread
+                .windows(2)
+                .all(|w| w[1].torque_nm.0 > w[0].torque_nm.0)
+        );
     }
 
     #[test]
@@ -236,12 +240,12 @@ pub(crate) mod tests {
         let place = table.voltages_v.iter().position(|v| *v == 12.0);
         let at = &table.at[place.expect("in the grid")];
         // Stall current 12/2 A, no-load speed (12 − 2 · 0.15)/0.02 rad/s.
-        assert_relative_eq!(at.marks.current[3], 6.0, max_relative = 1e-4);
-        assert_relative_eq!(at.marks.speed[0], 585.0, max_relative = 1e-4);
-        assert_eq!(at.curve.torque[0], 0.0);
-        assert_eq!(at.curve.speed.last(), Some(&0.0));
+        assert_relative_eq!(at.marks.current_a[3], 6.0, max_relative = 1e-4);
+        assert_relative_eq!(at.marks.speed_rad_s[0], 585.0, max_relative = 1e-4);
+        assert_eq!(at.curve.torque_nm[0], 0.0);
+        assert_eq!(at.curve.speed_rad_s.last(), Some(&0.0));
         let band = at.band.as_ref().expect("drawn motors");
-        let (lower, upper) = band.speed[0];
+        let (lower, upper) = band.speed_rad_s[0];
         assert!(lower < 585.0 && 585.0 < upper);
     }
 

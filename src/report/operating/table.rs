@@ -1,7 +1,7 @@
 //! The torque-speed chart over a grid of voltages, as the page takes it: the reader sets a voltage, the page interpolates between those
 //! of the grid and knows no physics.
 
-use super::curve::{Motor, Running, Spread, bounds, spread};
+use super::curve::{Motor, State, bounds, spread};
 use crate::motor::OperatingPoint;
 use crate::quantity::rounding::significant;
 use serde::Serialize;
@@ -34,22 +34,12 @@ pub struct OperatingTable {
 #[derive(Clone, Debug, Serialize)]
 pub struct AtVoltage {
     /// From no load to stall.
-    pub curve: Columns<f64>,
+    pub curve: State<Vec<f64>>,
     /// Lower and upper bound of the drawn motors at the torques of the curve; absent where too few of them turn.
-    pub band: Option<Columns<(f64, f64)>>,
+    pub band: Option<State<Vec<(f64, f64)>>>,
     /// No load, best efficiency, most power, stall.
-    pub marks: Columns<f64>,
-    pub mark_bounds: Option<Columns<(f64, f64)>>,
-}
-
-/// One entry a state.
-#[derive(Clone, Debug, Default, Serialize)]
-pub struct Columns<T> {
-    pub torque: Vec<T>,
-    pub speed: Vec<T>,
-    pub current: Vec<T>,
-    pub power: Vec<T>,
-    pub efficiency: Vec<T>,
+    pub marks: State<Vec<f64>>,
+    pub mark_bounds: Option<State<Vec<(f64, f64)>>>,
 }
 
 impl OperatingTable {
@@ -84,23 +74,33 @@ impl AtVoltage {
         let shares = (1..STATES).map(|k| (f64::from(k) / f64::from(STATES)).powi(2));
         let curve = estimate.curve_at(voltage_v, shares)?;
         let marks = estimate.marks(voltage_v)?;
-        let drawn_curves: Vec<Vec<Running>> = drawn
+        let drawn_curves: Vec<Vec<State>> = drawn
             .iter()
             .filter_map(|motor| motor.curve(voltage_v, DRAWN_STATES))
             .collect();
-        let drawn_marks: Vec<[Running; 4]> = drawn
+        let drawn_marks: Vec<[State; 4]> = drawn
             .iter()
             .filter_map(|motor| motor.marks(voltage_v))
             .collect();
-        let band: Option<Vec<Spread>> = curve
+        let band: Option<Vec<State<(f64, f64)>>> = curve
             .iter()
             .map(|state| spread(&drawn_curves, state.torque_nm, level))
             .collect();
+        let known = |x: f64| significant(x.max(0.0), DIGITS);
+        let both = |(lower, upper)| (significant(lower, DIGITS), significant(upper, DIGITS));
+        let mark_bounds = band.is_some().then(|| {
+            let of_mark = |mark| bounds(drawn_marks.iter().map(|marks| marks[mark]), level);
+            State::columns((0..4).map(of_mark).map(|state| state.map(both)))
+        });
         Some(AtVoltage {
-            curve: columns(&curve),
-            mark_bounds: band.is_some().then(|| mark_bounds(&drawn_marks, level)),
-            band: band.map(|band| band_columns(&band)),
-            marks: columns(&marks),
+            curve: State::columns(curve.into_iter().map(|state| state.map(known))),
+            // The torque of a band is that of the curve.
+            band: band.map(|band| State {
+                torque_nm: Vec::new(),
+                ..State::columns(band.into_iter().map(|state| state.map(both)))
+            }),
+            marks: State::columns(marks.map(|state| state.map(known))),
+            mark_bounds,
         })
     }
 }
@@ -116,7 +116,7 @@ impl Motor {
     }
 
     /// No load, best efficiency, most power, stall; `None` where the motor does not turn.
-    fn marks(&self, voltage_v: f64) -> Option<[Running; 4]> {
+    fn marks(&self, voltage_v: f64) -> Option<[State; 4]> {
         let motor = &self.terminal;
         Some(
             [
@@ -127,49 +127,5 @@ impl Motor {
             ]
             .map(|point| self.running(point)),
         )
-    }
-}
-
-fn columns(states: &[Running]) -> Columns<f64> {
-    let column = |of: fn(&Running) -> f64| {
-        let shown = |state| significant(of(state).max(0.0), DIGITS);
-        states.iter().map(shown).collect()
-    };
-    Columns {
-        torque: column(|s| s.torque_nm),
-        speed: column(|s| s.speed_rad_s),
-        current: column(|s| s.current_a),
-        power: column(|s| s.power_w),
-        efficiency: column(|s| s.efficiency),
-    }
-}
-
-fn shown((lower, upper): (f64, f64)) -> (f64, f64) {
-    (significant(lower, DIGITS), significant(upper, DIGITS))
-}
-
-/// The torque of a band is that of the curve.
-fn band_columns(band: &[Spread]) -> Columns<(f64, f64)> {
-    let column = |of: fn(&Spread) -> (f64, f64)| band.iter().map(|s| shown(of(s))).collect();
-    Columns {
-        torque: Vec::new(),
-        speed: column(|s| s.speed_rad_s),
-        current: column(|s| s.current_a),
-        power: column(|s| s.power_w),
-        efficiency: column(|s| s.efficiency),
-    }
-}
-
-fn mark_bounds(drawn: &[[Running; 4]], level: f64) -> Columns<(f64, f64)> {
-    let column = |of: fn(&Running) -> f64| {
-        let bounds_of = |mark: usize| bounds(drawn.iter().map(|marks| of(&marks[mark])), level);
-        (0..4).map(|mark| shown(bounds_of(mark))).collect()
-    };
-    Columns {
-        torque: column(|s| s.torque_nm),
-        speed: column(|s| s.speed_rad_s),
-        current: column(|s| s.current_a),
-        power: column(|s| s.power_w),
-        efficiency: column(|s| s.efficiency),
     }
 }

@@ -18,6 +18,9 @@ addEventListener("resize", () => {
   cancelAnimationFrame(pending);
   pending = requestAnimationFrame(() => resizeAll());
 });
+// What was folded had no width to be drawn in; for paper the width is set below.
+const onPaper = () => document.documentElement.classList.contains("light");
+for (const part of document.querySelectorAll("details")) part.addEventListener("toggle", () => onPaper() || resizeAll());
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redrawAll);
 
 // Paper is white and as wide as a page of A4 between its margins; folded parts are laid open.

@@ -39,7 +39,7 @@ function tickLabels(splits, increment, unit) {
 }
 
 const unitSwitch = {
-  system: "si",
+  system: "trade",
   listeners: [],
   /** Text of the unit of a quantity, and the SI value of one. */
   of(quantity) {

@@ -204,7 +204,6 @@ addEventListener("keydown", (event) => {
   event.preventDefault();
   post(event.shiftKey ? "redo" : "undo");
 });
-unitSwitch.system = "trade";
 for (const radio of document.querySelectorAll("#units input")) {
   radio.addEventListener("change", () => {
     unitSwitch.system = radio.value;

@@ -117,9 +117,8 @@ pub fn read(stream: &mut impl BufRead) -> Result<Option<Request>, Failure> {
             "the body of the request is too large",
         ));
     }
-    let mut body = vec![0; length];
-    stream.read_exact(&mut body)?;
-    request.body = body;
+    request.body = vec![0; length];
+    stream.read_exact(&mut request.body)?;
     Ok(Some(request))
 }
 

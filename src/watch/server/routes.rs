@@ -2,9 +2,10 @@
 
 use super::request::{Request, Response};
 use crate::watch::actions::{Action, act, datasheets};
-use crate::watch::edit::{Edit, EditError};
+
 use crate::watch::hub::Hub;
 use crate::watch::page;
+use crate::watch::sheet::{Edit, EditError};
 use crate::watch::steps::{self, Typed};
 use serde::Deserialize;
 use serde_json::json;
@@ -34,7 +35,10 @@ pub fn answer(request: &Request, path: &str, hub: &Hub) -> Response {
         ("GET", "") => Response::new("text/html; charset=utf-8", page::html(hub.read_only)),
         ("GET", "page.css") => Response::new("text/css; charset=utf-8", page::style()),
         ("GET", "page.js") => Response::new("text/javascript; charset=utf-8", page::script()),
-        ("GET", "library.js") => Response::new("text/javascript; charset=utf-8", page::library()),
+        ("GET", "library.js") => Response::new(
+            "text/javascript; charset=utf-8",
+            crate::report::page::library(),
+        ),
         ("GET", "state") => {
             let after = parameter(query, "after").and_then(|v| v.parse().ok());
             let (_, text) = hub.state_after(after.unwrap_or(0), LONGEST_WAIT);
@@ -60,21 +64,15 @@ pub fn answer(request: &Request, path: &str, hub: &Hub) -> Response {
             let done = hub.sheet().edit(&changes.edits, &what);
             changed(hub, done)
         }),
-        ("POST", "undo") => {
-            let done = hub.sheet().undo();
+        ("POST", step @ ("undo" | "redo")) => {
+            let done = hub.sheet().step(step == "undo");
             changed(hub, done)
         }
-        ("POST", "redo") => {
-            let done = hub.sheet().redo();
-            changed(hub, done)
-        }
+        ("POST", "enter" | "do") if hub.read_only => failed(
+            403,
+            "this page was opened with --read-only; nothing is written",
+        ),
         ("POST", "enter") => with(request, |wanted: Wanted| {
-            if hub.read_only {
-                return failed(
-                    403,
-                    "this page was opened with --read-only; nothing is written",
-                );
-            }
             // Names that the folder does not hold are passed over by the work itself.
             hub.wake(wanted.files);
             Response::json(200, &json!({}))
@@ -88,12 +86,6 @@ pub fn answer(request: &Request, path: &str, hub: &Hub) -> Response {
             }
         }),
         ("POST", "do") => with(request, |action: Action| {
-            if hub.read_only {
-                return failed(
-                    403,
-                    "this page was opened with --read-only; nothing is written",
-                );
-            }
             let path = hub.sheet().path().to_owned();
             match act(&hub.folder, &path, &action) {
                 Ok(outcome) => Response::json(

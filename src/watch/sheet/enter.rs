@@ -1,10 +1,9 @@
 //! New captures enter the sheet: a draft where there is none yet, else one `[[captures]]` more, with the guess and its reason.
 
-use super::sheet_json::sheet_json;
-use crate::bench::{Draft, DraftCapture, DraftChannel, draft_text, guess_sheet_of};
+use super::json::{files_of, sheet_json};
+use crate::bench::{Draft, DraftCapture, DraftChannel, DraftError, draft_text, guess_sheet_of};
 use crate::capture::group_by_channel;
 use crate::events::sheet_guess;
-use serde_json::Value as Json;
 use std::path::{Path, PathBuf};
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, value};
 
@@ -16,31 +15,27 @@ pub struct Entered {
     pub left_out: Vec<(String, String)>,
 }
 
-/// A first sheet of these files.
-pub fn draft(folder: &Path, files: &[String]) -> Entered {
-    match guess_sheet_of(folder, files.to_vec(), &sheet_guess) {
-        Ok(mut draft) => {
-            let left_out = std::mem::take(&mut draft.left_out);
-            Entered {
-                text: Some(draft_text(&draft)),
-                left_out,
-            }
+impl Entered {
+    fn none(files: &[String], error: &DraftError) -> Entered {
+        let each = |file: &String| (file.clone(), error.to_string());
+        Entered {
+            text: None,
+            left_out: match error.left_out.is_empty() {
+                false => error.left_out.clone(),
+                true => files.iter().map(each).collect(),
+            },
         }
-        Err(error) => refused(files, error),
     }
 }
 
-fn refused(files: &[String], error: crate::bench::DraftError) -> Entered {
-    let left_out = match error.left_out.is_empty() {
-        false => error.left_out,
-        true => {
-            let each = files.iter().map(|file| (file.clone(), error.to_string()));
-            each.collect()
-        }
-    };
-    Entered {
-        text: None,
-        left_out,
+/// A first sheet of these files.
+pub fn draft(folder: &Path, files: &[String]) -> Entered {
+    match guess_sheet_of(folder, files.to_vec(), &sheet_guess) {
+        Ok(mut draft) => Entered {
+            left_out: std::mem::take(&mut draft.left_out),
+            text: Some(draft_text(&draft)),
+        },
+        Err(error) => Entered::none(files, &error),
     }
 }
 
@@ -59,7 +54,7 @@ pub fn entered(folder: &Path, text: &str, files: &[String]) -> Entered {
     all.sort();
     let draft = match guess_sheet_of(folder, all, &sheet_guess) {
         Ok(draft) => draft,
-        Err(error) => return refused(files, error),
+        Err(error) => return Entered::none(files, &error),
     };
     if document.get("channels").is_none() && document.get("instruments").is_none() {
         graft_hardware(&mut document, &draft);
@@ -120,13 +115,7 @@ pub fn named_files(text: &str) -> Option<Vec<String>> {
     let mut files = Vec::new();
     for section in ["captures", "heat", "tables"] {
         for table in sheet[section].as_array().into_iter().flatten() {
-            match &table["file"] {
-                Json::String(file) => files.push(file.clone()),
-                Json::Array(list) => {
-                    files.extend(list.iter().filter_map(Json::as_str).map(str::to_owned));
-                }
-                _ => {}
-            }
+            files.extend(files_of(table));
         }
     }
     Some(files)

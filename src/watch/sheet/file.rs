@@ -130,12 +130,9 @@ impl SheetFile {
     /// # Errors
     /// The file cannot be written.
     pub fn write_draft(&mut self, text: String) -> Result<(), EditError> {
-        if self.read_only {
-            self.draft = Some(text.clone());
-            self.text = Some(text);
-            return Ok(());
+        if !self.read_only {
+            self.store(&text)?;
         }
-        self.store(&text)?;
         self.draft = Some(text.clone());
         self.text = Some(text);
         Ok(())
@@ -165,51 +162,40 @@ impl SheetFile {
         })
     }
 
-    /// Takes the last change of the page back.
+    /// Takes the last change of the page back, or makes the one again that was taken back last.
     ///
     /// # Errors
     /// There is none, or an editor has changed the sheet since.
-    pub fn undo(&mut self) -> Result<(), EditError> {
+    pub fn step(&mut self, back: bool) -> Result<(), EditError> {
         self.refresh();
-        let Some(step) = self.done.pop() else {
-            return Err(EditError::Refused("there is nothing to undo".into()));
+        let (from, to, word) = match back {
+            true => (&mut self.done, &mut self.undone, "undo"),
+            false => (&mut self.undone, &mut self.done, "redo"),
         };
-        let back = step.before.clone().unwrap_or_default();
-        if let Err(error) = self.exchange(&step.after, back) {
-            self.done.clear();
-            return Err(error);
-        }
-        self.undone.push(step);
-        Ok(())
-    }
-
-    /// Makes the change again that was taken back last.
-    ///
-    /// # Errors
-    /// As [`SheetFile::undo`].
-    pub fn redo(&mut self) -> Result<(), EditError> {
-        self.refresh();
-        let Some(step) = self.undone.pop() else {
-            return Err(EditError::Refused("there is nothing to redo".into()));
+        let Some(step) = from.pop() else {
+            return Err(EditError::Refused(format!("there is nothing to {word}")));
         };
-        let from = step.before.clone().unwrap_or_default();
-        if let Err(error) = self.exchange(&from, step.after.clone()) {
-            self.undone.clear();
-            return Err(error);
-        }
-        self.done.push(step);
-        Ok(())
-    }
-
-    fn exchange(&mut self, from: &str, to: String) -> Result<(), EditError> {
-        if self.text.as_deref().unwrap_or_default() != from {
+        let (before, after) = (step.before.clone().unwrap_or_default(), step.after.clone());
+        let (here, there) = if back {
+            (after, before)
+        } else {
+            (before, after)
+        };
+        if self.text.as_deref().unwrap_or_default() != here {
+            from.clear();
             return Err(EditError::Refused(
                 "changed meanwhile: the sheet was changed in an editor since, so that step cannot be taken back; nothing was written".into(),
             ));
         }
-        self.store(&to)?;
-        self.text = Some(to);
-        Ok(())
+        to.push(step);
+        let written = self.store(&there);
+        if written.is_ok() {
+            self.text = Some(there);
+        } else {
+            self.done.clear();
+            self.undone.clear();
+        }
+        written
     }
 }
 
@@ -232,13 +218,13 @@ mod tests {
         sheet.edit(&[poles(None, 2)], "poles").unwrap();
         sheet.edit(&[poles(Some(2), 4)], "poles").unwrap();
         assert!(disk().contains("poles = 4"));
-        sheet.undo().unwrap();
+        sheet.step(true).unwrap();
         assert!(disk().contains("poles = 2"));
-        sheet.redo().unwrap();
+        sheet.step(false).unwrap();
         assert!(disk().contains("poles = 4"));
         // An editor adds a line; the page's next change keeps it, undo of an older one is refused.
         std::fs::write(&path, format!("{}note = \"x\"\n", disk())).unwrap();
-        let error = sheet.undo().unwrap_err().to_string();
+        let error = sheet.step(true).unwrap_err().to_string();
         assert!(error.contains("changed meanwhile"), "{error}");
         sheet.edit(&[poles(Some(4), 6)], "poles").unwrap();
         assert!(disk().contains("poles = 6") && disk().contains("note = \"x\""));

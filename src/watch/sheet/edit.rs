@@ -3,7 +3,7 @@
 //! Each change says what the key held when the person changed it. Where the sheet holds something else by now, nothing is changed: so
 //! a page and an editor may change one sheet at once, and neither loses anything.
 
-use super::sheet_json::{json_of, same, value_of};
+use super::json::{same, sheet_json, value_of};
 use crate::bench::check_sheet;
 use crate::files::LARGEST_SHEET;
 use serde::Deserialize;
@@ -62,7 +62,7 @@ pub enum EditError {
 ///
 /// # Errors
 /// [`EditError`]; also where the sheet was well-formed and would not be any more.
-pub fn edited(path: &Path, text: &str, edits: &[Edit]) -> Result<String, EditError> {
+pub(super) fn edited(path: &Path, text: &str, edits: &[Edit]) -> Result<String, EditError> {
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| {
         EditError::Refused(format!(
             "the sheet is not TOML just now ({}); fix it in the editor first",
@@ -92,7 +92,15 @@ fn make(document: &mut DocumentMut, edit: &Edit) -> Result<(), EditError> {
     if names_files(edit) {
         return refuse("files are entered from the folder, not named by the page");
     }
-    let found = look_up(document.as_item(), &edit.at).map_or(Json::Null, json_of);
+    let sheet = sheet_json(&document.to_string()).unwrap_or_default();
+    let found = edit
+        .at
+        .iter()
+        .try_fold(&sheet, |holder, place| match place {
+            Place::Index(k) => holder.get(k),
+            Place::Key(key) => holder.get(key),
+        });
+    let found = found.cloned().unwrap_or_default();
     if !same(&found, &edit.was) {
         return Err(EditError::Changed {
             at: words(&edit.at),
@@ -135,17 +143,6 @@ fn words(at: &[Place]) -> String {
         Place::Key(key) => key.clone(),
     };
     at.iter().map(step).collect::<Vec<_>>().join(", ")
-}
-
-fn look_up<'a>(item: &'a Item, at: &[Place]) -> Option<&'a Item> {
-    let Some((first, rest)) = at.split_first() else {
-        return Some(item);
-    };
-    let next = match first {
-        Place::Key(key) => item.get(key.as_str())?,
-        Place::Index(k) => item.get(*k)?,
-    };
-    look_up(next, rest)
 }
 
 fn take_out(item: &mut Item, at: &[Place]) -> Option<()> {
@@ -270,7 +267,6 @@ fn fill(table: &mut Table, value: &Json) -> Option<()> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sheet_json::sheet_json;
     use super::*;
     use serde_json::json;
 
