@@ -1,8 +1,8 @@
 //! Pictures of a sizing: a profile over time, and the torque at each speed.
 
 use super::frame::frame;
-use crate::drive::Sizing;
-use crate::drive::result::{Entry, Figure, Table};
+use crate::drive::result::{Entry, Figure};
+use crate::drive::{Sizing, Table};
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
 use crate::plot::drawing::panel::{self, Layer, Panel, Shape};
@@ -27,7 +27,7 @@ struct Series {
 
 impl Series {
     /// Column `place` of a table, each value times `factor`.
-    fn of(table: &Table, place: usize, factor: f64) -> Series {
+    fn of(table: &Table<Entry>, place: usize, factor: f64) -> Series {
         let (mut middle, mut low, mut high) = (Vec::new(), Vec::new(), Vec::new());
         for line in &table.lines {
             let ends = match &line[place] {
@@ -109,7 +109,7 @@ struct Course {
 }
 
 impl Course {
-    fn of(sizing: &Sizing, table: &Table) -> Course {
+    fn of(sizing: &Sizing, table: &Table<Entry>) -> Course {
         Course {
             time: Series::of(table, 0, 1.0).middle,
             speed: Series::of(table, 1, 1.0 / RPM),

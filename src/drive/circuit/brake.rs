@@ -97,7 +97,7 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drive::trajectory::start;
+    use crate::drive::circuit::start;
     use approx::assert_relative_eq;
 
     /// Turning without current.
