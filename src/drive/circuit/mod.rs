@@ -8,6 +8,6 @@ pub mod clamp;
 mod numeric;
 mod start;
 
-pub use brake::{Stop, brake};
+pub use brake::{Stop, brake, still_s};
 pub use numeric::bisect;
 pub use start::{RUN_UP_SHARE, Start, start, start_at};

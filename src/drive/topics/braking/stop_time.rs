@@ -1,6 +1,6 @@
 //! Braking resistor for a stop time (`docs/drive.md`, section 8).
 
-use crate::drive::circuit::{Stop, bisect, brake};
+use crate::drive::circuit::{Stop, bisect, brake, still_s};
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
@@ -63,7 +63,7 @@ fn resistor_ohm(setting: &Setting, m: &Sample, ratio: f64) -> Known<(f64, f64)> 
             terminal_resistance_ohm: ohm,
             ..short
         };
-        let stop_s = brake(&p, run.into(), 0.0, 0.0).still_s.ok_or(NEVER)?;
+        let stop_s = still_s(&p, run.into()).ok_or(NEVER)?;
         let settled = (ohm / before - 1.0).abs() < 1e-9;
         let ratio = closed_s(ohm) / stop_s;
         if (stop_s / wanted_s).ln().abs() < NEAR {
