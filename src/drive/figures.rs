@@ -129,6 +129,7 @@ profile_bus_voltage            | V    | high | 11  | supply after it, if only th
 profile_winding_once           | °C   | high | 11  | winding, once from room temperature: peak
 profile_winding_repeated       | °C   | high | 11  | winding, repeated without a pause: peak
 profile_margin                 | K    | low  | 11  | margin to the winding limit, repeated
+profile_limit_time             | s    | low  | 11  | repeated from room temperature: time to the winding limit
 profile_heat_share             | %    | high | 11  | used of the winding's permissible rise, repeated
 
 profile_best_ratio             | 1    | -    | 11  | gear ratio of the least RMS current

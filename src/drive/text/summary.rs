@@ -61,6 +61,7 @@ supply         | profile_peak_speed           | peak speed of the motor
 winding        | profile_winding_once         | peak, once from room temperature
                | profile_winding_repeated     | peak, repeated without a pause
                | profile_margin               | margin to the limit, repeated
+               | profile_limit_time           | repeated: at the limit after
 gear           | profile_best_ratio           | ratio of the least RMS current
                | profile_best_rms             | RMS current with it
                | profile_best_heat            | heat in the winding, of that now

@@ -32,6 +32,7 @@ pub fn divided(profile: &Profile, estimate: &Sample) -> Profile {
 struct Driven<'a> {
     geared: Known<Geared<'a>>,
     demands: Known<Vec<Demand>>,
+    warming: Known<Warming>,
     once: Known<Vec<(f64, f64)>>,
     repeated: Known<Vec<(f64, f64)>>,
 }
@@ -83,6 +84,7 @@ impl<'a> Driven<'a> {
         Driven {
             geared,
             demands,
+            warming,
             once,
             repeated,
         }
@@ -209,6 +211,17 @@ fn temperatures(setting: &Setting, driven: &Driven<'_>, out: &mut Section) {
     out.row(
         "profile_margin",
         repeated_c.and_then(|peak_c| Ok(limit_c? - peak_c)),
+    );
+    out.row(
+        "profile_limit_time",
+        driven
+            .warming
+            .as_ref()
+            .map_err(|why| *why)
+            .and_then(|warming| {
+                let time_s = warming.reaches_s(limit_c?);
+                time_s.ok_or(Why::Moot("stays below the limit"))
+            }),
     );
     out.row(
         "profile_heat_share",
