@@ -95,24 +95,31 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
 }
 
 /// Time after which a motor whose loop is closed on itself stands still, s; `None` where no friction stops it. In few steps, each of which
-/// is as exact as a short one ([`advance`]): for a search that needs nothing else.
+/// is as exact as a short one ([`advance`]) and ends before standstill: for a search that needs nothing else.
 pub fn still_s(p: &TerminalParameters, running: State<f64>) -> Option<f64> {
     let c = Constants::new(p);
-    let first = 0.5 * p.electrical_time_constant_s();
-    let longest = first.max(p.mechanical_time_constant_s() / 8.0);
-    let (mut t, mut s, mut h, mut growth) = (0.0, running, first, 1.5);
+    let mut h = 0.5 * p.electrical_time_constant_s();
+    let longest = h.max(p.mechanical_time_constant_s() / 8.0);
+    let (mut t, mut s) = (0.0, running);
     for _ in 0..MOST_STEPS {
-        let next = advance(&c, s, Condition::Voltage(0.0), h, false).end;
-        if next.back_emf > 0.0 {
-            (t, s, h) = (t + h, next, (h * growth).min(longest));
-            if p.friction_current_a <= 0.0 && s.back_emf < 1e-5 * running.back_emf {
-                return None;
-            }
-        } else if h < 1e-5 * t {
-            return Some(t + 0.5 * h);
-        } else {
-            (h, growth) = (0.5 * h, 1.0);
+        let e = s.back_emf;
+        let friction_a =
+            p.friction_current_a + e * (p.viscous_conductance_s + p.windage_a_per_v2 * e);
+        // At the present rate, which only falls from here.
+        let left_s = match friction_a - s.current {
+            against_a if against_a > 0.0 => e * p.inertia_capacitance_f / against_a,
+            _ => f64::INFINITY,
+        };
+        if left_s < 3e-3 * t {
+            return Some(t + left_s);
         }
+        if e < 1e-5 * running.back_emf && p.friction_current_a <= 0.0 {
+            return None;
+        }
+        h = h.min(0.8 * left_s).min(longest);
+        s = advance(&c, s, Condition::Voltage(0.0), h, false).end;
+        t += h;
+        h *= 1.5;
     }
     None
 }
