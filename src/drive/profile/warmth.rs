@@ -160,7 +160,7 @@ impl Warming {
                 if round >> bit & 1 == 1 {
                     begin = power * begin;
                 }
-                power = power * power;
+                power *= power;
             }
             Rise::new(begin.x, begin.y)
         };
