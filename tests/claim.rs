@@ -334,6 +334,72 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
     assert_eq!(output.status.code(), Some(2));
 }
 
+/// What a careless or malicious sheet may hold in place of a resistance: each is refused at its place, nothing ends in a panic.
+#[test]
+fn hostile_entries_are_refused_at_their_place() {
+    for (value, message) in [
+        (r#""1e400 Ω""#, "1e400"),
+        (r#""1e308 kΩ""#, "beyond any number of Ω"),
+        (r#""NaN Ω""#, "NaN"),
+        (r#""inf Ω""#, "inf"),
+        (r#""-2 Ω""#, "\"-2 Ω\" is not above zero"),
+        (r#""0 Ω""#, "\"0 Ω\" is not above zero"),
+        (r#""1e-400 Ω""#, "is not above zero"),
+        (r#""""#, "\"\""),
+        (r#""2 Ω\u202e""#, "Ω"),
+        (r#"["2 Ω"]"#, "is a TOML array"),
+        (
+            r#"{ value = "2 Ω", tolerance = "-5 %" }"#,
+            "is no tolerance",
+        ),
+        (
+            r#"{ value = "2 Ω", tolerance = "100 %" }"#,
+            "is no tolerance",
+        ),
+        (
+            r#"{ value = "2 Ω", plus = "1e308 kΩ" }"#,
+            "beyond any number",
+        ),
+        (
+            r#"{ value = "1e308 Ω", plus = "90 %" }"#,
+            "reaches beyond any number",
+        ),
+        (r#"{ value = "2 Ω", value = "3 Ω" }"#, "duplicate"),
+        (r#"{ "wért" = "2 Ω" }"#, "unknown key `wért`"),
+        (
+            r#"{ value = "2 Ω", frequency = "1 kHz" }"#,
+            "only an inductance",
+        ),
+        ("\"2 Ω\"\nterminal_resistance = \"3 Ω\"", "duplicate"),
+        (
+            "\"2 Ω\"\nspeed_constant = \"1e-320 rpm/V\"",
+            "beyond any number",
+        ),
+        ("\"2 Ω\"\n\"ток\" = \"3 A\"", "unknown key `ток`"),
+    ] {
+        let text = format!("[claims]\nterminal_resistance = {value}\n");
+        let output = run(&motor(), &text, &[]);
+        let stderr = String::from_utf8_lossy(&output.stderr);
+        let stderr = stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert_eq!(output.status.code(), Some(2), "{text}: {stderr}");
+        let place = stderr.contains("sheet.toml:2:") || stderr.contains("sheet.toml:3:");
+        assert!(place && stderr.contains(message), "{text}: {stderr}");
+        assert!(output.stdout.is_empty(), "{text}");
+    }
+}
+
+/// A tolerance of zero is a claim that no measurement can confirm, and no fault of the sheet.
+#[test]
+fn a_tolerance_of_zero_disagrees_or_stays_undecided() {
+    for value in ["2 Ω", "5 Ω"] {
+        let claim = format!("terminal_resistance = {{ value = \"{value}\", tolerance = \"0 %\" }}");
+        let (status, found) = json(&motor(), &sheet(&claim));
+        assert_eq!(status, Some(1));
+        let verdict = &finding(&found, "terminal_resistance")["verdict"];
+        assert_eq!(verdict, "disagrees", "{value}");
+    }
+}
+
 /// The example of the documentation, as printed there.
 fn example() -> String {
     let text =

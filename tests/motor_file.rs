@@ -318,7 +318,7 @@ fn wrong_files_are_refused_by_schema_and_reader_alike() {
         ),
         (
             |v| v["parameters"]["terminal_resistance"]["value"] = json!(null),
-            "invalid type: null",
+            "parameters.terminal_resistance.value: found null",
         ),
         (
             |v| v["parameters"]["terminal_resistance"]["value"] = json!("3.1"),
@@ -497,7 +497,7 @@ fn a_number_that_json_cannot_hold_is_not_written() {
     let error = motor_file::to_text(Path::new("motor.json"), &file).expect_err("not a number");
     assert_eq!(
         error.to_string(),
-        "motor.json: fit.chi_squared: found NaN, expected a finite number, or nothing where it is unknown"
+        "motor.json: fit.chi_squared: found null, expected a value; what is unknown has no key"
     );
 }
 

@@ -4,9 +4,10 @@ use crate::motor_file::MotorFile;
 use crate::quantity::rounding::significant;
 
 /// A load that opposes motion, beside the motor's own friction.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum Load {
     /// No load.
+    #[default]
     None,
     /// Torque at the shaft, N·m; needs the back-EMF constant.
     Torque(f64),
@@ -14,8 +15,8 @@ pub enum Load {
     Current(f64),
 }
 
-/// The user's conditions. What is `None` was not told, and results that need it are not given.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// The user's conditions. What is `None` was not stated, and results that need it are not given.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Order {
     /// Voltage of the supply.
     pub supply_v: f64,
@@ -71,15 +72,15 @@ pub struct Order {
     pub winding_temperature_c: Option<f64>,
 }
 
-/// Frequency when none is told: above hearing (common practice, no source).
+/// Frequency when none is stated: above hearing (common practice, no source).
 pub const USUAL_FREQUENCY_HZ: f64 = 20e3;
-/// Ripple as a share of the mean current when none is told (common practice, no source).
+/// Ripple as a share of the mean current when none is stated (common practice, no source).
 pub const USUAL_RIPPLE_SHARE: f64 = 0.1;
-/// Voltage across a conducting diode when none is told (common practice, no source).
+/// Voltage across a conducting diode when none is stated (common practice, no source).
 pub const USUAL_DIODE_DROP_V: f64 = 1.0;
 /// Temperature of the room when none is given: the highest that a machine is rated for without more said (IEC 60034-1, 6.4).
 pub const USUAL_AMBIENT_C: f64 = 40.0;
-/// Duty when none is told: there the ripple is greatest.
+/// Duty when none is stated: there the ripple is greatest.
 pub const USUAL_DUTY: f64 = 0.5;
 
 /// An order that no motor could be given.
@@ -96,35 +97,16 @@ pub struct OrderError {
 }
 
 impl Order {
-    /// An order with the usual values and nothing else told.
+    /// An order with the usual values and nothing else stated.
     pub fn usual(supply_v: f64) -> Order {
         Order {
             supply_v,
-            source_resistance_ohm: 0.0,
-            lead_resistance_ohm: 0.0,
-            load: Load::None,
-            load_inertia_kg_m2: None,
-            gear: None,
-            gear_efficiency: None,
-            current_limit_a: None,
             frequency_hz: USUAL_FREQUENCY_HZ,
             duty: USUAL_DUTY,
             ripple_share: USUAL_RIPPLE_SHARE,
-            switch_resistance_ohm: None,
             diode_drop_v: USUAL_DIODE_DROP_V,
-            diode_resistance_ohm: 0.0,
-            dead_time_s: None,
-            clamp_voltage_v: None,
-            stray_capacitance_f: None,
-            brake_resistor_ohm: None,
-            brake_ramp_s: None,
-            stop_time_s: None,
-            bus_capacitance_f: None,
-            bus_limit_v: None,
-            thermal_mass_j_per_k: None,
-            winding_limit_c: None,
             ambient_c: USUAL_AMBIENT_C,
-            winding_temperature_c: None,
+            ..Order::default()
         }
     }
 

@@ -1,6 +1,6 @@
 //! The answer: every figure with its bounds, SI units.
 
-use super::section::Unit;
+use super::section::{Table, Unit};
 
 /// A number with its bounds, SI.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -61,13 +61,13 @@ pub enum Figure {
 
 impl Figure {
     /// Whether there is a number.
-    pub(super) fn is_known(&self) -> bool {
+    pub(in crate::drive) fn is_known(&self) -> bool {
         matches!(self, Figure::Known(_))
     }
 }
 
 /// Stands behind an extrapolated number.
-pub(super) const MARK: &str = "*";
+pub(in crate::drive) const MARK: &str = "*";
 
 /// One row.
 #[derive(Clone, Debug, serde::Serialize)]
@@ -77,7 +77,6 @@ pub struct Row {
     /// In words.
     pub words: &'static str,
     /// Unit of its numbers.
-    #[serde(rename = "unit", serialize_with = "si")]
     pub unit: Unit,
     /// SizedSection of `docs/drive.md`.
     pub formula: &'static str,
@@ -87,31 +86,6 @@ pub struct Row {
     /// The number.
     #[serde(flatten)]
     pub figure: Figure,
-}
-
-/// One table.
-#[derive(Clone, Debug, serde::Serialize)]
-pub struct Table {
-    /// Its key.
-    pub key: &'static str,
-    /// In words.
-    pub title: String,
-    /// Section of `docs/drive.md`.
-    pub formula: &'static str,
-    /// Heads.
-    pub columns: Vec<Head>,
-    /// Cells, line by line.
-    pub lines: Vec<Vec<Entry>>,
-}
-
-/// Head of a column.
-#[derive(Clone, Copy, Debug, serde::Serialize)]
-pub struct Head {
-    /// In words.
-    pub words: &'static str,
-    /// Unit of its numbers.
-    #[serde(serialize_with = "si")]
-    pub unit: Unit,
 }
 
 /// A cell.
@@ -134,7 +108,7 @@ pub struct SizedSection {
     /// Single numbers.
     pub rows: Vec<Row>,
     /// Tables.
-    pub tables: Vec<Table>,
+    pub tables: Vec<Table<Entry>>,
     /// What to know of them.
     pub remarks: Vec<String>,
     /// Dangers that belong to them.
@@ -199,18 +173,18 @@ impl Sizing {
     }
 
     /// Whether a profile was asked for.
-    pub(super) fn has_profile(&self) -> bool {
+    pub(in crate::drive) fn has_profile(&self) -> bool {
         self.sections.iter().any(|section| section.key == "profile")
     }
 
     /// A table by its key.
-    pub fn table(&self, key: &str) -> Option<&Table> {
+    pub fn table(&self, key: &str) -> Option<&Table<Entry>> {
         let mut tables = self.sections.iter().flat_map(|section| &section.tables);
         tables.find(|table| table.key == key)
     }
 
     /// Bounds of a row that has a number.
-    pub(super) fn bounded(&self, key: &str) -> Option<&Bounded> {
+    pub(in crate::drive) fn bounded(&self, key: &str) -> Option<&Bounded> {
         match &self.row(key)?.figure {
             Figure::Known(bounded) => Some(bounded),
             Figure::Absent { .. } => None,
@@ -218,7 +192,7 @@ impl Sizing {
     }
 
     /// What the mark of extrapolated rows means; `None` where no row has it.
-    pub(super) fn mark_words(&self) -> Option<String> {
+    pub(in crate::drive) fn mark_words(&self) -> Option<String> {
         // With a profile only its own rows are shown.
         let shown = |section: &&SizedSection| !self.has_profile() || section.key == "profile";
         let shown = self.sections.iter().filter(shown);
@@ -245,8 +219,4 @@ impl Sizing {
                 Figure::Known(_) => None,
             })
     }
-}
-
-fn si<S: serde::Serializer>(unit: &Unit, serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_str(unit.si())
 }

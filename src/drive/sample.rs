@@ -79,24 +79,23 @@ impl Sample {
             back_emf_constant_v_s_per_rad: k,
             thermal: None,
             stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
-            finer: motor
-                .terms()
-                .added_to(TerminalParameters::plain(1.0, 1.0, 1.0, 0.0, 0.0)),
+            finer: TerminalParameters {
+                windage_a_per_v2: 0.0,
+                ..motor.terms()
+            },
         }
     }
 
     /// What the simulation takes, with `series_ohm` in the loop.
     pub fn machine(&self, series_ohm: f64) -> Known<TerminalParameters> {
-        let motor = TerminalParameters {
+        let held = self.held(series_ohm)?;
+        Ok(TerminalParameters {
             inertia_capacitance_f: self.capacitance_f?,
             friction_current_a: self.holding_a?,
             viscous_conductance_s: self.conductance_s?,
             windage_a_per_v2: self.windage_a_per_v2,
-            ..self.held(series_ohm)?
-        };
-        Ok(TerminalParameters {
             armature_inductance_h: self.inductance_h?,
-            ..motor
+            ..held
         })
     }
 

@@ -1,5 +1,6 @@
 //! A section of the answer as its topic fills it: rows, tables and remarks, once for the estimate and once for each drawn motor.
 
+use super::figures::Def;
 use crate::motor_file::ParameterName;
 
 /// Why a number is not there.
@@ -17,6 +18,11 @@ pub enum Why {
 
 /// A number, or why there is none.
 pub type Known<T = f64> = Result<T, Why>;
+
+/// What an option states.
+pub fn given(value: Option<f64>, option: &'static str) -> Known {
+    value.ok_or(Why::NotGiven(option))
+}
 
 /// Unit of a result.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,25 +59,41 @@ pub enum Unit {
     One,
 }
 
+/// Each unit as printed, and in JSON (SI).
+const UNITS: [(Unit, &str, &str); 15] = [
+    (Unit::Ampere, "A", "A"),
+    (Unit::Volt, "V", "V"),
+    (Unit::Second, "s", "s"),
+    (Unit::Joule, "J", "J"),
+    (Unit::Watt, "W", "W"),
+    (Unit::Hertz, "Hz", "Hz"),
+    (Unit::Share, "%", "1"),
+    (Unit::Speed, "rpm", "rad/s"),
+    (Unit::NewtonMetre, "N·m", "N.m"),
+    (Unit::Ohm, "Ω", "Ohm"),
+    (Unit::Farad, "F", "F"),
+    (Unit::Celsius, "°C", "Cel"),
+    (Unit::Kelvin, "K", "K"),
+    (Unit::AmpereSquaredSecond, "A²·s", "A2.s"),
+    (Unit::One, "1", "1"),
+];
+
 impl Unit {
-    /// SI, as JSON tells it.
-    pub fn si(self) -> &'static str {
-        match self {
-            Unit::Ampere => "A",
-            Unit::Volt => "V",
-            Unit::Second => "s",
-            Unit::Joule => "J",
-            Unit::Watt => "W",
-            Unit::Hertz => "Hz",
-            Unit::Share | Unit::One => "1",
-            Unit::Speed => "rad/s",
-            Unit::NewtonMetre => "N.m",
-            Unit::Ohm => "Ohm",
-            Unit::Farad => "F",
-            Unit::Celsius => "Cel",
-            Unit::Kelvin => "K",
-            Unit::AmpereSquaredSecond => "A2.s",
-        }
+    /// As printed; a plain ratio has `1`.
+    pub fn symbol(self) -> &'static str {
+        UNITS[self as usize].1
+    }
+
+    /// The unit with this symbol.
+    pub(super) fn of_symbol(symbol: &str) -> Option<Unit> {
+        let found = UNITS.iter().find(|(_, other, _)| *other == symbol);
+        found.map(|(unit, ..)| *unit)
+    }
+}
+
+impl serde::Serialize for Unit {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(UNITS[*self as usize].2)
     }
 }
 
@@ -84,67 +106,24 @@ pub enum Worst {
     Neither,
 }
 
-/// What a row is. `formula` is the number of its section in `docs/drive.md`.
-#[derive(Clone, Copy, Debug)]
-pub struct Def {
-    pub key: &'static str,
-    pub words: &'static str,
-    pub unit: Unit,
-    pub worst: Worst,
-    pub formula: &'static str,
-}
-
-/// Shorthand for a row that hurts at its high end.
-pub const fn high(
-    key: &'static str,
-    words: &'static str,
-    unit: Unit,
-    formula: &'static str,
-) -> Def {
-    Def {
-        key,
-        words,
-        unit,
-        worst: Worst::High,
-        formula,
-    }
-}
-
-/// The same for the low end.
-pub const fn low(key: &'static str, words: &'static str, unit: Unit, formula: &'static str) -> Def {
-    Def {
-        worst: Worst::Low,
-        ..high(key, words, unit, formula)
-    }
-}
-
-/// The same where neither end hurts.
-pub const fn plain(
-    key: &'static str,
-    words: &'static str,
-    unit: Unit,
-    formula: &'static str,
-) -> Def {
-    Def {
-        worst: Worst::Neither,
-        ..high(key, words, unit, formula)
-    }
-}
-
 /// Head of a table's column.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, serde::Serialize)]
 pub struct Column {
+    /// What it holds.
     pub words: &'static str,
+    /// Unit of its numbers.
     pub unit: Unit,
+    /// The bound of them to design for.
+    #[serde(skip)]
     pub worst: Worst,
 }
 
-/// A column that hurts at its high end, or not at all where `worst` says so.
-pub const fn column(words: &'static str, unit: Unit, worst: Worst) -> Column {
+/// A column.
+pub(super) const fn column(words: &'static str, unit: Unit, worst: Worst) -> Column {
     Column { words, unit, worst }
 }
 
-/// A cell of a table.
+/// A cell of a table under way.
 #[derive(Clone, Copy, Debug)]
 pub enum Cell {
     /// Chosen by the program or the user.
@@ -153,14 +132,19 @@ pub enum Cell {
     Drawn(usize),
 }
 
-/// A table under way.
-#[derive(Clone, Debug)]
-pub struct TableDraft {
+/// A table.
+#[derive(Clone, Debug, serde::Serialize)]
+pub struct Table<C> {
+    /// Its key.
     pub key: &'static str,
+    /// In words.
     pub title: String,
+    /// Section of `docs/drive.md`.
     pub formula: &'static str,
+    /// Heads.
     pub columns: Vec<Column>,
-    pub lines: Vec<Vec<Cell>>,
+    /// Cells, line by line.
+    pub lines: Vec<Vec<C>>,
 }
 
 /// Takes what a topic computes for one motor. Layout is kept only for the estimate: a topic must hand over the same
@@ -169,16 +153,17 @@ pub struct TableDraft {
 pub struct Section {
     pub values: Vec<Known>,
     pub rows: Vec<(Def, usize)>,
-    pub tables: Vec<TableDraft>,
+    pub tables: Vec<Table<Cell>>,
     pub remarks: Vec<String>,
     /// Whether the layout is kept.
     pub estimate: bool,
 }
 
 impl Section {
-    /// A row.
-    pub fn row(&mut self, def: Def, value: Known) {
+    /// The figure of a key.
+    pub fn row(&mut self, key: &str, value: Known) {
         if self.estimate {
+            let def = Def::of(key).unwrap_or_else(|| unreachable!("no figure {key}"));
             self.rows.push((def, self.values.len()));
         }
         self.values.push(value);
@@ -193,7 +178,7 @@ impl Section {
         columns: &[Column],
     ) {
         if self.estimate {
-            self.tables.push(TableDraft {
+            self.tables.push(Table {
                 key,
                 title: title(),
                 formula,

@@ -26,19 +26,13 @@ pub struct Setting {
     pub order: Order,
     /// As read.
     pub profile: Option<Profile>,
-    pub plan: Plan,
-}
-
-/// Grids of the tables and the ramp under trial.
-#[derive(Clone, Debug)]
-pub struct Plan {
     pub inrush_times_s: Vec<f64>,
     pub frequencies_hz: Vec<f64>,
     pub schedule: Known<Schedule>,
     /// Braking resistor of a standard value that stops every motor in time.
     pub stop_resistor_ohm: Known,
     /// The profile in short pieces.
-    pub profile: Option<Profile>,
+    pub divided: Option<Profile>,
     /// Speeds of the table of regions, rad/s.
     pub region_speeds_rad_s: Vec<f64>,
     /// Winding temperature of the values, °C; `None` where it is not stated.
@@ -51,15 +45,13 @@ impl Setting {
         Setting {
             order,
             profile: None,
-            plan: Plan {
-                inrush_times_s: Vec::new(),
-                frequencies_hz: frequencies_hz(order.frequency_hz),
-                schedule: Err(Why::NotGiven("--current-limit")),
-                stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
-                profile: None,
-                region_speeds_rad_s: Vec::new(),
-                winding_c: None,
-            },
+            inrush_times_s: Vec::new(),
+            frequencies_hz: frequencies_hz(order.frequency_hz),
+            schedule: Err(Why::NotGiven("--current-limit")),
+            stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
+            divided: None,
+            region_speeds_rad_s: Vec::new(),
+            winding_c: None,
         }
     }
 }

@@ -5,26 +5,20 @@
 //! * [`modelica`]: record for the standard library's permanent-magnet DC machine.
 //! * [`c_header`]: constants and fixed-point helpers for firmware.
 //! * [`fmu`]: Functional Mock-up Unit for simulators.
-//! * [`load_line`]: torque, current, power and efficiency over speed, and over voltage and torque.
 //! * [`script`]: Python and Octave snippets that simulate a start.
 //! * [`state_space`]: continuous and exact discrete matrices as JSON.
-//! * [`budget`]: the uncertainty budget as CSV.
-//! * [`rows`]: CSV and Parquet, one row a motor.
-//! * [`columns`], [`table`]: columns of a table with a row a motor; tables as CSV and Parquet, also batch by batch.
+//! * `tables`: [`budget`], [`load_line`] and [`rows`] as CSV and Parquet.
 
-pub mod budget;
 pub mod c_header;
-pub mod columns;
 mod error;
 pub mod fmu;
 pub mod instance;
-pub mod load_line;
 pub mod modelica;
-pub mod rows;
 pub mod script;
 pub mod spice;
 pub mod state_space;
-pub mod table;
+mod tables;
 
 pub use error::ExportError;
 pub use instance::{End, Instance};
+pub use tables::{budget, columns, load_line, rows, table};

@@ -54,11 +54,7 @@ impl OperatingPoint {
 
 impl From<OperatingPoint> for State<f64> {
     fn from(point: OperatingPoint) -> Self {
-        State {
-            current: point.current_a,
-            back_emf: point.back_emf_v,
-            eddy_current: point.current_a,
-        }
+        State::at(point.current_a, point.back_emf_v)
     }
 }
 

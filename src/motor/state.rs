@@ -14,13 +14,18 @@ pub struct State<S> {
 }
 
 impl<S: Real> State<S> {
+    /// A current and a back-EMF with which nothing changes in the screened share of the inductance.
+    pub fn at(current: S, back_emf: S) -> Self {
+        State {
+            current,
+            back_emf,
+            eddy_current: current,
+        }
+    }
+
     /// Rotor still, no current.
     pub fn rest() -> Self {
-        State {
-            current: 0.0.into(),
-            back_emf: 0.0.into(),
-            eddy_current: 0.0.into(),
-        }
+        State::at(0.0.into(), 0.0.into())
     }
 
     /// Without derivatives.

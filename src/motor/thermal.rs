@@ -40,6 +40,26 @@ pub struct Heat {
     pub housing_w: f64,
 }
 
+impl Rise {
+    /// Of winding and housing.
+    pub const fn new(winding_k: f64, housing_k: f64) -> Rise {
+        Rise {
+            winding_k,
+            housing_k,
+        }
+    }
+}
+
+impl Heat {
+    /// In the winding and in the housing.
+    pub const fn new(winding_w: f64, housing_w: f64) -> Heat {
+        Heat {
+            winding_w,
+            housing_w,
+        }
+    }
+}
+
 impl ThermalNetwork {
     /// Both resistances in series, K/W: what the steady rise of the winding over the room is per watt in it.
     pub fn total_k_per_w(&self) -> f64 {
@@ -49,10 +69,10 @@ impl ThermalNetwork {
     /// The rise that lasts under constant heat.
     pub fn steady(&self, heat: Heat) -> Rise {
         let housing_k = self.housing_to_ambient_k_per_w * (heat.winding_w + heat.housing_w);
-        Rise {
-            winding_k: housing_k + self.winding_to_housing_k_per_w * heat.winding_w,
+        Rise::new(
+            housing_k + self.winding_to_housing_k_per_w * heat.winding_w,
             housing_k,
-        }
+        )
     }
 
     /// Heat in the winding that lasts at a rise of `rise_k`, with heat of friction in the housing, W.
@@ -123,10 +143,7 @@ impl ThermalNetwork {
             ((moved - fast * apart[row]) * at_slow - (moved - slow * apart[row]) * at_fast)
                 / (slow - fast)
         };
-        Rise {
-            winding_k: steady.winding_k + to(0),
-            housing_k: steady.housing_k + to(1),
-        }
+        Rise::new(steady.winding_k + to(0), steady.housing_k + to(1))
     }
 }
 
@@ -150,10 +167,7 @@ pub(crate) mod tests {
             housing_j_per_k: 1e12,
             ..NETWORK
         };
-        let heat = Heat {
-            winding_w: 3.0,
-            housing_w: 0.0,
-        };
+        let heat = Heat::new(3.0, 0.0);
         let rise = network.after(Rise::default(), heat, 100.0);
         let wanted = 27.0 * (1.0 - (-100.0f64 / 126.0).exp());
         assert_relative_eq!(rise.winding_k, wanted, max_relative = 1e-7);
@@ -161,14 +175,8 @@ pub(crate) mod tests {
 
     #[test]
     fn exact_steps_agree_with_many_small_ones() {
-        let heat = Heat {
-            winding_w: 3.1,
-            housing_w: 0.4,
-        };
-        let mut small = Rise {
-            winding_k: 5.0,
-            housing_k: 12.0,
-        };
+        let heat = Heat::new(3.1, 0.4);
+        let mut small = Rise::new(5.0, 12.0);
         let exact = NETWORK.after(small, heat, 600.0);
         // Midpoint rule: an error of about (h/126 s)²/24 of the change.
         let h = 0.02;
@@ -181,10 +189,10 @@ pub(crate) mod tests {
                 ]
             };
             let first = rate(small);
-            let middle = rate(Rise {
-                winding_k: small.winding_k + 0.5 * h * first[0],
-                housing_k: small.housing_k + 0.5 * h * first[1],
-            });
+            let middle = rate(Rise::new(
+                small.winding_k + 0.5 * h * first[0],
+                small.housing_k + 0.5 * h * first[1],
+            ));
             small.winding_k += h * middle[0];
             small.housing_k += h * middle[1];
         }
@@ -194,10 +202,7 @@ pub(crate) mod tests {
 
     #[test]
     fn a_long_time_gives_the_steady_rise_and_two_steps_are_one() {
-        let heat = Heat {
-            winding_w: 3.0,
-            housing_w: 0.0,
-        };
+        let heat = Heat::new(3.0, 0.0);
         let late = NETWORK.after(Rise::default(), heat, 1e6);
         assert_relative_eq!(late.winding_k, 69.0, max_relative = 1e-9);
         assert_relative_eq!(late.housing_k, 42.0, max_relative = 1e-9);

@@ -1,6 +1,6 @@
 //! Bytes on disk to a checked motor file and back.
 
-use super::check::check;
+use super::check::{Checked, Fault, check};
 use super::{FORMAT, MotorFile, MotorFileError};
 use crate::files::{self, LARGEST_JSON, read_at_most};
 use serde_json::Value;
@@ -74,23 +74,20 @@ pub fn from_text(path: &Path, text: &str) -> Result<MotorFile, MotorFileError> {
         });
     }
     let file: MotorFile = serde_json::from_str(text).map_err(syntax)?;
-    if let Ok(strict) = serde_json::to_value(&file)
-        && let Some(place) = list_for_map(&strict, &loose)
-    {
-        return Err(MotorFileError::Content {
-            path: path.to_owned(),
-            place,
-            found: "an array".to_owned(),
-            expected: "an object".to_owned(),
-        });
-    }
-    check(&file).map_err(|fault| MotorFileError::Content {
+    let strict = serde_json::to_value(&file).map_err(syntax)?;
+    odd(Some(&strict), &loose, "")
+        .and_then(|()| check(&file))
+        .map_err(|fault| content(path, fault))?;
+    Ok(file)
+}
+
+fn content(path: &Path, fault: Fault) -> MotorFileError {
+    MotorFileError::Content {
         path: path.to_owned(),
         place: fault.place,
         found: fault.found,
         expected: fault.expected,
-    })?;
-    Ok(file)
+    }
 }
 
 /// The text of a motor file, ending in a line feed. Numbers are written with the fewest digits that read back to
@@ -99,16 +96,13 @@ pub fn from_text(path: &Path, text: &str) -> Result<MotorFile, MotorFileError> {
 /// # Errors
 /// [`MotorFileError::Content`] when the file breaks its own rules (`path` is only for the message).
 pub fn to_text(path: &Path, file: &MotorFile) -> Result<String, MotorFileError> {
-    check(file).map_err(|fault| MotorFileError::Content {
-        path: path.to_owned(),
-        place: fault.place,
-        found: fault.found,
-        expected: fault.expected,
-    })?;
     let value = serde_json::to_value(file).map_err(|error| MotorFileError::Write {
         path: path.to_owned(),
         source: io::Error::other(error),
     })?;
+    odd(Some(&value), &value, "")
+        .and_then(|()| check(file))
+        .map_err(|fault| content(path, fault))?;
     let mut text = String::new();
     lay_out(&value, 0, &mut text);
     text.push('\n');
@@ -175,26 +169,29 @@ fn refuse_other_file(path: &Path) -> Result<(), MotorFileError> {
     })
 }
 
-/// Where `found` has an array and `strict` an object: derived readers take both for a structure, the schema does not.
-fn list_for_map(strict: &Value, found: &Value) -> Option<String> {
-    let under = |key: String, strict: &Value, found: Option<&Value>| {
-        let place = list_for_map(strict, found?)?;
-        Some(match place.is_empty() {
-            true => key,
-            false if place.starts_with('[') => format!("{key}{place}"),
-            false => format!("{key}.{place}"),
+/// Refuses what derived readers take and the schema does not: `null` for what is unknown (it is also what becomes of a number that is
+/// not finite), and an array where `strict` has an object.
+fn odd(strict: Option<&Value>, found: &Value, place: &str) -> Checked {
+    let fault = |found: &str, expected: &str| {
+        Err(Fault {
+            place: place.to_owned(),
+            found: found.to_owned(),
+            expected: expected.to_owned(),
         })
     };
     match (strict, found) {
-        (Value::Object(_), Value::Array(_)) => Some(String::new()),
-        (Value::Object(entries), _) => entries
-            .iter()
-            .find_map(|(key, entry)| under(key.clone(), entry, found.get(key))),
-        (Value::Array(entries), _) => entries
-            .iter()
-            .enumerate()
-            .find_map(|(row, entry)| under(format!("[{row}]"), entry, found.get(row))),
-        _ => None,
+        (_, Value::Null) => fault("null", "a value; what is unknown has no key"),
+        (Some(Value::Object(_)), Value::Array(_)) => fault("an array", "an object"),
+        (_, Value::Object(entries)) => entries.iter().try_for_each(|(key, entry)| {
+            let dot = if place.is_empty() { "" } else { "." };
+            let strict = strict.and_then(|strict| strict.get(key));
+            odd(strict, entry, &format!("{place}{dot}{key}"))
+        }),
+        (_, Value::Array(entries)) => entries.iter().enumerate().try_for_each(|(row, entry)| {
+            let strict = strict.and_then(|strict| strict.get(row));
+            odd(strict, entry, &format!("{place}[{row}]"))
+        }),
+        _ => Ok(()),
     }
 }
 

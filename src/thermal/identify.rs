@@ -5,7 +5,7 @@ use super::problem::{Electrical, Problem, Trace};
 use crate::bench::{Bench, BrushKind};
 use crate::fit::Agreement;
 use crate::fit::solve::{SolverOptions, StopReason, minimise};
-use crate::motor_file::draw::FinerTerms;
+use crate::motor_file::draw::finer_terms;
 use crate::motor_file::{
     Confrontation, MotorFile, Parameter, ParameterName, Status, Thermal, ThermalName,
 };
@@ -115,7 +115,7 @@ fn electrical(bench: &Bench, file: &MotorFile) -> Option<Electrical> {
         resistance_ohm: known(ParameterName::TerminalResistance)?,
         resistance_c,
         brush_drop_v: known(ParameterName::BrushDrop).unwrap_or((0.0, 0.0)),
-        brush_scale_a: FinerTerms::of(file).brush_scale_a,
+        brush_scale_a: finer_terms(file).brush_scale_a,
         // Carbon has next to none of copper's temperature coefficient. Common practice, no source.
         other_share: if metal { 0.01 } else { 0.04 },
         film: !metal,

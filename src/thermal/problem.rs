@@ -4,10 +4,11 @@
 //! of whatever has a stated accuracy: contact drop, share of the resistance that is not copper, film at an ohmmeter's current, and of each
 //! record its gains, zeros, room and state at the beginning.
 
-use super::observed::Observed;
+use super::observed::{Bins, Observed};
 use crate::fit::solve::{LeastSquares, NormalEquations};
 use crate::motor::temperature::COPPER_INFERRED_ZERO_C;
 use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
+use crate::motor_file::Thermal;
 use nalgebra::{DMatrix, DVector};
 
 /// What the fit of the captures gives.
@@ -101,47 +102,26 @@ impl Problem {
     }
 
     fn network(x: &DVector<f64>) -> ThermalNetwork {
-        ThermalNetwork {
-            winding_to_housing_k_per_w: x[0].exp(),
-            winding_j_per_k: x[1].exp(),
-            housing_to_ambient_k_per_w: x[2].exp(),
-            housing_j_per_k: x[3].exp(),
-        }
+        Thermal::network([x[0], x[1], x[2], x[3]])
     }
 
     /// Everything observed beside everything simulated; `None` where it is not finite.
     pub fn simulate(&self, x: &DVector<f64>) -> Option<Simulated> {
         let network = Problem::network(x);
-        let mut residuals = Vec::new();
-        let mut hottest_c = f64::NEG_INFINITY;
+        let mut out = Simulated {
+            residuals: Vec::new(),
+            hottest_c: f64::NEG_INFINITY,
+            temperatures_c: Vec::with_capacity(self.records.len()),
+        };
         let mut ends: Vec<(Rise, f64)> = Vec::with_capacity(self.records.len());
-        let mut temperatures_c = Vec::with_capacity(self.records.len());
         for (record, observed) in self.records.iter().enumerate() {
             let own = |place: usize| x[SHARED + EACH * record + place];
             let ambient_c = observed.ambient_c.0 + observed.ambient_c.1 * own(AMBIENT);
-            let mut rise = match observed.after {
-                Some(run) => {
-                    let (end, of_room_c) = ends[run];
-                    let moved = of_room_c - ambient_c;
-                    let begun = Rise {
-                        winding_k: end.winding_k + moved,
-                        housing_k: end.housing_k + moved,
-                    };
-                    let wait_s = observed.delay_s + observed.time_s[0];
-                    network.after(begun, Heat::default(), wait_s)
-                }
-                None if observed.current_a.is_none() => Rise {
-                    winding_k: UNKNOWN_K * (0.5 + own(WINDING_START)),
-                    housing_k: UNKNOWN_K * (0.5 + own(HOUSING_START)),
-                },
-                None => Rise {
-                    winding_k: AT_REST_K * own(WINDING_START),
-                    housing_k: AT_REST_K * own(HOUSING_START),
-                },
-            };
+            let before = observed.after.map(|run| ends[run]);
+            let mut rise = begin(observed, &network, before, ambient_c, own);
             let mut last: Option<(f64, Heat)> = None;
             let mut of_record = Vec::with_capacity(observed.time_s.len());
-            for bin in 0..observed.time_s.len() {
+            for (bin, &time_s) in observed.time_s.iter().enumerate() {
                 let current_a = observed.current_a.as_ref().map_or(0.0, |bins| {
                     bins.means[bin] * (1.0 - bins.relative * own(CURRENT_GAIN))
                 });
@@ -149,83 +129,77 @@ impl Problem {
                     .voltage_v
                     .as_ref()
                     .map(|bins| bins.means[bin] * (1.0 - bins.relative * own(VOLTAGE_GAIN)));
+                let heat = |winding_c| self.heat(x, observed, voltage_v, current_a, winding_c);
                 // Between two bins the heat is the mean of both; it hardly changes in that time.
-                let time_s = observed.time_s[bin];
                 if let Some((before_s, before)) = last {
-                    let now = self.heat(
-                        x,
-                        observed,
-                        voltage_v,
-                        current_a,
-                        ambient_c + rise.winding_k,
+                    let now = heat(ambient_c + rise.winding_k);
+                    let between = Heat::new(
+                        0.5 * (before.winding_w + now.winding_w),
+                        0.5 * (before.housing_w + now.housing_w),
                     );
-                    let between = Heat {
-                        winding_w: 0.5 * (before.winding_w + now.winding_w),
-                        housing_w: 0.5 * (before.housing_w + now.housing_w),
-                    };
                     rise = network.after(rise, between, time_s - before_s);
                 } else if observed.after.is_none() && time_s > 0.0 && observed.current_a.is_some() {
-                    let now = self.heat(x, observed, voltage_v, current_a, ambient_c);
-                    rise = network.after(rise, now, time_s);
+                    rise = network.after(rise, heat(ambient_c), time_s);
                 }
                 let winding_c = ambient_c + rise.winding_k;
-                hottest_c = hottest_c.max(winding_c);
+                out.hottest_c = out.hottest_c.max(winding_c);
                 of_record.push([winding_c, ambient_c + rise.housing_k]);
-                last = Some((
-                    time_s,
-                    self.heat(x, observed, voltage_v, current_a, winding_c),
-                ));
-                let resistance_ohm = self.resistance(x, winding_c);
-                let mut add = |trace, apart: f64, noise: f64| {
-                    if !apart.is_nan() {
-                        residuals.push(Residual {
-                            record,
-                            trace,
-                            apart,
-                            noise,
-                        });
-                    }
-                };
-                if let (Some(bins), Some(voltage_v), true) =
-                    (&observed.voltage_v, voltage_v, observed.rotor_held)
-                {
-                    let simulated = current_a * resistance_ohm + self.drop(x, current_a);
-                    add(Trace::Voltage, voltage_v - simulated, bins.noise[bin]);
-                }
-                if let Some(bins) = &observed.resistance_ohm {
-                    let read = bins.means[bin] * (1.0 - bins.relative * own(OHM_GAIN))
-                        - bins.absolute * own(OHM_GAIN)
-                        - observed.leads_ohm.0
-                        - observed.leads_ohm.1 * own(LEADS);
-                    let film_ohm = match self.electrical.film {
-                        true => self.electrical.resistance_ohm.0 * x[FILM],
-                        false => 0.0,
-                    };
-                    add(
-                        Trace::Resistance,
-                        read - resistance_ohm - film_ohm,
-                        bins.noise[bin],
-                    );
-                }
-                if let Some(bins) = &observed.housing_c {
-                    let read = bins.means[bin] - bins.absolute * own(HOUSING_ZERO);
-                    add(
-                        Trace::Housing,
-                        read - ambient_c
-                            - rise.housing_k * (1.0 - HOUSING_CONTACT * own(HOUSING_GAIN)),
-                        bins.noise[bin],
-                    );
-                }
+                last = Some((time_s, heat(winding_c)));
+                let electrical = (voltage_v, current_a);
+                let apart = self.apart(x, record, bin, electrical, ambient_c, rise);
+                out.residuals.extend(apart.into_iter().flatten());
             }
             ends.push((rise, ambient_c));
-            temperatures_c.push(of_record);
+            out.temperatures_c.push(of_record);
         }
-        let finite = residuals.iter().all(|residual| residual.apart.is_finite());
-        finite.then_some(Simulated {
-            residuals,
-            hottest_c,
-            temperatures_c,
-        })
+        let finite = out.residuals.iter().all(|r| r.apart.is_finite());
+        finite.then_some(out)
+    }
+
+    /// Residuals of a bin; `None` for what was not observed in it.
+    fn apart(
+        &self,
+        x: &DVector<f64>,
+        record: usize,
+        bin: usize,
+        (voltage_v, current_a): (Option<f64>, f64),
+        ambient_c: f64,
+        rise: Rise,
+    ) -> [Option<Residual>; 3] {
+        let observed = &self.records[record];
+        let own = |place: usize| x[SHARED + EACH * record + place];
+        let resistance_ohm = self.resistance(x, ambient_c + rise.winding_k);
+        let residual = |trace, bins: &Bins, apart: f64| {
+            (!apart.is_nan()).then_some(Residual {
+                record,
+                trace,
+                apart,
+                noise: bins.noise[bin],
+            })
+        };
+        let held = observed.voltage_v.as_ref().zip(voltage_v);
+        let voltage = held.filter(|_| observed.rotor_held);
+        let voltage = voltage.and_then(|(bins, voltage_v)| {
+            let simulated = current_a * resistance_ohm + self.drop(x, current_a);
+            residual(Trace::Voltage, bins, voltage_v - simulated)
+        });
+        let resistance = observed.resistance_ohm.as_ref().and_then(|bins| {
+            let read = bins.means[bin] * (1.0 - bins.relative * own(OHM_GAIN))
+                - bins.absolute * own(OHM_GAIN)
+                - observed.leads_ohm.0
+                - observed.leads_ohm.1 * own(LEADS);
+            let film_ohm = match self.electrical.film {
+                true => self.electrical.resistance_ohm.0 * x[FILM],
+                false => 0.0,
+            };
+            residual(Trace::Resistance, bins, read - resistance_ohm - film_ohm)
+        });
+        let housing = observed.housing_c.as_ref().and_then(|bins| {
+            let read = bins.means[bin] - bins.absolute * own(HOUSING_ZERO);
+            let seen_k = rise.housing_k * (1.0 - HOUSING_CONTACT * own(HOUSING_GAIN));
+            residual(Trace::Housing, bins, read - ambient_c - seen_k)
+        });
+        [voltage, resistance, housing]
     }
 
     /// Contact drop of the brushes, V.
@@ -268,10 +242,7 @@ impl Problem {
         }
         let winding_w =
             current_a * (current_a * self.resistance(x, winding_c) + self.drop(x, current_a));
-        Heat {
-            winding_w,
-            housing_w: power_w - winding_w,
-        }
+        Heat::new(winding_w, power_w - winding_w)
     }
 
     /// Residuals in standard deviations, priors last.
@@ -288,6 +259,32 @@ impl Problem {
         all.push((x[4] - value.ln()) / spread);
         all.extend(x.iter().skip(5));
         Some(all)
+    }
+}
+
+/// The rise at the beginning of a record; `before`: where the run that it follows ended, with the temperature of the room then.
+fn begin(
+    observed: &Observed,
+    network: &ThermalNetwork,
+    before: Option<(Rise, f64)>,
+    ambient_c: f64,
+    own: impl Fn(usize) -> f64,
+) -> Rise {
+    match before {
+        Some((end, of_room_c)) => {
+            let moved = of_room_c - ambient_c;
+            let begun = Rise::new(end.winding_k + moved, end.housing_k + moved);
+            let wait_s = observed.delay_s + observed.time_s[0];
+            network.after(begun, Heat::default(), wait_s)
+        }
+        None if observed.current_a.is_none() => Rise::new(
+            UNKNOWN_K * (0.5 + own(WINDING_START)),
+            UNKNOWN_K * (0.5 + own(HOUSING_START)),
+        ),
+        None => Rise::new(
+            AT_REST_K * own(WINDING_START),
+            AT_REST_K * own(HOUSING_START),
+        ),
     }
 }
 

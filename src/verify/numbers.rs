@@ -4,9 +4,8 @@ use super::inputs::{CheckedInput, State};
 use crate::bench::{BenchError, LoadOptions, read_sheet};
 use crate::fit::FitOptions;
 use crate::identify::{IdentifyError, identify};
-use crate::motor_file::{
-    ModelTerms, MotorFile, OperatingPoint, Parameter, ParameterName, SHEET_ROLE, Term,
-};
+use crate::motor_file::{MotorFile, SHEET_ROLE};
+use serde_json::{Value, json};
 
 /// How far numbers made again may lie from the written ones.
 ///
@@ -148,27 +147,23 @@ pub fn compare(written: &MotorFile, found: &MotorFile, rounding: Rounding) -> Co
             && written.thermal == found.thermal,
         ..Comparison::default()
     };
-    for name in ParameterName::ALL {
-        match (written.parameters.get(&name), found.parameters.get(&name)) {
-            (None, None) => {}
-            (Some(written), Some(found)) => {
-                comparison.parameter(name, written, found, rounding);
-            }
-            (written, _) => {
-                let words = |there: bool| if there { "there" } else { "absent" }.to_owned();
-                comparison.differences.push(Difference {
-                    what: name.key().to_owned(),
-                    written: words(written.is_some()),
-                    found: words(written.is_none()),
-                });
-            }
-        }
+    for (head, part) in PARTS {
+        comparison.part(head, &part(written), &part(found), rounding);
     }
-    comparison.model(written, found, rounding);
-    comparison.thermal(written, found);
-    comparison.operating(written, found, rounding);
     comparison
 }
+
+/// A part of a file, and how the places in it begin.
+type Part = (&'static str, fn(&MotorFile) -> Value);
+
+const PARTS: [Part; 4] = [
+    ("", |file| json!(file.parameters)),
+    ("model.", |file| json!(file.model)),
+    ("thermal.", |file| {
+        json!(file.thermal.as_ref().map(|thermal| &thermal.parameters))
+    }),
+    ("operating.", |file| json!(file.operating)),
+];
 
 /// Whether a file still holds what was written: its content against the hash in it. A file without one was not written by a fit, or the
 /// hash was taken out.
@@ -177,209 +172,72 @@ pub fn is_as_written(file: &MotorFile) -> bool {
 }
 
 impl Comparison {
-    /// Thermal values, to a thousandth of their standard uncertainties.
-    fn thermal(&mut self, written: &MotorFile, found: &MotorFile) {
-        let each = |file: &MotorFile| {
-            let parameters = file
-                .thermal
-                .iter()
-                .flat_map(|thermal| thermal.parameters.clone());
-            parameters.collect::<Vec<_>>()
-        };
-        let (written, found) = (each(written), each(found));
-        if written.len() != found.len() {
-            self.differences.push(Difference {
-                what: "thermal model".to_owned(),
-                written: format!("{} values", written.len()),
-                found: format!("{} values", found.len()),
-            });
-        }
-        for ((name, written), (_, found)) in written.iter().zip(&found) {
-            self.numbers += 1;
-            let near = match (written.value, found.value) {
-                (Some(one), Some(other)) => {
-                    (one - other).abs() <= 1e-3 * written.standard_uncertainty.unwrap_or(0.0)
-                }
-                (one, other) => one == other,
-            };
-            if !near || written.status != found.status {
-                self.differences.push(Difference {
-                    what: name.label()[1].to_owned(),
-                    written: format!("{:?}", written.value),
-                    found: format!("{:?}", found.value),
-                });
-            }
-        }
-    }
-
     /// True when every number lies within the rounding.
     pub fn is_ok(&self) -> bool {
         self.differences.is_empty()
     }
 
-    fn parameter(
-        &mut self,
-        name: ParameterName,
-        written: &Parameter,
-        found: &Parameter,
-        rounding: Rounding,
-    ) {
-        if written.status != found.status || written.one_sided != found.one_sided {
-            self.differences.push(Difference {
-                what: format!("{}.status", name.key()),
-                written: written.status.label().to_owned(),
-                found: found.status.label().to_owned(),
-            });
-        }
-        let scale = written.standard_uncertainty;
-        self.group(
-            name.key(),
-            scale,
-            [
-                ("value", written.value, found.value),
-                ("lower", written.lower, found.lower),
-                ("upper", written.upper, found.upper),
-            ],
-            (scale, found.standard_uncertainty),
-            rounding,
-        );
-        let at = |p: &Parameter| {
-            let at = p.at_25_c.as_ref();
-            [
-                at.map(|at| at.value),
-                at.map(|at| at.lower),
-                at.map(|at| at.upper),
-                at.map(|at| at.standard_uncertainty),
-            ]
+    /// Two parts of the files: numbers in standard uncertainties of the written one, and how they are known.
+    fn part(&mut self, head: &str, written: &Value, found: &Value, rounding: Rounding) {
+        let keys = |part: &'_ Value| {
+            part.as_object()
+                .map_or(Vec::new(), |p| p.keys().cloned().collect())
         };
-        let (written, found) = (at(written), at(found));
-        self.group(
-            &format!("{}.at_25_c", name.key()),
-            written[3],
-            [
-                ("value", written[0], found[0]),
-                ("lower", written[1], found[1]),
-                ("upper", written[2], found[2]),
-            ],
-            (written[3], found[3]),
-            rounding,
-        );
-    }
-
-    fn model(&mut self, written: &MotorFile, found: &MotorFile, rounding: Rounding) {
-        let terms = |file: &MotorFile| -> Vec<(&'static str, Term)> {
-            file.model.iter().flat_map(ModelTerms::listed).collect()
-        };
-        let (written, found) = (terms(written), terms(found));
-        let of = |terms: &[(&'static str, Term)], key| {
-            terms.iter().find(|(k, _)| *k == key).map(|(_, term)| *term)
-        };
-        let mut keys: Vec<&str> = written.iter().chain(&found).map(|(key, _)| *key).collect();
-        keys.sort_unstable();
-        keys.dedup();
-        for key in keys {
-            let (written, found) = (of(&written, key), of(&found, key));
-            let values = (written.map(|t| t.value), found.map(|t| t.value));
-            let u = |term: Option<Term>| term.and_then(|t| t.standard_uncertainty);
-            self.group(
-                &format!("model.{key}"),
-                u(written),
-                [
-                    ("value", values.0, values.1),
-                    ("", None, None),
-                    ("", None, None),
-                ],
-                (u(written), u(found)),
-                rounding,
-            );
-        }
-    }
-
-    fn operating(&mut self, written: &MotorFile, found: &MotorFile, rounding: Rounding) {
-        let points = |file: &MotorFile| {
-            let points = file.operating.as_ref();
-            [
-                (
-                    "no_load_speed",
-                    points.and_then(|p| p.no_load_speed.clone()),
-                ),
-                (
-                    "no_load_current",
-                    points.and_then(|p| p.no_load_current.clone()),
-                ),
-                ("stall_torque", points.and_then(|p| p.stall_torque.clone())),
-                (
-                    "stall_current",
-                    points.and_then(|p| p.stall_current.clone()),
-                ),
-            ]
-        };
-        for ((key, written), (_, found)) in points(written).into_iter().zip(points(found)) {
-            let of = |number: fn(&OperatingPoint) -> f64| {
-                (written.as_ref().map(number), found.as_ref().map(number))
-            };
-            let (value, lower, upper) = (of(|p| p.value), of(|p| p.lower), of(|p| p.upper));
-            let uncertainty = of(|p| p.standard_uncertainty);
-            self.group(
-                &format!("operating.{key}"),
-                uncertainty.0,
-                [
-                    ("value", value.0, value.1),
-                    ("lower", lower.0, lower.1),
-                    ("upper", upper.0, upper.1),
-                ],
-                uncertainty,
-                rounding,
-            );
-        }
-    }
-
-    fn group(
-        &mut self,
-        what: &str,
-        scale: Option<f64>,
-        values: [(&str, Option<f64>, Option<f64>); 3],
-        uncertainty: (Option<f64>, Option<f64>),
-        rounding: Rounding,
-    ) {
-        for (key, written, found) in values {
-            let apart = self.apart(written, found, scale);
-            self.largest_of_values = self.largest_of_values.max(apart);
-            if apart > rounding.of_values {
-                self.note(format!("{what}.{key}"), written, found);
+        let new = keys(found)
+            .into_iter()
+            .filter(|key| written.get(key).is_none());
+        let scale = written["standard_uncertainty"].as_f64();
+        for key in keys(written).into_iter().chain(new) {
+            let (one, other) = (&written[&key], &found[&key]);
+            let place = format!("{head}{key}");
+            match key.as_str() {
+                "budget" => {}
+                "value" | "lower" | "upper" => {
+                    let apart = self.apart(one, other, scale);
+                    self.largest_of_values = self.largest_of_values.max(apart);
+                    self.note(apart > rounding.of_values, place, one, other);
+                }
+                "standard_uncertainty" => {
+                    let apart = self.apart(one, other, scale);
+                    self.largest_of_uncertainties = self.largest_of_uncertainties.max(apart);
+                    self.note(apart > rounding.of_uncertainties, place, one, other);
+                }
+                "status" | "one_sided" => self.note(one != other, place, one, other),
+                _ if one.is_object() && other.is_object() => {
+                    self.part(&format!("{place}."), one, other, rounding);
+                }
+                _ => self.note(one.is_object() != other.is_object(), place, one, other),
             }
-        }
-        let (written, found) = uncertainty;
-        let apart = self.apart(written, found, written);
-        self.largest_of_uncertainties = self.largest_of_uncertainties.max(apart);
-        if apart > rounding.of_uncertainties {
-            self.note(format!("{what}.standard_uncertainty"), written, found);
         }
     }
 
     /// How far two numbers lie apart, in units of `scale`; infinite when only one is there or nothing scales them.
-    fn apart(&mut self, written: Option<f64>, found: Option<f64>, scale: Option<f64>) -> f64 {
-        match (written, found) {
-            (None, None) => 0.0,
-            (Some(written), Some(found)) => {
-                self.numbers += 1;
-                let apart = (written - found).abs();
-                match scale {
-                    _ if apart == 0.0 => 0.0,
-                    Some(scale) if scale > 0.0 && apart.is_finite() => apart / scale,
-                    _ => f64::INFINITY,
-                }
-            }
+    fn apart(&mut self, written: &Value, found: &Value, scale: Option<f64>) -> f64 {
+        let (Some(written), Some(found)) = (written.as_f64(), found.as_f64()) else {
+            return f64::INFINITY;
+        };
+        self.numbers += 1;
+        let apart = (written - found).abs();
+        match scale {
+            _ if apart == 0.0 => 0.0,
+            Some(scale) if scale > 0.0 && apart.is_finite() => apart / scale,
             _ => f64::INFINITY,
         }
     }
 
-    fn note(&mut self, what: String, written: Option<f64>, found: Option<f64>) {
-        let words = |number: Option<f64>| number.map_or("absent".to_owned(), |n| n.to_string());
-        self.differences.push(Difference {
-            what,
-            written: words(written),
-            found: words(found),
-        });
+    fn note(&mut self, differs: bool, what: String, written: &Value, found: &Value) {
+        let words = |value: &Value| match value {
+            Value::Null => "absent".to_owned(),
+            Value::Object(_) => "there".to_owned(),
+            Value::String(text) => text.replace('_', " "),
+            other => other.to_string(),
+        };
+        if differs {
+            self.differences.push(Difference {
+                what,
+                written: words(written),
+                found: words(found),
+            });
+        }
     }
 }

@@ -116,8 +116,10 @@ fn of_network(entry: Entry, network: &ThermalNetwork) -> f64 {
 
 /// What an inductance meter reads at a frequency of a motor with this inductance at low frequency, H.
 fn screened(motor: &ParameterSet, inductance_h: f64, frequency_hz: f64) -> f64 {
-    let plain = TerminalParameters::plain(1.0, inductance_h, 1.0, 0.0, 0.0);
-    let motor = motor.terms().added_to(plain);
+    let motor = TerminalParameters {
+        armature_inductance_h: inductance_h,
+        ..motor.terms()
+    };
     motor.inductance_at_h(0.0, frequency_hz)
 }
 

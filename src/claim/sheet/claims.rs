@@ -2,11 +2,10 @@
 
 use super::checked::{Claim, SheetError};
 use super::printed::{Printed, Tolerance};
-use super::reader::Reader;
+use super::reader::{Reader, Texts};
 use crate::claim::conformity::Limits;
 use crate::claim::entry::Entry;
 use crate::quantity::units::Quantity;
-use std::collections::BTreeMap;
 use toml::de::DeValue;
 
 const KEYS: [&str; 7] = [
@@ -18,9 +17,6 @@ const KEYS: [&str; 7] = [
     "at_least",
     "frequency",
 ];
-
-/// Texts of an entry with their places.
-type Fields<'a> = BTreeMap<&'a str, (usize, String)>;
 
 /// A printed number with its place.
 type Placed = (usize, Printed);
@@ -92,68 +88,42 @@ impl Reader<'_> {
         entry: Entry,
         start: usize,
         value: &DeValue<'_>,
-    ) -> Result<Fields<'static>, SheetError> {
-        let mut fields = BTreeMap::new();
+    ) -> Result<Texts<'static>, SheetError> {
         match value {
-            DeValue::String(text) => {
-                fields.insert("value", (start, text.as_ref().to_owned()));
-            }
-            DeValue::Table(table) => {
-                for (key, field) in table.iter() {
-                    let place = field.span().start;
-                    let known = KEYS
-                        .into_iter()
-                        .find(|known| *known == key.get_ref().as_ref())
-                        .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &KEYS))?;
-                    let text = field.get_ref().as_str().ok_or_else(|| {
-                        self.wrong_type(place, known, field.get_ref(), "text in quotes")
-                    })?;
-                    fields.insert(known, (place, text.to_owned()));
-                }
-            }
-            other => {
-                return Err(self.wrong_type(
-                    start,
-                    entry.key(),
-                    other,
-                    "text with a number and a unit, or a table with `value`, `tolerance`, `plus`, `minus`, `at_most`, `at_least`",
-                ));
-            }
+            DeValue::String(text) => Ok(Texts::from([("value", (start, text.to_string()))])),
+            DeValue::Table(_) => self.texts(start, entry.key(), value, &KEYS),
+            other => Err(self.wrong_type(
+                start,
+                entry.key(),
+                other,
+                "text with a number and a unit, or a table with `value`, `tolerance`, `plus`, `minus`, `at_most`, `at_least`",
+            )),
         }
-        Ok(fields)
     }
 
     /// The frequency at which an inductance was read.
-    fn frequency(&self, entry: Entry, fields: &Fields<'_>) -> Result<Option<Printed>, SheetError> {
+    fn frequency(&self, entry: Entry, fields: &Texts<'_>) -> Result<Option<Printed>, SheetError> {
         let Some((place, text)) = fields.get("frequency") else {
             return Ok(None);
         };
         if entry != Entry::ArmatureInductance {
             return Err(self.fault(*place, "only an inductance has a `frequency`"));
         }
-        let printed = self.printed(*place, Quantity::Frequency, text)?;
-        if printed.number <= 0.0 {
-            return Err(self.fault(*place, format!("\"{text}\" is not above zero")));
-        }
-        Ok(Some(printed))
+        self.above_zero(*place, Quantity::Frequency, text).map(Some)
     }
 
-    fn parts(&self, quantity: Quantity, fields: &Fields<'_>) -> Result<Parts, SheetError> {
-        let number = |key: &str| -> Result<Option<Placed>, SheetError> {
-            let Some((place, text)) = fields.get(key) else {
-                return Ok(None);
+    fn parts(&self, quantity: Quantity, fields: &Texts<'_>) -> Result<Parts, SheetError> {
+        let number = |key: &str| {
+            let field = fields.get(key);
+            let read = |(place, text): &(usize, String)| {
+                Ok((*place, self.above_zero(*place, quantity, text)?))
             };
-            let printed = self.printed(*place, quantity, text)?;
-            if printed.number <= 0.0 {
-                return Err(self.fault(*place, format!("\"{text}\" is not above zero")));
-            }
-            Ok(Some((*place, printed)))
+            field.map(read).transpose()
         };
-        let side = |key: &str| -> Result<Option<Tolerance>, SheetError> {
-            fields
-                .get(key)
-                .map(|(place, text)| self.tolerance(*place, quantity, text))
-                .transpose()
+        let side = |key: &str| {
+            let field = fields.get(key);
+            let read = |(place, text): &(usize, String)| self.tolerance(*place, quantity, text);
+            field.map(read).transpose()
         };
         Ok(Parts {
             value: number("value")?,
@@ -198,13 +168,16 @@ impl Reader<'_> {
                     continue;
                 };
                 let limit = printed.number + sign * tolerance.width(printed);
-                if limit <= 0.0 {
-                    return Err(self.fault(
-                        *place,
-                        format!("the tolerance {} reaches below zero", tolerance.text),
-                    ));
+                let limit_si = printed.unit.to_si(limit);
+                if !(limit > 0.0 && limit_si.is_finite()) {
+                    let end = match limit > 0.0 {
+                        true => "beyond any number",
+                        false => "below zero",
+                    };
+                    let text = format!("the tolerance {} reaches {end}", tolerance.text);
+                    return Err(self.fault(*place, text));
                 }
-                *bound = Some((tolerance.text.clone(), printed.unit.to_si(limit)));
+                *bound = Some((tolerance.text.clone(), limit_si));
             }
         }
         for (bound, limit) in bounds.iter_mut().zip([&parts.at_least, &parts.at_most]) {

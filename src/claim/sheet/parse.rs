@@ -1,7 +1,6 @@
 //! TOML to a checked sheet.
 
 use super::checked::{Sheet, SheetError};
-use super::head::Head;
 use super::reader::Reader;
 use crate::claim::entry::Entry;
 use crate::files::{LARGEST_SHEET, read_at_most};
@@ -54,11 +53,9 @@ impl Reader<'_> {
                 ));
             }
         }
-        let head = match table.get("sheet") {
-            Some(head) => self.head(head.span().start, head.get_ref())?,
-            None => Head::default(),
-        };
-        let mut sheet = self.conditions(&head)?;
+        let head = table.get("sheet");
+        let start = head.map_or(0, |head| head.span().start);
+        let (mut sheet, default_tolerance) = self.head(start, head.map(|head| head.get_ref()))?;
         let claims = table.get("claims").ok_or_else(|| {
             self.fault(
                 self.text.len(),
@@ -74,12 +71,7 @@ impl Reader<'_> {
                 .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &known))?;
             let start = value.span().start;
             self.conditions_of(entry, start, &sheet)?;
-            let claim = self.claim(
-                entry,
-                start,
-                value.get_ref(),
-                head.default_tolerance.as_ref(),
-            )?;
+            let claim = self.claim(entry, start, value.get_ref(), default_tolerance.as_ref())?;
             sheet.claims.insert(entry, claim);
         }
         if sheet.claims.is_empty() {
@@ -91,35 +83,28 @@ impl Reader<'_> {
         Ok(sheet)
     }
 
-    /// Refuses an entry that holds at conditions which the sheet does not tell.
+    /// Refuses an entry that holds at conditions which the sheet does not state.
     fn conditions_of(&self, entry: Entry, start: usize, sheet: &Sheet) -> Result<(), SheetError> {
-        if entry.needs_voltage() && sheet.nominal_voltage_v.is_none() {
-            return Err(self.fault(
-                start,
-                format!(
-                    "`{}` holds at the nominal voltage only; add nominal_voltage = \"... V\" under [sheet]",
-                    entry.key()
-                ),
-            ));
+        let needs = [
+            (
+                entry.needs_voltage() && sheet.nominal_voltage_v.is_none(),
+                "at the nominal voltage only; add nominal_voltage = \"... V\"",
+            ),
+            (
+                entry.needs_rated_torque() && sheet.rated_torque_nm.is_none(),
+                "at the rated torque only; add rated_torque = \"... mN·m\"",
+            ),
+            (
+                entry.needs_winding_limit() && sheet.winding_limit_c.is_none(),
+                "at the limit of the winding only; add winding_limit = \"... °C\" (and ambient)",
+            ),
+        ];
+        match needs.iter().find(|(missing, _)| *missing) {
+            None => Ok(()),
+            Some((_, need)) => {
+                let text = format!("`{}` holds {need} under [sheet]", entry.key());
+                Err(self.fault(start, text))
+            }
         }
-        if entry.needs_rated_torque() && sheet.rated_torque_nm.is_none() {
-            return Err(self.fault(
-                start,
-                format!(
-                    "`{}` holds at the rated torque only; add rated_torque = \"... mN·m\" under [sheet]",
-                    entry.key()
-                ),
-            ));
-        }
-        if entry.needs_winding_limit() && sheet.winding_limit_c.is_none() {
-            return Err(self.fault(
-                start,
-                format!(
-                    "`{}` holds at the limit of the winding only; add winding_limit = \"... °C\" (and ambient) under [sheet]",
-                    entry.key()
-                ),
-            ));
-        }
-        Ok(())
     }
 }

@@ -5,8 +5,12 @@ use super::printed::{Printed, Tolerance};
 use crate::quantity::units::{self, Quantity, UnitError};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::path::Path;
 use toml::de::DeValue;
+
+/// Texts of a table by their keys, with their places.
+pub type Texts<'k> = BTreeMap<&'k str, (usize, String)>;
 
 /// The text of a sheet; `path` is only for the messages.
 pub struct Reader<'a> {
@@ -45,6 +49,32 @@ impl Reader<'_> {
         )
     }
 
+    /// The texts of a table with known keys, each with its place.
+    pub fn texts<'k>(
+        &self,
+        start: usize,
+        name: &str,
+        value: &DeValue<'_>,
+        known: &[&'k str],
+    ) -> Result<Texts<'k>, SheetError> {
+        let table = value
+            .as_table()
+            .ok_or_else(|| self.wrong_type(start, name, value, "a table"))?;
+        let mut texts = BTreeMap::new();
+        for (key, field) in table.iter() {
+            let place = field.span().start;
+            let found = known.iter().find(|k| **k == key.get_ref().as_ref());
+            let key =
+                found.ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), known))?;
+            let text = field
+                .get_ref()
+                .as_str()
+                .ok_or_else(|| self.wrong_type(place, key, field.get_ref(), "text in quotes"))?;
+            texts.insert(*key, (place, text.to_owned()));
+        }
+        Ok(texts)
+    }
+
     /// A name: one line without invisible characters.
     pub fn name(&self, place: usize, text: &str) -> Result<String, SheetError> {
         match one_line(text) {
@@ -64,6 +94,10 @@ impl Reader<'_> {
     ) -> Result<Printed, SheetError> {
         let (number, unit) =
             units::parse(quantity, text).map_err(|error| self.unit_fault(place, &error))?;
+        if !unit.to_si(number).is_finite() {
+            let si = units::si(quantity).text;
+            return Err(self.fault(place, format!("\"{text}\" is beyond any number of {si}")));
+        }
         Ok(Printed {
             text: text.trim().to_owned(),
             number,
@@ -76,12 +110,12 @@ impl Reader<'_> {
         place: usize,
         quantity: Quantity,
         text: &str,
-    ) -> Result<f64, SheetError> {
+    ) -> Result<Printed, SheetError> {
         let printed = self.printed(place, quantity, text)?;
-        if printed.number <= 0.0 {
-            return Err(self.fault(place, format!("\"{text}\" is not above zero")));
+        match printed.number > 0.0 {
+            true => Ok(printed),
+            false => Err(self.fault(place, format!("\"{text}\" is not above zero"))),
         }
-        Ok(printed.unit.to_si(printed.number))
     }
 
     pub fn temperature(&self, place: usize, text: &str) -> Result<f64, SheetError> {
@@ -103,10 +137,10 @@ impl Reader<'_> {
         text: &str,
     ) -> Result<Tolerance, SheetError> {
         let body = text.trim().trim_start_matches('±').trim();
-        let (number, relative) = if body.ends_with('%') {
+        let (number, unit) = if body.ends_with('%') {
             let (number, unit) = units::parse(Quantity::Ratio, body)
                 .map_err(|error| self.unit_fault(place, &error))?;
-            (unit.to_si(number), true)
+            (unit.to_si(number), None)
         } else if quantity == Quantity::Ratio {
             return Err(self.fault(
                 place,
@@ -114,19 +148,14 @@ impl Reader<'_> {
             ));
         } else {
             let printed = self.printed(place, quantity, body)?;
-            (printed.number, false)
+            (printed.number, Some(printed.unit))
         };
-        if !(number >= 0.0 && (number < 1.0 || !relative)) {
+        if !(number >= 0.0 && (number < 1.0 || unit.is_some())) {
             return Err(self.fault(
                 place,
                 format!("\"{text}\" is no tolerance; expected 0 % to below 100 %, or a width"),
             ));
         }
-        let unit = if relative {
-            None
-        } else {
-            Some(self.printed(place, quantity, body)?.unit)
-        };
         Ok(Tolerance {
             text: body.to_owned(),
             number,

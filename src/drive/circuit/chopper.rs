@@ -4,7 +4,7 @@
 //! freewheeling diode, never below zero. E stands still over a period. Texts: P. S. Bimbhra, Power Electronics,
 //! chapter 7 (choppers); P. C. Sen, chapter 10.
 
-use crate::drive::trajectory::bisect;
+use crate::drive::circuit::bisect;
 
 /// A chopper and the motor's armature.
 #[derive(Clone, Copy, Debug)]
@@ -269,11 +269,7 @@ mod tests {
                 ..TerminalParameters::plain(r, l, 1e6, 0.0, 0.0)
             };
             let c = Constants::new(&p);
-            let mut s = State {
-                current: 0.0,
-                back_emf: emf,
-                eddy_current: 0.0,
-            };
+            let mut s = State::at(0.0, emf);
             let steps = 400;
             let h = 0.5 / frequency / steps as f64;
             let (mut largest, mut least, mut sum, mut square) = (0.0_f64, f64::MAX, 0.0, 0.0);

@@ -85,11 +85,7 @@ mod tests {
     fn decay_agrees_with_the_simulation() {
         let (emf, clamp) = (8.0, 36.0);
         let c = Constants::<f64>::new(&TerminalParameters::plain(3.2, 2.4e-3, 1e6, 0.0, 0.0));
-        let mut s = State {
-            current: 5.0,
-            back_emf: emf,
-            eddy_current: 5.0,
-        };
+        let mut s = State::at(5.0, emf);
         let (h, mut t, mut charge) = (1e-7, 0.0, 0.0);
         while s.current > 0.0 {
             let next = advance(&c, s, Condition::Voltage(-clamp), h, false);
@@ -112,11 +108,7 @@ mod tests {
             (300.0, 1e-3, 1e-6, 5.0, 0.001),
         ] {
             let c = Constants::<f64>::new(&TerminalParameters::plain(r, l, capacitance, 0.0, 0.0));
-            let mut s = State {
-                current,
-                back_emf: 0.0,
-                eddy_current: current,
-            };
+            let mut s = State::at(current, 0.0);
             let h = (l / r).min((l * capacitance).sqrt()) / 300.0;
             let mut largest = 0.0_f64;
             for _ in 0..2_000_000 {

@@ -106,6 +106,37 @@ impl Columns {
         self.0[place].take()
     }
 
+    /// The times, which do not go back.
+    fn times(&mut self, path: &Path) -> Result<Vec<f64>, ProfileError> {
+        let Some(times_s) = self.take(Quantity::Time) else {
+            return invalid(
+                path,
+                format!("no column holds the time; expected {EXPECTED}"),
+            );
+        };
+        if !(2..=MOST_ROWS).contains(&times_s.len()) {
+            return invalid(
+                path,
+                format!(
+                    "{} rows of numbers, expected 2 to {MOST_ROWS}; thin out a longer one",
+                    times_s.len()
+                ),
+            );
+        }
+        if let Some(row) = times_s.windows(2).position(|pair| pair[1] < pair[0]) {
+            return invalid(
+                path,
+                format!(
+                    "the time goes back from {} s to {} s at row {} of the numbers; sort the rows",
+                    times_s[row],
+                    times_s[row + 1],
+                    row + 2
+                ),
+            );
+        }
+        Ok(times_s)
+    }
+
     /// Speed, or that of a position.
     fn speed(&mut self, path: &Path, times_s: &[f64]) -> Result<Option<Vec<f64>>, ProfileError> {
         let position = self.take(Quantity::Angle);
@@ -161,32 +192,7 @@ impl Profile {
     /// A file that is no table, or one whose columns are no profile.
     pub fn read(path: &Path) -> Result<Profile, ProfileError> {
         let mut columns = Columns::read(path)?;
-        let Some(times_s) = columns.take(Quantity::Time) else {
-            return invalid(
-                path,
-                format!("no column holds the time; expected {EXPECTED}"),
-            );
-        };
-        if !(2..=MOST_ROWS).contains(&times_s.len()) {
-            return invalid(
-                path,
-                format!(
-                    "{} rows of numbers, expected 2 to {MOST_ROWS}; thin out a longer one",
-                    times_s.len()
-                ),
-            );
-        }
-        if let Some(row) = times_s.windows(2).position(|pair| pair[1] < pair[0]) {
-            return invalid(
-                path,
-                format!(
-                    "the time goes back from {} s to {} s at row {} of the numbers; sort the rows",
-                    times_s[row],
-                    times_s[row + 1],
-                    row + 2
-                ),
-            );
-        }
+        let times_s = columns.times(path)?;
         let speed = columns.speed(path, &times_s)?;
         let (asked, values) = match (
             columns.take(Quantity::Torque),

@@ -7,6 +7,7 @@ use super::Demand;
 use crate::drive::section::{Known, Why};
 use crate::motor::temperature::copper_ratio;
 use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
+use nalgebra::{Matrix3, Vector3};
 
 /// Heat over a stretch of the profile.
 #[derive(Clone, Copy, Debug, Default)]
@@ -27,6 +28,15 @@ pub struct Warming {
     brush_drop_v: f64,
     bins: Vec<Bin>,
 }
+
+/// No rise, and one kelvin of winding and of housing.
+const UNITS: [Rise; 3] = [
+    Rise::new(0.0, 0.0),
+    Rise::new(1.0, 0.0),
+    Rise::new(0.0, 1.0),
+];
+/// Rounds after which any motor has settled.
+const MOST_ROUNDS: u32 = 1 << 30;
 
 /// Repeated for ever the winding gets hotter without end.
 const RUNS_AWAY: Why = Why::Physics(
@@ -105,26 +115,90 @@ impl Warming {
         course
     }
 
+    /// What a round does to winding, housing and 1.
+    fn map(&self) -> Matrix3<f64> {
+        let [c, a, b] = UNITS.map(|from| self.round(from));
+        let winding = [a.winding_k - c.winding_k, b.winding_k - c.winding_k];
+        let housing = [a.housing_k - c.housing_k, b.housing_k - c.housing_k];
+        Matrix3::new(
+            winding[0],
+            winding[1],
+            c.winding_k,
+            housing[0],
+            housing[1],
+            c.housing_k,
+            0.0,
+            0.0,
+            1.0,
+        )
+    }
+
     /// Where every round ends as it began.
     pub fn steady(&self) -> Known<Rise> {
-        let rise = |winding_k, housing_k| Rise {
-            winding_k,
-            housing_k,
-        };
-        let c = self.round(rise(0.0, 0.0));
-        let (a, b) = (self.round(rise(1.0, 0.0)), self.round(rise(0.0, 1.0)));
-        let (m11, m21) = (a.winding_k - c.winding_k, a.housing_k - c.housing_k);
-        let (m12, m22) = (b.winding_k - c.winding_k, b.housing_k - c.housing_k);
+        let m = self.map();
         // Both eigenvalues of M within the unit circle (Jury's conditions); M has no negative entry, so the largest is real.
-        let (trace, determinant) = (m11 + m22, m11 * m22 - m12 * m21);
+        let (trace, determinant) = (m.m11 + m.m22, m.m11 * m.m22 - m.m12 * m.m21);
         let least = 1.0 - trace + determinant;
         if least.is_nan() || least <= 0.0 || determinant >= 1.0 || trace >= 2.0 {
             return Err(RUNS_AWAY);
         }
-        Ok(rise(
-            (c.winding_k * (1.0 - m22) + m12 * c.housing_k) / least,
-            (c.housing_k * (1.0 - m11) + m21 * c.winding_k) / least,
+        Ok(Rise::new(
+            (m.m13 * (1.0 - m.m22) + m.m12 * m.m23) / least,
+            (m.m23 * (1.0 - m.m11) + m.m21 * m.m13) / least,
         ))
+    }
+
+    /// Time after which the winding, repeating the profile without a pause from room temperature, is at `limit_c`, s; `None` where it never
+    /// is. Each round begins hotter than the one before, since M has no negative entry.
+    pub fn reaches_s(&self, limit_c: f64) -> Option<f64> {
+        let map = self.map();
+        let round_s: f64 = self.bins.iter().map(|bin| bin.length_s).sum();
+        let begin = |round: u32| {
+            let mut begin = Vector3::new(0.0, 0.0, 1.0);
+            let mut power = map;
+            for bit in 0..u32::BITS {
+                if round >> bit & 1 == 1 {
+                    begin = power * begin;
+                }
+                power *= power;
+            }
+            Rise::new(begin.x, begin.y)
+        };
+        // Within a round every temperature is linear in those at its beginning.
+        let [cold, by_winding, by_housing] = UNITS.map(|from| self.course(from));
+        let course = |round: u32| -> Vec<(f64, f64)> {
+            let from = begin(round);
+            let parts = cold.iter().zip(&by_winding).zip(&by_housing);
+            let at = parts.map(|(((time_s, c), (_, a)), (_, b))| {
+                (
+                    *time_s,
+                    c + from.winding_k * (a - c) + from.housing_k * (b - c),
+                )
+            });
+            at.collect()
+        };
+        let hot = |at: &(f64, f64)| at.1.is_nan() || at.1 >= limit_c;
+        let reaches = |round: u32| course(round).iter().any(hot);
+        let (mut cool, mut last) = (0, MOST_ROUNDS);
+        if !reaches(last) {
+            return None;
+        }
+        while cool < last {
+            let middle = cool + (last - cool) / 2;
+            match reaches(middle) {
+                true => last = middle,
+                false => cool = middle + 1,
+            }
+        }
+        let course = course(last);
+        let place = course.iter().position(hot)?;
+        let (after, before) = (course[place], course[place.saturating_sub(1)]);
+        let share = match after.1 > before.1 {
+            true => ((limit_c - before.1) / (after.1 - before.1)).clamp(0.0, 1.0),
+            false => 1.0,
+        };
+        let within_s = before.0 + share * (after.0 - before.0);
+        Some(round_s * f64::from(last) + within_s)
     }
 }
 
@@ -187,6 +261,20 @@ mod tests {
         assert_relative_eq!(peak(&course), 25.0 + wanted, max_relative = 1e-3);
     }
 
+    /// The limit is met in the round in which the small steps meet it, and never above what every later round reaches.
+    #[test]
+    fn the_time_to_a_limit_agrees_with_small_steps() {
+        let warming = warming();
+        let (fifth, sixth) = (simulated(5).0, simulated(6).0);
+        let time_s = warming.reaches_s(25.0 + 0.5 * (fifth + sixth));
+        let time_s = time_s.expect("it gets there");
+        // In the heated minute of the sixth round of three minutes.
+        assert!((900.0..=961.0).contains(&time_s), "{time_s}");
+        let (ever, _) = simulated(120);
+        assert_eq!(warming.reaches_s(25.0 + 1.01 * ever), None);
+        assert_eq!(warming.reaches_s(25.0), Some(0.0));
+    }
+
     #[test]
     fn a_current_beyond_every_balance_runs_away() {
         // i² R α (R_th1 + R_th2) = 9 · 3/259.5 · 23 > 1.
@@ -199,5 +287,6 @@ mod tests {
         };
         let warming = Warming::new(NETWORK, 25.0, (3.0, 25.0), 0.7, &[demand; 6], 1.0);
         assert_eq!(warming.steady(), Err(RUNS_AWAY));
+        assert!(warming.reaches_s(500.0).is_some());
     }
 }

@@ -1,10 +1,10 @@
 //! Half bridge: braking that comes by itself, and what dead time does to the mean voltage (`docs/drive.md`, section 6).
 
 use super::pwm;
+use crate::drive::circuit::brake;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, low, plain};
+use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::brake;
 use crate::motor::State;
 
 /// Mean voltage lost to dead time at a current in the running direction, V: `−f t_d (V + 2 V_d)`. The diode of the low
@@ -18,12 +18,7 @@ pub fn dead_time_v(supply_v: f64, diode_v: f64, frequency_hz: f64, dead_time_s: 
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let settled = pwm::settled(setting, m, true);
     out.row(
-        low(
-            "half_bridge_speed",
-            "speed at this duty and load",
-            Unit::Speed,
-            "6",
-        ),
+        "half_bridge_speed",
         settled.and_then(|(_, emf_v)| m.speed_rad_s(emf_v)),
     );
     let running = settled.and_then(|(chopper, emf_v)| {
@@ -31,11 +26,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             return Err(pwm::HELD);
         }
         let current = chopper.cycle(emf_v).mean_a;
-        Ok(State {
-            current,
-            back_emf: emf_v,
-            eddy_current: current,
-        })
+        Ok(State::at(current, emf_v))
     });
     braking(setting, m, out, running);
     dead_time(setting, m, out);
@@ -55,85 +46,43 @@ fn braking(setting: &Setting, m: &Sample, out: &mut Section, running: Known<Stat
     let order = &setting.order;
     let stopped =
         running.and_then(|from| Ok(brake(&m.machine(series_ohm(setting))?, from, 0.0, 0.0)));
+    out.row("low_switch_brake_peak", stopped.map(|stop| stop.peak_a));
     out.row(
-        high(
-            "low_switch_brake_peak",
-            "braking current when the low switch stays on from this speed",
-            Unit::Ampere,
-            "6",
-        ),
-        stopped.map(|stop| stop.peak_a),
-    );
-    out.row(
-        plain(
-            "low_switch_brake_slow",
-            "time until 5 % of the speed is left",
-            Unit::Second,
-            "6",
-        ),
+        "low_switch_brake_slow",
         stopped.and_then(|stop| stop.slow_s.ok_or(Why::Moot("it does not slow down so far"))),
     );
     out.row(
-        low(
-            "duty_step",
-            "largest step down of the duty that keeps braking current under the limit",
-            Unit::Share,
-            "6",
-        ),
-        order
-            .current_limit_a
-            .ok_or(Why::NotGiven("--current-limit"))
-            .and_then(|limit| {
-                let from = running?;
-                let r = m.resistance_ohm?
-                    + order.lead_resistance_ohm
-                    + order.switch_resistance_ohm.unwrap_or(0.0);
-                // From +I to −limit: d falls by R (I + limit)/V, the brush drop turning too.
-                let step = (r * (from.current + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
-                Ok(step.min(order.duty))
-            }),
+        "duty_step",
+        given(order.current_limit_a, "--current-limit").and_then(|limit| {
+            let from = running?;
+            let r = m.resistance_ohm?
+                + order.lead_resistance_ohm
+                + order.switch_resistance_ohm.unwrap_or(0.0);
+            // From +I to −limit: d falls by R (I + limit)/V, the brush drop turning too.
+            let step = (r * (from.current + limit) + 2.0 * m.brush_drop_v?) / order.supply_v;
+            Ok(step.min(order.duty))
+        }),
     );
 }
 
 /// What dead time does to voltage, duty and speed.
 fn dead_time(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
-    let lost = order
-        .dead_time_s
-        .ok_or(Why::NotGiven("--dead-time"))
-        .map(|dead_time| {
-            dead_time_v(
-                order.supply_v,
-                order.diode_drop_v,
-                order.frequency_hz,
-                dead_time,
-            )
-        });
+    let lost = given(order.dead_time_s, "--dead-time").map(|dead_time| {
+        dead_time_v(
+            order.supply_v,
+            order.diode_drop_v,
+            order.frequency_hz,
+            dead_time,
+        )
+    });
+    out.row("dead_time_voltage", lost);
     out.row(
-        plain(
-            "dead_time_voltage",
-            "mean voltage lost to dead time while motoring, gained while braking",
-            Unit::Volt,
-            "6",
-        ),
-        lost,
-    );
-    out.row(
-        plain(
-            "dead_time_duty",
-            "the same as a share of the duty",
-            Unit::Share,
-            "6",
-        ),
+        "dead_time_duty",
         lost.map(|lost| lost / (order.supply_v * order.duty)),
     );
     out.row(
-        high(
-            "dead_time_speed",
-            "speed lost to it under this load",
-            Unit::Speed,
-            "6",
-        ),
+        "dead_time_speed",
         lost.and_then(|lost| {
             let with = |lost: f64| -> Known {
                 let mean = order.duty * order.supply_v - lost;
@@ -144,16 +93,8 @@ fn dead_time(setting: &Setting, m: &Sample, out: &mut Section) {
         }),
     );
     out.row(
-        plain(
-            "least_duty",
-            "smallest and, from the top, largest duty that dead time leaves",
-            Unit::Share,
-            "6",
-        ),
-        order
-            .dead_time_s
-            .ok_or(Why::NotGiven("--dead-time"))
-            .map(|dead_time| dead_time * order.frequency_hz),
+        "least_duty",
+        given(order.dead_time_s, "--dead-time").map(|dead_time| dead_time * order.frequency_hz),
     );
 }
 
@@ -169,11 +110,7 @@ mod tests {
         let (supply, diode, frequency, dead, duty) = (24.0, 0.9, 20e3, 5e-7, 0.5);
         let c = Constants::<f64>::new(&TerminalParameters::plain(3.2, 2.4e-3, 1e9, 0.0, 0.0));
         for (emf, sign) in [(2.0, 1.0), (22.0, -1.0)] {
-            let mut s = State {
-                current: 0.0,
-                back_emf: emf,
-                eddy_current: 0.0,
-            };
+            let mut s = State::at(0.0, emf);
             let (period, steps) = (1.0 / frequency, 1000);
             let h = period / f64::from(steps);
             let (mut mean, cycles) = (0.0, 400);

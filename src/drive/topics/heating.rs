@@ -2,7 +2,7 @@
 
 use super::inrush::series_ohm;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, low};
+use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 
@@ -28,14 +28,10 @@ fn at_current_s(mass_j_per_k: f64, r1: f64, r2: f64, per_k: f64, amperes: f64) -
 /// Fills the topic.
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
-    let start_c = setting.plan.winding_c.unwrap_or(REFERENCE_C);
+    let start_c = setting.winding_c.unwrap_or(REFERENCE_C);
     let told = || -> Known<(f64, f64, f64, f64)> {
-        let mass = order
-            .thermal_mass_j_per_k
-            .ok_or(Why::NotGiven("--thermal-mass"))?;
-        let limit_c = order
-            .winding_limit_c
-            .ok_or(Why::NotGiven("--winding-limit"))?;
+        let mass = given(order.thermal_mass_j_per_k, "--thermal-mass")?;
+        let limit_c = given(order.winding_limit_c, "--winding-limit")?;
         if limit_c <= start_c {
             return Err(Why::Physics(
                 "the winding is at that temperature to begin with: raise --winding-limit",
@@ -46,12 +42,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         Ok((mass, r, r * copper_ratio(start_c, limit_c), per_k))
     };
     out.row(
-        low(
-            "stall_heating_time",
-            "held rotor at the full supply: time to the winding limit",
-            Unit::Second,
-            "9",
-        ),
+        "stall_heating_time",
         told().and_then(|(mass, r1, r2, per_k)| {
             let volts = order.supply_v - m.brush_drop_v?;
             if volts <= 0.0 {
@@ -68,16 +59,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         }),
     );
     out.row(
-        low(
-            "limited_heating_time",
-            "held rotor at the current limit: time to the winding limit",
-            Unit::Second,
-            "9",
-        ),
+        "limited_heating_time",
         told().and_then(|(mass, r1, r2, per_k)| {
-            let amperes = order
-                .current_limit_a
-                .ok_or(Why::NotGiven("--current-limit"))?;
+            let amperes = given(order.current_limit_a, "--current-limit")?;
             Ok(at_current_s(mass, r1, r2, per_k, amperes))
         }),
     );
@@ -105,7 +89,7 @@ mod tests {
         order.lead_resistance_ohm = 0.5;
         order.current_limit_a = Some(5.0);
         let mut setting = Setting::of(order);
-        setting.plan.winding_c = Some(20.0);
+        setting.winding_c = Some(20.0);
         let p = TerminalParameters {
             brush_drop_v: 0.8,
             brush_scale_a: 0.01,

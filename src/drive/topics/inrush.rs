@@ -1,9 +1,9 @@
 //! A start at full voltage: peak, its trajectory in time, what a fuse sees (`docs/drive.md`, section 3).
 
+use crate::drive::circuit::{Start, start, start_at};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, plain};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::{Start, start, start_at};
 use crate::motor::OperatingPoint;
 
 /// Why nothing moves.
@@ -45,53 +45,16 @@ const COLUMNS: [Column; 3] = [
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let begun = started(setting, m);
+    out.row("inrush_peak", begun.map(|start| start.peak_a));
+    out.row("inrush_peak_time", begun.map(|start| start.peak_s));
     out.row(
-        high("inrush_peak", "inrush peak", Unit::Ampere, "3"),
-        begun.map(|start| start.peak_a),
-    );
-    out.row(
-        plain(
-            "inrush_peak_time",
-            "time of the peak after the make",
-            Unit::Second,
-            "3",
-        ),
-        begun.map(|start| start.peak_s),
-    );
-    out.row(
-        high(
-            "supply_dip",
-            "voltage lost in the source at the peak",
-            Unit::Volt,
-            "3",
-        ),
+        "supply_dip",
         begun.map(|start| start.peak_a * order.source_resistance_ohm),
     );
+    out.row("run_up_time", begun.map(|start| start.run_up_s));
+    out.row("inrush_i2t", begun.map(|start| start.square_a2s));
     out.row(
-        high(
-            "run_up_time",
-            "time to 95 % of the final speed",
-            Unit::Second,
-            "3",
-        ),
-        begun.map(|start| start.run_up_s),
-    );
-    out.row(
-        high(
-            "inrush_i2t",
-            "I²t until then, to choose a fuse by",
-            Unit::AmpereSquaredSecond,
-            "3",
-        ),
-        begun.map(|start| start.square_a2s),
-    );
-    out.row(
-        high(
-            "inrush_winding_heat",
-            "heat in the winding until then",
-            Unit::Joule,
-            "3",
-        ),
+        "inrush_winding_heat",
         begun.and_then(|start| Ok(start.square_a2s * m.resistance_ohm?)),
     );
     trajectory(setting, m, out, begun);
@@ -106,9 +69,8 @@ fn trajectory(setting: &Setting, m: &Sample, out: &mut Section, begun: Known<Sta
         &COLUMNS,
     );
     let machine = m.machine(series_ohm(setting));
-    let states =
-        machine.map(|p| start_at(&p, setting.order.supply_v, &setting.plan.inrush_times_s));
-    for (place, time) in setting.plan.inrush_times_s.iter().enumerate() {
+    let states = machine.map(|p| start_at(&p, setting.order.supply_v, &setting.inrush_times_s));
+    for (place, time) in setting.inrush_times_s.iter().enumerate() {
         out.line(&[*time]);
         let at = states
             .as_ref()

@@ -6,10 +6,10 @@
 //! ripple added, stays under the limit.
 
 use super::inrush::{running, started};
+use crate::drive::circuit::RUN_UP_SHARE;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, high, plain};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::{Schedule, Setting};
-use crate::drive::trajectory::RUN_UP_SHARE;
 use crate::motor::{Condition, Constants, State, advance};
 use rayon::prelude::*;
 
@@ -126,10 +126,7 @@ pub fn drive(setting: &Setting, m: &Sample, schedule: &Schedule) -> Known<Driven
 /// # Errors
 /// [`Why`].
 pub fn design(setting: &Setting, estimate: &Sample, draws: &[Sample]) -> Known<Schedule> {
-    let limit = setting
-        .order
-        .current_limit_a
-        .ok_or(Why::NotGiven("--current-limit"))?;
+    let limit = given(setting.order.current_limit_a, "--current-limit")?;
     let room = |m: &Sample| -> Known { Ok(limit - half_ripple_a(setting, m)?) };
     if limit >= started(setting, estimate)?.peak_a {
         return Err(Why::Moot(
@@ -162,43 +159,22 @@ const COLUMNS: [Column; 3] = [
 
 /// Fills the topic.
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
-    let plan = setting.plan.schedule.as_ref().map_err(|why| *why);
+    let plan = setting.schedule.as_ref().map_err(|why| *why);
     let driven = plan.and_then(|plan| drive(setting, m, plan));
     let driven = driven.as_ref().map_err(|why| *why);
     let direct = started(setting, m);
     out.row(
-        high(
-            "soft_peak",
-            "largest current under this ramp, ripple included",
-            Unit::Ampere,
-            "4",
-        ),
+        "soft_peak",
         driven.and_then(|driven| Ok(driven.peak_a + half_ripple_a(setting, m)?)),
     );
     out.row(
-        plain("soft_first_duty", "duty to begin with", Unit::Share, "4"),
+        "soft_first_duty",
         plan.map(|plan| plan.duty.first().copied().unwrap_or(1.0)),
     );
+    out.row("soft_ramp_time", plan.map(Schedule::length_s));
+    out.row("soft_run_up_time", driven.map(|driven| driven.run_up_s));
     out.row(
-        plain("soft_ramp_time", "time to full duty", Unit::Second, "4"),
-        plan.map(Schedule::length_s),
-    );
-    out.row(
-        high(
-            "soft_run_up_time",
-            "time to 95 % of the final speed",
-            Unit::Second,
-            "4",
-        ),
-        driven.map(|driven| driven.run_up_s),
-    );
-    out.row(
-        high(
-            "soft_cost",
-            "longer than a start at full voltage by",
-            Unit::Second,
-            "4",
-        ),
+        "soft_cost",
         driven.and_then(|driven| Ok(driven.run_up_s - direct?.run_up_s)),
     );
     let Ok(plan) = plan else { return };

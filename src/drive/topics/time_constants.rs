@@ -1,7 +1,7 @@
 //! Electrical and mechanical time constants, alone and with the loop of the order (`docs/drive.md`, section 2).
 
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, plain};
+use crate::drive::section::{Known, Section, Why};
 use crate::drive::setting::Setting;
 
 /// Time constants of the two modes of `L di/dt = −R i − e`, `C_m de/dt = i − G e`: s² + (R/L + G/C)s + (1 + R G)/(L C) = 0.
@@ -34,57 +34,14 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             "the two modes form one damped oscillation: current and speed swing after a step",
         ))
     };
+    out.row("electrical_time_constant", electrical(0.0));
+    out.row("electrical_time_constant_loop", electrical(series));
+    out.row("mechanical_time_constant", mechanical(0.0));
+    out.row("mechanical_time_constant_loop", mechanical(series));
+    out.row("slow_mode", pair().map(|pair| pair.0));
+    out.row("fast_mode", pair().map(|pair| pair.1));
     out.row(
-        plain(
-            "electrical_time_constant",
-            "electrical time constant L/R, terminals alone",
-            Unit::Second,
-            "2",
-        ),
-        electrical(0.0),
-    );
-    out.row(
-        plain(
-            "electrical_time_constant_loop",
-            "the same with source and leads",
-            Unit::Second,
-            "2",
-        ),
-        electrical(series),
-    );
-    out.row(
-        plain(
-            "mechanical_time_constant",
-            "mechanical time constant R J/K², load inertia included",
-            Unit::Second,
-            "2",
-        ),
-        mechanical(0.0),
-    );
-    out.row(
-        plain(
-            "mechanical_time_constant_loop",
-            "the same with source and leads",
-            Unit::Second,
-            "2",
-        ),
-        mechanical(series),
-    );
-    out.row(
-        plain("slow_mode", "slow mode of both together", Unit::Second, "2"),
-        pair().map(|pair| pair.0),
-    );
-    out.row(
-        plain("fast_mode", "fast mode of both together", Unit::Second, "2"),
-        pair().map(|pair| pair.1),
-    );
-    out.row(
-        plain(
-            "separation",
-            "mechanical over electrical time constant",
-            Unit::One,
-            "2",
-        ),
+        "separation",
         mechanical(series).and_then(|m| Ok(m / electrical(series)?)),
     );
     if let (Ok(slow), Ok(fast)) = (mechanical(series), electrical(series))
@@ -125,11 +82,7 @@ mod tests {
         let (r, l, c, g) = (3.2, 2.4e-3, 3.6e-3, 3e-3);
         let constants = Constants::<f64>::new(&TerminalParameters::plain(r, l, c, 0.0, g));
         let (slow, _) = modes(r, l, c, g).expect("real");
-        let mut s = State {
-            current: 0.0,
-            back_emf: 20.0,
-            eddy_current: 0.0,
-        };
+        let mut s = State::at(0.0, 20.0);
         s = advance(&constants, s, Condition::Voltage(0.0), 0.03, false).end;
         let first = s.back_emf;
         s = advance(&constants, s, Condition::Voltage(0.0), slow, false).end;

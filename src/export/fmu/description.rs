@@ -105,107 +105,95 @@ fn attributes(
     [outer, number]
 }
 
-/// The model description.
-pub(super) fn model(title: &Title, variables: &[Variable], version: FmiVersion) -> String {
-    match version {
-        FmiVersion::Two => model_2(title, variables),
-        FmiVersion::Three => model_3(title, variables),
-    }
-}
-
 /// What stands between the units and the variables.
 const LOG_CATEGORIES: &str =
     "  <LogCategories><Category name=\"logStatusError\"/></LogCategories>\n";
 
-/// Places of the variables that belong into a list of the model's structure.
-fn places(variables: &[Variable], wanted: fn(&Variable) -> bool) -> impl Iterator<Item = usize> {
-    let numbered = variables.iter().enumerate();
-    numbered
-        .filter(move |(_, v)| wanted(v))
-        .map(|(place, _)| place)
-}
+/// A list of the model's structure: its element in version 2 and 3, and the variables that belong to it.
+type List = (&'static str, &'static str, fn(&Variable) -> bool);
 
-fn tool() -> String {
-    format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION"))
-}
+const LISTS: [List; 4] = [
+    ("Outputs", "Output", Variable::is_output),
+    (
+        "Derivatives",
+        "ContinuousStateDerivative",
+        Variable::is_rate,
+    ),
+    ("InitialUnknowns", "InitialUnknown", is_initially_unknown),
+    ("", "EventIndicator", is_indicator),
+];
 
-fn model_2(title: &Title, variables: &[Variable]) -> String {
-    let indicators = places(variables, |v| v.kind == Kind::Indicator).count();
+/// The model description.
+pub(super) fn model(title: &Title, variables: &[Variable], version: FmiVersion) -> String {
+    let two = version == FmiVersion::Two;
     let id = &title.identifier;
+    let (number, token) = match version {
+        FmiVersion::Two => ("2.0", "guid"),
+        FmiVersion::Three => ("3.0", "instantiationToken"),
+    };
     let mut text = format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
-         <fmiModelDescription fmiVersion=\"2.0\" modelName=\"{}\" guid=\"{}\" description=\"{}\" generationTool=\"{}\" \
-         variableNamingConvention=\"flat\" numberOfEventIndicators=\"{indicators}\">\n\
-         \x20 <ModelExchange modelIdentifier=\"{id}\" canGetAndSetFMUstate=\"true\" canSerializeFMUstate=\"true\">\n\
-         \x20   <SourceFiles><File name=\"{id}.c\"/></SourceFiles>\n  </ModelExchange>\n\
-         \x20 <CoSimulation modelIdentifier=\"{id}\" canHandleVariableCommunicationStepSize=\"true\" \
-         canGetAndSetFMUstate=\"true\" canSerializeFMUstate=\"true\">\n\
-         \x20   <SourceFiles><File name=\"{id}.c\"/></SourceFiles>\n  </CoSimulation>\n",
+         <fmiModelDescription fmiVersion=\"{number}\" modelName=\"{}\" {token}=\"{}\" description=\"{}\" \
+         generationTool=\"{} {}\" variableNamingConvention=\"flat\"",
         escaped(&title.name),
         title.token,
         escaped(&title.description),
-        tool(),
+        env!("CARGO_PKG_NAME"),
+        env!("CARGO_PKG_VERSION"),
     );
-    units(&mut text);
-    text.push_str(LOG_CATEGORIES);
-    text.push_str("  <ModelVariables>\n");
-    for (reference, variable) in variables.iter().enumerate() {
-        let [outer, number] = attributes(variable, reference, variables, 1);
-        let _ = writeln!(
+    let _ = match two {
+        true => write!(
             text,
-            "    <ScalarVariable {outer}><Real{number}/></ScalarVariable>"
-        );
+            " numberOfEventIndicators=\"{}\">\n\
+             \x20 <ModelExchange modelIdentifier=\"{id}\" canGetAndSetFMUstate=\"true\" canSerializeFMUstate=\"true\">\n\
+             \x20   <SourceFiles><File name=\"{id}.c\"/></SourceFiles>\n  </ModelExchange>\n\
+             \x20 <CoSimulation modelIdentifier=\"{id}\" canHandleVariableCommunicationStepSize=\"true\" \
+             canGetAndSetFMUstate=\"true\" canSerializeFMUstate=\"true\">\n\
+             \x20   <SourceFiles><File name=\"{id}.c\"/></SourceFiles>\n  </CoSimulation>\n",
+            variables.iter().filter(|v| is_indicator(v)).count()
+        ),
+        false => write!(
+            text,
+            ">\n\x20 <ModelExchange modelIdentifier=\"{id}\" canGetAndSetFMUState=\"true\" canSerializeFMUState=\"true\"/>\n\
+             \x20 <CoSimulation modelIdentifier=\"{id}\" canHandleVariableCommunicationStepSize=\"true\" \
+             canGetAndSetFMUState=\"true\" canSerializeFMUState=\"true\"/>\n"
+        ),
+    };
+    units(&mut text);
+    text.push_str(LOG_CATEGORIES);
+    text.push_str("  <ModelVariables>\n");
+    for (reference, variable) in variables.iter().enumerate() {
+        let [outer, number] = attributes(variable, reference, variables, usize::from(two));
+        let _ = match two {
+            true => writeln!(
+                text,
+                "    <ScalarVariable {outer}><Real{number}/></ScalarVariable>"
+            ),
+            false => writeln!(text, "    <Float64 {outer}{number}/>"),
+        };
     }
     text.push_str("  </ModelVariables>\n  <ModelStructure>\n");
-    for (list, wanted) in [
-        ("Outputs", Variable::is_output as fn(&Variable) -> bool),
-        ("Derivatives", Variable::is_rate),
-        ("InitialUnknowns", is_initially_unknown),
-    ] {
-        let _ = writeln!(text, "    <{list}>");
-        for place in places(variables, wanted) {
-            let _ = writeln!(text, "      <Unknown index=\"{}\"/>", place + 1);
+    for (list, element, wanted) in LISTS {
+        let numbered = variables.iter().enumerate().filter(|(_, v)| wanted(v));
+        let places = numbered.map(|(place, _)| place);
+        if two && !list.is_empty() {
+            let _ = writeln!(text, "    <{list}>");
+            for place in places {
+                let _ = writeln!(text, "      <Unknown index=\"{}\"/>", place + 1);
+            }
+            let _ = writeln!(text, "    </{list}>");
+        } else if !two {
+            for place in places {
+                let _ = writeln!(text, "    <{element} valueReference=\"{place}\"/>");
+            }
         }
-        let _ = writeln!(text, "    </{list}>");
     }
     text.push_str("  </ModelStructure>\n</fmiModelDescription>\n");
     text
 }
 
-fn model_3(title: &Title, variables: &[Variable]) -> String {
-    let id = &title.identifier;
-    let mut text = format!(
-        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n\
-         <fmiModelDescription fmiVersion=\"3.0\" modelName=\"{}\" instantiationToken=\"{}\" description=\"{}\" \
-         generationTool=\"{}\" variableNamingConvention=\"flat\">\n\
-         \x20 <ModelExchange modelIdentifier=\"{id}\" canGetAndSetFMUState=\"true\" canSerializeFMUState=\"true\"/>\n\
-         \x20 <CoSimulation modelIdentifier=\"{id}\" canHandleVariableCommunicationStepSize=\"true\" \
-         canGetAndSetFMUState=\"true\" canSerializeFMUState=\"true\"/>\n",
-        escaped(&title.name),
-        title.token,
-        escaped(&title.description),
-        tool(),
-    );
-    units(&mut text);
-    text.push_str(LOG_CATEGORIES);
-    text.push_str("  <ModelVariables>\n");
-    for (reference, variable) in variables.iter().enumerate() {
-        let [outer, number] = attributes(variable, reference, variables, 0);
-        let _ = writeln!(text, "    <Float64 {outer}{number}/>");
-    }
-    text.push_str("  </ModelVariables>\n  <ModelStructure>\n");
-    for (element, wanted) in [
-        ("Output", Variable::is_output as fn(&Variable) -> bool),
-        ("ContinuousStateDerivative", Variable::is_rate),
-        ("InitialUnknown", is_initially_unknown),
-        ("EventIndicator", |v| v.kind == Kind::Indicator),
-    ] {
-        for place in places(variables, wanted) {
-            let _ = writeln!(text, "    <{element} valueReference=\"{place}\"/>");
-        }
-    }
-    text.push_str("  </ModelStructure>\n</fmiModelDescription>\n");
-    text
+fn is_indicator(variable: &Variable) -> bool {
+    variable.kind == Kind::Indicator
 }
 
 fn is_initially_unknown(variable: &Variable) -> bool {

@@ -60,296 +60,143 @@ impl Variable {
 /// Zero of the Celsius scale, K.
 pub(super) const ZERO_CELSIUS_K: f64 = 273.15;
 
+/// The variables before the temperatures: name, kind, unit, description. `= KEY` is the parameter of the motor file with that key.
+const FIRST: &str = "
+time                          | independent  | s           | Time
+terminal_voltage              | input        | V           | Voltage across the terminals
+load_torque                   | input        | N.m         | Torque of the load against positive rotation
+";
+
+/// Of a motor without a thermal model.
+const GIVEN_TEMPERATURE: &str = "
+winding_temperature           | input        | K           | Temperature of the winding, which sets its resistance
+";
+
+/// Of a motor with one; `*` is the quantity of it with that name.
+const THERMAL: &str = "
+ambient_temperature           | input        | K           | Temperature of the room
+winding_temperature           | state output | K           | Temperature of the winding, which sets its resistance
+winding_temperature_rate      | rate         | K/s         | Rate of that temperature
+housing_temperature           | state output | K           | Temperature of the housing
+housing_temperature_rate      | rate         | K/s         | Rate of that temperature
+winding_to_housing_resistance | parameter    | K/W         | *
+winding_heat_capacity         | parameter    | J/K         | *
+housing_to_ambient_resistance | parameter    | K/W         | *
+housing_heat_capacity         | parameter    | J/K         | *
+";
+
+const OTHERS: &str = "
+current                       | state output | A           | Terminal current
+speed                         | state output | rad/s       | Speed of the shaft
+angle                         | state output | rad         | Angle of the shaft
+eddy_current                  | state        | A           | Current of the screened share of the inductance
+current_rate                  | rate         | A/s         | Rate of the current
+speed_rate                    | rate         | rad/s2      | Acceleration of the shaft
+angle_rate                    | rate         | rad/s       | Rate of the angle
+eddy_current_rate             | rate         | A/s         | Rate of the current of the screened share
+torque                        | output       | N.m         | Electromagnetic torque, friction not taken off
+back_emf                      | output       | V           | Back-EMF
+friction_torque               | output       | N.m         | Torque of friction and windage against the rotation
+holding                       | indicator    |             | Falls through zero where a turning rotor comes to rest
+breakaway                     | indicator    |             | Falls through zero where a rotor at rest breaks away
+terminal_resistance           | parameter    | Ohm         | = terminal_resistance
+armature_inductance           | parameter    | H           | = armature_inductance
+back_emf_constant             | parameter    | V.s/rad     | = back_emf_constant
+rotor_inertia                 | parameter    | kg.m2       | = rotor_inertia
+added_inertia                 | parameter    | kg.m2       | Inertia of the load on the shaft
+coulomb_friction              | parameter    | N.m         | = coulomb_friction_torque
+viscous_friction              | parameter    | N.m.s/rad   | = viscous_friction
+windage                       | parameter    | N.m.s2/rad2 | = windage
+brush_drop                    | parameter    | V           | = brush_drop
+brush_scale                   | parameter    | A           | Current scale on which the brush drop rises
+saturation                    | parameter    | 1/A         | Reciprocal of the current at which the inductance is halved; 0 without saturation
+armature_reaction             | parameter    | 1/A         | Loss of the back-EMF constant per ampere
+eddy_share                    | parameter    |             | Share of the inductance that eddy currents screen
+eddy_resistance               | parameter    | Ohm         | Resistance across the screened share
+resistance_temperature        | parameter    | K           | Temperature at which the winding has its terminal_resistance
+ripple_share                  | parameter    |             | Commutation ripple of the back-EMF, peak as a share; 0 leaves it out
+ripple_cycles_per_turn        | parameter    |             | Cycles of the commutation ripple in a turn
+";
+
 /// Every variable in the order of the value references.
 pub(super) fn variables(motor: &Instance<'_>) -> Vec<Variable> {
-    let (t, m) = (&motor.terminal, &motor.mechanical);
-    let of = |name| bounds(motor.file, name);
-    let resistance_k = motor
-        .file
-        .parameters
-        .get(&Name::TerminalResistance)
-        .and_then(|parameter| parameter.temperature_c)
-        .map(|c| c + ZERO_CELSIUS_K);
-    let mut list = Vec::new();
-    let mut add = |name, kind, unit, start, description: &str| {
-        list.push(Variable {
+    let thermal = thermal(motor.file);
+    let temperatures = thermal.map_or(GIVEN_TEMPERATURE, |_| THERMAL);
+    let rows = [FIRST, temperatures, OTHERS]
+        .into_iter()
+        .flat_map(str::lines);
+    let row = |row: &'static str| {
+        let mut cells = row.split('|').map(str::trim);
+        let (name, kind) = (cells.next()?, cells.next()?);
+        let kind = match kind {
+            "independent" => Kind::Independent,
+            "input" => Kind::Input,
+            "parameter" => Kind::Parameter,
+            "state output" => Kind::StateOutput,
+            "state" => Kind::State,
+            "rate" => Kind::RateOf(name.trim_end_matches("_rate")),
+            "output" => Kind::Output,
+            _ => Kind::Indicator,
+        };
+        let (unit, words) = (cells.next()?, cells.next()?);
+        let (start, description) = if let Some(key) = words.strip_prefix("= ") {
+            let parameter = Name::from_key(key)?;
+            (motor.value(parameter), bounds(motor.file, parameter))
+        } else if words == "*" {
+            constant(thermal?, name)?
+        } else {
+            start(motor, name, words)
+        };
+        Some(Variable {
             name,
             kind,
             unit,
             start,
-            description: description.to_owned(),
-        });
+            description,
+        })
     };
-    add("time", Kind::Independent, "s", 0.0, "Time");
-    add(
-        "terminal_voltage",
-        Kind::Input,
-        "V",
-        0.0,
-        "Voltage across the terminals",
-    );
-    add(
-        "load_torque",
-        Kind::Input,
-        "N.m",
-        0.0,
-        "Torque of the load against positive rotation",
-    );
-    let winding = "Temperature of the winding, which sets its resistance";
-    let winding_k = resistance_k.unwrap_or(25.0 + ZERO_CELSIUS_K);
-    let thermal = thermal(motor.file);
-    match thermal {
-        None => add("winding_temperature", Kind::Input, "K", winding_k, winding),
-        Some(thermal) => {
-            let room_k = thermal.ambient_c + ZERO_CELSIUS_K;
-            let room = "Temperature of the room";
-            add("ambient_temperature", Kind::Input, "K", room_k, room);
-            for (name, rate, words) in [
-                ("winding_temperature", "winding_temperature_rate", winding),
-                (
-                    "housing_temperature",
-                    "housing_temperature_rate",
-                    "Temperature of the housing",
-                ),
-            ] {
-                add(name, Kind::StateOutput, "K", room_k, words);
-                add(
-                    rate,
-                    Kind::RateOf(name),
-                    "K/s",
-                    0.0,
-                    "Rate of that temperature",
-                );
-            }
-            for ((key, name), log_value) in NETWORK.into_iter().zip(thermal.log_values) {
-                let unit = name.ucum();
-                let parameter = &thermal.parameters[&name];
-                add(
-                    key,
-                    Kind::Parameter,
-                    unit,
-                    log_value.exp(),
-                    &stated(name.label()[1], unit, parameter),
-                );
-            }
-        }
-    }
-    add("current", Kind::StateOutput, "A", 0.0, "Terminal current");
-    add(
-        "speed",
-        Kind::StateOutput,
-        "rad/s",
-        0.0,
-        "Speed of the shaft",
-    );
-    add("angle", Kind::StateOutput, "rad", 0.0, "Angle of the shaft");
-    add(
-        "eddy_current",
-        Kind::State,
-        "A",
-        0.0,
-        "Current of the screened share of the inductance",
-    );
-    add(
-        "current_rate",
-        Kind::RateOf("current"),
-        "A/s",
-        0.0,
-        "Rate of the current",
-    );
-    add(
-        "speed_rate",
-        Kind::RateOf("speed"),
-        "rad/s2",
-        0.0,
-        "Acceleration of the shaft",
-    );
-    add(
-        "angle_rate",
-        Kind::RateOf("angle"),
-        "rad/s",
-        0.0,
-        "Rate of the angle",
-    );
-    add(
-        "eddy_current_rate",
-        Kind::RateOf("eddy_current"),
-        "A/s",
-        0.0,
-        "Rate of the current of the screened share",
-    );
-    add(
-        "torque",
-        Kind::Output,
-        "N.m",
-        0.0,
-        "Electromagnetic torque, friction not taken off",
-    );
-    add("back_emf", Kind::Output, "V", 0.0, "Back-EMF");
-    add(
-        "friction_torque",
-        Kind::Output,
-        "N.m",
-        0.0,
-        "Torque of friction and windage against the rotation",
-    );
-    add(
-        "holding",
-        Kind::Indicator,
-        "",
-        0.0,
-        "Falls through zero where a turning rotor comes to rest",
-    );
-    add(
-        "breakaway",
-        Kind::Indicator,
-        "",
-        0.0,
-        "Falls through zero where a rotor at rest breaks away",
-    );
-    let parameter = Kind::Parameter;
-    add(
-        "terminal_resistance",
-        parameter,
-        "Ohm",
-        t.terminal_resistance_ohm,
-        &of(Name::TerminalResistance),
-    );
-    add(
-        "armature_inductance",
-        parameter,
-        "H",
-        t.armature_inductance_h,
-        &of(Name::ArmatureInductance),
-    );
-    add(
-        "back_emf_constant",
-        parameter,
-        "V.s/rad",
-        m.back_emf_constant_v_s_per_rad,
-        &of(Name::BackEmfConstant),
-    );
-    add(
-        "rotor_inertia",
-        parameter,
-        "kg.m2",
-        m.rotor_inertia_kg_m2,
-        &of(Name::RotorInertia),
-    );
-    add(
-        "added_inertia",
-        parameter,
-        "kg.m2",
-        0.0,
-        "Inertia of the load on the shaft",
-    );
-    add(
-        "coulomb_friction",
-        parameter,
-        "N.m",
-        m.coulomb_friction_nm,
-        &of(Name::CoulombFrictionTorque),
-    );
-    add(
-        "viscous_friction",
-        parameter,
-        "N.m.s/rad",
-        m.viscous_friction_nm_s_per_rad,
-        &of(Name::ViscousFriction),
-    );
-    add(
-        "windage",
-        parameter,
-        "N.m.s2/rad2",
-        m.windage_nm_s2_per_rad2,
-        &of(Name::Windage),
-    );
-    add(
-        "brush_drop",
-        parameter,
-        "V",
-        t.brush_drop_v,
-        &of(Name::BrushDrop),
-    );
-    add(
-        "brush_scale",
-        parameter,
-        "A",
-        t.brush_scale_a,
-        "Current scale on which the brush drop rises",
-    );
-    add(
-        "saturation",
-        parameter,
-        "1/A",
-        t.saturation_per_a,
-        "Reciprocal of the current at which the inductance is halved; 0 without saturation",
-    );
-    add(
-        "armature_reaction",
-        parameter,
-        "1/A",
-        t.armature_reaction_per_a,
-        "Loss of the back-EMF constant per ampere",
-    );
-    add(
-        "eddy_share",
-        parameter,
-        "",
-        t.eddy_share,
-        "Share of the inductance that eddy currents screen",
-    );
-    add(
-        "eddy_resistance",
-        parameter,
-        "Ohm",
-        t.eddy_resistance_ohm,
-        "Resistance across the screened share",
-    );
-    add(
-        "resistance_temperature",
-        parameter,
-        "K",
-        resistance_k.unwrap_or(0.0),
-        match resistance_k {
-            Some(_) => {
-                "Temperature at which the winding has its terminal_resistance; 0 leaves the resistance constant"
-            }
-            None => {
-                "Temperature at which the winding has its terminal_resistance: not known, so 0, which leaves the resistance constant"
-            }
-        },
-    );
-    add(
-        "ripple_share",
-        parameter,
-        "",
-        0.0,
-        "Commutation ripple of the back-EMF, peak as a share; 0 leaves it out",
-    );
-    add(
-        "ripple_cycles_per_turn",
-        parameter,
-        "",
-        0.0,
-        "Cycles of the commutation ripple in a turn",
-    );
-    list
+    rows.filter_map(row).collect()
 }
 
-/// Constants of the thermal network.
-const NETWORK: [(&str, ThermalName); 4] = [
-    (
-        "winding_to_housing_resistance",
-        ThermalName::WindingToHousingResistance,
-    ),
-    ("winding_heat_capacity", ThermalName::WindingHeatCapacity),
-    (
-        "housing_to_ambient_resistance",
-        ThermalName::HousingToAmbientResistance,
-    ),
-    ("housing_heat_capacity", ThermalName::HousingHeatCapacity),
-];
+/// Start value and description of a variable that is no parameter of the motor file.
+fn start(motor: &Instance<'_>, name: &str, words: &str) -> (f64, String) {
+    let resistance = motor.file.parameters.get(&Name::TerminalResistance);
+    let winding_k = resistance
+        .and_then(|parameter| parameter.temperature_c)
+        .map(|c| c + ZERO_CELSIUS_K);
+    let room_k = thermal(motor.file).map(|thermal| thermal.ambient_c + ZERO_CELSIUS_K);
+    let t = &motor.terminal;
+    let value = match name {
+        "ambient_temperature" | "winding_temperature" | "housing_temperature" => {
+            let usual_k = 25.0 + ZERO_CELSIUS_K;
+            room_k.unwrap_or(winding_k.unwrap_or(usual_k))
+        }
+        "brush_scale" => t.brush_scale_a,
+        "saturation" => t.saturation_per_a,
+        "armature_reaction" => t.armature_reaction_per_a,
+        "eddy_share" => t.eddy_share,
+        "eddy_resistance" => t.eddy_resistance_ohm,
+        "resistance_temperature" => winding_k.unwrap_or(0.0),
+        _ => 0.0,
+    };
+    let more = match (name, winding_k) {
+        ("resistance_temperature", Some(_)) => "; 0 leaves the resistance constant",
+        ("resistance_temperature", None) => {
+            ": not known, so 0, which leaves the resistance constant"
+        }
+        _ => "",
+    };
+    (value, format!("{words}{more}"))
+}
+
+/// Value and description of a constant of the thermal network.
+fn constant(thermal: &Thermal, key: &str) -> Option<(f64, String)> {
+    let mut network = ThermalName::NETWORK.into_iter().zip(thermal.log_values);
+    let (name, log_value) = network.find(|(name, _)| name.key() == key)?;
+    let parameter = &thermal.parameters[&name];
+    let words = stated(name.label()[1], name.ucum(), parameter);
+    Some((log_value.exp(), words))
+}
 
 /// The thermal model of a file that has all of it.
 pub(super) fn thermal(file: &MotorFile) -> Option<&Thermal> {

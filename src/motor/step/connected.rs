@@ -196,11 +196,7 @@ mod tests {
                 let c = Constants::new(&p);
                 for first_a in [0.08, 0.1, 0.15] {
                     let run = |count: u32| {
-                        let mut s = State {
-                            current: first_a,
-                            back_emf: 1.4,
-                            eddy_current: first_a,
-                        };
+                        let mut s = State::at(first_a, 1.4);
                         let mut mean = 0.0;
                         for _ in 0..count {
                             let step_s = 40e-6 / f64::from(count);

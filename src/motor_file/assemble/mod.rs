@@ -8,16 +8,16 @@ mod warnings;
 
 use super::{
     AtTemperature, ConstantCandidate, Coordinate, Covariance, Distribution, FORMAT,
-    InductanceAtFrequency, Input, ModelTerms, MotorFacts, MotorFile, OneSided, OperatingPoint,
-    OperatingPoints, Parameter, ParameterName, Program, SHEET_ROLE, Status, Term, TermName, draw,
+    InductanceAtFrequency, Input, ModelTerms, MotorFacts, MotorFile, OneSided, Parameter,
+    ParameterName, Program, SHEET_ROLE, Status, Term, TermName, draw,
 };
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::{self, Estimate, ParameterKind, RippleFinding};
-use crate::stats::monte_carlo::Summary;
 use confrontations::confrontations;
 use health::health;
 use std::collections::BTreeMap;
+use std::path::Path;
 use validity::validity;
 use warnings::warnings;
 
@@ -65,7 +65,9 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
         validity: validity(bench, estimate, constant),
         content_sha256: None,
     };
-    file.operating = operating(&file, estimate.options.level);
+    let supply_v = bench.motor.supply_v.map(f64::abs).filter(|v| *v > 0.0);
+    file.operating =
+        supply_v.and_then(|v| draw::operating_points(&file, v, estimate.options.level));
     file.content_sha256 = Some(file.content_sha256());
     file
 }
@@ -187,31 +189,6 @@ fn model_terms(estimate: &Estimate) -> ModelTerms {
     }
 }
 
-/// No-load and stall values at the stated supply.
-fn operating(file: &MotorFile, level: f64) -> Option<OperatingPoints> {
-    let supply_v = file.motor.as_ref().and_then(|motor| motor.supply_v);
-    let voltage_v = supply_v.map(f64::abs).filter(|v| *v > 0.0)?;
-    let found = draw::steady_states(file, voltage_v, level);
-    let point = |found: Option<Summary>, unit: &str| {
-        found.map(|found| OperatingPoint {
-            value: found.value,
-            unit: unit.to_owned(),
-            standard_uncertainty: found.standard_uncertainty,
-            lower: found.lower,
-            upper: found.upper,
-        })
-    };
-    (found != draw::SteadyStates::default()).then(|| OperatingPoints {
-        voltage_v,
-        level,
-        trials: draw::TRIALS as u64,
-        no_load_speed: point(found.no_load_speed, "rad/s"),
-        no_load_current: point(found.no_load_current, "A"),
-        stall_torque: point(found.stall_torque, "N.m"),
-        stall_current: point(found.stall_current, "A"),
-    })
-}
-
 /// The inductance at the frequencies asked for.
 fn inductance_at(estimate: &Estimate) -> Vec<InductanceAtFrequency> {
     let asked = estimate.options.inductance_at_hz.iter();
@@ -261,41 +238,31 @@ fn constant_candidates(
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
-    let sheet = bench
-        .path
-        .iter()
-        .zip(&bench.sha256)
-        .map(|(path, sha256)| Input {
-            path: path.display().to_string(),
-            sha256: sha256.clone(),
-            role: Some(SHEET_ROLE.into()),
-        });
-    let captures = bench.captures.iter().flat_map(|c| {
-        let further = c.further_files.iter().map(|(path, sha256)| (path, sha256));
-        let files = std::iter::once((&c.path, &c.sha256)).chain(further);
-        files.map(|(path, sha256)| Input {
-            path: path.display().to_string(),
-            sha256: sha256.clone(),
-            role: Some(c.role.name().into()),
-        })
-    });
-    let heat = bench.heat.iter().filter_map(|record| {
-        let (path, sha256) = record.file.as_ref()?;
-        Some(Input {
-            path: path.display().to_string(),
-            sha256: sha256.clone(),
-            role: Some(record.kind.name().into()),
-        })
-    });
-    let tables = bench.tables.iter().filter_map(|table| {
-        let (path, sha256) = table.file.as_ref()?;
-        Some(Input {
-            path: path.display().to_string(),
-            sha256: sha256.clone(),
-            role: Some(format!("{} table", table.kind.name())),
-        })
-    });
-    sheet.chain(captures).chain(heat).chain(tables).collect()
+    let input = |path: &Path, sha256: &str, role: &str| Input {
+        path: path.display().to_string(),
+        sha256: sha256.to_owned(),
+        role: Some(role.to_owned()),
+    };
+    let mut inputs = Vec::new();
+    if let (Some(path), Some(sha256)) = (&bench.path, &bench.sha256) {
+        inputs.push(input(path, sha256, SHEET_ROLE));
+    }
+    for capture in &bench.captures {
+        let role = capture.role.name();
+        inputs.push(input(&capture.path, &capture.sha256, role));
+        let further = capture.further_files.iter();
+        inputs.extend(further.map(|(path, sha256)| input(path, sha256, role)));
+    }
+    for record in &bench.heat {
+        let file = record.file.iter();
+        inputs.extend(file.map(|(path, sha256)| input(path, sha256, record.kind.name())));
+    }
+    for table in &bench.tables {
+        let role = format!("{} table", table.kind.name());
+        let file = table.file.iter();
+        inputs.extend(file.map(|(path, sha256)| input(path, sha256, &role)));
+    }
+    inputs
 }
 
 fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {

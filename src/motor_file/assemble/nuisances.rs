@@ -31,77 +31,53 @@ pub(super) fn nuisances(bench: &Bench, estimate: &Estimate) -> Vec<Nuisance> {
 
 /// Name and UCUM unit of an unknown; `None` for the motor's own parameters.
 fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'static str)> {
-    let capture = |k: usize| bench.captures[k].name.as_str();
+    let within = |what: &str, k: &usize| format!("{what} in {}", bench.captures[*k].name);
+    let departure = |what: &str, k: &usize| within(what, k) + ", departure";
+    let instrument = |k: &usize| &bench.instruments[*k].name;
+    let meter = |meter: &Option<String>| meter.clone().unwrap_or("the meter".to_owned());
     Some(match kind {
-        ParameterKind::Gain { instrument, column } => {
-            let instrument = &bench.instruments[*instrument].name;
-            match column {
-                Some(column) => (format!("gain error of {instrument}, {column}"), "1"),
-                None => (format!("gain error of {instrument}"), "1"),
-            }
+        ParameterKind::Gain {
+            instrument: k,
+            column,
+        } => {
+            let column = column.as_ref().map(|column| format!(", {column}"));
+            let name = format!("gain error of {}", instrument(k));
+            (name + &column.unwrap_or_default(), "1")
         }
-        ParameterKind::VoltageZero { capture: k } => {
-            (format!("voltage zero in {}", capture(*k)), "V")
+        ParameterKind::VoltageZero { capture } => (within("voltage zero", capture), "V"),
+        ParameterKind::CurrentZero { capture } => (within("current zero", capture), "A"),
+        ParameterKind::Position { capture: k } => {
+            let capture = &bench.captures[*k].name;
+            let name = format!("resistance at the rotor position of {capture}, relative");
+            (name, "1")
         }
-        ParameterKind::CurrentZero { capture: k } => {
-            (format!("current zero in {}", capture(*k)), "A")
+        ParameterKind::ProbeLag { instrument: k } => {
+            let name = instrument(k);
+            let text = format!("time constant of {name} over that of its stated bandwidth, ln");
+            (text, "1")
         }
-        ParameterKind::Position { capture: k } => (
-            format!(
-                "resistance at the rotor position of {}, relative",
-                capture(*k)
-            ),
-            "1",
-        ),
-        ParameterKind::ProbeLag { instrument } => (
-            format!(
-                "time constant of {} over that of its stated bandwidth, ln",
-                bench.instruments[*instrument].name
-            ),
-            "1",
-        ),
-        ParameterKind::Skew { instrument } => (
-            format!(
-                "delay of the current through {}",
-                bench.instruments[*instrument].name
-            ),
+        ParameterKind::Skew { instrument: k } => (
+            format!("delay of the current through {}", instrument(k)),
             "s",
         ),
-        ParameterKind::MeterError { quantity, meter } => (
-            format!(
-                "error of {}, every {}, in its stated standard uncertainties",
-                meter_name(meter),
-                quantity.name()
-            ),
-            "1",
-        ),
-        ParameterKind::MeterZero { quantity, meter } => (
-            format!(
-                "zero of {}, {}, in its stated standard uncertainties",
-                meter_name(meter),
-                quantity.name()
-            ),
-            "1",
-        ),
+        ParameterKind::MeterError { quantity, meter: m } => {
+            let of = format!("error of {}, every {}", meter(m), quantity.name());
+            (of + ", in its stated standard uncertainties", "1")
+        }
+        ParameterKind::MeterZero { quantity, meter: m } => {
+            let of = format!("zero of {}, {}", meter(m), quantity.name());
+            (of + ", in its stated standard uncertainties", "1")
+        }
         ParameterKind::Shaft { channel, of } => match of {
             ShaftUnknown::Gain => (format!("gain error of {channel}"), "1"),
             ShaftUnknown::Delay => (format!("delay of {channel}, departure"), "s"),
         },
-        ParameterKind::ShaftZero { capture: k } => (
-            format!("zero of the speed channel in {}", capture(*k)),
-            "rad/s",
-        ),
-        ParameterKind::Source { capture: k } => {
-            (format!("source voltage in {}, departure", capture(*k)), "V")
+        ParameterKind::ShaftZero { capture } => {
+            (within("zero of the speed channel", capture), "rad/s")
         }
-        ParameterKind::Loop { capture: k } => (
-            format!("loop resistance in {}, departure", capture(*k)),
-            "Ohm",
-        ),
-        ParameterKind::SeriesDiode { capture: k } => (
-            format!("drop of the diode in {}, departure", capture(*k)),
-            "V",
-        ),
+        ParameterKind::Source { capture } => (departure("source voltage", capture), "V"),
+        ParameterKind::Loop { capture } => (departure("loop resistance", capture), "Ohm"),
+        ParameterKind::SeriesDiode { capture } => (departure("drop of the diode", capture), "V"),
         ParameterKind::Saturation => ("reciprocal square of the saturation current".into(), "A-2"),
         ParameterKind::Reaction => (
             "armature reaction, relative loss of flux per ampere".into(),
@@ -119,8 +95,4 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
         }
         _ => return None,
     })
-}
-
-fn meter_name(meter: &Option<String>) -> &str {
-    meter.as_deref().unwrap_or("the meter")
 }

@@ -9,10 +9,10 @@ mod stated;
 mod steady_states;
 
 pub use corner::{CornerError, End, MODEL, corner};
-pub use finer_terms::FinerTerms;
+pub use finer_terms::finer_terms;
 pub use parameter_set::{Known, ParameterSet};
 pub use population::Population;
-pub use steady_states::{SEED, SteadyStates, TRIALS, steady_states};
+pub use steady_states::{SEED, TRIALS, operating_points};
 
 use super::{MotorFile, ParameterName};
 use crate::stats::StatsError;

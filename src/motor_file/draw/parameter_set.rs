@@ -1,6 +1,6 @@
 //! The parameters of one motor that a file allows, and what follows from them.
 
-use super::finer_terms::FinerTerms;
+use super::finer_terms::{finer_terms, set};
 use crate::motor::{MechanicalParameters, TerminalParameters};
 use crate::motor_file::{MotorFile, ParameterName, Status, TermName};
 use ParameterName as Name;
@@ -28,7 +28,8 @@ const MECHANICAL: [Name; 3] = [
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ParameterSet {
     entries: [Entry; Name::ALL.len()],
-    terms: FinerTerms,
+    /// A motor of nothing but the finer terms; its windage is that of a file whose windage torque has no value.
+    terms: TerminalParameters,
 }
 
 impl ParameterSet {
@@ -42,7 +43,7 @@ impl ParameterSet {
                     _ => Entry::Undetermined,
                 },
             }),
-            terms: FinerTerms::of(file),
+            terms: finer_terms(file),
         }
     }
 
@@ -62,7 +63,7 @@ impl ParameterSet {
 
     /// The same motor with another value of one finer term.
     pub fn with_term(mut self, name: TermName, value: f64) -> ParameterSet {
-        self.terms = self.terms.with(name, value);
+        set(&mut self.terms, name, value);
         self
     }
 
@@ -145,8 +146,8 @@ impl ParameterSet {
         }
     }
 
-    /// Finer terms of the model.
-    pub fn terms(&self) -> FinerTerms {
+    /// A motor of nothing but the finer terms of the model.
+    pub fn terms(&self) -> TerminalParameters {
         self.terms
     }
 
@@ -164,12 +165,11 @@ impl ParameterSet {
     /// # Errors
     /// The first parameter that is not determined.
     pub fn held(&self) -> Known<TerminalParameters> {
-        let r = self.value(Name::TerminalResistance)?;
         Ok(TerminalParameters {
+            terminal_resistance_ohm: self.value(Name::TerminalResistance)?,
             brush_drop_v: self.value(Name::BrushDrop)?,
-            ..self
-                .terms
-                .added_to(TerminalParameters::plain(r, 0.0, 0.0, 0.0, 0.0))
+            windage_a_per_v2: 0.0,
+            ..self.terms
         })
     }
 

@@ -2,8 +2,8 @@
 //! inputs, so distributions are propagated, not moments.
 
 use super::{ParameterSet, Population};
-use crate::motor_file::{MotorFile, ParameterName as Name};
-use crate::stats::monte_carlo::{Outcomes, Summary};
+use crate::motor_file::{MotorFile, OperatingPoint, OperatingPoints, ParameterName as Name};
+use crate::stats::monte_carlo::Outcomes;
 
 /// Motors drawn: ends of a 95 % interval are then known to 1 % of its width.
 pub const TRIALS: usize = 10_000;
@@ -14,33 +14,19 @@ const MOST_UNDEFINED: f64 = 0.005;
 /// Relative standard uncertainty above which a quantity counts as not determined.
 const LARGEST_RELATIVE: f64 = 0.5;
 
-/// No-load and stall values; absent: what needs a parameter of which nothing is known, what is known to less than half of itself, what
-/// some of the motors drawn do not have, and what lies beside that of the best motor.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct SteadyStates {
-    /// rad/s.
-    pub no_load_speed: Option<Summary>,
-    /// A.
-    pub no_load_current: Option<Summary>,
-    /// N·m.
-    pub stall_torque: Option<Summary>,
-    /// A.
-    pub stall_current: Option<Summary>,
-}
-
-/// The steady states on `voltage_v` (V), the winding as warm as R's temperature says, intervals at `level`.
-pub fn steady_states(file: &MotorFile, voltage_v: f64, level: f64) -> SteadyStates {
+/// No-load and stall values on `voltage_v` (V), the winding as warm as R's temperature says, intervals at `level`. Absent is what needs a
+/// parameter of which nothing is known, what is known to less than half of itself, what some of the motors drawn do not have, and what lies
+/// beside that of the motor that fits best.
+pub fn operating_points(file: &MotorFile, voltage_v: f64, level: f64) -> Option<OperatingPoints> {
     let motors = Population::new(file).and_then(|population| population.draws(TRIALS, SEED));
-    let Ok(motors) = motors else {
-        return SteadyStates::default();
-    };
+    let motors = motors.ok()?;
     let each: Vec<[f64; 4]> = motors
         .iter()
         .map(|motor| of_one(motor, voltage_v))
         .collect();
     // Where draws stay away from the motor that fits best, what is open weighs more than what is known.
     let best = of_one(&ParameterSet::estimate(file), voltage_v);
-    let summary = |column: usize| {
+    let point = |column: usize, unit: &str| {
         let outcomes = Outcomes::new(each.iter().map(|one| one[column])).ok()?;
         if outcomes.undefined as f64 > MOST_UNDEFINED * TRIALS as f64 {
             return None;
@@ -49,19 +35,30 @@ pub fn steady_states(file: &MotorFile, voltage_v: f64, level: f64) -> SteadyStat
         let vague = found.standard_uncertainty > LARGEST_RELATIVE * found.value;
         let beside = [found.lower - best[column], best[column] - found.upper];
         let apart = beside.iter().any(|by| *by > found.standard_uncertainty);
-        (!vague && !apart && found.value > 0.0).then_some(found)
+        (!vague && !apart && found.value > 0.0).then(|| OperatingPoint {
+            value: found.value,
+            unit: unit.to_owned(),
+            standard_uncertainty: found.standard_uncertainty,
+            lower: found.lower,
+            upper: found.upper,
+        })
     };
     // The motors drawn have a resistance even where nothing is said of it.
-    let held = |column| {
+    let held = |column, unit| {
         file.value(Name::TerminalResistance)
-            .and_then(|_| summary(column))
+            .and_then(|_| point(column, unit))
     };
-    SteadyStates {
-        no_load_speed: summary(0),
-        no_load_current: summary(1),
-        stall_torque: held(2),
-        stall_current: held(3),
-    }
+    let points = OperatingPoints {
+        voltage_v,
+        level,
+        trials: TRIALS as u64,
+        no_load_speed: point(0, "rad/s"),
+        no_load_current: point(1, "A"),
+        stall_torque: held(2, "N.m"),
+        stall_current: held(3, "A"),
+    };
+    let some = points.known().next().is_some();
+    some.then_some(points)
 }
 
 /// No-load speed and current, stall torque and current of one motor; NaN for what it does not have.

@@ -1,5 +1,6 @@
 use super::*;
 use crate::motor_file::{Covariance, FORMAT, Fit, Program, Severity, Stop, StopReason, Validity};
+use ParameterName as Name;
 use std::collections::BTreeMap;
 
 /// A file without parameters.
@@ -45,18 +46,17 @@ fn golden(parameters: Vec<(ParameterName, Parameter)>, expected: &str) {
     assert_eq!(table, expected, "\n{table}");
 }
 
+/// A measured parameter: value, standard uncertainty, 95 % interval.
+fn measured(name: Name, [value, uncertainty, lower, upper]: [f64; 4]) -> (Name, Parameter) {
+    let parameter = Parameter::measured(name, value, uncertainty, (lower, upper), 0.95);
+    (name, parameter)
+}
+
 #[test]
-fn measured_parameters_show_uncertainty_interval_trade_unit_and_temperature() {
-    use ParameterName as Name;
-    let mut resistance = Parameter::measured(
-        Name::TerminalResistance,
-        3.186,
-        0.0213,
-        (3.1443, 3.2277),
-        0.95,
-    );
-    resistance.temperature_c = Some(27.5);
-    resistance.at_25_c = Some(AtTemperature {
+fn each_kind_of_parameter_shows_what_is_known_of_it_and_what_would_settle_it() {
+    let mut resistance = measured(Name::TerminalResistance, [3.186, 0.0213, 3.1443, 3.2277]);
+    resistance.1.temperature_c = Some(27.5);
+    resistance.1.at_25_c = Some(AtTemperature {
         value: 3.1556,
         unit: "Ohm".to_owned(),
         standard_uncertainty: 0.0231,
@@ -66,70 +66,24 @@ fn measured_parameters_show_uncertainty_interval_trade_unit_and_temperature() {
         status: Status::Measured,
         temperature_c: 25.0,
     });
-    golden(
-        vec![
-            (Name::TerminalResistance, resistance),
-            (
-                Name::BackEmfConstant,
-                Parameter::measured(
-                    Name::BackEmfConstant,
-                    0.023412,
-                    1.52e-4,
-                    (0.023114, 0.02371),
-                    0.95,
-                ),
-            ),
-            (
-                Name::RotorInertia,
-                Parameter::measured(
-                    Name::RotorInertia,
-                    1.2345e-6,
-                    2.1e-8,
-                    (1.193e-6, 1.276e-6),
-                    0.95,
-                ),
-            ),
-        ],
-        GOOD,
+    let constant = measured(
+        Name::BackEmfConstant,
+        [0.023412, 1.52e-4, 0.023114, 0.02371],
     );
-}
-
-#[test]
-fn an_undetermined_parameter_shows_no_number_and_what_would_settle_it() {
-    use ParameterName as Name;
-    golden(
-        vec![(
-            Name::RotorInertia,
-            Parameter::undetermined(Name::RotorInertia, "one tachometer reading"),
-        )],
-        UNDETERMINED,
-    );
-}
-
-#[test]
-fn a_parameter_at_its_physical_bound_shows_one_end() {
-    use ParameterName as Name;
-    let mut windage = Parameter::measured(Name::Windage, 0.0, 1.1e-10, (0.0, 1.84e-10), 0.95);
-    windage.one_sided = Some(OneSided::Upper);
-    let mut time = Parameter::measured(Name::ElectricalTimeConstant, 1e-4, 2e-5, (7e-5, 2e-4), 0.9);
-    time.one_sided = Some(OneSided::Lower);
-    golden(
-        vec![
-            (Name::Windage, windage),
-            (Name::ElectricalTimeConstant, time),
-        ],
-        ONE_SIDED,
-    );
-}
-
-#[test]
-fn a_parameter_from_its_prior_says_so() {
-    use ParameterName as Name;
-    let mut drop = Parameter::measured(Name::BrushDrop, 0.72, 0.26, (0.21, 1.23), 0.95);
-    drop.status = Status::FromPrior;
-    drop.note = Some("metal-carbon brushes; the captures add little".to_owned());
-    drop.suggestion = Some("a locked-rotor capture at two voltages".to_owned());
-    golden(vec![(Name::BrushDrop, drop)], FROM_PRIOR);
+    let inertia = measured(Name::RotorInertia, [1.2345e-6, 2.1e-8, 1.193e-6, 1.276e-6]);
+    golden(vec![resistance, constant, inertia], GOOD);
+    let unknown = Parameter::undetermined(Name::RotorInertia, "one tachometer reading");
+    golden(vec![(Name::RotorInertia, unknown)], UNDETERMINED);
+    let mut windage = measured(Name::Windage, [0.0, 1.1e-10, 0.0, 1.84e-10]);
+    windage.1.one_sided = Some(OneSided::Upper);
+    let mut time = measured(Name::ElectricalTimeConstant, [1e-4, 2e-5, 7e-5, 2e-4]);
+    (time.1.one_sided, time.1.level) = (Some(OneSided::Lower), Some(0.9));
+    golden(vec![windage, time], ONE_SIDED);
+    let mut drop = measured(Name::BrushDrop, [0.72, 0.26, 0.21, 1.23]);
+    drop.1.status = Status::FromPrior;
+    drop.1.note = Some("metal-carbon brushes; the captures add little".to_owned());
+    drop.1.suggestion = Some("a locked-rotor capture at two voltages".to_owned());
+    golden(vec![drop], FROM_PRIOR);
 }
 
 #[test]
@@ -160,54 +114,25 @@ fn the_same_warning_of_two_captures_is_one_line_and_notes_are_details() {
 
 /// A file with what a screen can hold: measured, bounded, in conflict, undetermined, and evidence of each kind.
 fn of_every_kind() -> MotorFile {
-    use ParameterName as Name;
     let mut file = empty();
-    let mut put = |name: Name, parameter: Parameter| drop(file.parameters.insert(name, parameter));
-    let mut resistance = Parameter::measured(
-        Name::TerminalResistance,
-        3.2212,
-        0.0613,
-        (3.104, 3.342),
-        0.95,
-    );
-    resistance.temperature_c = Some(26.0);
-    put(Name::TerminalResistance, resistance);
-    let mut constant = Parameter::measured(
-        Name::BackEmfConstant,
-        0.04211,
-        4.7e-4,
-        (0.0412, 0.04305),
-        0.95,
-    );
-    constant.status = Status::InConflict;
-    put(Name::BackEmfConstant, constant);
-    put(
-        Name::RotorInertia,
-        Parameter::undetermined(Name::RotorInertia, "one tachometer reading"),
-    );
-    put(
-        Name::InertiaCapacitance,
-        Parameter::measured(
-            Name::InertiaCapacitance,
-            3.6e-3,
-            6.7e-5,
-            (3.47e-3, 3.74e-3),
-            0.95,
-        ),
-    );
-    put(
-        Name::CoulombFrictionTorque,
-        Parameter::measured(
+    let mut resistance = measured(Name::TerminalResistance, [3.2212, 0.0613, 3.104, 3.342]);
+    resistance.1.temperature_c = Some(26.0);
+    let mut constant = measured(Name::BackEmfConstant, [0.04211, 4.7e-4, 0.0412, 0.04305]);
+    constant.1.status = Status::InConflict;
+    let inertia = Parameter::undetermined(Name::RotorInertia, "one tachometer reading");
+    let mut windage = measured(Name::Windage, [0.0, 1e-9, 0.0, 3.02e-9]);
+    windage.1.one_sided = Some(OneSided::Upper);
+    file.parameters.extend([
+        resistance,
+        constant,
+        (Name::RotorInertia, inertia),
+        measured(Name::InertiaCapacitance, [3.6e-3, 6.7e-5, 3.47e-3, 3.74e-3]),
+        measured(
             Name::CoulombFrictionTorque,
-            2.59e-5,
-            9e-7,
-            (2.41e-5, 2.77e-5),
-            0.95,
+            [2.59e-5, 9e-7, 2.41e-5, 2.77e-5],
         ),
-    );
-    let mut windage = Parameter::measured(Name::Windage, 0.0, 1e-9, (0.0, 3.02e-9), 0.95);
-    windage.one_sided = Some(OneSided::Upper);
-    put(Name::Windage, windage);
+        windage,
+    ]);
     let item = |kind: &str, item: &str, numbers: [Option<f64>; 3], unit: &str, agreement| {
         crate::motor_file::Confrontation {
             kind: kind.to_owned(),

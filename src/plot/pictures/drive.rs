@@ -1,7 +1,7 @@
 //! Pictures of a sizing: a profile over time, and the torque at each speed.
 
-use crate::drive::Sizing;
-use crate::drive::result::{Entry, Figure, Table};
+use crate::drive::result::{Entry, Figure};
+use crate::drive::{Sizing, Table};
 use crate::plot::drawing::axis::Axis;
 use crate::plot::drawing::ink::{self, Ink};
 use crate::plot::drawing::marks::{DASHED, DOTTED, Dash};
@@ -23,7 +23,7 @@ struct Series {
 
 impl Series {
     /// Column `place` of a table, each value times `factor`.
-    fn of(table: &Table, place: usize, factor: f64) -> Series {
+    fn of(table: &Table<Entry>, place: usize, factor: f64) -> Series {
         let ends: Vec<[f64; 3]> = table
             .lines
             .iter()

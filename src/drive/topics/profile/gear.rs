@@ -1,11 +1,11 @@
 //! The gear ratio that costs the least RMS current and that the supply still reaches.
 
+use crate::drive::circuit::bisect;
 use crate::drive::order::Load;
 use crate::drive::profile::{Asked, Geared, Profile};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, plain};
+use crate::drive::section::{Known, Section, Why};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::bisect;
 
 /// Ratios tried: from the order's to this many times as much, and as little.
 const RANGE: f64 = 50.0;
@@ -96,31 +96,10 @@ pub(super) fn fill(
     now_a: Known,
 ) {
     let best = best(setting, profile, m);
+    out.row("profile_best_ratio", best.map(|(ratio, _)| ratio));
+    out.row("profile_best_rms", best.map(|(_, rms_a)| rms_a));
     out.row(
-        plain(
-            "profile_best_ratio",
-            "gear ratio of the least RMS current",
-            Unit::One,
-            "11",
-        ),
-        best.map(|(ratio, _)| ratio),
-    );
-    out.row(
-        high(
-            "profile_best_rms",
-            "RMS current with it",
-            Unit::Ampere,
-            "11",
-        ),
-        best.map(|(_, rms_a)| rms_a),
-    );
-    out.row(
-        high(
-            "profile_best_heat",
-            "heat in the winding with it, of that now",
-            Unit::Share,
-            "11",
-        ),
+        "profile_best_heat",
         best.and_then(|(_, rms_a)| Ok((rms_a / now_a?).powi(2))),
     );
 }

@@ -33,14 +33,14 @@ fn setting(profile: Profile) -> Setting {
     order.current_limit_a = Some(5.0);
     order.winding_limit_c = Some(130.0);
     let mut setting = Setting::of(order);
-    setting.plan.winding_c = Some(25.0);
+    setting.winding_c = Some(25.0);
     setting.profile = Some(profile);
     setting
 }
 
 fn filled(setting: &mut Setting, m: &Sample) -> Section {
     let profile = setting.profile.as_ref().expect("a profile");
-    setting.plan.profile = Some(divided(profile, m));
+    setting.divided = Some(divided(profile, m));
     let mut out = Section {
         estimate: true,
         ..Section::default()
@@ -62,7 +62,7 @@ fn the_current_makes_a_simulated_motor_follow_the_move() {
     ));
     let m = sample(parameters(), K);
     let out = filled(&mut setting, &m);
-    let profile = setting.plan.profile.clone().expect("divided");
+    let profile = setting.divided.clone().expect("divided");
     let geared = Geared::new(&profile, &setting.order, &m, 3.0, 3.2).expect("known");
     let h = 1e-5;
     let (mut e, mut peak, mut square, mut t) = (0.0f64, 0.0f64, 0.0, 0.0);
@@ -114,7 +114,7 @@ fn the_voltage_makes_a_simulated_motor_draw_the_current() {
     let out = filled(&mut setting, &m);
     let needed = value(&out, "profile_supply_voltage").expect("known");
     let c = Constants::<f64>::new(&parameters());
-    let profile = setting.plan.profile.clone().expect("divided");
+    let profile = setting.divided.clone().expect("divided");
     let geared = Geared::new(&profile, &setting.order, &m, 3.0, 3.2).expect("known");
     let mut s = State::<f64>::rest();
     let mut most = 0.0f64;

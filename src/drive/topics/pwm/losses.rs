@@ -1,8 +1,8 @@
 //! What switch, diode and winding carry and lose.
 
-use crate::drive::circuit::chopper::{Chopper, Cycle};
+use crate::drive::circuit::chopper::Chopper;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high};
+use crate::drive::section::{Known, Section, given};
 use crate::drive::setting::Setting;
 
 /// Rows of currents, then of losses, with a diode and with a synchronous low switch.
@@ -14,116 +14,31 @@ pub fn currents(
     low_switch: Known<(Chopper, f64)>,
 ) {
     let cycle = |settled: Known<(Chopper, f64)>| settled.map(|(chopper, e)| chopper.cycle(e));
-    carried(out, cycle(diode));
-    lost(setting, m, out, cycle(diode), cycle(low_switch));
-}
-
-fn carried(out: &mut Section, cycle: Known<Cycle>) {
-    for (def, value) in [
-        (
-            high(
-                "switch_mean_current",
-                "switch current, mean",
-                Unit::Ampere,
-                "5.3",
-            ),
-            cycle.map(|c| c.on.mean_a),
-        ),
-        (
-            high(
-                "switch_rms_current",
-                "switch current, RMS",
-                Unit::Ampere,
-                "5.3",
-            ),
-            cycle.map(|c| c.on.rms_a),
-        ),
-        (
-            high(
-                "diode_mean_current",
-                "diode current, mean",
-                Unit::Ampere,
-                "5.3",
-            ),
-            cycle.map(|c| c.off.mean_a),
-        ),
-        (
-            high(
-                "diode_rms_current",
-                "diode current, RMS",
-                Unit::Ampere,
-                "5.3",
-            ),
-            cycle.map(|c| c.off.rms_a),
-        ),
-        (
-            high(
-                "off_peak_current",
-                "switch and diode current, peak",
-                Unit::Ampere,
-                "5.3",
-            ),
-            cycle.map(|c| c.largest_a),
-        ),
-    ] {
-        out.row(def, value);
-    }
-}
-
-fn lost(
-    setting: &Setting,
-    m: &Sample,
-    out: &mut Section,
-    cycle: Known<Cycle>,
-    synchronous: Known<Cycle>,
-) {
+    let (cycle, synchronous) = (cycle(diode), cycle(low_switch));
     let order = &setting.order;
-    let given = order
-        .switch_resistance_ohm
-        .ok_or(Why::NotGiven("--switch-resistance"));
+    let given = given(order.switch_resistance_ohm, "--switch-resistance");
     let loss = |rms: Known| -> Known { Ok(given? * rms?.powi(2)) };
-    for (def, value) in [
+    for (key, value) in [
+        ("switch_mean_current", cycle.map(|c| c.on.mean_a)),
+        ("switch_rms_current", cycle.map(|c| c.on.rms_a)),
+        ("diode_mean_current", cycle.map(|c| c.off.mean_a)),
+        ("diode_rms_current", cycle.map(|c| c.off.rms_a)),
+        ("off_peak_current", cycle.map(|c| c.largest_a)),
+        ("switch_loss", loss(cycle.map(|c| c.on.rms_a))),
         (
-            high(
-                "switch_loss",
-                "conduction loss in the switch",
-                Unit::Watt,
-                "5.3",
-            ),
-            loss(cycle.map(|c| c.on.rms_a)),
-        ),
-        (
-            high(
-                "diode_loss",
-                "conduction loss in the freewheeling diode",
-                Unit::Watt,
-                "5.3",
-            ),
+            "diode_loss",
             cycle.map(|c| {
                 order.diode_drop_v * c.off.mean_a + order.diode_resistance_ohm * c.off.rms_a.powi(2)
             }),
         ),
+        ("synchronous_loss", loss(synchronous.map(|c| c.off.rms_a))),
         (
-            high(
-                "synchronous_loss",
-                "conduction loss in a synchronous low switch instead",
-                Unit::Watt,
-                "5.3",
-            ),
-            loss(synchronous.map(|c| c.off.rms_a)),
-        ),
-        (
-            high(
-                "winding_ripple_heat",
-                "extra heat in the winding from the ripple",
-                Unit::Watt,
-                "5.3",
-            ),
+            "winding_ripple_heat",
             cycle.and_then(|c| {
                 Ok(m.resistance_ohm? * (c.rms_a.powi(2) - c.mean_a.powi(2)).max(0.0))
             }),
         ),
     ] {
-        out.row(def, value);
+        out.row(key, value);
     }
 }

@@ -9,7 +9,7 @@ pub use settled::{HELD, settled};
 use crate::drive::circuit::chopper::Chopper;
 use crate::drive::order::Load;
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, plain};
+use crate::drive::section::{Known, Section, Why};
 use crate::drive::setting::Setting;
 use losses::currents;
 use settled::{greatest_ripple_a, settle_continuous};
@@ -24,57 +24,26 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         settled.and_then(|(chopper, e)| if e > 0.0 { Ok((chopper, e)) } else { Err(HELD) })
     };
     let cycle = diode.map(|(chopper, e)| chopper.cycle(e));
+    out.row("pwm_mean_current", cycle.map(|cycle| cycle.mean_a));
     out.row(
-        plain(
-            "pwm_mean_current",
-            "mean current at this duty and load",
-            Unit::Ampere,
-            "5",
-        ),
-        cycle.map(|cycle| cycle.mean_a),
-    );
-    out.row(
-        high(
-            "pwm_ripple",
-            "ripple current, peak to peak",
-            Unit::Ampere,
-            "5.1",
-        ),
+        "pwm_ripple",
         cycle.map(|cycle| cycle.largest_a - cycle.least_a),
     );
     out.row(
-        high(
-            "pwm_ripple_bound",
-            "its greatest at this frequency, (V + V_d)/(4 f L)",
-            Unit::Ampere,
-            "5.1",
-        ),
+        "pwm_ripple_bound",
         diode.map(|(chopper, _)| greatest_ripple_a(&chopper)),
     );
-    out.row(
-        high("pwm_peak", "peak current", Unit::Ampere, "5.1"),
-        cycle.map(|cycle| cycle.largest_a),
-    );
+    out.row("pwm_peak", cycle.map(|cycle| cycle.largest_a));
     let fast = turning(diode.and_then(|(chopper, _)| {
         let emf_v = settle_continuous(&chopper, m)?;
         Ok((chopper, emf_v))
     }));
     out.row(
-        high(
-            "continuous_frequency",
-            "lowest frequency of continuous current at this load, with a diode",
-            Unit::Hertz,
-            "5.2",
-        ),
+        "continuous_frequency",
         fast.map(|(chopper, e)| chopper.boundary_hz(e)),
     );
     out.row(
-        high(
-            "ripple_share_frequency",
-            "lowest frequency for the ripple share of the load's current",
-            Unit::Hertz,
-            "5.2",
-        ),
+        "ripple_share_frequency",
         fast.and_then(|(chopper, e)| {
             if order.load == Load::None {
                 return Err(Why::NotGiven("--load"));
@@ -84,12 +53,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     );
     // Three time constants a period: common practice, no source.
     out.row(
-        high(
-            "three_time_constants_frequency",
-            "frequency whose period is three electrical time constants",
-            Unit::Hertz,
-            "5.2",
-        ),
+        "three_time_constants_frequency",
         diode.map(|(chopper, _)| chopper.on_ohm / (3.0 * chopper.inductance_h)),
     );
     currents(setting, m, out, diode, low_switch);

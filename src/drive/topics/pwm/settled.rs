@@ -91,11 +91,7 @@ mod tests {
             terminal_resistance_ohm: p.terminal_resistance_ohm + series,
             ..*p
         });
-        let mut s = State {
-            current: 0.0,
-            back_emf: from_emf,
-            eddy_current: 0.0,
-        };
+        let mut s = State::at(0.0, from_emf);
         let steps = 60;
         let h = 0.5 / frequency / f64::from(steps);
         let periods = (1.5 * frequency) as usize;

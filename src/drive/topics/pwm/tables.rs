@@ -21,7 +21,7 @@ pub fn ripple_table(setting: &Setting, m: &Sample, out: &mut Section) {
         &columns,
     );
     let base = chopper(setting, m, false);
-    for frequency in &setting.plan.frequencies_hz {
+    for frequency in &setting.frequencies_hz {
         out.line(&[*frequency]);
         for duty in DUTIES {
             out.cell(base.map(|base| {
@@ -50,7 +50,7 @@ pub fn speed_table(setting: &Setting, m: &Sample, out: &mut Section, diode: Know
         ],
     );
     let reference = diode.and_then(|(chopper, _)| settle_continuous(&chopper, m));
-    for frequency in &setting.plan.frequencies_hz {
+    for frequency in &setting.frequencies_hz {
         let at = diode.and_then(|(chopper, _)| {
             let chopper = chopper.at_frequency(*frequency);
             let emf_v = settle(&chopper, m)?;
@@ -72,7 +72,7 @@ pub fn speed_table(setting: &Setting, m: &Sample, out: &mut Section, diode: Know
     if let (Ok(c), Ok(r)) = (m.capacitance_f, m.resistance_ohm) {
         // A fifth: common practice, no source.
         let pulsates = 1.0 / (0.2 * r * c);
-        if setting.plan.frequencies_hz.iter().any(|f| *f < pulsates) {
+        if setting.frequencies_hz.iter().any(|f| *f < pulsates) {
             out.remark(|| {
                 format!(
                     "below about {pulsates:.0} Hz the period is longer than a fifth of the mechanical time constant: the speed itself pulsates and these figures do not hold"

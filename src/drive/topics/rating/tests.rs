@@ -10,7 +10,7 @@ fn setting() -> Setting {
     order.winding_limit_c = Some(130.0);
     order.ambient_c = 40.0;
     let mut setting = Setting::of(order);
-    setting.plan.winding_c = Some(25.0);
+    setting.winding_c = Some(25.0);
     setting
 }
 

@@ -41,6 +41,25 @@ pub enum ParameterName {
     FrictionCurrentAtSpeed,
 }
 
+/// In the order of the variants: key in the file, words, letter of the literature, UCUM code of the SI unit, the same as a person writes it.
+const ROWS: &str = "
+terminal_resistance       | terminal resistance              | R     | Ohm         | Ω
+armature_inductance       | armature inductance              | L     | H           | H
+back_emf_constant         | back-EMF constant                | K     | V.s/rad     | V·s/rad
+coulomb_friction_torque   | Coulomb friction torque          | T_c   | N.m         | N·m
+viscous_friction          | viscous friction                 | B     | N.m.s/rad   | N·m·s/rad
+windage                   | windage                          | C_w   | N.m.s2/rad2 | N·m·s²/rad²
+rotor_inertia             | rotor inertia                    | J     | kg.m2       | kg·m²
+brush_drop                | brush drop                       | V_b   | V           | V
+inertia_capacitance       | electrical equivalent of inertia | C_m   | F           | F
+friction_current          | friction-equivalent current      | I_c   | A           | A
+viscous_conductance       | viscous conductance              | G_v   | S           | S
+electrical_time_constant  | electrical time constant         | tau_e | s           | s
+mechanical_time_constant  | mechanical time constant         | tau_m | s           | s
+friction_torque_at_speed  | friction torque at speed         | T_f   | N.m         | N·m
+friction_current_at_speed | no-load current at speed         | I_f   | A           | A
+";
+
 impl ParameterName {
     /// Every name, in table order.
     pub const ALL: [ParameterName; 15] = [
@@ -63,23 +82,7 @@ impl ParameterName {
 
     /// The key in the file.
     pub fn key(self) -> &'static str {
-        match self {
-            ParameterName::TerminalResistance => "terminal_resistance",
-            ParameterName::ArmatureInductance => "armature_inductance",
-            ParameterName::BackEmfConstant => "back_emf_constant",
-            ParameterName::CoulombFrictionTorque => "coulomb_friction_torque",
-            ParameterName::ViscousFriction => "viscous_friction",
-            ParameterName::Windage => "windage",
-            ParameterName::RotorInertia => "rotor_inertia",
-            ParameterName::BrushDrop => "brush_drop",
-            ParameterName::InertiaCapacitance => "inertia_capacitance",
-            ParameterName::FrictionCurrent => "friction_current",
-            ParameterName::ViscousConductance => "viscous_conductance",
-            ParameterName::ElectricalTimeConstant => "electrical_time_constant",
-            ParameterName::MechanicalTimeConstant => "mechanical_time_constant",
-            ParameterName::FrictionTorqueAtSpeed => "friction_torque_at_speed",
-            ParameterName::FrictionCurrentAtSpeed => "friction_current_at_speed",
-        }
+        self.cell(0)
     }
 
     /// The name with this key.
@@ -91,75 +94,29 @@ impl ParameterName {
 
     /// Words for the person.
     pub fn label(self) -> &'static str {
-        match self {
-            ParameterName::TerminalResistance => "terminal resistance",
-            ParameterName::ArmatureInductance => "armature inductance",
-            ParameterName::BackEmfConstant => "back-EMF constant",
-            ParameterName::CoulombFrictionTorque => "Coulomb friction torque",
-            ParameterName::ViscousFriction => "viscous friction",
-            ParameterName::Windage => "windage",
-            ParameterName::RotorInertia => "rotor inertia",
-            ParameterName::BrushDrop => "brush drop",
-            ParameterName::InertiaCapacitance => "electrical equivalent of inertia",
-            ParameterName::FrictionCurrent => "friction-equivalent current",
-            ParameterName::ViscousConductance => "viscous conductance",
-            ParameterName::ElectricalTimeConstant => "electrical time constant",
-            ParameterName::MechanicalTimeConstant => "mechanical time constant",
-            ParameterName::FrictionTorqueAtSpeed => "friction torque at speed",
-            ParameterName::FrictionCurrentAtSpeed => "no-load current at speed",
-        }
+        self.cell(1)
     }
 
     /// The letter of the literature.
     pub fn symbol(self) -> &'static str {
-        match self {
-            ParameterName::TerminalResistance => "R",
-            ParameterName::ArmatureInductance => "L",
-            ParameterName::BackEmfConstant => "K",
-            ParameterName::CoulombFrictionTorque => "T_c",
-            ParameterName::ViscousFriction => "B",
-            ParameterName::Windage => "C_w",
-            ParameterName::RotorInertia => "J",
-            ParameterName::BrushDrop => "V_b",
-            ParameterName::InertiaCapacitance => "C_m",
-            ParameterName::FrictionCurrent => "I_c",
-            ParameterName::ViscousConductance => "G_v",
-            ParameterName::ElectricalTimeConstant => "tau_e",
-            ParameterName::MechanicalTimeConstant => "tau_m",
-            ParameterName::FrictionTorqueAtSpeed => "T_f",
-            ParameterName::FrictionCurrentAtSpeed => "I_f",
-        }
+        self.cell(2)
     }
 
     /// The SI unit as a UCUM code (case-sensitive), as the file writes it.
     pub fn ucum(self) -> &'static str {
-        match self {
-            ParameterName::TerminalResistance => "Ohm",
-            ParameterName::ArmatureInductance => "H",
-            ParameterName::BackEmfConstant => "V.s/rad",
-            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => "N.m",
-            ParameterName::ViscousFriction => "N.m.s/rad",
-            ParameterName::Windage => "N.m.s2/rad2",
-            ParameterName::RotorInertia => "kg.m2",
-            ParameterName::BrushDrop => "V",
-            ParameterName::InertiaCapacitance => "F",
-            ParameterName::FrictionCurrent | ParameterName::FrictionCurrentAtSpeed => "A",
-            ParameterName::ViscousConductance => "S",
-            ParameterName::ElectricalTimeConstant | ParameterName::MechanicalTimeConstant => "s",
-        }
+        self.cell(3)
     }
 
     /// The SI unit as a person writes it.
     pub fn si(self) -> &'static str {
-        match self {
-            ParameterName::TerminalResistance => "Ω",
-            ParameterName::BackEmfConstant => "V·s/rad",
-            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => "N·m",
-            ParameterName::ViscousFriction => "N·m·s/rad",
-            ParameterName::Windage => "N·m·s²/rad²",
-            ParameterName::RotorInertia => "kg·m²",
-            other => other.ucum(),
-        }
+        self.cell(4)
+    }
+
+    /// A cell of the row of this name in [`ROWS`].
+    fn cell(self, column: usize) -> &'static str {
+        let row = ROWS.lines().nth(1 + self as usize);
+        let cell = row.and_then(|row| row.split('|').nth(column));
+        cell.map_or("", str::trim)
     }
 
     /// The kind of quantity, for unit conversion.

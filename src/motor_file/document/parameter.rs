@@ -1,7 +1,6 @@
 //! One parameter: value, uncertainty, interval, and how far it is known.
 
 use super::ParameterName;
-use super::document::present;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -49,95 +48,47 @@ pub enum OneSided {
 #[serde(deny_unknown_fields)]
 pub struct Parameter {
     /// Estimate in SI.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// UCUM code of the SI unit.
     pub unit: String,
     /// Standard uncertainty in SI.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub standard_uncertainty: Option<f64>,
     /// Lower end of the interval at `level`.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub lower: Option<f64>,
     /// Upper end of the interval at `level`.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub upper: Option<f64>,
     /// Probability that the interval covers the true value, e.g. 0.95.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub level: Option<f64>,
     /// Where the value comes from.
     pub status: Status,
     /// Winding temperature (for the back-EMF constant: magnet temperature) to which `value` belongs, °C.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<f64>,
     /// Back-EMF at which it is taken, V, of what depends on the speed.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub at_back_emf_v: Option<f64>,
     /// The same as a speed, rad/s; absent where K is not determined.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub at_speed_rad_s: Option<f64>,
     /// The same at 25 °C, the correction's uncertainty included; absent where the temperature is unknown.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub at_25_c: Option<AtTemperature>,
     /// Present when the parameter sits at its physical bound.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub one_sided: Option<OneSided>,
     /// Source of uncertainty to its share of the variance; the shares add up to 1.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub budget: BTreeMap<String, f64>,
     /// What a person should know of this value.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
     /// The capture or reading that would settle it, with the bound expected after it.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub suggestion: Option<String>,
 }
 
@@ -176,20 +127,13 @@ impl Parameter {
     ) -> Parameter {
         Parameter {
             value: Some(value),
-            unit: name.ucum().to_owned(),
             standard_uncertainty: Some(standard_uncertainty),
             lower: Some(interval.0),
             upper: Some(interval.1),
             level: Some(level),
             status: Status::Measured,
-            temperature_c: None,
-            at_back_emf_v: None,
-            at_speed_rad_s: None,
-            at_25_c: None,
-            one_sided: None,
-            budget: BTreeMap::new(),
-            note: None,
             suggestion: None,
+            ..Parameter::undetermined(name, "")
         }
     }
 

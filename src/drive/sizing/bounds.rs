@@ -1,7 +1,8 @@
 //! From drawn values to bounds (JCGM 101:2008, 7.7: percentiles of the drawn outcomes).
 
-use super::result::{Absent, Bounded, Entry, Figure, Head, Row, Table};
-use super::section::{Cell, Column, Def, Known, TableDraft, Why, Worst};
+use crate::drive::figures::Def;
+use crate::drive::result::{Absent, Bounded, Entry, Figure, Row};
+use crate::drive::section::{Cell, Column, Known, Table, Why, Worst};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::stats::monte_carlo::Outcomes;
 
@@ -57,7 +58,7 @@ impl Figures<'_> {
     }
 
     /// A table.
-    pub fn table(&self, draft: &TableDraft) -> Table {
+    pub fn table(&self, draft: &Table<Cell>) -> Table<Entry> {
         let entry = |cell: &Cell, column: &Column| match cell {
             Cell::Exact(value) => Entry::Exact(*value),
             Cell::Drawn(place) => Entry::Figure(self.figure(*place, column.worst)),
@@ -66,14 +67,7 @@ impl Figures<'_> {
             key: draft.key,
             title: draft.title.clone(),
             formula: draft.formula,
-            columns: draft
-                .columns
-                .iter()
-                .map(|column| Head {
-                    words: column.words,
-                    unit: column.unit,
-                })
-                .collect(),
+            columns: draft.columns.clone(),
             lines: draft
                 .lines
                 .iter()
@@ -88,38 +82,29 @@ impl Figures<'_> {
     }
 
     fn figure(&self, place: usize, worst: Worst) -> Figure {
-        let of_estimate = match self.estimate[place] {
-            Ok(middle) if middle.is_finite() => middle,
-            Ok(_) => {
-                return Figure::Absent {
-                    absent: Absent::DoesNotExist("no finite value for this motor".to_owned()),
-                };
-            }
-            Err(why) => {
-                return Figure::Absent {
-                    absent: self.absent(why),
-                };
-            }
-        };
+        match self.bounded(place, worst) {
+            Ok(bounded) => Figure::Known(bounded),
+            Err(absent) => Figure::Absent { absent },
+        }
+    }
+
+    fn bounded(&self, place: usize, worst: Worst) -> Result<Bounded, Absent> {
+        let missing = |text: &str| Absent::DoesNotExist(text.to_owned());
+        let of_estimate = self.estimate[place].map_err(|why| self.absent(why))?;
+        if !of_estimate.is_finite() {
+            return Err(missing("no finite value for this motor"));
+        }
         let drawn = self.outcomes.iter().map(|motor| {
-            motor
-                .get(place)
-                .copied()
-                .unwrap_or(Ok(f64::NAN))
-                .unwrap_or(f64::NAN)
+            let value = motor.get(place).copied();
+            value.and_then(Result::ok).unwrap_or(f64::NAN)
         });
-        let ends = Outcomes::new(drawn)
-            .ok()
-            .and_then(|outcomes| Some((outcomes.summary(self.level).ok()?, outcomes.undefined)));
-        let Some((found, undefined)) = ends else {
-            return Figure::Absent {
-                absent: Absent::DoesNotExist(
-                    "it exists for the motor of the estimates, but for hardly any other that the file allows".to_owned(),
-                ),
-            };
-        };
+        let found = Outcomes::new(drawn)
+            .and_then(|outcomes| Ok((outcomes.summary(self.level)?, outcomes.undefined)));
+        let (found, undefined) = found.map_err(|_| {
+            missing("it exists for the motor of the estimates, but for hardly any other that the file allows")
+        })?;
         let inside = found.lower <= of_estimate && of_estimate <= found.upper;
-        Figure::Known(Bounded {
+        Ok(Bounded {
             middle: if self.mean || !inside {
                 found.value
             } else {

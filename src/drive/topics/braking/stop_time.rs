@@ -1,10 +1,10 @@
 //! Braking resistor for a stop time (`docs/drive.md`, section 8).
 
-use super::inrush::running;
+use crate::drive::circuit::{Stop, bisect, brake, still_s};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, low, plain};
+use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::{Stop, bisect, brake};
+use crate::drive::topics::inrush::running;
 use crate::motor::{OperatingPoint, TerminalParameters};
 use rayon::prelude::*;
 
@@ -25,18 +25,20 @@ const E24: [f64; 24] = [
 ];
 
 /// The stop through a resistor.
-fn through(setting: &Setting, m: &Sample, run: Known<OperatingPoint>, ohm: f64) -> Known<Stop> {
-    let p = m.machine(setting.order.lead_resistance_ohm + ohm)?;
+pub fn through(
+    setting: &Setting,
+    m: &Sample,
+    run: Known<OperatingPoint>,
+    ohm: Known,
+) -> Known<Stop> {
+    let p = m.machine(setting.order.lead_resistance_ohm + ohm?)?;
     Ok(brake(&p, run?.into(), 0.0, 0.0))
 }
 
 /// Resistance with which one motor stands still after the stop time, Ω, and how the closed form then is to the simulation; `ratio`: what is
 /// expected of it.
 fn resistor_ohm(setting: &Setting, m: &Sample, ratio: f64) -> Known<(f64, f64)> {
-    let wanted_s = setting
-        .order
-        .stop_time_s
-        .ok_or(Why::NotGiven("--stop-time"))?;
+    let wanted_s = given(setting.order.stop_time_s, "--stop-time")?;
     let run = running(setting, m)?;
     let short = m.machine(setting.order.lead_resistance_ohm)?;
     let (least, most) = (
@@ -61,7 +63,7 @@ fn resistor_ohm(setting: &Setting, m: &Sample, ratio: f64) -> Known<(f64, f64)> 
             terminal_resistance_ohm: ohm,
             ..short
         };
-        let stop_s = brake(&p, run.into(), 0.0, 0.0).still_s.ok_or(NEVER)?;
+        let stop_s = still_s(&p, run.into()).ok_or(NEVER)?;
         let settled = (ohm / before - 1.0).abs() < 1e-9;
         let ratio = closed_s(ohm) / stop_s;
         if (stop_s / wanted_s).ln().abs() < NEAR {
@@ -123,66 +125,26 @@ fn standard_below(ohm: f64) -> f64 {
 
 /// Fills the rows.
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
-    out.row(
-        low(
-            "stop_resistor",
-            "stop time: braking resistor",
-            Unit::Ohm,
-            "8",
-        ),
-        m.stop_resistor_ohm,
-    );
-    let chosen = setting.plan.stop_resistor_ohm;
-    let stop = chosen.and_then(|ohm| through(setting, m, run, ohm));
-    let rows = [
+    out.row("stop_resistor", m.stop_resistor_ohm);
+    let chosen = setting.stop_resistor_ohm;
+    let stop = through(setting, m, run, chosen);
+    for (key, value) in [
+        ("stop_resistor_standard", chosen),
         (
-            plain(
-                "stop_resistor_standard",
-                "stop time: standard value (E24) to take",
-                Unit::Ohm,
-                "8",
-            ),
-            chosen,
-        ),
-        (
-            high(
-                "stop_resistor_time",
-                "with it: stop time",
-                Unit::Second,
-                "8",
-            ),
+            "stop_resistor_time",
             stop.and_then(|s| s.still_s.ok_or(NEVER)),
         ),
+        ("stop_resistor_peak", stop.map(|s| s.peak_a)),
         (
-            high(
-                "stop_resistor_peak",
-                "with it: peak current",
-                Unit::Ampere,
-                "8",
-            ),
-            stop.map(|s| s.peak_a),
-        ),
-        (
-            high(
-                "stop_resistor_power",
-                "with it: peak power in the resistor",
-                Unit::Watt,
-                "8",
-            ),
+            "stop_resistor_power",
             stop.and_then(|s| Ok(s.peak_a * s.peak_a * chosen?)),
         ),
         (
-            high(
-                "stop_resistor_energy",
-                "with it: energy in the resistor each stop",
-                Unit::Joule,
-                "8",
-            ),
+            "stop_resistor_energy",
             stop.and_then(|s| Ok(s.square_a2s * chosen?)),
         ),
-    ];
-    for (def, value) in rows {
-        out.row(def, value);
+    ] {
+        out.row(key, value);
     }
 }
 
@@ -241,10 +203,10 @@ mod tests {
         let mut with = setting(0.07);
         let mut estimate = drawn[50];
         let ohm = design(&with, &mut estimate, &mut drawn, 0.95).expect("found");
-        with.plan.stop_resistor_ohm = Ok(ohm);
+        with.stop_resistor_ohm = Ok(ohm);
         let times: Vec<f64> = drawn
             .iter()
-            .map(|m| through(&with, m, running(&with, m), ohm))
+            .map(|m| through(&with, m, running(&with, m), Ok(ohm)))
             .map(|stop| stop.expect("stops").still_s.expect("stops"))
             .collect();
         let late = times.iter().filter(|time| **time > 0.07).count();
@@ -256,7 +218,7 @@ mod tests {
             .unwrap_or(10.0);
         let late = drawn
             .iter()
-            .filter_map(|m| through(&with, m, running(&with, m), next).ok()?.still_s)
+            .filter_map(|m| through(&with, m, running(&with, m), Ok(next)).ok()?.still_s)
             .filter(|time| *time > 0.07)
             .count();
         assert!(late > 2, "{next} Ω would do as well");

@@ -4,7 +4,8 @@
 //! uncertainty, lower and upper bound, temperature and status, then the same of the thermal model, then program and inputs. What is unknown is an empty cell.
 
 use super::columns::{ParameterColumns, heading, number, text, thermal};
-use super::{ExportError, Instance, table};
+use super::table;
+use crate::export::{ExportError, Instance};
 use crate::motor_file::{MotorFile, ParameterName};
 use polars::prelude::*;
 

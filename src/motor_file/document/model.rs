@@ -1,6 +1,5 @@
 //! The finer terms of the motor model.
 
-use super::document::present;
 use serde::{Deserialize, Serialize};
 
 /// A number with its standard uncertainty; an uncertainty that was not worked out is absent.
@@ -10,11 +9,7 @@ pub struct Term {
     /// Estimate.
     pub value: f64,
     /// Standard uncertainty.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub standard_uncertainty: Option<f64>,
 }
 
@@ -23,46 +18,22 @@ pub struct Term {
 #[serde(deny_unknown_fields)]
 pub struct ModelTerms {
     /// W = C_w/K³, A/V²: windage as the terminals see it.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub windage_a_per_v2: Option<Term>,
     /// I_b, A: current scale on which the contact drop V_b·tanh(i/I_b) rises.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub brush_scale_a: Option<Term>,
     /// 1/I_s, 1/A: reciprocal of the current at which the inductance has fallen to one half.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub saturation_per_a: Option<Term>,
     /// a, 1/A: relative loss of back-EMF constant per ampere.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub armature_reaction_per_a: Option<Term>,
     /// Share of the inductance that eddy currents screen at high frequency, 0 to below 1.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub eddy_share: Option<Term>,
     /// Resistance across that share, Ω.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub eddy_resistance_ohm: Option<Term>,
 }
 

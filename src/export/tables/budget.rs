@@ -1,8 +1,9 @@
 //! The uncertainty budget as CSV: source, estimate, standard uncertainty, distribution, sensitivity, contribution, degrees of freedom.
 
 use super::columns::{number, text};
-use super::{ExportError, table};
+use super::table;
 use crate::bench::ErrorDistribution;
+use crate::export::ExportError;
 use crate::motor_file::{MotorFile, budget_lines};
 use polars::prelude::*;
 

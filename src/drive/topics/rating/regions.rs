@@ -1,10 +1,10 @@
 //! Torque that the motor gives at each speed for ever, for a while, and as far as the supply reaches (`docs/drive.md`, section 10).
 
-use super::inrush::series_ohm;
-use super::rating::Rated;
+use super::Rated;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Worst, column};
 use crate::drive::setting::Setting;
+use crate::drive::topics::inrush::series_ohm;
 use crate::motor::TerminalParameters;
 
 /// Lines of the table beside that of a rotor at rest.
@@ -54,7 +54,7 @@ pub(super) fn fill<'a>(
     rated: &impl Fn() -> Known<Rated<'a>>,
     out: &mut Section,
 ) {
-    if setting.plan.region_speeds_rad_s.is_empty() {
+    if setting.region_speeds_rad_s.is_empty() {
         return;
     }
     out.table(
@@ -63,7 +63,7 @@ pub(super) fn fill<'a>(
         "10",
         &COLUMNS,
     );
-    for speed in &setting.plan.region_speeds_rad_s {
+    for speed in &setting.region_speeds_rad_s {
         out.line(&[*speed]);
         let at = rated().and_then(|rated| {
             let k = m.back_emf_constant_v_s_per_rad?;

@@ -1,10 +1,10 @@
 //! Which results take a current or a speed that the captures do not reach.
 
-use super::result::{Figure, Row};
-use super::sample::Sample;
-use super::section::Unit;
-use super::setting::Setting;
-use super::topics::inrush;
+use crate::drive::result::{Figure, Row};
+use crate::drive::sample::Sample;
+use crate::drive::section::Unit;
+use crate::drive::setting::Setting;
+use crate::drive::topics::inrush;
 use crate::motor_file::MotorFile;
 
 /// Share of what the captures reach beyond which a result is called extrapolated.

@@ -1,22 +1,27 @@
 //! Every topic for the estimate and for motors drawn from the covariance (JCGM 101:2008).
 
-use super::bounds::Figures;
-use super::cautions::Caution;
-use super::order::Order;
-use super::profile::Profile;
-use super::reach::Reach;
-use super::result::{SizedSection, Sizing};
-use super::sample::{Sample, winding_c};
-use super::section::{Known, Section};
-use super::setting::Setting;
-use super::topics::{
-    braking, half_bridge, heating, inrush, profile, pwm, rating, regions, soft_start,
-    steady_states, stop_time, time_constants, turn_off,
+mod bounds;
+mod reach;
+mod verdict;
+
+use crate::drive::cautions::Caution;
+use crate::drive::order::Order;
+use crate::drive::profile::Profile;
+use crate::drive::result::{SizedSection, Sizing};
+use crate::drive::sample::{Sample, winding_c};
+use crate::drive::section::{Known, Section};
+use crate::drive::setting::Setting;
+use crate::drive::topics::braking::{self, stop_time};
+use crate::drive::topics::rating::{self, regions};
+use crate::drive::topics::{
+    half_bridge, heating, inrush, profile, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use super::verdict::verdict;
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
+use bounds::Figures;
 use rayon::prelude::*;
+use reach::Reach;
+use verdict::verdict;
 
 /// What is worked out: one section each.
 struct Topic {
@@ -198,13 +203,13 @@ pub fn size(
         }
     }
     let mut setting = Setting::of(order);
-    setting.plan.winding_c = winding_c(file, &order);
-    setting.plan.inrush_times_s = inrush::times_s(&setting, &estimate);
-    setting.plan.schedule = soft_start::design(&setting, &estimate, &drawn[..draws]);
-    setting.plan.stop_resistor_ohm =
+    setting.winding_c = winding_c(file, &order);
+    setting.inrush_times_s = inrush::times_s(&setting, &estimate);
+    setting.schedule = soft_start::design(&setting, &estimate, &drawn[..draws]);
+    setting.stop_resistor_ohm =
         stop_time::design(&setting, &mut estimate, &mut drawn[..draws], level);
-    setting.plan.profile = profile.as_ref().map(|p| profile::divided(p, &estimate));
-    setting.plan.region_speeds_rad_s = regions::speeds_rad_s(&setting, &estimate);
+    setting.divided = profile.as_ref().map(|p| profile::divided(p, &estimate));
+    setting.region_speeds_rad_s = regions::speeds_rad_s(&setting, &estimate);
     setting.profile = profile;
     let mut sections: Vec<SizedSection> = TOPICS
         .iter()
@@ -233,7 +238,7 @@ pub fn size(
         draws,
         seed,
         level,
-        winding_temperature_c: setting.plan.winding_c,
+        winding_temperature_c: setting.winding_c,
         fit_converged: file.fit.stop.reason == StopReason::Converged,
         frequency_hz: setting.order.frequency_hz,
         duty: setting.order.duty,
@@ -266,7 +271,7 @@ fn unprotected(sizing: &Sizing) -> Option<String> {
 fn assumptions(setting: &Setting) -> Vec<String> {
     let order = &setting.order;
     let mut list = Vec::new();
-    match setting.plan.winding_c {
+    match setting.winding_c {
         Some(c) if order.winding_temperature_c.is_some() => list.push(format!(
             "winding at {c} °C, its resistance by the rule for copper; the magnets as at the captures"
         )),

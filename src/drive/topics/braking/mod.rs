@@ -1,12 +1,14 @@
 //! Braking through a short, through a resistor, and by ramping the duty down (`docs/drive.md`, section 8).
 
-use super::inrush::running;
-use super::stop_time;
+pub mod stop_time;
+
+use crate::drive::circuit::{Stop, brake};
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, high, low, plain};
+use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
-use crate::drive::trajectory::{Stop, brake};
+use crate::drive::topics::inrush::running;
 use crate::motor::OperatingPoint;
+use stop_time::through;
 
 const NEVER: Why = Why::Moot("without friction the speed only dies away; see the time to 5 %");
 
@@ -27,12 +29,7 @@ fn still(stop: Stop) -> Known {
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let run = running(setting, m);
     out.row(
-        high(
-            "kinetic_energy",
-            "kinetic energy at running speed",
-            Unit::Joule,
-            "8",
-        ),
+        "kinetic_energy",
         run.and_then(|run| Ok(0.5 * m.capacitance_f? * run.back_emf_v * run.back_emf_v)),
     );
     short(setting, m, out, run);
@@ -41,125 +38,47 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     ramp(setting, m, out, run);
 }
 
-/// The stop through a resistance.
-fn through(setting: &Setting, m: &Sample, run: Known<OperatingPoint>, ohm: Known) -> Known<Stop> {
-    let p = m.machine(setting.order.lead_resistance_ohm + ohm?)?;
-    Ok(brake(&p, run?.into(), 0.0, 0.0))
-}
-
 fn short(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
     let short = through(setting, m, run, Ok(0.0));
+    out.row("short_peak", short.map(|s| s.peak_a));
     out.row(
-        high("short_peak", "short: peak current", Unit::Ampere, "8"),
-        short.map(|s| s.peak_a),
-    );
-    out.row(
-        high("short_heat", "short: heat in the winding", Unit::Joule, "8"),
+        "short_heat",
         short.and_then(|s| Ok(s.square_a2s * m.resistance_ohm?)),
     );
-    out.row(
-        plain(
-            "short_slow",
-            "short: time to 5 % of the speed",
-            Unit::Second,
-            "8",
-        ),
-        short.and_then(slow),
-    );
-    out.row(
-        high("short_stop", "short: stop time", Unit::Second, "8"),
-        short.and_then(still),
-    );
+    out.row("short_slow", short.and_then(slow));
+    out.row("short_stop", short.and_then(still));
 }
 
 fn resistor(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
-    let resistor = setting
-        .order
-        .brake_resistor_ohm
-        .ok_or(Why::NotGiven("--brake-resistor"));
+    let resistor = given(setting.order.brake_resistor_ohm, "--brake-resistor");
     let braked = through(setting, m, run, resistor);
+    out.row("resistor_peak", braked.map(|s| s.peak_a));
     out.row(
-        high("resistor_peak", "resistor: peak current", Unit::Ampere, "8"),
-        braked.map(|s| s.peak_a),
-    );
-    out.row(
-        high(
-            "resistor_peak_power",
-            "resistor: peak power in it",
-            Unit::Watt,
-            "8",
-        ),
+        "resistor_peak_power",
         braked.and_then(|s| Ok(s.peak_a * s.peak_a * resistor?)),
     );
     out.row(
-        high(
-            "resistor_energy",
-            "resistor: energy in it each stop",
-            Unit::Joule,
-            "8",
-        ),
+        "resistor_energy",
         braked.and_then(|s| Ok(s.square_a2s * resistor?)),
     );
-    out.row(
-        plain(
-            "resistor_slow",
-            "resistor: time to 5 % of the speed",
-            Unit::Second,
-            "8",
-        ),
-        braked.and_then(slow),
-    );
-    out.row(
-        high("resistor_stop", "resistor: stop time", Unit::Second, "8"),
-        braked.and_then(still),
-    );
+    out.row("resistor_slow", braked.and_then(slow));
+    out.row("resistor_stop", braked.and_then(still));
 }
 
 fn ramp(setting: &Setting, m: &Sample, out: &mut Section, run: Known<OperatingPoint>) {
     let order = &setting.order;
-    let ramp = order.brake_ramp_s.ok_or(Why::NotGiven("--brake-ramp"));
+    let ramp = given(order.brake_ramp_s, "--brake-ramp");
     let ramped = ramp.and_then(|ramp| {
         let switch = order.switch_resistance_ohm.unwrap_or(0.0);
         let p = m.machine(order.lead_resistance_ohm + switch)?;
         Ok(brake(&p, run?.into(), order.supply_v, ramp))
     });
+    out.row("ramp_peak", ramped.map(|s| s.peak_a));
+    out.row("ramp_stop", ramped.and_then(still));
+    out.row("ramp_returned", ramped.map(|s| s.returned_j));
     out.row(
-        high(
-            "ramp_peak",
-            "duty ramped down: peak braking current",
-            Unit::Ampere,
-            "8",
-        ),
-        ramped.map(|s| s.peak_a),
-    );
-    out.row(
-        high(
-            "ramp_stop",
-            "duty ramped down: stop time",
-            Unit::Second,
-            "8",
-        ),
-        ramped.and_then(still),
-    );
-    out.row(
-        high(
-            "ramp_returned",
-            "duty ramped down: energy returned to the supply",
-            Unit::Joule,
-            "8",
-        ),
-        ramped.map(|s| s.returned_j),
-    );
-    out.row(
-        high(
-            "bus_voltage",
-            "supply voltage after it, if only the bus capacitor takes it",
-            Unit::Volt,
-            "8",
-        ),
-        order
-            .bus_capacitance_f
-            .ok_or(Why::NotGiven("--bus-capacitance"))
+        "bus_voltage",
+        given(order.bus_capacitance_f, "--bus-capacitance")
             .and_then(|c| Ok(raised_v(order.supply_v, ramped?.returned_j, c))),
     );
     bus(setting, m, out, run, ramped);
@@ -174,37 +93,22 @@ fn bus(
     ramped: Known<Stop>,
 ) {
     let order = &setting.order;
-    let limit = order.bus_limit_v.ok_or(Why::NotGiven("--bus-limit"));
+    let limit = given(order.bus_limit_v, "--bus-limit");
     let capacitor =
         |energy_j: f64, limit_v: f64| 2.0 * energy_j / (limit_v.powi(2) - order.supply_v.powi(2));
     out.row(
-        high(
-            "bus_capacitor",
-            "bus capacitor that stays below the limit",
-            Unit::Farad,
-            "8",
-        ),
+        "bus_capacitor",
         limit.and_then(|limit_v| Ok(capacitor(ramped?.returned_j, limit_v))),
     );
     out.row(
-        high(
-            "bus_capacitor_bound",
-            "the same however it brakes: all kinetic energy comes back",
-            Unit::Farad,
-            "8",
-        ),
+        "bus_capacitor_bound",
         limit.and_then(|limit_v| {
             let emf_v = run?.back_emf_v;
             Ok(capacitor(0.5 * m.capacitance_f? * emf_v * emf_v, limit_v))
         }),
     );
     out.row(
-        low(
-            "bus_resistor",
-            "resistor across the supply instead, on at the limit",
-            Unit::Ohm,
-            "8",
-        ),
+        "bus_resistor",
         limit.and_then(|limit_v| match ramped?.returned_peak_w {
             power_w if power_w > 0.0 => Ok(limit_v * limit_v / power_w),
             _ => Err(Why::Moot("nothing comes back to the supply")),

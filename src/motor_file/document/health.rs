@@ -1,6 +1,5 @@
 //! How well the fit went, apart from its values.
 
-use super::document::present;
 use crate::bench::ErrorDistribution;
 use serde::{Deserialize, Serialize};
 
@@ -27,11 +26,7 @@ pub struct Stop {
     /// One sentence with the tolerance met or missed.
     pub text: String,
     /// Iterations taken.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub iterations: Option<u64>,
 }
 
@@ -42,32 +37,16 @@ pub struct Fit {
     /// Why the solver stopped.
     pub stop: Stop,
     /// Sum of squared weighted residuals, priors included.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub chi_squared: Option<f64>,
     /// Rows less free unknowns.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub degrees_of_freedom: Option<f64>,
     /// The assumption under which the stated uncertainties hold.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub assumption: Option<String>,
     /// Rank and condition of the problem.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub identifiability: Option<Identifiability>,
     /// How well each capture agrees.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -93,11 +72,7 @@ pub struct Identifiability {
     /// Relative singular value below which a direction counts as undetermined.
     pub threshold: f64,
     /// In words: which quantity, and which measurement would settle it.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub text: Option<String>,
 }
 
@@ -114,53 +89,25 @@ pub struct CaptureHealth {
     /// Bin averages after data reduction.
     pub points: u64,
     /// Mean square of the weighted residuals; 1 where model and noise are right.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub chi_squared_per_point: Option<f64>,
     /// Root mean square residual of the current, A.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub current_residual_rms_a: Option<f64>,
     /// Root mean square residual of the voltage, V.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub voltage_residual_rms_v: Option<f64>,
     /// Autocorrelation of the weighted residuals at one bin's distance.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub autocorrelation_lag_one: Option<f64>,
     /// Runs test of the residuals.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub runs_test: Option<RunsTest>,
     /// Largest shift of a parameter when this capture is left out, in standard deviations of the shift.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub pull: Option<f64>,
     /// Key of the parameter that shifts most.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub pull_parameter: Option<String>,
     /// Stretches not used.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -200,25 +147,13 @@ pub struct TermDecision {
     /// True when the term takes part.
     pub kept: bool,
     /// Information criterion with the term less without it; negative favours the term.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub information_criterion_change: Option<f64>,
     /// Twice the gain in log likelihood.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub likelihood_ratio: Option<f64>,
     /// Probability of such a ratio without the term.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub p_value: Option<f64>,
     /// Why, and what it does to the other parameters.
     pub reason: String,
@@ -237,24 +172,12 @@ pub struct Nuisance {
     /// Standard uncertainty.
     pub standard_uncertainty: f64,
     /// Value before the fit.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub prior_value: Option<f64>,
     /// Standard uncertainty before the fit.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub prior_standard_uncertainty: Option<f64>,
     /// Distribution that this uncertainty was stated as.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub prior_distribution: Option<ErrorDistribution>,
 }

@@ -2,13 +2,11 @@
 
 mod gear;
 
-use super::braking::raised_v;
 use crate::drive::profile::{Asked, Demand, Geared, Point, Profile, Warming};
 use crate::drive::sample::Sample;
-use crate::drive::section::{
-    Column, Def, Known, Section, Unit, Why, Worst, column, high, low, plain,
-};
+use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
+use crate::drive::topics::braking::raised_v;
 use crate::motor::temperature::{REFERENCE_C, copper_ratio};
 use crate::motor::thermal::Rise;
 
@@ -34,6 +32,7 @@ pub fn divided(profile: &Profile, estimate: &Sample) -> Profile {
 struct Driven<'a> {
     geared: Known<Geared<'a>>,
     demands: Known<Vec<Demand>>,
+    warming: Known<Warming>,
     once: Known<Vec<(f64, f64)>>,
     repeated: Known<Vec<(f64, f64)>>,
 }
@@ -47,7 +46,7 @@ impl<'a> Driven<'a> {
     fn new(setting: &'a Setting, profile: &Profile, m: &'a Sample) -> Driven<'a> {
         let order = &setting.order;
         let ratio = order.gear.unwrap_or(1.0);
-        let from_c = setting.plan.winding_c.unwrap_or(REFERENCE_C);
+        let from_c = setting.winding_c.unwrap_or(REFERENCE_C);
         let demands = Geared::new(profile, order, m, ratio, 0.0).and_then(|geared| {
             let pieces = profile.pieces.iter();
             pieces
@@ -85,6 +84,7 @@ impl<'a> Driven<'a> {
         Driven {
             geared,
             demands,
+            warming,
             once,
             repeated,
         }
@@ -145,7 +145,7 @@ impl<'a> Driven<'a> {
 
 /// Fills the topic.
 pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
-    let (Some(profile), Some(as_read)) = (&setting.plan.profile, &setting.profile) else {
+    let (Some(profile), Some(as_read)) = (&setting.divided, &setting.profile) else {
         return;
     };
     let driven = Driven::new(setting, profile, m);
@@ -158,35 +158,18 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     remarks(setting, profile, out);
 }
 
-const fn worst_high(key: &'static str, words: &'static str, unit: Unit) -> Def {
-    high(key, words, unit, "11")
-}
-
 fn currents(setting: &Setting, driven: &Driven<'_>, rms_a: Known, out: &mut Section) {
     let peak_a = driven.largest(|point, _| Ok(point.current_a.abs()));
-    let limit = setting
-        .order
-        .current_limit_a
-        .ok_or(Why::NotGiven("--current-limit"));
-    for (def, value) in [
+    let limit = given(setting.order.current_limit_a, "--current-limit");
+    for (key, value) in [
+        ("profile_peak_current", peak_a),
+        ("profile_rms_current", rms_a),
         (
-            worst_high("profile_peak_current", "peak current", Unit::Ampere),
-            peak_a,
-        ),
-        (
-            worst_high("profile_rms_current", "RMS current", Unit::Ampere),
-            rms_a,
-        ),
-        (
-            worst_high(
-                "profile_current_share",
-                "used of the current limit",
-                Unit::Share,
-            ),
+            "profile_current_share",
             limit.and_then(|limit| Ok(peak_a? / limit)),
         ),
     ] {
-        out.row(def, value);
+        out.row(key, value);
     }
 }
 
@@ -200,91 +183,48 @@ fn supply(setting: &Setting, m: &Sample, moves: bool, driven: &Driven<'_>, out: 
     };
     let needed_v = driven.supply_v(moves);
     let power = driven.power(moves);
-    let capacitance = order
-        .bus_capacitance_f
-        .ok_or(Why::NotGiven("--bus-capacitance"));
-    out.row(
-        plain(
-            "profile_peak_speed",
-            "peak speed of the motor",
-            Unit::Speed,
-            "11",
-        ),
-        speed,
-    );
-    for (key, words, unit, value) in [
-        (
-            "profile_supply_voltage",
-            "supply voltage that it needs",
-            Unit::Volt,
-            needed_v,
-        ),
+    let capacitance = given(order.bus_capacitance_f, "--bus-capacitance");
+    out.row("profile_peak_speed", speed);
+    for (key, value) in [
+        ("profile_supply_voltage", needed_v),
         (
             "profile_voltage_share",
-            "used of the supply voltage",
-            Unit::Share,
             needed_v.map(|needed| needed / order.supply_v),
         ),
-        (
-            "profile_peak_power",
-            "peak power from the supply",
-            Unit::Watt,
-            power.map(|power| power.0),
-        ),
-        (
-            "profile_returned_energy",
-            "energy back into the supply",
-            Unit::Joule,
-            power.map(|power| power.1),
-        ),
+        ("profile_peak_power", power.map(|power| power.0)),
+        ("profile_returned_energy", power.map(|power| power.1)),
         (
             "profile_bus_voltage",
-            "supply after it, if only the capacitor takes it",
-            Unit::Volt,
             capacitance.and_then(|c| Ok(raised_v(order.supply_v, power?.1, c))),
         ),
     ] {
-        out.row(worst_high(key, words, unit), value);
+        out.row(key, value);
     }
 }
 
 fn temperatures(setting: &Setting, driven: &Driven<'_>, out: &mut Section) {
     let order = &setting.order;
     let (once_c, repeated_c) = (peak(&driven.once), peak(&driven.repeated));
-    let limit_c = order
-        .winding_limit_c
-        .ok_or(Why::NotGiven("--winding-limit"));
+    let limit_c = given(order.winding_limit_c, "--winding-limit");
+    out.row("profile_winding_once", once_c);
+    out.row("profile_winding_repeated", repeated_c);
     out.row(
-        worst_high(
-            "profile_winding_once",
-            "winding, once from room temperature: peak",
-            Unit::Celsius,
-        ),
-        once_c,
-    );
-    out.row(
-        worst_high(
-            "profile_winding_repeated",
-            "winding, repeated without a pause: peak",
-            Unit::Celsius,
-        ),
-        repeated_c,
-    );
-    out.row(
-        low(
-            "profile_margin",
-            "margin to the winding limit, repeated",
-            Unit::Kelvin,
-            "11",
-        ),
+        "profile_margin",
         repeated_c.and_then(|peak_c| Ok(limit_c? - peak_c)),
     );
     out.row(
-        worst_high(
-            "profile_heat_share",
-            "used of the winding's permissible rise, repeated",
-            Unit::Share,
-        ),
+        "profile_limit_time",
+        driven
+            .warming
+            .as_ref()
+            .map_err(|why| *why)
+            .and_then(|warming| {
+                let time_s = warming.reaches_s(limit_c?);
+                time_s.ok_or(Why::Moot("stays below the limit"))
+            }),
+    );
+    out.row(
+        "profile_heat_share",
         repeated_c.and_then(|peak_c| {
             let limit_c = limit_c?;
             if limit_c <= order.ambient_c {

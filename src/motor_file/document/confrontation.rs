@@ -1,6 +1,5 @@
 //! Items of evidence beside what the others predict of them, and what follows for the result.
 
-use super::document::present;
 use super::{MotorFile, Status, StopReason};
 use crate::fit::Agreement;
 use serde::{Deserialize, Serialize};
@@ -14,43 +13,23 @@ pub struct Confrontation {
     /// E.g. `ohmmeter`, `tachometer (coast)`.
     pub item: String,
     /// As stated or read, in the SI unit of `unit`.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub stated: Option<f64>,
     /// What the others predict of it.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub model: Option<f64>,
     /// Standard uncertainty of the difference.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub standard_uncertainty: Option<f64>,
     /// UCUM code; `1` for a plain number.
     pub unit: String,
     /// Difference over its standard uncertainty.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub deviation: Option<f64>,
     /// What follows from it.
     pub agreement: Agreement,
     /// Where it does not agree: what was seen, and the usual causes.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub text: Option<String>,
 }
 

@@ -25,11 +25,7 @@ pub struct MotorFile {
     /// What wrote the file.
     pub program: Program,
     /// What the bench sheet states of the motor.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub motor: Option<MotorFacts>,
     /// The files it was made from.
     pub inputs: Vec<Input>,
@@ -39,25 +35,13 @@ pub struct MotorFile {
     /// Covariances of the values.
     pub covariance: Covariance,
     /// The joint distribution of the whole motor, from which every use draws; absent in a file that was not made by a fit.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub distribution: Option<Distribution>,
     /// Finer terms of the model that were kept.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub model: Option<ModelTerms>,
     /// What the motor does at its supply voltage; absent where no supply is stated.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub operating: Option<OperatingPoints>,
     /// Inductance at the frequencies asked for, where it is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -69,11 +53,7 @@ pub struct MotorFile {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub confrontations: Vec<Confrontation>,
     /// How the motor warms, where heat records show it.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub thermal: Option<Thermal>,
     /// How the fit went.
     pub fit: Fit,
@@ -82,11 +62,7 @@ pub struct MotorFile {
     /// What the captures cover.
     pub validity: Validity,
     /// SHA-256 of all of this without this key, as [`MotorFile::content_sha256`] has it; absent in a file that was not made by a fit.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub content_sha256: Option<String>,
 }
 
@@ -139,46 +115,22 @@ pub struct MotorFacts {
     /// Name.
     pub name: String,
     /// Commutator segments, where counted.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub commutator_segments: Option<u32>,
     /// Field poles, where counted.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub poles: Option<u32>,
     /// Brushes, where counted.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub brush_count: Option<u32>,
     /// Brush material, where known.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub brushes: Option<BrushKind>,
     /// Decides the temperature coefficient of the back-EMF constant.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub magnets: Option<MagnetKind>,
     /// Supply voltage in V, where stated.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub supply_v: Option<f64>,
 }
 
@@ -191,11 +143,7 @@ pub struct Input {
     /// SHA-256 of the bytes on disk, 64 lower-case hex digits.
     pub sha256: String,
     /// `bench sheet`, or the role of a capture (`start`, `run-down`, ...).
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub role: Option<String>,
 }
 
@@ -259,11 +207,7 @@ pub struct Warning {
     /// Stable short name, e.g. `clipped`.
     pub kind: String,
     /// What it is about: a capture, an instrument, a parameter.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub subject: Option<String>,
     /// The warning.
     pub text: String,
@@ -291,32 +235,16 @@ impl Range {
 #[serde(deny_unknown_fields)]
 pub struct Validity {
     /// Currents in A.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub current_a: Option<Range>,
     /// Absent without a speed anchor.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub speed_rad_s: Option<Range>,
     /// Voltages in V.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub back_emf_v: Option<Range>,
     /// Winding temperatures in °C.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<Range>,
 }
 
@@ -339,15 +267,6 @@ impl MotorFile {
     pub fn motor_name(&self) -> &str {
         self.motor.as_ref().map_or("motor", |facts| &facts.name)
     }
-}
-
-/// Reads a key that, where it is in the file, must hold a value: `null` is refused, since unknown is absent.
-pub(super) fn present<'de, D, T>(deserializer: D) -> Result<Option<T>, D::Error>
-where
-    D: Deserializer<'de>,
-    T: Deserialize<'de>,
-{
-    T::deserialize(deserializer).map(Some)
 }
 
 /// Reads the parameters and refuses a name that occurs twice.

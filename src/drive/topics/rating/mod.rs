@@ -4,11 +4,12 @@
 //! The heat of a current I is I² R(T) + V_b I with the resistance of a winding at its limit T, which is the safe side at lower temperatures; what
 //! friction takes warms the housing.
 
-use super::inrush::{HELD, running, series_ohm};
-use super::regions;
+pub mod regions;
+
 use crate::drive::sample::Sample;
-use crate::drive::section::{Known, Section, Unit, Why, Worst, column, low};
+use crate::drive::section::{Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
+use crate::drive::topics::inrush::{HELD, running, series_ohm};
 use crate::motor::temperature::{REFERENCE_C, copper_ratio};
 use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
 
@@ -32,10 +33,7 @@ pub(super) struct Rated<'a> {
     brush_drop_v: f64,
 }
 
-const ONE_WATT: Heat = Heat {
-    winding_w: 1.0,
-    housing_w: 0.0,
-};
+const ONE_WATT: Heat = Heat::new(1.0, 0.0);
 
 impl<'a> Rated<'a> {
     fn new(setting: &Setting, motor: &'a Sample) -> Known<Rated<'a>> {
@@ -43,15 +41,13 @@ impl<'a> Rated<'a> {
         let network = motor
             .thermal
             .ok_or(Why::NotGiven("a heat run ([[heat]] in the bench sheet)"))?;
-        let limit_c = order
-            .winding_limit_c
-            .ok_or(Why::NotGiven("--winding-limit"))?;
+        let limit_c = given(order.winding_limit_c, "--winding-limit")?;
         if limit_c <= order.ambient_c {
             return Err(Why::Physics(
                 "the room is as hot as the winding may be: raise --winding-limit",
             ));
         }
-        let from_c = setting.plan.winding_c.unwrap_or(REFERENCE_C);
+        let from_c = setting.winding_c.unwrap_or(REFERENCE_C);
         Ok(Rated {
             motor,
             network,
@@ -83,10 +79,7 @@ impl<'a> Rated<'a> {
     /// S2 of `time_s`, with heat of friction in the housing.
     pub(super) fn short_time_w(&self, time_s: f64, friction_w: f64) -> f64 {
         let after = |heat: Heat| self.network.after(Rise::default(), heat, time_s).winding_k;
-        let by_friction = after(Heat {
-            winding_w: 0.0,
-            housing_w: friction_w,
-        });
+        let by_friction = after(Heat::new(0.0, friction_w));
         ((self.rise_k - by_friction) / after(ONE_WATT)).max(0.0)
     }
 
@@ -97,15 +90,7 @@ impl<'a> Rated<'a> {
             self.network
                 .after(on, Heat::default(), (1.0 - factor) * CYCLE_S)
         };
-        let unit = |winding_k, housing_k| {
-            cycle(
-                Rise {
-                    winding_k,
-                    housing_k,
-                },
-                Heat::default(),
-            )
-        };
+        let unit = |winding_k, housing_k| cycle(Rise::new(winding_k, housing_k), Heat::default());
         let (a, b, c) = (
             unit(1.0, 0.0),
             unit(0.0, 1.0),
@@ -119,10 +104,10 @@ impl<'a> Rated<'a> {
             1.0 - b.housing_k,
         );
         let determinant = m11 * m22 - m12 * m21;
-        let begin = Rise {
-            winding_k: (c.winding_k * m22 - c.housing_k * m12) / determinant,
-            housing_k: (c.housing_k * m11 - c.winding_k * m21) / determinant,
-        };
+        let begin = Rise::new(
+            (c.winding_k * m22 - c.housing_k * m12) / determinant,
+            (c.housing_k * m11 - c.winding_k * m21) / determinant,
+        );
         let peak = self.network.after(begin, ONE_WATT, factor * CYCLE_S);
         self.rise_k / peak.winding_k
     }
@@ -144,10 +129,7 @@ impl<'a> Rated<'a> {
             return 0.0;
         }
         for _ in 0..100 * STEPS {
-            let heat = Heat {
-                winding_w: heat_w(at(rise)),
-                housing_w: 0.0,
-            };
+            let heat = Heat::new(heat_w(at(rise)), 0.0);
             let step_s = left_k / STEPS as f64 * self.network.winding_j_per_k / heat.winding_w;
             let next = self.network.after(rise, heat, step_s);
             if next.winding_k >= self.rise_k {
@@ -172,38 +154,17 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     let order = &setting.order;
     let rated = || Rated::new(setting, m);
     let slow = || rated().map(|rated| rated.current_a(rated.continuous_w(0.0)));
+    out.row("continuous_current", slow());
     out.row(
-        low(
-            "continuous_current",
-            "continuous current (S1), rotor slow",
-            Unit::Ampere,
-            "10",
-        ),
-        slow(),
-    );
-    out.row(
-        low(
-            "continuous_torque",
-            "continuous torque (S1), rotor slow",
-            Unit::NewtonMetre,
-            "10",
-        ),
+        "continuous_torque",
         slow().and_then(|current| rated()?.torque_nm(current, 0.0)),
     );
     let full = at_supply(setting, m);
     out.row(
-        low(
-            "continuous_torque_at_supply",
-            "continuous torque (S1) at the full supply",
-            Unit::NewtonMetre,
-            "10",
-        ),
+        "continuous_torque_at_supply",
         full.map(|(torque, _)| torque),
     );
-    out.row(
-        low("continuous_speed_at_supply", "its speed", Unit::Speed, "10"),
-        full.map(|(_, speed)| speed),
-    );
+    out.row("continuous_speed_at_supply", full.map(|(_, speed)| speed));
     let held = |from: fn(&Rated<'_>, Heat) -> Rise| {
         let rated = rated()?;
         // A motor that ran for long.
@@ -218,22 +179,9 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             Err(ENDLESS)
         }
     };
+    out.row("stall_time_from_cold", held(|_, _| Rise::default()));
     out.row(
-        low(
-            "stall_time_from_cold",
-            "held at the full supply until the limit, from room temperature",
-            Unit::Second,
-            "10",
-        ),
-        held(|_, _| Rise::default()),
-    );
-    out.row(
-        low(
-            "stall_time_from_warm",
-            "the same after running for hours under the load",
-            Unit::Second,
-            "10",
-        ),
+        "stall_time_from_warm",
         held(|rated, running| rated.network.steady(running)),
     );
     duties(&rated, out);
@@ -267,15 +215,7 @@ fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
     };
     if let Err(why) = rated() {
         // One line in place of two tables of dashes.
-        out.row(
-            low(
-                "duty_types",
-                "short-time (S2) and intermittent (S3) current",
-                Unit::Ampere,
-                "10",
-            ),
-            Err(why),
-        );
+        out.row("duty_types", Err(why));
         return;
     }
     let line = |exact: f64, heat_w: &dyn Fn(&Rated<'a>) -> f64, out: &mut Section| {
@@ -312,10 +252,10 @@ fn duties<'a>(rated: &impl Fn() -> Known<Rated<'a>>, out: &mut Section) {
 fn running_heat(setting: &Setting, m: &Sample) -> Known<Heat> {
     let run = running(setting, m)?;
     let winding_w = run.current_a * (run.current_a * m.resistance_ohm? + m.brush_drop_v?);
-    Ok(Heat {
+    Ok(Heat::new(
         winding_w,
-        housing_w: run.back_emf_v * m.friction_current_a(run.back_emf_v)?,
-    })
+        run.back_emf_v * m.friction_current_a(run.back_emf_v)?,
+    ))
 }
 
 /// Torque and speed of S1 at the full supply: the load that warms the winding to its limit while it turns.

@@ -1,6 +1,5 @@
 //! What the motor does at its supply voltage: no-load and stall values with intervals.
 
-use super::document::present;
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::{self, Quantity};
 use serde::{Deserialize, Serialize};
@@ -18,32 +17,16 @@ pub struct OperatingPoints {
     /// Motors drawn.
     pub trials: u64,
     /// Speed without load, rad/s; absent where K is not determined.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub no_load_speed: Option<OperatingPoint>,
     /// Current without load, A.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub no_load_current: Option<OperatingPoint>,
     /// Torque at standstill, N·m; absent where K is not determined.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub stall_torque: Option<OperatingPoint>,
     /// Current at standstill, A.
-    #[serde(
-        default,
-        deserialize_with = "present",
-        skip_serializing_if = "Option::is_none"
-    )]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub stall_current: Option<OperatingPoint>,
 }
 

@@ -1,6 +1,6 @@
 //! Which limit a profile meets first, and whether it holds in the worst case.
 
-use super::result::{Sizing, Verdict};
+use crate::drive::result::{Sizing, Verdict};
 
 /// Rows of what a profile uses of each limit, with the limit in words.
 const LIMITS: [(&str, &str); 3] = [

@@ -1,7 +1,7 @@
 //! A sizing as text.
 
-use super::result::{Absent, Bounded, Entry, Figure, Head, MARK, Row, SizedSection, Sizing, Table};
-use super::section::Unit;
+use crate::drive::result::{Absent, Bounded, Entry, Figure, MARK, Row, SizedSection, Sizing};
+use crate::drive::section::{Column, Table, Unit};
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
 use crate::quantity::wrapped;
@@ -160,16 +160,15 @@ pub(super) fn range(bounded: &Bounded, unit: Unit) -> String {
 
 /// A number in its common unit, its digits by the spread, four where there is none.
 fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
-    let (factor, text, scale) = match unit {
-        Unit::Share => (0.01, "%", Scale::Plain),
-        Unit::Speed => (RPM, "rpm", Scale::Plain),
-        Unit::NewtonMetre => (1.0, "N·m", Scale::Prefix),
-        Unit::Ohm => (1.0, "Ω", Scale::Prefix),
-        Unit::Celsius => (1.0, "°C", Scale::Plain),
-        Unit::Kelvin => (1.0, "K", Scale::Plain),
-        Unit::AmpereSquaredSecond => (1.0, "A²·s", Scale::Plain),
-        Unit::One => (1.0, "", Scale::Plain),
-        other => (1.0, other.si(), Scale::Prefix),
+    let (factor, scale) = match unit {
+        Unit::Share => (0.01, Scale::Plain),
+        Unit::Speed => (RPM, Scale::Plain),
+        Unit::Celsius | Unit::Kelvin | Unit::AmpereSquaredSecond | Unit::One => (1.0, Scale::Plain),
+        _ => (1.0, Scale::Prefix),
+    };
+    let text = match unit {
+        Unit::One => "",
+        other => other.symbol(),
     };
     let value = si / factor;
     // More than four digits help nobody at a bench.
@@ -186,7 +185,7 @@ fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
     rounded.with_unit(text).trim().to_owned()
 }
 
-fn table(text: &mut String, table: &Table) {
+fn table(text: &mut String, table: &Table<Entry>) {
     let _ = writeln!(text, "  {} (worst cases, § {})", table.title, table.formula);
     let mut cells: Vec<Vec<String>> = heads(table);
     // A course is thinned; the whole of it is for --json and the pictures.
@@ -195,7 +194,7 @@ fn table(text: &mut String, table: &Table) {
         many => many.div_ceil(MOST_LINES),
     };
     for line in table.lines.iter().step_by(stride) {
-        let cell = |(entry, column): (&Entry, &Head)| match entry {
+        let cell = |(entry, column): (&Entry, &Column)| match entry {
             Entry::Exact(value) => written(*value, None, column.unit),
             Entry::Figure(Figure::Absent { .. }) => "-".to_owned(),
             Entry::Figure(Figure::Known(bounded)) => {
@@ -209,7 +208,7 @@ fn table(text: &mut String, table: &Table) {
 }
 
 /// The heads of a table, each in as many lines as its words need.
-fn heads(table: &Table) -> Vec<Vec<String>> {
+fn heads(table: &Table<Entry>) -> Vec<Vec<String>> {
     let columns: Vec<Vec<String>> = table
         .columns
         .iter()
