@@ -94,7 +94,7 @@ pub struct Waveform {
 /// How one trace of a capture was measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChannelChain {
-    /// Indices into [`Bench::instruments`]: the hardware that the channel passes through.
+    /// Indices into [`super::Bench::instruments`]: the hardware that the channel passes through.
     pub instruments: Vec<usize>,
     /// Indices of those whose gain errors it has: of the hardware, or of its vertical ranges and gain checks.
     pub gains: Vec<usize>,
@@ -213,7 +213,7 @@ pub struct Capture {
     /// Hardware of the current channel; `None` where no current was recorded.
     pub current_chain: Option<ChannelChain>,
     /// Resistance that the voltage channel spans in series with the motor (a shunt inside the measured voltage), Ω;
-    /// and the index of the shunt in [`Bench::instruments`].
+    /// and the index of the shunt in [`super::Bench::instruments`].
     pub series_in_voltage: Option<(f64, Option<usize>)>,
     /// Standard uncertainty of a diode's drop inside the measured voltage, whose stated value is taken off already, V.
     pub series_diode_sd_v: Option<f64>,

@@ -14,7 +14,7 @@ pub const FORMAT: &str = "rundown-report-data/1";
 /// The whole report.
 #[derive(Clone, Debug, Serialize)]
 pub struct Report {
-    /// [`FORMAT`].
+    /// `FORMAT`.
     pub format: &'static str,
     /// Program that made the report.
     pub program: String,

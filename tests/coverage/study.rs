@@ -6,6 +6,7 @@ use crate::tally::Tally;
 use rundown::events;
 use rundown::fit::{Estimate, FitOptions, Interval, Reported, Status, estimate};
 use rundown::motor_file;
+use rundown::motor_file::{OperatingPoint, OperatingPoints};
 use rundown::stats::quantiles::normal_quantile;
 use testbench::stats::sandwich::ScoreCovariance;
 use testbench::{DrawnBench, Scenario, draw};
@@ -113,19 +114,22 @@ impl Study {
             self.compare_covariances(&drawn, &found, &reported);
         }
         let file = motor_file::assemble(&bench, &timelines, &found);
-        let steady = motor_file::draw::steady_states(&file, supply_v, 0.95);
+        let points = motor_file::draw::operating_points(&file, supply_v, 0.95);
+        let of = |one: fn(&OperatingPoints) -> &Option<OperatingPoint>| {
+            points.as_ref().and_then(|p| one(p).as_ref())
+        };
         let operating = [
-            ("no_load_speed", steady.no_load_speed),
-            ("no_load_current", steady.no_load_current),
-            ("stall_torque", steady.stall_torque),
-            ("stall_current", steady.stall_current),
+            ("no_load_speed", of(|p| &p.no_load_speed)),
+            ("no_load_current", of(|p| &p.no_load_current)),
+            ("stall_torque", of(|p| &p.stall_torque)),
+            ("stall_current", of(|p| &p.stall_current)),
         ];
         for ((name, truth), tally) in truths
             .into_iter()
             .zip(&mut self.tallies[PARAMETERS.len()..])
         {
             let found = operating.iter().find(|(key, _)| *key == name);
-            let interval = found.and_then(|(_, summary)| *summary).map(|at| Interval {
+            let interval = found.and_then(|(_, point)| *point).map(|at| Interval {
                 value: at.value,
                 standard_uncertainty: at.standard_uncertainty,
                 lower: at.lower,

@@ -87,13 +87,9 @@ fn csv(
             few.then(|| outcomes.summary(LEVEL).ok()).flatten()
         };
         let summaries: Vec<Option<Summary>> = rows.iter().map(summary).collect();
-        let bounds: [(&str, fn(&Summary) -> f64); 3] = [
-            ("", |summary| summary.value),
-            ("_lower", |summary| summary.lower),
-            ("_upper", |summary| summary.upper),
-        ];
-        for (suffix, bound) in bounds {
-            let cells = summaries.iter().map(|summary| summary.as_ref().map(bound));
+        let ends = |s: &Summary| [s.value, s.lower, s.upper];
+        for (place, suffix) in ["", "_lower", "_upper"].into_iter().enumerate() {
+            let cells = summaries.iter().map(|s| s.as_ref().map(|s| ends(s)[place]));
             heads.push(number(&format!("{heading}{suffix}"), cells));
         }
     }

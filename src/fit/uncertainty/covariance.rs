@@ -272,6 +272,15 @@ fn pull_of_clock(
             pull += rows.column(entry.index());
         }
     }
+    // A clock moves the others, not the size of what was left out.
+    if let Some(size) = problem
+        .left_out
+        .as_ref()
+        .filter(|s| problem.frozen(s.entry))
+    {
+        pull[size.entry] = 0.0;
+        pull[size.entry] = -size.course.dot(&pull);
+    }
     pull
 }
 

@@ -50,9 +50,9 @@ pub(super) fn check_covariance(file: &MotorFile) -> Checked {
                 order[row].key()
             ),
         )?;
-        for column in 0..row {
-            let scale = (diagonal * matrix[column][column]).sqrt();
-            let (one, other) = (matrix[row][column], matrix[column][row]);
+        for (column, across) in matrix[..row].iter().enumerate() {
+            let scale = (diagonal * across[column]).sqrt();
+            let (one, other) = (matrix[row][column], across[row]);
             let expected = format!("{}, as at [{column}][{row}]", shown(other));
             let mirrored = (one - other).abs() <= COVARIANCE_TOLERANCE * scale;
             ensure(mirrored, place(column), shown(one), expected)?;
