@@ -23,11 +23,6 @@ pub fn rows(file: &MotorFile) -> Vec<ParameterRow> {
 
 fn row(name: ParameterName, parameter: &Parameter) -> ParameterRow {
     let mut notes = Vec::new();
-    if let Some(celsius) = parameter.temperature_c
-        && parameter.status != Status::Undetermined
-    {
-        notes.push(format!("at {celsius:.1} °C"));
-    }
     if let Some(at) = &parameter.at_25_c
         && parameter.temperature_c != Some(25.0)
     {

@@ -7,7 +7,7 @@ use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
 use crate::motor_file::Severity;
-use crate::motor_file::table::evidence_cells;
+use crate::motor_file::table::evidence_rows;
 use crate::motor_file::{MotorFile, ResultState, StopReason};
 use crate::quantity::rounding;
 
@@ -110,7 +110,7 @@ pub fn answer_of(file: &MotorFile) -> Answer {
     Answer {
         verdict: verdict(file),
         parameters: answer::rows(file),
-        evidence: file.confrontations.iter().map(evidence_cells).collect(),
+        evidence: evidence_rows(file),
         warnings: warnings(file),
     }
 }
@@ -126,7 +126,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         level: level(file),
         verdict: verdict(file),
         parameters: answer::rows(file),
-        evidence: file.confrontations.iter().map(evidence_cells).collect(),
+        evidence: evidence_rows(file),
         warnings: warnings(file),
         findings: file
             .warnings
@@ -164,8 +164,11 @@ fn facts(file: &MotorFile) -> Vec<String> {
     let Some(motor) = &file.motor else {
         return Vec::new();
     };
+    let mut temperatures = file.parameters.values().filter_map(|p| p.temperature_c);
+    let winding = temperatures.next();
     let volts = |v: f64| format!("{} V", rounding::significant(v, 3));
     [
+        winding.map(|c| format!("winding {} °C", rounding::significant(c, 3))),
         motor.supply_v.map(|v| format!("supply {}", volts(v))),
         motor
             .commutator_segments

@@ -7,8 +7,33 @@ use std::fmt::Write;
 /// Columns of the item, the stated value and what the rest of the evidence gives for it.
 const WIDTHS: [usize; 3] = [33, 16, 15];
 
-/// One item as a table shows it: name, stated value, the model's, and whether they agree.
-pub fn evidence_cells(item: &Confrontation) -> [String; 4] {
+/// Every item as a table shows it: name, stated value, the model's, and whether they agree. Captures that agree share a row.
+pub fn evidence_rows(file: &MotorFile) -> Vec<[String; 4]> {
+    let (others, captures) = parted(file);
+    let mut rows: Vec<_> = others.into_iter().map(cells).collect();
+    if let Some((name, verdict)) = captures {
+        rows.push([name, String::new(), String::new(), verdict.to_owned()]);
+    }
+    rows
+}
+
+/// The items but for captures that agree, and these together with their verdict.
+fn parted(file: &MotorFile) -> (Vec<&Confrontation>, Option<(String, &'static str)>) {
+    let agrees = |c: &&Confrontation| c.kind == "capture" && c.agreement == Agreement::Agrees;
+    let (captures, others): (Vec<_>, Vec<_>) = file.confrontations.iter().partition(agrees);
+    let names: Vec<&str> = captures
+        .iter()
+        .map(|c| c.item.trim_start_matches("capture "))
+        .collect();
+    let together = match names.as_slice() {
+        [] => None,
+        [one] => Some((format!("capture  {one}"), "agrees")),
+        several => Some((format!("captures  {}", several.join(", ")), "agree")),
+    };
+    (others, together)
+}
+
+fn cells(item: &Confrontation) -> [String; 4] {
     let number = |n: Option<f64>| n.map_or("-".to_owned(), |n| written(n, None, item));
     [
         item.item.clone(),
@@ -25,14 +50,13 @@ pub fn evidence(file: &MotorFile) -> String {
         return String::new();
     }
     let mut text = String::new();
-    let agrees = |c: &&Confrontation| c.kind == "capture" && c.agreement == Agreement::Agrees;
-    let mut others = file.confrontations.iter().filter(|c| !agrees(c)).peekable();
-    if others.peek().is_some() {
+    let (others, captures) = parted(file);
+    if !others.is_empty() {
         let heads = ["evidence", "stated", "from the rest"].map(str::to_owned);
         line(&mut text, heads, "");
     }
     for item in others {
-        let [name, stated, _, verdict] = evidence_cells(item);
+        let [name, stated, _, verdict] = cells(item);
         let band = item.standard_uncertainty;
         let model = item.model;
         let mut model = model.map_or("-".to_owned(), |n| written(n, band, item));
@@ -44,16 +68,8 @@ pub fn evidence(file: &MotorFile) -> String {
         }
         line(&mut text, [name, stated, model], &verdict);
     }
-    let captures: Vec<&str> = file
-        .confrontations
-        .iter()
-        .filter(agrees)
-        .map(|c| c.item.trim_start_matches("capture "))
-        .collect();
-    match captures.as_slice() {
-        [] => {}
-        [one] => drop(writeln!(text, "capture  {one} agrees")),
-        several => drop(writeln!(text, "captures  {} agree", several.join(", "))),
+    if let Some((names, verdict)) = captures {
+        let _ = writeln!(text, "{names} {verdict}");
     }
     text
 }

@@ -5,7 +5,7 @@ mod evidence;
 mod screen;
 
 pub use diagnostics::{diagnostics, notes_left_out};
-pub use evidence::{evidence, evidence_cells, result_line};
+pub use evidence::{evidence, evidence_rows, result_line};
 pub use screen::screen;
 pub(crate) use screen::{BenchUnit, cells};
 

@@ -204,13 +204,13 @@ function drawChart(id, spec) {
   function tellCursor(u) {
     const index = u.cursor.idx;
     const unit = typeof spec.x.unit === "function" ? spec.x.unit() : spec.x.unit;
-    place.textContent = index == null ? "–" : spec.x.write ? spec.x.write(u.data[0][index]) : engineering(u.data[0][index], unit, 5);
+    place.textContent = index == null ? "" : spec.x.write ? spec.x.write(u.data[0][index]) : engineering(u.data[0][index], unit, 5);
     for (const [k, told, series] of outputs) {
       // Joined series have points of their own: the nearest one that this series has.
       let value = index == null ? null : nearest(u.data[k], index);
       if (series.read) value = value == null ? null : series.read(value);
       const text = typeof series.unit === "function" ? series.unit() : series.unit;
-      told.textContent = value == null ? "–" : text === "%" ? plain(100 * value, 3) + "\u202f%" : text ? engineering(value, text) : plain(value, 3);
+      told.textContent = index == null ? "" : value == null ? "–" : text === "%" ? plain(100 * value, 3) + "\u202f%" : text ? engineering(value, text) : plain(value, 3);
     }
   }
 

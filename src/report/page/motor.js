@@ -23,7 +23,7 @@ function drawRipple(article) {
         { label: "amplitude", ink: "voltage", scale: "y", unit: "%", width: 1 },
         { label: "threshold", ink: "model", style: "dash", scale: "y", unit: "%", width: 1 },
         { label: "floor of noise", ink: "quiet", style: "dot", scale: "y", unit: "%", width: 1 },
-        { label: "comb", ink: "current", scale: "y", unit: "%", points: 9, fill: "paper" },
+        { label: "its harmonics", ink: "current", scale: "y", unit: "%", points: 9, fill: "paper" },
       ],
       before: (u) => combNumbers(u, ripple.comb),
     });

@@ -7,4 +7,5 @@ pub(crate) mod model;
 pub(crate) mod pattern;
 pub(crate) mod pick_lines;
 pub(crate) mod refine;
+pub(crate) mod spectral_lines;
 pub(crate) mod stated_count;

@@ -1,8 +1,9 @@
 //! The lines of a record collected, wherever they stand, before any harmonic pattern is compared with them.
 
 use super::line_set::LineSet;
-use super::pattern::{Lines, Weighed};
+use super::pattern::Weighed;
 use super::refine::Harmonics;
+use super::spectral_lines::Lines;
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{highest_cycles, peak_place, weighted_power};
 use crate::ripple::spectrum::transform::free_workspace;
