@@ -397,17 +397,7 @@ fn no_file_makes_the_event_finder_panic_in_a_role_it_has_not() {
             continue;
         };
         let waveform = rundown::events::guess_columns(&record).waveform(&record);
-        for role in [
-            Role::Start,
-            Role::RunDown,
-            Role::Brake,
-            Role::LockedRotor,
-            Role::TurnOff,
-            Role::Pwm,
-            Role::PwmLocked,
-            Role::Steady,
-            Role::Driven,
-        ] {
+        for role in Role::ALL {
             let timeline = rundown::events::find(&waveform, role);
             let rows: usize = timeline.phases.iter().map(|p| p.end - p.first).sum();
             assert_eq!(rows, record.time.len(), "{} as {role:?}", path.display());

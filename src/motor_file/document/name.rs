@@ -42,23 +42,24 @@ pub enum ParameterName {
 }
 
 /// In the order of the variants: key in the file, words, letter of the literature, UCUM code of the SI unit, the same as a person writes it.
-const ROWS: &str = "
-terminal_resistance       | terminal resistance              | R     | Ohm         | Ω
-armature_inductance       | armature inductance              | L     | H           | H
-back_emf_constant         | back-EMF constant                | K     | V.s/rad     | V·s/rad
-coulomb_friction_torque   | Coulomb friction torque          | T_c   | N.m         | N·m
-viscous_friction          | viscous friction                 | B     | N.m.s/rad   | N·m·s/rad
-windage                   | windage                          | C_w   | N.m.s2/rad2 | N·m·s²/rad²
-rotor_inertia             | rotor inertia                    | J     | kg.m2       | kg·m²
-brush_drop                | brush drop                       | V_b   | V           | V
-inertia_capacitance       | electrical equivalent of inertia | C_m   | F           | F
-friction_current          | friction-equivalent current      | I_c   | A           | A
-viscous_conductance       | viscous conductance              | G_v   | S           | S
-electrical_time_constant  | electrical time constant         | tau_e | s           | s
-mechanical_time_constant  | mechanical time constant         | tau_m | s           | s
-friction_torque_at_speed  | friction torque at speed         | T_f   | N.m         | N·m
-friction_current_at_speed | no-load current at speed         | I_f   | A           | A
-";
+#[rustfmt::skip]
+const ROWS: [[&str; 5]; ParameterName::ALL.len()] = [
+    ["terminal_resistance", "terminal resistance", "R", "Ohm", "Ω"],
+    ["armature_inductance", "armature inductance", "L", "H", "H"],
+    ["back_emf_constant", "back-EMF constant", "K", "V.s/rad", "V·s/rad"],
+    ["coulomb_friction_torque", "Coulomb friction torque", "T_c", "N.m", "N·m"],
+    ["viscous_friction", "viscous friction", "B", "N.m.s/rad", "N·m·s/rad"],
+    ["windage", "windage", "C_w", "N.m.s2/rad2", "N·m·s²/rad²"],
+    ["rotor_inertia", "rotor inertia", "J", "kg.m2", "kg·m²"],
+    ["brush_drop", "brush drop", "V_b", "V", "V"],
+    ["inertia_capacitance", "electrical equivalent of inertia", "C_m", "F", "F"],
+    ["friction_current", "friction-equivalent current", "I_c", "A", "A"],
+    ["viscous_conductance", "viscous conductance", "G_v", "S", "S"],
+    ["electrical_time_constant", "electrical time constant", "tau_e", "s", "s"],
+    ["mechanical_time_constant", "mechanical time constant", "tau_m", "s", "s"],
+    ["friction_torque_at_speed", "friction torque at speed", "T_f", "N.m", "N·m"],
+    ["friction_current_at_speed", "no-load current at speed", "I_f", "A", "A"],
+];
 
 impl ParameterName {
     /// Every name, in table order.
@@ -114,9 +115,7 @@ impl ParameterName {
 
     /// A cell of the row of this name in [`ROWS`].
     fn cell(self, column: usize) -> &'static str {
-        let row = ROWS.lines().nth(1 + self as usize);
-        let cell = row.and_then(|row| row.split('|').nth(column));
-        cell.map_or("", str::trim)
+        ROWS[self as usize][column]
     }
 
     /// The kind of quantity, for unit conversion.
