@@ -12,6 +12,6 @@ pub struct CredibleSize {
     pub likeliest: f64,
     /// The standard deviation that the rise of the cost above it stands for.
     pub standard_deviation: f64,
-    /// By how much every entry changes as the term grows by one unit; 1 for itself.
+    /// By how much every entry changes as the term grows by one unit; 0 for itself, so that its product with a pull is what the others do.
     pub course: DVector<f64>,
 }

@@ -51,6 +51,7 @@ pub fn credible_size(
     };
     let k = entry.index();
     let mut course = straight.covariance.column(k) / straight.covariance[(k, k)];
+    course[entry] = 0.0;
     let mut size = tail.quantile(LEVEL).max(likeliest);
     // Size and root of the rise of twice the cost at the last one.
     let mut last = (likeliest, 0.0_f64);
@@ -79,6 +80,7 @@ pub fn credible_size(
         // The course is taken at the size nearest the end.
         if rise <= REACH || rise - REACH < REACH - last.1 {
             course = (&found.x - &without.x) / size;
+            course[entry] = 0.0;
         }
         let end = if rise > REACH { toward } else { size };
         credible = Some(CredibleSize {

@@ -198,17 +198,14 @@ pub(super) fn known_of(
 /// Lets a term that was left out have its credible size, and the others their course to there, instead of what the derivatives at zero
 /// tell: the term by itself is normal about its likeliest size, and the mean of the others goes along the course.
 fn follow(size: &CredibleSize, information: &mut DMatrix<f64>, pull: &mut DVector<f64>) {
-    let term = size.entry.index();
-    let mut course = size.course.clone();
-    course[term] = 0.0;
+    let (term, course) = (size.entry.index(), &size.course);
     information.row_mut(term).fill(0.0);
     information.column_mut(term).fill(0.0);
-    let slopes = &*information * &course;
+    let slopes = &*information * course;
     information.set_row(term, &-slopes.transpose());
     information.set_column(term, &-&slopes);
     let own = size.standard_deviation.powi(-2);
     information[(term, term)] = own + course.dot(&slopes);
-    pull[term] = 0.0;
     pull[term] = own * size.likeliest - course.dot(pull);
 }
 
@@ -278,7 +275,6 @@ fn pull_of_clock(
         .as_ref()
         .filter(|s| problem.frozen(s.entry))
     {
-        pull[size.entry] = 0.0;
         pull[size.entry] = -size.course.dot(&pull);
     }
     pull
