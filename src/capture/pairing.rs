@@ -1,4 +1,4 @@
-//! Files that hold one channel each of one event, told by their names: `start_CH1.csv` and `start_CH2.csv`, `brake voltage.csv` and
+//! Files that hold one channel each of one event, recognised by their names: `start_CH1.csv` and `start_CH2.csv`, `brake voltage.csv` and
 //! `brake current.csv`.
 
 use std::path::{Path, PathBuf};

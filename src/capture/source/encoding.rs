@@ -1,6 +1,6 @@
 //! The encoding of the text, and its way to UTF-8.
 //!
-//! Of the encodings from before Unicode three are told from Western European text (windows-1252), which is the answer where none of them
+//! Of the encodings from before Unicode three are distinguished from Western European text (windows-1252), which is the answer where none of them
 //! shows: Japanese by lead bytes that Western text hardly has, simplified Chinese by pairs within the plane of its common characters, Cyrillic
 //! by whole words of letters above 127.
 

@@ -253,7 +253,7 @@ pub(crate) fn driving_sign(s: &Shape, x: &Series, role: Role) -> f64 {
     }
 }
 
-/// Sign of the current in the direction of driving; positive where it cannot be told from noise.
+/// Sign of the current in the direction of driving; positive where it does not stand out of noise.
 pub(crate) fn current_sign(s: &Shape, role: Role) -> f64 {
     let level = match role {
         Role::Start | Role::LockedRotor => s.peak_from(s.head),
