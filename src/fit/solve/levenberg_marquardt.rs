@@ -343,7 +343,14 @@ impl<P: LeastSquares> Solver<&P, SolverState> for LevenbergMarquardt {
             &self.bounds,
             &point.free,
             &self.scale,
-            self.damping,
+            &|i| {
+                self.damping
+                    * self
+                        .options
+                        .damping_shares
+                        .as_ref()
+                        .map_or(1.0, |share| share[i])
+            },
         );
         let verdict = match &step {
             Some(step) if step.predicted > 0.0 => self.try_step(problem, &point, step)?,

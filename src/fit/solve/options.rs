@@ -1,6 +1,7 @@
 //! Settings of a solve.
 
 use super::second_order::SecondOrder;
+use nalgebra::DVector;
 
 /// When to stop and how boldly to begin. The defaults suit residuals in units of their standard deviation.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +24,9 @@ pub struct SolverOptions {
     pub cost_tolerance: f64,
     /// First damping λ, relative to the diagonal of N: 1e-3 trusts the start, 1 or more does not.
     pub initial_damping: f64,
+    /// Share of the damping that each parameter gets, length n; all of it without. Where only a few bend the residuals, damping that holds
+    /// the others as well makes the solve crawl along directions that a long straight step would cross.
+    pub damping_shares: Option<DVector<f64>>,
     /// What a solve of a like problem has learned of the second derivatives, or [`SecondOrder::default`], to learn them near a minimum; far from it
     /// they change too much from step to step, and `None` goes without.
     pub second_order: Option<SecondOrder>,
@@ -38,6 +42,7 @@ impl Default for SolverOptions {
             step_tolerance: 1e-10,
             cost_tolerance: 1e-13,
             initial_damping: 1e-3,
+            damping_shares: None,
             second_order: None,
         }
     }

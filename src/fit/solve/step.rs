@@ -83,7 +83,7 @@ pub(super) fn damped_step(
     bounds: &Bounds,
     free: &[usize],
     scale: &DVector<f64>,
-    damping: f64,
+    damping: &impl Fn(usize) -> f64,
 ) -> Option<Step> {
     let n = x.len();
     let mut change = DVector::zeros(n);
@@ -135,9 +135,13 @@ pub(super) fn decrement(equations: &NormalEquations, free: &[usize]) -> f64 {
     let scale = equations.normal.diagonal();
     let mut ridge = 0.0;
     while ridge < 1e-3 {
-        if let Some(step) =
-            solve_scaled(&equations.normal, &equations.gradient, free, &scale, ridge)
-        {
+        if let Some(step) = solve_scaled(
+            &equations.normal,
+            &equations.gradient,
+            free,
+            &scale,
+            &|_| ridge,
+        ) {
             let product: f64 = free
                 .iter()
                 .enumerate()
@@ -156,7 +160,14 @@ pub(super) fn decrement(equations: &NormalEquations, free: &[usize]) -> f64 {
 pub(super) fn has_minimum(equations: &NormalEquations, free: &[usize]) -> bool {
     let scale = equations.normal.diagonal();
     free.iter().all(|&i| scale[i] >= 0.0)
-        && solve_scaled(&equations.normal, &equations.gradient, free, &scale, 1e-12).is_some()
+        && solve_scaled(
+            &equations.normal,
+            &equations.gradient,
+            free,
+            &scale,
+            &|_| 1e-12,
+        )
+        .is_some()
 }
 
 /// Solves `N p = right` over `free`, zero elsewhere; `None` where N is not positive definite there.
@@ -165,7 +176,7 @@ pub(in crate::fit) fn solve_over(
     right: &DVector<f64>,
     free: &[usize],
 ) -> Option<DVector<f64>> {
-    let solved = solve_scaled(normal, right, free, &normal.diagonal(), 0.0)?;
+    let solved = solve_scaled(normal, right, free, &normal.diagonal(), &|_| 0.0)?;
     let mut out = DVector::zeros(right.len());
     for (&k, value) in free.iter().zip(solved.iter()) {
         out[k] = -value;
@@ -180,7 +191,7 @@ fn solve_scaled(
     gradient: &DVector<f64>,
     free: &[usize],
     scale: &DVector<f64>,
-    damping: f64,
+    damping: &impl Fn(usize) -> f64,
 ) -> Option<DVector<f64>> {
     // A parameter nothing depends on has an empty row and no gradient; unit scale makes its step exactly zero.
     let root: Vec<f64> = free
@@ -193,7 +204,7 @@ fn solve_scaled(
         if a != b {
             entry
         } else if scale[free[a]] > 0.0 {
-            entry + damping
+            entry + damping(free[a])
         } else {
             entry + 1.0
         }

@@ -94,6 +94,22 @@ pub enum ParameterKind {
     },
 }
 
+impl ParameterKind {
+    /// Whether a change by a standard uncertainty bends what the model predicts: the terms whose effect on a transient is not a factor or a sum.
+    pub fn bends(&self) -> bool {
+        matches!(
+            self,
+            ParameterKind::LogInductance
+                | ParameterKind::LogBrushScale
+                | ParameterKind::Saturation
+                | ParameterKind::Reaction
+                | ParameterKind::EddyShare
+                | ParameterKind::LogEddyResistance
+                | ParameterKind::ProbeLag { .. }
+        )
+    }
+}
+
 /// What all rows of a table of readings share.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum TableUnknown {

@@ -13,6 +13,10 @@ const KNOWN: f64 = 0.3;
 /// Share of a stated accuracy that the others must be able to narrow it by before they predict anything of it.
 const NARROWED: f64 = 1e-3;
 
+/// Standard uncertainty of what the others predict of a gain above which they do not know it: then only the priors of the model and weak readings
+/// do, and to first order they put it anywhere (common practice, no source).
+const KNOWN_GAIN: f64 = 0.1;
+
 /// What is confronted, with its place in the problem.
 #[derive(Clone, Debug)]
 pub struct Item {
@@ -144,6 +148,19 @@ impl Item {
         }
     }
 
+    /// Stated standard uncertainty of a gain.
+    fn gain_sd(&self, problem: &Problem) -> Option<f64> {
+        match self.dropped {
+            Dropped::Prior(entry) => match &problem.layout[entry] {
+                parameter if matches!(parameter.kind, ParameterKind::Gain { .. }) => {
+                    parameter.prior.map(|(_, sd)| sd)
+                }
+                _ => None,
+            },
+            _ => None,
+        }
+    }
+
     /// To first order, at a minimum that the item has helped to make. `departure`: share of a voltage by which the model departs from the records.
     pub fn predicted_within(
         &self,
@@ -154,7 +171,7 @@ impl Item {
         let row = self.row(problem, at)?;
         let left = 1.0 - leverage(&at.covariance, &row.gradient);
         let residual = row.residual / left;
-        self.compared(residual, 1.0 / left - 1.0, left, departure)
+        self.compared(problem, residual, 1.0 / left - 1.0, departure)
     }
 
     /// At a minimum without the item.
@@ -173,21 +190,24 @@ impl Item {
             return None;
         }
         let variance = leverage(&at.covariance, &row.gradient);
-        self.compared(row.residual, variance, 1.0 / (1.0 + variance), departure)
+        self.compared(problem, row.residual, variance, departure)
     }
 
-    /// `variance`: of what the others predict, `left`: one less the leverage.
+    /// `variance`: of what the others predict, in that of the item.
     fn compared(
         &self,
+        problem: &Problem,
         residual: f64,
         variance: f64,
-        left: f64,
         departure: f64,
     ) -> Option<Predicted> {
         let sd = self.term.as_ref().map(ReadingTerm::relative_sd);
-        let known = match sd {
-            Some(sd) => left > 1e-9 && variance.sqrt() * sd < KNOWN,
-            None => left > NARROWED,
+        // One less the leverage.
+        let left = 1.0 / (1.0 + variance);
+        let known = match (sd, self.gain_sd(problem)) {
+            (Some(sd), _) => left > 1e-9 && variance.sqrt() * sd < KNOWN,
+            (None, Some(sd)) => left > NARROWED && variance.sqrt() * sd < KNOWN_GAIN,
+            (None, None) => left > NARROWED,
         };
         if !known {
             return None;
