@@ -44,7 +44,7 @@ pub use draw::draw;
 pub use error::DrawError;
 pub use extras::{Extras, ShaftSensor, temporary_folder_with};
 pub use files::{FolderError, Layout, temporary_folder, write_folder};
-pub use motor::{COPPER_PER_K_AT_25_C, Commutator, EddyBranch, Machine};
+pub use motor::{COPPER_PER_K_AT_25_C, Commutator, ContactLaw, EddyBranch, Machine};
 pub use record::{Shot, ShotKind};
 pub use rig::{Arc, Bounce, Chopper, CurrentSensor, Diode, Line, Rig, Temperature};
 pub use scenario::{Brushes, Magnets, MotorFacts, Scenario};
