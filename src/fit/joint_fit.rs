@@ -25,7 +25,7 @@ use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::reweigh;
-use crate::bench::{Bench, CaptureWarning, Stated};
+use crate::bench::{Bench, BrushKind, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 use crate::ripple::Counted;
@@ -338,6 +338,7 @@ impl<'a> JointFit<'a> {
             predictions,
             covariance,
             temperature_c: self.temperature_c,
+            other_share: BrushKind::other_share(self.bench.motor.brushes),
             terms,
             ripple,
             speeds: self.speeds,
