@@ -5,6 +5,7 @@ mod bare;
 mod schema;
 
 use bare::bare;
+use rundown::bench::Certificate;
 use rundown::motor_file::{
     self, Agreement, AtTemperature, CaptureHealth, Confrontation, Coordinate, Covariance, Cut,
     Distribution, FORMAT, Fit, Identifiability, Input, ModelTerms, MotorFacts, MotorFile,
@@ -99,6 +100,11 @@ fn full() -> MotorFile {
             path: "start.csv".to_owned(),
             sha256: "0123456789abcdef".repeat(4),
             role: Some("start".to_owned()),
+        }],
+        certificates: vec![Certificate {
+            instrument: "shunt".to_owned(),
+            number: "K-2291".to_owned(),
+            date: Some("2026-02-11".to_owned()),
         }],
         inductance_at: Vec::new(),
         thermal: None,

@@ -62,6 +62,26 @@ pub struct MotorFacts {
     pub room_temperature_c: Option<f64>,
 }
 
+/// Calibration certificate of an instrument, as the sheet states it.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Certificate {
+    /// Key of the instrument in the bench sheet.
+    pub instrument: String,
+    /// Number of the certificate.
+    pub number: String,
+    /// Day of the calibration, YYYY-MM-DD.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+}
+
+impl std::fmt::Display for Certificate {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "certificate {}", self.number)?;
+        self.date.iter().try_for_each(|date| write!(f, ", {date}"))
+    }
+}
+
 /// One piece of hardware through which a channel passes, or a gain error that one of its vertical ranges or a gain check has for itself. Its gain
 /// error is one number shared by all channels that name it.
 #[derive(Clone, Debug, PartialEq)]
@@ -281,6 +301,8 @@ pub struct Bench {
     pub motor: MotorFacts,
     /// Instruments; channel chains refer to them by index.
     pub instruments: Vec<Instrument>,
+    /// Certificates of instruments and meters in the order of the sheet.
+    pub certificates: Vec<Certificate>,
     /// Captures in the order of the sheet.
     pub captures: Vec<Capture>,
     /// Scalar readings in the order of the sheet.

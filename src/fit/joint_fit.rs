@@ -2,7 +2,7 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, warmed_captures,
+    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, repeats, warmed_captures,
     warnings_before_the_fit,
 };
 use super::confrontation::Confrontation;
@@ -364,6 +364,8 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
     estimate.problem.lift_bound();
     if estimate.converged() {
         estimate.leave_one_out = leave_one_out(estimate);
+        let repeated = repeats(estimate, bench);
+        estimate.findings.extend(repeated);
     }
     confront(estimate, bench);
     if estimate.converged() {

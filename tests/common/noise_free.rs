@@ -66,6 +66,7 @@ pub fn simulated(
     let chain = |column: &str, unit: f64| {
         Some(ChannelChain {
             instruments: Vec::new(),
+            certificates: Vec::new(),
             gains: Vec::new(),
             column: column.into(),
             zero_uncertainty: 1e-6 * unit,
@@ -177,6 +178,7 @@ pub fn noise_free_bench(p: &TerminalParameters, constant: f64, scale: Scale) -> 
             ..MotorFacts::default()
         },
         instruments: Vec::new(),
+        certificates: Vec::new(),
         captures,
         heat: Vec::new(),
         tables: Vec::new(),

@@ -158,7 +158,8 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     );
 }
 
-/// `DEPARTURE_SEEDS` turns this into the long run over `COVERAGE_PRESETS`, whose table goes to `COVERAGE_PAGE`.
+/// `DEPARTURE_SEEDS` turns this into the long run over `COVERAGE_PRESETS`, whose table goes to `COVERAGE_PAGE`; `DEPARTURES` is a part of
+/// the names of those that are wanted.
 #[test]
 fn intervals_hold_the_truth_where_motor_and_instruments_depart_from_the_model() {
     let variable = |name: &str| std::env::var(name).ok();
@@ -169,7 +170,8 @@ fn intervals_hold_the_truth_where_motor_and_instruments_depart_from_the_model() 
         Some(names) => names.split(',').map(|n| scenario(n.trim())).collect(),
         None => vec![presets::blind_winder()],
     };
-    let rows = departures::study(&presets, long.unwrap_or(2));
+    let only = variable("DEPARTURES").unwrap_or_default();
+    let rows = departures::study(&presets, long.unwrap_or(2), &only);
     let text = departures::table(&rows);
     if let Some(path) = variable("COVERAGE_PAGE").filter(|_| long.is_some()) {
         std::fs::write(path, &text).expect("the page can be written");
