@@ -267,6 +267,39 @@ fn written_files_obey_the_schema() {
 }
 
 #[test]
+fn a_certificate_stands_beside_its_instrument_in_the_budget_and_nowhere_else() {
+    let mut file = full();
+    let named = |file: &MotorFile| -> Vec<(String, Option<String>)> {
+        let lines = motor_file::budget_lines(file).into_iter();
+        let of_resistance = lines.filter(|l| l.parameter == ParameterName::TerminalResistance);
+        of_resistance
+            .map(|l| (l.source, l.certificate.map(|c| c.to_string())))
+            .collect()
+    };
+    let certificate = Some("certificate K-2291, 2026-02-11".to_owned());
+    assert_eq!(
+        named(&file),
+        [
+            ("gain of shunt".to_owned(), certificate.clone()),
+            ("noise".to_owned(), None)
+        ]
+    );
+    // A vertical range belongs to its oscilloscope; a longer name is another instrument.
+    let resistance = file.parameters.get_mut(&ParameterName::TerminalResistance);
+    resistance.expect("known").budget = BTreeMap::from([
+        ("gain of shunt, CH1 at 5 V/div".to_owned(), 0.6),
+        ("gain of shunt 2".to_owned(), 0.4),
+    ]);
+    assert_eq!(
+        named(&file),
+        [
+            ("gain of shunt, CH1 at 5 V/div".to_owned(), certificate),
+            ("gain of shunt 2".to_owned(), None)
+        ]
+    );
+}
+
+#[test]
 fn reading_back_gives_the_same_bits() {
     let folder = tempfile::tempdir().expect("folder");
     let path = folder.path().join("motor.json");
