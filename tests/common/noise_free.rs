@@ -66,7 +66,6 @@ pub fn simulated(
     let chain = |column: &str, unit: f64| {
         Some(ChannelChain {
             instruments: Vec::new(),
-            certificates: Vec::new(),
             gains: Vec::new(),
             column: column.into(),
             zero_uncertainty: 1e-6 * unit,
