@@ -101,7 +101,7 @@ mod tests {
             let (mut t, mut degrees, mut s) = (0.0, 20.0, State::<f64>::rest());
             let h = 1e-3;
             while degrees < 120.0 {
-                let r = 3.2 * copper_ratio(20.0, degrees);
+                let r = 3.2 * crate::motor::temperature::copper_ratio(20.0, degrees);
                 let c = Constants::new(&TerminalParameters {
                     terminal_resistance_ohm: r + 0.5,
                     ..p

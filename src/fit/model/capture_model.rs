@@ -72,7 +72,7 @@ impl CaptureModel {
         if held {
             add_position(index, shared.position_sd, layout, &mut links);
         }
-        if held || has_transient(capture.role, &segments) {
+        if !matches!(capture.role, Role::RunDown | Role::Steady | Role::Driven) {
             add_inductance_position(index, layout, &mut links);
         }
         let loop_ohm = add_loop(capture, index, layout, &mut links);

@@ -18,7 +18,7 @@ pub fn add_position(capture: usize, sd: f64, layout: &mut Layout, links: &mut Li
 const INDUCTANCE_SD: f64 = 0.03;
 
 /// Departure of the inductance at the position in which the current of a capture rises: a time constant L/R is a small part of a turn,
-/// in a brake from full speed, too.
+/// in a brake from full speed, too, and a switched record of some periods is one.
 pub fn add_inductance_position(capture: usize, layout: &mut Layout, links: &mut Links) {
     let parameter = Parameter::free(ParameterKind::InductancePosition { capture }, 0.0)
         .with_prior(0.0, INDUCTANCE_SD, Source::Position)
