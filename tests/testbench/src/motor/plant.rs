@@ -6,7 +6,7 @@
 //! J dω/dt = K(θ, i, T_m) i + f'(θ) ∫λ_a di − friction(ω) − cogging(θ) − unbalance(θ)
 //! ```
 //! λ_a = ∫L_a di is the flux linkage at the mean position and f its change over a turn, which gives a torque. i_e is the current through the part of the inductance that lies parallel with R_p. Classical Runge-Kutta of fourth order in
-//! steps well below the fastest time constant; nothing here is shared with the estimator's model.
+//! steps well below the fastest time constant; no code here is shared with the estimator.
 
 use super::commutation::Commutation;
 use super::machine::Machine;
