@@ -388,7 +388,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
         told(&format!(
             "{HEAD}[instruments.scope]\nkind = \"oscilloscope\"\ngian = {{ limit_percent = 2 }}\n"
         )),
-        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, range_gain, zero, time_base, bandwidth_hz, skew_s, note"
+        "bench.toml:5:1: unknown key `gian` in [instruments.scope]; the nearest known key is `gain`. Known here: kind, bits, divisions, gain, range_gain, zero, time_base, bandwidth_hz, skew_s, certificate, calibrated, note"
     );
     assert_eq!(
         told("[moter]\nname = \"pump\"\n"),
@@ -741,4 +741,40 @@ fn a_gain_check_in_place_replaces_the_limits_and_corrects_the_channel() {
     let (u, parts) = voltage_gain(&checked, 0);
     assert_eq!(parts, ["check of CH1"]);
     assert_relative_eq!(u, (0.003f64 / 5.0).hypot(0.004 / 5.1), max_relative = 1e-9);
+}
+
+#[test]
+fn a_certificate_goes_with_its_instrument_and_its_date_is_a_day_of_the_calendar() {
+    let with = |keys: &str| {
+        WIRED.replace(
+            "kind = \"current-probe\"\n",
+            &format!("kind = \"current-probe\"\n{keys}"),
+        )
+    };
+    for day in ["2026-02-11", "\"2026-02-11\""] {
+        let sheet = with(&format!("certificate = \"K-2291\"\ncalibrated = {day}\n"));
+        let bench = read(&folder(&sheet)).unwrap();
+        let [certificate] = &bench.certificates[..] else {
+            panic!("{:?}", bench.certificates);
+        };
+        assert_eq!(certificate.instrument, "clamp");
+        assert_eq!(certificate.to_string(), "certificate K-2291, 2026-02-11");
+    }
+    assert!(read(&folder(WIRED)).unwrap().certificates.is_empty());
+    for wrong in [
+        "\"last spring\"",
+        "\"2026-02-31\"",
+        "2026-02-11T10:00:00",
+        "2026",
+    ] {
+        let text = told(&with(&format!(
+            "certificate = \"K\"\ncalibrated = {wrong}\n"
+        )));
+        assert!(
+            text.contains("bench.toml:") && text.contains("2026-02-11"),
+            "{wrong}: {text}"
+        );
+    }
+    let text = told(&with("calibrated = 2026-02-11\n"));
+    assert!(text.contains("lacks the key `certificate`"), "{text}");
 }

@@ -6,6 +6,7 @@ mod bare;
 mod measured;
 
 use measured::measured;
+use rundown::bench::BrushKind;
 use rundown::motor_file::{
     self, AtTemperature, Covariance, MotorFile, Overwrite, Parameter, ParameterName as Name, Status,
 };
@@ -215,6 +216,33 @@ fn the_sheets_temperature_moves_resistance_and_constant() {
     assert!((predicted("terminal_resistance") - 2.0 * 309.5 / 259.5).abs() < 1e-9);
     assert!((predicted("torque_constant") - 0.02 * 0.9).abs() < 1e-9);
     assert!(finding(&value, "torque_constant").get("verdict").is_none());
+}
+
+#[test]
+fn brushes_and_grease_widen_what_is_brought_to_another_temperature() {
+    let hot = sheet("terminal_resistance = \"2.4 Ω\"\nfriction_torque = \"3 mN·m\"")
+        .replace("25 °C", "80 °C");
+    let of = |brushes, entry: &str| {
+        let mut file = motor();
+        file.motor.as_mut().expect("named").brushes = Some(brushes);
+        let (_, value) = json(&file, &hot);
+        let number = |key: &str| finding(&value, entry)[key].as_f64().expect("number");
+        (number("predicted"), number("standard_uncertainty"))
+    };
+    // A fifth of R that does not warm: 2 Ω (1 + 0.8 · 55/259.5), 3.5 % below copper alone.
+    let a_fifth = 2.0 * (1.0 + 0.8 * 55.0 / 259.5);
+    let (copper, u) = of(BrushKind::Carbon, "terminal_resistance");
+    assert!((copper - 2.0 * 314.5 / 259.5).abs() < 1e-9);
+    // Two per cent of R, and 0.1 of the rise.
+    let share = 0.1 * 2.0 * 55.0 / 259.5;
+    assert!((u - (0.02 * copper).hypot(share)).abs() < 5e-4, "{u}");
+    assert!(a_fifth > copper - 1.96 * u);
+    let (_, metal) = of(BrushKind::Metal, "terminal_resistance");
+    assert!(metal < 0.9 * u, "{metal} {u}");
+    // 5 % at 25 °C, 0.5 % a kelvin over 55 K.
+    let (friction, u) = of(BrushKind::Carbon, "friction_torque");
+    assert!((friction - 3e-3).abs() < 1e-12);
+    assert!((u / 3e-3 - 0.05_f64.hypot(0.275)).abs() < 2e-3, "{u}");
 }
 
 #[test]

@@ -5,6 +5,7 @@ mod bare;
 mod schema;
 
 use bare::bare;
+use rundown::bench::Certificate;
 use rundown::motor_file::{
     self, Agreement, AtTemperature, CaptureHealth, Confrontation, Coordinate, Covariance, Cut,
     Distribution, FORMAT, Fit, Identifiability, Input, ModelTerms, MotorFacts, MotorFile,
@@ -99,6 +100,11 @@ fn full() -> MotorFile {
             path: "start.csv".to_owned(),
             sha256: "0123456789abcdef".repeat(4),
             role: Some("start".to_owned()),
+        }],
+        certificates: vec![Certificate {
+            instrument: "shunt".to_owned(),
+            number: "K-2291".to_owned(),
+            date: Some("2026-02-11".to_owned()),
         }],
         inductance_at: Vec::new(),
         thermal: None,
@@ -258,6 +264,39 @@ fn written_files_obey_the_schema() {
     for faults in schema::faults(&files) {
         assert!(faults.is_empty(), "{faults:#?}");
     }
+}
+
+#[test]
+fn a_certificate_stands_beside_its_instrument_in_the_budget_and_nowhere_else() {
+    let mut file = full();
+    let named = |file: &MotorFile| -> Vec<(String, Option<String>)> {
+        let lines = motor_file::budget_lines(file).into_iter();
+        let of_resistance = lines.filter(|l| l.parameter == ParameterName::TerminalResistance);
+        of_resistance
+            .map(|l| (l.source, l.certificate.map(|c| c.to_string())))
+            .collect()
+    };
+    let certificate = Some("certificate K-2291, 2026-02-11".to_owned());
+    assert_eq!(
+        named(&file),
+        [
+            ("gain of shunt".to_owned(), certificate.clone()),
+            ("noise".to_owned(), None)
+        ]
+    );
+    // A vertical range belongs to its oscilloscope; a longer name is another instrument.
+    let resistance = file.parameters.get_mut(&ParameterName::TerminalResistance);
+    resistance.expect("known").budget = BTreeMap::from([
+        ("gain of shunt, CH1 at 5 V/div".to_owned(), 0.6),
+        ("gain of shunt 2".to_owned(), 0.4),
+    ]);
+    assert_eq!(
+        named(&file),
+        [
+            ("gain of shunt, CH1 at 5 V/div".to_owned(), certificate),
+            ("gain of shunt 2".to_owned(), None)
+        ]
+    );
 }
 
 #[test]

@@ -405,6 +405,7 @@ fn bench(records: Vec<HeatRecord>) -> Bench {
             ..MotorFacts::default()
         },
         instruments: Vec::new(),
+        certificates: Vec::new(),
         captures: Vec::new(),
         readings: Vec::new(),
         tables: Vec::new(),

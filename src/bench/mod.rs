@@ -33,6 +33,6 @@ pub use read_sheet::{
 };
 pub(crate) use read_table::unit_of as unit_of_column;
 pub use setup::{
-    Bench, BrushKind, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind, MotorFacts,
-    Reading, ReadingColumn, ReadingTable, TableKind,
+    Bench, BrushKind, Certificate, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind,
+    MotorFacts, Reading, ReadingColumn, ReadingTable, TableKind,
 };

@@ -89,6 +89,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
             ..MotorFacts::default()
         },
         instruments: loaded.instruments,
+        certificates: Vec::new(),
         captures: loaded.captures,
         readings,
         tables: Vec::new(),

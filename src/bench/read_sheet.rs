@@ -327,6 +327,11 @@ impl Sheet {
             sha256: None,
             motor,
             instruments: loaded.instruments,
+            certificates: self
+                .instruments
+                .into_iter()
+                .filter_map(|i| i.certificate)
+                .collect(),
             captures: loaded.captures,
             readings: self.readings,
             heat,

@@ -9,12 +9,24 @@ use std::path::PathBuf;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum BrushKind {
-    /// Carbon or electrographite: contact drop of about a volt in total.
+    /// Carbon or electrographite: contact drop of 1.0 V a brush in IEC 60034-2-1, often less in small motors.
     Carbon,
-    /// Metal-graphite: smaller contact drop.
+    /// Metal-graphite: contact drop of 0.3 V a brush there.
     MetalCarbon,
     /// Precious metal: hardly any contact drop.
     Metal,
+}
+
+impl BrushKind {
+    /// Standard uncertainty of the share of R that is not copper: brushes, and what their contact drop still rises with the current.
+    /// Carbon changes next to nothing with temperature beside copper; a fifth of R is within two of these (common practice, no source).
+    pub fn other_share(brushes: Option<BrushKind>) -> f64 {
+        match brushes {
+            Some(BrushKind::Carbon) | None => 0.1,
+            Some(BrushKind::MetalCarbon) => 0.05,
+            Some(BrushKind::Metal) => 0.01,
+        }
+    }
 }
 
 /// Magnet material, for the temperature coefficient of the back-EMF constant.
@@ -48,6 +60,26 @@ pub struct MotorFacts {
     pub supply_v: Option<f64>,
     /// Ambient temperature, °C.
     pub room_temperature_c: Option<f64>,
+}
+
+/// Calibration certificate of an instrument, as the sheet states it.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Certificate {
+    /// Key of the instrument in the bench sheet.
+    pub instrument: String,
+    /// Number of the certificate.
+    pub number: String,
+    /// Day of the calibration, YYYY-MM-DD.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+}
+
+impl std::fmt::Display for Certificate {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "certificate {}", self.number)?;
+        self.date.iter().try_for_each(|date| write!(f, ", {date}"))
+    }
 }
 
 /// One piece of hardware through which a channel passes, or a gain error that one of its vertical ranges or a gain check has for itself. Its gain
@@ -269,6 +301,8 @@ pub struct Bench {
     pub motor: MotorFacts,
     /// Instruments; channel chains refer to them by index.
     pub instruments: Vec<Instrument>,
+    /// Certificates of instruments and meters in the order of the sheet.
+    pub certificates: Vec<Certificate>,
     /// Captures in the order of the sheet.
     pub captures: Vec<Capture>,
     /// Scalar readings in the order of the sheet.

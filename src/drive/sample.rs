@@ -5,8 +5,9 @@
 
 use super::order::{Load, Order};
 use super::section::{Known, Why};
+use crate::bench::BrushKind;
 use crate::motor::TerminalParameters;
-use crate::motor::temperature::{REFERENCE_C, copper_ratio};
+use crate::motor::temperature::{REFERENCE_C, winding_ratio};
 use crate::motor::thermal::ThermalNetwork;
 use crate::motor_file::draw::ParameterSet;
 use crate::motor_file::{MotorFile, ParameterName as Name};
@@ -30,6 +31,8 @@ pub struct Sample {
     pub back_emf_constant_v_s_per_rad: Known,
     /// How it warms; `None` where the file does not know.
     pub thermal: Option<ThermalNetwork>,
+    /// Share of the resistance that is not copper, against which its temperature does nothing.
+    pub other_share: f64,
     /// Braking resistor that stops it in the time of the order, worked out once for all that needs it.
     pub stop_resistor_ohm: Known,
     /// A motor of the finer terms only.
@@ -47,11 +50,13 @@ fn captures_c(file: &MotorFile) -> Option<f64> {
 }
 
 impl Sample {
-    /// A motor of `file` under an order.
-    pub fn new(file: &MotorFile, motor: &ParameterSet, order: &Order) -> Sample {
+    /// A motor of `file` under an order. `less_copper`: departure of the share of R that is not copper, in its standard uncertainty.
+    pub fn new(file: &MotorFile, motor: &ParameterSet, order: &Order, less_copper: f64) -> Sample {
         let value = |name| motor.value(name).map_err(Why::Undetermined);
+        let brushes = file.motor.as_ref().and_then(|motor| motor.brushes);
+        let other_share = less_copper * BrushKind::other_share(brushes);
         let warmth = order.winding_temperature_c.map_or(1.0, |to_c| {
-            copper_ratio(captures_c(file).unwrap_or(REFERENCE_C), to_c)
+            winding_ratio(captures_c(file).unwrap_or(REFERENCE_C), to_c, other_share)
         });
         let k = value(Name::BackEmfConstant);
         let ratio = order.gear.unwrap_or(1.0);
@@ -78,12 +83,18 @@ impl Sample {
             brush_drop_v: value(Name::BrushDrop),
             back_emf_constant_v_s_per_rad: k,
             thermal: None,
+            other_share,
             stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
             finer: TerminalParameters {
                 windage_a_per_v2: 0.0,
                 ..motor.terms()
             },
         }
+    }
+
+    /// Resistance of the winding at a temperature over that at another.
+    pub fn warmer(&self, from_c: f64, to_c: f64) -> f64 {
+        winding_ratio(from_c, to_c, self.other_share)
     }
 
     /// What the simulation takes, with `series_ohm` in the loop.
@@ -158,6 +169,7 @@ pub(crate) mod tests {
             brush_drop_v: Ok(p.brush_drop_v),
             back_emf_constant_v_s_per_rad: Ok(k),
             thermal: None,
+            other_share: 0.0,
             stop_resistor_ohm: Err(Why::NotGiven("--stop-time")),
             finer: p,
         }

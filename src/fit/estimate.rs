@@ -27,9 +27,11 @@ pub struct Estimate {
     pub segments: Vec<Vec<Segment>>,
     /// Winding temperature to which R belongs, °C.
     pub temperature_c: Option<Stated>,
+    /// Standard uncertainty of the share of R that is not copper.
+    pub other_share: f64,
     /// What became of the optional terms.
     pub terms: Vec<TermDecision>,
-    /// What the ripple found, in words.
+    /// What the ripple and repeated captures show, in words.
     pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,

@@ -2,7 +2,7 @@
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
 use super::checks::{
-    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, warmed_captures,
+    FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, repeats, warmed_captures,
     warnings_before_the_fit,
 };
 use super::confrontation::Confrontation;
@@ -25,7 +25,7 @@ use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::reweigh;
-use crate::bench::{Bench, CaptureWarning, Stated};
+use crate::bench::{Bench, BrushKind, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
 use crate::ripple::Counted;
@@ -338,6 +338,7 @@ impl<'a> JointFit<'a> {
             predictions,
             covariance,
             temperature_c: self.temperature_c,
+            other_share: BrushKind::other_share(self.bench.motor.brushes),
             terms,
             ripple,
             speeds: self.speeds,
@@ -363,6 +364,8 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
     estimate.problem.lift_bound();
     if estimate.converged() {
         estimate.leave_one_out = leave_one_out(estimate);
+        let repeated = repeats(estimate, bench);
+        estimate.findings.extend(repeated);
     }
     confront(estimate, bench);
     if estimate.converged() {

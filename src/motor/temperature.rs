@@ -12,6 +12,11 @@ pub fn copper_ratio(from_c: f64, to_c: f64) -> f64 {
     (to_c - COPPER_INFERRED_ZERO_C) / (from_c - COPPER_INFERRED_ZERO_C)
 }
 
+/// The same of a winding of which a share of the resistance does not change with its temperature: brushes and their contact.
+pub fn winding_ratio(from_c: f64, to_c: f64, other_share: f64) -> f64 {
+    1.0 + (copper_ratio(from_c, to_c) - 1.0) * (1.0 - other_share)
+}
+
 /// Relative change of copper resistance per kelvin at `at_c`, 1/K.
 pub fn copper_coefficient_per_k(at_c: f64) -> f64 {
     1.0 / (at_c - COPPER_INFERRED_ZERO_C)
@@ -40,6 +45,14 @@ mod tests {
     fn val_temperature_rise_from_resistance() {
         // R 1.000 Ω at 25 °C, 1.2500 Ω at the end: rise 64.875 K.
         assert_abs_diff_eq!(copper_ratio(25.0, 25.0 + 64.875), 1.25, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_fifth_of_carbon_takes_a_fifth_of_the_rise() {
+        // 25 to 80 °C: copper 55/259.5 = 21.19 %, of four fifths 16.96 %, 3.5 % less of the hot resistance.
+        assert_abs_diff_eq!(winding_ratio(25.0, 80.0, 0.0), 1.211946, epsilon = 1e-6);
+        assert_abs_diff_eq!(winding_ratio(25.0, 80.0, 0.2), 1.169557, epsilon = 1e-6);
+        assert_abs_diff_eq!(winding_ratio(25.0, 25.0, 0.2), 1.0, epsilon = 1e-15);
     }
 
     #[test]

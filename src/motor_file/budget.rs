@@ -5,7 +5,7 @@
 //! for several inputs (zeros of channels, noise of all rows) have a contribution only.
 
 use super::{MotorFile, ParameterName};
-use crate::bench::ErrorDistribution;
+use crate::bench::{Certificate, ErrorDistribution};
 
 /// One line of a budget.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +28,8 @@ pub struct BudgetLine {
     pub contribution: f64,
     /// Of what is estimated by statistics (type A); none for the rest, whose degrees are taken as infinite (JCGM 100:2008, G.4.3).
     pub degrees_of_freedom: Option<f64>,
+    /// Calibration certificate of the instrument, where the sheet states one.
+    pub certificate: Option<Certificate>,
 }
 
 /// The source that is estimated from the scatter of the rows.
@@ -51,9 +53,9 @@ pub fn budget_lines(file: &MotorFile) -> Vec<BudgetLine> {
 }
 
 fn line(file: &MotorFile, parameter: ParameterName, source: &str, contribution: f64) -> BudgetLine {
+    let hardware = source.strip_prefix("gain of ");
     // A gain may be one number a channel, all with the same uncertainty.
-    let inputs: Vec<_> = source
-        .strip_prefix("gain of ")
+    let inputs: Vec<_> = hardware
         .map(|name| format!("gain error of {name}"))
         .map(|name| {
             let of_channel = format!("{name}, ");
@@ -91,5 +93,16 @@ fn line(file: &MotorFile, parameter: ParameterName, source: &str, contribution: 
         sensitivity: u.map(|u| contribution / u),
         contribution,
         degrees_of_freedom: file.fit.degrees_of_freedom.filter(|_| is_type_a),
+        certificate: hardware.and_then(|name| certificate_of(file, name)),
     }
+}
+
+/// The certificate of an instrument, or of the one whose channel or range is meant (`scope, CH1 at 5 V/div`).
+fn certificate_of(file: &MotorFile, hardware: &str) -> Option<Certificate> {
+    let mut certificates = file.certificates.iter();
+    let found = certificates.find(|c| {
+        let rest = hardware.strip_prefix(c.instrument.as_str());
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(", "))
+    });
+    found.cloned()
 }

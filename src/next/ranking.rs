@@ -6,9 +6,10 @@
 
 use super::candidates::{Candidate, Context, candidates};
 use super::goal::Goal;
-use crate::bench::{Bench, Reading};
+use crate::bench::{Bench, Reading, Role};
 use crate::fit::{
-    Addition, Estimate, ExpectedUncertainty, ExperimentDesign, Reported, SegmentKind, Status,
+    Addition, Estimate, ExpectedUncertainty, ExperimentDesign, Reported, Segment, SegmentKind,
+    Status,
 };
 use crate::motor_file::ParameterName;
 use crate::next::assumptions::machine::Machine;
@@ -105,6 +106,8 @@ pub struct Ranking {
     pub plan: Vec<Step>,
     /// Why candidates are missing.
     pub remarks: Vec<String>,
+    /// What the expected intervals cannot show.
+    pub notes: Vec<String>,
 }
 
 impl Ranking {
@@ -191,7 +194,29 @@ pub fn rank(bench: &Bench, estimate: &Estimate, question: &Question) -> Ranking 
         candidates: ranked,
         plan,
         remarks,
+        notes: one_direction(estimate).into_iter().collect(),
     }
+}
+
+/// A note where every driven capture turns the motor the same way: brushes beside neutral show only in the other direction, by currents that
+/// magnetise there and demagnetise here.
+fn one_direction(estimate: &Estimate) -> Option<String> {
+    let of_capture = |segments: &Vec<Segment>| {
+        let connected = segments
+            .iter()
+            .filter(|s| s.kind == SegmentKind::Connected)
+            .flat_map(|s| &s.bins);
+        let sum: f64 = connected.map(|bin| bin.voltage_v * bin.width_s).sum();
+        (sum.is_finite() && sum != 0.0).then_some(sum > 0.0)
+    };
+    let models = estimate.problem.models.iter().zip(&estimate.segments);
+    let driven = models.filter(|(model, _)| matches!(model.role, Role::Start | Role::Steady));
+    let mut ways = driven.filter_map(|(_, segments)| of_capture(segments));
+    let first = ways.next()?;
+    ways.all(|way| way == first).then(|| {
+        "every start turns the motor the same way. Brushes beside neutral give another K under load in the other direction: a start with the two motor leads exchanged, probes left where they are, would show it"
+            .into()
+    })
 }
 
 /// Geometric mean of what becomes of the goal's bounds.

@@ -338,6 +338,8 @@ pub struct Budget {
     pub sources: Vec<BudgetSource>,
     pub rows: Vec<BudgetRow>,
     pub lines: Vec<BudgetTableLine>,
+    /// Calibration certificates of all instruments, meters included; empty where none is stated.
+    pub certificates: String,
 }
 
 /// One line of the table of a budget, as text.

@@ -111,6 +111,12 @@ pub fn budget(file: &MotorFile) -> Budget {
         sources,
         rows,
         lines: table_lines(file),
+        certificates: file
+            .certificates
+            .iter()
+            .map(|c| format!("{}: {c}", c.instrument))
+            .collect::<Vec<_>>()
+            .join("; "),
     }
 }
 
@@ -132,7 +138,10 @@ fn table_lines(file: &MotorFile) -> Vec<BudgetTableLine> {
                     rounding::write(value, Some(u), unit, Scale::Power)
                 )
             }),
-            source: l.source,
+            source: match &l.certificate {
+                Some(certificate) => format!("{} ({certificate})", l.source),
+                None => l.source,
+            },
             estimate: l.estimate.map_or_else(String::new, |v| number(v, "")),
             uncertainty: l
                 .standard_uncertainty

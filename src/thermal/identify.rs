@@ -110,15 +110,14 @@ fn electrical(bench: &Bench, file: &MotorFile) -> Option<Electrical> {
         .parameters
         .get(&ParameterName::TerminalResistance)?
         .temperature_c?;
-    let metal = matches!(bench.motor.brushes, Some(BrushKind::Metal));
+    let brushes = bench.motor.brushes;
     Some(Electrical {
         resistance_ohm: known(ParameterName::TerminalResistance)?,
         resistance_c,
         brush_drop_v: known(ParameterName::BrushDrop).unwrap_or((0.0, 0.0)),
         brush_scale_a: finer_terms(file).brush_scale_a,
-        // Carbon has next to none of copper's temperature coefficient. Common practice, no source.
-        other_share: if metal { 0.01 } else { 0.04 },
-        film: !metal,
+        other_share: BrushKind::other_share(brushes),
+        film: !matches!(brushes, Some(BrushKind::Metal)),
     })
 }
 

@@ -11,6 +11,7 @@ pub fn bare() -> MotorFile {
         program: Program::this(),
         motor: None,
         inputs: Vec::new(),
+        certificates: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
         distribution: None,

@@ -177,6 +177,7 @@ pub fn noise_free_bench(p: &TerminalParameters, constant: f64, scale: Scale) -> 
             ..MotorFacts::default()
         },
         instruments: Vec::new(),
+        certificates: Vec::new(),
         captures,
         heat: Vec::new(),
         tables: Vec::new(),

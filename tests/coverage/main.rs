@@ -4,6 +4,7 @@
 //! The short run is fixed in its seeds. `scripts/coverage` runs the long one, which writes `docs/coverage.md`.
 
 mod covariances;
+mod departures;
 #[path = "../common/load.rs"]
 mod load;
 mod page;
@@ -151,6 +152,33 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     // intervals of one bench are correlated, so a stricter test would fail by chance with other seeds.
     let least = least_count(judged, 0.90, 1e-3);
     assert!(judged >= 100, "only {judged} intervals were judged\n{text}");
+    assert!(
+        held >= least,
+        "{held} of {judged} intervals hold the truth, at least {least} expected\n{text}"
+    );
+}
+
+/// `DEPARTURE_SEEDS` turns this into the long run over `COVERAGE_PRESETS`, whose table goes to `COVERAGE_PAGE`; `DEPARTURES` is a part of
+/// the names of those that are wanted.
+#[test]
+fn intervals_hold_the_truth_where_motor_and_instruments_depart_from_the_model() {
+    let variable = |name: &str| std::env::var(name).ok();
+    let long: Option<u64> =
+        variable("DEPARTURE_SEEDS").map(|n| n.parse().expect("DEPARTURE_SEEDS is a count"));
+    let named = variable("COVERAGE_PRESETS").filter(|_| long.is_some());
+    let presets: Vec<Scenario> = match named {
+        Some(names) => names.split(',').map(|n| scenario(n.trim())).collect(),
+        None => vec![presets::blind_winder()],
+    };
+    let only = variable("DEPARTURES").unwrap_or_default();
+    let rows = departures::study(&presets, long.unwrap_or(2), &only);
+    let text = departures::table(&rows);
+    if let Some(path) = variable("COVERAGE_PAGE").filter(|_| long.is_some()) {
+        std::fs::write(path, &text).expect("the page can be written");
+    }
+    let (held, judged) = departures::totals(&rows);
+    assert!(judged >= 100, "only {judged} intervals were judged\n{text}");
+    let least = least_count(judged, 0.90, 1e-3);
     assert!(
         held >= least,
         "{held} of {judged} intervals hold the truth, at least {least} expected\n{text}"

@@ -126,8 +126,9 @@ pub fn page(studies: &[Study]) -> String {
          Written by `scripts/coverage`; do not edit. Each realisation draws a bench of a preset of `tests/testbench` afresh: gains, zeros, shunt, \
          temperatures, segments, bounce, ripple, noise and quantisation. The simulator uses no code, integrator or random number of the estimator. It does share \
          the laws of the motor with it: a brush drop V_b tanh(i/i_b), one screened branch of the inductance, Coulomb, viscous and square-law \
-         friction, armature reaction by |i|; beyond them it has stiction, cogging, unbalance, an uneven commutator and needles. Coverage on \
-         motors with other laws is not shown by this page. An interval that covers with 95 % holds the truth in 93 to 97 % of many realisations.\n\n\
+         friction, armature reaction by |i|, one gain and one zero a channel, copper's temperature coefficient; beyond them it has stiction, cogging, \
+         unbalance, an uneven commutator, needles, ripple of the current and a resistance that varies over a turn. Motors and instruments with other laws \
+         have a table of their own below. An interval that covers with 95 % holds the truth in 93 to 97 % of many realisations.\n\n\
          Pull: (estimate - truth) in standard uncertainties, in the log where the parameter is positive by nature; its mean is the bias, its \
          standard deviation is 1 where the uncertainty is right, below 1 where it is too wide. One-sided intervals count in the coverage, not in \
          the pull. The range of the share is that of Clopper and Pearson. Parameters of one realisation are correlated, so the total is not \

@@ -4,6 +4,7 @@ use super::quantity::{CURRENT, INDUCTANCE, RATIO, RESISTANCE, SPEED, Units, VOLT
 use super::table::Table;
 use crate::bench::accuracy::Accuracy;
 use crate::bench::error::BenchError;
+use crate::bench::setup::Certificate;
 use crate::quantity::units::Quantity;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -32,6 +33,7 @@ pub struct TypedInstrument {
     pub bandwidth_hz: Option<f64>,
     pub skew_s: Option<f64>,
     pub resistance_ohm: Option<f64>,
+    pub certificate: Option<Certificate>,
     /// Accuracies of a meter or tachometer.
     reads: Vec<(Quantity, Accuracy)>,
 }
@@ -104,6 +106,7 @@ pub fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument,
         Meter => instrument.read_accuracies(table, &[RESISTANCE, INDUCTANCE, VOLTAGE, CURRENT])?,
         Tachometer => instrument.read_accuracies(table, &[SPEED])?,
     }
+    instrument.certificate = certificate(name, table)?;
     table.free_text("note")?;
     table.finish()?;
     if kind == Shunt {
@@ -114,4 +117,20 @@ pub fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument,
         )?;
     }
     Ok(instrument)
+}
+
+/// Number and date of the calibration certificate.
+fn certificate(name: &str, table: &Table<'_>) -> Result<Option<Certificate>, BenchError> {
+    let (number, date) = (table.text("certificate")?, table.date("calibrated")?);
+    if let (None, Some(_)) = (&number, &date) {
+        return Err(table.missing(
+            "certificate",
+            "the number of the certificate of that date, e.g. certificate = \"K-2291\"",
+        ));
+    }
+    Ok(number.map(|number| Certificate {
+        instrument: name.to_string(),
+        number,
+        date,
+    }))
 }

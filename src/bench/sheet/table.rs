@@ -172,6 +172,18 @@ impl<'t> Table<'t> {
     }
 
     /// A finite number, whole or not.
+    /// A day of the calendar, in quotes or not, as YYYY-MM-DD.
+    pub fn date(&self, key: &str) -> Result<Option<String>, BenchError> {
+        self.value(key, "a day, e.g. 2026-02-11", |v| {
+            let text = match v {
+                DeValue::Datetime(day) => day.to_string(),
+                other => string(other)?,
+            };
+            let day: toml::value::Datetime = text.parse().ok()?;
+            (day.date.is_some() && day.time.is_none()).then_some(text)
+        })
+    }
+
     pub fn number(&self, key: &str) -> Result<Option<f64>, BenchError> {
         self.value(key, "a finite number", finite)
     }

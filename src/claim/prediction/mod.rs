@@ -1,9 +1,9 @@
 //! Each entry of a sheet as the motor file predicts it at the sheet's conditions.
 //!
 //! What is a parameter of the motor file has its value and standard uncertainty there; steady states are drawn (JCGM 101:2008) from the
-//! file's joint distribution, the same motors that every other use draws. Four quantities of the sheet's conditions come on top: the
-//! temperatures of winding and magnets when the captures were taken, and the temperature coefficients with which R and K are brought to
-//! the sheet's reference temperature.
+//! file's joint distribution, the same motors that every other use draws. Six quantities of the sheet's conditions come on top: the
+//! temperatures of winding and magnets when the captures were taken, the temperature coefficients with which R and K are brought to
+//! the sheet's reference temperature, the share of R that is not copper, and what the friction changes.
 //!
 //! Without a speed reference K, J, T_c and B are undetermined, yet currents, powers, the efficiency and the time constants depend on
 //! them only through J/K², T_c/K and B/K², which the terminals give.
@@ -18,7 +18,7 @@ use crate::motor::thermal::ThermalNetwork;
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
 use crate::motor_file::{MotorFile, ParameterName as Name, Thermal};
 use crate::stats::monte_carlo::Outcomes;
-use conditions::{Conditions, Deviations};
+use conditions::{CONDITIONS, Conditions, Deviations};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
@@ -110,7 +110,7 @@ impl<'a> Predictor<'a> {
         let motors = Population::new(file).and_then(|population| population.draws(TRIALS, seed));
         // A generator of its own, so that the motors are those that every other command draws.
         let mut random = StdRng::seed_from_u64(!seed);
-        let mut deviations = || [(); 4].map(|()| StandardNormal.sample(&mut random));
+        let mut deviations = || [(); CONDITIONS].map(|()| StandardNormal.sample(&mut random));
         Predictor {
             file,
             sheet,
@@ -154,7 +154,7 @@ impl<'a> Predictor<'a> {
                     false => CannotPredict::HeldByFriction,
                 })
         };
-        let estimate = of_estimate(&[0.0; 4])?;
+        let estimate = of_estimate(&[0.0; CONDITIONS])?;
         // What a file does not state itself but its other parameters give is drawn, too.
         let relative = parameter_of(entry)
             .and_then(|name| self.file.parameters.get(&name))
@@ -172,8 +172,8 @@ impl<'a> Predictor<'a> {
             });
         };
         let mut variance = (estimate * relative).powi(2);
-        for place in 0..4 {
-            let mut sides = [[0.0; 4]; 2];
+        for place in 0..CONDITIONS {
+            let mut sides = [[0.0; CONDITIONS]; 2];
             (sides[0][place], sides[1][place]) = (STEP, -STEP);
             let slope = (of_estimate(&sides[0])? - of_estimate(&sides[1])?) / (2.0 * STEP);
             variance += slope * slope;

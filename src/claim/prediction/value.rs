@@ -40,7 +40,7 @@ pub fn value(
             }
         }
         Entry::RotorInertia => motor.value(Name::RotorInertia)?,
-        Entry::FrictionTorque => motor.value(Name::CoulombFrictionTorque)?,
+        Entry::FrictionTorque => factors.friction * motor.value(Name::CoulombFrictionTorque)?,
         Entry::ElectricalTimeConstant => motor.value(Name::ArmatureInductance)? / resistance()?,
         Entry::MechanicalTimeConstant => {
             let capacitance = motor.value(Name::InertiaCapacitance)?;

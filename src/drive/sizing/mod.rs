@@ -19,6 +19,9 @@ use crate::drive::topics::{
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
 use bounds::Figures;
+use rand::SeedableRng;
+use rand::rngs::StdRng;
+use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use reach::Reach;
 use verdict::verdict;
@@ -185,12 +188,13 @@ pub fn size(
     seed: u64,
     level: f64,
 ) -> Result<Sizing, DrawError> {
-    let under_order = |motor: &ParameterSet| Sample::new(file, motor, &order);
-    let mut estimate = under_order(&ParameterSet::estimate(file));
+    let mut estimate = Sample::new(file, &ParameterSet::estimate(file), &order, 0.0);
+    // A generator of its own, so that the motors are those that every other command draws.
+    let mut random = StdRng::seed_from_u64(!seed);
     let mut drawn: Vec<Sample> = Population::new(file)?
         .draws(draws.max(TRIALS), seed)?
         .iter()
-        .map(under_order)
+        .map(|motor| Sample::new(file, motor, &order, StandardNormal.sample(&mut random)))
         .collect();
     if let Some(thermal) = file
         .thermal

@@ -4,7 +4,7 @@ use super::inrush::series_ohm;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
-use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
+use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k};
 
 /// Adiabatic heating by i² R(T), R(T) = R₁ + a (T − T₁): what the thermal mass cannot take up otherwise goes nowhere.
 /// Constant voltage behind `series_ohm`: t = C/(a U²) [R²/2 + 2 R_x R + R_x² ln R] from R₁ to R₂.
@@ -38,8 +38,8 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             ));
         }
         let r = m.resistance_ohm?;
-        let per_k = r * copper_coefficient_per_k(start_c);
-        Ok((mass, r, r * copper_ratio(start_c, limit_c), per_k))
+        let per_k = r * copper_coefficient_per_k(start_c) * (1.0 - m.other_share);
+        Ok((mass, r, r * m.warmer(start_c, limit_c), per_k))
     };
     out.row(
         "stall_heating_time",
@@ -101,7 +101,7 @@ mod tests {
             let (mut t, mut degrees, mut s) = (0.0, 20.0, State::<f64>::rest());
             let h = 1e-3;
             while degrees < 120.0 {
-                let r = 3.2 * copper_ratio(20.0, degrees);
+                let r = 3.2 * crate::motor::temperature::copper_ratio(20.0, degrees);
                 let c = Constants::new(&TerminalParameters {
                     terminal_resistance_ohm: r + 0.5,
                     ..p

@@ -1,4 +1,4 @@
-//! The uncertainty budget as CSV: source, estimate, standard uncertainty, distribution, sensitivity, contribution, degrees of freedom.
+//! The uncertainty budget as CSV: source, estimate, standard uncertainty, distribution, sensitivity, contribution, degrees of freedom, certificate.
 
 use super::columns::{number, text};
 use super::table;
@@ -14,6 +14,10 @@ use polars::prelude::*;
 pub fn csv(file: &MotorFile) -> Result<Vec<u8>, ExportError> {
     let lines = budget_lines(file);
     let of = |p: crate::motor_file::ParameterName| file.parameters.get(&p);
+    let certificates: Vec<_> = lines
+        .iter()
+        .map(|l| l.certificate.as_ref().map(ToString::to_string))
+        .collect();
     let all = vec![
         text("parameter", lines.iter().map(|l| Some(l.parameter.key()))),
         number("value", lines.iter().map(|l| of(l.parameter)?.value)),
@@ -41,6 +45,7 @@ pub fn csv(file: &MotorFile) -> Result<Vec<u8>, ExportError> {
             "degrees_of_freedom",
             lines.iter().map(|l| l.degrees_of_freedom),
         ),
+        text("certificate", certificates.iter().map(Option::as_deref)),
     ];
     Ok(table::csv(&DataFrame::new(lines.len(), all)?)?)
 }

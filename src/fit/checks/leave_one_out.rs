@@ -100,7 +100,7 @@ fn largest_pull(
 }
 
 /// Gauss-Newton step and covariance without capture `k`.
-fn without(estimate: &Estimate, k: usize) -> (DVector<f64>, Inverse) {
+pub(super) fn without(estimate: &Estimate, k: usize) -> (DVector<f64>, Inverse) {
     let problem: &Problem = &estimate.problem;
     let equations = &estimate.solution.equations;
     let of_capture = problem.capture_equations(k, &estimate.predictions[k]);

@@ -18,6 +18,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
         sha256: None,
         motor: bench.motor.clone(),
         instruments: bench.instruments.clone(),
+        certificates: Vec::new(),
         captures: bench
             .captures
             .iter()

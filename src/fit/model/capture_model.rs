@@ -7,8 +7,9 @@ use super::warming::Warming;
 use crate::bench::{Bench, Capture, Role};
 use crate::fit::data::{Bin, Segment, SegmentKind};
 use crate::fit::unknowns::{
-    Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels, add_lag,
-    add_loop, add_position, add_unknown_states, add_waves, stands_still,
+    Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels,
+    add_inductance_position, add_lag, add_loop, add_position, add_unknown_states, add_waves,
+    stands_still,
 };
 use crate::motor::Constants;
 use crate::motor::temperature::copper_ratio;
@@ -70,6 +71,9 @@ impl CaptureModel {
         add_channels(bench, capture, index, layout, &mut links);
         if held {
             add_position(index, shared.position_sd, layout, &mut links);
+        }
+        if !matches!(capture.role, Role::RunDown | Role::Steady | Role::Driven) {
+            add_inductance_position(index, layout, &mut links);
         }
         let loop_ohm = add_loop(capture, index, layout, &mut links);
         let attached = add_attached(bench, index, layout, &mut links);
@@ -166,7 +170,8 @@ impl CaptureModel {
         let load_current = per_k * actual * self.attached.1;
         Constants {
             resistance: winding + series + self.variable(x, D::LOOP) + self.loop_ohm,
-            inductance: self.exponential(x, D::INDUCTANCE),
+            inductance: self.exponential(x, D::INDUCTANCE)
+                * (self.variable(x, D::INDUCTANCE_POSITION) + 1.0),
             capacitance: self.exponential(x, D::CAPACITANCE) + added_capacitance,
             friction_current: self.variable(x, D::FRICTION) + load_current,
             viscous_conductance: self.variable(x, D::VISCOUS),

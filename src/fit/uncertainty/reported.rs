@@ -368,19 +368,18 @@ impl Estimate {
         shares
     }
 
-    /// The value at 25 °C: copper for the resistance; the correction's uncertainty is part of the bound.
+    /// The value at 25 °C: copper for the resistance; the correction's uncertainty, and the share that is not copper, are part of the bound.
     fn at_reference(&self, name: &str, at: &Interval) -> Option<Interval> {
         let Stated {
             value: temperature,
             standard_uncertainty: u_temperature,
         } = self.temperature_c?;
-        let (ratio, relative_u) = match name {
-            "terminal_resistance" => (
-                copper_ratio(temperature, REFERENCE_C),
-                copper_coefficient_per_k(temperature) * u_temperature,
-            ),
-            _ => return None,
-        };
+        if name != "terminal_resistance" {
+            return None;
+        }
+        let ratio = copper_ratio(temperature, REFERENCE_C);
+        let relative_u = (copper_coefficient_per_k(temperature) * u_temperature)
+            .hypot((ratio - 1.0) * self.other_share);
         let value = at.value * ratio;
         let u = value * (at.standard_uncertainty / at.value).hypot(relative_u);
         let z = self.z();

@@ -13,6 +13,19 @@ pub fn add_position(capture: usize, sd: f64, layout: &mut Layout, links: &mut Li
     links.add(Direction::POSITION, layout.add(parameter));
 }
 
+/// Standard deviation of the inductance over a turn, relative: teeth pass the poles' edges, brushes short coils (common practice, no
+/// source).
+const INDUCTANCE_SD: f64 = 0.03;
+
+/// Departure of the inductance at the position in which the current of a capture rises: a time constant L/R is a small part of a turn,
+/// in a brake from full speed, too, and a switched record of some periods is one.
+pub fn add_inductance_position(capture: usize, layout: &mut Layout, links: &mut Links) {
+    let parameter = Parameter::free(ParameterKind::InductancePosition { capture }, 0.0)
+        .with_prior(0.0, INDUCTANCE_SD, Source::Position)
+        .stepping(0.1);
+    links.add(Direction::INDUCTANCE_POSITION, layout.add(parameter));
+}
+
 /// Resistance between an unrecorded source and the terminals; returns its stated value, Ω. A recorded voltage has it behind it.
 pub fn add_loop(capture: &Capture, index: usize, layout: &mut Layout, links: &mut Links) -> f64 {
     let stated = capture

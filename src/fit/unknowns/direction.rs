@@ -44,7 +44,9 @@ impl Direction {
     pub const SKEW: Self = Self(27);
     /// Inverse of the winding's heat capacity.
     pub const HEAT: Self = Self(28);
-    const FIRST_WAVE: usize = 29;
+    /// Departure of the inductance at the rotor's position.
+    pub const INDUCTANCE_POSITION: Self = Self(29);
+    const FIRST_WAVE: usize = 30;
     /// How many there are.
     pub const COUNT: usize = Self::FIRST_WAVE + UNEVENNESS;
 

@@ -64,6 +64,8 @@ pub enum ParameterKind {
     InitialCurrent { capture: usize, piece: usize },
     /// Relative departure of the resistance at a held rotor's position from its mean over a turn.
     Position { capture: usize },
+    /// Relative departure of the inductance from its mean over a turn, at the position in which the current rises in a capture.
+    InductancePosition { capture: usize },
     /// Cosine (even) or sine (odd) of a wave of the relative back-EMF constant over a turn in a capture.
     Unevenness { capture: usize, wave: usize },
     /// Open-circuit voltage of an unrecorded source, as a departure from its stated value, V.
@@ -169,7 +171,7 @@ pub enum Source {
     Lag(String),
     /// Zero of a channel.
     Zero,
-    /// Resistance against rotor position.
+    /// Resistance and inductance against rotor position.
     Position,
     /// Temperature.
     Temperature,

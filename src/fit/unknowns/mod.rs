@@ -10,7 +10,9 @@ mod shared_entries;
 mod state_entries;
 mod steady_entries;
 
-pub use capture_entries::{add_attached, add_loop, add_position, add_waves};
+pub use capture_entries::{
+    add_attached, add_inductance_position, add_loop, add_position, add_waves,
+};
 pub use channel_entries::{add_channels, add_lag};
 pub use direction::{Direction, Links, UNEVENNESS};
 pub use entry::Entry;

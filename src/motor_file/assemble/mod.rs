@@ -51,6 +51,7 @@ pub fn assemble(bench: &Bench, timelines: &[Timeline], estimate: &Estimate) -> M
             supply_v: bench.motor.supply_v,
         }),
         inputs: inputs(bench),
+        certificates: bench.certificates.clone(),
         parameters,
         model: Some(model_terms(estimate)),
         distribution: distribution(estimate),

@@ -51,6 +51,11 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
             let name = format!("resistance at the rotor position of {capture}, relative");
             (name, "1")
         }
+        ParameterKind::InductancePosition { capture: k } => {
+            let capture = &bench.captures[*k].name;
+            let name = format!("inductance at the rotor position of {capture}, relative");
+            (name, "1")
+        }
         ParameterKind::ProbeLag { instrument: k } => {
             let name = instrument(k);
             let text = format!("time constant of {name} over that of its stated bandwidth, ln");

@@ -4,7 +4,7 @@ use super::{
     Confrontation, Distribution, Fit, InductanceAtFrequency, ModelTerms, OperatingPoints,
     Parameter, ParameterName, Thermal,
 };
-use crate::bench::{BrushKind, MagnetKind};
+use crate::bench::{BrushKind, Certificate, MagnetKind};
 use crate::files::hex;
 use serde::{Deserialize, Deserializer, Serialize};
 use sha2::{Digest, Sha256};
@@ -29,6 +29,9 @@ pub struct MotorFile {
     pub motor: Option<MotorFacts>,
     /// The files it was made from.
     pub inputs: Vec<Input>,
+    /// Calibration certificates of the instruments, where the sheet states them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub certificates: Vec<Certificate>,
     /// Each parameter by its name.
     #[serde(deserialize_with = "each_once")]
     pub parameters: BTreeMap<ParameterName, Parameter>,

@@ -10,6 +10,7 @@ pub(crate) fn empty() -> MotorFile {
         program: Program::this(),
         motor: None,
         inputs: Vec::new(),
+        certificates: Vec::new(),
         parameters: BTreeMap::new(),
         covariance: Covariance::default(),
         distribution: None,

@@ -81,6 +81,9 @@ pub fn render(ranking: &Ranking, explained: usize, details: bool) -> String {
         let _ = writeln!(text, "warning: {remark}");
     }
     if details {
+        for note in &ranking.notes {
+            let _ = writeln!(text, "note: {note}");
+        }
         if all.iter().any(|c| c.noise_assumed) {
             text.push_str("note: marked *: no capture shows the noise of the channel, a usual one is assumed\n");
         }

@@ -154,6 +154,7 @@ fn truth_of(
         current_vertical: screens.current_vertical,
         voltage_zero_v: screens.zeros.0,
         current_zero_a: screens.zeros.1,
+        range_gains: screens.range_gains,
         speed_rad_s: tape.speed_rad_s.clone(),
     }
 }

@@ -1,8 +1,8 @@
 //! A simulated motor bench for tests and studies: motor, rig and instruments with everything that spoils a real capture, and the
 //! truth behind it. It knows nothing of the program it tests: what it draws it writes as files, as an oscilloscope and a person do.
 //!
-//! Its equations, its integrator and its random numbers are its own: nothing is shared with the estimator's model, so that an error
-//! there is not repeated here.
+//! Its code, its integrator and its random numbers are its own, so that a slip there is not repeated here. The laws of the motor are those
+//! of the estimator where a preset is drawn as it is; [`presets::Departure`] draws motors and instruments that follow others.
 //!
 //! * [`Machine`]: the motor, with ripple, brushes, saturation, friction at standstill.
 //! * [`Rig`]: supply, switches with bounce and arc, diode, shunt or clamp.
@@ -44,7 +44,7 @@ pub use draw::draw;
 pub use error::DrawError;
 pub use extras::{Extras, ShaftSensor, temporary_folder_with};
 pub use files::{FolderError, Layout, temporary_folder, write_folder};
-pub use motor::{COPPER_PER_K_AT_25_C, Commutator, EddyBranch, Machine};
+pub use motor::{COPPER_PER_K_AT_25_C, Commutator, ContactLaw, EddyBranch, Machine};
 pub use record::{Shot, ShotKind};
 pub use rig::{Arc, Bounce, Chopper, CurrentSensor, Diode, Line, Rig, Temperature};
 pub use scenario::{Brushes, Magnets, MotorFacts, Scenario};

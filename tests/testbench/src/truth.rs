@@ -54,6 +54,8 @@ pub struct CaptureTruth {
     pub current_vertical: Vertical,
     pub voltage_zero_v: f64,
     pub current_zero_a: f64,
+    /// Read over true, of the vertical ranges of voltage and current, beside the gains of all ranges.
+    pub range_gains: [f64; 2],
     /// True speed at each row, rad/s.
     #[serde(skip)]
     pub speed_rad_s: Vec<f64>,
@@ -83,7 +85,7 @@ impl Truth {
         let machine = &self.machine_at_25_c;
         let resistance = machine.resistance_at(self.winding_c);
         let constant = machine.back_emf_constant_at(self.magnets_c);
-        let flux = |current: f64| constant * (1.0 - machine.armature_reaction_per_a * current);
+        let flux = |current: f64| constant * machine.flux_share(current);
         // Both searches halve an interval over which their function rises.
         let zero = |high: f64, of: &dyn Fn(f64) -> f64| {
             let (mut low, mut high) = (0.0, high);

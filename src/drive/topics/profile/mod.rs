@@ -7,7 +7,7 @@ use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
 use crate::drive::topics::braking::raised_v;
-use crate::motor::temperature::{REFERENCE_C, copper_ratio};
+use crate::motor::temperature::REFERENCE_C;
 use crate::motor::thermal::Rise;
 
 /// Stretches of the temperatures, a round and a winding time constant.
@@ -78,7 +78,7 @@ impl<'a> Driven<'a> {
         // The hotter winding needs more voltage.
         let hot_c = peak(&repeated).or(peak(&once)).unwrap_or(from_c);
         let geared = m.resistance_ohm.and_then(|ohm| {
-            let ohm = ohm * copper_ratio(from_c, hot_c.max(from_c));
+            let ohm = ohm * m.warmer(from_c, hot_c.max(from_c));
             Geared::new(profile, order, m, ratio, ohm)
         });
         Driven {

@@ -10,7 +10,7 @@ use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
 use crate::drive::topics::inrush::{HELD, running, series_ohm};
-use crate::motor::temperature::{REFERENCE_C, copper_ratio};
+use crate::motor::temperature::REFERENCE_C;
 use crate::motor::thermal::{Heat, Rise, ThermalNetwork};
 
 /// Preferred durations of S2 and cyclic duration factors of S3 (IEC 60034-1, 4.2.2 and 4.2.3).
@@ -53,7 +53,7 @@ impl<'a> Rated<'a> {
             network,
             ambient_c: order.ambient_c,
             rise_k: limit_c - order.ambient_c,
-            hot_ohm: motor.resistance_ohm? * copper_ratio(from_c, limit_c),
+            hot_ohm: motor.resistance_ohm? * motor.warmer(from_c, limit_c),
             brush_drop_v: motor.brush_drop_v?,
         })
     }
@@ -116,7 +116,8 @@ impl<'a> Rated<'a> {
     fn held_s(&self, supply_v: f64, series_ohm: f64, from: Rise) -> f64 {
         let limit_c = self.ambient_c + self.rise_k;
         let volts = (supply_v - self.brush_drop_v).max(0.0);
-        let current_a = |c: f64| volts / (series_ohm + self.hot_ohm * copper_ratio(limit_c, c));
+        let current_a =
+            |c: f64| volts / (series_ohm + self.hot_ohm * self.motor.warmer(limit_c, c));
         let heat_w = |c: f64| {
             let i = current_a(c);
             i * (supply_v - i * series_ohm)

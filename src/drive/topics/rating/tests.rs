@@ -2,6 +2,7 @@ use super::*;
 use crate::drive::order::Order;
 use crate::drive::sample::tests::plain;
 use crate::motor::TerminalParameters;
+use crate::motor::temperature::copper_ratio;
 use crate::motor::thermal::tests::NETWORK;
 use approx::assert_relative_eq;
 

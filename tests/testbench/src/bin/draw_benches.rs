@@ -3,23 +3,27 @@
 //!     cargo run -p testbench --bin draw_benches -- DIR
 //!     cargo run -p testbench --bin draw_benches -- DIR FIRST COUNT
 //!     cargo run -p testbench --bin draw_benches -- DIR --repeats COUNT
+//!     cargo run -p testbench --bin draw_benches -- DIR --departures FIRST COUNT
 //!
 //! The first form draws those on which `scripts/same_outputs` compares two builds: two seeds of every preset, each capture in another
 //! layout, and a shelf of six small ones that differ in R. The second draws COUNT seeds of every preset from FIRST on, for studies. The third
-//! draws one bench whose captures are each made COUNT times.
+//! draws one bench whose captures are each made COUNT times. The fourth draws COUNT seeds of the label peeler and the blind winder with each law
+//! that the estimator does not know.
 
 use std::error::Error;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+use testbench::presets::Departure;
 use testbench::{Layout, Scenario, Shot, draw, presets, write_folder};
 
-const USAGE: &str = "usage: draw_benches DIR [FIRST COUNT | --repeats COUNT]";
+const USAGE: &str =
+    "usage: draw_benches DIR [FIRST COUNT | --repeats COUNT | --departures FIRST COUNT]";
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     match arguments.as_slice() {
         [root] => {
-            of_every_preset(Path::new(root), 11..13)?;
+            every(presets::all(), Path::new(root), 11..13)?;
             shelf(&PathBuf::from(root).join("shelf"))
         }
         [root, repeats, count] if repeats == "--repeats" => {
@@ -28,10 +32,13 @@ fn main() -> Result<(), Box<dyn Error>> {
             write_folder(&drawn, Path::new(root), &[Layout::HeaderWithUnits])?;
             Ok(())
         }
-        [root, first, count] => {
-            let first: u64 = first.parse().map_err(|_| USAGE)?;
-            let count: u64 = count.parse().map_err(|_| USAGE)?;
-            of_every_preset(Path::new(root), first..first + count)
+        [root, first, count] => every(presets::all(), Path::new(root), seeds(first, count)?),
+        [root, departures, first, count] if departures == "--departures" => {
+            let known = [presets::label_peeler(), presets::blind_winder()];
+            let departing = Departure::ALL
+                .into_iter()
+                .flat_map(|law| known.clone().map(|preset| law.of(preset)));
+            every(departing.collect(), Path::new(root), seeds(first, count)?)
         }
         _ => Err(USAGE.into()),
     }
@@ -48,8 +55,14 @@ fn repeated(mut scenario: Scenario, count: usize) -> Scenario {
     scenario
 }
 
-fn of_every_preset(root: &Path, seeds: Range<u64>) -> Result<(), Box<dyn Error>> {
-    for scenario in presets::all() {
+fn seeds(first: &str, count: &str) -> Result<Range<u64>, Box<dyn Error>> {
+    let first: u64 = first.parse().map_err(|_| USAGE)?;
+    let count: u64 = count.parse().map_err(|_| USAGE)?;
+    Ok(first..first + count)
+}
+
+fn every(scenarios: Vec<Scenario>, root: &Path, seeds: Range<u64>) -> Result<(), Box<dyn Error>> {
+    for scenario in scenarios {
         for seed in seeds.clone() {
             let name = scenario.facts.name.replace(' ', "_");
             let folder = root.join(format!("{name}_{seed}"));

@@ -101,7 +101,7 @@ fn instruments(text: &mut String, drawn: &DrawnBench) {
             text,
             "\n[instruments.scope]\nkind = \"oscilloscope\"\nbits = {}\ngain = {}\nzero = {}\ntime_base = {}",
             stated.bits,
-            percent(stated.vertical_gain_limit),
+            percent(stated.stated_gain_limit()),
             accuracy(stated, stated.zero_limit_div, "divisions"),
             accuracy(stated, 1e6 * stated.time_base_limit, "ppm"),
         );

@@ -21,6 +21,8 @@ pub(crate) struct Commutation {
     needle_s: f64,
     noise_seed: u64,
     flat: bool,
+    /// Amplitude, cycles a turn and phase of each wave of the relative inductance.
+    inductance: Vec<[f64; 3]>,
 }
 
 impl Commutation {
@@ -107,13 +109,16 @@ impl Commutation {
             row[0] /= emf_mean;
             row[1] += 1.0 - resistance_mean;
         }
+        let noise_seed = dice.bits();
+        let inductance = inductance_waves(machine, dice);
         Commutation {
             table,
             lines: lines as f64,
             brush_noise: commutator.brush_noise,
             needle_v: commutator.needle_v,
             needle_s: commutator.needle_s,
-            noise_seed: dice.bits(),
+            noise_seed,
+            inductance,
             flat: commutator.emf_ripple == 0.0
                 && commutator.unevenness == 0.0
                 && commutator.resistance_variation == 0.0
@@ -148,6 +153,18 @@ impl Commutation {
         (emf, resistance, position_nm)
     }
 
+    /// Relative inductance at `theta`, and its derivative by the angle.
+    #[inline]
+    pub fn inductance(&self, theta: f64) -> (f64, f64) {
+        let mut out = (1.0, 0.0);
+        for [amplitude, cycles, phase] in &self.inductance {
+            let (sine, cosine) = libm::sincos(cycles * theta + phase);
+            out.0 += amplitude * cosine;
+            out.1 -= amplitude * cycles * sine;
+        }
+        out
+    }
+
     /// Voltage of the last commutation needle, V: an exponential from each commutation on, of random height that grows with
     /// the share `load` of the full current that is commutated.
     pub fn needle(&self, theta: f64, omega: f64, load: f64) -> f64 {
@@ -175,6 +192,26 @@ impl Commutation {
     pub fn is_flat(&self) -> bool {
         self.flat && self.brush_noise == 0.0
     }
+}
+
+/// Waves of the inductance over a turn: teeth that pass the poles' edges and coils that the brushes short, with each commutation; a
+/// stack that is not round, with each pole and turn.
+fn inductance_waves(machine: &Machine, dice: &mut Dice) -> Vec<[f64; 3]> {
+    if machine.inductance_variation == 0.0 {
+        return Vec::new();
+    }
+    let poles = f64::from(machine.commutator.poles);
+    [
+        (0.5, f64::from(machine.lines_per_turn())),
+        (0.3, poles),
+        (0.2, 1.0),
+    ]
+    .into_iter()
+    .map(|(share, cycles)| {
+        let phase = dice.uniform(0.0, TAU);
+        [share * machine.inductance_variation, cycles, phase]
+    })
+    .collect()
 }
 
 /// Moving mean over `2 * reach + 1` points around the turn: commutation takes a share of the interval.

@@ -25,11 +25,17 @@ pub struct Machine {
     pub stribeck_rad_s: f64,
     pub brush_drop_v: f64,
     pub brush_scale_a: f64,
+    pub contact: ContactLaw,
     /// I_s of L(i) = L_0 / (1 + (i/I_s)²); absent without saturation.
     pub saturation_a: Option<f64>,
     pub eddy: Option<EddyBranch>,
+    /// Largest relative change of the inductance over a turn, its part that no eddy currents screen.
+    pub inductance_variation: f64,
     /// Relative fall of the back-EMF constant per ampere.
     pub armature_reaction_per_a: f64,
+    /// The same of brushes beside their neutral position: the armature's field has a part along that of the magnets, which turns over
+    /// with the current and not with the speed.
+    pub brush_shift_per_a: f64,
     /// Relative change of the back-EMF constant per kelvin of the magnets.
     pub magnet_per_k: f64,
     /// Relative change of the resistance per kelvin of the winding.
@@ -43,6 +49,18 @@ pub struct Machine {
     pub unbalance_nm: f64,
     /// Contact resistance an ohmmeter's small test current meets on top of the rest; about zero for metal brushes.
     pub ohmmeter_contact_ohm: f64,
+}
+
+/// How the contact drop of both brushes rises with the current.
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub enum ContactLaw {
+    /// V_b tanh(i/i_b): constant above some current, as IEC 60034-2-1 has it in the losses.
+    Constant,
+    /// V_b asinh(i/i_b)/asinh(i_f/i_b): rises with the logarithm of the current without end and is V_b at `full_a`. The shape of the
+    /// characteristics in handbooks of carbon brushes (from memory).
+    Logarithmic { full_a: f64 },
+    /// V_b tanh(i/i_b) (1 − s|i|/(|i| + i_f)): falls again where the contact spots heat up (R. Holm, Electric Contacts, from memory).
+    Falling { share: f64, half_a: f64 },
 }
 
 /// A part of the inductance lies in parallel with an eddy-current resistance.
@@ -93,9 +111,12 @@ impl Machine {
             stribeck_rad_s: 10.0,
             brush_drop_v: 0.0,
             brush_scale_a: 0.1,
+            contact: ContactLaw::Constant,
             saturation_a: None,
             eddy: None,
+            inductance_variation: 0.0,
             armature_reaction_per_a: 0.0,
+            brush_shift_per_a: 0.0,
             magnet_per_k: -0.002,
             copper_per_k: COPPER_PER_K_AT_25_C,
             winding_heat_capacity_j_per_k: None,
@@ -148,10 +169,35 @@ impl Machine {
     /// Contact drop at `current`, V.
     pub fn contact_drop_v(&self, current: f64) -> f64 {
         if self.brush_drop_v == 0.0 {
-            0.0
-        } else {
-            self.brush_drop_v * libm::tanh(current / self.brush_scale_a)
+            return 0.0;
         }
+        let scaled = current / self.brush_scale_a;
+        self.brush_drop_v
+            * match self.contact {
+                ContactLaw::Constant => libm::tanh(scaled),
+                ContactLaw::Logarithmic { full_a } => {
+                    libm::asinh(scaled) / libm::asinh(full_a / self.brush_scale_a)
+                }
+                ContactLaw::Falling { share, half_a } => {
+                    libm::tanh(scaled) * (1.0 - share * current.abs() / (current.abs() + half_a))
+                }
+            }
+    }
+
+    /// Slope of the contact drop that a step of the simulation has to follow at `current`, Ω.
+    pub(crate) fn contact_slope_ohm(&self, current: f64) -> f64 {
+        let flat =
+            self.contact == ContactLaw::Constant && current.abs() >= 4.0 * self.brush_scale_a;
+        if self.brush_drop_v > 0.0 && !flat {
+            self.brush_drop_v / self.brush_scale_a
+        } else {
+            0.0
+        }
+    }
+
+    /// Back-EMF constant at `current` over that without one.
+    pub fn flux_share(&self, current: f64) -> f64 {
+        1.0 - self.armature_reaction_per_a * current.abs() - self.brush_shift_per_a * current
     }
 
     /// The same motor as the plain model has it: no ripple, no needles, no dependence of R on position, no Stribeck bump, no
@@ -161,7 +207,10 @@ impl Machine {
             breakaway_nm: self.coulomb_friction_nm,
             saturation_a: None,
             eddy: None,
+            contact: ContactLaw::Constant,
+            inductance_variation: 0.0,
             armature_reaction_per_a: 0.0,
+            brush_shift_per_a: 0.0,
             winding_heat_capacity_j_per_k: None,
             commutator: Commutator {
                 emf_ripple: 0.0,
@@ -207,6 +256,7 @@ impl Machine {
             ("cogging_nm", self.cogging_nm),
             ("unbalance_nm", self.unbalance_nm),
             ("ohmmeter_contact_ohm", self.ohmmeter_contact_ohm),
+            ("inductance_variation", self.inductance_variation),
             ("emf_ripple", self.commutator.emf_ripple),
             ("unevenness", self.commutator.unevenness),
             ("resistance_variation", self.commutator.resistance_variation),

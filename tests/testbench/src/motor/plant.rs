@@ -1,12 +1,12 @@
 //! The simulated motor: its equations, one Runge-Kutta step, rest and reversal as events, and its energy balance.
 //!
 //! ```text
-//! v     = R(θ, T) i + V_b tanh(i/i_b) + L_a(i) di/dt + R_p (i − i_e) + K(θ, i, T_m) ω
+//! v     = R(θ, T) i + V_b(i) + d/dt(f(θ) λ_a(i)) + R_p (i − i_e) + K(θ, i, T_m) ω
 //! L_b(i_e) di_e/dt = R_p (i − i_e)
-//! J dω/dt = K(θ, i, T_m) i − friction(ω) − cogging(θ) − unbalance(θ)
+//! J dω/dt = K(θ, i, T_m) i + f'(θ) ∫λ_a di − friction(ω) − cogging(θ) − unbalance(θ)
 //! ```
-//! i_e is the current through the part of the inductance that lies parallel with R_p. Classical Runge-Kutta of fourth order in
-//! steps well below the fastest time constant; nothing here is shared with the estimator's model.
+//! λ_a = ∫L_a di is the flux linkage at the mean position and f its change over a turn, which gives a torque. i_e is the current through the part of the inductance that lies parallel with R_p. Classical Runge-Kutta of fourth order in
+//! steps well below the fastest time constant; no code here is shared with the estimator.
 
 use super::commutation::Commutation;
 use super::machine::Machine;
@@ -61,6 +61,19 @@ impl<'a> Plant<'a> {
         }
     }
 
+    /// Flux linkage over the inductance at small current, A, and its integral over the current, A².
+    fn linked(&self, current: f64) -> (f64, f64) {
+        match self.machine.saturation_a {
+            Some(scale) => {
+                let x = current / scale;
+                let linked = libm::atan(x);
+                let integral = x * linked - 0.5 * libm::log1p(x * x);
+                (scale * linked, scale * scale * integral)
+            }
+            None => (current, 0.5 * current * current),
+        }
+    }
+
     fn saturated(&self, current: f64) -> f64 {
         match self.machine.saturation_a {
             Some(scale) => 1.0 / (1.0 + (current / scale) * (current / scale)),
@@ -84,9 +97,8 @@ impl<'a> Plant<'a> {
     fn rates(&self, y: &[f64; 5], circuit: &Circuit, direction: f64) -> Rates {
         let [current, eddy, omega, theta, lowered] = *y;
         let (emf_shape, resistance_shape, position_nm) = self.commutation.at(theta);
-        let constant = self.constant
-            * emf_shape
-            * (1.0 - self.machine.armature_reaction_per_a * current.abs());
+        let (inductance_shape, by_angle) = self.commutation.inductance(theta);
+        let constant = self.constant * emf_shape * self.machine.flux_share(current);
         let emf = constant * omega;
         let resistance = self.resistance_ohm * resistance_shape;
         let brush = self.machine.contact_drop_v(current);
@@ -100,8 +112,12 @@ impl<'a> Plant<'a> {
             Circuit::Open => (0.0, 0.0, emf + eddy_v),
             Circuit::Loop(outside) => {
                 let drive = outside.source_v - lowered - outside.resistance_ohm * current;
-                let inner = resistance * current + brush + emf + eddy_v;
-                let series = self.series_h * self.saturated(current);
+                let mut inner = resistance * current + brush + emf + eddy_v;
+                let mut series = self.series_h * self.saturated(current);
+                if by_angle != 0.0 {
+                    inner += self.series_h * by_angle * self.linked(current).0 * omega;
+                    series *= inductance_shape;
+                }
                 let rate = (drive - inner) / (series + outside.inductance_h);
                 let lowered_rate = outside
                     .limit
@@ -115,6 +131,11 @@ impl<'a> Plant<'a> {
             }
         };
         let torque = constant * current;
+        let position_nm = if by_angle == 0.0 {
+            position_nm
+        } else {
+            position_nm - self.series_h * by_angle * self.linked(current).1
+        };
         let friction = self.friction(omega, direction);
         let (omega_rate, theta_rate) = match self.shaft {
             Shaft::Free if direction != 0.0 => (
@@ -192,11 +213,10 @@ impl<'a> Plant<'a> {
     /// Torque that would move a resting rotor.
     fn standing_torque(&self, state: &State) -> f64 {
         let (emf_shape, _, position_nm) = self.commutation.at(state.theta);
-        self.constant
-            * emf_shape
-            * (1.0 - self.machine.armature_reaction_per_a * state.current_a.abs())
-            * state.current_a
-            - position_nm
+        let (_, by_angle) = self.commutation.inductance(state.theta);
+        let current = state.current_a;
+        self.constant * emf_shape * self.machine.flux_share(current) * current - position_nm
+            + self.series_h * by_angle * self.linked(current).1
     }
 
     /// Lets a resting rotor break away where the torque suffices.
@@ -282,13 +302,7 @@ impl<'a> Plant<'a> {
     pub fn longest_step(&self, state: &State, circuit: &Circuit, since_switching_s: f64) -> f64 {
         let mut rate = 0.0_f64;
         if let Circuit::Loop(outside) = circuit {
-            let steep = if self.machine.brush_drop_v > 0.0
-                && state.current_a.abs() < 4.0 * self.machine.brush_scale_a
-            {
-                self.machine.brush_drop_v / self.machine.brush_scale_a
-            } else {
-                0.0
-            };
+            let steep = self.machine.contact_slope_ohm(state.current_a);
             let series = self.series_h * self.saturated(state.current_a) + outside.inductance_h;
             rate =
                 (self.resistance_ohm + outside.resistance_ohm + steep + self.parallel_ohm) / series;
@@ -336,7 +350,7 @@ impl<'a> Plant<'a> {
         let position = -self.machine.cogging_nm / self.lines * libm::cos(self.lines * state.theta)
             - self.machine.unbalance_nm * libm::cos(state.theta);
         0.5 * self.inertia_kg_m2 * state.omega * state.omega
-            + field(self.series_h, state.current_a)
+            + field(self.series_h, state.current_a) * self.commutation.inductance(state.theta).0
             + field(self.branch_h, state.eddy_a)
             + position
     }

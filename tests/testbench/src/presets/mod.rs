@@ -1,8 +1,10 @@
 //! Motors on benches of our own scenarios, from a coin-size motor on one cell to 150 W on two batteries.
 
+mod departures;
 mod large;
 mod small;
 
+pub use departures::Departure;
 pub use large::{label_peeler, ramp_lift, seed_spreader};
 pub use small::{aquarium_feeder, blind_winder, bottle_warmer_fan, curd_stirrer};
 
@@ -24,10 +26,18 @@ pub fn all() -> Vec<Scenario> {
     ]
 }
 
-/// The preset of that name (`blind winder` or `blind-winder`).
+/// The preset of that name (`blind winder` or `blind-winder`), or with a departure (`blind winder with four poles`).
 pub fn named(name: &str) -> Option<Scenario> {
     let wanted = name.replace(['-', '_'], " ");
-    all().into_iter().find(|s| s.facts.name == wanted)
+    let (preset, departure) = match wanted.split_once(" with ") {
+        Some((preset, name)) => (
+            preset,
+            Some(Departure::ALL.into_iter().find(|d| d.name() == name)?),
+        ),
+        None => (wanted.as_str(), None),
+    };
+    let found = all().into_iter().find(|s| s.facts.name == preset)?;
+    Some(departure.map_or(found.clone(), |d| d.of(found)))
 }
 
 /// `count` specimens of the curd stirrer that differ by some per cent in R, three small captures each: `stirrer 0` and so on.
@@ -76,6 +86,7 @@ fn eight_bit_scope() -> Instruments {
     Instruments {
         bits: 8,
         vertical_gain_limit: 0.02,
+        range_gain_limit: 0.0,
         zero_limit_div: 0.1,
         zero_shared: false,
         time_base_limit: 50e-6,

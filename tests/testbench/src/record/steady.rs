@@ -18,11 +18,11 @@ pub(crate) fn steady_running(
     let current_at = |omega: f64| {
         let torque = machine.running_friction_nm(omega);
         let first = torque / constant;
-        torque / (constant * (1.0 - machine.armature_reaction_per_a * first))
+        torque / (constant * machine.flux_share(first))
     };
     let spare = |omega: f64| {
         let current = current_at(omega);
-        let emf = constant * (1.0 - machine.armature_reaction_per_a * current) * omega;
+        let emf = constant * machine.flux_share(current) * omega;
         outside.source_v - resistance * current - machine.contact_drop_v(current) - emf
     };
     let (mut low, mut high) = (0.0, outside.source_v / constant);
@@ -57,6 +57,7 @@ pub(crate) fn chopped_speed(wiring: &Wiring<'_>, winding_c: f64, dice: &mut Dice
     even.commutator.unevenness = 0.0;
     even.commutator.resistance_variation = 0.0;
     even.commutator.brush_noise = 0.0;
+    even.inductance_variation = 0.0;
     let commutation = Commutation::draw(&even, dice);
     let period = 1.0 / wiring.rig.chopper.frequency_hz;
     let tau_e = machine.armature_inductance_h / machine.resistance_at(winding_c);

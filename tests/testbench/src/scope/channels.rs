@@ -50,6 +50,7 @@ pub(crate) struct Screens<'a> {
     pub voltage_vertical: Vertical,
     pub current_vertical: Vertical,
     pub zeros: (f64, f64),
+    pub range_gains: [f64; 2],
 }
 
 impl<'a> Screens<'a> {
@@ -72,12 +73,20 @@ impl<'a> Screens<'a> {
             current_vertical.per_division,
             dice,
         );
+        let range_gain = |channel: &str, vertical: &Vertical| {
+            instruments.range_gain(errors, channel, vertical.per_division)
+        };
+        let range_gains = [
+            range_gain("voltage", &voltage_vertical),
+            range_gain("current", &current_vertical),
+        ];
         Screens {
             instruments,
             errors,
             voltage_vertical,
             current_vertical,
             zeros,
+            range_gains,
         }
     }
 
@@ -87,7 +96,7 @@ impl<'a> Screens<'a> {
         } else {
             1.0
         };
-        let gain_v = self.errors.voltage_gain();
+        let gain_v = self.errors.voltage_gain() * self.range_gains[0];
         let hum_phase = dice.uniform(0.0, TAU);
         let voltage: Vec<f64> = recording
             .tape
@@ -102,7 +111,7 @@ impl<'a> Screens<'a> {
                 (value + hum) * gain_v + self.zeros.0
             })
             .collect();
-        let gain_i = self.errors.current_gain();
+        let gain_i = self.errors.current_gain() * self.range_gains[1];
         let current: Vec<f64> = recording
             .tape
             .current_a

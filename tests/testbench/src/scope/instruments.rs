@@ -33,6 +33,8 @@ pub struct Instruments {
     /// Bits of the converter over ten divisions.
     pub bits: u32,
     pub vertical_gain_limit: f64,
+    /// Gain that each vertical range has for itself, on top. The sheet states one limit for both and nothing of ranges.
+    pub range_gain_limit: f64,
     /// Zero of a scope channel, in divisions.
     pub zero_limit_div: f64,
     /// True where one zero error, in divisions, holds for all captures of a channel; else each capture has its own.
@@ -66,6 +68,7 @@ impl Instruments {
         Instruments {
             bits: 24,
             vertical_gain_limit: 0.0,
+            range_gain_limit: 0.0,
             zero_limit_div: 0.0,
             time_base_limit: 0.0,
             probe_gain_limit: 0.0,
@@ -88,6 +91,7 @@ impl Instruments {
         }
         part.not_negative(&[
             ("vertical_gain_limit", self.vertical_gain_limit),
+            ("range_gain_limit", self.range_gain_limit),
             ("zero_limit_div", self.zero_limit_div),
             ("time_base_limit", self.time_base_limit),
             ("probe_gain_limit", self.probe_gain_limit),
@@ -128,7 +132,24 @@ impl Instruments {
             zero_v_div: law.draw(self.zero_limit_div, dice),
             zero_i_div: law.draw(self.zero_limit_div, dice),
             sensor_zero_a: law.draw(sensor_zero_limit, dice),
+            range_seed: dice.bits(),
         }
+    }
+
+    /// Read over true of one range of a channel, beside the channel's gain.
+    pub(crate) fn range_gain(
+        &self,
+        errors: &InstrumentErrors,
+        channel: &str,
+        per_division: f64,
+    ) -> f64 {
+        let mut dice = Dice::new(errors.range_seed, &format!("{channel} {per_division}"));
+        1.0 + self.law.draw(self.range_gain_limit, &mut dice)
+    }
+
+    /// Limit of a channel's gain as its sheet states it.
+    pub(crate) fn stated_gain_limit(&self) -> f64 {
+        libm::hypot(self.vertical_gain_limit, self.range_gain_limit)
     }
 
     /// Zero errors of one capture, V or A: of the voltage channel and of the current channel.
@@ -169,6 +190,8 @@ pub struct InstrumentErrors {
     pub zero_v_div: f64,
     pub zero_i_div: f64,
     pub sensor_zero_a: f64,
+    /// Seed of the gains of single ranges.
+    pub range_seed: u64,
 }
 
 impl InstrumentErrors {

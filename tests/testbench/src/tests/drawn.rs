@@ -261,3 +261,31 @@ fn regress_the_bytes_of_one_bench_are_the_same_on_every_machine() {
         ]
     );
 }
+
+#[test]
+fn captures_on_one_range_share_its_gain_and_others_have_their_own() {
+    let law = presets::Departure::RangeGains;
+    let drawn = draw(&law.of(presets::label_peeler()), 3).unwrap();
+    let limit = drawn.truth.instruments.range_gain_limit;
+    let mut ranges: Vec<(u64, f64)> = Vec::new();
+    for truth in &drawn.truth.captures {
+        let gain = truth.range_gains[1];
+        assert!((gain - 1.0).abs() <= limit && gain != 1.0);
+        let range = truth.current_vertical.per_division.to_bits();
+        match ranges.iter().find(|known| known.0 == range) {
+            Some(known) => assert_eq!(known.1, gain),
+            None => ranges.push((range, gain)),
+        }
+    }
+    assert!(ranges.len() > 1, "one range only");
+    ranges.dedup_by_key(|range| range.1.to_bits());
+    assert!(ranges.len() > 1, "one gain on all ranges");
+    let plain = draw(&presets::label_peeler(), 3).unwrap();
+    assert!(
+        plain
+            .truth
+            .captures
+            .iter()
+            .all(|t| t.range_gains == [1.0; 2])
+    );
+}

@@ -41,7 +41,8 @@ fn commutation(machine: &Machine) -> Commutation {
 
 #[test]
 fn energy_into_the_terminals_is_copper_brush_eddy_friction_and_stored() {
-    for scenario in presets::all() {
+    let departures = presets::Departure::ALL.map(|law| law.of(presets::ramp_lift()));
+    for scenario in presets::all().into_iter().chain(departures) {
         let mut even = scenario.machine.clone();
         even.commutator = even.plain().commutator;
         // Without ripple to the promised 1e-6; with ripple the kinks of the tables cost the method some of its order.
@@ -68,6 +69,67 @@ fn energy_into_the_terminals_is_copper_brush_eddy_friction_and_stored() {
             assert!(balance.copper_j > 0.1 * gone && state.omega > 0.0);
         }
     }
+}
+
+#[test]
+fn contact_drops_meet_at_the_current_of_their_size_and_are_odd() {
+    let stall_a = 12.04 / (1.92 + 0.11);
+    for (law, share) in [
+        (presets::Departure::LogarithmicContact, 1.0),
+        // A quarter of i/(i + i_stall/4) off.
+        (presets::Departure::FallingContact, 0.8),
+    ] {
+        let machine = law.of(presets::blind_winder()).machine;
+        assert_relative_eq!(
+            machine.contact_drop_v(stall_a),
+            share * machine.brush_drop_v,
+            max_relative = 1e-9
+        );
+        assert_eq!(machine.contact_drop_v(-0.7), -machine.contact_drop_v(0.7));
+        let small = machine.contact_drop_v(0.1 * stall_a) / machine.contact_drop_v(stall_a);
+        assert_eq!(
+            small > 1.0,
+            law == presets::Departure::FallingContact,
+            "{small}"
+        );
+    }
+}
+
+#[test]
+fn the_inductance_has_mean_one_over_a_turn_and_its_slope_is_its_derivative() {
+    let machine = presets::Departure::InductanceOverATurn
+        .of(presets::blind_winder())
+        .machine;
+    let commutation = commutation(&machine);
+    let (mut sum, mut largest) = (0.0, 0.0_f64);
+    for k in 0..1000 {
+        let theta = f64::from(k) * std::f64::consts::TAU / 1000.0;
+        let (shape, slope) = commutation.inductance(theta);
+        let difference = (commutation.inductance(theta + 1e-6).0
+            - commutation.inductance(theta - 1e-6).0)
+            / 2e-6;
+        assert!(
+            (slope - difference).abs() < 1e-6,
+            "{theta}: {slope} {difference}"
+        );
+        sum += shape;
+        largest = largest.max((shape - 1.0).abs());
+    }
+    assert_relative_eq!(sum / 1000.0, 1.0, max_relative = 1e-12);
+    assert!(largest > 0.05 && largest <= 0.08, "{largest}");
+}
+
+#[test]
+fn shifted_brushes_weaken_one_direction_of_current_and_strengthen_the_other() {
+    let machine = presets::Departure::BrushesBack
+        .of(presets::blind_winder())
+        .machine;
+    let reaction = machine.armature_reaction_per_a;
+    for current in [2.0, -2.0] {
+        let without = 1.0 - reaction * 2.0;
+        assert_eq!(machine.flux_share(current) < without, current > 0.0);
+    }
+    assert_eq!(machine.flux_share(0.0), 1.0);
 }
 
 #[test]
