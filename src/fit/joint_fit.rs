@@ -18,13 +18,15 @@ use super::options::FitOptions;
 use super::plain_motor::preliminary;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, ShaftTerm, current_references, describe_ripple, driven_terms, prepare_readings,
-    ripple_alone, ripple_references_beside, shaft_references_beside, shaft_terms, unchecked_sensor,
+    CurrentSpeed, ShaftTerm, current_references, driven_terms, prepare_readings, ripple_alone,
+    ripple_references_beside, ripple_remarks, shaft_references_beside, shaft_terms,
+    unchecked_sensor,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::reweigh;
+use super::wording::Remark;
 use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
@@ -109,10 +111,10 @@ fn begin<'a>(
     }
     match (best, &records.time_contradiction) {
         (Some((left, ..)), Some(contradiction)) if left >= FOLLOWED => {
-            Err(FitError::TimeBase(contradiction.clone()))
+            Err(FitError::TimeBase(Box::new(contradiction.clone())))
         }
         (Some((_, fit, plain)), _) => Ok((fit, plain)),
-        (None, Some(contradiction)) => Err(FitError::TimeBase(contradiction.clone())),
+        (None, Some(contradiction)) => Err(FitError::TimeBase(Box::new(contradiction.clone()))),
         (None, None) => {
             let error = failure.unwrap_or(FitError::NothingToFit);
             Err(explained(error, bench, records, None))
@@ -154,8 +156,7 @@ pub(super) struct JointFit<'a> {
     pub(super) sensors: Vec<ShaftTerm>,
     pub(super) sensors_alone: bool,
     pub(super) speeds: Vec<CurrentSpeed>,
-    pub(super) findings: Vec<String>,
-    pub(super) remarks: Vec<String>,
+    pub(super) remarks: Vec<Remark>,
     pub(super) capture_warnings: Vec<CaptureWarning>,
     /// Speed references and segment counts beside each other.
     pub(super) confrontations: Vec<Confrontation>,
@@ -218,7 +219,6 @@ impl<'a> JointFit<'a> {
             sensors_alone: alone && !sensors.is_empty(),
             sensors,
             speeds: Vec::new(),
-            findings: driven.findings,
             remarks,
             capture_warnings,
             confrontations,
@@ -281,8 +281,8 @@ impl<'a> JointFit<'a> {
         self.remarks.extend(of_currents.remarks);
         self.confrontations.extend(of_currents.confrontations);
         self.constants.extend(of_currents.constants);
-        let sentences = of_currents.speeds.iter().map(|s| s.describe(self.bench));
-        self.findings.extend(sentences);
+        let found = of_currents.speeds.iter().map(|s| s.remark(self.bench));
+        self.remarks.extend(found);
         self.speeds = of_currents.speeds;
     }
 
@@ -330,8 +330,8 @@ impl<'a> JointFit<'a> {
             unread,
             ..
         } = self.ripple;
-        let mut findings = describe_ripple(self.bench, &ripple, &unread, self.has_reference);
-        findings.extend(self.findings);
+        let of_ripple = ripple_remarks(self.bench, &ripple, &unread, self.has_reference);
+        self.remarks.extend(of_ripple);
         Ok(Estimate {
             problem: self.problem,
             solution,
@@ -341,7 +341,6 @@ impl<'a> JointFit<'a> {
             terms,
             ripple,
             speeds: self.speeds,
-            findings,
             remarks: self.remarks,
             capture_warnings: self.capture_warnings,
             options: self.options.clone(),

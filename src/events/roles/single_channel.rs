@@ -201,7 +201,7 @@ fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
     let inrush = (i.peak - head.level).abs() > 1.5 * change + 4.0 * tail.scatter;
     if tail.scatter > 2.0 * head.scatter && inrush {
         let text = format!(
-            "the current is still before it rises to {:.3e} A and ripples by {:.3e} A at the end: a rotor that stood and turns",
+            "the current is still before it rises to {:.3e} A and ripples by {:.3e} A at the end: a rotor that was at rest and turns",
             i.peak, tail.scatter
         );
         return Some(RoleGuess::new(Role::Start, 0.9, text).or(Role::LockedRotor, 0.1));

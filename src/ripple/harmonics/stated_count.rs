@@ -9,7 +9,7 @@ use std::fmt;
 const LEAST_LIKELY: f64 = 0.05;
 
 /// What the harmonic pattern says of a stated count.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct StatedCount {
     /// What was counted.
     pub counted: Counted,
@@ -20,7 +20,8 @@ pub struct StatedCount {
 }
 
 /// How a count and the harmonic pattern go together.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum CountVerdict {
     /// Its constant has this probability from the pattern alone.
     Agrees(f64),
