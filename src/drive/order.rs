@@ -1,6 +1,7 @@
 //! What the drive is to be sized for, SI units.
 
 use crate::motor_file::MotorFile;
+use crate::quantity::engineering;
 use crate::quantity::rounding::significant;
 
 /// A load that opposes motion, beside the motor's own friction.
@@ -143,7 +144,8 @@ impl Order {
             &[("--dead-time", self.dead_time_s)],
             |dead_time| dead_time < most,
             &format!(
-                "less than the shorter of on and off time, {most:.3e} s at this frequency and duty"
+                "less than the shorter of on and off time, {} at this frequency and duty",
+                engineering(most, "s")
             ),
         )?;
         refuse(

@@ -30,6 +30,7 @@ use super::wording::Remark;
 use crate::bench::{Bench, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use crate::quantity::engineering;
 use crate::ripple::Counted;
 use std::iter;
 
@@ -371,7 +372,9 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
 
 pub(super) fn not_evaluable(guess: &TerminalParameters) -> FitError {
     FitError::Start(format!(
-        "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
-        guess.terminal_resistance_ohm, guess.armature_inductance_h, guess.inertia_capacitance_f
+        "R {}, L {}, J/K² {}",
+        engineering(guess.terminal_resistance_ohm, "Ω"),
+        engineering(guess.armature_inductance_h, "H"),
+        engineering(guess.inertia_capacitance_f, "F")
     ))
 }

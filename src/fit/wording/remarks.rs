@@ -1,5 +1,6 @@
 //! What a fit remarks on beside its result: each a value with its numbers, worded here.
 
+use crate::quantity::engineering;
 use crate::quantity::rounding::{Scale, write};
 use crate::ripple::{RunDownRemark, StatedCount};
 use serde::Serialize;
@@ -114,7 +115,7 @@ pub enum RemarkKind {
         resistance_rise: f64,
         heat_capacity_j_per_k: f64,
     },
-    #[error("the time axes of {} and {} contradict each other: {quantity} would be about {:.1e} {unit} in the one and {:.1e} {unit} in the other. The time column of {} is probably in another unit, off by a factor of {}; set its unit or interval under import", captures[0], captures[1], values[0], values[1], if *only_two { "one of the two" } else { captures[0].as_str() }, thousands(values[0] / values[1]))]
+    #[error("the time axes of {} and {} contradict each other: {quantity} would be about {} in the one and {} in the other. The time column of {} is probably in another unit, off by a factor of {}; set its unit or interval under import", captures[0], captures[1], engineering(values[0], unit), engineering(values[1], unit), if *only_two { "one of the two" } else { captures[0].as_str() }, thousands(values[0] / values[1]))]
     TimeAxesDisagree {
         captures: [String; 2],
         quantity: &'static str,
@@ -122,7 +123,7 @@ pub enum RemarkKind {
         values: [f64; 2],
         only_two: bool,
     },
-    #[error("the captures show an electrical time constant of about {} and a mechanical one of about {}; brushed motors have {:.0e} to {:.0e} s and {:.0e} to {:.0e} s. The time columns are probably in another unit (a thousand times off): set unit or interval under import; otherwise L, J and all friction torques are wrong by that factor", seconds(*electrical_s), seconds(*mechanical_s), usual_electrical_s.0, usual_electrical_s.1, usual_mechanical_s.0, usual_mechanical_s.1)]
+    #[error("the captures show an electrical time constant of about {} and a mechanical one of about {}; brushed motors have {} to {} and {} to {}. The time columns are probably in another unit (a thousand times off): set unit or interval under import; otherwise L, J and all friction torques are wrong by that factor", seconds(*electrical_s), seconds(*mechanical_s), engineering(usual_electrical_s.0, "s"), engineering(usual_electrical_s.1, "s"), engineering(usual_mechanical_s.0, "s"), engineering(usual_mechanical_s.1, "s"))]
     TimeConstantsOff {
         electrical_s: Option<f64>,
         mechanical_s: Option<f64>,
@@ -270,7 +271,7 @@ fn ohms(value: f64) -> String {
 }
 
 fn seconds(value: Option<f64>) -> String {
-    value.map_or("unknown".to_owned(), |v| format!("{v:.2e} s"))
+    value.map_or("unknown".to_owned(), |v| engineering(v, "s"))
 }
 
 fn shown_by(captures: &[String]) -> String {

@@ -51,7 +51,12 @@ impl fmt::Display for StatedCount {
             ),
             CountVerdict::Disagrees(probability, cycles) => write!(
                 f,
-                "the stated {counted} disagree with the harmonic pattern of the ripple: probability {probability:.1e} from the pattern alone, which suggests {best}, {cycles} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers"
+                "the stated {counted} disagree with the harmonic pattern of the ripple: probability {} from the pattern alone, which suggests {best}, {cycles} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers",
+                if probability < 1e-4 {
+                    "below 0.0001".to_owned()
+                } else {
+                    format!("{probability:.4}")
+                }
             ),
         }
     }
