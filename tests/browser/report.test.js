@@ -278,7 +278,7 @@ test("print: the colours are those of paper and nothing is cut off", () => on(FI
   assert.notEqual(await page.evaluate(() => getComputedStyle(document.body).color), "rgb(28, 31, 34)");
 }));
 
-for (const file of PAGES) {
+for (const file of [...PAGES, ...(process.env.PRINTS ?? "").split(":").filter(Boolean)]) {
   test(`${file.split("/").pop()}: prints on two pages with answer, evidence and captures`, () => on(file, async (page) => {
     const pdf = (await page.pdf({ preferCSSPageSize: true })).toString("latin1");
     assert.ok(pdf.match(/\/Type\s*\/Page\b/g).length <= 2);

@@ -171,7 +171,7 @@ test("buttons write pictures, report, brief and exports, and check a datasheet t
   await page.evaluate(() => dispatchEvent(new Event("focus")));
   await page.getByRole("button", { name: "check datasheet" }).click();
   await outcome("disagrees");
-  assert.match(readFileSync(join(folder, "datasheet_check.txt"), "utf8"), /terminal resistance .* disagrees/);
+  assert.match(readFileSync(join(folder, "exports", "datasheet_check.txt"), "utf8"), /terminal resistance .* disagrees/);
 }, [["ticket_printer", "t01_start.csv.gz"], ["ticket_printer", "t02_coast.csv.gz"], ["ticket_printer", "t03_brake.csv.gz"]]));
 
 /** Resident memory of a process, MB. */

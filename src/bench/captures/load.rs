@@ -102,22 +102,25 @@ fn kept_between_readings(
 
 /// One note a channel and way of estimating, with the scale of each capture.
 fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<BenchRemark> {
-    let mut found: Vec<((&str, &str), Vec<(String, String)>)> = Vec::new();
+    let mut found: Vec<(&ScaleEstimate, Vec<(String, String)>)> = Vec::new();
     for (capture, scale) in estimated {
-        let key = (scale.channel.as_str(), scale.how.as_str());
         let one = (capture.clone(), scale.per_division.clone());
-        match found.iter_mut().find(|(known, _)| *known == key) {
+        let alike =
+            |known: &ScaleEstimate| known.channel == scale.channel && known.how == scale.how;
+        match found.iter_mut().find(|(known, _)| alike(known)) {
             Some((_, captures)) => captures.push(one),
-            None => found.push((key, vec![one])),
+            None => found.push((scale, vec![one])),
         }
     }
-    let found = found.into_iter();
-    let remark = |((channel, how), captures): ((&str, &str), _)| BenchRemarkKind::ScaleEstimated {
-        channel: channel.to_owned(),
-        how: how.to_owned(),
+    let remark = |(scale, captures): (&ScaleEstimate, _)| BenchRemarkKind::ScaleEstimated {
+        channel: scale.channel.clone(),
+        how: scale.how.clone(),
         captures,
     };
-    found.map(|one| remark(one).of_sheet()).collect()
+    found
+        .into_iter()
+        .map(|one| remark(one).of_sheet())
+        .collect()
 }
 
 #[derive(Clone)]

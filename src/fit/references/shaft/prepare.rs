@@ -18,13 +18,9 @@ pub fn shaft_terms(
 ) -> (Vec<ShaftTerm>, Vec<Remark>) {
     let (mut terms, mut remarks) = (Vec::new(), Vec::new());
     for (k, model) in models.iter_mut().enumerate() {
-        match of_capture(bench, k, model, layout) {
-            Ok((found, remark)) => {
-                terms.extend(found);
-                remarks.extend(remark);
-            }
-            Err(remark) => remarks.push(remark),
-        }
+        let (found, remark) = of_capture(bench, k, model, layout);
+        terms.extend(found);
+        remarks.extend(remark);
     }
     (terms, remarks)
 }
@@ -34,10 +30,10 @@ fn of_capture(
     k: usize,
     model: &mut CaptureModel,
     layout: &mut Layout,
-) -> Result<(Vec<ShaftTerm>, Option<Remark>), Remark> {
+) -> (Vec<ShaftTerm>, Option<Remark>) {
     let capture = &bench.captures[k];
     let Some(channel) = &capture.speed else {
-        return Ok((Vec::new(), None));
+        return (Vec::new(), None);
     };
     let channel_name = || channel.name.clone();
     if model.held || capture.role == Role::Driven {
@@ -45,16 +41,15 @@ fn of_capture(
             channel: channel_name(),
             role: capture.role.name(),
         };
-        return Err(kind.about(&capture.name));
+        return (Vec::new(), Some(kind.about(&capture.name)));
     }
     let (found, doubt) = stretches(channel, &capture.waveform.time, &model.segments);
     let still = found.iter().all(|s| s.turned_rad == 0.0);
     let doubt = doubt.map(|kind| kind.about(&capture.name));
     if still {
         let channel = channel_name();
-        return Err(
-            doubt.unwrap_or_else(|| RemarkKind::SensorStill { channel }.about(&capture.name))
-        );
+        let still = || RemarkKind::SensorStill { channel }.about(&capture.name);
+        return (Vec::new(), doubt.or_else(|| Some(still())));
     }
     // The sensor may count down while the voltage is positive: it then has the other sense, not the motor.
     let total: f64 = found.iter().map(|s| s.turned_rad).sum();
@@ -113,7 +108,7 @@ fn of_capture(
             by_clock: channel.signal != SpeedSignal::Speed,
         });
     }
-    Ok((terms, doubt))
+    (terms, doubt)
 }
 
 /// Largest voltage of the segments, V.
