@@ -271,7 +271,7 @@ mod tests {
         assert!(refused(|order| order.duty = 1.5).starts_with("--duty 1.5: expected a share"));
         assert!(refused(|order| order.duty = f64::NAN).contains("NaN"));
         assert!(refused(|order| order.load = Load::Torque(-1.0)).starts_with("--load -1"));
-        assert!(refused(|order| order.dead_time_s = Some(1e-4)).contains("2.500e-5 s"));
+        assert!(refused(|order| order.dead_time_s = Some(1e-4)).contains("25.0 µs"));
         assert!(refused(|order| order.winding_limit_c = Some(5000.0)).contains("--winding-limit"));
     }
 }
