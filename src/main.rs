@@ -6,7 +6,15 @@ use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let arguments = cli::Arguments::parse();
+    let arguments = match cli::Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) if error.use_stderr() => {
+            cli::report_lines(error.render().to_string().trim_end());
+            return cli::Status::NoResult.into();
+        }
+        // Help and version.
+        Err(error) => error.exit(),
+    };
     limit_threads();
     match cli::run(arguments) {
         Ok(status) => status.into(),

@@ -2,8 +2,8 @@
 
 use approx::assert_relative_eq;
 use rundown::bench::{
-    Bench, BenchError, BrushKind, CaptureWarning, LoadOptions, QuickRun, Reading, Role,
-    quick_bench, read_sheet,
+    Bench, BenchError, BenchRemark, BrushKind, CaptureWarning, LoadOptions, QuickRun, Reading,
+    Role, quick_bench, read_sheet,
 };
 use rundown::events::{Timeline, find};
 use std::path::{Path, PathBuf};
@@ -112,7 +112,7 @@ fn all_five_public_motors_load_with_every_capture() {
             assert!(!capture.ac_coupled);
         }
         // Nothing in the notes gives reason to doubt polarity, ratio or coupling.
-        for remark in &bench.warnings {
+        for remark in &texts(&bench.warnings) {
             for doubt in [
                 "wrong way round",
                 "ratio of the probe",
@@ -420,7 +420,7 @@ fn wrong_types_missing_keys_and_unknown_names_tell_their_place() {
     );
     assert_eq!(
         told("[motor]\n"),
-        "bench.toml:1:1: [motor] lacks the key `name`: a few words that tell the motor"
+        "bench.toml:1:1: [motor] lacks the key `name`: a few words that describe the motor"
     );
     assert_eq!(
         told(&format!(
@@ -451,7 +451,7 @@ fn a_file_outside_the_folder_is_refused_unless_allowed() {
     let text = WIRED.replace("start.csv", "../start.csv");
     assert_eq!(
         told(&text),
-        "bench.toml:24:8: `../start.csv` lies outside the folder of the bench sheet (DIR). Put the capture beside the sheet, or allow files outside with --allow-outside"
+        "bench.toml:24:8: `../start.csv` is outside the folder of the bench sheet (DIR). Put the capture beside the sheet, or allow files outside with --allow-outside"
     );
     let dir = folder(WIRED);
     let inner = dir.path().join("inner");
@@ -475,7 +475,7 @@ fn a_link_that_leads_outside_is_refused_too() {
     )
     .unwrap();
     let error = read(&dir).expect_err("a link that leads out");
-    assert!(error.text.contains("lies outside the folder"), "{error}");
+    assert!(error.text.contains("is outside the folder"), "{error}");
 }
 
 #[test]
@@ -499,10 +499,14 @@ fn timeline_of(volts: f64, amperes: f64, sheet: &str) -> Timeline {
     find(&bench.captures[0].waveform, bench.captures[0].role)
 }
 
+fn texts(remarks: &[BenchRemark]) -> Vec<String> {
+    remarks.iter().map(ToString::to_string).collect()
+}
+
 fn remarks_of(volts: f64, amperes: f64, sheet: &str) -> Vec<String> {
     let dir = folder(sheet);
     std::fs::write(dir.path().join("start.csv"), start_csv(volts, amperes)).unwrap();
-    read(&dir).unwrap_or_else(|e| panic!("{e}")).warnings
+    texts(&read(&dir).unwrap_or_else(|e| panic!("{e}")).warnings)
 }
 
 #[test]
@@ -516,7 +520,7 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
     assert_eq!(
         remarks,
         [
-            "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; as it stands R, L and K come out ten times too small"
+            "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"
         ]
     );
     let mended = WIRED.replace(
@@ -554,7 +558,7 @@ fn volts_where_amperes_are_expected_are_doubted() {
     let dir = folder(WIRED);
     let csv = start_csv(1.0, 0.05).replace("CH2 (A)", "CH2 (V)");
     std::fs::write(dir.path().join("start.csv"), csv).unwrap();
-    let remarks = read(&dir).unwrap().warnings;
+    let remarks = texts(&read(&dir).unwrap().warnings);
     assert_eq!(
         remarks,
         [
@@ -590,7 +594,9 @@ fn an_ac_coupled_run_down_is_doubted() {
         told.remarks
     );
     assert!(
-        !bench.warnings.iter().any(|r| r.contains("AC coupl")),
+        !texts(&bench.warnings)
+            .iter()
+            .any(|r| r.contains("AC coupl")),
         "said once, by the events: {:?}",
         bench.warnings
     );
@@ -622,7 +628,7 @@ fn a_quick_run_needs_no_sheet_and_tells_what_it_assumed() {
     assert_relative_eq!(gains[1], 0.02 / 3f64.sqrt());
     assert_relative_eq!(gains[2], 0.03 / 3f64.sqrt());
     assert!(gains.len() > 3, "{gains:?}");
-    let said = [&bench.warnings[..], &bench.notes[..]].concat();
+    let said = [texts(&bench.warnings), texts(&bench.notes)].concat();
     for assumed in [
         "gain accuracy of the scope",
         "gain accuracy of the probe",

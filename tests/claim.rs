@@ -268,7 +268,7 @@ fn without_a_speed_anchor_the_terminal_entries_are_still_judged() {
     );
     assert_eq!(
         speed["remark"],
-        "back-EMF constant is not determined by this motor file; what would settle it: one tachometer reading"
+        "back-EMF constant is not determined by this motor file; it would be determined by: one tachometer reading"
     );
     // The same with the anchor: the two ways agree.
     let (_, anchored) = json(&motor(), &sheet(claims));
@@ -315,7 +315,7 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
         ),
         (
             "[claims]\nterminal_resistance = \"2.0 V\"\n",
-            "\"V\" is no unit of resistance; known are Ω, mΩ, kΩ",
+            "\"V\" is not a recognised unit of resistance; use one of Ω, mΩ, kΩ",
         ),
         (
             "[claims]\nterminal_resistance = \"2.0\"\n",

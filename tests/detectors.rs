@@ -46,7 +46,8 @@ fn told(drawn: &DrawnBench, role: Option<Role>) -> Option<Told> {
         capture_warnings,
         words: bench
             .warnings
-            .into_iter()
+            .iter()
+            .map(ToString::to_string)
             .chain(timeline.remarks.iter().map(ToString::to_string))
             .collect::<Vec<_>>()
             .join("\n"),

@@ -304,7 +304,9 @@ fn a_profile_says_which_limit_is_met_first_and_ends_with_1_where_one_is_passed()
     assert_eq!(output.status.code(), Some(0), "{text}");
     assert!(text.contains("profile: it holds;"), "{text}");
     assert!(
-        text.contains("needs a heat run") || text.contains("(a heat run"),
+        text.contains("needs a heat run")
+            || text.contains("with a heat run")
+            || text.contains("; a heat run"),
         "{text}"
     );
     assert!(

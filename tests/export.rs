@@ -728,7 +728,7 @@ fn wrong_options_are_told_with_what_would_do() {
     }
     let mut silent = plain();
     silent.motor = None;
-    assert!(unwrapped(&run(&silent, &["octave"])).contains("give it with --supply"));
+    assert!(unwrapped(&run(&silent, &["octave"])).contains("state it with --supply"));
 }
 
 #[test]

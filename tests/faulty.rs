@@ -81,7 +81,7 @@ fn a_truncated_row_is_placed_and_the_rows_before_it_are_used() {
     insta::assert_snapshot!(told, @r#"warning: line 929, cell 3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
     let (status, told) = run(&["fit", "--start", "truncated_row.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "truncated_row": truncated_row.csv:929:3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
+    insta::assert_snapshot!(told, @r#"warning: truncated_row: truncated_row.csv:929:3: the last row is incomplete: it ends at cell 3 of 3 with "0". The copy stopped there; the row is left out and the 927 rows before it are used"#);
 }
 
 #[test]
@@ -128,7 +128,7 @@ fn time_that_stands_still_tells_the_step_implied() {
     insta::assert_snapshot!(told, @r#"warning: line 3: time does not advance: -0.01 s is repeated, the first of 1379 places in 1500 rows. The export has too few digits (0.001 s); the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
     let (status, told) = run(&["fit", "--start", "time_repeated.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "time_repeated": time_repeated.csv:3: time does not advance: -0.01 s is repeated, the first of 1379 places in 1500 rows. The export has too few digits (0.001 s); the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
+    insta::assert_snapshot!(told, @r#"warning: time_repeated: time_repeated.csv:3: time does not advance: -0.01 s is repeated, the first of 1379 places in 1500 rows. The export has too few digits (0.001 s); the record as a whole implies a step of 8e-5 s, which is used. Export with more digits, or give the sampling interval with --interval"#);
 }
 
 #[test]
@@ -138,7 +138,7 @@ fn a_change_of_layout_is_placed() {
     insta::assert_snapshot!(told, @r#"warning: line 751: the layout changes here: above, the field delimiter is ',' with '.' as decimal mark; from here on ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
     let (status, told) = run(&["fit", "--start", "mixed_delimiters.csv"]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "mixed_delimiters": mixed_delimiters.csv:751: the layout changes here: above, the field delimiter is ',' with '.' as decimal mark; from here on ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
+    insta::assert_snapshot!(told, @r#"warning: mixed_delimiters: mixed_delimiters.csv:751: the layout changes here: above, the field delimiter is ',' with '.' as decimal mark; from here on ';' with ','. The 749 rows above are used, the 751 below are not. Export the record again, or bring the file to one layout"#);
 }
 
 #[test]
@@ -230,7 +230,7 @@ fn a_forgotten_probe_ratio_is_told_against_the_supply() {
         "12V",
     ]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "probe_ratio_ten_times": the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; as it stands R, L and K come out ten times too small"#);
+    insta::assert_snapshot!(told, @r#"warning: probe_ratio_ten_times: the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"#);
 }
 
 #[test]
@@ -273,7 +273,7 @@ fn a_gap_in_time_is_placed_and_measured() {
     insta::assert_snapshot!(told, @r#"warning: line 497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
     let (status, told) = run(&["fit", "--start", "gap_in_time.csv", "--supply", "12V"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: capture "gap_in_time": gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
+    insta::assert_snapshot!(told, @r#"warning: gap_in_time: gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
 }
 
 #[test]
@@ -378,9 +378,7 @@ role = "start"
     let (status, told) = sheet("");
     assert_eq!(status, Some(1), "{told}");
     assert!(
-        told.contains(
-            "capture \"start\": the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V"
-        ),
+        told.contains("start: the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V"),
         "{told}"
     );
     let (status, told) = sheet("apply_probe_ratio = 10\n");

@@ -42,7 +42,7 @@ impl Told {
         let words = "disagrees with the other captures";
         self.warnings
             .iter()
-            .any(|(kind, text)| kind == "evidence" && text.contains(words))
+            .any(|(kind, text)| kind == "capture" && text.contains(words))
     }
 }
 

@@ -167,7 +167,7 @@ fn val_the_line_of_a_steady_current_is_at_the_simulated_speed() {
             current["remarks"][0]
                 .as_str()
                 .unwrap()
-                .contains("cannot tell")
+                .contains("cannot distinguish")
         );
     }
 }

@@ -222,6 +222,7 @@ fn full() -> MotorFile {
             severity: Severity::Warning,
             kind: "clipped".to_owned(),
             subject: Some("start".to_owned()),
+            values: serde_json::Map::new(),
             text: "the current is clipped at 8.0 A for 0.4 ms; these rows are not used".to_owned(),
         }],
         validity: Validity {

@@ -216,9 +216,12 @@ fn an_opening_taken_too_late_or_too_early_is_in_conflict_and_a_true_one_is_not()
             // Of any item, and of the opening.
             let conflicts = |timelines: &[Timeline]| -> Option<(bool, bool)> {
                 let estimate = estimate(&bench, timelines, &FitOptions::default()).ok()?;
-                let mut texts = estimate.conflicts().filter_map(|c| c.text.as_deref());
+                let mut texts = estimate
+                    .conflicts()
+                    .filter_map(|c| Some(c.text.as_ref()?.to_string()));
                 let any = estimate.conflicts().next().is_some();
-                let of_opening = |t: &str| t.contains("rundown") && t.contains("would fit both");
+                let of_opening =
+                    |t: String| t.contains("rundown") && t.contains("would agree with both");
                 Some((any, texts.any(of_opening)))
             };
             let named = format!("{} {seed}", preset.facts.name);

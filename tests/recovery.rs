@@ -179,7 +179,7 @@ fn a_winding_that_warms_while_it_is_recorded_is_followed() {
         found
             .remarks
             .iter()
-            .any(|r| r.contains("warms the winding")),
+            .any(|r| r.to_string().contains("warms the winding")),
         "{:?}",
         found.remarks
     );

@@ -33,8 +33,10 @@ fn fitted(drawn: &DrawnBench) -> Estimate {
 /// Type A standard uncertainties of R, L, J/K² and friction that the note on the starts names, %.
 fn named(found: &Estimate) -> Vec<f64> {
     let starts = "3 captures of kind start: standard uncertainty from their scatter alone (type A, degrees of freedom 2): ";
-    let mut notes = found.findings.iter();
-    let note = notes.find_map(|f| f.strip_prefix(starts)).expect("a note");
+    let mut notes = found.remarks.iter().map(ToString::to_string);
+    let note = notes
+        .find_map(|f| f.strip_prefix(starts).map(str::to_owned))
+        .expect("a note");
     let values: Vec<&str> = note.split(", ").collect();
     ["R ", "L ", "J/K² ", "friction "]
         .iter()
@@ -43,7 +45,7 @@ fn named(found: &Estimate) -> Vec<f64> {
             let number = value
                 .strip_prefix(name)
                 .and_then(|rest| rest.split(' ').next());
-            number.and_then(|text| text.parse().ok()).expect(note)
+            number.and_then(|text| text.parse().ok()).expect(&note)
         })
         .collect()
 }
@@ -51,7 +53,12 @@ fn named(found: &Estimate) -> Vec<f64> {
 #[test]
 fn three_starts_give_a_type_a_uncertainty_of_two_degrees_of_freedom() {
     let sound = fitted(&drawn());
-    assert!(!sound.findings.iter().any(|f| f.contains("of kind brake")));
+    assert!(
+        !sound
+            .remarks
+            .iter()
+            .any(|r| r.to_string().contains("of kind brake"))
+    );
     let sound = named(&sound);
     assert!(sound.iter().all(|percent| *percent < 1.0), "{sound:?}");
 

@@ -185,7 +185,7 @@ fn all_texts() -> Vec<(PathBuf, usize, String)> {
 
 #[test]
 fn texts_keep_to_the_words_of_the_guide() {
-    const AVOIDED: [&str; 22] = [
+    const AVOIDED: [&str; 25] = [
         "in the trade",
         "as the trade",
         "held against",
@@ -207,6 +207,9 @@ fn texts_keep_to_the_words_of_the_guide() {
         "should not be trusted",
         "result stands",
         "in all doubt",
+        "would settle it",
+        "taken for speed",
+        "stands above",
         "common practice, no source",
     ];
     let mut found = Vec::new();

@@ -179,7 +179,11 @@ fn a_sensor_alone_is_compared_with_the_plain_motor() {
         fitted(&bench)
     };
     let plain = with(|v| v);
-    let unchecked = |e: &Estimate| e.remarks.iter().any(|r| r.contains("encoder alone"));
+    let unchecked = |e: &Estimate| {
+        e.remarks
+            .iter()
+            .any(|r| r.to_string().contains("encoder alone"))
+    };
     assert!(unchecked(&plain) && unchecked(&with(|v| 2.0 * v)));
     assert_eq!(plain.conflicts().count(), 0);
     for change in [
@@ -207,7 +211,7 @@ fn lines_counted_for_edges_are_a_conflict() {
         .find(|c| c.item == "encoder (start_encoder)");
     let line = line.expect("a line");
     assert!(line.in_conflict());
-    let text = line.text.as_deref().expect("what was seen");
+    let text = line.text.as_ref().expect("what was seen").to_string();
     assert!(
         text.contains("shows 3.9") && text.contains("lines"),
         "{text}"

@@ -176,3 +176,94 @@ fn a_file_that_cannot_be_read_is_left_out_and_told() {
     let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
     assert!(text.contains("# Left out: empty.csv:"), "{text}");
 }
+
+/// Copies a file of a fixture into a folder.
+fn add(dir: &Path, fixture: &str) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("fixtures")
+        .join(fixture);
+    std::fs::copy(&from, dir.join(from.file_name().unwrap())).unwrap();
+}
+
+/// A folder with captures, tables of readings and heat records: the sheet can be read, and what needs a number from the person is a comment.
+#[test]
+fn tables_of_readings_and_heat_records_are_drafted_as_such() {
+    let dir = captures_of("shaft_and_tables");
+    for file in [
+        "shaft_and_tables/tables/no_load.csv",
+        "shaft_and_tables/tables/load_line.csv",
+        "shaft_and_tables/tables/held_rotor.csv",
+        "shaft_and_tables/tables/impedance.csv",
+        "heat/heat_run.csv.gz",
+        "heat/cool_down.csv",
+    ] {
+        add(dir.path(), file);
+    }
+    let (status, told, _) = sheet_of(dir.path(), &[]);
+    assert_eq!(status, Some(0), "{told}");
+    assert!(told.contains("the lever arm of the force"), "{told}");
+    let sheet = dir.path().join("bench.toml");
+    let bench = read_sheet(&sheet, &LoadOptions::default()).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(bench.captures.len(), 3);
+    let tables: Vec<(&str, &str)> = bench
+        .tables
+        .iter()
+        .map(|t| (t.name.as_str(), t.kind.name()))
+        .collect();
+    let expected = [
+        ("impedance", "impedance"),
+        ("load_line", "load-line"),
+        ("no_load", "no-load"),
+    ];
+    assert_eq!(tables, expected);
+    let text = std::fs::read_to_string(&sheet).unwrap();
+    for comment in [
+        "# kind = \"held-rotor\"",
+        "# kind = \"heat-run\"",
+        "# kind = \"cool-down\"",
+        "# Not used: column 4 \"CH3 (V)\"",
+    ] {
+        assert!(text.contains(comment), "{comment}\n{text}");
+    }
+}
+
+#[test]
+fn a_capture_of_another_motor_has_a_warning() {
+    let dir = captures_of("dosing_pump");
+    add(dir.path(), "ticket_printer/t01_start.csv.gz");
+    assert_eq!(sheet_of(dir.path(), &[]).0, Some(0));
+    let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
+    let warned: Vec<&str> = text
+        .split("[[captures]]")
+        .filter(|part| part.contains("another motor"))
+        .collect();
+    assert_eq!(warned.len(), 1, "{text}");
+    assert!(warned[0].contains("t01_start"), "{text}");
+}
+
+#[test]
+fn a_current_in_another_unit_in_one_file_is_stated_for_that_capture() {
+    let dir = tempfile::tempdir().unwrap();
+    for name in ["a", "b", "c"] {
+        let unit = if name == "c" { "A" } else { "V" };
+        let mut text = format!("Time (s),CH1 (V),CH2 ({unit})\n");
+        for k in 0..400 {
+            let t = 1e-4 * f64::from(k - 40);
+            let on = if t >= 0.0 { 1.0 } else { 0.0 };
+            let current = on * (0.1 + (-t / 0.01).exp() * (1.0 - (-t / 5e-4).exp()));
+            text.push_str(&format!("{t:.5},{:.3},{current:.4}\n", 12.0 * on));
+        }
+        std::fs::write(dir.path().join(format!("{name}.csv")), text).unwrap();
+    }
+    assert_eq!(sheet_of(dir.path(), &[]).0, Some(0));
+    let text = std::fs::read_to_string(dir.path().join("bench.toml")).unwrap();
+    assert_eq!(
+        text.matches("current.raw_volts = false").count(),
+        1,
+        "{text}"
+    );
+    let filled = text.replace("# resistance_ohm = 0.05", "resistance_ohm = 0.05");
+    std::fs::write(dir.path().join("bench.toml"), filled).unwrap();
+    let sheet = dir.path().join("bench.toml");
+    read_sheet(&sheet, &LoadOptions::default()).unwrap_or_else(|e| panic!("{e}"));
+}

@@ -1,6 +1,7 @@
 //! Instruments of a sheet with their accuracies as standard uncertainties; what the sheet leaves out is assumed, with a warning.
 
 use super::accuracy::{Accuracy, Range};
+use super::remarks::Assumption;
 use super::setup::Instrument;
 use super::sheet::{InstrumentKind, TypedInstrument};
 
@@ -25,28 +26,6 @@ pub(super) struct Hardware {
     pub range_gain: Option<Accuracy>,
     pub zero: Accuracy,
     pub resistance_ohm: Option<f64>,
-}
-
-/// An accuracy that is not stated.
-pub(super) struct Assumption {
-    pub instrument: String,
-    /// Gain, zero or tolerance.
-    pub what: &'static str,
-    pub value: String,
-}
-
-impl std::fmt::Display for Assumption {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let Assumption {
-            instrument,
-            what,
-            value,
-        } = self;
-        write!(
-            f,
-            "instrument \"{instrument}\": no {what} stated; assumed {value} (rectangular). State it under [instruments.{instrument}] to replace the assumption"
-        )
-    }
 }
 
 /// The hardware of a sheet in the order in which [`super::Bench::instruments`] keeps it. Meters and tachometers, through

@@ -4,6 +4,7 @@ use super::accuracy::{Accuracy, Stated};
 use super::captures::stem;
 use super::channels::{by_name, list};
 use super::error::BenchError;
+use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{HeatKind, HeatRecord, HeatSeries, MotorFacts};
 use super::sheet::{TypedHeat, TypedSeries};
 use crate::capture::{self, Channel};
@@ -26,7 +27,7 @@ pub(super) fn load_all(
     typed: &[TypedHeat],
     motor: &MotorFacts,
     path_of: impl Fn(&TypedHeat, &str) -> Result<PathBuf, BenchError>,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<Vec<HeatRecord>, BenchError> {
     let mut records: Vec<HeatRecord> = Vec::with_capacity(typed.len());
     for (number, one) in typed.iter().enumerate() {
@@ -46,7 +47,7 @@ pub(super) fn load_all(
         let after = one.after.as_deref().map(heat_run);
         if let (Some(None), Some(wanted)) = (after, &one.after) {
             return invalid(format!(
-                "`after` names \"{wanted}\", expected the name of a heat run that stands above"
+                "`after` names \"{wanted}\", expected the name of a heat run further up in the sheet"
             ));
         }
         let path = one.file.as_deref().map(|file| path_of(one, file));
@@ -69,7 +70,7 @@ fn load(
     path: Option<&Path>,
     after: Option<usize>,
     motor: &MotorFacts,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<HeatRecord, BenchError> {
     let invalid = |text: String| Err(BenchError::at(&one.place, text));
     let record = path.map(|path| capture::read(path, &one.import));
@@ -136,7 +137,8 @@ fn load(
         }
     };
     if resistance_ohm.is_some() && one.leads.is_none() {
-        warnings.push(format!("heat record \"{name}\": the resistance of the ohmmeter's leads is not stated (`leads`); none is taken off"));
+        let record = name.clone();
+        warnings.push(BenchRemarkKind::LeadsNotStated { record }.of_sheet());
     }
     let none = Stated {
         value: 0.0,

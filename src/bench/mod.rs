@@ -12,6 +12,7 @@ mod quick;
 mod read_sheet;
 mod read_table;
 mod readings;
+mod remarks;
 mod setup;
 mod sheet;
 
@@ -22,8 +23,8 @@ pub use capture::{
 };
 pub use captures::{Kept, stem as capture_name};
 pub use draft::{
-    Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, RecordGuess, draft_text,
-    guess_sheet, guess_sheet_of, has_capture_ending,
+    Draft, DraftCapture, DraftChannel, DraftError, DraftShaft, DraftTable, RecordGuess, draft_text,
+    guess_sheet, guess_sheet_of, has_capture_ending, questions,
 };
 pub use error::{BenchError, Place};
 pub use quick::{QuickRun, quick_bench};
@@ -32,6 +33,7 @@ pub use read_sheet::{
     read_sheet_of,
 };
 pub(crate) use read_table::unit_of as unit_of_column;
+pub use remarks::{Assumption, BenchRemark, BenchRemarkKind};
 pub use setup::{
     Bench, BrushKind, Certificate, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind,
     MotorFacts, Reading, ReadingColumn, ReadingTable, TableKind,

@@ -1,22 +1,27 @@
 //! A bench from flags alone, without a sheet: every accuracy is assumed, with a note.
 
 use super::accuracy::Accuracy;
-use super::capture::{ByHand, Role};
+use super::capture::{ByHand, Capture, Role, Trace};
 use super::captures::{CapturePlan, Expectations, Kept, load_all, stem, temperature_missing};
-use super::channels::ChannelPlan;
+use super::channels::{ChannelPlan, converter_bits};
 use super::error::BenchError;
-use super::hardware::{Assumption, Hardware, resolve};
+use super::hardware::{Hardware, resolve};
+use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{Bench, MotorFacts, Reading};
 use super::sheet::{
     InstrumentKind, Measures, NameOrNumber, TypedInstrument, assumed_speed_accuracy,
 };
 use crate::capture::{self, ReadOptions};
 use crate::quantity::units::RPM;
+use crate::stats::simd;
 use std::path::PathBuf;
 
 /// Limits assumed where flags state values without an accuracy (common practice, no source).
 const SUPPLY_LIMIT: f64 = 0.02;
 const TEMPERATURE_LIMIT_K: f64 = 5.0;
+
+/// Bits of the converter where no trace shows more.
+const USUAL_BITS: u32 = 8;
 
 /// What the flags of a quick run say. SI units; `None` is unknown.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -63,7 +68,7 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
     check(run)?;
     let mut warnings = Vec::new();
     let mut assumptions = Vec::new();
-    let hardware = resolve(&instruments(run), &mut assumptions);
+    let mut hardware = resolve(&instruments(run, USUAL_BITS), &mut assumptions);
     let plans = plans(run, &hardware, &mut warnings);
     warnings.extend(temperature_missing(&plans));
     let readings = run
@@ -76,8 +81,16 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         supply_v: run.supply_v,
         current_limit_a: None,
     };
-    let loaded = load_all(&plans, &hardware, &[], &expected, &mut Kept::default())?;
+    let mut loaded = load_all(&plans, &hardware, &[], &expected, &mut Kept::default())?;
+    if let Some(bits) = bits_shown(&loaded.captures).filter(|bits| *bits > USUAL_BITS) {
+        assumptions.clear();
+        hardware = resolve(&instruments(run, bits), &mut assumptions);
+        loaded = load_all(&plans, &hardware, &[], &expected, &mut Kept::default())?;
+    }
     warnings.extend(loaded.warnings);
+    let assumed = BenchRemarkKind::QuickAssumed {
+        assumed: assumptions,
+    };
     Ok(Bench {
         path: None,
         sha256: None,
@@ -95,19 +108,9 @@ pub fn quick_bench(run: &QuickRun) -> Result<Bench, BenchError> {
         tables: Vec::new(),
         warnings,
         heat: Vec::new(),
-        notes: [vec![assumed(&assumptions)], loaded.notes].concat(),
+        notes: [vec![assumed.of_sheet()], loaded.notes].concat(),
         capture_warnings: loaded.capture_warnings,
     })
-}
-
-/// What stands for the accuracies that only a sheet could state, in one sentence.
-fn assumed(assumptions: &[Assumption]) -> String {
-    let each = assumptions.iter();
-    let each = each.map(|a| format!("{} of the {} {}", a.what, a.instrument, a.value));
-    format!(
-        "without a bench sheet the accuracies are assumed (rectangular): {}. A sheet (rundown sheet FOLDER) replaces them by those of your instruments",
-        each.collect::<Vec<_>>().join(", ")
-    )
 }
 
 /// Refuses flags that say nothing, cannot be meant or contradict each other.
@@ -138,13 +141,19 @@ fn check(run: &QuickRun) -> Result<(), BenchError> {
 }
 
 /// Every capture through the same channels, each under a name of its own.
-fn plans(run: &QuickRun, hardware: &[Hardware], warnings: &mut Vec<String>) -> Vec<CapturePlan> {
+fn plans(
+    run: &QuickRun,
+    hardware: &[Hardware],
+    warnings: &mut Vec<BenchRemark>,
+) -> Vec<CapturePlan> {
     let voltage = channel(run, Measures::Voltage, hardware);
     let current = channel(run, Measures::Current, hardware);
     let winding_temperature_c = run.winding_temperature_c.map(|c| {
-        warnings.push(format!(
-            "winding temperature {c} °C assumed within {TEMPERATURE_LIMIT_K} K (rectangular)"
-        ));
+        let kind = BenchRemarkKind::QuickTemperature {
+            temperature_c: c,
+            limit_k: TEMPERATURE_LIMIT_K,
+        };
+        warnings.push(kind.of_sheet());
         Accuracy::limit_absolute(TEMPERATURE_LIMIT_K).state(c)
     });
     let mut plans: Vec<CapturePlan> = Vec::new();
@@ -206,9 +215,25 @@ fn events(run: &QuickRun) -> Vec<(Role, Vec<PathBuf>)> {
     events
 }
 
-fn instruments(run: &QuickRun) -> Vec<TypedInstrument> {
+/// Bits of the converter, as most captures show them: the trace of a single one may have steps of its own (averaged, filtered by software).
+fn bits_shown(captures: &[Capture]) -> Option<u32> {
+    let steps = |trace: &Trace| {
+        let (low, high) = simd::range(&trace.values);
+        Some((high - low) / trace.quantisation_step.filter(|s| *s > 0.0)?)
+    };
+    let of_capture = |capture: &Capture| {
+        let waveform = &capture.waveform;
+        let traces = waveform.voltage_v.iter().chain(&waveform.current_a);
+        converter_bits(traces.filter_map(steps).fold(0.0, f64::max))
+    };
+    let mut bits: Vec<u32> = captures.iter().filter_map(of_capture).collect();
+    bits.sort_unstable();
+    bits.get(bits.len().checked_sub(1)? / 2).copied()
+}
+
+fn instruments(run: &QuickRun, bits: u32) -> Vec<TypedInstrument> {
     let mut scope = TypedInstrument::unstated("scope", InstrumentKind::Oscilloscope);
-    scope.bits = Some(8);
+    scope.bits = Some(bits);
     let probe = TypedInstrument::unstated("probe", InstrumentKind::VoltageProbe);
     let mut sensor = match run.shunt_ohm {
         Some(_) => TypedInstrument::unstated("shunt", InstrumentKind::Shunt),
@@ -259,7 +284,7 @@ fn speed_reading(
     speed: f64,
     run: &QuickRun,
     plans: &[CapturePlan],
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<Reading, BenchError> {
     let capture = [Role::RunDown, Role::Steady, Role::Brake, Role::Start]
         .iter()
@@ -274,14 +299,11 @@ fn speed_reading(
             ));
         }
     };
-    warnings.push(format!(
-        "speed {:.1} rpm assumed within 0.1 % and 1 rpm (rectangular), read {}",
-        speed / RPM,
-        match &capture {
-            Some(name) => format!("while running freely as capture \"{name}\" shows it"),
-            None => "while running freely at the supply voltage".to_string(),
-        }
-    ));
+    let kind = BenchRemarkKind::QuickSpeed {
+        rpm: speed / RPM,
+        read_in: capture.clone(),
+    };
+    warnings.push(kind.of_sheet());
     Ok(Reading::Speed {
         speed_rad_s: assumed_speed_accuracy().state(speed),
         capture,

@@ -9,6 +9,7 @@ use super::hardware::{Hardware, resolve};
 use super::heat;
 use super::read_table::{check_names, read_table};
 use super::readings::Readings;
+use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{Bench, MotorFacts, Reading};
 use super::sheet::{
     AnyChannel, Source, Table, TypedHeat, TypedInstrument, TypedReadingTable, TypedSupply,
@@ -145,7 +146,7 @@ fn parsed(path: &Path, bytes: &[u8], files: Files) -> Result<Sheet, BenchError> 
             };
             return no_toml(
                 place,
-                "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; captures are named inside it",
+                "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; a capture is named inside it, or by its role (--start FILE)",
             );
         }
     };
@@ -155,10 +156,16 @@ fn parsed(path: &Path, bytes: &[u8], files: Files) -> Result<Sheet, BenchError> 
     };
     match DeTable::parse(text) {
         Ok(document) => Sheet::read(&Table::root(&source, document.get_ref()), files),
-        Err(error) => no_toml(
-            source.place(error.span().map_or(0, |s| s.start)),
-            error.message(),
-        ),
+        Err(error) => {
+            let place = source.place(error.span().map_or(0, |s| s.start));
+            match text.trim_start().starts_with('{') {
+                true => no_toml(
+                    place,
+                    "it looks like JSON, as a motor file does; name the bench sheet",
+                ),
+                false => no_toml(place, error.message()),
+            }
+        }
     }
 }
 
@@ -173,8 +180,8 @@ struct Sheet {
     gain_checks: Vec<GainCheck>,
     heat: Vec<TypedHeat>,
     tables: Vec<TypedReadingTable>,
-    warnings: Vec<String>,
-    notes: Vec<String>,
+    warnings: Vec<BenchRemark>,
+    notes: Vec<BenchRemark>,
 }
 
 /// Most captures and readings of one sheet. The fit holds matrices over its unknowns, some eight a capture and one a reading: at these numbers they take
@@ -218,7 +225,10 @@ impl Sheet {
         let instruments = all(&instruments, |(name, table)| read_instrument(name, table))?;
         let mut assumptions = Vec::new();
         let hardware = resolve(&instruments, &mut assumptions);
-        warnings.extend(assumptions.iter().map(ToString::to_string));
+        let assumed = assumptions
+            .into_iter()
+            .map(BenchRemarkKind::InstrumentAssumed);
+        warnings.extend(assumed.map(BenchRemarkKind::of_sheet));
         let (mut electrical, mut of_shaft) = (Vec::new(), Vec::new());
         for (name, table) in &channels {
             match read_channel(name, table)? {
@@ -301,9 +311,7 @@ impl Sheet {
         }
         check_names(&self.tables, &tables)?;
         let unused = plans.extract_if(.., |plan| !plan.used);
-        notes.extend(
-            unused.map(|plan| format!("capture \"{}\" is not used (use = false)", plan.name)),
-        );
+        notes.extend(unused.map(|plan| BenchRemarkKind::NotUsed { name: plan.name }.of_sheet()));
         plans.retain(|plan| keep(&plan.path));
         warnings.extend(temperature_missing(&plans));
         // One thermal model needs all of its records.

@@ -4,6 +4,7 @@ use super::accuracy::Accuracy;
 use super::captures::stem;
 use super::channels::{find, list};
 use super::error::BenchError;
+use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{ReadingColumn, ReadingTable, TableKind};
 use super::sheet::{
     TypedColumn, TypedInstrument, TypedReadingTable, assumed_speed_accuracy, winding_temperature,
@@ -23,7 +24,7 @@ pub(super) fn read_table(
     typed: &TypedReadingTable,
     path: Option<PathBuf>,
     instruments: &[TypedInstrument],
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<ReadingTable, BenchError> {
     let record = path.as_deref().map(|path| open(typed, path)).transpose()?;
     let mut columns = Vec::with_capacity(typed.columns.len());
@@ -171,7 +172,7 @@ fn resolve(
     typed: &TypedColumn,
     values: Vec<f64>,
     instruments: &[TypedInstrument],
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<ReadingColumn, BenchError> {
     let mut accuracy = (!typed.accuracy.is_empty()).then_some(typed.accuracy);
     if let Some(name) = &typed.with {
@@ -182,10 +183,8 @@ fn resolve(
         accuracy = accuracy.or(meter.reads(typed.quantity));
     }
     if accuracy.is_none() && typed.quantity == Quantity::Speed {
-        warnings.push(format!(
-            "line {}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)",
-            typed.place.line
-        ));
+        let line = typed.place.line;
+        warnings.push(BenchRemarkKind::SpeedWithoutAccuracy { line }.of_sheet());
         accuracy = Some(assumed_speed_accuracy());
     }
     let accuracy = match (accuracy, typed.quantity) {

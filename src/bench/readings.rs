@@ -3,6 +3,7 @@
 use super::accuracy::{Accuracy, Range, Stated};
 use super::channels::GainCheck;
 use super::error::BenchError;
+use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::Reading;
 use super::sheet::{
     CURRENT, INDUCTANCE, InstrumentKind, Quantity, RESISTANCE, SPEED, TEMPERATURE, Table,
@@ -19,9 +20,9 @@ pub(super) struct Readings<'a> {
     pub captures: Vec<&'a str>,
     pub readings: Vec<Reading>,
     pub gain_checks: Vec<GainCheck>,
-    pub warnings: Vec<String>,
+    pub warnings: Vec<BenchRemark>,
     /// What was made of a reading that asks nothing of the reader.
-    pub notes: Vec<String>,
+    pub notes: Vec<BenchRemark>,
 }
 
 impl<'a> Readings<'a> {
@@ -220,9 +221,9 @@ impl<'a> Readings<'a> {
             }
             (Some(readings), None, _) => ("readings_ohm", readings),
             (None, Some([low, high]), Some(n)) if low <= high && n >= 2 => {
-                self.notes.push(format!(
-                    "line {line}: only the range of the ohmmeter readings is stated; it counts as {n} readings spread evenly over it"
-                ));
+                let readings = n;
+                let kind = BenchRemarkKind::RangeOnly { line, readings };
+                self.notes.push(kind.of_sheet());
                 let step = (high - low) / f64::from(n - 1);
                 let spread = (0..n).map(|k| low + f64::from(k) * step);
                 ("range_ohm", spread.collect())
@@ -246,9 +247,8 @@ impl<'a> Readings<'a> {
         }
         let of_meter = self.accuracy(with.as_deref(), Kind::Resistance, table)?;
         let accuracy = accuracy.or(of_meter).unwrap_or_else(|| {
-            self.warnings.push(format!(
-                "line {line}: no accuracy of the ohmmeter stated; assumed a limit of 1 % (rectangular)"
-            ));
+            let kind = BenchRemarkKind::ResistanceWithoutAccuracy { line };
+            self.warnings.push(kind.of_sheet());
             Accuracy::limit_relative(0.01)
         });
         let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;

@@ -2,6 +2,7 @@
 
 use super::accuracy::{ErrorDistribution, Stated};
 use super::capture::{Capture, CaptureWarning};
+use super::remarks::BenchRemark;
 use crate::quantity::units::Quantity;
 use std::path::PathBuf;
 
@@ -312,9 +313,9 @@ pub struct Bench {
     /// Tables of readings in the order of the sheet.
     pub tables: Vec<ReadingTable>,
     /// Warnings met while the sheet and its captures were read.
-    pub warnings: Vec<String>,
+    pub warnings: Vec<BenchRemark>,
     /// What was taken as usual, or asks nothing of the reader.
-    pub notes: Vec<String>,
+    pub notes: Vec<BenchRemark>,
     /// Those among the warnings that decide whether a result may be trusted.
     pub capture_warnings: Vec<CaptureWarning>,
 }

@@ -106,7 +106,7 @@ fn check_layout(
     let above = rows_in_other_notation(lines, layout);
     if let (Some(first), true, None) = (above.first(), above.len() >= 3, options.skip_lines) {
         let text = format!(
-            "{} rows of figures like \"{}\" stand above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {}",
+            "{} rows of figures like \"{}\" are above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {}",
             above.len(),
             String::from_utf8_lossy(&first.text[..first.text.len().min(40)]),
             layout.first_line - 1

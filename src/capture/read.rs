@@ -111,7 +111,7 @@ fn read_sized<R: Read>(
         let names = labels.as_ref().map(|labels| labels.names.clone());
         let text: Box<dyn Read + '_> = match labels {
             Some(labels) => {
-                why.push("the names of the columns stand in the rows themselves".to_string());
+                why.push("the names of the columns are in the rows themselves".to_string());
                 let lines = BufReader::with_capacity(1 << 16, text);
                 Box::new(Unlabelling::new(lines, labels, options.limits.line_bytes))
             }

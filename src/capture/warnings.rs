@@ -1,5 +1,6 @@
 //! Faults that did not stop the reading: place, found, effect, next step.
 
+use serde::ser::{Serialize, SerializeStruct, Serializer};
 use std::path::Path;
 
 /// What a [`Warning`] is about.
@@ -95,6 +96,17 @@ pub struct Warning {
     pub kind: WarningKind,
     /// Place, found, expected, effect, next step.
     pub text: String,
+}
+
+/// Code and place; the text is for the person.
+impl Serialize for Warning {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut fields = serializer.serialize_struct("Warning", 3)?;
+        fields.serialize_field("code", self.kind.name)?;
+        fields.serialize_field("line", &self.line)?;
+        fields.serialize_field("column", &self.column)?;
+        fields.end()
+    }
 }
 
 impl Warning {

@@ -166,7 +166,7 @@ fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
         finding.needed_standard_uncertainty = needed_uncertainty(knowledge.estimate, limits, risk);
         if finding.needed_standard_uncertainty.is_none() {
             finding.remark = Some(
-                "the prediction lies on a limit: no uncertainty, however small, would decide it"
+                "the prediction is at a limit: no uncertainty, however small, would decide it"
                     .to_owned(),
             );
         }

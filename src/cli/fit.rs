@@ -372,7 +372,7 @@ fn result(arguments: &FitArguments, file: &MotorFile) -> String {
     };
     let _ = writeln!(end, "{}{notes}", result.trim_end());
     if let ResultState::InConflict(_) = file.state() {
-        end.push_str("next: settle what is in conflict and fit again\n");
+        end.push_str("next: correct what is in conflict and fit again\n");
     } else if let Some(sheet) = &arguments.sheet {
         let _ = writeln!(end, "next: rundown next {}", path_text(sheet));
     }

@@ -15,7 +15,7 @@ mod verify;
 mod watch;
 
 pub use terminal::Status;
-pub use terminal::report_error;
+pub use terminal::{report_error, report_lines};
 
 use clap::{Parser, Subcommand};
 

@@ -90,7 +90,9 @@ pub fn run(arguments: &NextArguments) -> anyhow::Result<Status> {
         .iter()
         .any(|goal| goal.trim().eq_ignore_ascii_case("heat"));
     if heat && arguments.goal.len() > 1 {
-        bail!("--for heat plans a heat run and stands alone; ask for parameters in a second call");
+        bail!(
+            "--for heat plans a heat run and cannot be combined; name parameters in a second call"
+        );
     }
     let goal = match heat {
         true => Goal::All,

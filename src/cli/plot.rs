@@ -77,8 +77,18 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
     for text in &warnings {
         report_warning(text);
     }
-    for path in &written {
-        print_text(&format!("written: {}\n", path_text(path)))?;
+    let mut stems: Vec<String> = Vec::new();
+    for stem in written.iter().filter_map(|path| path.file_stem()) {
+        let stem = stem.to_string_lossy().into_owned();
+        if !stems.contains(&stem) {
+            stems.push(stem);
+        }
     }
+    print_text(&format!(
+        "written into {}, {} files: {}\n",
+        path_text(&arguments.to),
+        written.len(),
+        stems.join(", ")
+    ))?;
     Ok(Status::of(warnings.is_empty()))
 }

@@ -3,7 +3,7 @@
 use super::terminal::{Status, path_text, print_bytes, print_text};
 use anyhow::{Context, bail};
 use clap::Args;
-use rundown::bench::{Draft, draft_text, guess_sheet};
+use rundown::bench::{Draft, draft_text, guess_sheet, questions};
 use rundown::events;
 use rundown::files;
 use rundown::quantity::one_line;
@@ -60,19 +60,36 @@ pub fn run(arguments: &SheetArguments) -> anyhow::Result<Status> {
 
 fn summary(target: &Path, draft: &Draft) -> String {
     let mut text = format!("written: {}\n", path_text(target));
+    let width = draft.captures.iter().map(|c| c.file.chars().count()).max();
+    let width = width.unwrap_or(0).min(30);
     // Writing to a String cannot fail.
     for capture in &draft.captures {
+        let file = one_line(&capture.file);
         let role = capture.role.name();
+        let warnings = match capture.warnings.len() {
+            0 => String::new(),
+            1 => "; 1 warning".to_owned(),
+            n => format!("; {n} warnings"),
+        };
         let _ = writeln!(
             text,
-            "  {}: {role} - {}",
-            one_line(&capture.file),
-            capture.why
+            "  {file:width$}  {role}, {:.2}{warnings}",
+            capture.confidence
         );
+    }
+    for table in &draft.tables {
+        let what = match table.fill_in {
+            None => "a table of readings".to_owned(),
+            Some(what) => format!("readings; fill in {what}"),
+        };
+        let _ = writeln!(text, "  {:width$}  {what}", one_line(&table.file));
     }
     for (file, why) in &draft.left_out {
         let _ = writeln!(text, "  {}: left out - {why}", one_line(file));
     }
-    text.push_str("Every guess has a comment in the sheet: check them before the fit.\n");
+    text.push_str("Every guess has its reason in the sheet. What the files do not contain:\n");
+    for question in questions(draft) {
+        let _ = writeln!(text, "  - {question}");
+    }
     text
 }

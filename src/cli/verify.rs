@@ -87,7 +87,7 @@ fn state_text(state: &State) -> String {
         State::Changed(found) => format!("CHANGED: its SHA-256 is {found}"),
         State::Missing => "MISSING: name the folder that holds it with --inputs".into(),
         State::Outside => {
-            "NOT READ: it lies outside the folders that may be read; name its folder with --inputs, or pass --allow-outside"
+            "NOT READ: it is outside the folders that may be read; name its folder with --inputs, or pass --allow-outside"
                 .into()
         }
         State::Unreadable(why) => format!("UNREADABLE: {why}"),

@@ -28,7 +28,7 @@ running_back_emf               | V    | -    | 3   | running back-EMF
 running_speed                  | rpm  | low  | 3   | running speed
 
 inrush_peak                    | A    | high | 3   | inrush peak
-inrush_peak_time               | s    | -    | 3   | time of the peak after the make
+inrush_peak_time               | s    | -    | 3   | time of the peak after switch-on
 supply_dip                     | V    | high | 3   | voltage lost in the source at the peak
 run_up_time                    | s    | high | 3   | time to 95 % of the final speed
 inrush_i2t                     | A²·s | high | 3   | I²t until then, to choose a fuse by

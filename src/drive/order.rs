@@ -1,6 +1,7 @@
 //! What the drive is to be sized for, SI units.
 
 use crate::motor_file::MotorFile;
+use crate::quantity::engineering;
 use crate::quantity::rounding::significant;
 
 /// A load that opposes motion, beside the motor's own friction.
@@ -143,7 +144,8 @@ impl Order {
             &[("--dead-time", self.dead_time_s)],
             |dead_time| dead_time < most,
             &format!(
-                "less than the shorter of on and off time, {most:.3e} s at this frequency and duty"
+                "less than the shorter of on and off time, {} at this frequency and duty",
+                engineering(most, "s")
             ),
         )?;
         refuse(
@@ -269,7 +271,7 @@ mod tests {
         assert!(refused(|order| order.duty = 1.5).starts_with("--duty 1.5: expected a share"));
         assert!(refused(|order| order.duty = f64::NAN).contains("NaN"));
         assert!(refused(|order| order.load = Load::Torque(-1.0)).starts_with("--load -1"));
-        assert!(refused(|order| order.dead_time_s = Some(1e-4)).contains("2.500e-5 s"));
+        assert!(refused(|order| order.dead_time_s = Some(1e-4)).contains("25.0 µs"));
         assert!(refused(|order| order.winding_limit_c = Some(5000.0)).contains("--winding-limit"));
     }
 }

@@ -78,7 +78,8 @@ pub struct Phase {
 }
 
 /// What happens at an instant.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum EventKind {
     /// The contact closes for the first time.

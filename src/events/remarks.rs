@@ -2,10 +2,12 @@
 
 use super::phase::EventKind;
 use crate::quantity::engineering;
+use serde::Serialize;
 use std::fmt;
 
 /// One of the two signals of a capture.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Signal {
     /// Voltage at the motor, V.
     Voltage,
@@ -31,8 +33,9 @@ impl fmt::Display for Signal {
     }
 }
 
-/// What was found in a waveform; levels in V and A as their names say. Its text comes by `Display`.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+/// What was found in a waveform; levels in V and A as their names say. Its text comes by `Display`, its code and its numbers by `Serialize`.
+#[derive(Clone, Debug, PartialEq, Serialize, thiserror::Error)]
+#[serde(tag = "code", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Remark {
     /// Fewer than 8 usable numbers.
@@ -200,7 +203,7 @@ pub enum Remark {
         rows_per_period: f64,
     },
     /// A rotor that was said to be held turned.
-    #[error("voltage over current {} from {} to {} (+{:.0} %) though the rotor is said to be held: it slipped in its clamp, and its back-EMF is taken for resistance, which comes out too large; only a winding warmed by {:.0} K within the record would do the same. Clamp the shaft harder and record again, for as short a time as shows the rise", how(*sudden, *at_s), engineering(*from_ohm, "Ω"), engineering(*to_ohm, "Ω"), 100.0 * (to_ohm / from_ohm - 1.0), (to_ohm / from_ohm - 1.0) / COPPER_PER_K)]
+    #[error("voltage over current {} from {} to {} (+{:.0} %) though the rotor is said to be held: it slipped in its clamp, and its back-EMF counts as resistance, which is then too large; only a winding warmed by {:.0} K within the record would do the same. Clamp the shaft harder and record again, for as short a time as shows the rise", how(*sudden, *at_s), engineering(*from_ohm, "Ω"), engineering(*to_ohm, "Ω"), 100.0 * (to_ohm / from_ohm - 1.0), (to_ohm / from_ohm - 1.0) / COPPER_PER_K)]
     Slipped {
         /// Voltage over current before the slip, Ω.
         from_ohm: f64,
@@ -292,31 +295,27 @@ fn how(sudden: bool, at_s: Option<f64>) -> String {
 }
 
 impl Remark {
-    /// Stable short name, e.g. `clipped`.
-    pub fn code(&self) -> &'static str {
-        match self {
-            Remark::NoSamples { .. } => "no-samples",
-            Remark::NoEvent { .. } => "no-event",
-            Remark::VoltageNegative { .. } => "voltage-negative",
-            Remark::CurrentReversed { .. } => "current-reversed",
-            Remark::TurningAtStart { .. } => "turning-at-start",
-            Remark::NoSwitchOn => "no-switch-on",
-            Remark::NoSwitchOff => "no-switch-off",
-            Remark::NoShort => "no-short",
-            Remark::NoTurnOff => "no-turn-off",
-            Remark::NoSwitching => "no-switching",
-            Remark::BrakeWithoutCurrent => "brake-without-current",
-            Remark::EndsBeforeStandstill { .. } => "ends-before-standstill",
-            Remark::ClampedDecay { .. } => "clamped-decay",
-            Remark::AcCoupled { .. } => "ac-coupled",
-            Remark::RiseBetweenSamples { .. } => "rise-between-samples",
-            Remark::SlowRise { .. } => "slow-rise",
-            Remark::CurrentLimited { .. } => "current-limited",
-            Remark::Clipped { .. } => "clipped",
-            Remark::CoarseSwitching { .. } => "coarse-switching",
-            Remark::Slipped { .. } => "slipped",
-            Remark::EventByHand { .. } => "event-by-hand",
-            Remark::CutByHand { .. } => "cut-by-hand",
+    /// Takes in the same remark of another capture; false where the two are not the same.
+    pub fn absorb(&mut self, other: &Remark) -> bool {
+        match (&mut *self, other) {
+            (
+                Remark::Clipped {
+                    signal,
+                    rows,
+                    range,
+                },
+                Remark::Clipped {
+                    signal: of,
+                    rows: more,
+                    range: beside,
+                },
+            ) if signal == of && range.is_some() == beside.is_some() => {
+                *rows += more;
+                let both = range.zip(*beside);
+                *range = both.map(|(a, b)| (a.0.min(b.0), a.1.max(b.1)));
+                true
+            }
+            _ => self == other,
         }
     }
 }

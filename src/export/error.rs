@@ -19,7 +19,7 @@ pub enum ExportError {
     Corner(#[from] CornerError),
     /// No supply voltage is known.
     #[error(
-        "{format} needs the supply voltage, which the motor file does not tell; give it with --supply, e.g. --supply 12V"
+        "{format} needs the supply voltage, which the motor file does not contain; state it with --supply, e.g. --supply 12V"
     )]
     NoSupply {
         /// Format that needs it.

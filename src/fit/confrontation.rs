@@ -4,6 +4,7 @@
 //! that difference (R. D. Cook, S. Weisberg, Residuals and Influence in Regression, 1982, section 2.2, from memory: in the linear case
 //! `r/√(1 − h)` with the leverage h). Up to three of these the item agrees; up to five it is doubtful; beyond, in conflict.
 
+use super::wording::Contradiction;
 use serde::{Deserialize, Serialize};
 
 /// Deviations beyond which an item is doubtful, and beyond which it is in conflict.
@@ -94,7 +95,7 @@ pub struct Confrontation {
     /// What follows from it.
     pub agreement: Agreement,
     /// Where it does not agree: what was seen, and the usual causes.
-    pub text: Option<String>,
+    pub text: Option<Contradiction>,
 }
 
 impl Confrontation {
@@ -118,7 +119,7 @@ impl Confrontation {
         kind: EvidenceKind,
         item: impl Into<String>,
         deviation: f64,
-        text: impl FnOnce() -> String,
+        text: impl FnOnce() -> Contradiction,
     ) -> Self {
         let agreement = Agreement::of(deviation);
         Confrontation {

@@ -1,6 +1,7 @@
 //! Why no estimate could be made.
 
 use super::solve::SolverError;
+use super::wording::Remark;
 
 /// Why no estimate could be made.
 #[derive(Debug, thiserror::Error)]
@@ -29,11 +30,11 @@ pub enum FitError {
         /// How the fit ended, in words.
         why: String,
         /// What the records show of the cause, one a capture.
-        causes: Vec<String>,
+        causes: Vec<Remark>,
     },
-    /// Two time axes contradict each other, in words.
+    /// Two time axes contradict each other.
     #[error("{0}")]
-    TimeBase(String),
+    TimeBase(Box<Remark>),
     /// The solver could not begin.
     #[error(transparent)]
     Solver(#[from] SolverError),
@@ -50,10 +51,11 @@ impl FitError {
 }
 
 /// The causes, or where none is seen what to look at.
-fn listed(causes: &[String]) -> String {
+fn listed(causes: &[Remark]) -> String {
     if causes.is_empty() {
         return "Look at role, polarity, scale and time of every capture with `rundown look`"
             .into();
     }
+    let causes: Vec<String> = causes.iter().map(Remark::to_string).collect();
     causes.join("; ")
 }

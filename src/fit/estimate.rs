@@ -9,6 +9,7 @@ use super::references::{CurrentSpeed, RippleFinding};
 use super::solve::{Solution, StopReason};
 use super::uncertainty::Covariance;
 use super::unknowns::ParameterKind;
+use super::wording::{Remark, TermReason};
 use crate::bench::{CaptureWarning, Stated};
 use std::sync::Arc;
 
@@ -31,14 +32,12 @@ pub struct Estimate {
     pub other_share: f64,
     /// What became of the optional terms.
     pub terms: Vec<TermDecision>,
-    /// What the ripple and repeated captures show, in words.
-    pub findings: Vec<String>,
     /// What the commutation ripple of each run-down said.
     pub ripple: Vec<RippleFinding>,
     /// Speeds that the ripple of currents gave and that entered the fit.
     pub speeds: Vec<CurrentSpeed>,
-    /// What a person needs to know in order to judge the result.
-    pub remarks: Vec<String>,
+    /// What was found on the way, and what a person needs to know in order to judge the result.
+    pub remarks: Vec<Remark>,
     /// Those among them that decide whether the estimate may be trusted.
     pub capture_warnings: Vec<CaptureWarning>,
     /// Those of the fit.
@@ -72,8 +71,8 @@ pub struct TermDecision {
     /// Twice the fall of the cost that the term brings (likelihood ratio), from residuals weighted by their own size; absent for a
     /// term that a prior limits.
     pub likelihood_ratio: Option<f64>,
-    /// Why, and what it does to the others, in words.
-    pub note: String,
+    /// Why, and what it does to the others.
+    pub reason: TermReason,
 }
 
 /// Reach of an interval to both sides over its plain reach.

@@ -9,6 +9,7 @@ use super::references::{RippleFinding, read_ripple, settled_constant, turn_volt_
 use super::unknowns::{Direction, Layout, SharedEntries, add_heat_capacity};
 use crate::bench::Bench;
 use crate::events::Timeline;
+use crate::fit::wording::{Remark, RemarkKind};
 use crate::motor::TerminalParameters;
 
 /// What the commutation ripple of the run-downs shows.
@@ -16,7 +17,7 @@ use crate::motor::TerminalParameters;
 pub struct Ripple {
     pub findings: Vec<RippleFinding>,
     /// Captures (index) whose ripple cannot be read, and why.
-    pub unread: Vec<(usize, String)>,
+    pub unread: Vec<(usize, RemarkKind)>,
     /// Volt-seconds of back-EMF in a turn.
     pub turn_v_s: Option<f64>,
 }
@@ -42,7 +43,7 @@ pub struct Records {
     /// Largest current of a connected segment, A.
     pub peak_a: f64,
     /// Two time axes whose closed forms contradict each other, in words: the fit decides whether they do.
-    pub time_contradiction: Option<String>,
+    pub time_contradiction: Option<Remark>,
 }
 
 impl Records {

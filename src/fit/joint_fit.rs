@@ -18,16 +18,19 @@ use super::options::FitOptions;
 use super::plain_motor::preliminary;
 use super::problem::Problem;
 use super::references::{
-    CurrentSpeed, ShaftTerm, current_references, describe_ripple, driven_terms, prepare_readings,
-    ripple_alone, ripple_references_beside, shaft_references_beside, shaft_terms, unchecked_sensor,
+    CurrentSpeed, ShaftTerm, current_references, driven_terms, prepare_readings, ripple_alone,
+    ripple_references_beside, ripple_remarks, shaft_references_beside, shaft_terms,
+    unchecked_sensor,
 };
 use super::solve::{SecondOrder, Solution};
 use super::uncertainty::{covariance, profile_to_wald_ratios};
 use super::unknowns::{Entry, Layout, ParameterKind};
 use super::weights::reweigh;
+use super::wording::Remark;
 use crate::bench::{Bench, BrushKind, CaptureWarning, Stated};
 use crate::events::Timeline;
 use crate::motor::TerminalParameters;
+use crate::quantity::engineering;
 use crate::ripple::Counted;
 use std::iter;
 
@@ -109,10 +112,10 @@ fn begin<'a>(
     }
     match (best, &records.time_contradiction) {
         (Some((left, ..)), Some(contradiction)) if left >= FOLLOWED => {
-            Err(FitError::TimeBase(contradiction.clone()))
+            Err(FitError::TimeBase(Box::new(contradiction.clone())))
         }
         (Some((_, fit, plain)), _) => Ok((fit, plain)),
-        (None, Some(contradiction)) => Err(FitError::TimeBase(contradiction.clone())),
+        (None, Some(contradiction)) => Err(FitError::TimeBase(Box::new(contradiction.clone()))),
         (None, None) => {
             let error = failure.unwrap_or(FitError::NothingToFit);
             Err(explained(error, bench, records, None))
@@ -154,8 +157,7 @@ pub(super) struct JointFit<'a> {
     pub(super) sensors: Vec<ShaftTerm>,
     pub(super) sensors_alone: bool,
     pub(super) speeds: Vec<CurrentSpeed>,
-    pub(super) findings: Vec<String>,
-    pub(super) remarks: Vec<String>,
+    pub(super) remarks: Vec<Remark>,
     pub(super) capture_warnings: Vec<CaptureWarning>,
     /// Speed references and segment counts beside each other.
     pub(super) confrontations: Vec<Confrontation>,
@@ -218,7 +220,6 @@ impl<'a> JointFit<'a> {
             sensors_alone: alone && !sensors.is_empty(),
             sensors,
             speeds: Vec::new(),
-            findings: driven.findings,
             remarks,
             capture_warnings,
             confrontations,
@@ -281,8 +282,8 @@ impl<'a> JointFit<'a> {
         self.remarks.extend(of_currents.remarks);
         self.confrontations.extend(of_currents.confrontations);
         self.constants.extend(of_currents.constants);
-        let sentences = of_currents.speeds.iter().map(|s| s.describe(self.bench));
-        self.findings.extend(sentences);
+        let found = of_currents.speeds.iter().map(|s| s.remark(self.bench));
+        self.remarks.extend(found);
         self.speeds = of_currents.speeds;
     }
 
@@ -330,8 +331,8 @@ impl<'a> JointFit<'a> {
             unread,
             ..
         } = self.ripple;
-        let mut findings = describe_ripple(self.bench, &ripple, &unread, self.has_reference);
-        findings.extend(self.findings);
+        let of_ripple = ripple_remarks(self.bench, &ripple, &unread, self.has_reference);
+        self.remarks.extend(of_ripple);
         Ok(Estimate {
             problem: self.problem,
             solution,
@@ -342,7 +343,6 @@ impl<'a> JointFit<'a> {
             terms,
             ripple,
             speeds: self.speeds,
-            findings,
             remarks: self.remarks,
             capture_warnings: self.capture_warnings,
             options: self.options.clone(),
@@ -365,7 +365,7 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
     if estimate.converged() {
         estimate.leave_one_out = leave_one_out(estimate);
         let repeated = repeats(estimate, bench);
-        estimate.findings.extend(repeated);
+        estimate.remarks.extend(repeated);
     }
     confront(estimate, bench);
     if estimate.converged() {
@@ -375,7 +375,9 @@ fn check(estimate: &mut Estimate, bench: &Bench) {
 
 pub(super) fn not_evaluable(guess: &TerminalParameters) -> FitError {
     FitError::Start(format!(
-        "R {:.3e} Ω, L {:.3e} H, J/K² {:.3e} F",
-        guess.terminal_resistance_ohm, guess.armature_inductance_h, guess.inertia_capacitance_f
+        "R {}, L {}, J/K² {}",
+        engineering(guess.terminal_resistance_ohm, "Ω"),
+        engineering(guess.armature_inductance_h, "H"),
+        engineering(guess.inertia_capacitance_f, "F")
     ))
 }

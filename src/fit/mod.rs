@@ -24,6 +24,7 @@ mod table_course;
 mod uncertainty;
 mod unknowns;
 mod weights;
+mod wording;
 
 pub use confrontation::{Agreement, Confrontation, Disputed, EvidenceKind};
 pub use data::{Bin, Quantity, Segment, SegmentKind};
@@ -43,3 +44,4 @@ pub use uncertainty::{
     Covariance, InductanceAt, Interval, MotorDistribution, Reported, Status, profile,
 };
 pub use unknowns::{Entry, Layout, ParameterKind, ShaftUnknown, Source};
+pub use wording::{Contradiction, CyclesMean, Effect, Remark, RemarkKind, TermReason};

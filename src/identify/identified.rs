@@ -62,7 +62,11 @@ impl IdentifyError {
                         .iter()
                         .map(|remark| format!("{}: {remark}", capture.name))
                 });
-        bench.warnings.iter().cloned().chain(of_captures)
+        bench
+            .warnings
+            .iter()
+            .map(ToString::to_string)
+            .chain(of_captures)
     }
 }
 
@@ -131,6 +135,7 @@ fn add_thermal(bench: &Bench, file: &mut MotorFile, level: f64) {
             severity: Severity::Warning,
             kind: "heat_records".to_owned(),
             subject: None,
+            values: serde_json::Map::new(),
             text,
         }));
     file.content_sha256 = Some(file.content_sha256());

@@ -11,7 +11,7 @@ use std::path::PathBuf;
 pub enum RoleError {
     /// Voltage and current columns are exchanged.
     #[error(
-        "capture \"{name}\" ({}): voltage and current seem to stand in each other's column: only with the two exchanged it shows a {stated}. Exchange the columns (or the probes), or pass --trust-roles to fit it as it is",
+        "capture \"{name}\" ({}): voltage and current seem to be exchanged: only with the two columns exchanged it shows a {stated}. Exchange the columns (or the probes), or pass --trust-roles to fit it as it is",
         path.display()
     )]
     Swapped {

@@ -165,7 +165,7 @@ fn lost(known: &Known, machine: &Machine) -> Vec<String> {
     }
     if !known.tachometer {
         let count = match known.segments {
-            Some(_) => "the segments you counted tell how many cycles make a turn",
+            Some(_) => "the counted segments give the number of cycles in a turn",
             None => "count the commutator segments if a slot allows (--segments N)",
         };
         out.push(format!(

@@ -116,7 +116,7 @@ fn sheet_of(
             place.display()
         ),
         None => format!(
-            "the bench sheet {} was not found in this folder or beside the motor file, so captures and ripple are left out; name it with --bench, or pass --allow-outside if it lies elsewhere",
+            "the bench sheet {} was not found in this folder or beside the motor file, so captures and ripple are left out; name it with --bench, or pass --allow-outside if it is elsewhere",
             input.path
         ),
     })

@@ -218,11 +218,8 @@ fn verdict(file: &MotorFile) -> Verdict {
             undetermined.join(", ")
         );
     }
-    let warnings = file
-        .warnings
-        .iter()
-        .filter(|w| w.severity != Severity::Note)
-        .count();
+    let warnings = file.warnings.iter();
+    let warnings = warnings.filter(|w| w.severity == Severity::Warning).count();
     if warnings > 0 {
         text += &match warnings {
             1 => " One warning is below.".to_owned(),
@@ -243,18 +240,14 @@ fn verdict(file: &MotorFile) -> Verdict {
 /// Warnings by what they are about, each said once.
 fn warnings(file: &MotorFile) -> Vec<WarningGroup> {
     let mut groups: Vec<WarningGroup> = Vec::new();
-    for warning in file
-        .warnings
-        .iter()
-        .filter(|w| w.severity != Severity::Note)
-    {
+    let of = |severity| file.warnings.iter().filter(move |w| w.severity == severity);
+    for warning in of(Severity::Conflict).chain(of(Severity::Warning)) {
         let about = warning
             .subject
             .clone()
-            .unwrap_or_else(|| match warning.kind.as_str() {
-                "bench" => "bench sheet and channels".to_owned(),
-                "reading" => "readings and ripple".to_owned(),
-                other => other.to_owned(),
+            .unwrap_or_else(|| match warning.severity {
+                Severity::Conflict => "in conflict".to_owned(),
+                _ => "the whole bench".to_owned(),
             });
         let at = groups
             .iter()

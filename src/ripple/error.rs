@@ -73,7 +73,7 @@ pub enum Unreadable {
     },
     /// No voltage above the noise.
     #[error(
-        "the voltage ({level_v:.4} V at the start of the stretch) does not stand out of its noise ({noise_v:.4} V): the motor does not turn or the channel is not connected"
+        "the voltage ({level_v:.4} V at the start of the stretch) does not rise above its noise ({noise_v:.4} V): the motor does not turn or the channel is not connected"
     )]
     NoVoltage {
         /// Voltage at the start of the stretch, V.

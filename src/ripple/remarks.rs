@@ -3,7 +3,8 @@
 use std::fmt;
 
 /// Samples left out or averaged before the analysis.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum SampleRemark {
     /// Samples at the ends of the converter's range were left out.

@@ -31,7 +31,7 @@ pub struct RippleLine {
 }
 
 /// One hypothesis of what made the comb.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 #[non_exhaustive]
 pub struct Candidate {
     /// Segments, poles and brushes.

@@ -49,10 +49,9 @@ pub fn verdicts(
 ) -> BTreeMap<String, Value> {
     let each = bench.captures.iter().zip(found).zip(doubts);
     each.map(|((capture, found), doubts)| {
-        let head = format!("capture \"{}\": ", capture.name);
         let warnings = bench.warnings.iter();
-        let own = warnings.filter_map(|w| w.strip_prefix(&head).map(str::to_owned));
-        let own: Vec<String> = own.collect();
+        let own = warnings.filter(|w| w.capture.as_ref() == Some(&capture.name));
+        let own: Vec<String> = own.map(|w| w.kind.to_string()).collect();
         let timeline = &found.timeline;
         let verdict = match (&found.role, &found.no_role) {
             (Some(error), _) => json!({"grade": "role", "text": error.to_string(), "more": own}),

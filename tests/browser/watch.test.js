@@ -157,6 +157,63 @@ test("an editor saves while the page is open: its change appears, comments stay,
   await page.waitForFunction(() => document.querySelector('[data-field="motor/poles"]')?.value === "6", null, LONG);
 }, START));
 
+test("buttons write pictures, report, brief and exports, and check a datasheet that came later", () => on(async (page, folder) => {
+  await page.getByLabel("commutator segments").fill("7");
+  await page.getByLabel("commutator segments").press("Enter");
+  await fitted(page);
+  const outcome = (word) => page.waitForFunction((text) => document.getElementById("outcome").textContent.includes(text), word, LONG);
+  for (const [name, word] of [["pictures", "pictures/parameters.svg"], ["report", "report.html"], ["drive brief", "drive.txt"], ["export", "exports/"]]) {
+    await page.getByRole("button", { name, exact: true }).click();
+    await outcome(word);
+  }
+  assert.ok(readdirSync(join(folder, "pictures")).filter((name) => name.endsWith(".png")).length > 4);
+  writeFileSync(join(folder, "vendor.toml"), '[sheet]\nname = "page"\nnominal_voltage = "24 V"\n[claims]\nterminal_resistance = { value = "9 Ω", tolerance = "5 %" }\n');
+  await page.evaluate(() => dispatchEvent(new Event("focus")));
+  await page.getByRole("button", { name: "check datasheet" }).click();
+  await outcome("disagrees");
+  assert.match(readFileSync(join(folder, "exports", "datasheet_check.txt"), "utf8"), /terminal resistance .* disagrees/);
+}, [["ticket_printer", "t01_start.csv.gz"], ["ticket_printer", "t02_coast.csv.gz"], ["ticket_printer", "t03_brake.csv.gz"]]));
+
+/** Resident memory of a process, MB. */
+const memory = (child) => Number(readFileSync(`/proc/${child.pid}/status`, "utf8").match(/VmRSS:\s+(\d+)/)[1]) / 1024;
+
+test("1000 changes do not let memory grow", () => on(async (page, folder, program) => {
+  await fitted(page);
+  const path = join(folder, "bench.toml");
+  const text = readFileSync(path, "utf8");
+  let settled = 0;
+  for (let k = 0; k < 1000; k += 1) {
+    writeFileSync(path, text.replace("[motor]\n", `[motor]\nnote = "change ${k}"\n`));
+    await pause(12);
+    // The first hundred fill caches.
+    if (k === 100) settled = memory(program.child);
+  }
+  await fitted(page);
+  const growth = memory(program.child) - settled;
+  assert.ok(growth < 30, `${growth} MB`);
+}, START));
+
+test("a record of 5 million rows is judged while the page answers", () => on(async (page, folder) => {
+  await fitted(page);
+  const rows = 5_000_000;
+  const pieces = ["time (s),U (V),I (A)\n"];
+  for (let from = 0; from < rows; from += 100_000) {
+    let piece = "";
+    for (let k = from; k < from + 100_000; k += 1) {
+      const t = (k - 250_000) * 2e-8;
+      piece += t < 0 ? `${t.toFixed(8)},0,0\n` : `${t.toFixed(8)},24,${(0.2 + 6 * Math.exp(-t / 0.012) * (1 - Math.exp(-t / 7e-4))).toFixed(3)}\n`;
+    }
+    pieces.push(piece);
+  }
+  writeFileSync(join(folder, "long.csv"), pieces.join(""));
+  const began = Date.now();
+  await page.getByLabel("name", { exact: true }).fill("Still answers");
+  await page.getByLabel("name", { exact: true }).press("Enter");
+  await page.waitForFunction(() => document.getElementById("motor").textContent === "Still answers", null, LONG);
+  await page.waitForFunction(() => [...document.querySelectorAll(".shot")].some((s) => s.textContent.includes("long") && /start/.test(s.textContent) && s.querySelector(".grade")?.textContent !== "arriving"), null, LONG);
+  assert.ok(Date.now() - began < 50_000);
+}, START));
+
 test("two pages show the same, and one that lost its program says so", () => on(async (page, folder, program) => {
   const { page: second, faults } = await load(program.address);
   await fitted(page);

@@ -125,7 +125,9 @@ fn a_given_count_settles_what_an_even_commutator_leaves_open() {
     let told = analyse_counted(&bench, &made, seven);
     assert!(told.settled(SETTLED).is_none(), "{:?}", told.candidates[0]);
     let named = told.remarks.iter().find_map(|r| match r {
-        RunDownRemark::Rivals(all) => Some(all.iter().map(|c| c.harmonic).collect::<Vec<_>>()),
+        RunDownRemark::Rivals { candidates } => {
+            Some(candidates.iter().map(|c| c.harmonic).collect::<Vec<_>>())
+        }
         _ => None,
     });
     let named = named.expect("rivals");

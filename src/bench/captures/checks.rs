@@ -3,7 +3,7 @@
 //! What a waveform shows by itself (polarity, clipping, AC coupling, a plateau of current) is found by the events.
 
 use crate::bench::capture::{Capture, Role, Trace};
-use crate::bench::channels::short;
+use crate::bench::remarks::BenchRemarkKind;
 
 /// What the sheet leads one to expect.
 #[derive(Clone, Copy, Debug, Default)]
@@ -16,11 +16,10 @@ pub struct Expectations {
 const ENOUGH_ROWS: usize = 50_000;
 
 /// Warnings of what contradicts the sheet.
-pub fn of_sheet(capture: &Capture, expected: &Expectations) -> Vec<String> {
-    let coupled = capture.ac_coupled.then(|| {
-        "the voltage channel was AC coupled: its level is lost, the capture is left out, and friction cannot be determined from it. Record it again with DC coupling"
-            .to_string()
-    });
+pub fn of_sheet(capture: &Capture, expected: &Expectations) -> Vec<BenchRemarkKind> {
+    let coupled = capture
+        .ac_coupled
+        .then_some(BenchRemarkKind::VoltageAcCoupled);
     let limited = capture
         .waveform
         .current_a
@@ -45,7 +44,7 @@ pub fn upper_level(voltage: &Trace) -> Option<f64> {
 }
 
 /// A voltage that misses the supply by the ratio of a probe.
-pub fn probe_ratio(capture: &Capture, expected: &Expectations) -> Option<String> {
+pub fn probe_ratio(capture: &Capture, expected: &Expectations) -> Option<BenchRemarkKind> {
     // The kick of an opened lead stands far above the supply and says nothing of a ratio.
     if capture.role == Role::TurnOff {
         return None;
@@ -53,31 +52,21 @@ pub fn probe_ratio(capture: &Capture, expected: &Expectations) -> Option<String>
     let supply = expected.supply_v?;
     let seen = upper_level(capture.waveform.voltage_v.as_ref()?)?;
     let ratio = seen / supply;
-    let (fraction, factor, effect) = if (0.07..=0.14).contains(&ratio) {
-        ("a tenth", "10", "small")
-    } else if (7.0..=14.0).contains(&ratio) {
-        ("ten times", "0.1", "large")
-    } else {
-        return None;
-    };
-    Some(format!(
-        "the voltage reaches {} V, {fraction} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {factor} for this channel, or correct the supply; as it stands R, L and K come out ten times too {effect}",
-        short(seen),
-        short(supply)
-    ))
+    let off = (0.07..=0.14).contains(&ratio) || (7.0..=14.0).contains(&ratio);
+    off.then_some(BenchRemarkKind::ProbeRatio {
+        seen_v: seen,
+        supply_v: supply,
+    })
 }
 
-fn current_limit(current: &Trace, role: Role, expected: &Expectations) -> Option<String> {
+fn current_limit(current: &Trace, role: Role, expected: &Expectations) -> Option<BenchRemarkKind> {
     let limit = expected.current_limit_a?;
     if !matches!(role, Role::Start | Role::LockedRotor | Role::PwmLocked) {
         return None;
     }
     let peak = quantile(current, 0.995)?;
-    (peak > 0.95 * limit).then(|| {
-        format!(
-            "the current reaches {} A and the supply limits at {} A: no voltage step, usable only with the measured voltage",
-            short(peak),
-            short(limit)
-        )
+    (peak > 0.95 * limit).then_some(BenchRemarkKind::CurrentLimited {
+        peak_a: peak,
+        limit_a: limit,
     })
 }

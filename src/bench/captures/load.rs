@@ -10,6 +10,7 @@ use crate::bench::channels::{
 };
 use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
+use crate::bench::remarks::{BenchRemark, BenchRemarkKind};
 use crate::bench::setup::Instrument;
 use crate::capture::{self, Record};
 use rayon::prelude::*;
@@ -21,8 +22,8 @@ pub struct LoadedAll {
     pub captures: Vec<Capture>,
     /// The hardware, and what its ranges and gain checks have for themselves.
     pub instruments: Vec<Instrument>,
-    pub warnings: Vec<String>,
-    pub notes: Vec<String>,
+    pub warnings: Vec<BenchRemark>,
+    pub notes: Vec<BenchRemark>,
     pub capture_warnings: Vec<CaptureWarning>,
 }
 
@@ -68,7 +69,7 @@ pub fn load_all(
         kept.warnings.push(one.capture_warnings.clone());
         one.capture.by_hand = plan.by_hand.clone();
         let name = &one.capture.name;
-        let of_capture = |text: String| format!("capture \"{name}\": {text}");
+        let of_capture = |kind: BenchRemarkKind| kind.of_capture(name);
         all.warnings
             .extend(one.warnings.into_iter().map(of_capture));
         all.notes.extend(one.notes.into_iter().map(of_capture));
@@ -100,37 +101,33 @@ fn kept_between_readings(
 }
 
 /// One note a channel and way of estimating, with the scale of each capture.
-fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<String> {
-    let mut notes: Vec<(String, String)> = Vec::new();
-    for (
-        capture,
-        ScaleEstimate {
-            channel,
-            per_division,
-            how,
-        },
-    ) in estimated
-    {
-        let note = format!(
-            "channel \"{channel}\": an accuracy is stated in divisions or of full scale and no vertical scale is given; estimated from {how}: "
-        );
-        let text = format!("{capture} {per_division}");
-        match notes.iter_mut().find(|(known, _)| *known == note) {
-            Some((_, texts)) => texts.push_str(&format!(", {text}")),
-            None => notes.push((note, text)),
+fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<BenchRemark> {
+    let mut found: Vec<(&ScaleEstimate, Vec<(String, String)>)> = Vec::new();
+    for (capture, scale) in estimated {
+        let one = (capture.clone(), scale.per_division.clone());
+        let alike =
+            |known: &ScaleEstimate| known.channel == scale.channel && known.how == scale.how;
+        match found.iter_mut().find(|(known, _)| alike(known)) {
+            Some((_, captures)) => captures.push(one),
+            None => found.push((scale, vec![one])),
         }
     }
-    let notes = notes.into_iter();
-    notes
-        .map(|(note, texts)| note + &texts + " a division")
+    let remark = |(scale, captures): (&ScaleEstimate, _)| BenchRemarkKind::ScaleEstimated {
+        channel: scale.channel.clone(),
+        how: scale.how.clone(),
+        captures,
+    };
+    found
+        .into_iter()
+        .map(|one| remark(one).of_sheet())
         .collect()
 }
 
 #[derive(Clone)]
 pub(super) struct Loaded {
     capture: Capture,
-    warnings: Vec<String>,
-    notes: Vec<String>,
+    warnings: Vec<BenchRemarkKind>,
+    notes: Vec<BenchRemarkKind>,
     capture_warnings: Vec<CaptureWarning>,
     estimated: Vec<ScaleEstimate>,
     /// Of voltage and current.
@@ -148,11 +145,11 @@ fn load(
         BenchError::in_capture(plan.place.as_ref(), &plan.name, format!(": {source}"))
     })?;
     let mut estimated = Vec::new();
-    let texts = |notes: bool| -> Vec<String> {
+    let of_record = |notes: bool| -> Vec<BenchRemarkKind> {
         let chosen = record.warnings.iter().filter(|w| w.kind.is_note() == notes);
-        chosen.map(|w| w.text.clone()).collect()
+        chosen.cloned().map(BenchRemarkKind::Record).collect()
     };
-    let (notes, mut warnings) = (texts(true), texts(false));
+    let (notes, mut warnings) = (of_record(true), of_record(false));
     let mut capture_warnings: Vec<CaptureWarning> = Vec::new();
     if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
         capture_warnings.push(CaptureWarning::Record);
@@ -189,10 +186,7 @@ fn load(
         estimated.extend(converted.scale_estimate.iter().cloned());
     }
     if current.as_ref().is_some_and(|c| c.ac_coupled) {
-        warnings.push(
-            "the current channel was AC coupled: its zero is lost and friction cannot be had from it. Record it again with DC coupling"
-                .to_string(),
-        );
+        warnings.push(BenchRemarkKind::CurrentAcCoupled);
     }
     let seen = [&voltage, &current].map(|c| c.as_ref().map(|c| c.seen));
     let split = |c: Converted| (c.trace, c.chain);

@@ -5,6 +5,7 @@ use crate::bench::capture::{ByHand, HandEvent, Role};
 use crate::bench::channels::{ChannelPlan, SpeedPlan, plan, speed_plans};
 use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
+use crate::bench::remarks::{BenchRemark, BenchRemarkKind};
 use crate::bench::sheet::{
     INERTIA, Measures, Quantity, RATIO, RESISTANCE, SPEED, TEMPERATURE, TORQUE, Table,
     TypedChannel, TypedSpeedChannel, VOLTAGE, quantity_at, read_accuracy, read_import,
@@ -59,7 +60,7 @@ pub struct Common<'a> {
 pub fn read_capture(
     table: &Table<'_>,
     common: &Common,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<CapturePlan, BenchError> {
     let files = files(table)?;
     let name = table.text("name")?;
@@ -196,7 +197,7 @@ impl Files<'_> {
             return Ok(self.folder.join(file));
         }
         let text = format!(
-            "`{file}` lies outside the folder of the bench sheet ({}). Put the capture beside the sheet, or allow files outside with --allow-outside",
+            "`{file}` is outside the folder of the bench sheet ({}). Put the capture beside the sheet, or allow files outside with --allow-outside",
             self.folder.display()
         );
         Err(BenchError::at(place, text))
@@ -347,16 +348,8 @@ pub fn stem(file: &str) -> String {
 }
 
 /// A warning that names the captures without a winding temperature.
-pub fn temperature_missing(plans: &[CapturePlan]) -> Option<String> {
-    let without: Vec<&str> = plans
-        .iter()
-        .filter(|p| p.winding_temperature_c.is_none())
-        .map(|p| p.name.as_str())
-        .collect();
-    (!without.is_empty()).then(|| {
-        format!(
-            "no winding temperature for {}: copper changes by 0.39 % a kelvin, so 10 K that nobody noted are 3.9 % of R, and nothing can be brought to 25 °C. State winding_temperature = {{ c = …, limit_k = … }}",
-            without.join(", ")
-        )
-    })
+pub fn temperature_missing(plans: &[CapturePlan]) -> Option<BenchRemark> {
+    let without = plans.iter().filter(|p| p.winding_temperature_c.is_none());
+    let captures: Vec<String> = without.map(|p| p.name.clone()).collect();
+    (!captures.is_empty()).then(|| BenchRemarkKind::NoTemperature { captures }.of_sheet())
 }

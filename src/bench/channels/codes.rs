@@ -43,6 +43,14 @@ fn at_edge(channel: &Channel, extreme: f64, (low, high): (f64, f64), step: f64) 
     (-1.5 * step..=0.5 * step).contains(&((extreme - centre).abs() - half))
 }
 
+/// Bits of the smallest usual converter that has so many steps; printed digits may make a step look a little finer than it is.
+pub fn converter_bits(steps: f64) -> Option<u32> {
+    let holds = |bits: &u32| steps <= 1.1 * 2f64.powi(*bits as i32);
+    (steps > 0.0)
+        .then(|| [8, 10, 12, 14, 16].into_iter().find(holds))
+        .flatten()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,6 +6,7 @@ use super::plan::ChannelPlan;
 use crate::bench::accuracy::{Accuracy, Range};
 use crate::bench::capture::{ChannelChain, Trace};
 use crate::bench::hardware::Hardware;
+use crate::bench::remarks::{BenchRemarkKind, short};
 use crate::bench::sheet::{InstrumentKind, Measures};
 use crate::capture::{Channel, Record};
 use crate::stats::simd;
@@ -15,7 +16,7 @@ pub struct Converted {
     pub trace: Trace,
     pub chain: ChannelChain,
     pub ac_coupled: bool,
-    pub warnings: Vec<String>,
+    pub warnings: Vec<BenchRemarkKind>,
     /// True when the unit of the column contradicts its use.
     pub unit_contradicts: bool,
     pub scale_estimate: Option<ScaleEstimate>,
@@ -66,7 +67,7 @@ pub fn convert(
     }
     let contradiction = contradicting_unit(plan, channel);
     let unit_contradicts = contradiction.is_some();
-    let mut warnings: Vec<String> = contradiction.into_iter().collect();
+    let mut warnings: Vec<BenchRemarkKind> = contradiction.into_iter().collect();
     let factor = plan.factor;
     let codes = codes::codes(channel);
     let number = channel.column;
@@ -99,10 +100,8 @@ pub fn convert(
         .is_some_and(|c| c.trim().to_uppercase().starts_with("AC"));
     let ac_coupled = plan.ac_coupled.unwrap_or(ac_by_preamble);
     if ac_by_preamble && plan.ac_coupled == Some(false) {
-        warnings.push(format!(
-            "the preamble says column \"{}\" was AC coupled, the sheet says DC; the sheet is followed",
-            channel.name
-        ));
+        let column = channel.name.clone();
+        warnings.push(BenchRemarkKind::CouplingContradicts { column });
     }
     Ok(Converted {
         trace,
@@ -124,7 +123,7 @@ pub fn convert(
     })
 }
 
-fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<String> {
+fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<BenchRemarkKind> {
     let expected = if plan.raw_volts {
         "V"
     } else {
@@ -141,13 +140,14 @@ fn contradicting_unit(plan: &ChannelPlan, channel: &Channel) -> Option<String> {
         }
         (Measures::Voltage, false) => "Check `column`, or give `scale`",
     };
-    Some(format!(
-        "column {} \"{}\" is used as the {} and {} is expected, but its unit is {found}. {next}",
-        channel.column,
-        channel.name,
-        plan.measures.word(),
-        if expected == "V" { "volt" } else { "ampere" },
-    ))
+    Some(BenchRemarkKind::UnitContradicts {
+        column: channel.column,
+        name: channel.name.clone(),
+        used_as: plan.measures.word(),
+        expected: if expected == "V" { "volt" } else { "ampere" },
+        found: found.to_owned(),
+        next,
+    })
 }
 
 /// Standard uncertainty of the channel's zero in V or A at the motor, and whether something of the chain is stated in parts of the range.
@@ -211,32 +211,4 @@ fn vertical_range(
         how,
     };
     (range(scale, is_known), Some(estimate))
-}
-
-/// Three significant digits.
-pub fn short(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let magnitude = value.abs().log10().floor() as i32;
-    if (-4..5).contains(&magnitude) {
-        let decimals = (2 - magnitude).max(0) as usize;
-        format!("{value:.decimals$}")
-    } else {
-        format!("{value:.2e}")
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::short;
-
-    #[test]
-    fn three_digits_are_shown() {
-        assert_eq!(short(0.0390625), "0.0391");
-        assert_eq!(short(12.345), "12.3");
-        assert_eq!(short(1234.5), "1234");
-        assert_eq!(short(1.5e-7), "1.50e-7");
-        assert_eq!(short(0.0), "0");
-    }
 }

@@ -7,10 +7,11 @@
 //! A gain check (volts or amperes applied, and read) replaces the gain errors of all hardware but a shunt on its channel and range: readings are
 //! divided by read/applied, whose uncertainty is left.
 
-use super::convert::{Seen, short};
+use super::convert::Seen;
 use crate::bench::accuracy::{Accuracy, ErrorDistribution, Range};
 use crate::bench::capture::{Capture, ChannelChain};
 use crate::bench::hardware::Hardware;
+use crate::bench::remarks::short;
 use crate::bench::setup::Instrument;
 use crate::bench::sheet::{InstrumentKind, Measures};
 

@@ -7,8 +7,9 @@ mod gains;
 mod plan;
 mod speed;
 
+pub use codes::converter_bits;
 pub use column::{by_name, column, find, list, without_unit};
-pub use convert::{Converted, ScaleEstimate, Seen, convert, short};
+pub use convert::{Converted, ScaleEstimate, Seen, convert};
 pub use gains::{GainCheck, distribute};
 pub use plan::{ChannelPlan, plan};
 pub use speed::{SpeedPlan, speed_channel, speed_plans};

@@ -6,6 +6,7 @@ use crate::bench::accuracy::{Accuracy, Range};
 use crate::bench::capture::{SpeedChannel, SpeedSignal};
 use crate::bench::error::BenchError;
 use crate::bench::hardware::Hardware;
+use crate::bench::remarks::BenchRemarkKind;
 use crate::bench::sheet::{SpeedOverride, TypedSpeedChannel};
 use crate::capture::{Channel, Record, quantisation_step};
 use crate::quantity::units::{self, Quantity};
@@ -69,7 +70,7 @@ pub fn speed_channel(
     plans: &[SpeedPlan],
     record: &Record,
     hardware: &[Hardware],
-) -> Result<Option<(SpeedChannel, Vec<String>)>, String> {
+) -> Result<Option<(SpeedChannel, Vec<BenchRemarkKind>)>, String> {
     let found: Vec<(&SpeedPlan, &Channel)> = plans
         .iter()
         .filter_map(|plan| Some((plan, column(plan, record)?)))
@@ -106,7 +107,7 @@ fn converted(
     plan: &SpeedPlan,
     channel: &Channel,
     hardware: &[Hardware],
-) -> Result<(SpeedChannel, Vec<String>), String> {
+) -> Result<(SpeedChannel, Vec<BenchRemarkKind>), String> {
     let typed = &plan.typed;
     let mut warnings = Vec::new();
     let (turns, gear) = match typed.gear {
@@ -187,14 +188,15 @@ fn speed_factor(
     typed: &TypedSpeedChannel,
     channel: &Channel,
     largest: f64,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemarkKind>,
 ) -> Result<(f64, f64, f64), String> {
     let none = Range::default();
-    let mut assume = |what: &str, value: &str| {
-        let name = &typed.name;
-        warnings.push(format!(
-            "channel \"{name}\": no {what} stated; assumed {value} (rectangular). State it under [channels.{name}] to replace the assumption"
-        ));
+    let mut assume = |what, value| {
+        warnings.push(BenchRemarkKind::ChannelAssumed {
+            channel: typed.name.clone(),
+            what,
+            value,
+        });
     };
     if let Some(constant) = &typed.volts_per_speed {
         if let Some(unit) = channel.unit.as_deref().filter(|unit| *unit != "V") {

@@ -1,47 +1,17 @@
 //! Guesses over a folder of captures, gathered into one [`Draft`].
 
+use super::doubts::{Shown, of_another_motor};
+use super::record_guess::{RecordGuess, codes_spanned, level, shown, unused, warnings};
 use super::records::{DraftError, capture_files, records};
+use super::tables::{self, DraftTable};
 use super::text::{Draft, DraftCapture, DraftChannel, DraftShaft};
 use crate::bench::capture::Role;
-use crate::bench::capture::SpeedSignal;
-use crate::bench::capture::Trace;
-use crate::bench::captures::{stem, upper_level};
-use crate::bench::channels::without_unit;
-use crate::capture::{self, Record};
+use crate::bench::captures::stem;
+use crate::bench::channels::{converter_bits, without_unit};
+use crate::capture::Record;
 use crate::quantity::one_line;
-use crate::stats::simd;
 use std::borrow::Cow;
 use std::path::Path;
-
-/// Printed digits may make a step look a little finer than the converter's.
-const STEP_SLACK: f64 = 1.1;
-
-/// What somebody who knows waveforms says of one record.
-#[derive(Clone, Debug, PartialEq)]
-pub struct RecordGuess {
-    /// Index of the voltage column into [`Record::channels`]; `None` where none was recognised.
-    pub voltage: Option<usize>,
-    /// Index of the current column into [`Record::channels`]; `None` where none was recognised.
-    pub current: Option<usize>,
-    /// True where the voltage column has the wrong sign.
-    pub voltage_reversed: bool,
-    /// True where the current column has the wrong sign.
-    pub current_reversed: bool,
-    /// The current column states volts: raw volts across a shunt.
-    pub current_in_volts: bool,
-    /// Columns that show how the shaft turns: index into [`Record::channels`], what it records, and why.
-    pub shaft: Vec<(usize, SpeedSignal, String)>,
-    /// Grounds for the choice of columns.
-    pub column_reasons: Vec<String>,
-    /// Most likely role of the capture.
-    pub role: Role,
-    /// 0 to 1.
-    pub role_confidence: f64,
-    /// Grounds for the role, one sentence.
-    pub role_reason: String,
-    /// Other roles the shape leaves open.
-    pub alternatives: Vec<Role>,
-}
 
 /// Guesses a sheet for every capture in `folder` (not below it). `look` looks at each record.
 ///
@@ -80,10 +50,17 @@ pub fn guess_sheet_of(
         let record = match record {
             Ok(record) => record,
             Err(error) => {
-                draft.left_out.push((file, error.to_string()));
+                match tables::readings(folder, &file) {
+                    Some(table) => draft.tables.push(table),
+                    None => draft.left_out.push((file, error.to_string())),
+                }
                 continue;
             }
         };
+        if let Some(table) = tables::heat(folder, &file, &record) {
+            draft.tables.push(table);
+            continue;
+        }
         let guess = look(&record);
         let name = |index: Option<usize>| {
             let channel = record.channels.get(index?)?;
@@ -104,7 +81,10 @@ pub fn guess_sheet_of(
         };
         let (voltage, current) = (name(guess.voltage), name(guess.current));
         if voltage.is_none() && current.is_none() {
-            draft.left_out.push((file, guess.column_reasons.join("; ")));
+            match tables::readings(folder, &file) {
+                Some(table) => draft.tables.push(table),
+                None => draft.left_out.push((file, guess.column_reasons.join("; "))),
+            }
             continue;
         }
         if guess.role == Role::Driven {
@@ -122,7 +102,8 @@ pub fn guess_sheet_of(
             else {
                 continue;
             };
-            if !draft.shaft.iter().any(|s| s.column == column) {
+            let known = |s: &DraftShaft| s.column == column && s.signal == *signal;
+            if !draft.shaft.iter().any(known) {
                 let shaft = DraftShaft::of(column, *signal, channel, why);
                 draft.shaft.push(shaft);
             }
@@ -130,13 +111,13 @@ pub fn guess_sheet_of(
         seen.push(Seen {
             voltage,
             current,
-            level: trace_of(&record, guess.voltage)
-                .as_ref()
-                .and_then(upper_level),
+            level: level(&record, &guess),
             codes: [guess.voltage, guess.current]
                 .into_iter()
                 .filter_map(|i| codes_spanned(&record, i))
                 .fold(0.0, f64::max),
+            shown: shown(&record, &guess),
+            unused: unused(&record, &guess),
             warnings: warnings(&record, &guess),
             file,
             further: files,
@@ -144,6 +125,10 @@ pub fn guess_sheet_of(
         });
     }
     if seen.is_empty() {
+        let no_capture = |t: DraftTable| (t.file, "readings, and no capture".to_owned());
+        draft
+            .left_out
+            .extend(draft.tables.into_iter().map(no_capture));
         return Err(DraftError {
             folder: folder.to_owned(),
             text: None,
@@ -153,8 +138,13 @@ pub fn guess_sheet_of(
     draft.supply_v = supply(&seen);
     draft.bits = bits(&seen);
     channels(&mut draft, &seen);
-    for one in &seen {
-        let capture = drafted(one, &draft);
+    let shown: Vec<Shown> = seen
+        .iter_mut()
+        .map(|one| std::mem::take(&mut one.shown))
+        .collect();
+    for (one, doubt) in seen.iter().zip(of_another_motor(&shown)) {
+        let mut capture = drafted(one, &draft);
+        capture.warnings.extend(doubt);
         draft.captures.push(capture);
     }
     Ok(draft)
@@ -170,42 +160,10 @@ struct Seen {
     level: Option<f64>,
     /// Quantisation steps that the widest trace spans; 0 where none is seen.
     codes: f64,
+    shown: Shown,
+    unused: String,
     warnings: Vec<String>,
     guess: RecordGuess,
-}
-
-/// What is wrong in the file, and which of the columns taken state no unit.
-fn warnings(record: &Record, guess: &RecordGuess) -> Vec<String> {
-    let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
-    let used = [guess.voltage, guess.current].into_iter().flatten();
-    let without: Vec<String> = used
-        .filter_map(|index| record.channels.get(index))
-        .filter(|channel| channel.unit.is_none())
-        .map(|channel| format!("{} \"{}\"", channel.column, channel.name))
-        .collect();
-    if !without.is_empty() {
-        warnings.push(format!(
-            "no unit is stated for column {}; volts and amperes are assumed. State them with import = {{ units = {{ 2 = \"V\" }} }}",
-            without.join(" and ")
-        ));
-    }
-    warnings
-}
-
-fn trace_of(record: &Record, index: Option<usize>) -> Option<Trace> {
-    let channel = record.channels.get(index?)?;
-    Some(Trace {
-        values: channel.values.clone(),
-        quantisation_step: None,
-        clipped: Vec::new(),
-    })
-}
-
-fn codes_spanned(record: &Record, index: Option<usize>) -> Option<f64> {
-    let values = &record.channels.get(index?)?.values;
-    let step = capture::quantisation_step(values).filter(|s| *s > 0.0)?;
-    let (low, high) = simd::range(values);
-    Some((high - low) / step)
 }
 
 fn folder_name(folder: &Path) -> String {
@@ -249,15 +207,8 @@ fn supply(seen: &[Seen]) -> Option<(f64, String)> {
 
 fn bits(seen: &[Seen]) -> Option<(u32, String)> {
     let codes = seen.iter().map(|s| s.codes).fold(0.0, f64::max);
-    let bits = [8u32, 10, 12, 14, 16]
-        .into_iter()
-        .find(|b| codes <= STEP_SLACK * 2f64.powi(*b as i32))?;
-    (codes > 0.0).then(|| {
-        (
-            bits,
-            format!("the widest trace spans {codes:.0} of its own steps"),
-        )
-    })
+    let why = format!("the widest trace spans {codes:.0} of its own steps");
+    Some((converter_bits(codes)?, why))
 }
 
 /// One voltage and one current channel where the files allow it; else one a column name.
@@ -375,11 +326,19 @@ fn drafted(one: &Seen, draft: &Draft) -> DraftCapture {
         file: one.file.clone(),
         further: one.further.clone(),
         role: guess.role,
+        confidence: guess.role_confidence,
         why,
+        unused: one.unused.clone(),
         warnings,
         voltage_channel: channel_of(&draft.voltage, &one.voltage),
         current_channel: channel_of(&draft.current, &one.current),
         voltage_recorded: one.voltage.is_some() || draft.voltage.is_empty(),
         current_recorded: one.current.is_some() || draft.current.is_empty(),
+        current_raw_volts: one
+            .current
+            .as_ref()
+            .and_then(|column| draft.current.iter().find(|c| c.columns.contains(column)))
+            .filter(|channel| channel.raw_volts != guess.current_in_volts)
+            .map(|_| guess.current_in_volts),
     }
 }

@@ -25,14 +25,13 @@ impl fmt::Display for DraftError {
         if let Some(text) = &self.text {
             return f.write_str(text);
         }
-        f.write_str("no capture could be read. ")?;
+        f.write_str("no capture could be read")?;
         if self.left_out.is_empty() {
             let endings = ENDINGS.join(", ");
-            return write!(f, "No file ends in {endings} (or these with .gz)");
+            return write!(f, ". No file ends in {endings} (or these with .gz)");
         }
-        let each = self.left_out.iter();
-        let each: Vec<String> = each.map(|(file, why)| format!("{file}: {why}")).collect();
-        f.write_str(&each.join("; "))
+        let mut each = self.left_out.iter();
+        each.try_for_each(|(file, why)| write!(f, "\n{file}: {why}"))
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! Only the text is made here, from a template; the guesses come from whoever looked at the waveforms.
 
+use super::tables::DraftTable;
 use crate::bench::capture::{Role, SpeedSignal};
 use crate::capture::Channel;
 use crate::quantity::units::{self, Quantity};
@@ -34,8 +35,12 @@ pub struct DraftCapture {
     pub further: Vec<String>,
     /// Guessed role.
     pub role: Role,
+    /// How sure the role is, 0 to 1.
+    pub confidence: f64,
     /// Why it was taken for this role.
     pub why: String,
+    /// Columns that are not used; empty where all are.
+    pub unused: String,
     /// What is wrong in the file, written as comments.
     pub warnings: Vec<String>,
     /// Name of the voltage channel, where it differs from the first one of the sheet.
@@ -46,6 +51,8 @@ pub struct DraftCapture {
     pub voltage_recorded: bool,
     /// False where the file has no current channel.
     pub current_recorded: bool,
+    /// Whether the current is in raw volts across a shunt, where that differs from its channel.
+    pub current_raw_volts: Option<bool>,
 }
 
 /// Everything that goes into a first sheet.
@@ -65,6 +72,8 @@ pub struct Draft {
     pub shaft: Vec<DraftShaft>,
     /// Captures in the order in which the sheet lists them.
     pub captures: Vec<DraftCapture>,
+    /// Files that hold readings or heat records.
+    pub tables: Vec<DraftTable>,
     /// Files that were not taken, and why.
     pub left_out: Vec<(String, String)>,
 }
@@ -72,7 +81,7 @@ pub struct Draft {
 /// A column that shows how the shaft turns.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DraftShaft {
-    /// Column name without its unit; also the name of the channel.
+    /// Column name without its unit; also the name of the channel, unless a column holds two kinds of signal.
     pub column: String,
     /// What it records.
     pub signal: SpeedSignal,
@@ -150,11 +159,38 @@ fn rendered(draft: &Draft) -> Result<String, minijinja::Error> {
         sensor => if raw_volts { "shunt" } else { "clamp" },
         voltage => draft.voltage,
         current => draft.current,
-        shaft => draft.shaft.iter().map(shaft_context).collect::<Vec<_>>(),
+        shaft => draft.shaft.iter().map(|s| shaft_context(s, &draft.shaft)).collect::<Vec<_>>(),
         captures => draft.captures.iter().map(capture_context).collect::<Vec<_>>(),
+        tables => draft.tables,
+        questions => questions(draft),
         left_out => draft.left_out,
         running => running.map_or("coast", |c| &c.name),
     })
+}
+
+/// What no file can say of this bench, most important first.
+pub fn questions(draft: &Draft) -> Vec<&'static str> {
+    let shunt = draft.current.iter().any(|c| c.raw_volts);
+    let mut out = Vec::new();
+    if shunt {
+        out.push("resistance and tolerance of the shunt (instruments.shunt)");
+    } else {
+        out.push("current sensor: clamp with its accuracy, or shunt with resistance and tolerance");
+    }
+    out.extend([
+        "voltage tapped at the motor alone, or across motor and shunt together (spans)",
+        "one speed, or the count of commutator segments and poles",
+        "winding and room temperature at the beginning of each capture",
+        "supply voltage as it was set, and its current limit",
+        "accuracies of oscilloscope and probe (data sheet)",
+        "ohmmeter readings over several rotor positions, with the leads",
+        "kind of brushes and magnets",
+    ]);
+    for table in &draft.tables {
+        let known = |fill: &&str| !out.contains(fill);
+        out.extend(table.fill_in.filter(known));
+    }
+    out
 }
 
 fn capture_context(capture: &DraftCapture) -> Value {
@@ -174,12 +210,15 @@ fn capture_context(capture: &DraftCapture) -> Value {
             ("voltage", voltage, capture.voltage_recorded),
             ("current", current, capture.current_recorded),
         ],
+        current_raw_volts => capture.current_raw_volts,
+        unused => capture.unused,
         warnings => capture.warnings,
     }
 }
 
 /// The channel's keys; as a comment where the person has to fill in a number.
-fn shaft_context(shaft: &DraftShaft) -> Value {
+fn shaft_context(shaft: &DraftShaft, all: &[DraftShaft]) -> Value {
+    let twice = all.iter().filter(|s| s.column == shaft.column).count() > 1;
     let (mark, keys) = match (shaft.signal, &shaft.unit) {
         (SpeedSignal::Speed, Some(_)) => (
             "",
@@ -199,6 +238,10 @@ fn shaft_context(shaft: &DraftShaft) -> Value {
         keys,
         why => shaft.why,
         column => shaft.column,
+        name => match (shaft.signal, twice) {
+            (signal, true) => format!("{} {}", shaft.column, signal.name()),
+            _ => shaft.column.clone(),
+        },
         measures => shaft.signal.name(),
         rollover => shaft.rollover.map(|count| count.to_string()),
     }
@@ -235,8 +278,20 @@ mod tests {
 
     #[test]
     fn the_template_renders() {
-        let text = rendered(&Draft::default()).unwrap();
-        assert!(text.starts_with("# A first bench sheet") && text.ends_with("0.02 }\n"));
+        let table = |fill_in| DraftTable {
+            file: "a.csv".into(),
+            text: "[[tables]]\nkind = \"no-load\"\n".into(),
+            fill_in,
+        };
+        let draft = Draft {
+            tables: vec![table(None), table(Some("the arm"))],
+            ..Draft::default()
+        };
+        let text = rendered(&draft).unwrap();
+        assert!(
+            text.contains("\n[[tables]]\nkind = ") && text.contains("\n# [[tables]]\n# kind = ")
+        );
+        assert!(text.starts_with("# A first bench sheet") && text.ends_with("the arm\n"));
     }
 
     #[test]

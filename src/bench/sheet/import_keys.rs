@@ -45,6 +45,7 @@ pub fn read_import(parent: &Table<'_>, base: &ReadOptions) -> Result<ReadOptions
             .collect();
     }
     let gaps = [
+        ("warn", TimeGaps::Keep),
         ("tell", TimeGaps::Keep),
         ("split", TimeGaps::Split),
         ("sort", TimeGaps::Sort),

@@ -67,7 +67,7 @@ pub fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), B
             format!("{n} brushes; expected {expected}. Count brushes that lie side by side as one"),
         );
     }
-    let name = table.require("name", name, "a few words that tell the motor")?;
+    let name = table.require("name", name, "a few words that describe the motor")?;
     Ok((
         MotorFacts {
             name,

@@ -3,6 +3,7 @@
 use super::table::Table;
 use crate::bench::accuracy::{Accuracy, Parts, Stated};
 use crate::bench::error::{BenchError, Place};
+use crate::bench::remarks::{BenchRemark, BenchRemarkKind};
 use crate::quantity::units::{Quantity as Kind, RPM, factor};
 
 /// A kind of quantity with the units it may be typed in, and the factor of each to SI.
@@ -198,7 +199,7 @@ const ASSUMED_SPEED_LIMIT: f64 = 1e-3;
 /// A winding temperature; without an accuracy one is assumed, with one warning for each place.
 pub fn winding_temperature(
     quantity: &Quantity,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Result<Stated, BenchError> {
     if !(-60.0..=250.0).contains(&quantity.value) {
         let text = format!(
@@ -208,10 +209,12 @@ pub fn winding_temperature(
         return Err(BenchError::at(&quantity.place, text));
     }
     if quantity.accuracy.is_empty() {
-        let warning = format!(
-            "line {}: winding temperature {} °C without an accuracy; assumed within {ASSUMED_TEMPERATURE_LIMIT_K} K (rectangular). Add limit_k to replace the assumption",
-            quantity.place.line, quantity.value
-        );
+        let kind = BenchRemarkKind::TemperatureWithoutAccuracy {
+            line: quantity.place.line,
+            temperature_c: quantity.value,
+            limit_k: ASSUMED_TEMPERATURE_LIMIT_K,
+        };
+        let warning = kind.of_sheet();
         if !warnings.contains(&warning) {
             warnings.push(warning);
         }
@@ -224,12 +227,10 @@ pub fn speed(
     speed: &Quantity,
     tachometer: Option<Accuracy>,
     line: u32,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemark>,
 ) -> Stated {
     if tachometer.is_none() && speed.accuracy.is_empty() {
-        warnings.push(format!(
-            "line {line}: no accuracy of the speed stated; assumed a limit of 0.1 % and 1 rpm (rectangular)"
-        ));
+        warnings.push(BenchRemarkKind::SpeedWithoutAccuracy { line }.of_sheet());
     }
     speed.stated_or(tachometer.unwrap_or_else(assumed_speed_accuracy))
 }

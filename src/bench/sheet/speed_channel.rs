@@ -87,7 +87,7 @@ pub fn read_speed_channel(
     match signal {
         SpeedSignal::Speed if out.volts_per_speed.is_some() && out.gain.is_some() => table.invalid(
             "gain",
-            "the accuracy of a tachogenerator stands beside its constant: volts_per_speed = { v_per_krpm = …, limit_percent = … }",
+            "the accuracy of a tachogenerator belongs beside its constant: volts_per_speed = { v_per_krpm = …, limit_percent = … }",
         ),
         SpeedSignal::Position if out.counts_per_turn.is_none() && out.unit.is_none() => {
             Err(table.missing(

@@ -139,7 +139,7 @@ fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<Refusal> {
         let named = c.name.as_deref().is_some_and(is_channel_name);
         let channels = survey.columns[column].channels(times.len(), named)?;
         let text = format!(
-            "not one column a channel: column {} names the channel of each row ({}), and each time stands once a channel. Export with one column a channel, or bring the table to that shape (a pivot table of a spreadsheet does it)",
+            "not one column a channel: column {} names the channel of each row ({}), and each time occurs once a channel. Export with one column a channel, or bring the table to that shape (a pivot table of a spreadsheet does it)",
             column + 1,
             channels.join(", ")
         );
@@ -253,7 +253,7 @@ fn column(
     };
     if cells == Cells::Quantities {
         why.push(format!(
-            "in column {} a unit or prefix stands behind the numbers",
+            "in column {} a unit or prefix follows the numbers",
             c + 1
         ));
         // The values come in SI: of the unit in the header only the quantity is left.

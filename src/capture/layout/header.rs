@@ -119,10 +119,10 @@ impl HeaderLines<'_, '_> {
     pub fn how(&self) -> String {
         match (&self.names, &self.units) {
             (Some(n), Some(u)) => {
-                format!("names stand in line {}, units in line {}", n.line, u.line)
+                format!("names in line {}, units in line {}", n.line, u.line)
             }
-            (Some(n), None) => format!("names stand in line {}", n.line),
-            (None, Some(u)) => format!("units stand in line {}, no names", u.line),
+            (Some(n), None) => format!("names in line {}", n.line),
+            (None, Some(u)) => format!("units in line {}, no names", u.line),
             (None, None) => "no header: columns are named by their number".to_string(),
         }
     }

@@ -48,7 +48,7 @@ pub fn warn_of_table(table: &Table, layout: &Layout, warnings: &mut Warnings) {
     }
     if let Some(line) = layout.header_wider {
         let text = format!(
-            "this line has more names than the rows have cells ({cells}), so no name is used: a delimiter may stand within one. Correct the line, or give units with --unit 2=V and the like"
+            "this line has more names than the rows have cells ({cells}), so no name is used: a name may contain a delimiter. Correct the line, or give units with --unit 2=V and the like"
         );
         warnings.push(WarningKind::HEADER_WIDER, line, None, text);
     }

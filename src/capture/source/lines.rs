@@ -124,7 +124,7 @@ impl<R: Read> Lines<R> {
     }
 
     fn zero_byte(&self) -> io::Error {
-        let text = "a zero byte stands in the text: not text from here on. The copy is damaged or the file is binary; export as CSV again";
+        let text = "the text contains a zero byte: not text from here on. The copy is damaged or the file is binary; export as CSV again";
         self.fault(text.to_owned())
     }
 

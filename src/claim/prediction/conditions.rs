@@ -72,7 +72,7 @@ impl Conditions {
     /// What is assumed where the winding's temperature is not stated.
     pub fn note(&self) -> Option<String> {
         self.assumed.then(|| format!(
-            "the motor file does not tell the winding's temperature: taken as 25 °C ± {UNKNOWN_TEMPERATURE_HALF_WIDTH_K} °C, which alone leaves {:.1} % in the resistance; state it in the bench sheet",
+            "the motor file does not contain the winding's temperature: assumed 25 °C ± {UNKNOWN_TEMPERATURE_HALF_WIDTH_K} °C, which alone leaves {:.1} % in the resistance; state it in the bench sheet",
             100.0 * UNKNOWN_TEMPERATURE_HALF_WIDTH_K / 3f64.sqrt() * 0.003_85
         ))
     }

@@ -69,7 +69,7 @@ pub enum CannotPredict {
     Draw(#[from] DrawError),
     /// No heat run, or one too short for this.
     #[error(
-        "{what} is not determined by this motor file; what would settle it: a heat run with its cooling curve ([[heat]] in the bench sheet)"
+        "{what} is not determined by this motor file; it would be determined by: a heat run with its cooling curve ([[heat]] in the bench sheet)"
     )]
     NoThermal {
         /// In words.

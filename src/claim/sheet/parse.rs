@@ -37,7 +37,11 @@ pub fn from_text(path: &Path, text: &str) -> Result<Sheet, SheetError> {
     let reader = Reader { path, text };
     let table = DeTable::parse(text).map_err(|error| {
         let start = error.span().map_or(0, |span| span.start);
-        reader.fault(start, error.message().to_owned())
+        let text = format!(
+            "this is not TOML: {}. A datasheet is typed as in docs/claim_sheet.md",
+            error.message()
+        );
+        reader.fault(start, text)
     })?;
     reader.sheet(table.get_ref())
 }

@@ -37,8 +37,8 @@ pub struct ImportFlags {
     /// Column of hexadecimal codes, from 1, to be read as whole numbers; repeatable
     #[arg(long = "hex-column", value_name = "COLUMN")]
     hex_columns: Vec<usize>,
-    /// Where time jumps: warn (tell), keep the longest stretch without a gap (split), or sort the rows by time (sort)
-    #[arg(long, value_enum, default_value = "tell")]
+    /// Where time jumps: warn, keep the longest stretch without a gap (split), or sort the rows by time (sort)
+    #[arg(long, value_enum, default_value = "warn")]
     time_gaps: Gaps,
     /// Longest line read, in bytes
     #[arg(long, value_name = "BYTES", hide_short_help = true)]
@@ -75,7 +75,8 @@ enum Decimal {
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
 enum Gaps {
     #[default]
-    Tell,
+    #[value(alias = "tell")]
+    Warn,
     Split,
     Sort,
 }
@@ -126,7 +127,7 @@ impl ImportFlags {
             units: self.units.clone(),
             hex_columns: self.hex_columns.clone(),
             time_gaps: match self.time_gaps {
-                Gaps::Tell => TimeGaps::Keep,
+                Gaps::Warn => TimeGaps::Keep,
                 Gaps::Split => TimeGaps::Split,
                 Gaps::Sort => TimeGaps::Sort,
             },

@@ -50,21 +50,22 @@ impl View<'_> {
     }
 
     fn rows_text(&self) -> String {
-        let rows = self.record.time.len();
+        let count = self.record.time.len();
+        let rows = format!("{count} row{}", if count == 1 { "" } else { "s" });
         match &self.record.time {
             TimeAxis::Uniform { step_s, .. } => format!(
-                "{rows} rows every {}, {} long",
+                "{rows} every {}, {} long",
                 number(*step_s, "s"),
-                number(*step_s * rows.saturating_sub(1) as f64, "s")
+                number(*step_s * count.saturating_sub(1) as f64, "s")
             ),
             TimeAxis::Listed(times) => format!(
-                "{rows} rows, {} long",
+                "{rows}, {} long",
                 number(
                     times.last().unwrap_or(&f64::NAN) - times.first().unwrap_or(&f64::NAN),
                     "s"
                 )
             ),
-            TimeAxis::Absent { .. } => format!("{rows} rows, times unknown"),
+            TimeAxis::Absent { .. } => format!("{rows}, times unknown"),
         }
     }
 

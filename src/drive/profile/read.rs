@@ -143,7 +143,11 @@ impl Columns {
         let speed = self.take(Quantity::Speed);
         if let Some(position) = position {
             if speed.is_some() {
-                return invalid(path, "speed and position both stand there, and one follows from the other; take one out".to_owned());
+                return invalid(
+                    path,
+                    "it has both speed and position, and one follows from the other; remove one"
+                        .to_owned(),
+                );
             }
             if let Some(row) = times_s.windows(2).position(|pair| pair[1] <= pair[0]) {
                 return invalid(
@@ -201,7 +205,8 @@ impl Profile {
             (Some(_), Some(_)) => {
                 return invalid(
                     path,
-                    "torque and current both stand there, and one follows from the other; take one out".to_owned(),
+                    "it has both torque and current, and one follows from the other; remove one"
+                        .to_owned(),
                 );
             }
             (Some(torque), None) => (Asked::Torque, Some(torque)),

@@ -133,7 +133,7 @@ impl Figures<'_> {
                     .get(&name)
                     .and_then(|parameter| parameter.suggestion.as_deref())
                     .map_or(String::new(), |text| {
-                        format!("; what would settle it: {text}")
+                        format!("; it would be determined by: {text}")
                     });
                 Absent::Undetermined(format!(
                     "{} is not determined by this motor file{settle}",

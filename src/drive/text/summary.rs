@@ -81,12 +81,12 @@ pub fn summary(sizing: &Sizing) -> String {
         let _ = writeln!(text, "{words}");
     }
     if !waiting.is_empty() {
-        let each = waiting.iter().map(|(why, rows)| {
+        let each = waiting.iter().map(|(why, groups)| {
             let option = why.trim_start_matches("needs ");
-            format!("{rows} ({option})")
+            format!("{option}: {}", groups.join(", "))
         });
         let each: Vec<String> = each.collect();
-        let _ = writeln!(text, "not available: {}", each.join("; "));
+        let _ = writeln!(text, "more rows with {}", each.join("; "));
     }
     for warning in &sizing.warnings {
         let _ = writeln!(text, "warning: {warning}");
@@ -106,10 +106,10 @@ pub fn summary(sizing: &Sizing) -> String {
     text
 }
 
-/// Writes the rows; gives what waits for an option, with the figures that do.
-fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, String)> {
+/// Writes the rows; gives what waits for an option, with the groups of the figures that do.
+fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, Vec<&'static str>)> {
     line(text, ["", "", "expected"], "worst case");
-    let mut waiting: Vec<(String, String)> = Vec::new();
+    let mut waiting: Vec<(String, Vec<&str>)> = Vec::new();
     let rows = match sizing.has_profile() {
         true => PROFILE_ROWS,
         false => ROWS,
@@ -134,8 +134,9 @@ fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, String)> {
             Figure::Absent { absent } => match absent {
                 Absent::NotGiven(why) => {
                     match waiting.iter_mut().find(|(other, _)| other == why) {
-                        Some((_, all)) => *all += &format!(", {words}"),
-                        None => waiting.push((why.clone(), format!("{group}, {words}"))),
+                        Some((_, groups)) if groups.contains(&group) => {}
+                        Some((_, groups)) => groups.push(group),
+                        None => waiting.push((why.clone(), vec![group])),
                     }
                     continue;
                 }

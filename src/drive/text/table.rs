@@ -45,6 +45,9 @@ pub fn render(sizing: &Sizing, sections: &[&str]) -> String {
             self::section(&mut text, section);
         }
     }
+    if sections.contains(&"profile") && !sizing.has_profile() {
+        text.push_str("\nnot available, needs --profile FILE: what a move or a duty takes\n");
+    }
     text
 }
 

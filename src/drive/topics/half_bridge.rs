@@ -31,7 +31,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     braking(setting, m, out, running);
     dead_time(setting, m, out);
     out.remark(|| {
-        "where the ripple crosses zero within a period, the dead-time error lies between the two signs: near no load the voltage is uncertain by twice that".to_owned()
+        "where the ripple crosses zero within a period, the dead-time error is between the two signs: near no load the voltage is uncertain by twice that".to_owned()
     });
 }
 

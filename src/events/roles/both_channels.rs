@@ -67,7 +67,7 @@ pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
             return RoleGuess::new(
                 Role::Start,
                 0.5,
-                format!("{text}: the end of a start without its make"),
+                format!("{text}: the end of a start, recorded after the contact closed"),
             )
             .or(Role::Steady, 0.3);
         }

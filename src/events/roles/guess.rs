@@ -19,7 +19,7 @@ pub fn guess_role(waveform: &Waveform) -> RoleGuess {
 pub(crate) fn guess_role_in(mut view: View) -> RoleGuess {
     if view.len() < 40 {
         let text = format!(
-            "only {} usable rows: nothing can be told from them",
+            "only {} usable rows: they contain no information",
             view.len()
         );
         return RoleGuess::new(Role::Steady, 0.0, text);

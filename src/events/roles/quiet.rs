@@ -53,7 +53,8 @@ pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
     }
     if middle.abs() <= 3.0 * i.sigma && Activity::of(i).repeats() {
         let text = format!(
-            "the current ripples about zero by {noise:.2e} A from the first row to the last, as one seen through a coupling capacitor"
+            "the current ripples about zero by {} from the first row to the last, as behind a coupling capacitor",
+            engineering(noise, "A")
         );
         return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Pwm, 0.1));
     }

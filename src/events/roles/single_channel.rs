@@ -172,8 +172,10 @@ fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
         let ends = activity.is_lively(head.scatter) && head.scatter > 2.0 * tail.scatter;
         return (ends && only_falls && activity.differ(head, tail)).then(|| {
             let text = format!(
-                "the current of {:.3e} A ripples by {:.3e} A and goes to {:.3e} A",
-                head.level, head.scatter, tail.level
+                "the current of {} ripples by {} and goes to {}",
+                amperes(head.level),
+                amperes(head.scatter),
+                amperes(tail.level)
             );
             match activity.between() {
                 0 | 1 => RoleGuess::new(
@@ -193,16 +195,17 @@ fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
     }
     if activity.repeats() {
         let text = format!(
-            "the current ripples by {:.3e} A from the first row to the last, about one level",
-            tail.scatter
+            "the current ripples by {} from the first row to the last, about one level",
+            amperes(tail.scatter)
         );
         return Some(RoleGuess::new(Role::Steady, 0.8, text).or(Role::Pwm, 0.1));
     }
     let inrush = (i.peak - head.level).abs() > 1.5 * change + 4.0 * tail.scatter;
     if tail.scatter > 2.0 * head.scatter && inrush {
         let text = format!(
-            "the current is still before it rises to {:.3e} A and ripples by {:.3e} A at the end: a rotor that stood and turns",
-            i.peak, tail.scatter
+            "the current is still before it rises to {} and ripples by {} at the end: a rotor that was at rest and turns",
+            amperes(i.peak),
+            amperes(tail.scatter)
         );
         return Some(RoleGuess::new(Role::Start, 0.9, text).or(Role::LockedRotor, 0.1));
     }
@@ -211,11 +214,15 @@ fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
     let highest = |l: &f64| sign * (head.level - l) >= -0.25 * change;
     (change > 2.0 * tail.scatter && activity.levels.iter().all(highest)).then(|| {
         let text = format!(
-            "the current falls from {:.3e} A to {:.3e} A and ripples to the last row: a start recorded after its contact had closed",
-            head.level, tail.level
+            "the current falls from {} to {} and ripples to the last row: a start recorded after its contact had closed",
+            amperes(head.level), amperes(tail.level)
         );
         RoleGuess::new(Role::Start, 0.6, text).or(Role::Brake, 0.2)
     })
+}
+
+fn amperes(value: f64) -> String {
+    engineering(value, "A")
 }
 
 /// A current that goes beyond its last level the other way round than it began: from zero to that of the running motor, or from that to zero.
@@ -226,8 +233,10 @@ fn by_levels(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
         return None;
     }
     let text = format!(
-        "the current goes from {:.3e} A over {:.3e} A to {:.3e} A",
-        head.level, i.peak, tail.level
+        "the current goes from {} over {} to {}",
+        amperes(head.level),
+        amperes(i.peak),
+        amperes(tail.level)
     );
     if head.level.abs() < 0.25 * tail.level.abs() {
         let text = format!("{text}, that of a running motor");

@@ -83,7 +83,7 @@ pub(crate) fn switched(view: &View, pattern: &Switching) -> RoleGuess {
             ),
             None => {
                 let text = format!(
-                    "{edges} regular voltage edges; whether the rotor turns cannot be told"
+                    "{edges} regular voltage edges; whether the rotor turns cannot be decided"
                 );
                 return RoleGuess::new(Role::Pwm, 0.6, text).or(Role::PwmLocked, 0.4);
             }

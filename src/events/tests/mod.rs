@@ -26,7 +26,10 @@ fn phase(timeline: &Timeline, kind: PhaseKind) -> Option<(usize, usize)> {
 
 /// Whether a remark with this short name was made.
 fn remarked(timeline: &Timeline, code: &str) -> bool {
-    timeline.remarks.iter().any(|r| r.code() == code)
+    timeline
+        .remarks
+        .iter()
+        .any(|r| serde_json::to_value(r).unwrap()["code"] == code)
 }
 
 #[track_caller]

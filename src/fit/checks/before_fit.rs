@@ -3,12 +3,13 @@
 use super::{decade_error, time_base};
 use crate::bench::{Bench, CaptureWarning};
 use crate::fit::data::Segment;
+use crate::fit::wording::Remark;
 
 /// Adds what time axes and the ohmmeter contradict to the remarks: it is reported whatever comes out.
 pub fn warnings_before_the_fit(
     bench: &Bench,
     segments: &[Vec<Segment>],
-    remarks: &mut Vec<String>,
+    remarks: &mut Vec<Remark>,
 ) -> Vec<CaptureWarning> {
     let found = [
         (

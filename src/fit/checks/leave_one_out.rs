@@ -124,24 +124,3 @@ pub(super) fn without(estimate: &Estimate, k: usize) -> (DVector<f64>, Inverse) 
     let covariance = Inverse::over(&normal, &free, 1e-13);
     (-covariance.times(&gradient), covariance)
 }
-
-/// What usually moves a parameter on a bench.
-pub fn causes(parameter: &str) -> &'static str {
-    match parameter {
-        "terminal_resistance" | "brush_drop" => {
-            "a winding warmer than noted, a switch or lead inside the measured loop, a forgotten probe ratio, a rotor that slipped in its clamp"
-        }
-        "armature_inductance" | "electrical_time_constant" => {
-            "a probe or sample rate too slow for L/R, a bouncing contact taken for the make, another rotor position"
-        }
-        "inertia_capacitance" | "rotor_inertia" | "mechanical_time_constant" => {
-            "something left on the shaft, a wrong time base, a forgotten ratio of the current probe"
-        }
-        "back_emf_constant" => {
-            "a wrong segment count, a tachometer that counted two marks, warm magnets"
-        }
-        _ => {
-            "friction that changes as grease and brushes warm, a shifted zero of the current probe, another motor"
-        }
-    }
-}

@@ -8,6 +8,7 @@ use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;
 use crate::fit::unknowns::{Entry, Layout, ParameterKind};
+use crate::fit::wording::{Effect, TermReason};
 use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 
@@ -84,30 +85,35 @@ fn decide_one(
             name,
             kept: true,
             likelihood_ratio: Some(distance * distance),
-            note: format!("{distance:.0} standard deviations from zero"),
+            reason: TermReason::PlainlyThere { sigmas: distance },
         });
     }
     let without = solve_without(problem, solution, entry, foreseen)?;
     let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
     let kept = ratio > EVIDENCE;
-    let effect = inverse.map_or(String::new(), |inverse| {
+    let effect = inverse.map_or(Effect(Vec::new()), |inverse| {
         effect(&problem.layout, &solution.x, &without.x, &inverse)
     });
-    let note = if kept {
+    let reason = if kept {
         problem.thaw(entry);
-        format!("likelihood ratio {ratio:.1} against {EVIDENCE}; without it {effect}")
+        TermReason::Supported {
+            ratio,
+            least: EVIDENCE,
+            effect,
+        }
     } else {
         *solution = without;
-        format!(
-            "likelihood ratio {:.1} below {EVIDENCE}; left out, and its largest credible size stays in the bounds of the others: without it {effect}",
-            ratio.max(0.0)
-        )
+        TermReason::NotSupported {
+            ratio: ratio.max(0.0),
+            least: EVIDENCE,
+            effect,
+        }
     };
     Ok(TermDecision {
         name,
         kept,
         likelihood_ratio: Some(ratio),
-        note,
+        reason,
     })
 }
 
@@ -158,14 +164,14 @@ fn solve_without(
 /// Share of its standard deviation by which a parameter moves before it is named.
 const NAMED_SHIFT: f64 = 0.2;
 
-/// By how much the motor's parameters move from one vector to another, in words: those that move by a fifth of their standard
+/// By how much the motor's parameters move from one vector to another, those that move by a fifth of their standard
 /// deviation or more.
 fn effect(
     layout: &Layout,
     from: &DVector<f64>,
     to: &DVector<f64>,
     covariance: &DMatrix<f64>,
-) -> String {
+) -> Effect {
     let places = [
         (ParameterKind::LogResistance, "R", true),
         (ParameterKind::LogInductance, "L", true),
@@ -175,33 +181,23 @@ fn effect(
         (ParameterKind::ViscousConductance, "G_v", false),
         (ParameterKind::BrushDrop, "V_b", false),
     ];
-    let moved: Vec<String> = places
-        .iter()
-        .filter_map(|(kind, name, logarithm)| {
-            let entry = layout.find(kind)?;
-            let sd = covariance[entry.diagonal()].max(0.0).sqrt();
-            let shift = to[entry] - from[entry];
-            let sigmas = shift / sd;
-            // What moves to zero itself is no effect on another.
-            if !sigmas.is_finite() || sigmas.abs() < NAMED_SHIFT || to[entry] == 0.0 {
-                return None;
-            }
-            let relative = if *logarithm {
-                shift.exp_m1()
-            } else {
-                shift / from[entry].abs().max(sd)
-            };
-            Some(format!(
-                "{name} is {:+.2} % ({sigmas:+.1} sigma)",
-                100.0 * relative
-            ))
-        })
-        .collect();
-    if moved.is_empty() {
-        "nothing else moves by a fifth of its uncertainty".into()
-    } else {
-        moved.join(", ")
-    }
+    let moved = places.into_iter().filter_map(|(kind, name, logarithm)| {
+        let entry = layout.find(&kind)?;
+        let sd = covariance[entry.diagonal()].max(0.0).sqrt();
+        let shift = to[entry] - from[entry];
+        let sigmas = shift / sd;
+        // What moves to zero itself is no effect on another.
+        if !sigmas.is_finite() || sigmas.abs() < NAMED_SHIFT || to[entry] == 0.0 {
+            return None;
+        }
+        let relative = if logarithm {
+            shift.exp_m1()
+        } else {
+            shift / from[entry].abs().max(sd)
+        };
+        Some((name, relative, sigmas))
+    });
+    Effect(moved.collect())
 }
 
 /// The terms that a stated prior limits. They are always kept: to leave one out would call the bias it stands for zero. Each is reported with how far the captures narrow
@@ -217,21 +213,18 @@ pub fn limited(problem: &Problem, covariance: &Covariance) -> Vec<TermDecision> 
         } else {
             0.0
         };
-        let note = if !covariance.is_free(entry) {
-            "limited by a prior; the captures put it at its bound, and what it may still do stays in the bounds of the others".into()
+        let reason = if !covariance.is_free(entry) {
+            TermReason::AtBound
         } else if narrowed > SAYS_NOTHING {
-            "limited by a prior, of which the captures say nothing".into()
+            TermReason::PriorOnly
         } else {
-            format!(
-                "limited by a prior, which the captures narrow to {:.0} % of its standard deviation",
-                100.0 * narrowed
-            )
+            TermReason::Narrowed { share: narrowed }
         };
         out.push(TermDecision {
             name,
             kept: true,
             likelihood_ratio: None,
-            note,
+            reason,
         });
     }
     out

@@ -8,6 +8,7 @@ use super::leave_one_out::without;
 use crate::bench::{Bench, Role};
 use crate::fit::estimate::Estimate;
 use crate::fit::unknowns::Source;
+use crate::fit::wording::{Remark, RemarkKind};
 
 /// Parameters that are named, as messages have them; the electrical time constant and the rest follow from them.
 const NAMED: [(&str, &str); 4] = [
@@ -17,8 +18,8 @@ const NAMED: [(&str, &str); 4] = [
     ("friction_current_at_speed", "friction"),
 ];
 
-/// What the repeats of each kind say, in words, where there are two or more with nothing attached to the shaft.
-pub fn repeats(estimate: &Estimate, bench: &Bench) -> Vec<String> {
+/// What the repeats of each kind say where there are two or more with nothing attached to the shaft.
+pub fn repeats(estimate: &Estimate, bench: &Bench) -> Vec<Remark> {
     let of_kind = |role: Role| {
         let models = estimate.problem.models.iter().enumerate();
         let alike: Vec<usize> = models
@@ -36,7 +37,7 @@ pub fn repeats(estimate: &Estimate, bench: &Bench) -> Vec<String> {
     Role::ALL.into_iter().filter_map(of_kind).collect()
 }
 
-fn one_kind(estimate: &Estimate, role: Role, captures: &[usize]) -> Option<String> {
+fn one_kind(estimate: &Estimate, role: Role, captures: &[usize]) -> Option<Remark> {
     let shifts: Vec<_> = captures.iter().map(|&k| without(estimate, k).0).collect();
     let mut seen = Vec::new();
     for reported in estimate.reported().iter().filter(|r| !r.one_sided) {
@@ -51,20 +52,16 @@ fn one_kind(estimate: &Estimate, role: Role, captures: &[usize]) -> Option<Strin
         let changing = parts.filter(|(source, _)| CHANGES.contains(source));
         let allowed: f64 = changing.map(|(_, part)| part).sum();
         let percent = |variance: f64| 100.0 * variance.max(0.0).sqrt() / at.value;
-        seen.push(format!(
-            "{name} {:.2} % (the fit allows {:.2} %)",
-            percent(jackknife_variance(&moved)),
-            percent(allowed)
-        ));
+        seen.push((*name, percent(jackknife_variance(&moved)), percent(allowed)));
     }
+    let captures = captures.len();
+    let subject = format!("{captures} captures of kind {}", role.name());
     (!seen.is_empty()).then(|| {
-        format!(
-            "{} captures of kind {}: standard uncertainty from their scatter alone (type A, degrees of freedom {}): {}",
-            captures.len(),
-            role.name(),
-            captures.len() - 1,
-            seen.join(", ")
-        )
+        RemarkKind::Repeats {
+            captures,
+            percent: seen,
+        }
+        .about(subject)
     })
 }
 

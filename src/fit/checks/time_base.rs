@@ -5,6 +5,7 @@
 
 use crate::bench::Bench;
 use crate::fit::data::{Hints, Segment, middle, read_hints};
+use crate::fit::wording::{Remark, RemarkKind};
 
 /// Ratio from which two captures cannot be of one motor and one unit of time. Closed forms miss by a factor of ten at most, and
 /// units differ by a thousand.
@@ -60,8 +61,8 @@ fn read(bench: &Bench, segments: &[Vec<Segment>]) -> (Vec<Clock>, Option<f64>) {
     (clocks, all(|h| &h.resistance))
 }
 
-/// Two captures whose time axes cannot both be right, in words: no joint fit can follow them.
-pub fn between(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
+/// Two captures whose time axes cannot both be right: no joint fit can follow them.
+pub fn between(bench: &Bench, segments: &[Vec<Segment>]) -> Option<Remark> {
     let (clocks, _) = read(bench, segments);
     let name = |k: usize| bench.captures[k].name.as_str();
     type Constant = fn(&Clock) -> Option<f64>;
@@ -83,35 +84,21 @@ pub fn between(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
             if others.any(|(_, other)| near.contains(&(value / other))) {
                 continue;
             }
-            let which = if known.len() == 2 {
-                "one of the two".to_owned()
-            } else {
-                name(capture).to_owned()
+            let kind = RemarkKind::TimeAxesDisagree {
+                captures: [name(capture), name(beside)].map(str::to_owned),
+                quantity: what,
+                unit,
+                values: [value, other],
+                only_two: known.len() == 2,
             };
-            return Some(format!(
-                "the time axes of {} and {} contradict each other: {what} would be about {value:.1e} {unit} in the one and {other:.1e} {unit} in \
-                 the other. The time column of {which} is probably in another unit, off by a factor of {}; set its unit or interval under import",
-                name(capture),
-                name(beside),
-                thousands(value / other)
-            ));
+            return Some(kind.of_bench());
         }
     }
     None
 }
 
-/// `10³`, `10⁶` or their inverses, whichever is next.
-fn thousands(ratio: f64) -> &'static str {
-    match (ratio.log10() / 3.0).round() as i32 {
-        i32::MIN..=-2 => "10⁻⁶ or less",
-        -1 => "10⁻³",
-        0 | 1 => "10³",
-        _ => "10⁶ or more",
-    }
-}
-
-/// All captures together against what motors are like, in words.
-pub fn against_any_motor(bench: &Bench, segments: &[Vec<Segment>]) -> Option<String> {
+/// All captures together against what motors are like.
+pub fn against_any_motor(bench: &Bench, segments: &[Vec<Segment>]) -> Option<Remark> {
     let (clocks, resistance_ohm) = read(bench, segments);
     let median = |of: fn(&Clock) -> Option<f64>| {
         middle(&mut clocks.iter().filter_map(of).collect::<Vec<f64>>())
@@ -125,16 +112,11 @@ pub fn against_any_motor(bench: &Bench, segments: &[Vec<Segment>]) -> Option<Str
     if !outside(electrical_s, ELECTRICAL_S) && !outside(mechanical_s, MECHANICAL_S) {
         return None;
     }
-    let seconds = |value: Option<f64>| value.map_or("unknown".to_owned(), |v| format!("{v:.2e} s"));
-    Some(format!(
-        "the captures show an electrical time constant of about {} and a mechanical one of about {}; brushed motors have {:.0e} to {:.0e} s and {:.0e} to {:.0e} s. \
-         The time columns are probably in another unit (a thousand times off): set unit or interval under import, else L, J and all friction \
-         torques come out wrong by that factor",
-        seconds(electrical_s),
-        seconds(mechanical_s),
-        ELECTRICAL_S.0,
-        ELECTRICAL_S.1,
-        MECHANICAL_S.0,
-        MECHANICAL_S.1
-    ))
+    let kind = RemarkKind::TimeConstantsOff {
+        electrical_s,
+        mechanical_s,
+        usual_electrical_s: ELECTRICAL_S,
+        usual_mechanical_s: MECHANICAL_S,
+    };
+    Some(kind.of_bench())
 }

@@ -3,6 +3,7 @@
 use crate::bench::{Bench, Capture, Role};
 use crate::fit::data::{Bin, LinearForm, Quantity, Segment, linear_form, longest_closed};
 use crate::fit::model::{Number, Row};
+use crate::fit::wording::{Remark, RemarkKind};
 
 /// Share of its signal that a fit may leave of a capture and still follow it: ripple of a few segments, a supply that hunts and a
 /// contact that chatters stay below (common practice, no source; the simulated benches leave up to 0.06).
@@ -43,19 +44,17 @@ const FORM_FITS: f64 = 0.05;
 /// Ratio of two values in one record from which they are not one constant.
 const CHANGES: f64 = 1.25;
 
-/// What the records that the fit does not follow show, in words. `left`: of each capture; nothing where there is no fit.
-pub fn causes(bench: &Bench, segments: &[Vec<Segment>], left: Option<&[f64]>) -> Vec<String> {
+/// What the records that the fit does not follow show. `left`: of each capture; nothing where there is no fit.
+pub fn causes(bench: &Bench, segments: &[Vec<Segment>], left: Option<&[f64]>) -> Vec<Remark> {
     let mut out = Vec::new();
     for (k, (capture, segments)) in bench.captures.iter().zip(segments).enumerate() {
         let unfollowed = left.is_none_or(|l| l[k] > FOLLOWED);
         let cause = longest_closed(segments).and_then(|s| cause(capture, &s.bins));
         match (cause, left) {
-            (Some(cause), _) if unfollowed => out.push(format!("{}: {cause}", capture.name)),
-            (None, Some(left)) if unfollowed => out.push(format!(
-                "{}: the model misses {:.0} % of the signal. Check role, polarity and scale, and that nothing but the motor is between the leads",
-                capture.name,
-                100.0 * left[k].min(9.99)
-            )),
+            (Some(cause), _) if unfollowed => out.push(cause.about(&capture.name)),
+            (None, Some(left)) if unfollowed => {
+                out.push(RemarkKind::Unfollowed { share: left[k] }.about(&capture.name));
+            }
             _ => {}
         }
     }
@@ -63,21 +62,17 @@ pub fn causes(bench: &Bench, segments: &[Vec<Segment>], left: Option<&[f64]>) ->
 }
 
 /// Why one closed stretch is no such motor.
-fn cause(capture: &Capture, bins: &[Bin]) -> Option<String> {
+fn cause(capture: &Capture, bins: &[Bin]) -> Option<RemarkKind> {
     let held = matches!(capture.role, Role::LockedRotor | Role::PwmLocked);
     let whole = linear_form(capture, bins, held)?;
     if whole.resistance_ohm <= 0.0 {
-        return Some(
-            "the current falls where the voltage rises, as of a source. Check polarity and which channel is the current".into(),
-        );
+        return Some(RemarkKind::LikeASource);
     }
     if held {
         return None;
     }
     if whole.per_capacitance.is_some_and(|c| c <= 0.0) && whole.left_share < FORM_FITS {
-        return Some(
-            "the back-EMF falls while the current drives the rotor. Check polarity, and that the field is that of magnets".into(),
-        );
+        return Some(RemarkKind::EmfFalls);
     }
     let half = bins.len() / 2;
     let early = linear_form(capture, &bins[..half], false)?;
@@ -86,7 +81,7 @@ fn cause(capture: &Capture, bins: &[Bin]) -> Option<String> {
 }
 
 /// What changes between two parts of one stretch.
-fn changing(early: &LinearForm, late: &LinearForm) -> Option<String> {
+fn changing(early: &LinearForm, late: &LinearForm) -> Option<RemarkKind> {
     let sound = |f: &LinearForm| f.left_share < FORM_FITS && f.resistance_ohm > 0.0;
     if !sound(early) || !sound(late) {
         return None;
@@ -94,16 +89,13 @@ fn changing(early: &LinearForm, late: &LinearForm) -> Option<String> {
     let ratio = |a: f64, b: f64| (a / b).max(b / a);
     let (r, r_late) = (early.resistance_ohm, late.resistance_ohm);
     if ratio(r, r_late) > CHANGES {
-        return Some(format!(
-            "the resistance between the leads changes from {r:.3} Ω to {r_late:.3} Ω within the record: something in series is switched or warms, such as \
-             a starting rheostat. Record the voltage at the motor's own terminals"
-        ));
+        return Some(RemarkKind::ResistanceChanges {
+            early_ohm: r,
+            late_ohm: r_late,
+        });
     }
     let (c, c_late) = (early.per_capacitance?, late.per_capacitance?);
-    (c > 0.0 && c_late > 0.0 && ratio(c, c_late) > CHANGES).then(|| {
-        format!(
-            "the back-EMF per charge changes by a factor of {:.2} within the record: the field is not that of magnets (a wound field), or the load moves",
-            ratio(c, c_late)
-        )
-    })
+    let factor = ratio(c, c_late);
+    (c > 0.0 && c_late > 0.0 && factor > CHANGES)
+        .then_some(RemarkKind::EmfPerChargeChanges { factor })
 }

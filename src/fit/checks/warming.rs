@@ -3,17 +3,18 @@
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::ParameterKind;
+use crate::fit::wording::{Remark, RemarkKind};
 use nalgebra::DVector;
 
 /// Warming within a capture that is reported, K: it makes a copper resistance 0.8 % larger.
 const REPORTED_K: f64 = 2.0;
 
-/// The captures whose own current warms the winding noticeably, in words.
+/// The captures whose own current warms the winding noticeably.
 pub fn warmed_captures(
     problem: &Problem,
     x: &DVector<f64>,
     predictions: &[Prediction],
-) -> Vec<String> {
+) -> Vec<Remark> {
     let Some(entry) = problem.layout.find(&ParameterKind::InverseHeatCapacity) else {
         return Vec::new();
     };
@@ -22,13 +23,12 @@ pub fn warmed_captures(
     warmed
         .filter(|(_, p)| p.warmed_k > REPORTED_K)
         .map(|(model, p)| {
-            format!(
-                "{}: its own current warms the winding by about {:.0} K while it is recorded, which makes R {:.1} % larger at its end. This is followed, with a heat \
-                 capacity of {capacity:.2} J/K; R is that at the capture's beginning. Shorter shots, and minutes between them, leave less to be followed",
-                model.name,
-                p.warmed_k,
-                100.0 * model.warmed_share(p.warmed_k)
-            )
+            let kind = RemarkKind::Warmed {
+                warmed_k: p.warmed_k,
+                resistance_rise: model.warmed_share(p.warmed_k),
+                heat_capacity_j_per_k: capacity,
+            };
+            kind.about(&model.name)
         })
         .collect()
 }

@@ -11,11 +11,11 @@ use super::converter_level::level_uncertainty;
 use super::reading_term::ReadingTerm;
 use super::ripple::RippleFinding;
 use super::speeds::{ConstantTerm, constant_entry};
-use crate::bench::{Bench, Capture, Role, Stated};
+use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
-use crate::quantity::rounding::{Scale, write};
+use crate::fit::wording::{CyclesMean, Remark, RemarkKind};
 use crate::ripple::{
     RippleOptions, SEGMENTS, SpeedShape, USUAL_POLES, analyse_current, segment_counts,
 };
@@ -34,10 +34,8 @@ const COUNTABLE: f64 = 0.15;
 #[derive(Default)]
 pub struct Driven {
     pub terms: Vec<ReadingTerm>,
-    /// Doubts.
-    pub remarks: Vec<String>,
-    /// What was found, doubts or not.
-    pub findings: Vec<String>,
+    /// What was found.
+    pub remarks: Vec<Remark>,
 }
 
 /// Mean of an open-terminal record.
@@ -71,9 +69,9 @@ pub fn driven_terms(
                 .find_map(RippleFinding::candidate)
                 .map(|c| c.cycles_per_revolution);
             let poles = bench.motor.poles.unwrap_or(USUAL_POLES);
-            let cycles_found = cycles_of(capture, timeline, cycles, poles);
-            out.findings
-                .extend(cycles_found.ok().flatten().map(|t| format!("{name}: {t}")));
+            let cycles_found = cycles_of(capture, timeline, cycles, poles).ok().flatten();
+            out.remarks
+                .extend(cycles_found.map(|kind| kind.about(name)));
         }
     }
     out
@@ -91,8 +89,8 @@ fn one(
     let speed = capture.driven_speed_rad_s?;
     let (level, codes_v) = match steady_level(capture, timeline) {
         Ok(found) => found,
-        Err(remark) => {
-            out.remarks.push(format!("{name}: {remark}"));
+        Err(kind) => {
+            out.remarks.push(kind.about(name));
             return None;
         }
     };
@@ -101,11 +99,8 @@ fn one(
     if drift.abs() > REPORTED_DRIFT
         && level.drift_v.abs() > 4.0 * level.sd_v * (PARTS as f64).sqrt()
     {
-        out.remarks.push(format!(
-            "{name}: the voltage of the driven motor drifts by {:+.2} % over the record: the speed was not constant, or the stated one belongs to a part of it. K takes in the drift as an uncertainty of {:.2} %",
-            100.0 * drift,
-            100.0 * drift.abs() / 12f64.sqrt()
-        ));
+        out.remarks
+            .push(RemarkKind::DrivenDrift { drift }.about(name));
     }
     let chain = capture.voltage_chain.as_ref();
     let zero_v = chain.map_or(0.0, |chain| chain.zero_uncertainty);
@@ -118,17 +113,12 @@ fn one(
     let constant = (mean / speed.value).abs();
     let entry = constant_entry(layout, constant);
     let shift = models.get(k)?.links[Direction::VOLTAGE_GAIN].clone();
-    out.findings.push(format!(
-        "{name}: {} at {} driven make K {} before the gain of the channel",
-        write(mean.abs(), Some(level.sd_v.max(1e-12)), "V", Scale::Plain),
-        speed_text(speed),
-        write(
-            constant,
-            Some(constant * relative_sd),
-            "V·s/rad",
-            Scale::Power
-        )
-    ));
+    let kind = RemarkKind::DrivenConstant {
+        voltage_v: [mean.abs(), level.sd_v.max(1e-12)],
+        speed_rad_s: [speed.value, speed.standard_uncertainty],
+        constant_v_s_per_rad: [constant, constant * relative_sd],
+    };
+    out.remarks.push(kind.about(name));
     Some(ReadingTerm::Constant(ConstantTerm {
         v_s_per_rad: constant,
         relative_sd,
@@ -143,16 +133,12 @@ fn one(
 ///
 /// # Errors
 /// Why there is none.
-fn steady_level(capture: &Capture, timeline: &Timeline) -> Result<(Level, f64), &'static str> {
+fn steady_level(capture: &Capture, timeline: &Timeline) -> Result<(Level, f64), RemarkKind> {
     if capture.ac_coupled {
-        return Err(
-            "the voltage of the driven motor was AC coupled, so its level and with it K are lost. Record it again with DC coupling",
-        );
+        return Err(RemarkKind::DrivenAcCoupled);
     }
     let Some(trace) = capture.waveform.voltage_v.as_ref() else {
-        return Err(
-            "a driven motor shows its back-EMF at the terminals, but no voltage was recorded; not used",
-        );
+        return Err(RemarkKind::DrivenWithoutVoltage);
     };
     let values: Vec<f64> = open_rows(timeline)
         .filter(|&row| !trace.clipped.get(row).copied().unwrap_or(false))
@@ -162,18 +148,7 @@ fn steady_level(capture: &Capture, timeline: &Timeline) -> Result<(Level, f64), 
     level(&values)
         .filter(|l| l.mean_v.abs() > CLEAR * l.sd_v.max(codes_v))
         .map(|level| (level, codes_v))
-        .ok_or(
-            "no steady voltage is above the noise of this driven record, so it gives no K; were the terminals connected to the probe and the shaft turning?",
-        )
-}
-
-fn speed_text(speed: Stated) -> String {
-    write(
-        speed.value,
-        Some(speed.standard_uncertainty),
-        "rad/s",
-        Scale::Plain,
-    )
+        .ok_or(RemarkKind::DrivenNoLevel)
 }
 
 /// The longest open stretch; a driven record has but one unless rows are missing.
@@ -227,7 +202,7 @@ fn cycles_of(
     timeline: &Timeline,
     settled: Option<u32>,
     poles: u32,
-) -> Result<Option<String>, crate::ripple::Unreadable> {
+) -> Result<Option<RemarkKind>, crate::ripple::Unreadable> {
     let (Some(trace), Some(speed)) = (&capture.waveform.voltage_v, capture.driven_speed_rad_s)
     else {
         return Ok(None);
@@ -250,42 +225,30 @@ fn cycles_of(
     let order = TAU * hz / speed.value;
     let order_sd = order * (sd / hz).hypot(speed.standard_uncertainty / speed.value);
     let whole = order.round();
-    let head = format!(
-        "its strongest ripple, {hz:.2} Hz at {} driven, is {} cycles a revolution",
-        speed_text(speed),
-        write(order, Some(order_sd.max(1e-6)), "", Scale::Plain).trim()
-    );
-    if order_sd > COUNTABLE || whole < 1.0 {
-        return Ok(Some(format!(
-            "{head}: too vague to count. A more exact speed would tell the segments"
-        )));
-    }
-    if (order - whole).abs() > 3.0 * order_sd.max(0.01) {
-        let sampling_hz = times.len() as f64 / (times[times.len() - 1] - times[0]);
-        return Ok(Some(format!(
-            "{head}, no whole number: the speed is not the stated one, or the ripple is faster than half of {sampling_hz:.0} Hz and aliased"
-        )));
-    }
     let count = whole as u32;
-    let counts: Vec<String> = segment_counts(count, poles, SEGMENTS.0, SEGMENTS.1)
-        .iter()
-        .map(u32::to_string)
-        .collect();
-    let means = match settled {
-        Some(n) if count == n => ", as in the run-down".to_owned(),
-        Some(n) if count.is_multiple_of(n) || n.is_multiple_of(count) => {
-            format!(", a harmonic of the run-down's {n} or the unevenness of its segments")
+    let meaning = if order_sd > COUNTABLE || whole < 1.0 {
+        CyclesMean::Vague
+    } else if (order - whole).abs() > 3.0 * order_sd.max(0.01) {
+        CyclesMean::NotWhole(times.len() as f64 / (times[times.len() - 1] - times[0]))
+    } else {
+        match settled {
+            Some(n) if count == n => CyclesMean::AsInRunDown,
+            Some(n) if count.is_multiple_of(n) || n.is_multiple_of(count) => {
+                CyclesMean::HarmonicOf(n)
+            }
+            Some(n) => CyclesMean::Against(n),
+            None => match segment_counts(count, poles, SEGMENTS.0, SEGMENTS.1) {
+                counts if counts.is_empty() => CyclesMean::Unevenness,
+                counts => CyclesMean::Segments(counts, poles),
+            },
         }
-        Some(n) => format!(", which does not fit the run-down's {n}: one of the two is misread"),
-        None if counts.is_empty() => {
-            ": unevenness of the segments, which does not tell their number".to_owned()
-        }
-        None => format!(
-            ": {} segments under {poles} poles, if it is the commutation",
-            counts.join(" or ")
-        ),
     };
-    Ok(Some(format!("{head}{means}")))
+    Ok(Some(RemarkKind::DrivenCycles {
+        ripple_hz: hz,
+        speed_rad_s: [speed.value, speed.standard_uncertainty],
+        cycles: [order, order_sd.max(1e-6)],
+        meaning,
+    }))
 }
 
 #[cfg(test)]

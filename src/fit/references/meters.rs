@@ -4,6 +4,7 @@ use super::shared_meters::{SharedError, SharedMeters};
 use super::term::Term;
 use crate::bench::{BrushKind, Stated};
 use crate::fit::unknowns::{Entry, Layout, MeterQuantity, Parameter, ParameterKind, Source};
+use crate::fit::wording::RemarkKind;
 use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
 use std::f64::consts::TAU;
@@ -85,7 +86,7 @@ impl OhmmeterReading<'_> {
         brushes: Option<BrushKind>,
         reference_c: Option<f64>,
         layout: &mut Layout,
-    ) -> Result<Option<ResistanceTerm>, String> {
+    ) -> Result<Option<ResistanceTerm>, RemarkKind> {
         let leads = self.leads_ohm.map_or(0.0, |l| l.value);
         let n = self.readings_ohm.len() as f64;
         let mean = self.readings_ohm.iter().sum::<f64>() / n - leads;
@@ -93,10 +94,7 @@ impl OhmmeterReading<'_> {
             return Ok(None);
         };
         if self.readings_ohm.is_empty() || mean <= 0.0 {
-            return Err(format!(
-                "ohmmeter reading {}: nothing is left after the leads' {leads} Ω are taken off; not used",
-                self.index + 1
-            ));
+            return Err(RemarkKind::BelowLeads { leads_ohm: leads });
         }
         let temperature_ratio = match (reference_c, self.temperature_c) {
             (Some(reference), Some(t)) => copper_ratio(reference, t.value),

@@ -23,8 +23,8 @@ pub use meters::ResistanceTerm;
 pub use reading_term::ReadingTerm;
 pub use readings::prepare_readings;
 pub use ripple::{
-    CurrentSpeed, RippleFinding, current_references, describe_ripple, read_ripple, ripple_alone,
-    ripple_references_beside, settled_constant, turn_volt_seconds,
+    CurrentSpeed, RippleFinding, current_references, read_ripple, ripple_alone,
+    ripple_references_beside, ripple_remarks, settled_constant, turn_volt_seconds,
 };
 pub use shaft::{ShaftTerm, sensors_alone, shaft_references_beside, shaft_terms, unchecked_sensor};
 pub use speeds::{ConstantTerm, constant_entry};

@@ -8,6 +8,7 @@ use super::tables::table_terms;
 use crate::bench::{Bench, Reading};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::Layout;
+use crate::fit::wording::{Remark, RemarkKind};
 
 /// Prepares every reading; returns the terms and doubts about readings that could not be used.
 pub fn prepare_readings(
@@ -15,20 +16,24 @@ pub fn prepare_readings(
     models: &[CaptureModel],
     layout: &mut Layout,
     reference_c: Option<f64>,
-) -> (Vec<ReadingTerm>, Vec<String>) {
+) -> (Vec<ReadingTerm>, Vec<Remark>) {
     let (mut terms, mut remarks) = (Vec::new(), Vec::new());
     let meters = SharedMeters::of(&bench.readings, &bench.tables);
     // Before the single readings, so that those added to a bench stand last.
     for index in 0..bench.tables.len() {
-        match table_terms(bench, index, layout, reference_c) {
-            Ok(rows) => terms.extend(rows.into_iter().map(ReadingTerm::Row)),
-            Err(remark) => remarks.push(remark),
-        }
+        let rows = table_terms(bench, index, layout, reference_c);
+        terms.extend(rows.into_iter().map(ReadingTerm::Row));
     }
     for index in 0..bench.readings.len() {
         match prepare_one(bench, index, &meters, models, layout, reference_c) {
             Ok(term) => terms.extend(term),
-            Err(remark) => remarks.push(remark),
+            Err(kind) => {
+                let what = match bench.readings[index] {
+                    Reading::Ohmmeter { .. } => "ohmmeter",
+                    _ => "speed",
+                };
+                remarks.push(kind.about(format!("{what} reading {}", index + 1)));
+            }
         }
     }
     (terms, remarks)
@@ -42,7 +47,7 @@ fn prepare_one(
     models: &[CaptureModel],
     layout: &mut Layout,
     reference_c: Option<f64>,
-) -> Result<Option<ReadingTerm>, String> {
+) -> Result<Option<ReadingTerm>, RemarkKind> {
     match &bench.readings[index] {
         Reading::Ohmmeter {
             readings_ohm,
@@ -81,7 +86,6 @@ fn prepare_one(
             meter,
         } => {
             let reading = TachometerReading {
-                index,
                 speed_rad_s: *speed_rad_s,
                 capture: capture.as_deref(),
                 current_a: *current_a,

@@ -6,6 +6,7 @@ use super::term::{Term, of_speed};
 use crate::bench::{Role, Stated};
 use crate::fit::model::{CaptureModel, Number, Prediction};
 use crate::fit::unknowns::{Direction, Entry, Layout, MeterQuantity, Parameter, ParameterKind};
+use crate::fit::wording::RemarkKind;
 use nalgebra::DVector;
 
 /// How far the state in which a speed was read may differ from that in the capture, relative: the motor does not run
@@ -89,8 +90,6 @@ pub enum SpeedOfCapture {
 
 /// A tachometer's reading.
 pub struct TachometerReading<'a> {
-    /// Place among the readings of the bench.
-    pub index: usize,
     pub speed_rad_s: Stated,
     /// Name of the capture that shows the state in which it was read.
     pub capture: Option<&'a str>,
@@ -112,28 +111,22 @@ impl TachometerReading<'_> {
         supply_v: Option<f64>,
         models: &[CaptureModel],
         layout: &mut Layout,
-    ) -> Result<SpeedOfCapture, String> {
+    ) -> Result<SpeedOfCapture, RemarkKind> {
         let named = self
             .capture
             .and_then(|name| models.iter().position(|m| m.name == name));
         let Some(model) = named.or_else(|| running_capture(models)) else {
-            return Err(format!(
-                "speed reading {}: no capture shows the motor running freely on its supply, so the reading meets no back-EMF; not used",
-                self.index + 1
-            ));
+            return Err(RemarkKind::NoRunningCapture);
         };
         let shows = &models[model];
         if !matches!(
             shows.role,
             Role::RunDown | Role::Steady | Role::Brake | Role::Start
         ) {
-            return Err(format!(
-                "speed reading {}: capture \"{}\" is a {} and shows no steady running on a constant voltage; not used. Name the capture that shows the state in which the speed was read, or \
-                 give the terminal_voltage then",
-                self.index + 1,
-                shows.name,
-                shows.role.name()
-            ));
+            return Err(RemarkKind::NoSteadyRunning {
+                capture: shows.name.clone(),
+                role: shows.role.name(),
+            });
         }
         if shows.role == Role::Start
             && let Some(term) = self.after_a_start(shows, layout)
@@ -182,19 +175,16 @@ impl TachometerReading<'_> {
         &self,
         voltage: Stated,
         layout: &mut Layout,
-    ) -> Result<Option<SpeedOnVoltageTerm>, String> {
+    ) -> Result<Option<SpeedOnVoltageTerm>, RemarkKind> {
         let speed = self.speed_rad_s;
         let current = self.current_a.map(|c| c.value);
         let Some(on) = OnVoltage::new(layout, voltage.value, current) else {
             return Ok(None);
         };
         let Some((emf, _)) = on.back_emf(&layout.start()) else {
-            return Err(format!(
-                "speed reading {}: on {} V the motor would not turn by the captures' first look, so the reading meets no back-EMF; not used. \
-                 Check its voltage and current",
-                self.index + 1,
-                voltage.value
-            ));
+            return Err(RemarkKind::WouldNotTurn {
+                voltage_v: voltage.value,
+            });
         };
         let resistance_ohm = layout
             .find(&ParameterKind::LogResistance)

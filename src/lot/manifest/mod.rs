@@ -26,7 +26,12 @@ impl Manifest {
     /// When there is nothing at `path`, or no motor in it; a table that cannot be read, lacks the columns or has a row that describes no motor.
     pub fn open(path: &Path, base: Option<&Path>) -> Result<Manifest, LotError> {
         let unread = |error: io::Error| {
-            LotError::file(path, format!("the manifest cannot be read: {error}"))
+            LotError::file(
+                path,
+                format!(
+                    "the manifest cannot be read: {error}. Name a folder with a bench.toml for each motor, or a table (CSV)"
+                ),
+            )
         };
         let entries = if std::fs::metadata(path).map_err(unread)?.is_dir() {
             let mut sheets = Vec::new();

@@ -140,13 +140,16 @@ fn table(text: &mut String, summary: &Summary) {
     let mut rows = vec![["", "motors", "mean", "spread", "repeat", "drift"].map(str::to_owned)];
     rows.extend(summary.parameters.iter().map(|parameter| {
         let at = if parameter.at_25_c { " at 25 °C" } else { "" };
+        // The unit of the mean is that of the whole row.
+        let unit = format!(" {}", unit(parameter).text);
         let [motors, mean, spread, repeat, drift] = cells(summary, parameter);
+        let [spread, repeat, drift] = [spread, repeat, drift].map(|cell| cell.replace(&unit, ""));
         let name = format!("{}{at}", parameter.name.symbol());
         [name, motors, mean, spread, repeat, drift]
     }));
     align(text, "", &rows);
     text.push_str(
-        "spread: standard deviation between motors; repeat: standard uncertainty of one measurement; drift: first to last motor; * beyond chance\n",
+        "spread: standard deviation between motors; repeat: standard uncertainty of one measurement; drift: first to last motor; * beyond chance; without %: in the unit of the mean\n",
     );
 }
 

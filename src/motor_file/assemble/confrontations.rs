@@ -19,7 +19,7 @@ pub(super) fn confrontations(
         unit: c.unit.to_owned(),
         deviation: finite(c.deviation),
         agreement: c.agreement,
-        text: c.text.clone(),
+        text: c.text.as_ref().map(ToString::to_string),
     });
     let of_captures = bench
         .captures

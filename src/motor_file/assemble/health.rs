@@ -56,7 +56,7 @@ pub(super) fn health(bench: &Bench, timelines: &[Timeline], estimate: &Estimate)
                 information_criterion_change: t.likelihood_ratio.map(|r| 2.0 - r),
                 likelihood_ratio: t.likelihood_ratio.map(|r| r.max(0.0)),
                 p_value: t.likelihood_ratio.map(|r| chi_squared_upper_tail(r.max(0.0), 1.0)),
-                reason: t.note.clone(),
+                reason: t.reason.to_string(),
             })
             .collect(),
         nuisances: nuisances(bench, estimate),

@@ -132,12 +132,8 @@ fn parameter(name: ParameterName, r: &fit::Reported, level: f64) -> Parameter {
     out.one_sided = r.one_sided.then_some(OneSided::Upper);
     out.budget = r.budget.iter().cloned().collect();
     out.note = match r.status {
-        fit::Status::InConflict => Some(
-            "the interval holds both sides of a conflict; the value lies between them".to_owned(),
-        ),
-        _ => r
-            .profiled
-            .then(|| "interval by profile likelihood".to_owned()),
+        fit::Status::InConflict => Some("the interval holds both sides of a conflict".to_owned()),
+        _ => r.profiled.then(|| "profile-likelihood interval".to_owned()),
     };
     out.suggestion = r.settled_by.clone();
     out.at_25_c = r.at_25_c.map(|at| AtTemperature {

@@ -212,6 +212,9 @@ pub struct Warning {
     /// What it is about: a capture, an instrument, a parameter.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub subject: Option<String>,
+    /// What the text names, by key: numbers in SI units where the key states no other.
+    #[serde(default, skip_serializing_if = "serde_json::Map::is_empty")]
+    pub values: serde_json::Map<String, serde_json::Value>,
     /// The warning.
     pub text: String,
 }

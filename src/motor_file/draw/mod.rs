@@ -54,6 +54,6 @@ impl DrawError {
 
 fn settle(suggestion: Option<&str>) -> String {
     suggestion.map_or(String::new(), |text| {
-        format!("; what would settle it: {text}")
+        format!("; it would be determined by: {text}")
     })
 }

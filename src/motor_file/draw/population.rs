@@ -310,7 +310,7 @@ mod tests {
         );
         assert_eq!(
             missing(&file),
-            "back-EMF constant is not determined by this motor file; what would settle it: one tachometer reading"
+            "back-EMF constant is not determined by this motor file; it would be determined by: one tachometer reading"
         );
     }
 

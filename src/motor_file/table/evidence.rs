@@ -4,7 +4,7 @@ use crate::motor_file::{Agreement, Confrontation, MotorFile};
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
-/// Columns of the item, the stated value and what the rest of the evidence gives for it.
+/// Least widths of the columns of the item, the stated value and what the rest of the evidence gives for it.
 const WIDTHS: [usize; 3] = [33, 16, 15];
 
 /// Every item as a table shows it: name, stated value, the model's, and whether they agree. Captures that agree share a row.
@@ -51,9 +51,10 @@ pub fn evidence(file: &MotorFile) -> String {
     }
     let mut text = String::new();
     let (others, captures) = parted(file);
+    let mut lines = Vec::new();
     if !others.is_empty() {
         let heads = ["evidence", "stated", "from the rest"].map(str::to_owned);
-        line(&mut text, heads, "");
+        lines.push((heads, String::new()));
     }
     for item in others {
         let [name, stated, _, verdict] = cells(item);
@@ -66,7 +67,18 @@ pub fn evidence(file: &MotorFile) -> String {
         {
             model = short.to_owned();
         }
-        line(&mut text, [name, stated, model], &verdict);
+        lines.push(([name, stated, model], verdict));
+    }
+    let widths: [usize; 3] = std::array::from_fn(|k| {
+        let longest = lines.iter().map(|(cells, _)| cells[k].chars().count() + 2);
+        longest.fold(WIDTHS[k], usize::max)
+    });
+    for (cells, verdict) in lines {
+        let mut out = String::new();
+        for (cell, width) in cells.iter().zip(widths) {
+            let _ = write!(out, "{cell:width$}");
+        }
+        let _ = writeln!(text, "{}", (out + &verdict).trim_end());
     }
     if let Some((names, verdict)) = captures {
         let _ = writeln!(text, "{names} {verdict}");
@@ -108,16 +120,6 @@ fn written(value: f64, band: Option<f64>, item: &Confrontation) -> String {
         rounded.uncertainty = None;
     }
     rounded.with_unit(unit)
-}
-
-fn line(text: &mut String, cells: [String; 3], verdict: &str) {
-    let mut out = String::new();
-    for (cell, width) in cells.iter().zip(WIDTHS) {
-        let gap = width.saturating_sub(cell.chars().count()).max(2);
-        let _ = write!(out, "{cell}{:gap$}", "");
-    }
-    out.push_str(verdict);
-    let _ = writeln!(text, "{}", out.trim_end());
 }
 
 /// `result: ...`, the last line of a result.

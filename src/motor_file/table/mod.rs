@@ -72,7 +72,7 @@ fn lines(name: ParameterName, parameter: &Parameter) -> Vec<String> {
     if let Some(suggestion) = &parameter.suggestion {
         let lead = match parameter.status {
             Status::Measured | Status::InConflict => "would be sharper with",
-            Status::FromPrior | Status::Undetermined => "what would settle it",
+            Status::FromPrior | Status::Undetermined => "determined by",
         };
         lines.push(format!("{lead}: {suggestion}"));
     }

@@ -10,6 +10,9 @@ use std::fmt::Write;
 /// Columns of symbol, name, value and interval; a word behind them runs free.
 const WIDTHS: [usize; 4] = [5, 28, 18, 16];
 
+/// Most columns of a line.
+const WIDTH: usize = 80;
+
 /// Most candidates for K.
 const CANDIDATES: usize = 4;
 
@@ -114,7 +117,7 @@ fn heading(file: &MotorFile) -> String {
     }
     let conditions = conditions.join(", ");
     let name = file.motor_name();
-    let room = 80usize.saturating_sub(conditions.chars().count());
+    let room = WIDTH.saturating_sub(conditions.chars().count());
     let mut text = if name.chars().count() + 2 <= room {
         format!("{name:<room$}{conditions}")
     } else {
@@ -284,7 +287,16 @@ fn behaviour(text: &mut String, file: &MotorFile) {
             .flatten()
             .collect();
         if !both.is_empty() {
-            lines.push(format!("at {} V: {}", operating.voltage_v, both.join("; ")));
+            let head = format!("at {} V:", operating.voltage_v);
+            let one = format!("{head} {}", both.join("; "));
+            // Broken between its halves where it is too long, and not within one.
+            lines.push(match one.chars().count() <= WIDTH {
+                true => one,
+                false => format!(
+                    "{head} {}",
+                    both.join(&format!(";\n{:1$}", "", head.chars().count() + 1))
+                ),
+            });
         }
     }
     let constant = |name: ParameterName, head: &str| {

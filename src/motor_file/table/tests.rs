@@ -101,6 +101,7 @@ fn the_same_warning_of_two_captures_is_one_line_and_notes_are_details() {
             severity,
             kind: "test".to_owned(),
             subject: subject.map(str::to_owned),
+            values: serde_json::Map::new(),
             text: text.to_owned(),
         });
     }
@@ -220,7 +221,7 @@ rotor inertia J                                   measured
 ";
 const UNDETERMINED: &str = "\
 rotor inertia J                                   undetermined
-    what would settle it: one tachometer reading
+    determined by: one tachometer reading
 ";
 const ONE_SIDED: &str = "\
 windage C_w                                       measured
@@ -233,5 +234,5 @@ const FROM_PRIOR: &str = "\
 brush drop V_b                                    from prior
     720(260) mV, 210 mV to 1.23 V (95 %)
     metal-carbon brushes; the captures add little
-    what would settle it: a locked-rotor capture at two voltages
+    determined by: a locked-rotor capture at two voltages
 ";

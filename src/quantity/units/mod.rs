@@ -71,15 +71,21 @@ pub fn find(quantity: Quantity, text: &str) -> Result<&'static Unit, UnitError> 
     let found = of(quantity).find(|unit| plain(unit.text) == wanted);
     found.ok_or_else(|| {
         let (text, known) = (text.trim(), known(quantity));
-        UnitError(format!(
-            "\"{text}\" is no unit of {quantity}; known are {known}"
-        ))
+        let rest = text.strip_prefix(',').unwrap_or_default();
+        UnitError(match rest.starts_with(|c: char| c.is_ascii_digit()) {
+            true => format!(
+                "\"{text}\" behind the number looks like a decimal comma; write a decimal point"
+            ),
+            false => {
+                format!("\"{text}\" is not a recognised unit of {quantity}; use one of {known}")
+            }
+        })
     })
 }
 
 /// Number and unit in one text, e.g. `23.4 mN·m/A`, `24V`, `1.5e3 rpm`; returns number and unit as written.
 ///
-/// A plain number without unit is taken for [`Quantity::Ratio`] only.
+/// A plain number without unit counts as [`Quantity::Ratio`] only.
 ///
 /// # Errors
 /// [`UnitError`] with what would do.

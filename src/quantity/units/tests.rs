@@ -72,7 +72,7 @@ fn messages_name_what_would_do() {
     let error = parse(Quantity::Torque, "12 mNm/A").expect_err("a motor constant is no torque");
     assert_eq!(
         error.to_string(),
-        "\"mNm/A\" is no unit of torque; known are N·m, mN·m, µN·m, N·cm, oz·in, lb·in, lb·ft, g·cm, kg·cm"
+        "\"mNm/A\" is not a recognised unit of torque; use one of N·m, mN·m, µN·m, N·cm, oz·in, lb·in, lb·ft, g·cm, kg·cm"
     );
     let error = parse(Quantity::Voltage, "24").expect_err("no unit");
     assert_eq!(

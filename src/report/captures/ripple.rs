@@ -136,7 +136,7 @@ fn line_text(finding: &RippleFinding) -> String {
     let result = &finding.result;
     let Some(line) = &result.line else {
         return format!(
-            "No line stands above the threshold at a false-alarm rate of {}; the ripple of this run-down gives no speed.",
+            "No line rises above the threshold at a false-alarm rate of {}; the ripple of this run-down gives no speed.",
             result.false_alarm_rate
         );
     };

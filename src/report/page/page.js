@@ -23,23 +23,24 @@ const onPaper = () => document.documentElement.classList.contains("light");
 for (const part of document.querySelectorAll("details")) part.addEventListener("toggle", () => onPaper() || resizeAll());
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redrawAll);
 
-// Paper is white and as wide as a page of A4 between its margins; folded parts are laid open.
-const folded = [];
+// Paper is white; between its margins a sheet of A4 is 710 px wide, and the grid of the captures gets 800 px of height.
+const onScreen = new Map();
 addEventListener("beforeprint", () => {
   document.documentElement.classList.add("light");
-  for (const part of document.querySelectorAll("details:not([open])")) {
-    part.open = true;
-    folded.push(part);
-  }
+  const captures = document.querySelectorAll(".capture").length;
+  const columns = captures > 4 ? 3 : 2;
+  document.documentElement.style.setProperty("--on-paper", columns);
+  const height = Math.min(120, Math.max(60, 400 / Math.ceil(captures / columns) - 40));
   for (const { u, host } of charts) {
-    const narrow = host.closest(".pair") && host.closest(".pair").children.length > 1;
-    u.setSize({ width: narrow ? 320 : 670, height: u.height });
+    onScreen.set(u, u.height);
+    u.setSize(host.closest(".capture") ? { width: Math.floor(710 / columns) - 16, height } : { width: 285, height: 175 });
   }
   redrawAll();
 });
 addEventListener("afterprint", () => {
   document.documentElement.classList.remove("light");
-  for (const part of folded.splice(0)) part.open = false;
+  for (const [u, height] of onScreen) u.setSize({ width: u.width, height });
+  onScreen.clear();
   resizeAll();
   redrawAll();
 });

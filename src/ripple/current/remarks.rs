@@ -68,15 +68,16 @@ impl fmt::Display for CurrentRemark {
             CurrentRemark::Samples(remark) => remark.fmt(f),
             CurrentRemark::NoSharperThanInTime { frequency_hz } => write!(
                 f,
-                "the strongest line of the current, {frequency_hz:.1} Hz, is no sharper under a changing speed than in time: hum or switching ripple cannot be excluded, not taken for speed"
+                "the strongest line of the current, {frequency_hz:.1} Hz, is no sharper under a changing speed than in time: hum or switching ripple cannot be excluded, so it is not used as speed"
             ),
             CurrentRemark::NoLine { false_alarm_rate } => write!(
                 f,
-                "no ripple line of the current stands above its noise at a false-alarm rate of {false_alarm_rate:.0e}; no speed is taken from it"
+                "no ripple line of the current rises above its noise (false-alarm rate {} %); it gives no speed",
+                100.0 * false_alarm_rate
             ),
             CurrentRemark::NoTrajectory { frequency_hz } => write!(
                 f,
-                "a line of the current stands out at {frequency_hz:.1} Hz, but no course of the speed follows it to an end; no speed is taken from it"
+                "the current has a clear line at {frequency_hz:.1} Hz, but no course of the speed follows it to its end; it gives no speed"
             ),
             CurrentRemark::AliasResolved {
                 seen_hz,
@@ -85,7 +86,7 @@ impl fmt::Display for CurrentRemark {
                 sampling_hz,
             } => write!(
                 f,
-                "the ripple is aliased: seen at {seen_hz:.2} Hz, foreseen at {expected:.2} ± {sd:.2} Hz, so it is really at {true_hz:.2} Hz (sampling rate {sampling_hz:.0} Hz)"
+                "the ripple is aliased: it appears at {seen_hz:.2} Hz, is expected at {expected:.2} ± {sd:.2} Hz, so its frequency is {true_hz:.2} Hz (sampling rate {sampling_hz:.0} Hz)"
             ),
             CurrentRemark::AliasOpen {
                 frequency_hz,
@@ -94,7 +95,7 @@ impl fmt::Display for CurrentRemark {
                 let aliases = aliases_hz.iter().take(2).map(|a| format!("{a:.2} Hz"));
                 write!(
                     f,
-                    "at constant speed sampling cannot tell {frequency_hz:.2} Hz from {}; a run-down or a foreseen speed would settle it",
+                    "at constant speed sampling cannot distinguish {frequency_hz:.2} Hz from {}; a run-down or an expected speed would decide it",
                     aliases.collect::<Vec<_>>().join(" or ")
                 )
             }
@@ -105,15 +106,15 @@ impl fmt::Display for CurrentRemark {
                 nyquist_hz,
             } => write!(
                 f,
-                "the ripple is aliased in {:.0} % of the record (up to {most_hz:.0} Hz against a Nyquist frequency of {nyquist_hz:.0} Hz); it is read at its true place because the speed changes",
+                "the ripple is aliased in {:.0} % of the record (up to {most_hz:.0} Hz against a Nyquist frequency of {nyquist_hz:.0} Hz); its true frequency is known because the speed changes",
                 100.0 * *aliased_rows as f64 / *rows as f64
             ),
             CurrentRemark::TakenForCommutation => f.write_str(
-                "the strongest line of the current is taken for the commutation line; in a current it can also be unevenness, once or twice a revolution. A frequency foreseen from the run-down would settle it",
+                "the strongest line of the current is assumed to be the commutation line; in a current it can also be unevenness, once or twice a revolution. A frequency expected from the run-down would decide it",
             ),
             CurrentRemark::MultipleOfMains { frequency_hz } => write!(
                 f,
-                "the line of the steady current at {frequency_hz:.2} Hz is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not taken for speed"
+                "the line of the steady current at {frequency_hz:.2} Hz is a multiple of a mains frequency: at constant speed ripple and hum look alike, so it is not used as speed"
             ),
         }
     }

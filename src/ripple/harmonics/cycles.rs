@@ -27,7 +27,7 @@ pub const POLES: [(u32, f64); 3] = [(2, 0.7), (4, 0.2), (6, 0.1)];
 pub(crate) const TWO_BRUSHES: f64 = 0.01;
 
 /// A commutator with its field and its brushes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Commutator {
     /// Segments S.
     pub segments: u32,
@@ -78,7 +78,7 @@ impl Commutator {
 }
 
 /// What somebody counted at the commutator; weighed against the harmonic pattern, never just believed.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
 pub struct Counted {
     /// Commutator segments.
     pub segments: Option<u32>,

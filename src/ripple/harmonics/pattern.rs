@@ -71,20 +71,8 @@ pub(crate) fn weigh(
             let commutation = commutations
                 .entry(place)
                 .or_insert_with(|| pattern.commutation(cycles as usize, &ladder));
-            let u = pattern.unevenness(cycles as usize, &ladder);
-            if std::env::var("DBG").is_ok() {
-                eprintln!(
-                    "DBG M{} {} N{} prior {:.3e} comm {:.2} uneven {:.2} total {:.2}",
-                    h.harmonic,
-                    h.commutator,
-                    cycles,
-                    h.prior,
-                    *commutation,
-                    u,
-                    h.prior.ln() + *commutation + u
-                );
-            }
-            h.prior.ln() + *commutation + u
+            let uneven = pattern.unevenness(cycles as usize, &ladder);
+            h.prior.ln() + *commutation + uneven
         })
         .collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();

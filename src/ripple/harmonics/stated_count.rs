@@ -9,7 +9,7 @@ use std::fmt;
 const LEAST_LIKELY: f64 = 0.05;
 
 /// What the harmonic pattern says of a stated count.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct StatedCount {
     /// What was counted.
     pub counted: Counted,
@@ -20,7 +20,8 @@ pub struct StatedCount {
 }
 
 /// How a count and the harmonic pattern go together.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum CountVerdict {
     /// Its constant has this probability from the pattern alone.
     Agrees(f64),
@@ -50,7 +51,12 @@ impl fmt::Display for StatedCount {
             ),
             CountVerdict::Disagrees(probability, cycles) => write!(
                 f,
-                "the stated {counted} disagree with the harmonic pattern of the ripple: probability {probability:.1e} from the pattern alone, which suggests {best}, {cycles} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers"
+                "the stated {counted} disagree with the harmonic pattern of the ripple: probability {} from the pattern alone, which suggests {best}, {cycles} ripple cycles per revolution. A wrong count makes K wrong by a ratio of small whole numbers",
+                if probability < 1e-4 {
+                    "below 0.0001".to_owned()
+                } else {
+                    format!("{probability:.4}")
+                }
             ),
         }
     }

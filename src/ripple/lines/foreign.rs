@@ -1,7 +1,8 @@
 //! Lines that are not ripple, by what they are stationary in.
 
 /// Where a line is stationary.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum LineKind {
     /// In rotor angle: ripple, a number of cycles per revolution.
     Angle,
@@ -14,7 +15,7 @@ pub enum LineKind {
 }
 
 /// A line found that is not ripple, reported and removed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 #[non_exhaustive]
 pub struct ForeignLine {
     /// What the line is stationary in.

@@ -129,7 +129,7 @@ impl Findings<'_> {
         }
         let rivals = rivals(self.candidates);
         if rivals.len() > 1 {
-            remarks.push(RunDownRemark::Rivals(rivals));
+            remarks.push(RunDownRemark::Rivals { candidates: rivals });
         }
         if self.strongest < first.cycles_per_revolution
             && 2 * self.strongest != first.cycles_per_revolution

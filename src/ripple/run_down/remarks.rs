@@ -1,12 +1,14 @@
 //! Remarks on the ripple of a run-down: what was found with numbers, and what to do.
 
+use crate::quantity::engineering;
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::remarks::SampleRemark;
 use crate::ripple::result::Candidate;
 use std::fmt;
 
 /// What was found on the way from a run-down to its speed.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[serde(tag = "code", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum RunDownRemark {
     /// A remark on the samples.
@@ -69,7 +71,10 @@ pub enum RunDownRemark {
         others: Vec<u32>,
     },
     /// The most probable commutators, each with another constant, where the pattern does not settle it.
-    Rivals(Vec<Candidate>),
+    Rivals {
+        /// The most probable first.
+        candidates: Vec<Candidate>,
+    },
     /// The strongest line is one of unevenness, not of commutation.
     StrongestIsUnevenness {
         /// Periods a revolution.
@@ -92,17 +97,17 @@ impl fmt::Display for RunDownRemark {
             RunDownRemark::Samples(remark) => remark.fmt(f),
             RunDownRemark::Reversed { start_v } => write!(
                 f,
-                "the voltage is negative ({start_v:.3} V at the start): probe reversed or rotation in the other sense; sign turned, speed is given as positive"
+                "the voltage is negative ({start_v:.3} V at the start): probe reversed or rotation in the other sense; the sign is reversed here, and the speed is given as positive"
             ),
             RunDownRemark::Standstill { at_s, rows } => write!(
                 f,
-                "the motor stands from {at_s:.4} s on; the {rows} rows after it are not used for ripple, they fix the zero of the channel"
+                "the motor is at rest from {at_s:.4} s on; the {rows} rows after it are not used for ripple, they give the zero of the channel"
             ),
             RunDownRemark::ZeroUnknown {
                 standard_uncertainty_v,
             } => write!(
                 f,
-                "the record ends before standstill, so the channel's zero is not seen: taken as 0 ± {standard_uncertainty_v:.3} V (one standard deviation) and fitted from the ripple. Recording on to standstill would fix it"
+                "the record ends before standstill, so it does not show the channel's zero: 0 ± {standard_uncertainty_v:.3} V (one standard deviation) is assumed and fitted from the ripple. Record until standstill"
             ),
             RunDownRemark::Foreign(line) => foreign_line(f, line),
             RunDownRemark::ManyUndecided {
@@ -111,7 +116,7 @@ impl fmt::Display for RunDownRemark {
                 most_hz,
             } => write!(
                 f,
-                "{count} lines between {least_hz:.1} and {most_hz:.1} Hz are about as sharp in time as in angle: something sweeps slowly there; not taken for speed"
+                "{count} lines between {least_hz:.1} and {most_hz:.1} Hz are about as sharp in time as in angle: something sweeps slowly there; they are not used as speed"
             ),
             RunDownRemark::NoLine {
                 false_alarm_rate,
@@ -126,11 +131,11 @@ impl fmt::Display for RunDownRemark {
                 rows,
             } => write!(
                 f,
-                "the commutation ripple is aliased until {time_s:.4} s: {start_hz:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. It is read at its true place because the speed falls; {:.0} % of the record is affected",
+                "the commutation ripple is aliased until {time_s:.4} s: {start_hz:.0} Hz at the start of the stretch against a Nyquist frequency of {nyquist_hz:.0} Hz. Its true frequency is known because the speed falls; {:.0} % of the record is affected",
                 100.0 * *aliased_rows as f64 / *rows as f64
             ),
             RunDownRemark::SameCycles { segments, others } => same_cycles(f, *segments, others),
-            RunDownRemark::Rivals(all) => rivals(f, all),
+            RunDownRemark::Rivals { candidates } => rivals(f, candidates),
             RunDownRemark::StrongestIsUnevenness { per_revolution } => write!(
                 f,
                 "the strongest line is unevenness, {per_revolution} per revolution, not commutation ripple; K follows from it directly, whatever the segment count"
@@ -144,29 +149,31 @@ impl fmt::Display for RunDownRemark {
     }
 }
 
-const NOT_SETTLED: &str = "the least-squares fit of the ripple did not settle in 25 rounds: its frequency may be off by many of its uncertainties, so its constant is not used. Ripple of a fifth of the EMF and more does that; a speed reading settles it";
+const NOT_SETTLED: &str = "the least-squares fit of the ripple did not converge in 25 rounds: its frequency may be wrong by many of its uncertainties, so its constant is not used. Ripple of a fifth of the EMF or more causes this; a speed reading gives the constant";
 
 const RELATIVE_TO_GAIN: &str =
-    "K from ripple is relative to the gain of the voltage channel: its accuracy is to be added";
+    "K from ripple is relative to the gain of the voltage channel: add its accuracy";
 
 fn foreign_line(f: &mut fmt::Formatter<'_>, line: &ForeignLine) -> fmt::Result {
     match line.kind {
         LineKind::Time => write!(
             f,
-            "a line at {:.2} Hz (amplitude {:.2e}) is stationary in time, not in angle: mains hum or switching ripple{}; removed, not taken for speed",
+            "a line at {:.2} Hz ({}) is stationary in time, not in angle: mains hum or switching ripple{}; removed, not used as speed",
             line.frequency,
-            line.amplitude,
+            engineering(line.amplitude, "V"),
             mains(line.frequency)
         ),
         LineKind::Code => write!(
             f,
-            "a line follows the converter code (harmonic {:.0} of the code step, amplitude {:.2e}): quantisation of a slow voltage; removed, not taken for speed",
-            line.frequency, line.amplitude
+            "a line follows the converter code (harmonic {:.0} of the code step, {}): quantisation of a slow voltage; removed, not used as speed",
+            line.frequency,
+            engineering(line.amplitude, "V")
         ),
         LineKind::Undecided | LineKind::Angle => write!(
             f,
-            "a line near {:.2} Hz (amplitude {:.2e}) is about as sharp in time as in angle, because the speed changes little while it is seen: not taken for speed",
-            line.frequency, line.amplitude
+            "a line near {:.2} Hz ({}) is about as sharp in time as in angle, because the speed changes little while it appears: not used as speed",
+            line.frequency,
+            engineering(line.amplitude, "V")
         ),
     }
 }
@@ -185,7 +192,8 @@ fn mains(frequency_hz: f64) -> String {
 fn no_line(f: &mut fmt::Formatter<'_>, rate: f64, threshold: f64) -> fmt::Result {
     write!(
         f,
-        "no ripple line stands above the noise at a false-alarm rate of {rate:.0e}; a line of {:.3} % of the EMF would have been seen. No speed is taken from this record. A smaller vertical range, averaging or 12 bits would lower that limit",
+        "no ripple line rises above the noise (false-alarm rate {} %); a line of {:.3} % of the EMF would have been detected. This record gives no speed. A smaller vertical range, averaging or 12 bits would lower that limit",
+        100.0 * rate,
         100.0 * threshold
     )
 }
@@ -211,7 +219,7 @@ fn rivals(f: &mut fmt::Formatter<'_>, all: &[Candidate]) -> fmt::Result {
     });
     write!(
         f,
-        "the harmonic pattern of the ripple leaves several K: {}. A look at the commutator (count segments, poles and brushes) or one speed reading within {:.0} % settles it",
+        "the harmonic pattern of the ripple leaves several K: {}. A look at the commutator (count segments, poles and brushes) or one speed reading within {:.0} % decides it",
         each.collect::<Vec<_>>().join("; "),
         reading_percent(all)
     )
@@ -238,7 +246,7 @@ fn zero_offset(
 ) -> fmt::Result {
     write!(
         f,
-        "the ripple wants a zero offset of {zero:.4} ± {sd:.4} V where {expected:.4} ± {expected_sd:.4} V was expected: {:.1} standard deviations apart. Offset or linearity of the channel should be looked at",
+        "the ripple gives a zero offset of {zero:.4} ± {sd:.4} V where {expected:.4} ± {expected_sd:.4} V was expected: {:.1} standard deviations apart. Check offset and linearity of the channel",
         (zero - expected).abs() / expected_sd.hypot(sd)
     )
 }

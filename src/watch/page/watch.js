@@ -52,7 +52,7 @@ function parameter(p, stale) {
   const written = unitSwitch.system === "si" ? p.si : p.trade;
   const letter = make("i", {}, p.symbol[0]);
   const head = make("span", { class: "name" }, `${p.words} `, letter, p.symbol[1] ? make("sub", {}, p.symbol[1]) : "");
-  const value = make("div", { class: "values", "data-key": p.key }, head, make("br"), written ? make("strong", {}, written.value) : make("em", {}, "not determined by these captures"), written ? make("div", { class: "interval" }, written.interval + (p.relative ? ` ${p.relative}` : "")) : "", p.status === "measured" ? "" : make("span", { class: "badge" }, p.status), !written && p.suggestion ? make("div", { class: "interval" }, `what would settle it: ${p.suggestion}`) : "");
+  const value = make("div", { class: "values", "data-key": p.key }, head, make("br"), written ? make("strong", {}, written.value) : make("em", {}, "not determined by these captures"), written ? make("div", { class: "interval" }, written.interval + (p.relative ? ` ${p.relative}` : "")) : "", p.status === "measured" ? "" : make("span", { class: "badge" }, p.status), !written && p.suggestion ? make("div", { class: "interval" }, `it would be determined by: ${p.suggestion}`) : "");
   return make("div", { class: `parameter ${stale ? "stale" : ""}` }, value, courseOf(p));
 }
 
@@ -98,7 +98,7 @@ function remember(answer) {
 function showNext(state) {
   const next = state.next ?? null;
   rebuild("steps", next, () => {
-    if (!next) return [make("p", { class: "note" }, "Once the captures can be fitted, the shot that narrows the intervals most stands here.")];
+    if (!next) return [make("p", { class: "note" }, "Once the captures can be fitted, the shot that narrows the intervals most appears here.")];
     return [
       ...(next.facts?.length ? [make("p", {}, next.facts.join(" · "))] : []),
       ...(next.missing ?? []).map((t) => make("p", { class: "note" }, t)),
@@ -131,10 +131,13 @@ function showActions(state) {
     const button = (label, body) => make("button", { type: "button", disabled: !ready, onclick: (event) => act(event.target, body) }, label);
     const formats = make("select", { "aria-label": "format of the export" }, ...["spice", "fmu", "modelica", "c", "python", "octave", "state-space", "table", "csv"].map((f) => make("option", { value: f }, f)));
     const sheets = make("select", { "aria-label": "datasheet" });
-    fetch("datasheets").then((r) => r.json()).then((names) => {
+    // A datasheet is no capture, so the folder's state does not name it: look when the page is looked at again.
+    const list = () => fetch("datasheets").then((r) => r.json()).then((names) => {
       sheets.replaceChildren(...names.map((n) => make("option", { value: n }, n)));
       sheets.parentElement.hidden = names.length === 0;
     }).catch(() => {});
+    list();
+    window.onfocus = list;
     return [
       make("div", { class: "tools" }, button("motor file", { what: "motor-file" }), button("report", { what: "report" }), button("pictures", { what: "pictures" }), button("drive brief", { what: "drive" })),
       make("div", { class: "tools" }, formats, make("button", { type: "button", disabled: !ready, onclick: (event) => act(event.target, { what: "export", to: formats.value }) }, "export")),

@@ -120,7 +120,7 @@ fn make(document: &mut DocumentMut, edit: &Edit) -> Result<(), EditError> {
     };
     match ok {
         Some(()) => Ok(()),
-        None => refuse("this cannot stand there in a sheet"),
+        None => refuse("this is not a value that the sheet accepts there"),
     }
 }
 
@@ -362,7 +362,7 @@ role = \"start\"  # by eye
                 json!(["captures", 7, "role"]),
                 json!(null),
                 json!("brake"),
-                "cannot stand",
+                "not a value that the sheet accepts",
             ),
             (json!([]), json!(null), json!(1), "expected the way"),
         ] {

@@ -14,7 +14,7 @@ const STEPS: usize = 18;
 
 const NO_LOAD: Why = Why::Moot("a gear changes nothing where neither inertia nor torque is driven");
 const NO_MOVE: Why =
-    Why::Moot("a gear is only sought for a profile with a speed and without a current");
+    Why::Moot("a gear is only sized for a profile with a speed and without a current");
 const OUT_OF_REACH: Why = Why::Physics("no gear ratio brings it under the supply voltage");
 
 /// RMS current and supply voltage behind a gear of a ratio.

@@ -191,7 +191,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     }
     out.remark(|| {
         format!(
-            "room at {} °C; the housing cools as it did in the heat run: a plate behind it, a fan or a box changes the numbers. Magnets and brushes may stand less than the winding",
+            "room at {} °C; the housing cools as it did in the heat run: a plate behind it, a fan or a box changes the numbers. Magnets and brushes may tolerate less than the winding",
             order.ambient_c
         )
     });

@@ -4,11 +4,11 @@ use super::deletion::{Dropped, without};
 use super::misfit;
 use super::opening;
 use super::sides::{Side, capture_sides};
-use super::wording::sigmas;
 use crate::bench::Bench;
-use crate::fit::checks::leave_one_out::{causes, refitted};
+use crate::fit::checks::leave_one_out::refitted;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
 use crate::fit::estimate::{Estimate, LeaveOneOut};
+use crate::fit::wording::Contradiction;
 
 /// First-order pull from which the fit is repeated without the capture.
 const REFIT: f64 = 3.5;
@@ -58,7 +58,7 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
                 EvidenceKind::Capture,
                 capture_item(&name),
                 l.pull,
-                || text(estimate, &name, &l),
+                || contradiction(estimate, &name, &l),
             )
         });
         let line = [of_pull, missed]
@@ -93,18 +93,17 @@ fn worst(pulls: &[LeaveOneOut], misfits: &[(usize, Confrontation)]) -> Vec<usize
     captures
 }
 
-fn text(estimate: &Estimate, name: &str, left_out: &LeaveOneOut) -> String {
+fn contradiction(estimate: &Estimate, name: &str, left_out: &LeaveOneOut) -> Contradiction {
     let reported = estimate.reported();
     let with = reported
         .iter()
         .find(|r| r.name == left_out.parameter)
         .and_then(|r| r.estimate)
         .map_or(f64::NAN, |at| at.value);
-    format!(
-        "{name} disagrees with the other captures: without it {} comes out {:+.1} %, {}. Usual causes: {}",
-        left_out.parameter.replace('_', " "),
-        100.0 * (left_out.without / with - 1.0),
-        sigmas(left_out.pull),
-        causes(left_out.parameter)
-    )
+    Contradiction::Capture {
+        capture: name.to_owned(),
+        parameter: left_out.parameter,
+        change: left_out.without / with - 1.0,
+        deviation: left_out.pull,
+    }
 }

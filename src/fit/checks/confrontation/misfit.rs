@@ -9,6 +9,7 @@ use crate::bench::Role;
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::estimate::Estimate;
 use crate::fit::model::Prediction;
+use crate::fit::wording::Contradiction;
 use crate::fit::{Quantity, Row};
 
 /// Stretches of a segment over which residuals are averaged.
@@ -59,25 +60,25 @@ pub fn confront(estimate: &Estimate) -> Vec<(usize, Confrontation)> {
                 EvidenceKind::Capture,
                 capture_item(name),
                 worst.deviation(),
-                || text(name, &worst),
+                || contradiction(name, &worst),
             );
             Some((k, line))
         })
         .collect()
 }
 
-fn text(name: &str, worst: &Misfit) -> String {
-    let (what, unit) = match worst.quantity {
+fn contradiction(name: &str, worst: &Misfit) -> Contradiction {
+    let (channel, unit) = match worst.quantity {
         Quantity::Voltage => ("voltage", "V"),
         Quantity::Current => ("current", "A"),
     };
-    format!(
-        "{name}: the model that fits the captures together misses its {what} by {:.2} {unit} of {:.2} {unit} ({:.0} %), over long stretches. Usual causes: a capture of another motor, \
-         a role that it does not have, a scale or a shunt that holds for some captures only, a rotor that was not held or not free",
-        worst.systematic,
-        worst.signal,
-        100.0 * worst.share()
-    )
+    Contradiction::Misfit {
+        capture: name.to_owned(),
+        channel,
+        unit,
+        systematic: worst.systematic,
+        signal: worst.signal,
+    }
 }
 
 /// Of each channel of a capture.

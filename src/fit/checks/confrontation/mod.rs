@@ -1,6 +1,7 @@
 //! Every item of evidence confronted with what the others predict of it ([`crate::fit::confrontation`]).
 
 mod captures;
+mod contradict;
 mod deletion;
 mod group;
 mod item;
@@ -10,7 +11,6 @@ mod opening;
 mod search;
 mod sides;
 mod supply;
-mod wording;
 mod zeros;
 
 use crate::bench::Bench;

@@ -4,13 +4,13 @@
 //! was found, misses that, another instant would fit: all that a reading says of the running motor is wrong by as much as the decay misses.
 
 use super::captures::capture_item;
-use super::wording::number;
 use crate::bench::Role;
 use crate::fit::Quantity;
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::data::{Bin, Segment, SegmentKind};
 use crate::fit::estimate::Estimate;
 use crate::fit::unknowns::ParameterKind;
+use crate::fit::wording::Contradiction;
 use nalgebra::{Matrix3, Vector3};
 
 /// Miss over the back-EMF that counts as one standard uncertainty: unevenness and ripple of a few segments, contact drop (common practice, no source).
@@ -53,15 +53,11 @@ pub fn confront(estimate: &Estimate, k: usize) -> Option<Confrontation> {
         EvidenceKind::Capture,
         capture_item(name),
         miss / (SHARE * highest),
-        || {
-            format!(
-                "{name}: the terminals were found to open at {}, where the back-EMF of the decay is {:+.1} % off that of the running motor; an opening at {} would fit both. \
-                 Usual causes: a no-load current lost in the noise of its channel, a voltage that was not measured at the motor's terminals, a voltage channel with another \
-                 scale or zero after the switch",
-                number(found_s, "s"),
-                100.0 * miss / highest,
-                number(instant_s, "s"),
-            )
+        || Contradiction::Opening {
+            capture: name.clone(),
+            found_s,
+            miss: miss / highest,
+            agreeing_s: instant_s,
         },
     ))
 }

@@ -3,16 +3,17 @@
 //! One wrong item bends the fit and makes sound ones look off. With the worst out of the way each of the others is compared with what
 //! sound ones predict.
 
+use super::contradict;
 use super::deletion::{Dropped, Point, without};
 use super::group;
 use super::item::{Item, Predicted, items};
 use super::ohmmeter;
 use super::sides::{Side, capture_sides, reading_sides};
-use super::wording;
 use crate::bench::Bench;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
 use crate::fit::estimate::Estimate;
 use crate::fit::references::ReadingTerm;
+use crate::fit::wording::Contradiction;
 use std::sync::Arc;
 
 /// First-order deviation from which the fit is repeated without the item.
@@ -155,7 +156,10 @@ impl Search<'_> {
                 item.kind,
                 item.name.clone(),
                 predicted.deviation,
-                || wording::of_group(&item.name, predicted),
+                || Contradiction::Readings {
+                    item: item.name.clone(),
+                    deviation: predicted.deviation,
+                },
             ));
         }
         let Some(term) = &item.term else {
@@ -173,7 +177,7 @@ impl Search<'_> {
             item.kind,
             item.name.clone(),
             predicted.deviation,
-            || wording::of_reading(estimate, term, predicted, model, &others),
+            || contradict::of_reading(estimate, term, predicted, model, &others),
         );
         Some(line.with_values(
             value,
@@ -201,12 +205,27 @@ impl Search<'_> {
         }
         let needed = mean + predicted.residual * sd;
         let (stated, model, scale, unit) =
-            wording::stated_entry(estimate, self.bench, entry, needed);
+            contradict::stated_entry(estimate, self.bench, entry, needed);
         let line = Confrontation::with_deviation(
             item.kind,
             item.name.clone(),
             predicted.deviation,
-            || wording::of_prior(&item.name, predicted, needed / sd, attached),
+            || {
+                let (item, share) = (item.name.clone(), needed / sd);
+                let deviation = predicted.deviation;
+                match attached {
+                    true => Contradiction::Attached {
+                        item,
+                        share,
+                        deviation,
+                    },
+                    false => Contradiction::Instrument {
+                        item,
+                        share,
+                        deviation,
+                    },
+                }
+            },
         );
         Some(line.with_values(
             stated,

@@ -3,6 +3,7 @@
 use crate::bench::{Bench, CaptureWarning, Role};
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::data::{Segment, SegmentKind};
+use crate::fit::wording::Contradiction;
 
 /// Relative standard uncertainty of a terminal voltage at no load against what was stated of its supply: its own resistance, gain of the channel, a
 /// nominal value (common practice, no source).
@@ -22,25 +23,18 @@ pub fn confront(bench: &Bench, segments: &[Vec<Segment>]) -> Option<Confrontatio
         return Some(alone.with_values(stated, None, None, "V"));
     };
     let sd = SUPPLY_SD * shown.abs().max(stated.abs());
-    let already_told = bench.capture_warnings.contains(&CaptureWarning::ProbeRatio);
-    let line = Confrontation::with_deviation(
-        EvidenceKind::Supply,
-        item,
-        (stated - shown) / sd,
-        || {
-            if already_told {
-                return "see the ratio of the probe".to_owned();
+    let already_reported = bench.capture_warnings.contains(&CaptureWarning::ProbeRatio);
+    let line =
+        Confrontation::with_deviation(EvidenceKind::Supply, item, (stated - shown) / sd, || {
+            match already_reported {
+                true => Contradiction::SupplyByProbeRatio,
+                false => Contradiction::Supply {
+                    stated_v: stated,
+                    shown_v: shown,
+                    capture: name.clone(),
+                },
             }
-            let cause = if stated * shown < 0.0 {
-                "Usual causes: the sign of the supply, a voltage channel the wrong way round"
-            } else {
-                "Usual causes: another supply setting than the one noted, the ratio of a probe"
-            };
-            format!(
-                "the sheet states a supply of {stated} V, and the motor runs freely on {shown:.2} V in {name}, the nearest of all captures. {cause}. No-load and stall values belong to the stated voltage"
-            )
-        },
-    );
+        });
     Some(line.with_values(stated, Some(shown), Some(sd), "V"))
 }
 

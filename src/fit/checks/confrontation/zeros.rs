@@ -5,6 +5,7 @@
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::estimate::Estimate;
 use crate::fit::unknowns::{Direction, Entry, ParameterKind};
+use crate::fit::wording::Contradiction;
 
 /// Zero, in its stated standard uncertainties, from which it is worth a line.
 const PUSHED: f64 = 2.0;
@@ -25,13 +26,10 @@ pub fn confront(estimate: &Estimate) -> Vec<Confrontation> {
                     EvidenceKind::Instrument,
                     item,
                     -zero / sd,
-                    || {
-                        format!(
-                            "{}: the fit needs a zero of the {what} channel {:.1} times its stated standard uncertainty off. Usual causes: a probe that was not zeroed, another range \
-                             than the one stated, a rest before the event that is none",
-                            model.name,
-                            (zero / sd).abs()
-                        )
+                    || Contradiction::Zero {
+                        capture: model.name.clone(),
+                        channel: what,
+                        share: (zero / sd).abs(),
                     },
                 );
                 (zero.abs() > PUSHED * sd)

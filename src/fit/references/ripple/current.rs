@@ -21,7 +21,7 @@ use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::{Entry, ParameterKind};
-use crate::quantity::rounding::{Scale, write};
+use crate::fit::wording::{Contradiction, Remark, RemarkKind};
 use crate::ripple::{Counted, RippleOptions, SpeedAnchor, speed_in_current};
 use nalgebra::DVector;
 use rayon::prelude::*;
@@ -51,21 +51,19 @@ pub struct CurrentSpeed {
 }
 
 impl CurrentSpeed {
-    /// One sentence.
-    pub fn describe(&self, bench: &Bench) -> String {
-        let name = bench.captures.get(self.capture).map_or("", |c| &c.name);
-        format!(
-            "{name}: the ripple of its current ({}) at {} cycles a revolution gives {} at {}",
-            self.motion,
-            self.anchor.cycles_per_revolution,
-            write(
-                self.anchor.speed_rad_per_s,
-                Some(self.anchor.standard_uncertainty_rad_per_s),
-                "rad/s",
-                Scale::Plain
-            ),
-            write(self.anchor.time_s, None, "s", Scale::Prefix)
-        )
+    /// As a remark.
+    pub fn remark(&self, bench: &Bench) -> Remark {
+        let anchor = &self.anchor;
+        let kind = RemarkKind::CurrentSpeed {
+            motion: self.motion.to_string(),
+            cycles_per_revolution: anchor.cycles_per_revolution,
+            speed_rad_s: [
+                anchor.speed_rad_per_s,
+                anchor.standard_uncertainty_rad_per_s,
+            ],
+            time_s: anchor.time_s,
+        };
+        kind.about(bench.captures.get(self.capture).map_or("", |c| &c.name))
     }
 }
 
@@ -76,7 +74,7 @@ pub struct CurrentReferences {
     /// Of each term.
     pub speeds: Vec<CurrentSpeed>,
     /// Doubts.
-    pub remarks: Vec<String>,
+    pub remarks: Vec<Remark>,
     /// Speeds that contradict the other references, with which the fit goes without.
     pub confrontations: Vec<Confrontation>,
     /// ln of the constants that those in conflict make, with their standard uncertainties.
@@ -239,7 +237,7 @@ fn ask_for_speeds(
     found: Vec<(usize, FromStretch)>,
     constant: Entry,
     problem: &mut Problem,
-    remarks: &mut Vec<String>,
+    remarks: &mut Vec<Remark>,
 ) -> Vec<(CurrentSpeed, ReadingTerm)> {
     let is_steady = |s: &CurrentSpeed| s.motion == Motion::Steady;
     let steady = found
@@ -251,7 +249,9 @@ fn ask_for_speeds(
         let model = &mut problem.models[k];
         match from_stretch {
             FromStretch::Aliased(motion, share) => {
-                remarks.push(aliased(&model.name, motion, share));
+                let motion = motion.to_string();
+                let kind = RemarkKind::CurrentRippleAliased { motion, share };
+                remarks.push(kind.about(&model.name));
             }
             FromStretch::Speed(speed, doubt) => {
                 model.probes.push(speed.anchor.time_s);
@@ -330,17 +330,6 @@ fn doubt(
         .hypot(model)
 }
 
-fn aliased(name: &str, motion: Motion, share: f64) -> String {
-    let where_ = if share < 1.0 {
-        format!("in {:.0} % of it ", 100.0 * share)
-    } else {
-        String::new()
-    };
-    format!(
-        "{name}: the ripple of its current ({motion}) is {where_}faster than half the sampling rate and so aliased; its speed is not used. Sample faster, over a shorter time if need be"
-    )
-}
-
 fn contradiction(
     name: &str,
     speed: &CurrentSpeed,
@@ -355,17 +344,14 @@ fn contradiction(
         EvidenceKind::SpeedReference,
         format!("ripple of current ({name})"),
         sigmas,
-        || {
-            let count = if by_ripple {
-                ""
-            } else {
-                " by the segment count of the sheet, which no run-down's ripple confirms"
-            };
-            format!(
-                "{name}: the ripple of its current ({}) at {} cycles a revolution{count} gives {rad_s:.2} rad/s, where its back-EMF over the constant of the other speed references gives \
-                 {model:.2} rad/s ({sigmas:+.1} σ); it is not used. Check the segment count and the scales of that capture",
-                speed.motion, speed.anchor.cycles_per_revolution
-            )
+        || Contradiction::RippleOfCurrent {
+            capture: name.to_owned(),
+            motion: speed.motion.to_string(),
+            cycles_per_revolution: speed.anchor.cycles_per_revolution,
+            counted_only: !by_ripple,
+            speed_rad_s: rad_s,
+            others_rad_s: model,
+            deviation: sigmas,
         },
     );
     line.with_values(rad_s, Some(model), None, "rad/s")

@@ -7,6 +7,6 @@ mod run_down_references;
 
 pub use current::{CurrentSpeed, current_references};
 pub use run_down::{
-    RippleFinding, describe_ripple, read_ripple, settled_constant, turn_volt_seconds,
+    RippleFinding, read_ripple, ripple_remarks, settled_constant, turn_volt_seconds,
 };
 pub use run_down_references::{ripple_alone, ripple_references_beside};

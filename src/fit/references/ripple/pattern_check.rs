@@ -7,6 +7,7 @@
 
 use super::super::constant_ratio::Ratio;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
+use crate::fit::wording::Contradiction;
 use crate::ripple::{Candidate, Counted};
 
 /// Deviation from which a pattern is in conflict: 1 to 450. The pattern keeps a part of its prior whatever the data show, for what it leaves out, so that
@@ -102,7 +103,7 @@ impl<'a> PatternCheck<'a> {
         Some(line.with_values(k, Some(model), Some(sd * model), "V.s/rad"))
     }
 
-    fn contradiction(&self, alone: &Candidate, deviation: f64) -> String {
+    fn contradiction(&self, alone: &Candidate, deviation: f64) -> Contradiction {
         let k = alone.back_emf_constant_v_s_per_rad;
         let (off, sd) = self.off(alone).unwrap_or((0.0, f64::INFINITY));
         let ratio = Ratio {
@@ -110,19 +111,14 @@ impl<'a> PatternCheck<'a> {
             relative_sd: sd,
             cycles_per_revolution: Some(alone.cycles_per_revolution),
         };
-        let cause = ratio
-            .describe("K from this ripple", "K from the other references")
-            .unwrap_or_else(|| {
-                "Usual causes: the tachometer's marks or the state it was read in, the inertia or torque added, the probe's ratio, a wrong segment count".to_owned()
-            });
-        format!(
-            "{}: the harmonic pattern of its ripple shows {}, which make K {k:.4} V·s/rad; the other speed references give {:.4}, {:+.1} % from that, and no likely segment \
-             count agrees with them ({deviation:.1} σ). {cause}",
-            self.name,
-            alone.commutator,
-            (k.ln() - off).exp(),
-            100.0 * ((-off).exp() - 1.0)
-        )
+        Contradiction::RipplePattern {
+            capture: self.name.to_string(),
+            commutator: alone.commutator.to_string(),
+            constant_v_s_per_rad: k,
+            others_v_s_per_rad: (k.ln() - off).exp(),
+            deviation,
+            cause: ratio.describe("K from this ripple", "K from the other references"),
+        }
     }
 
     /// What was counted at the commutator against the pattern and the known constant; `None` without a line or a count.
@@ -150,21 +146,16 @@ impl<'a> PatternCheck<'a> {
             None => f64::INFINITY,
         };
         let deviation = (2.0 * short.max(0.0)).sqrt();
-        let beside = if self.known.is_some() {
-            "the ripple's harmonic pattern and the other speed references"
-        } else {
-            "the ripple's harmonic pattern"
-        };
         let line = Confrontation::with_deviation(
             EvidenceKind::SegmentCount,
             "commutator segments",
             deviation,
-            || {
-                format!(
-                    "the sheet states {counted}; {beside} show {} ({}, {deviation:.1} σ). A wrong count makes K wrong by a ratio of small whole numbers. Count \
-                     segments, poles and brushes again",
-                    best.commutator, self.name
-                )
+            || Contradiction::SegmentCount {
+                counted: counted.to_string(),
+                commutator: best.commutator.to_string(),
+                capture: self.name.to_string(),
+                with_references: self.known.is_some(),
+                deviation,
             },
         );
         let line = match counted.segments {

@@ -7,6 +7,7 @@ use crate::events::{Timeline, open_stretch};
 use crate::fit::memory::RippleMemory;
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
+use crate::fit::wording::{Remark, RemarkKind};
 use crate::ripple::{
     Candidate, Counted, RippleOptions, RippleResult, RunDownRemark, analyse_run_down_at,
 };
@@ -37,7 +38,7 @@ pub fn read_ripple(
     bench: &Bench,
     timelines: &[Timeline],
     memory: &RippleMemory,
-) -> (Vec<RippleFinding>, Vec<(usize, String)>) {
+) -> (Vec<RippleFinding>, Vec<(usize, RemarkKind)>) {
     let (mut findings, mut unread) = (Vec::new(), Vec::new());
     for (index, capture) in bench.captures.iter().enumerate() {
         if capture.role != Role::RunDown || capture.ac_coupled {
@@ -59,38 +60,38 @@ pub fn read_ripple(
                     taken,
                 });
             }
-            Err(why) => unread.push((index, format!("its ripple gives no speed: {why}"))),
+            Err(why) => {
+                let why = why.to_string();
+                unread.push((index, RemarkKind::RippleUnreadable { why }));
+            }
         }
     }
     memory.end_turn();
     (findings, unread)
 }
 
-/// What the ripple of the run-downs says in words. `anchored`: whether what was taken of it agrees with other speed references.
-pub fn describe_ripple(
+/// What the ripple of the run-downs says. `anchored`: whether what was taken of it agrees with other speed references.
+pub fn ripple_remarks(
     bench: &Bench,
     findings: &[RippleFinding],
-    unread: &[(usize, String)],
+    unread: &[(usize, RemarkKind)],
     anchored: bool,
-) -> Vec<String> {
-    let mut remarks: Vec<(usize, String)> = unread.to_vec();
+) -> Vec<Remark> {
+    let mut remarks: Vec<(usize, RemarkKind)> = unread.to_vec();
     for finding in findings {
         // The fit carries the channel's gain itself.
-        let of_result = finding.result.remarks.iter();
+        let of_result = finding.result.remarks.iter().cloned();
         let of_result = of_result.filter(|r| !matches!(r, RunDownRemark::RelativeToGain));
-        remarks.extend(of_result.map(|r| (finding.capture, r.to_string())));
+        remarks.extend(of_result.map(|r| (finding.capture, RemarkKind::RunDown(r))));
         let candidate = finding.candidate().filter(|_| anchored);
         let on_count = finding
             .result
             .stated_count(Counted::of(&bench.motor), candidate);
-        remarks.extend(on_count.map(|r| (finding.capture, r.to_string())));
+        remarks.extend(on_count.map(|r| (finding.capture, RemarkKind::SegmentCount(r))));
     }
     remarks.sort_by_key(|(capture, _)| *capture);
-    let name = |capture: usize| &bench.captures[capture].name;
-    remarks
-        .iter()
-        .map(|(capture, text)| format!("{}: {text}", name(*capture)))
-        .collect()
+    let named = |(capture, kind): (usize, RemarkKind)| kind.about(&bench.captures[capture].name);
+    remarks.into_iter().map(named).collect()
 }
 
 /// The constant of a candidate as a term.

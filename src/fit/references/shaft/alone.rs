@@ -11,6 +11,7 @@ use crate::fit::model::{CaptureModel, Prediction};
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::references::tables::{BalanceOf, Residual};
 use crate::fit::unknowns::Entry;
+use crate::fit::wording::{Contradiction, Remark, RemarkKind};
 
 /// Share of the angle by which a sensor may depart from the plain motor, which still lacks the terms that bend it (common practice, no source).
 const SHARE_LEFT: f64 = 0.05;
@@ -97,18 +98,16 @@ fn followed(
         EvidenceKind::SpeedReference,
         format!("{channel} ({name})"),
         deviation,
-        || {
-            format!(
-                "{name}: its channel {channel} does not follow the speed that voltage and current show, whatever its constant ({:.0} % apart); it is not used. \
-                 Usual causes: a counter that begins again (rollover), lost counts or pulses, a column of another quantity, a delay that is not stated",
-                (100.0 * share).min(999.0)
-            )
+        || Contradiction::SensorCourse {
+            capture: name.clone(),
+            channel: channel.to_string(),
+            share,
         },
     )
 }
 
 /// What to know where one channel alone gives the constant: a factor in it shows nowhere.
-pub fn unchecked_sensor(readings: &[ReadingTerm]) -> Option<String> {
+pub fn unchecked_sensor(readings: &[ReadingTerm]) -> Option<Remark> {
     let mut channel: Option<&str> = None;
     for reading in readings {
         let shown = match (reading, reading.group()) {
@@ -122,12 +121,8 @@ pub fn unchecked_sensor(readings: &[ReadingTerm]) -> Option<String> {
         }
         channel = Some(shown);
     }
-    channel.map(|channel| {
-        format!(
-            "the back-EMF constant comes from the channel {channel} alone: nothing here would show a wrong number of counts or pulses a turn, of volts, or a gear that is not stated; the \
-             constant, the inertia and the friction torques would change with it. Read the speed once with a tachometer, or state commutator_segments"
-        )
-    })
+    let channel = channel?.to_owned();
+    Some(RemarkKind::SensorAlone { channel }.of_bench())
 }
 
 /// A row that says nothing of speed or torque.

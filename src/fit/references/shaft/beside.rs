@@ -10,6 +10,7 @@ use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::model::{CaptureModel, Prediction};
 use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::unknowns::Entry;
+use crate::fit::wording::Contradiction;
 use crate::stats::chi_squared::normal_equivalent;
 use nalgebra::{DMatrix, DVector};
 
@@ -51,11 +52,11 @@ pub fn shaft_references_beside(
             EvidenceKind::SpeedReference,
             format!("{channel} ({name})"),
             deviation,
-            || {
-                format!(
-                    "{name}: its channel {channel} shows {ratio:.3} times the speed that the other references give ({deviation:.1} σ apart); it is not used. Usual causes: lines \
-                     counted for edges, another number of counts, pulses or volts, a gear, a filter that is not stated"
-                )
+            || Contradiction::SensorConstant {
+                capture: name.clone(),
+                channel: channel.to_string(),
+                ratio,
+                deviation,
             },
         );
         if line.in_conflict() {

@@ -7,6 +7,7 @@ use crate::bench::{Bench, Role, SpeedSignal};
 use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind, ShaftUnknown, Source};
+use crate::fit::wording::{Remark, RemarkKind};
 use std::sync::Arc;
 
 /// Terms of every speed channel, with their instants among those of the models, and doubts.
@@ -14,16 +15,12 @@ pub fn shaft_terms(
     bench: &Bench,
     models: &mut [CaptureModel],
     layout: &mut Layout,
-) -> (Vec<ShaftTerm>, Vec<String>) {
+) -> (Vec<ShaftTerm>, Vec<Remark>) {
     let (mut terms, mut remarks) = (Vec::new(), Vec::new());
     for (k, model) in models.iter_mut().enumerate() {
-        match of_capture(bench, k, model, layout) {
-            Ok((found, remark)) => {
-                terms.extend(found);
-                remarks.extend(remark);
-            }
-            Err(remark) => remarks.push(remark),
-        }
+        let (found, remark) = of_capture(bench, k, model, layout);
+        terms.extend(found);
+        remarks.extend(remark);
     }
     (terms, remarks)
 }
@@ -33,30 +30,26 @@ fn of_capture(
     k: usize,
     model: &mut CaptureModel,
     layout: &mut Layout,
-) -> Result<(Vec<ShaftTerm>, Option<String>), String> {
+) -> (Vec<ShaftTerm>, Option<Remark>) {
     let capture = &bench.captures[k];
     let Some(channel) = &capture.speed else {
-        return Ok((Vec::new(), None));
+        return (Vec::new(), None);
     };
-    let says = |text: String| {
-        format!(
-            "{}: the speed channel {} {text}",
-            capture.name, channel.name
-        )
-    };
+    let channel_name = || channel.name.clone();
     if model.held || capture.role == Role::Driven {
-        return Err(says(format!(
-            "is not used: a capture of role {} has no speed of the motor's own",
-            capture.role.name()
-        )));
+        let kind = RemarkKind::SensorOutOfPlace {
+            channel: channel_name(),
+            role: capture.role.name(),
+        };
+        return (Vec::new(), Some(kind.about(&capture.name)));
     }
     let (found, doubt) = stretches(channel, &capture.waveform.time, &model.segments);
-    let doubt = doubt.map(says);
-    let turning: Vec<_> = found.iter().filter(|s| s.turned_rad != 0.0).collect();
-    if turning.is_empty() {
-        let why = doubt
-            .unwrap_or_else(|| says("shows no turning where the model follows the motor".into()));
-        return Err(format!("{why}; it is not used"));
+    let still = found.iter().all(|s| s.turned_rad == 0.0);
+    let doubt = doubt.map(|kind| kind.about(&capture.name));
+    if still {
+        let channel = channel_name();
+        let still = || RemarkKind::SensorStill { channel }.about(&capture.name);
+        return (Vec::new(), doubt.or_else(|| Some(still())));
     }
     // The sensor may count down while the voltage is positive: it then has the other sense, not the motor.
     let total: f64 = found.iter().map(|s| s.turned_rad).sum();
@@ -115,7 +108,7 @@ fn of_capture(
             by_clock: channel.signal != SpeedSignal::Speed,
         });
     }
-    Ok((terms, doubt))
+    (terms, doubt)
 }
 
 /// Largest voltage of the segments, V.

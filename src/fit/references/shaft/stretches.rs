@@ -4,6 +4,7 @@ use super::pulses::{is_uneven, rising_edges};
 use crate::bench::{SpeedChannel, SpeedSignal};
 use crate::capture::TimeAxis;
 use crate::fit::data::{Segment, SegmentKind};
+use crate::fit::wording::RemarkKind;
 use std::f64::consts::PI;
 use std::ops::Range;
 
@@ -42,7 +43,7 @@ pub fn stretches(
     channel: &SpeedChannel,
     time: &TimeAxis,
     segments: &[Segment],
-) -> (Vec<Stretch>, Option<String>) {
+) -> (Vec<Stretch>, Option<RemarkKind>) {
     let runs = runs(segments);
     let (mut out, doubt) = match channel.signal {
         SpeedSignal::Pulses => of_pulses(channel, time, &runs),
@@ -181,7 +182,7 @@ fn of_pulses(
     channel: &SpeedChannel,
     time: &TimeAxis,
     runs: &[Range<f64>],
-) -> (Vec<Stretch>, Option<String>) {
+) -> (Vec<Stretch>, Option<RemarkKind>) {
     let edges = rising_edges(&channel.values, time);
     let intervals: Vec<f64> = edges.windows(2).map(|w| w[1] - w[0]).collect();
     let step_s = match (time.at(0), time.at(time.len().saturating_sub(1))) {
@@ -191,18 +192,21 @@ fn of_pulses(
     let uneven = (0..intervals.len())
         .filter(|&k| is_uneven(&intervals, k))
         .count();
+    let channel_name = || channel.name.clone();
+    let used = 2 * uneven <= intervals.len();
     let doubt = if intervals.is_empty() {
-        Some("shows no pulses".to_owned())
-    } else if uneven > 0 {
-        let n = intervals.len();
-        Some(format!(
-            "has {uneven} of {n} intervals with a pulse too many or too few; they are left out"
-        ))
+        let channel = channel_name();
+        Some(RemarkKind::NoPulses { channel })
     } else {
-        None
+        (uneven > 0).then(|| RemarkKind::UnevenPulses {
+            channel: channel_name(),
+            uneven,
+            intervals: intervals.len(),
+            used,
+        })
     };
     // With more uneven than even ones nothing can be told from it.
-    if 2 * uneven > intervals.len() {
+    if !used {
         return (Vec::new(), doubt);
     }
     let turn = channel.pulses_per_turn as usize;

@@ -26,21 +26,18 @@ const STICTION: f64 = 1.5;
 const WARMING_SHARE: f64 = 0.1;
 
 /// Terms of every row of a table.
-///
-/// # Errors
-/// Why the table cannot be used.
 pub fn table_terms(
     bench: &Bench,
     index: usize,
     layout: &mut Layout,
     reference_c: Option<f64>,
-) -> Result<Vec<RowTerm>, String> {
+) -> Vec<RowTerm> {
     let table = &bench.tables[index];
     let residuals: Vec<(usize, Residual)> = match table.kind {
         TableKind::Impedance => inductances(bench, index, layout),
         _ => {
-            let Some(mut rows) = Rows::of(bench, index, layout, reference_c)? else {
-                return Ok(Vec::new());
+            let Some(mut rows) = Rows::of(bench, index, layout, reference_c) else {
+                return Vec::new();
             };
             let mut of_row = |row: usize| {
                 let balances = rows.balances(row, layout).into_iter();
@@ -56,7 +53,7 @@ pub fn table_terms(
         row,
         what,
     };
-    Ok(residuals.into_iter().map(term).collect())
+    residuals.into_iter().map(term).collect()
 }
 
 /// Inductances against frequency: each as an inductance meter's reading.
@@ -109,16 +106,11 @@ impl<'a> Rows<'a> {
         index: usize,
         layout: &mut Layout,
         reference_c: Option<f64>,
-    ) -> Result<Option<Self>, String> {
+    ) -> Option<Self> {
         let table = &bench.tables[index];
         let found = STEADY_KINDS.iter().map(|kind| layout.find(kind));
-        let Some(found) = found.collect::<Option<Vec<Entry>>>() else {
-            return Ok(None);
-        };
-        let motor: [Entry; STEADY_KINDS.len()] = match found.try_into() {
-            Ok(motor) => motor,
-            Err(_) => return Ok(None),
-        };
+        let found = found.collect::<Option<Vec<Entry>>>()?;
+        let motor: [Entry; STEADY_KINDS.len()] = found.try_into().ok()?;
         let here_c = table.winding_temperature_c;
         let temperature_ratio = match (reference_c, here_c) {
             (Some(reference), Some(here)) => copper_ratio(reference, here.value),
@@ -153,7 +145,7 @@ impl<'a> Rows<'a> {
         let sd = position_sd(bench);
         let position = held.then(|| add(TableUnknown::Position, 0.0, 0.0, sd, Source::Position));
         let start = |entry: Entry| layout[entry].start;
-        Ok(Some(Rows {
+        Some(Rows {
             table,
             resistance_ohm: start(motor[0]).exp(),
             friction_a: start(motor[1]),
@@ -164,7 +156,7 @@ impl<'a> Rows<'a> {
             warming,
             position,
             position_sd: sd,
-        }))
+        })
     }
 
     /// Course of the warming at a row, from 0 to 1, and how far it may be off: it follows the rows, the losses, or something between.
