@@ -24,6 +24,9 @@ pub fn of_line(
     named: Option<&'static Encoding>,
 ) -> Vec<PreambleFact> {
     let mut cells = cells_of_line(line, dialect, named);
+    if dialect.delimiter == b',' {
+        join_thousands(&mut cells);
+    }
     let fact = |key: &str, values: Vec<String>| PreambleFact {
         line: number,
         key: key.to_string(),
@@ -60,6 +63,32 @@ pub fn of_line(
     match key.is_empty() {
         true => Vec::new(),
         false => vec![fact(key, cells[1..].to_vec())],
+    }
+}
+
+/// Whether text is three digits, with or without a unit behind them.
+fn is_group(text: &str) -> bool {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    digits == 3 && !text[3..].starts_with(['.', 'e', 'E'])
+}
+
+/// Puts a setting together that a comma between thousands cut: `Sample rate: 20,000 S/s`.
+fn join_thousands(cells: &mut Vec<String>) {
+    let is_cut = |cell: &str| {
+        let of_record = key_and_value(cell).filter(|(key, _)| setting(key).is_some());
+        let digits = of_record.map_or("", |(_, value)| value);
+        let few = (1..=3).contains(&digits.len()) && !digits.starts_with('0');
+        few && digits.bytes().all(|b| b.is_ascii_digit())
+    };
+    let Some(at) = cells.iter().position(|cell| is_cut(cell)) else {
+        return;
+    };
+    while cells.get(at + 1).is_some_and(|cell| is_group(cell)) {
+        let group = cells.remove(at + 1);
+        cells[at].push_str(&group);
+        if group.len() > 3 {
+            return;
+        }
     }
 }
 
@@ -264,6 +293,8 @@ mod tests {
         assert_eq!(facts("sampling rate : 2500000"), Some(4e-7));
         assert_eq!(facts("Interval,0.08uS"), Some(8e-8));
         assert_eq!(facts("XInc:1.0E-04"), Some(1e-4));
+        assert_eq!(facts("Sample rate: 20,000 S/s"), Some(5e-5));
+        assert_eq!(facts("Sample rate: 1,000,000,,"), Some(1e-6));
         assert_eq!(facts("Resolution: 2 us/pt"), Some(2e-6));
         assert_eq!(facts("Resolution: 12"), None);
         assert_eq!(facts("Sample Interval, 1 kHz"), Some(1e-3));
