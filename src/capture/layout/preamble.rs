@@ -144,6 +144,21 @@ pub(super) fn key_and_unit(key: &str) -> (&str, Option<&str>) {
 /// A bare number of seconds from here on may be one of milliseconds or less.
 const LONG_INTERVAL_S: f64 = 0.01;
 
+/// A rate or a count with points between its thousands, as tables with decimal commas have them: `20.000 Hz`. With a prefix behind it the point
+/// may as well be a decimal mark.
+fn without_points(text: &str, setting: Setting, decimal: u8) -> Option<String> {
+    let text = text.trim();
+    let is_digit = |c: char| c.is_ascii_digit() || c == '.';
+    let (digits, unit) = text.split_at(text.find(|c| !is_digit(c)).unwrap_or(text.len()));
+    let (first, groups) = digits.split_once('.')?;
+    let grouped = (1..=3).contains(&first.len())
+        && !first.starts_with('0')
+        && groups.split('.').all(|group| group.len() == 3);
+    let plain = matches!(unit.trim(), "" | "Hz" | "S/s" | "Sa/s" | "1/s");
+    let counts = matches!(setting, Setting::Rate | Setting::Length);
+    (decimal == b',' && counts && grouped && plain).then(|| text.replace('.', ""))
+}
+
 /// A value of a setting in SI, with the SI symbol where a unit is written in the value or the key.
 fn value_of(
     text: &str,
@@ -181,7 +196,10 @@ impl RecordFacts {
                         let of_time = |u: &&str| {
                             unit::parse(u, true).is_some_and(|u| matches!(u.symbol, "s" | "Hz"))
                         };
-                        value_of(&fact.values[at], key_unit.or(next.filter(of_time)), decimal)
+                        let text = &fact.values[at];
+                        let bare = without_points(text, setting, decimal);
+                        let text = bare.as_deref().unwrap_or(text);
+                        value_of(text, key_unit.or(next.filter(of_time)), decimal)
                     })
                     .filter(|(value, _)| value.is_finite())
                 else {
@@ -294,6 +312,14 @@ mod tests {
         assert_eq!(facts("Interval,0.08uS"), Some(8e-8));
         assert_eq!(facts("XInc:1.0E-04"), Some(1e-4));
         assert_eq!(facts("Sample rate: 20,000 S/s"), Some(5e-5));
+        let german = |line| {
+            RecordFacts::gather(&[fact(line)], b',')
+                .interval_s
+                .map(|i| i.0)
+        };
+        assert_eq!(german("Abtastrate: 20.000 Hz"), Some(5e-5));
+        assert_eq!(german("Abtastrate: 2.500 kHz"), Some(4e-4));
+        assert_eq!(german("Abtastrate: 0.500 Hz"), Some(2.0));
         assert_eq!(facts("Sample rate: 1,000,000,,"), Some(1e-6));
         assert_eq!(facts("Resolution: 2 us/pt"), Some(2e-6));
         assert_eq!(facts("Resolution: 12"), None);
