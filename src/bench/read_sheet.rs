@@ -1,9 +1,10 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
+use super::capture::Role;
 use super::captures::{
     CapturePlan, Common, Expectations, Files, Kept, load_all, read_capture, temperature_missing,
 };
-use super::channels::GainCheck;
+use super::channels::{GainCheck, short};
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::heat;
@@ -177,6 +178,30 @@ struct Sheet {
     notes: Vec<String>,
 }
 
+/// What a capacitor across the motor does to its captures, and whether that asks nothing of the reader: no capture depends on it.
+fn with_capacitor(capacitance_f: f64, plans: &[CapturePlan]) -> (String, bool) {
+    let touched = |plan: &&CapturePlan| {
+        plan.used && matches!(plan.role, Role::TurnOff | Role::Pwm | Role::PwmLocked)
+    };
+    let touched: Vec<&str> = plans
+        .iter()
+        .filter(touched)
+        .map(|plan| plan.name.as_str())
+        .collect();
+    let nanofarad = short(1e9 * capacitance_f);
+    if touched.is_empty() {
+        let text = format!(
+            "a capacitor of {nanofarad} nF lies across the motor: the ring after an opening is left out up to where the voltage has settled; the rest of these captures does not depend on it"
+        );
+        return (text, true);
+    }
+    let text = format!(
+        "a capacitor of {nanofarad} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)",
+        touched.join(", ")
+    );
+    (text, false)
+}
+
 /// Most captures and readings of one sheet. The fit holds matrices over its unknowns, some eight a capture and one a reading: at these numbers they take
 /// half a gigabyte.
 const MOST_CAPTURES: usize = 250;
@@ -254,6 +279,15 @@ impl Sheet {
         };
         for table in &readings {
             read.read(table)?;
+        }
+        if let Some(capacitance_f) = motor.capacitor_f {
+            let (text, is_note) = with_capacitor(capacitance_f, &plans);
+            let list = if is_note {
+                &mut read.notes
+            } else {
+                &mut read.warnings
+            };
+            list.push(text);
         }
         let Readings {
             readings,

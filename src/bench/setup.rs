@@ -48,6 +48,8 @@ pub struct MotorFacts {
     pub supply_v: Option<f64>,
     /// Ambient temperature, °C.
     pub room_temperature_c: Option<f64>,
+    /// Capacitor across the terminals while it was recorded, F.
+    pub capacitor_f: Option<f64>,
 }
 
 /// One piece of hardware through which a channel passes, or a gain error that one of its vertical ranges or a gain check has for itself. Its gain
