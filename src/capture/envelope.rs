@@ -47,7 +47,8 @@ fn common_name(least: &str, largest: &str) -> Option<String> {
 /// Whether one column is nowhere above the other, and below it somewhere.
 fn encloses(least: &Channel, largest: &Channel) -> bool {
     let pairs = || least.values.iter().zip(&largest.values);
-    least.unit == largest.unit && pairs().all(|(a, b)| !(a > b)) && pairs().any(|(a, b)| a < b)
+    let ordered = |(a, b): (&f64, &f64)| a <= b || a.is_nan() || b.is_nan();
+    least.unit == largest.unit && pairs().all(ordered) && pairs().any(|(a, b)| a < b)
 }
 
 /// Whether a column is the mean of a channel of that name, which holds nothing that both others do not.
