@@ -178,28 +178,32 @@ struct Sheet {
     notes: Vec<String>,
 }
 
-/// What a capacitor across the motor does to its captures, and whether that asks nothing of the reader: no capture depends on it.
-fn with_capacitor(capacitance_f: f64, plans: &[CapturePlan]) -> (String, bool) {
+/// Says what a capacitor across the motor does to its captures: a note where none depends on it, else a warning.
+fn with_capacitor(
+    motor: &MotorFacts,
+    plans: &[CapturePlan],
+    notes: &mut Vec<String>,
+    warnings: &mut Vec<String>,
+) {
+    let Some(capacitance_f) = motor.capacitor_f else {
+        return;
+    };
     let touched = |plan: &&CapturePlan| {
         plan.used && matches!(plan.role, Role::TurnOff | Role::Pwm | Role::PwmLocked)
     };
-    let touched: Vec<&str> = plans
-        .iter()
-        .filter(touched)
-        .map(|plan| plan.name.as_str())
-        .collect();
+    let touched = plans.iter().filter(touched).map(|plan| plan.name.as_str());
+    let touched: Vec<&str> = touched.collect();
     let nanofarad = short(1e9 * capacitance_f);
     if touched.is_empty() {
-        let text = format!(
+        notes.push(format!(
             "a capacitor of {nanofarad} nF lies across the motor: the ring after an opening is left out up to where the voltage has settled; the rest of these captures does not depend on it"
-        );
-        return (text, true);
+        ));
+    } else {
+        warnings.push(format!(
+            "a capacitor of {nanofarad} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)",
+            touched.join(", ")
+        ));
     }
-    let text = format!(
-        "a capacitor of {nanofarad} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)",
-        touched.join(", ")
-    );
-    (text, false)
 }
 
 /// Most captures and readings of one sheet. The fit holds matrices over its unknowns, some eight a capture and one a reading: at these numbers they take
@@ -280,15 +284,7 @@ impl Sheet {
         for table in &readings {
             read.read(table)?;
         }
-        if let Some(capacitance_f) = motor.capacitor_f {
-            let (text, is_note) = with_capacitor(capacitance_f, &plans);
-            let list = if is_note {
-                &mut read.notes
-            } else {
-                &mut read.warnings
-            };
-            list.push(text);
-        }
+        with_capacitor(&motor, &plans, &mut read.notes, &mut read.warnings);
         let Readings {
             readings,
             gain_checks,
