@@ -249,6 +249,29 @@ fn a_shunt_inside_the_voltage_is_the_one_the_current_passes_through() {
 }
 
 #[test]
+fn a_capacitor_across_the_motor_is_a_warning_where_a_capture_depends_on_it() {
+    let with = |role: &str| {
+        let text = WIRED
+            .replace(
+                "name = \"pump\"",
+                "name = \"pump\"\ncapacitor = { nf = 47, limit_percent = 20 }",
+            )
+            .replace("role = \"start\"", &format!("role = \"{role}\""));
+        read(&folder(&text)).expect("a bench")
+    };
+    let says = |texts: &[String]| texts.iter().any(|text| text.contains("capacitor of 47"));
+    let start = with("start");
+    assert_relative_eq!(
+        start.motor.capacitor_f.expect("stated"),
+        47e-9,
+        max_relative = 1e-12
+    );
+    assert!(says(&start.notes) && !says(&start.warnings));
+    let opened = with("turn-off");
+    assert!(says(&opened.warnings) && !says(&opened.notes));
+}
+
+#[test]
 fn raw_volts_across_a_shunt_become_amperes() {
     let bench = fixture("camera_slider");
     let locked = bench

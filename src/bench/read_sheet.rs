@@ -1,9 +1,10 @@
 //! A bench sheet on disk becomes a [`Bench`].
 
+use super::capture::Role;
 use super::captures::{
     CapturePlan, Common, Expectations, Files, Kept, load_all, read_capture, temperature_missing,
 };
-use super::channels::GainCheck;
+use super::channels::{GainCheck, short};
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::heat;
@@ -184,6 +185,34 @@ struct Sheet {
     notes: Vec<BenchRemark>,
 }
 
+/// Says what a capacitor across the motor does to its captures: a note where none depends on it, else a warning.
+fn with_capacitor(
+    motor: &MotorFacts,
+    plans: &[CapturePlan],
+    notes: &mut Vec<String>,
+    warnings: &mut Vec<String>,
+) {
+    let Some(capacitance_f) = motor.capacitor_f else {
+        return;
+    };
+    let touched = |plan: &&CapturePlan| {
+        plan.used && matches!(plan.role, Role::TurnOff | Role::Pwm | Role::PwmLocked)
+    };
+    let touched = plans.iter().filter(touched).map(|plan| plan.name.as_str());
+    let touched: Vec<&str> = touched.collect();
+    let nanofarad = short(1e9 * capacitance_f);
+    if touched.is_empty() {
+        notes.push(format!(
+            "a capacitor of {nanofarad} nF lies across the motor: the ring after an opening is left out up to where the voltage has settled; the rest of these captures does not depend on it"
+        ));
+    } else {
+        warnings.push(format!(
+            "a capacitor of {nanofarad} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)",
+            touched.join(", ")
+        ));
+    }
+}
+
 /// Most captures and readings of one sheet. The fit holds matrices over its unknowns, some eight a capture and one a reading: at these numbers they take
 /// half a gigabyte.
 const MOST_CAPTURES: usize = 250;
@@ -265,6 +294,7 @@ impl Sheet {
         for table in &readings {
             read.read(table)?;
         }
+        with_capacitor(&motor, &plans, &mut read.notes, &mut read.warnings);
         let Readings {
             readings,
             gain_checks,

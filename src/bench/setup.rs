@@ -61,6 +61,8 @@ pub struct MotorFacts {
     pub supply_v: Option<f64>,
     /// Ambient temperature, °C.
     pub room_temperature_c: Option<f64>,
+    /// Capacitor across the terminals while it was recorded, F.
+    pub capacitor_f: Option<f64>,
 }
 
 /// Calibration certificate of an instrument, as the sheet states it.

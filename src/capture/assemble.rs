@@ -1,6 +1,7 @@
 //! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, warnings worded.
 
 use super::channels::{channels, check_channels};
+use super::envelope;
 use super::error::ReadError;
 use super::layout::{Layout, RecordFacts, Role};
 use super::options::{ReadOptions, TimeGaps};
@@ -39,7 +40,7 @@ pub(super) fn assemble(
         why,
         warnings: Warnings { path, all },
     };
-    let time = assembly.time_axis(&mut table)?;
+    let mut time = assembly.time_axis(&mut table)?;
     let Assembly {
         layout,
         facts,
@@ -59,8 +60,14 @@ pub(super) fn assemble(
     }
     let columns = std::mem::take(&mut table.values);
     let bad_cells: Vec<_> = columns.iter().map(|c| c.bad.clone()).collect();
-    let channels = channels(columns, &layout);
+    let mut channels = channels(columns, &layout);
     check_channels(&channels, &bad_cells, &table, &layout, &mut warnings)?;
+    if !options.envelope_columns
+        && let Some((column, text)) = envelope::unfold(&mut channels, &mut time)
+    {
+        let line = layout.first_line;
+        warnings.push(WarningKind::TIME_SHARED, line, column, text);
+    }
     let mut columns = layout.columns.into_iter();
     let time_column = columns.find(|c| c.role == Role::Time);
     Ok(Record {

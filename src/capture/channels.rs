@@ -41,7 +41,11 @@ pub(super) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel>
             values.iter_mut().for_each(|v| *v = unit.to_si(*v));
         }
         let mut facts = stated.facts;
-        facts.code_step = facts.code_step.filter(|step| may_be_codes(&values, *step));
+        // No screen shows whole numbers far beyond its divisions: what is called a scale there is that of the codes.
+        let beyond = |scale: &f64| values.iter().any(|v| v.abs() > 50.0 * scale);
+        let scale = facts.vertical_scale_per_division.filter(beyond);
+        let step = facts.code_step.or(scale);
+        facts.code_step = step.filter(|step| may_be_codes(&values, *step));
         let unit = unit.filter(|_| facts.code_step.is_none());
         let name = column.name.clone().or(stated.name);
         Channel {

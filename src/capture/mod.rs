@@ -7,6 +7,7 @@
 mod assemble;
 mod cell;
 mod channels;
+mod envelope;
 mod error;
 mod head;
 mod join;
@@ -29,6 +30,6 @@ pub use options::{Limits, ReadOptions, TimeGaps};
 pub use pairing::group_by_channel;
 pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
-pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step};
+pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step, rests_at_zero};
 pub use unit::seconds as parse_seconds;
 pub use warnings::{Warning, WarningKind};

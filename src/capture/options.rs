@@ -68,6 +68,8 @@ pub struct ReadOptions {
     pub hex_columns: Vec<usize>,
     /// Treatment of gaps and steps back in the time column.
     pub time_gaps: TimeGaps,
+    /// Whether columns of the least and the largest value of a channel stay channels of their own.
+    pub envelope_columns: bool,
     /// Limits on the size of the input.
     pub limits: Limits,
     /// Bytes of a chunk of text, where the table is regular; 0 reads all rows one by one. The

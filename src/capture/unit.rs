@@ -1,5 +1,7 @@
 //! Numbers and names with the unit that an export writes beside them.
 
+use crate::quantity::is_listed;
+
 pub(super) use crate::quantity::exported::{parse, prefixed, strip_brackets};
 
 /// A number with a unit behind it, or in the key that announces it: `5 us`, `1e+07`, `80000000(ps)`.
@@ -74,13 +76,8 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
             .next()
             .unwrap_or("")
             .to_lowercase();
-        let symbol = match word.as_str() {
-            "time" | "t" | "zeit" | "temps" | "tiempo" => "s",
-            "voltage" | "volt" | "u" | "v" | "spannung" | "tension" => "V",
-            "current" | "i" | "strom" | "courant" => "A",
-            "speed" | "drehzahl" | "velocity" | "vitesse" | "omega" | "n" => "rad/s",
-            _ => "",
-        };
+        let known = QUANTITIES.iter().find(|(_, words)| is_listed(words, &word));
+        let symbol = known.map_or("", |(symbol, _)| symbol);
         if parse(unit, symbol == "s").is_some_and(|u| u.symbol == symbol) {
             return Some(unit);
         }
@@ -112,6 +109,27 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
     }
     None
 }
+
+/// Words for what is measured, by the SI unit that may follow them without a bracket.
+const QUANTITIES: [(&str, &str); 4] = [
+    (
+        "s",
+        "time t zeit temps tiempo tempo tijd czas \u{432}\u{440}\u{435}\u{43c}\u{44f} \u{65f6}\u{95f4} \u{6642}\u{9593}",
+    ),
+    (
+        "V",
+        "voltage volt u v spannung tension tensi\u{f3}n tensione tens\u{e3}o voltaje spanning napi\u{119}cie \
+         \u{43d}\u{430}\u{43f}\u{440}\u{44f}\u{436}\u{435}\u{43d}\u{438}\u{435} \u{7535}\u{538b} \u{96fb}\u{5727}",
+    ),
+    (
+        "A",
+        "current i strom courant corriente corrente stroom pr\u{105}d \u{442}\u{43e}\u{43a} \u{7535}\u{6d41} \u{96fb}\u{6d41}",
+    ),
+    (
+        "rad/s",
+        "speed drehzahl velocity vitesse omega n velocidad velocit\u{e0}",
+    ),
+];
 
 /// The unit of a name by an ending that means nothing else.
 fn by_ending(name: &str) -> Option<&str> {

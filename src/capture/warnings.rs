@@ -52,6 +52,7 @@ impl WarningKind {
     pub(super) const TIMES_ALIGNED: Self = plain("times-aligned");
     pub(super) const INTERVALS_DISAGREE: Self = doubtful("intervals-disagree");
     pub(super) const TIME_COLUMNS_DIFFER: Self = plain("time-columns-differ");
+    pub(super) const TIME_PACES_DIFFER: Self = doubtful("time-paces-differ");
     pub(super) const INTERVAL_CONTRADICTS: Self = plain("interval-contradicts");
     pub(super) const RECORD_LENGTH: Self = plain("record-length");
     pub(super) const ROW_TRUNCATED: Self = plain("row-truncated");

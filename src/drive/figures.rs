@@ -54,6 +54,7 @@ diode_rms_current              | A    | high | 5.3 | diode current, RMS
 off_peak_current               | A    | high | 5.3 | switch and diode current, peak
 switch_loss                    | W    | high | 5.3 | conduction loss in the switch
 diode_loss                     | W    | high | 5.3 | conduction loss in the freewheeling diode
+capacitor_loss                 | W    | high | 5.3 | loss from charging the capacitor across the motor
 synchronous_loss               | W    | high | 5.3 | conduction loss in a synchronous low switch instead
 winding_ripple_heat            | W    | high | 5.3 | extra heat in the winding from the ripple
 
@@ -123,6 +124,7 @@ profile_current_share          | %    | high | 11  | used of the current limit
 profile_peak_speed             | rpm  | -    | 11  | peak speed of the motor
 profile_supply_voltage         | V    | high | 11  | supply voltage that it needs
 profile_voltage_share          | %    | high | 11  | used of the supply voltage
+profile_reversed_voltage       | V    | high | 11  | reversed voltage that it needs, which a half bridge lacks
 profile_peak_power             | W    | high | 11  | peak power from the supply
 profile_returned_energy        | J    | high | 11  | energy back into the supply
 profile_bus_voltage            | V    | high | 11  | supply after it, if only the capacitor takes it

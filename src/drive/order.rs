@@ -41,12 +41,16 @@ pub struct Order {
     pub duty: f64,
     /// Ripple wanted, peak to peak over the mean current.
     pub ripple_share: f64,
+    /// The bridge of a profile is half a one: one switch carries the current, and the voltage has one sign.
+    pub half_bridge: bool,
     /// On-resistance of one switch.
     pub switch_resistance_ohm: Option<f64>,
     /// Voltage across a conducting diode.
     pub diode_drop_v: f64,
     /// Its slope resistance.
     pub diode_resistance_ohm: f64,
+    /// Capacitor across the motor, which every edge of the PWM charges.
+    pub motor_capacitance_f: Option<f64>,
     /// Dead time of the half bridge.
     pub dead_time_s: Option<f64>,
     /// Voltage across the motor while it is clamped.
@@ -192,7 +196,7 @@ impl Order {
         self.winding_temperature_c.is_none() && self.load_inertia_kg_m2.is_none()
     }
 
-    fn above_zero(&self) -> [Stated; 12] {
+    fn above_zero(&self) -> [Stated; 13] {
         [
             ("--supply", Some(self.supply_v)),
             ("--frequency", Some(self.frequency_hz)),
@@ -201,6 +205,7 @@ impl Order {
             ("--current-limit", self.current_limit_a),
             ("--clamp-voltage", self.clamp_voltage_v),
             ("--stray-capacitance", self.stray_capacitance_f),
+            ("--motor-capacitor", self.motor_capacitance_f),
             ("--brake-resistor", self.brake_resistor_ohm),
             ("--brake-ramp", self.brake_ramp_s),
             ("--stop-time", self.stop_time_s),

@@ -37,7 +37,12 @@ pub struct Constants<S> {
     /// Promise that the k-th of [`Constants::each`] depends on independent variable k alone, which saves work; the friction, which
     /// a capture may change from step to step, is free of it.
     pub independent: bool,
+    /// Largest error of a simulated step, relative to the state's scale; a step that leaves more is halved.
+    pub tolerance: f64,
 }
+
+/// [`Constants::tolerance`] unless stated: derivatives of a fit need it.
+pub const TOLERANCE: f64 = 1e-5;
 
 impl<S: Real> Constants<S> {
     /// The constants of a motor whose terminals are the loop's ends.
@@ -57,6 +62,7 @@ impl<S: Real> Constants<S> {
             eddy_resistance: p.eddy_resistance_ohm.into(),
             with_eddy: p.eddy_share > 0.0,
             independent: false,
+            tolerance: TOLERANCE,
         }
     }
 
@@ -122,6 +128,7 @@ impl<S: Real> Constants<S> {
             eddy_resistance,
             with_eddy: self.with_eddy,
             independent,
+            tolerance: self.tolerance,
         }
     }
 }

@@ -13,7 +13,7 @@ mod step;
 pub mod temperature;
 pub mod thermal;
 
-pub use constants::Constants;
+pub use constants::{Constants, TOLERANCE};
 pub use dual::{Dual, Real};
 pub use operating_point::OperatingPoint;
 pub use parameters::{MechanicalParameters, TerminalParameters, screened_share_left};

@@ -36,7 +36,7 @@ impl Unit {
     }
 }
 
-const BASES: [(&str, &str); 21] = [
+const BASES: [(&str, &str); 24] = [
     ("V", "V"),
     ("v", "V"),
     ("A", "A"),
@@ -58,6 +58,9 @@ const BASES: [(&str, &str); 21] = [
     ("samples/s", "Hz"),
     ("Samples/s", "Hz"),
     ("\u{79d2}", "s"),
+    ("\u{4f0f}", "V"),
+    ("\u{5b89}", "A"),
+    ("\u{cd08}", "s"),
 ];
 
 /// Micro as exports write it beside `µ`.
@@ -101,6 +104,11 @@ pub fn parse(text: &str, time: bool) -> Option<Unit> {
     let text = strip_brackets(text);
     if text.chars().any(|c| ('\u{400}'..'\u{500}').contains(&c)) {
         return parse(&in_latin(text)?, time);
+    }
+    for (word, prefix) in [("\u{6beb}", "m"), ("\u{5fae}", "u")] {
+        if let Some(rest) = text.strip_prefix(word) {
+            return parse(&format!("{prefix}{rest}"), time);
+        }
     }
     // Instruments write `mSec` and `MS` for milliseconds; nobody counts megaseconds.
     let lower = text.to_lowercase();

@@ -273,7 +273,7 @@ fn read_bridge(parent: &Table<'_>) -> Result<Option<TypedBridge>, BenchError> {
     if off_time == OffTime::Coasts {
         return table.invalid(
             "off_time",
-            "a coasting bridge is no lower constant voltage: while its diodes carry the current the motor is on the reversed supply, and once that has died it is on none. Record the voltage at the motor, or let the bridge brake in the off time",
+            "a coasting bridge is no lower constant voltage: while its diodes carry the current the motor is on the reversed supply, once that has died on none, and when it dies depends on what is to be measured. Record the voltage between both motor leads (differential probe, or both leads against ground and their difference) with 20 samples a PWM period or more; or let the bridge short the motor in the off time and say off_time = \"brakes\"",
         );
     }
     Ok(Some(TypedBridge {

@@ -12,4 +12,4 @@ pub use column::{by_name, column, find, list, without_unit};
 pub use convert::{Converted, ScaleEstimate, Seen, convert};
 pub use gains::{GainCheck, distribute};
 pub use plan::{ChannelPlan, plan};
-pub use speed::{SpeedPlan, speed_channel, speed_plans};
+pub use speed::{SpeedPlan, rollover_of, speed_channel, speed_plans};

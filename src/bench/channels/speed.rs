@@ -10,6 +10,7 @@ use crate::bench::remarks::BenchRemarkKind;
 use crate::bench::sheet::{SpeedOverride, TypedSpeedChannel};
 use crate::capture::{Channel, Record, quantisation_step};
 use crate::quantity::units::{self, Quantity};
+use crate::stats::simd;
 use std::f64::consts::TAU;
 
 /// Zero of a tachogenerator's channel, relative to the largest value, where none is stated (common practice, no source).
@@ -118,8 +119,14 @@ fn converted(
     if values.iter().all(|v| v.is_nan()) {
         return Err(format!("column \"{}\" holds no number", channel.name));
     }
-    if let Some(rollover) = typed.rollover {
-        unwrap(&mut values, rollover);
+    if typed.signal == SpeedSignal::Position {
+        let rollover = match typed.rollover {
+            Some(rollover) => Some(rollover),
+            None => found_rollover(typed, channel, &mut warnings)?,
+        };
+        if let Some(rollover) = rollover {
+            unwrap(&mut values, rollover);
+        }
     }
     let largest = values.iter().fold(
         0.0,
@@ -269,6 +276,62 @@ fn unit_factor(quantity: Quantity, text: &str) -> Result<f64, String> {
     Ok(unit.factor)
 }
 
+/// The count at which the counter of a column begins again, found from its jumps, with a warning that names it.
+fn found_rollover(
+    typed: &TypedSpeedChannel,
+    channel: &Channel,
+    warnings: &mut Vec<String>,
+) -> Result<Option<f64>, String> {
+    let Some(span) = counter_span(&channel.values) else {
+        return Ok(None);
+    };
+    let (column, name) = (&channel.name, &typed.name);
+    let one_turn = TAU / angle_factor(typed, channel)?;
+    let Some(rollover) = nearest_rollover(span, Some(one_turn)) else {
+        return Err(format!(
+            "column \"{column}\" falls back by nearly its whole range of {span}, as a counter does that begins again. State at which count it does: rollover = … under [channels.{name}] (rollover = 1e12 where it never does)"
+        ));
+    };
+    warnings.push(format!(
+        "channel \"{name}\": column \"{column}\" jumps by nearly its whole range of {span}; it is read as a counter that begins again at {rollover}. State rollover = {rollover} under [channels.{name}], or what is right"
+    ));
+    Ok(Some(rollover))
+}
+
+/// Range of a counter that begins again within the record: between slow steps one way, at least one jump the other way over most of its range.
+/// `None` where nothing jumps so.
+fn counter_span(values: &[f64]) -> Option<f64> {
+    let (low, high) = simd::range(values);
+    let span = high - low;
+    let known: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    let steps = || known.windows(2).map(|w| w[1] - w[0]);
+    let is_jump = |step: &f64| step.abs() > 0.6 * span;
+    let (mut way, mut jumps, mut largest) = (0.0, 0.0, 0.0_f64);
+    for step in steps() {
+        if is_jump(&step) {
+            jumps += step.signum();
+        } else {
+            way += step;
+            largest = largest.max(step.abs());
+        }
+    }
+    (span > 15.0 && largest < 0.4 * span && jumps * way < 0.0).then_some(span)
+}
+
+/// The count at which a counter of that range begins again: a turn of its shaft, in its unit, or a power of two just above the range.
+fn nearest_rollover(span: f64, one_turn: Option<f64>) -> Option<f64> {
+    let power = 2f64.powi((span + 1.0).log2().ceil() as i32);
+    let turns = one_turn.into_iter().chain([power]);
+    turns
+        .into_iter()
+        .find(|turn| span <= *turn && span > 0.9 * turn)
+}
+
+/// The count at which a column of positions seems to begin again; `None` where it does not, or nothing shows at which.
+pub fn rollover_of(values: &[f64]) -> Option<f64> {
+    nearest_rollover(counter_span(values)?, None)
+}
+
 /// Takes the jumps of a counter that begins again out of its counts.
 fn unwrap(values: &mut [f64], rollover: f64) {
     let (mut turns, mut before) = (0.0, f64::NAN);
@@ -286,7 +349,29 @@ fn unwrap(values: &mut [f64], rollover: f64) {
 
 #[cfg(test)]
 mod tests {
-    use super::unwrap;
+    use super::*;
+
+    /// A counter of 1000 lines counted fourfold, one of 16 bits, one of degrees, and what is none.
+    #[test]
+    fn a_counter_that_begins_again_is_recognised() {
+        let counts = |turn: f64, step: f64| -> Vec<f64> {
+            (0..400).map(|k| (f64::from(k) * step) % turn).collect()
+        };
+        let found = |values: &[f64], turn| nearest_rollover(counter_span(values)?, Some(turn));
+        assert_eq!(found(&counts(4000.0, 37.0), 4000.0), Some(4000.0));
+        assert_eq!(found(&counts(65536.0, 911.0), 4000.0), Some(65536.0));
+        assert_eq!(found(&counts(360.0, 4.0), 360.0), Some(360.0));
+        let backwards: Vec<f64> = counts(4000.0, 37.0).iter().map(|v| 3999.0 - v).collect();
+        assert_eq!(found(&backwards, 4000.0), Some(4000.0));
+        assert_eq!(counter_span(&counts(1e9, 37.0)), None);
+        // One wrong sample jumps there and back.
+        let mut glitch = counts(1e9, 37.0);
+        glitch[200] = 0.0;
+        assert_eq!(counter_span(&glitch), None);
+        // Nothing shows at which count it begins again.
+        assert!(counter_span(&counts(700.0, 9.0)).is_some());
+        assert_eq!(found(&counts(700.0, 9.0), 4000.0), None);
+    }
 
     #[test]
     fn a_counter_that_begins_again_goes_on() {

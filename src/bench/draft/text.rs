@@ -4,9 +4,9 @@
 
 use super::tables::DraftTable;
 use crate::bench::capture::{Role, SpeedSignal};
+use crate::bench::channels::rollover_of;
 use crate::capture::Channel;
 use crate::quantity::units::{self, Quantity};
-use crate::stats::simd;
 use minijinja::{Environment, Value, context};
 
 /// A channel as guessed, the same wire in every capture.
@@ -111,20 +111,12 @@ impl DraftShaft {
             signal,
             unit: known.then(|| stated.to_owned()),
             in_volts: channel.unit.as_deref() == Some("V"),
-            rollover: rollover(signal, &channel.values),
+            rollover: (signal == SpeedSignal::Position)
+                .then(|| rollover_of(&channel.values))
+                .flatten(),
             why: why.to_owned(),
         }
     }
-}
-
-/// The power of two at which a counter falls back to its beginning, where its largest number is just below.
-fn rollover(signal: SpeedSignal, values: &[f64]) -> Option<f64> {
-    let (low, high) = simd::range(values);
-    let falls = |w: &[f64]| (w[1] - w[0]).abs() > 0.5 * (high - low);
-    let turn = 2f64.powi((high - low + 1.0).log2().ceil() as i32);
-    let near = high - low > 0.9 * turn;
-    (signal == SpeedSignal::Position && high - low > 15.0 && near && values.windows(2).any(falls))
-        .then_some(turn)
 }
 
 /// The text of the sheet. It can be read back as it stands, except that a shunt of unknown resistance has to be filled in.

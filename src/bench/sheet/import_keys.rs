@@ -52,6 +52,8 @@ pub fn read_import(parent: &Table<'_>, base: &ReadOptions) -> Result<ReadOptions
     ];
     let gaps = table.choice("time_gaps", "treatment of gaps in time", &gaps)?;
     options.time_gaps = gaps.unwrap_or(options.time_gaps);
+    let columns = table.flag("envelope_columns")?;
+    options.envelope_columns = columns.unwrap_or(options.envelope_columns);
     table.finish()?;
     Ok(options)
 }

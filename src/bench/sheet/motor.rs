@@ -1,6 +1,6 @@
 //! The motor and its source.
 
-use super::quantity::{Quantity, TEMPERATURE, VOLTAGE, quantity_at, size_at};
+use super::quantity::{CAPACITANCE, Quantity, TEMPERATURE, VOLTAGE, quantity_at, size_at};
 use super::table::Table;
 use crate::bench::error::BenchError;
 use crate::bench::setup::{BrushKind, MagnetKind, MotorFacts};
@@ -41,6 +41,7 @@ pub fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), B
     )?;
     let room_temperature_c = table.number("room_temperature_c")?;
     let winding_temperature = quantity_at(table, "winding_temperature", TEMPERATURE)?;
+    let capacitor = size_at(table, "capacitor", CAPACITANCE)?;
     table.free_text("note")?;
     table.finish()?;
     if let Some(room) = room_temperature_c.filter(|t| !(-60.0..=150.0).contains(t)) {
@@ -78,6 +79,7 @@ pub fn read_motor(table: &Table<'_>) -> Result<(MotorFacts, Option<Quantity>), B
             magnets,
             supply_v: None,
             room_temperature_c,
+            capacitor_f: capacitor.map(|c| c.value),
         },
         winding_temperature,
     ))

@@ -54,6 +54,11 @@ units!(
     ]
 );
 units!(FREQUENCY, Frequency, [("hz", "Hz"), ("khz", "kHz")]);
+units!(
+    CAPACITANCE,
+    Capacitance,
+    [("f", "F"), ("uf", "µF"), ("nf", "nF"), ("pf", "pF")]
+);
 units!(ANGLE, Angle, [("rad", "rad"), ("deg", "deg")]);
 pub const TEMPERATURE: Units = Units {
     quantity: Kind::Temperature,

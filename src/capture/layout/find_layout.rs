@@ -74,8 +74,8 @@ pub fn read_layout(
             column.unit_text = Some(text.clone());
         }
     }
-    let refusal = no_time
-        .flatten()
+    let refusal = rows_as_channels(&survey)
+        .or_else(|| no_time.flatten())
         .or_else(|| mixed_channels(&columns, &survey))
         .or_else(|| units_vary.map(Refusal::units_vary))
         .or_else(|| only_codes(&columns));
@@ -145,6 +145,19 @@ fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<Refusal> {
         );
         Some(Refusal { column: None, text })
     })
+}
+
+/// A row a channel, its name in the first column, one of them of time.
+fn rows_as_channels(survey: &Survey) -> Option<Refusal> {
+    const FEWEST_SAMPLES: usize = 20;
+    let names = survey.columns.first()?.texts_alone();
+    let has_time = names.iter().any(|name| is_time_name(name));
+    let text = format!(
+        "each row is a channel ({}), expected one column a channel. Transpose the table, as a spreadsheet does when it pastes, and export it again",
+        names.join(", ")
+    );
+    let is_wide = survey.columns.len() > FEWEST_SAMPLES;
+    (is_wide && has_time).then_some(Refusal { column: None, text })
 }
 
 /// Codes, and no column of numbers beside them.

@@ -24,6 +24,9 @@ pub fn of_line(
     named: Option<&'static Encoding>,
 ) -> Vec<PreambleFact> {
     let mut cells = cells_of_line(line, dialect, named);
+    if dialect.delimiter == b',' {
+        join_thousands(&mut cells);
+    }
     let fact = |key: &str, values: Vec<String>| PreambleFact {
         line: number,
         key: key.to_string(),
@@ -60,6 +63,32 @@ pub fn of_line(
     match key.is_empty() {
         true => Vec::new(),
         false => vec![fact(key, cells[1..].to_vec())],
+    }
+}
+
+/// Whether text is three digits, with or without a unit behind them.
+fn is_group(text: &str) -> bool {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    digits == 3 && !text[3..].starts_with(['.', 'e', 'E'])
+}
+
+/// Puts a setting together that a comma between thousands cut: `Sample rate: 20,000 S/s`.
+fn join_thousands(cells: &mut Vec<String>) {
+    let is_cut = |cell: &str| {
+        let of_record = key_and_value(cell).filter(|(key, _)| setting(key).is_some());
+        let digits = of_record.map_or("", |(_, value)| value);
+        let few = (1..=3).contains(&digits.len()) && !digits.starts_with('0');
+        few && digits.bytes().all(|b| b.is_ascii_digit())
+    };
+    let Some(at) = cells.iter().position(|cell| is_cut(cell)) else {
+        return;
+    };
+    while cells.get(at + 1).is_some_and(|cell| is_group(cell)) {
+        let group = cells.remove(at + 1);
+        cells[at].push_str(&group);
+        if group.len() > 3 {
+            return;
+        }
     }
 }
 
@@ -115,6 +144,21 @@ pub(super) fn key_and_unit(key: &str) -> (&str, Option<&str>) {
 /// A bare number of seconds from here on may be one of milliseconds or less.
 const LONG_INTERVAL_S: f64 = 0.01;
 
+/// A rate or a count with points between its thousands, as tables with decimal commas have them: `20.000 Hz`. With a prefix behind it the point
+/// may as well be a decimal mark.
+fn without_points(text: &str, setting: Setting, decimal: u8) -> Option<String> {
+    let text = text.trim();
+    let is_digit = |c: char| c.is_ascii_digit() || c == '.';
+    let (digits, unit) = text.split_at(text.find(|c| !is_digit(c)).unwrap_or(text.len()));
+    let (first, groups) = digits.split_once('.')?;
+    let grouped = (1..=3).contains(&first.len())
+        && !first.starts_with('0')
+        && groups.split('.').all(|group| group.len() == 3);
+    let plain = matches!(unit.trim(), "" | "Hz" | "S/s" | "Sa/s" | "1/s");
+    let counts = matches!(setting, Setting::Rate | Setting::Length);
+    (decimal == b',' && counts && grouped && plain).then(|| text.replace('.', ""))
+}
+
 /// A value of a setting in SI, with the SI symbol where a unit is written in the value or the key.
 fn value_of(
     text: &str,
@@ -152,7 +196,10 @@ impl RecordFacts {
                         let of_time = |u: &&str| {
                             unit::parse(u, true).is_some_and(|u| matches!(u.symbol, "s" | "Hz"))
                         };
-                        value_of(&fact.values[at], key_unit.or(next.filter(of_time)), decimal)
+                        let text = &fact.values[at];
+                        let bare = without_points(text, setting, decimal);
+                        let text = bare.as_deref().unwrap_or(text);
+                        value_of(text, key_unit.or(next.filter(of_time)), decimal)
                     })
                     .filter(|(value, _)| value.is_finite())
                 else {
@@ -264,6 +311,16 @@ mod tests {
         assert_eq!(facts("sampling rate : 2500000"), Some(4e-7));
         assert_eq!(facts("Interval,0.08uS"), Some(8e-8));
         assert_eq!(facts("XInc:1.0E-04"), Some(1e-4));
+        assert_eq!(facts("Sample rate: 20,000 S/s"), Some(5e-5));
+        let german = |line| {
+            RecordFacts::gather(&[fact(line)], b',')
+                .interval_s
+                .map(|i| i.0)
+        };
+        assert_eq!(german("Abtastrate: 20.000 Hz"), Some(5e-5));
+        assert_eq!(german("Abtastrate: 2.500 kHz"), Some(4e-4));
+        assert_eq!(german("Abtastrate: 0.500 Hz"), Some(2.0));
+        assert_eq!(facts("Sample rate: 1,000,000,,"), Some(1e-6));
         assert_eq!(facts("Resolution: 2 us/pt"), Some(2e-6));
         assert_eq!(facts("Resolution: 12"), None);
         assert_eq!(facts("Sample Interval, 1 kHz"), Some(1e-3));

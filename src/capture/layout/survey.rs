@@ -100,6 +100,13 @@ impl ColumnSurvey {
         (units().next().is_some(), units().flatten().next())
     }
 
+    /// The texts, where no cell is a number.
+    pub fn texts_alone(&self) -> Vec<String> {
+        let texts = self.text_cells().filter(|_| self.numbers == 0);
+        let text = |bytes| String::from_utf8_lossy(bytes).trim_matches('"').to_string();
+        texts.map(|(_, bytes)| text(bytes)).collect()
+    }
+
     fn text_cells(&self) -> impl DoubleEndedIterator<Item = (usize, &[u8])> + Clone {
         let texts = self.cells.iter().filter(|(.., cell)| *cell == Cell::Text);
         texts.map(|(row, text, _)| (*row, text.as_slice()))

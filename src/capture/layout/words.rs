@@ -39,7 +39,7 @@ fn stem(name: &str) -> &str {
 }
 
 const TIME: &str = "time zeit temps tiempo tempo tijd tid czas \u{432}\u{440}\u{435}\u{43c}\u{44f} \
-    \u{65f6}\u{95f4} \u{6642}\u{9593} \u{65f6} second seconds sekunden timestamp timestamps \
+    \u{65f6}\u{95f4} \u{6642}\u{9593} \u{65f6} \u{c2dc}\u{ac04} zaman id\u{151} \u{10d}as aika second seconds sekunden timestamp timestamps \
     uhrzeit datum datetime elapsed clock millis micros milliseconds microseconds date";
 
 /// Words beside `time` that make it a measured quantity.
@@ -87,7 +87,7 @@ pub fn time_unit_of_name(name: &str) -> Option<&'static str> {
 /// True for the name of a column that counts the rows.
 pub fn is_index_name(name: &str) -> bool {
     const INDEX: &str = "sample samples sequence index idx point points nr nr. no no. num number \
-        # n row scan record reading line";
+        # n row scan record reading line \u{5e8f}\u{53f7} \u{7f16}\u{53f7} \u{756a}\u{53f7} \u{2116} lfd indice";
     let name = name.trim().to_lowercase();
     match stem(&name).split_once(' ') {
         Some(("sample", rest)) => is_listed("number no nr index", rest),
@@ -143,13 +143,16 @@ const AXIS: &str = "horizontal horiz h x time t sample sampling point";
 const DISTANCE: &str = "interval increment incr inc step stepsize delta resolution spacing res";
 const INTERVAL: &str = "sampleperiod samplingperiod deltax dx deltat dt timepersample \
     timeperpoint timebetweensamples timebetweenpoints secondspersample abtastintervall \
-    abtastperiode";
+    abtastperiode intervalled\u{e9}chantillonnage p\u{e9}rioded\u{e9}chantillonnage \
+    intervalodemuestreo intervallodicampionamento \u{91c7}\u{6837}\u{95f4}\u{9694} \u{91c7}\u{6837}\u{5468}\u{671f} \
+    \u{30b5}\u{30f3}\u{30d7}\u{30ea}\u{30f3}\u{30b0}\u{9593}\u{9694} \u{30b5}\u{30f3}\u{30d7}\u{30ea}\u{30f3}\u{30b0}\u{5468}\u{671f}";
 /// Said of other things as well: a specific key wins over them.
 const BARE_INTERVAL: &str = "interval increment incr step resolution";
 const RATE: &str = "samplerate samplingrate samplefrequency samplefreq samplingfrequency \
     samplingfreq sampleclock samplingclock samplespersecond samplespersec fs sps scanrate \
     acquisitionrate acqrate digitizerrate abtastrate abtastfrequenz \
-    fr\u{e9}quenced\u{e9}chantillonnage";
+    fr\u{e9}quenced\u{e9}chantillonnage frecuenciademuestreo frequenzadicampionamento \
+    \u{91c7}\u{6837}\u{7387} \u{91c7}\u{6837}\u{9891}\u{7387} \u{30b5}\u{30f3}\u{30d7}\u{30ea}\u{30f3}\u{30b0}\u{5468}\u{6ce2}\u{6570}";
 const BARE_RATE: &str = "rate sampling abtastung";
 const START: &str = "x0 xzero xorigin xorig xorg xstart t0 tzero tstart timezero timeorigin \
     starttime timestart firsttime timeoffirstsample timeoffirstpoint horizontalorigin startzeit";
@@ -193,7 +196,8 @@ pub fn is_horizontal_unit(key: &str) -> bool {
 
 /// True for a row of the header that gives the unit of each column.
 pub fn is_unit_key(key: &str) -> bool {
-    let list = "unit units einheit einheiten unit\u{e9} unit\u{e9}s unidad";
+    let list = "unit units einheit einheiten unit\u{e9} unit\u{e9}s unidad \
+        unidades unit\u{e0} eenheid jednostka \u{435}\u{434}\u{438}\u{43d}\u{438}\u{446}\u{430} \u{5355}\u{4f4d} \u{5358}\u{4f4d} \u{b2e8}\u{c704}";
     is_listed(list, &collapsed(key))
 }
 

@@ -262,10 +262,18 @@ impl<'a, R: Read> Rows<'a, R> {
             for &column in &self.extra_times {
                 if let Cell::Number(other) = cell::parse(cell(column), decimal)
                     && other != here
-                    && table.time_differs.is_none()
                 {
                     let by = other - here;
-                    table.time_differs = Some(TimeDifference { column, line, by });
+                    let differs = table.time_differs.get_or_insert(TimeDifference {
+                        column,
+                        line,
+                        by,
+                        at: here,
+                        last: (by, here),
+                    });
+                    if differs.column == column {
+                        differs.last = (by, here);
+                    }
                 }
             }
         }

@@ -74,6 +74,18 @@ pub struct TimeDifference {
     pub column: usize,
     pub line: usize,
     pub by: f64,
+    /// Time of the first column there.
+    pub at: f64,
+    /// Difference and time of the first column in the last row that has both.
+    pub last: (f64, f64),
+}
+
+impl TimeDifference {
+    /// How much faster the other column runs, as a share: 0 where it is only late.
+    pub fn pace(&self) -> f64 {
+        let pace = (self.last.0 - self.by) / (self.last.1 - self.at);
+        if pace.is_finite() { pace } else { 0.0 }
+    }
 }
 
 /// The table as read, before time is judged.

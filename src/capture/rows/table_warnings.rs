@@ -59,7 +59,20 @@ pub fn warn_of_table(table: &Table, layout: &Layout, warnings: &mut Warnings) {
         );
         warnings.push(WarningKind::PADDING, None, None, text);
     }
-    if let Some(TimeDifference { column, line, by }) = table.time_differs {
+    if let Some(differs) = table.time_differs {
+        let TimeDifference {
+            column, line, by, ..
+        } = differs;
+        // Far more than a clock drifts.
+        if differs.pace().abs() > 0.01 {
+            let text = format!(
+                "the time in column {} runs {:.3} times as fast as that in the first time column, which is used for all channels: those behind column {0} are at wrong times. Export all channels at one rate, or each into a file of its own (file = [\"one.csv\", \"other.csv\"] in a sheet joins them by their times)",
+                column + 1,
+                1.0 + differs.pace()
+            );
+            warnings.push(WarningKind::TIME_PACES_DIFFER, line, column + 1, text);
+            return;
+        }
         let text = format!(
             "the time in column {} differs from the first time column by {} here; the first is used for all channels",
             column + 1,

@@ -36,10 +36,10 @@ pub(super) fn clipped_at(
         && stands_out(false);
     for top in [false, true] {
         let rail = if top { high } else { low };
-        if full_scale
+        let at_end = full_scale
             || off_grid(levels, rail, inner(top), step)
-            || pinned(values, levels, rail, step, high - low)
-        {
+            || pinned(values, levels, rail, step, high - low);
+        if at_end && !(rail == 0.0 && rests_at_zero(values)) {
             flags.resize(values.len(), false);
             for (flag, value) in flags.iter_mut().zip(values) {
                 *flag |= (*value - rail).abs() < near;
@@ -47,6 +47,23 @@ pub(super) fn clipped_at(
         }
     }
     flags
+}
+
+/// True where samples that read exactly 0 are those of an instrument that shows small values as 0, or of a quantity that is 0, not those of one
+/// that shows nothing below 0: with noise such a range leaves samples just above its end wherever the signal rests there, a dead band
+/// leaves none.
+pub fn rests_at_zero(values: &[f64]) -> bool {
+    let neighbours = values.windows(2).filter(|w| w[0] != 0.0 && w[1] != 0.0);
+    let mut steps: Vec<f64> = neighbours.map(|w| (w[1] - w[0]).abs()).collect();
+    steps.retain(|step| *step > 0.0);
+    if steps.is_empty() {
+        return true;
+    }
+    let middle = steps.len() / 2;
+    let (_, typical, _) = steps.select_nth_unstable_by(middle, f64::total_cmp);
+    let near = 3.0 * *typical;
+    let count = |is: &dyn Fn(f64) -> bool| values.iter().filter(|v| is(**v)).count();
+    20 * count(&|v| v != 0.0 && v.abs() <= near) < count(&|v| v == 0.0)
 }
 
 /// True when the extreme code does not lie on the grid of the codes beside it, and many samples sit there.

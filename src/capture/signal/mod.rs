@@ -7,6 +7,7 @@ mod levels;
 mod noise;
 mod step;
 
+pub use clipping::rests_at_zero;
 pub use codes::{Codes, clipped, codes};
 pub use noise::{codes_and_noise, noise};
 pub use step::quantisation_step;

@@ -2,7 +2,7 @@
 
 use crate::cli::flags::{si, signed};
 use anyhow::Context;
-use clap::Args;
+use clap::{Args, ValueEnum};
 use rundown::drive::{Load, Order};
 use rundown::motor_file::{MotorFile, ThermalName};
 use rundown::quantity::units::Quantity;
@@ -70,6 +70,12 @@ struct LoadFlags {
     gear_efficiency: Option<f64>,
 }
 
+#[derive(Clone, Copy, Debug, PartialEq, ValueEnum)]
+enum Bridge {
+    Full,
+    Half,
+}
+
 #[derive(Debug, Args)]
 #[command(next_help_heading = "PWM and bridge")]
 struct BridgeFlags {
@@ -82,6 +88,9 @@ struct BridgeFlags {
     /// Ripple wanted, peak to peak as a share of the load's current [default: 10 %]
     #[arg(long, value_name = "SHARE", value_parser = si(Quantity::Ratio))]
     ripple_share: Option<f64>,
+    /// Bridge that drives a --profile: a half bridge cannot reverse the voltage
+    #[arg(long, value_enum, default_value = "full")]
+    bridge: Bridge,
     /// On-resistance of one switch
     #[arg(long, value_name = "RESISTANCE", value_parser = si(Quantity::Resistance))]
     switch_resistance: Option<f64>,
@@ -91,6 +100,9 @@ struct BridgeFlags {
     /// Slope resistance of the diode
     #[arg(long, value_name = "RESISTANCE", value_parser = si(Quantity::Resistance))]
     diode_resistance: Option<f64>,
+    /// Capacitor across the motor, e.g. 47nF; the PWM charges it at every edge
+    #[arg(long, value_name = "CAPACITANCE", value_parser = si(Quantity::Capacitance))]
+    motor_capacitor: Option<f64>,
     /// Dead time of the half bridge, e.g. 500ns
     #[arg(long, value_name = "TIME", value_parser = si(Quantity::Time))]
     dead_time: Option<f64>,
@@ -181,9 +193,11 @@ impl Conditions {
             frequency_hz: bridge.frequency.unwrap_or(usual.frequency_hz),
             duty: bridge.duty.unwrap_or(usual.duty),
             ripple_share: bridge.ripple_share.unwrap_or(usual.ripple_share),
+            half_bridge: bridge.bridge == Bridge::Half,
             switch_resistance_ohm: bridge.switch_resistance,
             diode_drop_v: bridge.diode_drop.unwrap_or(usual.diode_drop_v),
             diode_resistance_ohm: bridge.diode_resistance.unwrap_or(0.0),
+            motor_capacitance_f: bridge.motor_capacitor,
             dead_time_s: bridge.dead_time,
             clamp_voltage_v: off.clamp_voltage,
             stray_capacitance_f: off.stray_capacitance,

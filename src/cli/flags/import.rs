@@ -40,6 +40,9 @@ pub struct ImportFlags {
     /// Where time jumps: warn, keep the longest stretch without a gap (split), or sort the rows by time (sort)
     #[arg(long, value_enum, default_value = "warn")]
     time_gaps: Gaps,
+    /// Read columns of the least and the largest value of a channel (peak detection) as channels of their own
+    #[arg(long)]
+    envelope_columns: bool,
     /// Longest line read, in bytes
     #[arg(long, value_name = "BYTES", hide_short_help = true)]
     max_line_bytes: Option<usize>,
@@ -131,6 +134,7 @@ impl ImportFlags {
                 Gaps::Split => TimeGaps::Split,
                 Gaps::Sort => TimeGaps::Sort,
             },
+            envelope_columns: self.envelope_columns,
             limits: Limits {
                 line_bytes: self.max_line_bytes.unwrap_or(limits.line_bytes),
                 columns: self.max_columns.unwrap_or(limits.columns),

@@ -1,7 +1,10 @@
 //! Braking from running to standstill.
 
-use super::numeric::{MOST_STEPS, bisect, square_integral, summit};
-use crate::motor::{Condition, Constants, State, TerminalParameters, advance};
+use super::numeric::{
+    GROWTH, MOST_STEPS, bisect, constants, crossing, current_after, near_summit, square_integral,
+    step_range_s,
+};
+use crate::motor::{Condition, State, TerminalParameters, advance};
 
 /// A run to standstill.
 #[derive(Clone, Copy, Debug)]
@@ -26,10 +29,8 @@ pub const SLOW_SHARE: f64 = 0.05;
 /// Brakes from running on: the voltage falls in a straight line from `from_v` to 0 over `ramp_s` (0: at once), then
 /// the loop stays closed on itself.
 pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f64) -> Stop {
-    let c = Constants::new(p);
-    let tau = p.electrical_time_constant_s();
-    let shortest = tau / 25.0;
-    let longest = (p.mechanical_time_constant_s() / 40.0).max(shortest);
+    let c = constants(p);
+    let (shortest, longest) = step_range_s(p);
     // Fine against the ramp, and against the time constant with which the back-EMF follows it.
     let pieces = (15.0 * ramp_s / p.mechanical_time_constant_s())
         .clamp(150.0, 2000.0)
@@ -45,43 +46,56 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
         returned_j: 0.0,
         returned_peak_w: 0.0,
     };
-    let mut last = [(0.0, -running.current); 3];
+    let slow_v = SLOW_SHARE * running.back_emf;
+    let mut last = [(0.0, -running.current, running); 3];
     for _ in 0..MOST_STEPS {
         let mut voltage = 0.0;
+        let mut left_s = f64::INFINITY;
         if t < ramp_s * (1.0 - 1e-9) {
             h = (ramp_s / pieces).min(ramp_s - t);
             voltage = from_v * (1.0 - (t + 0.5 * h) / ramp_s);
-        } else if t > 0.0 && ramp_s > 0.0 && h > longest {
-            h = shortest;
+        } else {
+            if t > 0.0 && ramp_s > 0.0 && h > longest {
+                h = shortest;
+            }
+            left_s = time_left_s(p, s);
+            if left_s < 3e-4 * t {
+                stop.still_s = Some(t + left_s);
+                break;
+            }
         }
-        let at = |part: f64| {
-            advance(&c, s, Condition::Voltage(voltage), part, false)
-                .end
-                .back_emf
-        };
-        let next = advance(&c, s, Condition::Voltage(voltage), h, false);
-        let slow = SLOW_SHARE * running.back_emf;
-        if stop.slow_s.is_none() && next.end.back_emf <= slow {
-            stop.slow_s = Some(t + bisect(0.0, h, |part| at(part) > slow));
+        // Not up to standstill, whose instant inside a step costs dozens of others.
+        let step_s = h.min(0.8 * left_s);
+        let at = |part: f64| advance(&c, s, Condition::Voltage(voltage), part, false);
+        let next = at(step_s);
+        if stop.slow_s.is_none() && next.end.back_emf <= slow_v {
+            let part = crossing(step_s, |part| at(part).end.back_emf - slow_v);
+            stop.slow_s = Some(t + part);
         }
         if next.end.back_emf <= 0.0 && voltage <= 0.0 {
-            stop.still_s = Some(t + bisect(0.0, h, |part| at(part) > 0.0));
+            let part = bisect(0.0, step_s, |part| at(part).end.back_emf > 0.0);
+            stop.still_s = Some(t + part);
         }
-        stop.square_a2s += square_integral(s.current, &next, h);
+        stop.square_a2s += square_integral(s.current, &next, step_s);
         let returned_w = (-voltage * next.mean_current).max(0.0);
-        stop.returned_j += returned_w * h;
+        stop.returned_j += returned_w * step_s;
         stop.returned_peak_w = stop.returned_peak_w.max(returned_w);
-        t += h;
+        t += step_s;
         // Under a ramp the mean over the step: its ends carry the teeth of the stepped voltage.
         let against = if voltage > 0.0 {
             -next.mean_current
         } else {
             -next.end.current
         };
-        last = [last[1], last[2], (t, against)];
+        last = [last[1], last[2], (t, against, next.end)];
         if last[1].1 > stop.peak_a && last[2].1 < last[1].1 {
             let smooth = ramp_s == 0.0 && last[0].0 < last[1].0;
-            (stop.peak_s, stop.peak_a) = if smooth { summit(last) } else { last[1] };
+            let value = |time| -current_after(&c, last[0].2, 0.0, time - last[0].0);
+            (stop.peak_s, stop.peak_a) = if smooth {
+                near_summit(last.map(|(t, a, _)| (t, a)), value)
+            } else {
+                (last[1].0, last[1].1)
+            };
         }
         s = next.end;
         // With friction it stands still soon, whatever small speed a step happens to end at.
@@ -89,35 +103,44 @@ pub fn brake(p: &TerminalParameters, running: State<f64>, from_v: f64, ramp_s: f
         if stop.still_s.is_some() || dies_away {
             break;
         }
-        h = (h * 1.05).min(longest);
+        h = (h * GROWTH).min(longest);
     }
     stop
+}
+
+/// Time to standstill at the present rate, s; a loop closed on itself slows down less and less.
+fn time_left_s(p: &TerminalParameters, s: State<f64>) -> f64 {
+    let e = s.back_emf;
+    let friction_a = p.friction_current_a + e * (p.viscous_conductance_s + p.windage_a_per_v2 * e);
+    match friction_a - s.current {
+        against_a if against_a > 0.0 => e * p.inertia_capacitance_f / against_a,
+        _ => f64::INFINITY,
+    }
 }
 
 /// Time after which a motor whose loop is closed on itself stands still, s; `None` where no friction stops it. In few steps, each of which
 /// is as exact as a short one ([`advance`]) and ends before standstill: for a search that needs nothing else.
 pub fn still_s(p: &TerminalParameters, running: State<f64>) -> Option<f64> {
-    let c = Constants::new(p);
+    let c = constants(p);
     let mut h = 0.5 * p.electrical_time_constant_s();
-    let longest = h.max(p.mechanical_time_constant_s() / 8.0);
+    let longest = h.max(p.mechanical_time_constant_s() / 4.0);
     let (mut t, mut s) = (0.0, running);
     for _ in 0..MOST_STEPS {
-        let e = s.back_emf;
-        let friction_a =
-            p.friction_current_a + e * (p.viscous_conductance_s + p.windage_a_per_v2 * e);
-        // At the present rate, which only falls from here.
-        let left_s = match friction_a - s.current {
-            against_a if against_a > 0.0 => e * p.inertia_capacitance_f / against_a,
-            _ => f64::INFINITY,
-        };
-        if left_s < 3e-3 * t {
+        let left_s = time_left_s(p, s);
+        if left_s < 1e-3 * t {
             return Some(t + left_s);
         }
-        if e < 1e-5 * running.back_emf && p.friction_current_a <= 0.0 {
+        if s.back_emf < 1e-5 * running.back_emf && p.friction_current_a <= 0.0 {
             return None;
         }
         h = h.min(0.8 * left_s).min(longest);
-        s = advance(&c, s, Condition::Voltage(0.0), h, false).end;
+        let at = |part: f64| advance(&c, s, Condition::Voltage(0.0), part, false).end;
+        let end = at(h);
+        // A winding that is slower than the rotor swings through.
+        if end.back_emf <= 0.0 {
+            return Some(t + bisect(0.0, h, |part| at(part).back_emf > 0.0));
+        }
+        s = end;
         t += h;
         h *= 1.5;
     }

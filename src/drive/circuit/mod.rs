@@ -9,5 +9,5 @@ mod numeric;
 mod start;
 
 pub use brake::{Stop, brake, still_s};
-pub use numeric::bisect;
+pub use numeric::{bisect, constants};
 pub use start::{RUN_UP_SHARE, Start, start, start_at};

@@ -1,7 +1,10 @@
 //! A start from rest at a constant voltage.
 
-use super::numeric::{MOST_STEPS, bisect, square_integral, summit};
-use crate::motor::{Condition, Constants, OperatingPoint, State, TerminalParameters, advance};
+use super::numeric::{
+    GROWTH, MOST_STEPS, constants, crossing, current_after, near_summit, square_integral,
+    step_range_s,
+};
+use crate::motor::{Condition, OperatingPoint, State, TerminalParameters, advance};
 
 /// A start from rest.
 #[derive(Clone, Copy, Debug)]
@@ -22,51 +25,46 @@ pub const RUN_UP_SHARE: f64 = 0.95;
 pub fn start(p: &TerminalParameters, voltage_v: f64) -> Option<Start> {
     let end = p.no_load(voltage_v)?;
     let goal = RUN_UP_SHARE * end.back_emf_v;
-    let c = Constants::new(p);
-    let tau = p.electrical_time_constant_s();
-    let (mut h, longest) = (
-        tau / 25.0,
-        (p.mechanical_time_constant_s() / 40.0).max(tau / 25.0),
-    );
+    let c = constants(p);
+    let (mut h, longest) = step_range_s(p);
     let (mut t, mut s) = (0.0, State::rest());
-    let mut last = [(0.0, 0.0); 3];
+    let mut last = [(0.0, 0.0, s); 3];
     let mut peak = None;
     let mut square_a2s = 0.0;
+    let at = |s, part| advance(&c, s, Condition::Voltage(voltage_v), part, false);
     for _ in 0..MOST_STEPS {
-        let next = advance(&c, s, Condition::Voltage(voltage_v), h, false);
-        if next.end.back_emf >= goal {
-            let part = bisect(0.0, h, |part| {
-                advance(&c, s, Condition::Voltage(voltage_v), part, false)
-                    .end
-                    .back_emf
-                    < goal
-            });
-            let final_step = advance(&c, s, Condition::Voltage(voltage_v), part, false);
-            square_a2s += square_integral(s.current, &final_step, part);
-            let (peak_s, peak_a) = peak.unwrap_or((t + part, final_step.end.current));
+        let next = at(s, h);
+        let passed = next.end.back_emf >= goal;
+        if passed {
+            h = crossing(h, |part| at(s, part).end.back_emf - goal);
+        }
+        let next = if passed { at(s, h) } else { next };
+        square_a2s += square_integral(s.current, &next, h);
+        t += h;
+        last = [last[1], last[2], (t, next.end.current, next.end)];
+        if peak.is_none() && last[2].1 < last[1].1 {
+            let value = |time| current_after(&c, last[0].2, voltage_v, time - last[0].0);
+            peak = Some(near_summit(last.map(|(t, a, _)| (t, a)), value));
+        }
+        if passed {
+            let (peak_s, peak_a) = peak.unwrap_or((t, next.end.current));
             return Some(Start {
                 peak_a,
                 peak_s,
-                run_up_s: t + part,
+                run_up_s: t,
                 square_a2s,
                 end,
             });
         }
-        square_a2s += square_integral(s.current, &next, h);
-        t += h;
-        last = [last[1], last[2], (t, next.end.current)];
-        if peak.is_none() && last[2].1 < last[1].1 {
-            peak = Some(summit(last));
-        }
         s = next.end;
-        h = (h * 1.05).min(longest);
+        h = (h * GROWTH).min(longest);
     }
     None
 }
 
 /// States at given rising times after a start from rest.
 pub fn start_at(p: &TerminalParameters, voltage_v: f64, times_s: &[f64]) -> Vec<State<f64>> {
-    let c = Constants::new(p);
+    let c = constants(p);
     let (mut t, mut s) = (0.0, State::rest());
     let longest = p
         .electrical_time_constant_s()

@@ -154,10 +154,11 @@ impl<'a> Geared<'a> {
             + (1.0 - p.armature_reaction_per_a * i.abs()) * point.back_emf_v)
     }
 
-    /// Voltage of a full bridge for it: leads and two switches carry the current too.
+    /// Voltage of the bridge for it: leads and two switches, of a half bridge one, carry the current too.
     pub fn bridge_v(&self, point: &Point, slope_a_per_s: f64) -> Known {
         let order = self.order;
-        let ohm = order.lead_resistance_ohm + 2.0 * order.switch_resistance_ohm.unwrap_or(0.0);
+        let switches = if order.half_bridge { 1.0 } else { 2.0 };
+        let ohm = order.lead_resistance_ohm + switches * order.switch_resistance_ohm.unwrap_or(0.0);
         Ok(self.voltage_v(point, slope_a_per_s)? + ohm * point.current_a)
     }
 

@@ -9,6 +9,9 @@ const LIMITS: [(&str, &str); 3] = [
     ("profile_heat_share", "the permissible rise of the winding"),
 ];
 
+/// Row of the voltage that a half bridge has not.
+const REVERSED: &str = "profile_reversed_voltage";
+
 /// The verdict; `None` where no limit is known.
 pub fn verdict(sizing: &Sizing) -> Option<Verdict> {
     let used = LIMITS
@@ -17,6 +20,18 @@ pub fn verdict(sizing: &Sizing) -> Option<Verdict> {
     let (first, words, share) = used.max_by(|a, b| a.2.upper.total_cmp(&b.2.upper))?;
     let percent = |share: f64| format!("{:.0} %", 100.0 * share);
     let (middle, worst) = (percent(share.middle), percent(share.upper));
+    let reversed = sizing.bounded(REVERSED).filter(|v| v.upper > 0.0);
+    if let Some(volts) = reversed {
+        let text = format!(
+            "a half bridge cannot drive it: it needs up to {:.1} V against the direction (worst case {:.1} V); take a full bridge (--bridge full), or brake more slowly",
+            volts.middle, volts.upper
+        );
+        return Some(Verdict {
+            holds: false,
+            first: REVERSED,
+            text,
+        });
+    }
     let text = if share.middle > 1.0 {
         format!("it does not hold: it takes {middle} of {words} (worst case {worst})")
     } else if share.upper > 1.0 {

@@ -6,11 +6,11 @@
 //! ripple added, stays under the limit.
 
 use super::inrush::{running, started};
-use crate::drive::circuit::RUN_UP_SHARE;
+use crate::drive::circuit::{RUN_UP_SHARE, constants};
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::{Schedule, Setting};
-use crate::motor::{Condition, Constants, State, advance};
+use crate::motor::{Condition, State, advance};
 use rayon::prelude::*;
 
 /// Pieces that a schedule is divided into, about.
@@ -40,7 +40,7 @@ fn schedule(setting: &Setting, m: &Sample, current_a: f64) -> Known<Schedule> {
     if current_a <= 1.02 * p.friction_current_a {
         return Err(BELOW_FRICTION);
     }
-    let c = Constants::<f64>::new(&p);
+    let c = constants(&p);
     let tau = p.electrical_time_constant_s();
     let piece_s =
         p.inertia_capacitance_f * order.supply_v / (current_a - p.friction_current_a) / PIECES;
@@ -87,7 +87,7 @@ pub struct Driven {
 pub fn drive(setting: &Setting, m: &Sample, schedule: &Schedule) -> Known<Driven> {
     let order = &setting.order;
     let goal = RUN_UP_SHARE * running(setting, m)?.back_emf_v;
-    let mut c = Constants::<f64>::new(&m.machine(0.0)?);
+    let mut c = constants(&m.machine(0.0)?);
     let motor_ohm = c.resistance;
     let mut driven = Driven {
         peak_a: 0.0,

@@ -133,8 +133,9 @@ pub fn guess(record: &Record) -> Guessed<'_> {
     let (voltage, current, confidence) = match candidates.as_slice() {
         [] => {
             reasons.push(format!(
-                "no channel holds numbers that may be volts or amperes{}. If one does, say so with --unit 2=V or 2=A",
-                held(record, &others)
+                "no channel holds numbers that may be volts or amperes{0}. If one does, say so with --unit {1}=V or {1}=A",
+                held(record, &others),
+                record.channels.first().map_or(2, |channel| channel.column)
             ));
             (None, None, 0.0)
         }

@@ -1,6 +1,7 @@
 //! Rows that rest at an end of a trace's range longer than its noise allows.
 
 use super::passes::chunks;
+use crate::capture::rests_at_zero;
 use crate::stats::simd;
 use rayon::prelude::*;
 
@@ -67,8 +68,9 @@ pub(crate) fn saturated_rows(x: &[f64]) -> Vec<bool> {
     }
     let needed = 1 + ((1e-4 / x.len() as f64).ln() / share.ln()).ceil() as usize;
     let mut clipped = vec![false; x.len()];
+    let at_zero = runs.iter().any(|(first, _)| x[*first] == 0.0) && rests_at_zero(x);
     for (first, end) in runs {
-        if end - first >= needed {
+        if end - first >= needed && !(at_zero && x[first] == 0.0) {
             clipped[first..end].fill(true);
         }
     }
@@ -83,4 +85,33 @@ fn with_pair(mut runs: Vec<(usize, usize)>, row: usize) -> Vec<(usize, usize)> {
         _ => runs.push((row, row + 2)),
     }
     runs
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+
+    /// A current of 0.3 A with noise that is switched off for a third of the record, by an ammeter with a dead band and by one that shows
+    /// nothing below zero while −0.3 A flows, after a rest at zero.
+    #[test]
+    fn a_dead_band_at_zero_is_no_end_of_the_range() {
+        let mut random = rand::rngs::StdRng::seed_from_u64(4);
+        let mut noise = || 0.01 * (random.random::<f64>() + random.random::<f64>() - 1.0);
+        let mut record = |current: fn(usize) -> f64, shown: fn(f64) -> f64| -> Vec<f64> {
+            (0..3000)
+                .map(|k| (shown(current(k) + noise()) / 1e-3).round() * 1e-3)
+                .collect()
+        };
+        let switched = |k| if (1000..2000).contains(&k) { 0.0 } else { 0.3 };
+        let dead = record(switched, |i| if i.abs() < 0.03 { 0.0 } else { i });
+        assert_eq!(saturated_rows(&dead).iter().filter(|row| **row).count(), 0);
+        let reversed = |k| match k {
+            0..1000 => 0.0,
+            1000..2000 => 0.3,
+            _ => -0.3,
+        };
+        let clipped = record(reversed, |i| i.max(0.0));
+        assert!(saturated_rows(&clipped)[2000..].iter().all(|row| *row));
+    }
 }

@@ -11,8 +11,8 @@ use crate::fit::unknowns::{
     add_inductance_position, add_lag, add_loop, add_position, add_unknown_states, add_waves,
     stands_still,
 };
-use crate::motor::Constants;
 use crate::motor::temperature::copper_ratio;
+use crate::motor::{Constants, TOLERANCE};
 use nalgebra::DVector;
 
 /// Cosine and sine of the waves of the back-EMF constant over each bin of each segment.
@@ -183,6 +183,7 @@ impl CaptureModel {
             eddy_share: self.variable(x, D::EDDY_SHARE),
             eddy_resistance: self.exponential(x, D::EDDY_RESISTANCE),
             with_eddy: self.with_eddy,
+            tolerance: TOLERANCE,
             independent: false,
         }
     }

@@ -6,8 +6,6 @@ use crate::motor::state::StateVariable;
 use crate::motor::state_equation::{STILL_V, StateEquation, direction, torque_current};
 use crate::motor::{Constants, State};
 
-/// Largest error of a step, relative to the state's scale.
-const TOLERANCE: f64 = 1e-5;
 /// A step is halved at most this many times.
 const MOST_HALVINGS: u32 = 12;
 
@@ -38,7 +36,7 @@ impl<S: Simulated> Connected<'_, S> {
             direction(&self.c.values(), &from.values())
         };
         let (mut next, error) = smooth_step(self.c, &from, self.voltage, h, turning);
-        if depth < MOST_HALVINGS && error > TOLERANCE {
+        if depth < MOST_HALVINGS && error > self.c.tolerance {
             let half = 0.5 * h;
             let first = self.advance(from, half, depth + 1);
             let second = self.advance(first.end, half, depth + 1);

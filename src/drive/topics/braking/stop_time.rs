@@ -15,8 +15,8 @@ const NO_BRAKE: Why = Why::Moot("friction and load alone stop it in that time");
 const COASTING: f64 = 1e3;
 /// Steps of the search; each gains a digit or more.
 const STEPS: usize = 20;
-/// How near to the stop time is enough, far below any uncertainty of it.
-const NEAR: f64 = 5e-4;
+/// How near to the stop time a simulation has to be, before the last correction.
+const NEAR: f64 = 3e-3;
 
 /// Preferred values of resistors within a decade (IEC 60063, series E24).
 const E24: [f64; 24] = [
@@ -52,32 +52,29 @@ fn resistor_ohm(setting: &Setting, m: &Sample, ratio: f64) -> Known<(f64, f64)> 
         let through_friction = short.friction_current_a / short.inertia_capacitance_f;
         (run.back_emf_v * rate / through_friction).ln_1p() / rate
     };
-    let mut goal_s = wanted_s * ratio;
-    let mut before = f64::NAN;
+    let form_ohm =
+        |goal_s: f64| bisect(least.ln(), most.ln(), |ln| closed_s(ln.exp()) < goal_s).exp();
+    let mut ohm = form_ohm(wanted_s * ratio);
     for _ in 0..STEPS {
-        let ln = bisect(least.ln(), most.ln(), |ln_ohm| {
-            closed_s(ln_ohm.exp()) < goal_s
-        });
-        let ohm = ln.exp();
         let p = TerminalParameters {
             terminal_resistance_ohm: ohm,
             ..short
         };
         let stop_s = still_s(&p, run.into()).ok_or(NEVER)?;
-        let settled = (ohm / before - 1.0).abs() < 1e-9;
         let ratio = closed_s(ohm) / stop_s;
+        let before = ohm;
+        ohm = form_ohm(wanted_s * ratio);
+        // The ratio changes so little with the resistance that what is corrected by it from near needs no simulation once more.
         if (stop_s / wanted_s).ln().abs() < NEAR {
             return Ok((ohm - least, ratio));
         }
-        if settled {
+        if (ohm / before - 1.0).abs() < 1e-9 {
             return Err(if stop_s > wanted_s {
                 TOO_SOON
             } else {
                 NO_BRAKE
             });
         }
-        before = ohm;
-        goal_s = wanted_s * ratio;
     }
     Err(Why::Physics("no resistor was found for that stop time"))
 }

@@ -125,6 +125,20 @@ impl<'a> Driven<'a> {
         self.largest(|point, slope| geared.supply_v(point, slope))
     }
 
+    /// Voltage of the sign that a half bridge has not, V; 0 where it needs none.
+    fn reversed_v(&self, half_bridge: bool, moves: bool) -> Known {
+        if !half_bridge {
+            return Err(Why::Moot("a full bridge reverses the voltage"));
+        }
+        if !moves {
+            return Err(NO_SPEED);
+        }
+        let geared = self.geared()?;
+        let forward = |sign: f64| self.largest(|p, slope| Ok(sign * geared.bridge_v(p, slope)?));
+        // The motor is connected the way in which it needs more.
+        Ok(forward(1.0)?.min(forward(-1.0)?).max(0.0))
+    }
+
     /// Power from the supply: the largest, W, and the energy that comes back, J.
     fn power(&self, moves: bool) -> Known<(f64, f64)> {
         if !moves {
@@ -190,6 +204,10 @@ fn supply(setting: &Setting, m: &Sample, moves: bool, driven: &Driven<'_>, out: 
         (
             "profile_voltage_share",
             needed_v.map(|needed| needed / order.supply_v),
+        ),
+        (
+            "profile_reversed_voltage",
+            driven.reversed_v(order.half_bridge, moves),
         ),
         ("profile_peak_power", power.map(|power| power.0)),
         ("profile_returned_energy", power.map(|power| power.1)),

@@ -142,6 +142,29 @@ fn the_voltage_makes_a_simulated_motor_draw_the_current() {
     );
 }
 
+/// A half bridge has one switch in the loop and no voltage of the other sign, which a steep stop needs and a slow one does not.
+#[test]
+fn a_half_bridge_drives_what_needs_no_reversed_voltage() {
+    let mut slow = setting(read("time_s,speed_rpm\n0,0\n0.5,900\n4,0\n"));
+    let steep = read("time_s,speed_rpm\n0,0\n0.5,900\n0.52,0\n");
+    slow.order.switch_resistance_ohm = Some(0.5);
+    let m = sample(parameters(), K);
+    let full = filled(&mut slow, &m);
+    let missing = value(&full, "profile_reversed_voltage");
+    assert!(matches!(missing, Err(Why::Moot(_))), "{missing:?}");
+    slow.order.half_bridge = true;
+    let half = filled(&mut slow, &m);
+    assert_eq!(value(&half, "profile_reversed_voltage"), Ok(0.0));
+    let [needs_full, needs_half] =
+        [&full, &half].map(|out| value(out, "profile_supply_voltage").expect("known"));
+    let most_a = value(&full, "profile_peak_current").expect("known");
+    assert!(needs_full > needs_half && needs_full - needs_half <= 0.5 * most_a * 1.001);
+    slow.profile = Some(steep);
+    let reversed = value(&filled(&mut slow, &m), "profile_reversed_voltage").expect("known");
+    // At the end of the stop the back-EMF is gone, and R i is left.
+    assert!(reversed > 3.0, "{reversed}");
+}
+
 /// Without friction, a triangle of speed with nothing but inertia: the ratio is √(J_l/J), any drives text (inertia matching, exact).
 #[test]
 fn val_the_best_gear_matches_the_inertias() {

@@ -16,8 +16,8 @@ pub fn currents(
     let cycle = |settled: Known<(Chopper, f64)>| settled.map(|(chopper, e)| chopper.cycle(e));
     let (cycle, synchronous) = (cycle(diode), cycle(low_switch));
     let order = &setting.order;
-    let given = given(order.switch_resistance_ohm, "--switch-resistance");
-    let loss = |rms: Known| -> Known { Ok(given? * rms?.powi(2)) };
+    let switch = given(order.switch_resistance_ohm, "--switch-resistance");
+    let loss = |rms: Known| -> Known { Ok(switch? * rms?.powi(2)) };
     for (key, value) in [
         ("switch_mean_current", cycle.map(|c| c.on.mean_a)),
         ("switch_rms_current", cycle.map(|c| c.on.rms_a)),
@@ -40,5 +40,12 @@ pub fn currents(
         ),
     ] {
         out.row(key, value);
+    }
+    if let Some(capacitance_f) = order.motor_capacitance_f {
+        let loss_w = capacitance_f * order.supply_v * order.supply_v * order.frequency_hz;
+        out.row("capacitor_loss", Ok(loss_w));
+        out.remark(|| {
+            "each edge charges the capacitor across the motor through nothing but switch and leads: the switch carries that peak, and a current sensor in its path shows it; drive such a motor through a choke, or take the capacitor off".to_owned()
+        });
     }
 }
