@@ -4,7 +4,7 @@ use super::capture::Role;
 use super::captures::{
     CapturePlan, Common, Expectations, Files, Kept, load_all, read_capture, temperature_missing,
 };
-use super::channels::{GainCheck, short};
+use super::channels::GainCheck;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
 use super::heat;
@@ -189,8 +189,8 @@ struct Sheet {
 fn with_capacitor(
     motor: &MotorFacts,
     plans: &[CapturePlan],
-    notes: &mut Vec<String>,
-    warnings: &mut Vec<String>,
+    notes: &mut Vec<BenchRemark>,
+    warnings: &mut Vec<BenchRemark>,
 ) {
     let Some(capacitance_f) = motor.capacitor_f else {
         return;
@@ -198,18 +198,16 @@ fn with_capacitor(
     let touched = |plan: &&CapturePlan| {
         plan.used && matches!(plan.role, Role::TurnOff | Role::Pwm | Role::PwmLocked)
     };
-    let touched = plans.iter().filter(touched).map(|plan| plan.name.as_str());
-    let touched: Vec<&str> = touched.collect();
-    let nanofarad = short(1e9 * capacitance_f);
-    if touched.is_empty() {
-        notes.push(format!(
-            "a capacitor of {nanofarad} nF lies across the motor: the ring after an opening is left out up to where the voltage has settled; the rest of these captures does not depend on it"
-        ));
+    let touched = plans.iter().filter(touched).map(|plan| plan.name.clone());
+    let captures: Vec<String> = touched.collect();
+    if captures.is_empty() {
+        notes.push(BenchRemarkKind::CapacitorHarmless { capacitance_f }.of_sheet());
     } else {
-        warnings.push(format!(
-            "a capacitor of {nanofarad} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)",
-            touched.join(", ")
-        ));
+        let kind = BenchRemarkKind::CapacitorMatters {
+            capacitance_f,
+            captures,
+        };
+        warnings.push(kind.of_sheet());
     }
 }
 

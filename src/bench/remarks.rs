@@ -116,6 +116,22 @@ pub enum BenchRemarkKind {
     ProbeRatio { seen_v: f64, supply_v: f64 },
     #[error("the current reaches {} A and the supply limits at {} A: no voltage step, usable only with the measured voltage", short(*peak_a), short(*limit_a))]
     CurrentLimited { peak_a: f64, limit_a: f64 },
+    #[error(
+        "channel \"{channel}\": column \"{column}\" jumps by nearly its whole range of {span}; it is read as a counter that begins again at {rollover}. State rollover = {rollover} under [channels.{channel}], or the right count"
+    )]
+    RolloverFound {
+        channel: String,
+        column: String,
+        span: f64,
+        rollover: f64,
+    },
+    #[error("a capacitor of {} nF lies across the motor: the ring after an opening is left out up to where the voltage has settled; the rest of these captures does not depend on it", short(1e9 * capacitance_f))]
+    CapacitorHarmless { capacitance_f: f64 },
+    #[error("a capacitor of {} nF lies across the motor, and captures depend on it ({}): a turn-off measures the inductance only where a clamp takes the current over at once, and edges of a PWM charge the capacitor through the current channel. Take it off for these, or leave them out (use = false)", short(1e9 * capacitance_f), captures.join(", "))]
+    CapacitorMatters {
+        capacitance_f: f64,
+        captures: Vec<String>,
+    },
     /// What was found while the file was read, with a code of its own.
     #[serde(untagged)]
     #[error("{}", .0.text)]

@@ -280,7 +280,7 @@ fn unit_factor(quantity: Quantity, text: &str) -> Result<f64, String> {
 fn found_rollover(
     typed: &TypedSpeedChannel,
     channel: &Channel,
-    warnings: &mut Vec<String>,
+    warnings: &mut Vec<BenchRemarkKind>,
 ) -> Result<Option<f64>, String> {
     let Some(span) = counter_span(&channel.values) else {
         return Ok(None);
@@ -292,9 +292,12 @@ fn found_rollover(
             "column \"{column}\" falls back by nearly its whole range of {span}, as a counter does that begins again. State at which count it does: rollover = … under [channels.{name}] (rollover = 1e12 where it never does)"
         ));
     };
-    warnings.push(format!(
-        "channel \"{name}\": column \"{column}\" jumps by nearly its whole range of {span}; it is read as a counter that begins again at {rollover}. State rollover = {rollover} under [channels.{name}], or what is right"
-    ));
+    warnings.push(BenchRemarkKind::RolloverFound {
+        channel: name.clone(),
+        column: column.clone(),
+        span,
+        rollover,
+    });
     Ok(Some(rollover))
 }
 
