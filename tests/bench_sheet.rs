@@ -259,7 +259,10 @@ fn a_capacitor_across_the_motor_is_a_warning_where_a_capture_depends_on_it() {
             .replace("role = \"start\"", &format!("role = \"{role}\""));
         read(&folder(&text)).expect("a bench")
     };
-    let says = |texts: &[String]| texts.iter().any(|text| text.contains("capacitor of 47"));
+    let says = |remarks: &[BenchRemark]| {
+        let mut texts = remarks.iter().map(ToString::to_string);
+        texts.any(|text| text.contains("capacitor of 47"))
+    };
     let start = with("start");
     assert_relative_eq!(
         start.motor.capacitor_f.expect("stated"),

@@ -415,7 +415,7 @@ fn damaged_and_foreign_files_are_named_for_what_they_are() {
     zero.extend(b"5000,\0\n");
     let error = open(&zero, &options).unwrap_err();
     assert!(
-        error.text.starts_with("a zero byte") && error.line == Some(5002),
+        error.text.starts_with("the text contains a zero byte") && error.line == Some(5002),
         "{error}"
     );
 }

@@ -41,8 +41,10 @@ pub(super) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel>
             values.iter_mut().for_each(|v| *v = unit.to_si(*v));
         }
         let mut facts = stated.facts;
-        // No screen shows whole numbers far beyond its divisions: what is called a scale there is that of the codes.
-        let beyond = |scale: &f64| values.iter().any(|v| v.abs() > 50.0 * scale);
+        // No screen shows whole numbers far beyond its divisions: what is called a scale there is that of the codes, unless the column itself has a unit.
+        let beyond = |scale: &f64| {
+            column.unit_text.is_none() && values.iter().any(|v| v.abs() > 50.0 * scale)
+        };
         let scale = facts.vertical_scale_per_division.filter(beyond);
         let step = facts.code_step.or(scale);
         facts.code_step = step.filter(|step| may_be_codes(&values, *step));

@@ -111,7 +111,11 @@ fn huge_files_are_told_without_being_kept() {
         &format!("t,v\n{}", "0.1,2\n".repeat(2000)),
         4 << 30,
     );
-    refused(at, &["look", "head"], "head:2002: a zero byte");
+    refused(
+        at,
+        &["look", "head"],
+        "head:2002: the text contains a zero byte",
+    );
     sparse(&at.join("sheet.toml"), "[motor]\nname = \"x\"\n", 4 << 30);
     refused(at, &["fit", "sheet.toml"], "larger than the 1048576 bytes");
     refused(

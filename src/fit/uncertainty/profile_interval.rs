@@ -13,7 +13,8 @@ use std::sync::Arc;
 /// Departure of the profile from the plain interval, relative to its half width, up to which the plain one is reported.
 const AGREES: f64 = 0.05;
 
-/// Departure up to which what one side foresees of the other is enough: over the shipped motors it is then off by 0.01 at most.
+/// Departure up to which the look at the plain interval's ends is enough, and what one side foresees of the other: over the shipped motors it is then off by
+/// 0.02 and 0.01 at most.
 const FORESEEN: f64 = 0.03;
 
 /// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.
@@ -83,7 +84,7 @@ fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> [f6
         return [1.0; 2];
     }
     let reach = |side: f64, seen: Option<PlainEnd>| {
-        let Some(seen) = seen.filter(|end| departs(end, AGREES)) else {
+        let Some(seen) = seen.filter(|end| departs(end, FORESEEN)) else {
             return 1.0;
         };
         let quick = 1.0 / seen.ratio.max(0.1);
@@ -142,7 +143,7 @@ mod tests {
                     foreseen += 1;
                     assert!((other.ratio - met.ratio).abs() < 0.01, "{} {side}", m.name);
                 }
-                if (ratio - 1.0).abs() < AGREES {
+                if (ratio - 1.0).abs() < FORESEEN {
                     decided += 1;
                     let end = end(&minimum, &direction, side, seen, (NARROWEST, WIDEST));
                     let reach = end.expect("an end") / (minimum.z * direction.sigma);
