@@ -79,6 +79,11 @@ proptest! {
         for layout in Layout::ALL {
             let mut drawn = DRAWN.clone();
             drawn.captures[0].waveform = written.clone();
+            // On a screen of eight divisions, as every record is: whole numbers far beyond it are codes.
+            let a_division = |trace: &Trace| trace.values.iter().fold(trace.step, |m, v| m.max(v.abs())) / 4.0;
+            let screen = &mut drawn.truth.captures[0];
+            screen.voltage_vertical.per_division = a_division(written.voltage_v.as_ref().unwrap());
+            screen.current_vertical.per_division = a_division(&written.current_a);
             let folder = tempfile::tempdir().unwrap();
             write_folder(&drawn, folder.path(), &[layout]).unwrap();
             let path = folder.path().join(format!("shot.{}", layout.extension()));
