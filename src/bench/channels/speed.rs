@@ -324,10 +324,8 @@ fn counter_span(values: &[f64]) -> Option<f64> {
 /// The count at which a counter of that range begins again: a turn of its shaft, in its unit, or a power of two just above the range.
 fn nearest_rollover(span: f64, one_turn: Option<f64>) -> Option<f64> {
     let power = 2f64.powi((span + 1.0).log2().ceil() as i32);
-    let turns = one_turn.into_iter().chain([power]);
-    turns
-        .into_iter()
-        .find(|turn| span <= *turn && span > 0.9 * turn)
+    let mut turns = one_turn.into_iter().chain([power]);
+    turns.find(|turn| span <= *turn && span > 0.9 * turn)
 }
 
 /// The count at which a column of positions seems to begin again; `None` where it does not, or nothing shows at which.

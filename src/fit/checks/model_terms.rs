@@ -79,7 +79,6 @@ fn decide_one(
         .as_ref()
         .map_or(f64::INFINITY, |m| m[entry.diagonal()].max(0.0).sqrt());
     let distance = solution.x[entry] / sd;
-    let foreseen = without_to_first_order(&solution.x, entry, inverse.as_ref());
     if inverse.is_some() && distance > PLAINLY_THERE {
         return Ok(TermDecision {
             name,
@@ -88,6 +87,7 @@ fn decide_one(
             reason: TermReason::PlainlyThere { sigmas: distance },
         });
     }
+    let foreseen = without_to_first_order(&solution.x, entry, inverse.as_ref());
     let without = solve_without(problem, solution, entry, foreseen)?;
     let ratio = 2.0 * (without.equations.cost - solution.equations.cost);
     let kept = ratio > EVIDENCE;

@@ -150,15 +150,12 @@ impl Item {
 
     /// Stated standard uncertainty of a gain.
     fn gain_sd(&self, problem: &Problem) -> Option<f64> {
-        match self.dropped {
-            Dropped::Prior(entry) => match &problem.layout[entry] {
-                parameter if matches!(parameter.kind, ParameterKind::Gain { .. }) => {
-                    parameter.prior.map(|(_, sd)| sd)
-                }
-                _ => None,
-            },
-            _ => None,
-        }
+        let Dropped::Prior(entry) = self.dropped else {
+            return None;
+        };
+        let parameter = &problem.layout[entry];
+        let is_gain = matches!(parameter.kind, ParameterKind::Gain { .. });
+        parameter.prior.filter(|_| is_gain).map(|(_, sd)| sd)
     }
 
     /// To first order, at a minimum that the item has helped to make. `departure`: share of a voltage by which the model departs from the records.
