@@ -367,3 +367,27 @@ fn a_number_beyond_what_a_double_holds_is_called_that() {
         "(first: a cell is not a number of at most 1.8e308)",
     );
 }
+
+#[test]
+fn as_many_readings_as_a_sheet_can_have_end_soon_and_say_little_more_than_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    copy("telescope_focuser", at);
+    let interval = |sheet: &str| {
+        let ran = bounded(at, &["fit", sheet, "--json"]);
+        assert_eq!(ran.status.code(), Some(0), "{}", errors(&ran));
+        let fit: serde_json::Value = serde_json::from_str(&text(&ran)).unwrap();
+        let r = &fit["parameters"]["terminal_resistance"];
+        (r["lower"].as_f64().unwrap(), r["upper"].as_f64().unwrap())
+    };
+    let sheet = fs::read_to_string(at.join("bench.toml")).unwrap();
+    let from = sheet.find("[[readings]]\nkind = \"ohmmeter\"").unwrap();
+    let length = sheet[from + 1..].find("[[readings]]").unwrap() + 1;
+    let reading = &sheet[from..from + length];
+    let many = format!("{sheet}\n{}", reading.repeat(490));
+    fs::write(at.join("many.toml"), many).unwrap();
+    let (one, many) = (interval("bench.toml"), interval("many.toml"));
+    // The meter's gain and the contact's excess at its current are the same in all of them.
+    let share = (many.1 - many.0) / (one.1 - one.0);
+    assert!((0.5..1.1).contains(&share), "{one:?} {many:?}");
+}

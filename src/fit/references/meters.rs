@@ -41,8 +41,8 @@ pub struct InductanceTerm {
 
 /// What an ohmmeter read across the terminals.
 pub struct OhmmeterReading<'a> {
-    /// Place among the readings of the bench.
-    pub index: usize,
+    /// Place of this meter's first reading among those of the bench: at its small current the contact shows them all the same excess.
+    pub first: usize,
     /// Over rotor positions, leads inside.
     pub readings_ohm: &'a [f64],
     pub leads_ohm: Option<Stated>,
@@ -101,7 +101,7 @@ impl OhmmeterReading<'_> {
             _ => 1.0,
         };
         let share = contact_excess_share(brushes);
-        let excess = Parameter::free(ParameterKind::Reading { index: self.index }, 0.3 * share)
+        let excess = Parameter::free(ParameterKind::Reading { index: self.first }, 0.3 * share)
             .with_prior(0.0, share, Source::Meter)
             .within(0.0, 10.0);
         let accuracy = self.relative_uncertainty;

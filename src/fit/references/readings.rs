@@ -56,8 +56,11 @@ fn prepare_one(
             temperature_c,
             meter,
         } => {
+            let of_this =
+                |r: &Reading| matches!(r, Reading::Ohmmeter { meter: m, .. } if m == meter);
+            let first = bench.readings.iter().position(of_this);
             let reading = OhmmeterReading {
-                index,
+                first: first.unwrap_or(index),
                 readings_ohm,
                 leads_ohm: *leads_ohm,
                 relative_uncertainty: *relative_uncertainty,
