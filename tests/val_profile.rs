@@ -106,7 +106,7 @@ fn val_profile_intervals_agree_with_a_general_purpose_library() {
         };
         let direction = Direction::new(&minimum, &target).unwrap();
         for (side, key) in [(-1.0, "below"), (1.0, "above")] {
-            let [seen, _] = plain_ends(&minimum, &direction, side).unwrap();
+            let (seen, _) = plain_ends(&minimum, &direction, side).unwrap();
             let found = end(&minimum, &direction, side, seen, (0.25, 4.0)).unwrap();
             approx::assert_relative_eq!(found, of(key), max_relative = 5e-3);
         }

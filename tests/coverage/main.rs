@@ -59,7 +59,8 @@ const KNOWN_TO_PERCENT: [(&str, [f64; 2]); 17] = [
     ("viscous_friction", [13.12, 24.04]),
     ("windage", [10.0, 10.0]),
     ("rotor_inertia", [0.98, 1.89]),
-    ("brush_drop", [6.86, 3.65]),
+    // 10 % of them for the contact's law.
+    ("brush_drop", [12.13, 10.65]),
     ("inertia_capacitance", [0.98, 1.90]),
     ("friction_current", [1.60, 2.72]),
     ("viscous_conductance", [13.12, 24.09]),

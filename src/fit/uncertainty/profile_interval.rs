@@ -2,9 +2,12 @@
 
 use super::linearised::Derivatives;
 use super::monomial::{Placed, monomials};
-use super::profile::{Direction, Minimum, PlainEnd, Target, end, plain_ends};
+use super::profile::{
+    Direction, Linearised, Minimum, PlainEnd, Stretched, Target, end, plain_ends,
+};
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
 use crate::fit::problem::Problem;
+use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
 use rayon::prelude::*;
@@ -16,6 +19,9 @@ const AGREES: f64 = 0.05;
 /// Departure up to which the look at the plain interval's ends is enough, and what one side foresees of the other: over the shipped motors it is then off by
 /// 0.02 and 0.01 at most.
 const FORESEEN: f64 = 0.03;
+
+/// Change of a logarithm over a plain interval's half width, beyond which the interval is sought in the quantity itself.
+const FAR: f64 = 0.2;
 
 /// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.
 const NARROWEST: f64 = 0.5;
@@ -31,7 +37,12 @@ pub fn profile_to_wald_ratios(estimate: &Estimate) -> Vec<ProfileToWaldRatio> {
             let placed = m.place(&estimate.problem.layout)?;
             let target = |x: &DVector<f64>| placed.target(x);
             let direction = two_sided(estimate, &minimum, &placed, &target)?;
-            let [below, above] = sides(&minimum, &direction);
+            let bent = bent(estimate, &minimum, &direction);
+            let [below, above] = if bent.is_empty() {
+                sides(&minimum, &direction)
+            } else {
+                stretched_sides(&minimum, &target, bent)?
+            };
             ((below, above) != (1.0, 1.0)).then_some(ProfileToWaldRatio {
                 parameter: m.name,
                 below,
@@ -74,32 +85,83 @@ fn two_sided<'a, T: Target>(
     (placed.may_be_zero().is_none() || at >= minimum.z * direction.sigma).then_some(direction)
 }
 
+/// Entries along which the valley of the least cost is straight in themselves and not in their logarithm, where the target takes them far: the
+/// contact drop at currents below its scale goes with their ratio.
+fn bent<T: Target>(
+    estimate: &Estimate,
+    minimum: &Minimum<Problem>,
+    direction: &Direction<T>,
+) -> Vec<usize> {
+    let scale = estimate.problem.layout.find(&ParameterKind::LogBrushScale);
+    let far = |entry: &Entry| direction.change(entry.index(), minimum.z).abs() > FAR;
+    let entry = scale.filter(far);
+    entry.map(Entry::index).into_iter().collect()
+}
+
+/// What [`sides`] finds in coordinates in which `bent` entries stand as they are.
+fn stretched_sides<T: Target>(
+    minimum: &Minimum<Problem>,
+    target: &T,
+    bent: Vec<usize>,
+) -> Option<[f64; 2]> {
+    let stretched = Stretched::new(minimum.problem, bent, &minimum.solution.x);
+    let solution = stretched.solution(minimum.solution);
+    let covariance = stretched.covariance(&solution.x, minimum.covariance.clone());
+    let minimum = Minimum {
+        problem: &stretched,
+        solution: &solution,
+        covariance: &covariance,
+        derivatives: minimum.derivatives,
+        z: minimum.z,
+    };
+    let target = |y: &DVector<f64>| {
+        let (value, slope) = target(&stretched.there(y));
+        (value, stretched.gradient(y, slope))
+    };
+    let direction = Direction::new(&minimum, &target)?;
+    let [below, above] = [-1.0, 1.0].map(|side| {
+        let seen = plain_ends(&minimum, &direction, side);
+        reach(&minimum, &direction, side, seen.map(|(seen, _)| seen))
+    });
+    Some([below, above])
+}
+
 /// ProfileToWaldRatio below and above.
-fn sides<T: Target>(minimum: &Minimum<Problem>, direction: &Direction<T>) -> [f64; 2] {
-    let departs = |end: &PlainEnd, by: f64| (end.ratio - 1.0).abs() > by;
+fn sides<P: Linearised, T: Target>(minimum: &Minimum<P>, direction: &Direction<T>) -> [f64; 2] {
     let first = plain_ends(minimum, direction, 1.0);
-    if let Some(ends) = &first
-        && !ends.iter().any(|end| departs(end, FORESEEN))
+    if let Some((above, Some(below))) = &first
+        && ![above, below].iter().any(|end| departs(end, FORESEEN))
     {
         return [1.0; 2];
     }
-    let reach = |side: f64, seen: Option<PlainEnd>| {
-        let Some(seen) = seen.filter(|end| departs(end, FORESEEN)) else {
-            return 1.0;
-        };
-        let quick = 1.0 / seen.ratio.max(0.1);
-        let found = end(minimum, direction, side, seen, (NARROWEST, WIDEST));
-        let reach = found.map_or(quick, |d| d / (minimum.z * direction.sigma));
-        let reach = reach.clamp(NARROWEST, WIDEST);
-        if (reach - 1.0).abs() > AGREES {
-            reach
-        } else {
-            1.0
-        }
+    let below = plain_ends(minimum, direction, -1.0).map(|(below, _)| below);
+    let above = first.map(|(above, _)| above);
+    [(-1.0, below), (1.0, above)].map(|(side, seen)| reach(minimum, direction, side, seen))
+}
+
+fn departs(end: &PlainEnd, by: f64) -> bool {
+    (end.ratio - 1.0).abs() > by
+}
+
+/// Reach of one side over the plain one. Where the search for the end does not settle, nothing narrower than the plain one is claimed.
+fn reach<P: Linearised, T: Target>(
+    minimum: &Minimum<P>,
+    direction: &Direction<T>,
+    side: f64,
+    seen: Option<PlainEnd>,
+) -> f64 {
+    let Some(seen) = seen.filter(|end| departs(end, FORESEEN)) else {
+        return 1.0;
     };
-    let below = plain_ends(minimum, direction, -1.0).map(|[below, _]| below);
-    let above = first.map(|[above, _]| above);
-    [reach(-1.0, below), reach(1.0, above)]
+    let quick = (1.0 / seen.ratio.max(0.1)).max(1.0);
+    let found = end(minimum, direction, side, seen, (NARROWEST, WIDEST));
+    let reach = found.map_or(quick, |d| d / (minimum.z * direction.sigma));
+    let reach = reach.clamp(NARROWEST, WIDEST);
+    if (reach - 1.0).abs() > AGREES {
+        reach
+    } else {
+        1.0
+    }
 }
 
 #[cfg(test)]
@@ -133,12 +195,12 @@ mod tests {
                 continue;
             };
             for side in [-1.0, 1.0] {
-                let Some([seen, other]) = plain_ends(&minimum, &direction, side) else {
+                let Some((seen, Some(other))) = plain_ends(&minimum, &direction, side) else {
                     continue;
                 };
                 let ratio = seen.ratio;
                 if (ratio - 1.0).abs().max((other.ratio - 1.0).abs()) < FORESEEN
-                    && let Some([met, _]) = plain_ends(&minimum, &direction, -side)
+                    && let Some((met, _)) = plain_ends(&minimum, &direction, -side)
                 {
                     foreseen += 1;
                     assert!((other.ratio - met.ratio).abs() < 0.01, "{} {side}", m.name);

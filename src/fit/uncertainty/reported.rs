@@ -7,7 +7,7 @@ use crate::fit::confrontation::Disputed;
 use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::estimate::{Estimate, ProfileToWaldRatio};
 use crate::fit::references::ReadingTerm;
-use crate::fit::unknowns::{Entry, ParameterKind};
+use crate::fit::unknowns::{Entry, ParameterKind, Source};
 use crate::motor::temperature::{REFERENCE_C, copper_coefficient_per_k, copper_ratio};
 use crate::stats::quantiles::normal_quantile;
 use nalgebra::DVector;
@@ -53,6 +53,8 @@ pub struct Reported {
     pub one_sided: bool,
     /// True where the ends are those of the profile likelihood, since the plain ones are off by more than 5 % of the width.
     pub profiled: bool,
+    /// Its standard uncertainty over the linearised one.
+    pub spread: f64,
     /// Back-EMF at which it is taken, V, where it depends on the speed.
     pub at_back_emf_v: Option<f64>,
     /// Winding temperature to which the value belongs, °C.
@@ -99,8 +101,19 @@ struct Plain {
     reach: [f64; 2],
 }
 
+impl Plain {
+    /// Standard uncertainty that goes with the reach: the mean of both sides' standard deviations.
+    fn spread(&self) -> f64 {
+        self.standard_uncertainty * 0.5 * (self.reach[0] + self.reach[1])
+    }
+}
+
 /// Relative standard uncertainty above which a parameter that must be positive counts as not determined.
 pub const LARGEST_RELATIVE: f64 = 0.5;
+
+/// How far the drop at large currents departs from what another law of the contact makes of the same captures, relative standard uncertainty
+/// (common practice, no source). The drop at the currents of the captures is known better than this, and with it whatever the motor does there.
+const CONTACT_LAW: f64 = 0.1;
 
 impl Estimate {
     /// Every parameter of the result, in the motor file's order.
@@ -130,6 +143,7 @@ impl Estimate {
             estimate: None,
             one_sided: false,
             profiled: false,
+            spread: 1.0,
             at_back_emf_v: m.at_back_emf_v,
             temperature_c: self.temperature_c.map(|t| t.value),
             at_25_c: None,
@@ -148,6 +162,9 @@ impl Estimate {
         let (_, gradient) = placed.value(&self.solution.x);
         out.profiled = self.profile_of(m).is_some();
         out.one_sided = one_sided;
+        if out.profiled && !one_sided {
+            out.spread = interval.standard_uncertainty / self.variance(&gradient).sqrt();
+        }
         out.status =
             if is_electrical(m) && self.leans_on_a_prior(&placed, interval.value, &gradient) {
                 out.settled_by = Some(settled_by(m.name, &self.problem.models));
@@ -160,11 +177,35 @@ impl Estimate {
             out.status = Status::InConflict;
             out.one_sided = false;
         }
-        out.estimate = Some(interval);
         out.budget = self.budget(&gradient, self.variance(&gradient));
+        if m.name == "brush_drop" && !one_sided {
+            interval = self.with_contact_law(&interval, &mut out.budget);
+        }
+        out.estimate = Some(interval);
         out.at_25_c = self.at_reference(m.name, &interval);
         out.gradient = Some(gradient);
         out
+    }
+
+    /// The brush drop with what its law leaves open, in its interval and its budget.
+    fn with_contact_law(&self, at: &Interval, budget: &mut Vec<(String, f64)>) -> Interval {
+        let of_law = CONTACT_LAW * at.value;
+        let u = at.standard_uncertainty.hypot(of_law);
+        let share = (of_law / u).powi(2);
+        budget.iter_mut().for_each(|(_, own)| *own *= 1.0 - share);
+        let model = Source::Model.label();
+        match budget.iter_mut().find(|(source, _)| *source == model) {
+            Some((_, own)) => *own += share,
+            None => budget.push((model, share)),
+        }
+        budget.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let reach = |end: f64| (end - at.value).hypot(self.z() * of_law);
+        Interval {
+            value: at.value,
+            standard_uncertainty: u,
+            lower: (at.value - reach(at.lower)).max(0.0),
+            upper: at.value + reach(at.upper),
+        }
     }
 
     /// The interval of a parameter and whether it is one-sided; `None` where the parameter is not determined.
@@ -198,7 +239,8 @@ impl Estimate {
         let unbounded = self
             .largest_possible(m)
             .is_some_and(|most| interval.upper > most * factor);
-        let vague = placed.may_be_zero().is_none() && u > LARGEST_RELATIVE * value;
+        let vague = placed.may_be_zero().is_none()
+            && u.max(plain.standard_uncertainty) > LARGEST_RELATIVE * value;
         let known = u.is_finite() && u > 0.0 && !vague && !unbounded;
         known.then_some((interval, one_sided))
     }
@@ -299,7 +341,7 @@ impl Estimate {
         if self.covariance.is_free(entry) && possible.clearance(entry.index())? > z {
             let two_sided = Interval {
                 value,
-                standard_uncertainty: u,
+                standard_uncertainty: plain.spread(),
                 lower: (value - below * z * u).max(0.0),
                 upper: value + above * z * u,
             };
@@ -331,7 +373,7 @@ impl Estimate {
         let relative = u / value;
         Interval {
             value,
-            standard_uncertainty: u,
+            standard_uncertainty: plain.spread(),
             lower: value * (-below * z * relative).exp(),
             upper: value * (above * z * relative).exp(),
         }

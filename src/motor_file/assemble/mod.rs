@@ -284,7 +284,8 @@ fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {
                         (Some(ga), Some(gb)) if !ra.one_sided && !rb.one_sided => {
                             // Symmetric to the last bit whichever is named first.
                             let (ga, gb) = if a < b { (ga, gb) } else { (gb, ga) };
-                            (ga.transpose() * &estimate.covariance.total * gb)[(0, 0)]
+                            let linearised = ga.transpose() * &estimate.covariance.total * gb;
+                            linearised[(0, 0)] * (ra.spread * rb.spread)
                         }
                         _ => 0.0,
                     }

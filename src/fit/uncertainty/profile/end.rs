@@ -30,14 +30,7 @@ pub fn end<P: Linearised, T: Target>(
     plain: PlainEnd,
     within: (f64, f64),
 ) -> Option<f64> {
-    let search = Search {
-        minimum,
-        direction,
-        side,
-        rise: 0.5 * minimum.z * minimum.z,
-        plain: minimum.z * direction.sigma,
-        within,
-    };
+    let search = Search::new(minimum, direction, side, within);
     let mut x = plain.x;
     // Derivatives at the minimum lead near the end, no more.
     let first = Paraboloid::new(plain.sight, minimum.solution.equations.normal.clone());
@@ -90,6 +83,30 @@ pub fn end<P: Linearised, T: Target>(
     None
 }
 
+/// The end that the paraboloid at the minimum has within the bounds, and what is seen there.
+pub(super) fn stopped_at_bounds<P: Linearised, T: Target>(
+    minimum: &Minimum<P>,
+    direction: &Direction<T>,
+    side: f64,
+) -> Option<PlainEnd> {
+    let Minimum {
+        problem, solution, ..
+    } = minimum;
+    let search = Search::new(minimum, direction, side, (0.0, f64::INFINITY));
+    let normal = &solution.equations.normal;
+    let at_minimum = Paraboloid::new(solution.equations.clone().into(), normal.clone());
+    let change = search.contour(&solution.x, &at_minimum)?;
+    let [sight, _] = problem.both_sides(&solution.x, &change, minimum.derivatives)?;
+    let x = &solution.x + change;
+    let there = Paraboloid::new(sight, normal.clone());
+    let to = search.step(&x, &there)?.to;
+    Some(PlainEnd {
+        ratio: search.plain / to,
+        x,
+        sight: there.sight,
+    })
+}
+
 /// The cost around a point, to second order.
 struct Paraboloid {
     sight: CostAndGradient,
@@ -127,7 +144,23 @@ struct Search<'a, P: Linearised, T> {
     within: (f64, f64),
 }
 
-impl<P: Linearised, T: Target> Search<'_, P, T> {
+impl<'a, P: Linearised, T: Target> Search<'a, P, T> {
+    fn new(
+        minimum: &'a Minimum<'a, P>,
+        direction: &'a Direction<'a, T>,
+        side: f64,
+        within: (f64, f64),
+    ) -> Self {
+        Search {
+            minimum,
+            direction,
+            side,
+            rise: 0.5 * minimum.z * minimum.z,
+            plain: minimum.z * direction.sigma,
+            within,
+        }
+    }
+
     fn settles(&self, step: &Step, precision: f64) -> bool {
         (step.to - step.from).abs() < precision * self.plain
     }

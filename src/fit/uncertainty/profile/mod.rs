@@ -4,8 +4,10 @@
 //! interval is not (Venzon & Moolgavkar 1988, Applied Statistics 37, 87-94).
 
 mod end;
+mod stretched;
 
 pub use end::end;
+pub use stretched::Stretched;
 
 use crate::fit::solve::{LeastSquares, NormalEquations, Solution};
 use nalgebra::{DMatrix, DVector};
@@ -104,6 +106,11 @@ impl<'a, T: Target> Direction<'a, T> {
         })
     }
 
+    /// Change of entry k over the plain interval's half width.
+    pub fn change(&self, k: usize, z: f64) -> f64 {
+        self.along[k] * z / self.sigma
+    }
+
     /// Distance of a point's target from that at the minimum, to a side (±1).
     fn distance(&self, x: &DVector<f64>, side: f64) -> f64 {
         side * ((self.target)(x).0 - self.at)
@@ -119,22 +126,23 @@ pub struct PlainEnd {
     pub ratio: f64,
 }
 
-/// The plain interval's end on one side (±1), and what it foresees of the other; `None` where the point cannot be evaluated or a bound
-/// stands in between.
+/// The plain interval's end on one side (±1), and what it foresees of the other, where no bound lies in between. Where one does, the end has the
+/// entries that would leave their bounds stopped there. `None` where the point cannot be evaluated.
 pub fn plain_ends<P: Linearised, T: Target>(
     minimum: &Minimum<P>,
     direction: &Direction<T>,
     side: f64,
-) -> Option<[PlainEnd; 2]> {
+) -> Option<(PlainEnd, Option<PlainEnd>)> {
     let Minimum {
         problem, solution, ..
     } = minimum;
     let step = &direction.along * (side * minimum.z / direction.sigma);
-    if (0..step.len()).any(|k| minimum.beyond(k, solution.x[k] + step[k])) {
-        return None;
+    let points = [&solution.x + &step, &solution.x - &step];
+    let beyond = |x: &DVector<f64>| (0..x.len()).any(|k| minimum.beyond(k, x[k]));
+    if beyond(&points[0]) {
+        return Some((end::stopped_at_bounds(minimum, direction, side)?, None));
     }
     let sights = problem.both_sides(&solution.x, &step, minimum.derivatives)?;
-    let points = [&solution.x + &step, &solution.x - &step];
     let mut ends = points.into_iter().zip(sights).map(|(x, sight)| {
         let (value, slope) = (direction.target)(&x);
         let left = gain(&sight.gradient, minimum.covariance, &slope);
@@ -146,7 +154,7 @@ pub fn plain_ends<P: Linearised, T: Target>(
             sight,
         }
     });
-    Some([ends.next()?, ends.next()?])
+    Some((ends.next()?, ends.next().filter(|end| !beyond(&end.x))))
 }
 
 /// What twice the cost would still lose at a point if every other parameter went one Gauss-Newton step.
