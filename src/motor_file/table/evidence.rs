@@ -56,8 +56,15 @@ pub fn evidence(file: &MotorFile) -> String {
         let heads = ["evidence", "stated", "from the rest"].map(str::to_owned);
         lines.push((heads, String::new()));
     }
-    for item in others {
-        let [name, stated, _, verdict] = cells(item);
+    for (item, of_captures) in gathered(&others) {
+        let [mut name, stated, _, mut verdict] = cells(item);
+        if let Some((family, count)) = of_captures {
+            let worst = name[family.len()..]
+                .trim_matches([' ', '(', ')'])
+                .to_owned();
+            name = format!("{family}, {count} captures: worst {worst}");
+            verdict = "agree".to_owned();
+        }
         let band = item.standard_uncertainty;
         let model = item.model;
         let mut model = model.map_or("-".to_owned(), |n| written(n, band, item));
@@ -84,6 +91,39 @@ pub fn evidence(file: &MotorFile) -> String {
         let _ = writeln!(text, "{names} {verdict}");
     }
     text
+}
+
+/// Items of one kind that agree in more captures than this share a row: that of the worst.
+const MOST_ROWS: usize = 3;
+
+/// The items that have a row, in order; with kind and number where one is the worst of several captures.
+fn gathered<'a>(items: &[&'a Confrontation]) -> Vec<(&'a Confrontation, Option<(&'a str, usize)>)> {
+    let family = |item: &'a Confrontation| {
+        let (family, capture) = item.item.split_once(" (")?;
+        (item.agreement == Agreement::Agrees && capture.ends_with(')')).then_some(family)
+    };
+    let size = |item: &Confrontation| item.deviation.map_or(0.0, f64::abs);
+    let mut shown: Vec<&str> = Vec::new();
+    let mut rows = Vec::new();
+    for &item in items {
+        let kin = || {
+            items
+                .iter()
+                .copied()
+                .filter(|other| family(other) == family(item))
+        };
+        match family(item) {
+            Some(name) if kin().count() > MOST_ROWS => {
+                if !shown.contains(&name) {
+                    shown.push(name);
+                    let worst = kin().max_by(|a, b| size(a).total_cmp(&size(b)));
+                    rows.push((worst.unwrap_or(item), Some((name, kin().count()))));
+                }
+            }
+            _ => rows.push((item, None)),
+        }
+    }
+    rows
 }
 
 fn verdict(item: &Confrontation) -> String {
