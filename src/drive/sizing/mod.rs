@@ -16,14 +16,16 @@ use crate::drive::topics::rating::{self, regions};
 use crate::drive::topics::{
     half_bridge, heating, inrush, profile, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
+use crate::motor_file::draw::{DrawError, MOST_TRIALS, ParameterSet, Population};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
+use crate::stats::adaptive::{Plan, until_stable};
 use bounds::Figures;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use reach::Reach;
+use std::convert::Infallible;
 use verdict::verdict;
 
 /// What is worked out: one section each.
@@ -141,25 +143,38 @@ impl Topic {
             ..Section::default()
         };
         (self.fill)(setting, estimate, &mut layout);
-        let outcomes: Vec<Vec<Known>> = drawn
-            .par_iter()
-            .map(|motor| {
+        let plan = Plan {
+            level,
+            bounds: true,
+            most: drawn.len(),
+        };
+        let Ok(trials) = until_stable::<Infallible>(plan, |places| {
+            let each = drawn[places].par_iter().map(|motor| {
                 let mut section = Section::default();
                 (self.fill)(setting, motor, &mut section);
                 section.values
-            })
-            .collect();
+            });
+            let each: Vec<Vec<Known>> = each.collect();
+            let value = |motor: &Vec<Known>, place: usize| motor.get(place)?.ok();
+            let column = |place| {
+                let values = each.iter().map(|motor| value(motor, place));
+                values.map(|value| value.unwrap_or(f64::NAN)).collect()
+            };
+            Ok((0..layout.values.len()).map(column).collect())
+        });
         let figures = Figures {
             file,
             as_in_file: setting.order.is_as_in_file(),
             estimate: &layout.values,
-            outcomes: &outcomes,
+            outcomes: &trials.columns,
             level,
             mean: self.closed_form,
         };
         SizedSection {
             key: self.key,
             title: self.title,
+            draws: trials.draws,
+            stable_digits: trials.stable_digits,
             rows: layout
                 .rows
                 .iter()
@@ -176,7 +191,7 @@ impl Topic {
     }
 }
 
-/// Sizes the drive, and for a profile what it takes: `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
+/// Sizes the drive, and for a profile what it takes: up to `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
 ///
 /// # Errors
 /// [`DrawError`] when the file's covariance cannot be drawn from.
@@ -192,7 +207,7 @@ pub fn size(
     // A generator of its own, so that the motors are those that every other command draws.
     let mut random = StdRng::seed_from_u64(!seed);
     let mut drawn: Vec<Sample> = Population::new(file)?
-        .draws(draws.max(TRIALS), seed)?
+        .draws(draws.max(MOST_TRIALS), seed)?
         .iter()
         .map(|motor| Sample::new(file, motor, &order, StandardNormal.sample(&mut random)))
         .collect();
