@@ -1,5 +1,6 @@
 //! The answer: every figure with its bounds, SI units.
 
+use super::notes::Note;
 use super::section::{Table, Unit};
 
 /// A number with its bounds, SI.
@@ -115,6 +116,8 @@ pub struct SizedSection {
     pub tables: Vec<Table<Entry>>,
     /// What to know of them.
     pub remarks: Vec<String>,
+    /// The same as codes and numbers.
+    pub notes: Vec<Note>,
     /// Dangers that belong to them.
     pub cautions: Vec<&'static str>,
 }

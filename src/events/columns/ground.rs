@@ -8,11 +8,9 @@ use serde::Serialize;
 #[serde(tag = "code", rename_all = "kebab-case")]
 #[allow(missing_docs, reason = "the text of a variant names its fields")]
 #[non_exhaustive]
+#[rustfmt::skip]
 pub enum ColumnGround {
-    #[error(
-        "no channel holds numbers that may be volts or amperes{}. If one does, say so with --unit {column}=V or {column}=A",
-        held(others)
-    )]
+    #[error("no channel holds numbers that may be volts or amperes{}. If one does, say so with --unit {column}=V or {column}=A", held(others))]
     NoneElectrical {
         column: usize,
         /// Column, name and kind of those that hold something else.
@@ -25,63 +23,25 @@ pub enum ColumnGround {
     OnlyOne { name: String, current: bool },
     #[error("the {what} in `{name}` is negative while the source drives: turn its polarity")]
     Negative { what: &'static str, name: String },
-    #[error(
-        "`{name}` states volts but behaves as the current: divide by the shunt resistance or probe factor"
-    )]
+    #[error("`{name}` states volts but behaves as the current: divide by the shunt resistance or probe factor")]
     CurrentInVolts { name: String },
-    #[error(
-        "{channels} channels, and neither unit nor name shows which of them are voltage and current. Name them, e.g. with --unit 2=V --unit 3=A"
-    )]
+    #[error("{channels} channels, and neither unit nor name shows which of them are voltage and current. Name them, e.g. with --unit 2=V --unit 3=A")]
     TooMany { channels: usize },
-    #[error(
-        "neither unit nor name nor behaviour shows a current; if `{name}` holds it, say so with --unit {column}=A"
-    )]
+    #[error("neither unit nor name nor behaviour shows a current; if `{name}` holds it, say so with --unit {column}=A")]
     NoCurrent { name: String, column: usize },
-    #[error(
-        "units and names: `{voltage}` [{voltage_unit}] as voltage, `{current}` [{current_unit}] as current"
-    )]
-    Stated {
-        voltage: String,
-        voltage_unit: String,
-        current: String,
-        current_unit: String,
-    },
+    #[error("units and names: `{voltage}` [{voltage_unit}] as voltage, `{current}` [{current_unit}] as current")]
+    Stated { voltage: String, voltage_unit: String, current: String, current_unit: String },
     #[error("in the first rows `{voltage}` ripples by {:.1} % of its level and `{current}` by {:.1} %: the source holds the first", 100.0 * voltage_ripple, 100.0 * current_ripple)]
-    SourceHolds {
-        voltage: String,
-        voltage_ripple: f64,
-        current: String,
-        current_ripple: f64,
-    },
-    #[error(
-        "`{current}` turns against its direction and comes back while `{voltage}` falls to zero: braking current"
-    )]
+    SourceHolds { voltage: String, voltage_ripple: f64, current: String, current_ripple: f64 },
+    #[error("`{current}` turns against its direction and comes back while `{voltage}` falls to zero: braking current")]
     Brakes { voltage: String, current: String },
     #[error("`{voltage}` steps up and stays, `{current}` peaks and falls to {:.0} % of its peak: inrush", 100.0 * kept)]
-    Inrush {
-        voltage: String,
-        current: String,
-        kept: f64,
-    },
-    #[error(
-        "`{voltage}` steps up within {voltage_rows} samples and `{current}` rises over {current_rows}: voltage step and current of a held rotor"
-    )]
-    RisesSlowly {
-        voltage: String,
-        voltage_rows: usize,
-        current: String,
-        current_rows: usize,
-    },
+    Inrush { voltage: String, current: String, kept: f64 },
+    #[error("`{voltage}` steps up within {voltage_rows} samples and `{current}` rises over {current_rows}: voltage step and current of a held rotor")]
+    RisesSlowly { voltage: String, voltage_rows: usize, current: String, current_rows: usize },
     #[error("`{voltage}` jumps by {:.0} % of its range between samples, `{current}` by {:.0} %: inductance keeps the current from jumping", 100.0 * voltage_jump, 100.0 * current_jump)]
-    Jumps {
-        voltage: String,
-        voltage_jump: f64,
-        current: String,
-        current_jump: f64,
-    },
-    #[error(
-        "`{current}` goes to zero at once and stays there while `{voltage}` fades: current and back-EMF of a run-down"
-    )]
+    Jumps { voltage: String, voltage_jump: f64, current: String, current_jump: f64 },
+    #[error("`{current}` goes to zero at once and stays there while `{voltage}` fades: current and back-EMF of a run-down")]
     EndsFirst { voltage: String, current: String },
 }
 
@@ -90,6 +50,7 @@ pub enum ColumnGround {
 #[serde(tag = "code", rename_all = "kebab-case")]
 #[allow(missing_docs, reason = "the text of a variant names its fields")]
 #[non_exhaustive]
+#[rustfmt::skip]
 pub enum OtherGround {
     #[error("its name is \"{name}\"")]
     Name { name: String },

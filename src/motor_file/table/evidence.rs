@@ -4,7 +4,7 @@ use crate::motor_file::{Agreement, Confrontation, MotorFile};
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
-/// Least widths of the columns of the item, the stated value and what the rest of the evidence gives for it.
+/// Width of the column of the item, and least widths of those of the stated value and of what the rest of the evidence gives for it.
 const WIDTHS: [usize; 3] = [33, 16, 15];
 
 /// Every item as a table shows it: name, stated value, the model's, and whether they agree. Captures that agree share a row.
@@ -59,10 +59,7 @@ pub fn evidence(file: &MotorFile) -> String {
     for (item, of_captures) in gathered(&others) {
         let [mut name, stated, _, mut verdict] = cells(item);
         if let Some((family, count)) = of_captures {
-            let worst = name[family.len()..]
-                .trim_matches([' ', '(', ')'])
-                .to_owned();
-            name = format!("{family}, {count} captures: worst {worst}");
+            name = format!("{family} (worst of {count})");
             verdict = "agree".to_owned();
         }
         let band = item.standard_uncertainty;
@@ -74,15 +71,26 @@ pub fn evidence(file: &MotorFile) -> String {
         {
             model = short.to_owned();
         }
-        lines.push(([name, stated, model], verdict));
+        let line = ([name, stated, model], verdict);
+        // The segments of several captures.
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
     }
+    let [names, ..] = WIDTHS;
     let widths: [usize; 3] = std::array::from_fn(|k| {
         let longest = lines.iter().map(|(cells, _)| cells[k].chars().count() + 2);
         longest.fold(WIDTHS[k], usize::max)
     });
     for (cells, verdict) in lines {
         let mut out = String::new();
-        for (cell, width) in cells.iter().zip(widths) {
+        // A longer name has a line of its own.
+        if cells[0].chars().count() + 2 > names {
+            let _ = write!(out, "{}\n{:names$}", cells[0], "");
+        } else {
+            let _ = write!(out, "{:names$}", cells[0]);
+        }
+        for (cell, width) in cells.iter().zip(widths).skip(1) {
             let _ = write!(out, "{cell:width$}");
         }
         let _ = writeln!(text, "{}", (out + &verdict).trim_end());
