@@ -87,7 +87,7 @@ impl Quantity {
     fn take(&mut self, column: Vec<f64>, batch: usize, plan: Plan) {
         // A last batch that the bound cuts short would scatter more.
         if column.len() == batch {
-            let (mean, spread) = moments(&column);
+            let (mean, spread) = moments(&column).unwrap_or((f64::NAN, f64::NAN));
             let bounds = || {
                 let found = Outcomes::new(column.iter().copied()).ok()?;
                 found.percentile_interval(plan.level).ok()
@@ -102,9 +102,11 @@ impl Quantity {
     }
 
     fn is_stable(&self, digits: u32) -> bool {
-        let (mean, spread) = moments(&self.outcomes);
         // What no trial has, or all have alike, has no digits to lose.
-        if spread.is_nan() || spread <= 1e-12 * mean.abs() {
+        let Some((mean, spread)) = moments(&self.outcomes) else {
+            return true;
+        };
+        if spread <= 1e-12 * mean.abs() {
             return true;
         }
         let tolerance = numerical_tolerance(spread, digits);
@@ -112,13 +114,16 @@ impl Quantity {
     }
 }
 
-/// Mean and standard deviation of what is finite; the latter is NaN of fewer than two.
-fn moments(values: &[f64]) -> (f64, f64) {
+/// Mean and standard deviation of what is finite; `None` of fewer than two.
+fn moments(values: &[f64]) -> Option<(f64, f64)> {
     let finite = || values.iter().filter(|x| x.is_finite());
     let count = finite().count() as f64;
+    if count < 2.0 {
+        return None;
+    }
     let mean = finite().sum::<f64>() / count;
     let squares: f64 = finite().map(|x| (x - mean).powi(2)).sum();
-    (mean, (squares / (count - 1.0)).sqrt())
+    Some((mean, (squares / (count - 1.0)).sqrt()))
 }
 
 /// δ of a standard uncertainty with so many significant digits (JCGM 101:2008, 7.9.2).
