@@ -302,7 +302,7 @@ fn a_profile_says_which_limit_is_met_first_and_ends_with_1_where_one_is_passed()
     let output = with_profile(&file(&VALUES), MOVE, &options);
     let text = joined(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{text}");
-    assert!(text.contains("profile: it holds;"), "{text}");
+    assert!(text.contains("profile: within every limit;"), "{text}");
     assert!(
         text.contains("needs a heat run")
             || text.contains("with a heat run")
@@ -334,7 +334,7 @@ fn a_profile_says_which_limit_is_met_first_and_ends_with_1_where_one_is_passed()
     let output = with_profile(&file(&VALUES), &fast, &options);
     let text = joined(&output.stdout);
     assert_eq!(output.status.code(), Some(1), "{text}");
-    assert!(text.contains("it does not hold: it takes"), "{text}");
+    assert!(text.contains("profile: exceeds"), "{text}");
 }
 
 #[test]

@@ -144,6 +144,8 @@ fn full() -> MotorFile {
             voltage_v: 24.0,
             level: 0.95,
             trials: 10_000,
+            seed: Some(1),
+            stable_digits: Some(2),
             no_load_speed: Some(point("rad/s")),
             no_load_current: Some(point("A")),
             stall_torque: Some(point("N.m")),

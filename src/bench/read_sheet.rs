@@ -164,10 +164,27 @@ fn parsed(path: &Path, bytes: &[u8], files: Files) -> Result<Sheet, BenchError> 
                     place,
                     "it looks like JSON, as a motor file does; name the bench sheet",
                 ),
-                false => no_toml(place, error.message()),
+                false => {
+                    let line = text.lines().nth(place.line.saturating_sub(1) as usize);
+                    let hint = match line.is_some_and(has_decimal_comma) {
+                        true => ". A number takes a decimal point, not a comma",
+                        false => "",
+                    };
+                    no_toml(place, &format!("{}{hint}", error.message()))
+                }
             }
         }
     }
+}
+
+/// Whether a value of a line is a number with a comma and further digits.
+fn has_decimal_comma(line: &str) -> bool {
+    let digit = |c: char| c.is_ascii_digit();
+    line.split('=').skip(1).any(|value| {
+        let rest = value.trim_start().trim_start_matches(digit);
+        rest.len() < value.trim_start().len()
+            && rest.strip_prefix(',').is_some_and(|r| r.starts_with(digit))
+    })
 }
 
 /// A whole sheet, every name in it looked up, no file opened.

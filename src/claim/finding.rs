@@ -6,6 +6,7 @@ use super::entry::Entry;
 use super::prediction::{Method, Predictor};
 use super::sheet::{Claim, Sheet};
 use crate::motor_file::MotorFile;
+use crate::motor_file::draw::Population;
 
 /// One claim judged. Numbers are in SI units; an absent one is unknown.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -35,6 +36,12 @@ pub struct Finding {
     /// How it was propagated.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub method: Option<Method>,
+    /// Monte Carlo draws it took; absent where it was propagated to first order.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub draws: Option<usize>,
+    /// Digits of the standard uncertainty to which the prediction is stable (JCGM 101:2008, 7.9): 2, 1 or 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stable_digits: Option<u32>,
     /// Probability that the motor lies within the limits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub conformance_probability: Option<f64>,
@@ -68,6 +75,8 @@ pub struct Judgement {
     pub reference_temperature_c: f64,
     /// How verdicts are reached.
     pub rule: Rule,
+    /// Seed of the Monte Carlo draws.
+    pub seed: u64,
     /// What was assumed.
     pub assumptions: Vec<String>,
     /// The sheet against itself.
@@ -96,11 +105,12 @@ impl Judgement {
 
 /// Judges every claim of a sheet. `seed` makes the Monte Carlo check repeat.
 pub fn judge(file: &MotorFile, sheet: &Sheet, rule: Rule, seed: u64) -> Judgement {
-    let predictor = Predictor::new(file, sheet, seed);
+    let population = Population::new(file);
+    let mut predictor = Predictor::new(file, sheet, &population, seed);
     let findings = sheet
         .claims
         .values()
-        .map(|claim| finding(&predictor, claim, rule))
+        .map(|claim| finding(&mut predictor, claim, rule))
         .collect();
     let mut assumptions = sheet.assumptions.clone();
     assumptions.extend(predictor.notes());
@@ -110,13 +120,14 @@ pub fn judge(file: &MotorFile, sheet: &Sheet, rule: Rule, seed: u64) -> Judgemen
         nominal_voltage_v: sheet.nominal_voltage_v,
         reference_temperature_c: sheet.reference_temperature_c,
         rule,
+        seed,
         assumptions,
         consistency: consistency::test(sheet),
         findings,
     }
 }
 
-fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
+fn finding(predictor: &mut Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
     let limits = claim.limits.unwrap_or(Limits {
         lower: None,
         upper: None,
@@ -131,6 +142,8 @@ fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
         predicted: None,
         standard_uncertainty: None,
         method: None,
+        draws: None,
+        stable_digits: None,
         conformance_probability: None,
         guard_band: None,
         verdict: claim.limits.map(|_| Verdict::CannotTellYet),
@@ -148,6 +161,8 @@ fn finding(predictor: &Predictor<'_>, claim: &Claim, rule: Rule) -> Finding {
     finding.predicted = Some(knowledge.estimate);
     finding.standard_uncertainty = Some(knowledge.standard_uncertainty);
     finding.method = Some(prediction.method);
+    finding.draws = prediction.draws();
+    finding.stable_digits = prediction.stable_digits;
     if claim.limits.is_none() {
         finding.remark = Some(
             "the datasheet states no tolerance or limit, so it is not judged; add one, or default_tolerance under [sheet]"

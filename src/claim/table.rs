@@ -44,6 +44,20 @@ fn rule(text: &mut String, judgement: &Judgement) {
             "rule: simple acceptance, no guard band; near a limit up to one verdict in two is wrong (JCGM 106:2012, 8.2)"
         ),
     };
+    let drawn = judgement
+        .findings
+        .iter()
+        .filter_map(|finding| finding.draws);
+    if let Some(most) = drawn.clone().max() {
+        let digits = judgement.findings.iter().filter_map(|f| f.stable_digits);
+        let _ = writeln!(
+            text,
+            "Monte Carlo: {most} draws for an entry at most, seed {}; {} of {} entries stable to two digits of the uncertainty (JCGM 101:2008, 7.9)",
+            judgement.seed,
+            digits.filter(|digits| *digits == 2).count(),
+            drawn.count()
+        );
+    }
     for assumption in &judgement.assumptions {
         let _ = writeln!(text, "assumed: {assumption}");
     }

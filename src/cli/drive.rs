@@ -35,7 +35,7 @@ struct OutputFlags {
     /// Probability that an interval covers the true value
     #[arg(long, default_value_t = 0.95, value_name = "LEVEL")]
     level: f64,
-    /// Monte Carlo draws of what is simulated
+    /// Most Monte Carlo draws of what is simulated
     #[arg(long, default_value_t = 1000, value_name = "N")]
     draws: usize,
     /// Seed of the draws

@@ -284,8 +284,10 @@ fn end_named(text: &str) -> anyhow::Result<End> {
 
 fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
     ParameterName::from_key(key).with_context(|| {
-        let nearest = nearest(key, &ParameterName::ALL.map(ParameterName::key)).unwrap_or_default();
-        format!("--at: no parameter is called `{key}`; the nearest is `{nearest}`")
+        let known = ParameterName::ALL.map(ParameterName::key);
+        let near = nearest(key, &known).map(|near| format!("; the nearest is `{near}`"));
+        let near = near.unwrap_or_else(|| format!("; known are {}", known.join(", ")));
+        format!("--at: no parameter is called `{key}`{near}")
     })
 }
 

@@ -3,6 +3,7 @@
 use super::terminal::{Status, path_text, print_json, print_text};
 use clap::Args;
 use rundown::motor_file::{self, MotorFile, Program};
+use rundown::quantity::rounding::significant;
 use rundown::verify::{
     CheckedInput, Comparison, NotReproduced, Rounding, Search, State, check_inputs, is_as_written,
     reproduce,
@@ -142,23 +143,50 @@ fn page(
         Ok(c) => {
             let _ = writeln!(
                 text,
-                "numbers  {} compared: values differ by at most {:.2e} of their standard uncertainty (allowed {}), uncertainties by at most {:.2e} (allowed {})",
+                "numbers  {} compared: values differ by {} standard uncertainties or less (allowed {}), uncertainties by a share of {} or less (allowed {})",
                 c.numbers,
-                c.largest_of_values,
+                rounded_up(c.largest_of_values),
                 rounding.of_values,
-                c.largest_of_uncertainties,
+                rounded_up(c.largest_of_uncertainties),
                 rounding.of_uncertainties
             );
-            for d in &c.differences {
+            for d in c.differences.iter().take(MOST_SHOWN) {
+                let [written, found] = [&d.written, &d.found].map(|text| six_digits(text));
                 let _ = writeln!(
                     text,
-                    "  DIFFERS: {}: written {}, computed again {}",
-                    d.what, d.written, d.found
+                    "  DIFFERS: {}: written {written}, computed again {found}",
+                    d.what
                 );
+            }
+            match c.differences.len().saturating_sub(MOST_SHOWN) {
+                0 => {}
+                more => {
+                    let _ = writeln!(text, "  and {more} more: --json");
+                }
             }
         }
     }
     text
+}
+
+/// Differences named on the screen.
+const MOST_SHOWN: usize = 10;
+
+/// Two digits, rounded up; what is below a thousandth as such.
+fn rounded_up(share: f64) -> String {
+    match share {
+        s if s < 1e-3 => "0.001".to_owned(),
+        s => {
+            let step = 10f64.powf(s.log10().floor() - 1.0);
+            significant((s / step).ceil() * step, 2).to_string()
+        }
+    }
+}
+
+/// A number as six digits show it; any other text as it is.
+fn six_digits(text: &str) -> String {
+    let number = text.parse::<f64>().ok();
+    number.map_or_else(|| text.to_owned(), |n| significant(n, 6).to_string())
 }
 
 fn document(

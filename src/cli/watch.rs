@@ -39,7 +39,7 @@ pub fn run(arguments: &WatchArguments) -> anyhow::Result<Status> {
     let folder = &arguments.folder;
     ensure!(
         folder.is_dir(),
-        "{}: is no folder. Name the folder into which the oscilloscope saves, or make it first",
+        "{}: is not a folder. Name the folder into which the oscilloscope saves, or make it first",
         folder.display()
     );
     let stop_after = match arguments.stop_after {

@@ -1,5 +1,6 @@
 //! The answer: every figure with its bounds, SI units.
 
+use super::notes::Note;
 use super::section::{Table, Unit};
 
 /// A number with its bounds, SI.
@@ -105,12 +106,18 @@ pub struct SizedSection {
     pub key: &'static str,
     /// In words.
     pub title: &'static str,
+    /// Motors drawn for it.
+    pub draws: usize,
+    /// Digits of the standard uncertainties to which all of its numbers are stable (JCGM 101:2008, 7.9): 2, 1 or 0.
+    pub stable_digits: u32,
     /// Single numbers.
     pub rows: Vec<Row>,
     /// Tables.
     pub tables: Vec<Table<Entry>>,
     /// What to know of them.
     pub remarks: Vec<String>,
+    /// The same as codes and numbers.
+    pub notes: Vec<Note>,
     /// Dangers that belong to them.
     pub cautions: Vec<&'static str>,
 }
@@ -134,7 +141,7 @@ pub struct Sizing {
     pub motor: String,
     /// Voltage of the supply.
     pub supply_v: f64,
-    /// Motors drawn.
+    /// Motors drawn at most for what is simulated; each section has its own number.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,

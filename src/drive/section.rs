@@ -1,6 +1,7 @@
 //! A section of the answer as its topic fills it: rows, tables and remarks, once for the estimate and once for each drawn motor.
 
 use super::figures::Def;
+use super::notes::Note;
 use crate::motor_file::ParameterName;
 
 /// Why a number is not there.
@@ -154,7 +155,7 @@ pub struct Section {
     pub values: Vec<Known>,
     pub rows: Vec<(Def, usize)>,
     pub tables: Vec<Table<Cell>>,
-    pub remarks: Vec<String>,
+    pub remarks: Vec<Note>,
     /// Whether the layout is kept.
     pub estimate: bool,
 }
@@ -211,9 +212,9 @@ impl Section {
     }
 
     /// A remark under the topic; kept for the estimate only.
-    pub fn remark(&mut self, text: impl FnOnce() -> String) {
+    pub fn remark(&mut self, note: impl FnOnce() -> Note) {
         if self.estimate {
-            self.remarks.push(text());
+            self.remarks.push(note());
         }
     }
 }

@@ -17,13 +17,14 @@ mod trace;
 
 pub use by_hand::find_in_capture;
 pub use columns::{
-    ColumnGuess, ColumnKind, Guessed, OtherColumn, guess, guess_columns, sheet_guess,
+    ColumnGround, ColumnGuess, ColumnKind, Guessed, OtherColumn, OtherGround, guess, guess_columns,
+    sheet_guess,
 };
 pub use find::find;
 pub use phase::{Event, EventKind, Exclusion, Phase, PhaseKind};
 pub use phases::switching::Switching;
 pub use remarks::{Remark, Signal};
-pub use roles::{Mismatch, RoleGuess, guess_role, mismatch};
+pub use roles::{Ground, Mismatch, RoleGuess, guess_role, mismatch};
 pub use stretches::{
     CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
 };

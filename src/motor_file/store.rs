@@ -53,7 +53,7 @@ pub fn from_text(path: &Path, text: &str) -> Result<MotorFile, MotorFileError> {
         line: error.line(),
         column: error.column(),
         message: format!(
-            "{}; expected a motor file as docs/motor_file.md describes",
+            "this is not JSON ({}); name a motor file, which `rundown fit` writes",
             without_place(&error)
         ),
     };

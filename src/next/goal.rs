@@ -112,8 +112,8 @@ fn unknown(found: &str) -> GoalError {
         .chain(ParameterName::ALL.into_iter().map(ParameterName::key))
         .collect();
     GoalError(format!(
-        "--for {found}: no parameter of that name; did you mean \"{}\"? Known are {}",
-        nearest(found, &names).unwrap_or("all"),
+        "--for {found}: no parameter of that name{} Known are {}",
+        nearest(found, &names).map_or(".".to_owned(), |near| format!("; did you mean \"{near}\"?")),
         names.join(", ")
     ))
 }

@@ -5,9 +5,13 @@ pub fn is_listed(list: &str, word: &str) -> bool {
     list.split_whitespace().any(|listed| listed == word)
 }
 
-/// The name among `known` that is most like `found`, whatever the case of its letters; `None` where none is known. Among equals the
+/// Likeness below which a name is another word, not a misspelt one.
+const LEAST: f64 = 0.6;
+
+/// The name among `known` that is most like `found`, whatever the case of its letters; `None` where none is much like it. Among equals the
 /// first.
 ///
+/// A word of four letters or more that is part of a name means that name: `scope` is `oscilloscope`.
 /// Likeness is the larger of two measures: edits with transposition over the length, which finds `gian` near `gain`, and common
 /// letters with a common start, which finds `bandwith` near `bandwidth_hz`.
 pub fn nearest<'k>(found: &str, known: &[&'k str]) -> Option<&'k str> {
@@ -15,12 +19,16 @@ pub fn nearest<'k>(found: &str, known: &[&'k str]) -> Option<&'k str> {
     let mut best: Option<(&'k str, f64)> = None;
     for candidate in known {
         let likeness = strsim::normalized_damerau_levenshtein(&found, candidate)
-            .max(0.95 * strsim::jaro_winkler(&found, candidate));
+            .max(0.95 * strsim::jaro_winkler(&found, candidate))
+            .max(match found.len() >= 4 && candidate.contains(&found) {
+                true => 0.8,
+                false => 0.0,
+            });
         if best.is_none_or(|(_, b)| likeness > b) {
             best = Some((candidate, likeness));
         }
     }
-    best.map(|(name, _)| name)
+    best.filter(|best| best.1 >= LEAST).map(|(name, _)| name)
 }
 
 #[cfg(test)]
@@ -34,5 +42,11 @@ mod tests {
         assert_eq!(nearest("bandwith", &known), Some("bandwidth_hz"));
         assert_eq!(nearest("timebase", &known), Some("time_base"));
         assert_eq!(nearest("x", &[]), None);
+        let known = ["oscilloscope", "voltage-probe", "meter", "tachometer"];
+        assert_eq!(nearest("scope", &known), Some("oscilloscope"));
+        assert_eq!(
+            nearest("graphite", &["carbon", "metal-carbon", "metal"]),
+            None
+        );
     }
 }

@@ -53,6 +53,7 @@ pub fn gather(
         shaft: captures::shaft::views(bench, estimate),
         tables: tables::views(bench, estimate),
         heat: captures::heat::with_records(bench, file, level),
+        next: uncertainty::next_steps(file, uncertainty::ranked_steps(bench, estimate)),
         ..from_file(file)
     }
 }
@@ -146,7 +147,7 @@ pub fn from_file(file: &MotorFile) -> Report {
         correlation: uncertainty::correlation(file),
         budget: uncertainty::budget(file),
         operating: operating::operating(file),
-        next: uncertainty::next_steps(file),
+        next: uncertainty::next_steps(file, Vec::new()),
         cautions: cautions::CAUTIONS.to_vec(),
         provenance: Provenance::of(file),
     }

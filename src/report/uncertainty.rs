@@ -5,8 +5,11 @@ use super::context::{
     Budget, BudgetRow, BudgetSegment, BudgetSource, BudgetTableLine, Correlation, CorrelationCell,
     NextStep,
 };
-use crate::bench::ErrorDistribution;
+use crate::bench::{Bench, ErrorDistribution};
+use crate::fit::Estimate;
 use crate::motor_file::{BudgetLine, MotorFile, Parameter, ParameterName, Status, budget_lines};
+use crate::next;
+use crate::next::text::ranking::{changes, helpful};
 use crate::quantity::rounding::{self, Scale};
 
 /// Shades of the budget's sources; further sources share the last.
@@ -189,24 +192,22 @@ fn budget_row(name: ParameterName, parameter: &Parameter, sources: &[BudgetSourc
     }
 }
 
-/// What is not determined and what would settle it, then what is wide and what most of its uncertainty comes from.
-pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
+/// What is not determined and what would settle it, then the `ranked` captures; where none is, what is wide and what most of its uncertainty comes
+/// from.
+pub fn next_steps(file: &MotorFile, ranked: Vec<NextStep>) -> Vec<NextStep> {
     let mut steps: Vec<NextStep> = Vec::new();
-    let mut add = |about: &str, text: String| match steps.iter_mut().find(|s| s.text == text) {
-        Some(step) => step.about = format!("{}, {about}", step.about),
-        None => steps.push(NextStep {
-            about: about.to_owned(),
-            text,
-        }),
-    };
     for (name, p) in file
         .parameters
         .iter()
         .filter(|(_, p)| p.status != Status::Measured)
     {
         if let Some(text) = p.suggestion.clone().filter(|t| !t.is_empty()) {
-            add(name.label(), text);
+            add(&mut steps, name.label(), text);
         }
+    }
+    if !ranked.is_empty() {
+        steps.extend(ranked);
+        return steps;
     }
     for (name, p) in file
         .parameters
@@ -229,10 +230,44 @@ pub fn next_steps(file: &MotorFile) -> Vec<NextStep> {
                     100.0 * share
                 ),
             };
-            add(name.label(), text);
+            add(&mut steps, name.label(), text);
         }
     }
     steps
+}
+
+/// Adds a step; one remedy is listed once.
+fn add(steps: &mut Vec<NextStep>, about: &str, text: String) {
+    match steps.iter_mut().find(|s| s.text == text) {
+        Some(step) => step.about = format!("{}, {about}", step.about),
+        None => steps.push(NextStep {
+            about: about.to_owned(),
+            text,
+        }),
+    }
+}
+
+/// Captures shown.
+const SHOWN: usize = 3;
+
+/// The captures that narrow the intervals most, as `rundown next` ranks them; none where no supply is known or it may not be touched.
+pub fn ranked_steps(bench: &Bench, estimate: &Estimate) -> Vec<NextStep> {
+    let supply_v = bench.motor.supply_v.or_else(|| next::driven_v(estimate));
+    let Some(supply_v) = supply_v.filter(|v| next::refusal(*v).is_none()) else {
+        return Vec::new();
+    };
+    let question = next::Question {
+        goal: next::Goal::All,
+        supply_v,
+        size: next::Size::default(),
+    };
+    let ranking = next::rank(bench, estimate, &question);
+    let best = helpful(&ranking).take(SHOWN);
+    let steps = best.map(|ranked| NextStep {
+        about: ranked.candidate.title.clone(),
+        text: changes(&ranked.after, &ranking),
+    });
+    steps.collect()
 }
 
 /// The electrical twins of mechanical parameters would say the same twice.
@@ -335,7 +370,7 @@ mod tests {
                 Parameter::undetermined(name, "one tachometer reading"),
             );
         }
-        let steps = next_steps(&file);
+        let steps = next_steps(&file, Vec::new());
         assert_eq!(steps[0].about, "back-EMF constant, rotor inertia");
         assert_eq!(steps[0].text, "one tachometer reading");
         assert!(

@@ -1,5 +1,6 @@
 //! Pure statistics: arrays in, numbers out; no files, no terminal, no clock, no motor.
 //!
+//! * [`adaptive`]: how many Monte Carlo trials (JCGM 101:2008, 7.9).
 //! * [`arrow`]: matrices of many small blocks and a few shared rows, solved and inverted block by block.
 //! * [`quantiles`]: normal, Student and chi-squared quantiles and tails.
 //! * [`robust`]: median and a scale that outliers do not move.
@@ -14,6 +15,7 @@
 //! * [`truncated`]: a normal that cannot be negative.
 //! * [`affine_view`]: a column counted from another zero and perhaps turned over, without a copy.
 
+pub mod adaptive;
 pub mod affine_view;
 pub mod arrow;
 pub mod autocovariance;

@@ -62,6 +62,11 @@ impl Outcomes {
         Ok(Outcomes { sorted, undefined })
     }
 
+    /// Number of finite outcomes.
+    pub fn count(&self) -> usize {
+        self.sorted.len()
+    }
+
     /// Share of the finite outcomes for which `holds`.
     pub fn share(&self, holds: impl Fn(f64) -> bool) -> f64 {
         let count = self.sorted.iter().filter(|value| holds(**value)).count();

@@ -36,7 +36,9 @@ impl Found {
         Found {
             timeline,
             role: check_role(capture),
-            no_role: guess.filter(|g| g.confidence <= NO_ROLE).map(|g| g.reason),
+            no_role: guess
+                .filter(|g| g.confidence <= NO_ROLE)
+                .map(|g| g.reason.to_string()),
         }
     }
 }

@@ -28,7 +28,10 @@ impl fmt::Display for DraftError {
         f.write_str("no capture could be read")?;
         if self.left_out.is_empty() {
             let endings = ENDINGS.join(", ");
-            return write!(f, ". No file ends in {endings} (or these with .gz)");
+            return write!(
+                f,
+                ". No file in it ends in {endings} (or these with .gz); folders below it are not searched: name the one with the captures"
+            );
         }
         let mut each = self.left_out.iter();
         each.try_for_each(|(file, why)| write!(f, "\n{file}: {why}"))

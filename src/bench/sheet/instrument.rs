@@ -79,6 +79,12 @@ pub fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument,
     match kind {
         Oscilloscope => {
             instrument.bits = table.count("bits")?;
+            if let Some(bits) = instrument.bits.filter(|bits| *bits > MOST_BITS) {
+                let text = format!(
+                    "`bits` is {bits}, expected those of the converter, at most {MOST_BITS}"
+                );
+                return table.invalid("bits", text);
+            }
             instrument.divisions = table.count("divisions")?;
             instrument.gain = accuracy_at(table, "gain", RATIO, true)?;
             instrument.range_gain = accuracy_at(table, "range_gain", RATIO, true)?;
@@ -118,6 +124,9 @@ pub fn read_instrument(name: &str, table: &Table<'_>) -> Result<TypedInstrument,
     }
     Ok(instrument)
 }
+
+/// Most bits of a converter that a sheet may state: records hold 32-bit codes at most.
+const MOST_BITS: u32 = 32;
 
 /// Number and date of the calibration certificate.
 fn certificate(name: &str, table: &Table<'_>) -> Result<Option<Certificate>, BenchError> {

@@ -150,7 +150,16 @@ impl<'t> Table<'t> {
             false => format!("({text})"),
         };
         let found = format!("{} {excerpt}", article(value.get_ref()));
-        let text = format!("`{key}` in {} is {found}, expected {expected}", self.name);
+        let number = (expected.contains("number") && !expected.contains("list"))
+            .then(|| value.get_ref().as_str());
+        let bare = number.flatten().and_then(bare_number);
+        let text = format!(
+            "`{key}` in {} is {found}, expected {expected}{}",
+            self.name,
+            bare.map_or(String::new(), |bare| format!(
+                ": write {bare} without quotes"
+            ))
+        );
         Err(BenchError::at(&self.source.place(value.span().start), text))
     }
 
@@ -171,7 +180,6 @@ impl<'t> Table<'t> {
         self.value(key, "a text in quotes", string)
     }
 
-    /// A finite number, whole or not.
     /// A day of the calendar, in quotes or not, as YYYY-MM-DD.
     pub fn date(&self, key: &str) -> Result<Option<String>, BenchError> {
         self.value(key, "a day, e.g. 2026-02-11", |v| {
@@ -184,6 +192,7 @@ impl<'t> Table<'t> {
         })
     }
 
+    /// A finite number, whole or not.
     pub fn number(&self, key: &str) -> Result<Option<f64>, BenchError> {
         self.value(key, "a finite number", finite)
     }
@@ -250,8 +259,13 @@ impl<'t> Table<'t> {
             None if self.name == "the sheet" => format!("[{key}]"),
             None => format!("`{key}` of {}", self.name),
         };
-        self.as_table(key, value, "a table, e.g. { … }", name)
-            .map(Some)
+        self.as_table(
+            key,
+            value,
+            &format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md"),
+            name,
+        )
+        .map(Some)
     }
 
     fn as_table(
@@ -318,11 +332,13 @@ impl<'t> Table<'t> {
             return Ok(());
         };
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
+        let near = nearest(key.get_ref(), &known);
+        let near = near.map(|near| format!("; the nearest known key is `{near}`"));
         let text = format!(
-            "unknown key `{}` in {}; the nearest known key is `{}`. Known here: {}",
+            "unknown key `{}` in {}{}. Known here: {}",
             key.get_ref(),
             self.name,
-            nearest(key.get_ref(), &known).unwrap_or(""),
+            near.unwrap_or_default(),
             asked.join(", ")
         );
         Err(BenchError::at(&self.source.place(key.span().start), text))
@@ -371,4 +387,17 @@ impl<'t> Table<'t> {
     pub fn invalid<T>(&self, key: &str, text: impl Into<String>) -> Result<T, BenchError> {
         Err(BenchError::at(&self.place_of(key), text))
     }
+}
+
+/// The number that a text in quotes begins with, as TOML takes it: `24.0` of "24,0 V". `None` where there is none or a comma may as well set
+/// thousands apart.
+fn bare_number(text: &str) -> Option<String> {
+    let text = text.trim();
+    let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | ',' | '-' | '+'));
+    let typed = &text[..end.unwrap_or(text.len())];
+    let thousands = typed
+        .rsplit_once(',')
+        .is_some_and(|(_, rest)| rest.len() == 3);
+    let number = typed.replacen(',', ".", 1);
+    (!thousands && number.parse::<f64>().is_ok()).then_some(number)
 }

@@ -15,17 +15,25 @@ use super::conformity::{Knowledge, Limits, conformance_probability};
 use super::entry::Entry;
 use super::sheet::{Sheet, Stall};
 use crate::motor::thermal::ThermalNetwork;
-use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
+use crate::motor_file::draw::{DrawError, ParameterSet, Population};
 use crate::motor_file::{MotorFile, ParameterName as Name, Thermal};
+use crate::stats::adaptive::{Plan, until_stable};
 use crate::stats::monte_carlo::Outcomes;
 use conditions::{CONDITIONS, Conditions, Deviations};
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
 use value::parameter_of;
 
 /// Share of the drawn motors that may not turn before an entry is not predicted.
 const MOST_HELD: f64 = 0.01;
+
+/// Motors drawn at most for an entry: twice the standard deviation of a mean is then 1.6 % of the standard uncertainty, so that numbers whose
+/// first digits are up to 31 are stable to two (JCGM 101:2008, 7.9), the others to one.
+const MOST_DRAWS: usize = 16_000;
+/// Level that sizes a batch of draws.
+const LEVEL: f64 = 0.95;
 
 /// Step of the central differences by a condition, in its standard deviation.
 const STEP: f64 = 0.1;
@@ -47,10 +55,18 @@ pub struct Prediction {
     pub knowledge: Knowledge,
     /// How they were found.
     pub method: Method,
+    /// Digits of the standard uncertainty that chance leaves alone; of what is drawn.
+    pub stable_digits: Option<u32>,
     drawn: Option<Outcomes>,
 }
 
 impl Prediction {
+    /// Motors drawn for it.
+    pub fn draws(&self) -> Option<usize> {
+        let drawn = self.drawn.as_ref()?;
+        Some(drawn.count() + drawn.undefined)
+    }
+
     /// Probability that the entry lies within `limits`.
     pub fn conformance_probability(&self, limits: Limits) -> f64 {
         match &self.drawn {
@@ -100,27 +116,37 @@ pub struct Predictor<'a> {
     sheet: &'a Sheet,
     estimate: ParameterSet,
     conditions: Conditions,
-    /// Motors that the file allows, each with its own deviations of the conditions, and how it warms where that is known.
-    drawn: Result<Vec<Drawn>, DrawError>,
+    /// Motors that the file allows, each with its own deviations of the conditions, and how it warms where that is known: as many as an
+    /// entry has needed so far.
+    drawn: Vec<Drawn>,
+    more: Result<Box<dyn Iterator<Item = Result<Drawn, DrawError>> + 'a>, DrawError>,
 }
 
 impl<'a> Predictor<'a> {
     /// `seed` makes the drawn motors repeat.
-    pub fn new(file: &'a MotorFile, sheet: &'a Sheet, seed: u64) -> Predictor<'a> {
-        let motors = Population::new(file).and_then(|population| population.draws(TRIALS, seed));
+    pub fn new(
+        file: &'a MotorFile,
+        sheet: &'a Sheet,
+        population: &'a Result<Population, DrawError>,
+        seed: u64,
+    ) -> Predictor<'a> {
+        let motors = population.as_ref().map_err(Clone::clone);
+        let motors = motors.and_then(|population| population.motors(seed));
         // A generator of its own, so that the motors are those that every other command draws.
         let mut random = StdRng::seed_from_u64(!seed);
-        let mut deviations = || [(); CONDITIONS].map(|()| StandardNormal.sample(&mut random));
+        let mut deviations = move || [(); CONDITIONS].map(|()| StandardNormal.sample(&mut random));
         Predictor {
             file,
             sheet,
             estimate: ParameterSet::estimate(file),
             conditions: Conditions::new(file),
-            drawn: motors.map(|motors| {
+            drawn: Vec::new(),
+            more: motors.map(|motors| {
                 let mut networks = file.thermal.as_ref().map(|thermal| thermal.draws(seed));
-                let mut network = || networks.as_mut().and_then(Iterator::next);
-                let with_conditions = |motor| (motor, deviations(), network());
-                motors.into_iter().map(with_conditions).collect()
+                let mut network = move || networks.as_mut().and_then(Iterator::next);
+                let with_conditions =
+                    move |motor: Result<_, _>| Ok((motor?, deviations(), network()));
+                Box::new(motors.map(with_conditions)) as Box<dyn Iterator<Item = _> + 'a>
             }),
         }
     }
@@ -134,7 +160,7 @@ impl<'a> Predictor<'a> {
     ///
     /// # Errors
     /// [`CannotPredict`].
-    pub fn predict(&self, entry: Entry) -> Result<Prediction, CannotPredict> {
+    pub fn predict(&mut self, entry: Entry) -> Result<Prediction, CannotPredict> {
         let thermal = self.file.thermal.as_ref();
         if let Some(name) = entry.thermal() {
             let known = thermal.and_then(|thermal| thermal.parameters.get(&name)?.value);
@@ -145,7 +171,15 @@ impl<'a> Predictor<'a> {
         }
         let network = thermal.map(|thermal| Thermal::network(thermal.log_values));
         let of_estimate = |deviations: &Deviations| {
-            let value = self.value(entry, &self.estimate, deviations, network);
+            let estimate = &self.estimate;
+            let value = value_at(
+                self.sheet,
+                &self.conditions,
+                entry,
+                estimate,
+                deviations,
+                network,
+            );
             let undetermined = |name| DrawError::undetermined(self.file, name);
             value
                 .map_err(undetermined)?
@@ -161,13 +195,14 @@ impl<'a> Predictor<'a> {
             .and_then(|p| Some(p.standard_uncertainty? / p.value?))
             .filter(|relative| relative.is_finite());
         let Some(relative) = relative else {
-            let drawn = self.drawn(entry)?;
+            let (drawn, stable_digits) = self.drawn(entry)?;
             return Ok(Prediction {
                 knowledge: Knowledge {
                     estimate: drawn.mean(),
                     standard_uncertainty: drawn.standard_uncertainty(),
                 },
                 method: Method::MonteCarlo,
+                stable_digits: Some(stable_digits),
                 drawn: Some(drawn),
             });
         };
@@ -184,50 +219,67 @@ impl<'a> Predictor<'a> {
                 standard_uncertainty: variance.sqrt(),
             },
             method: Method::FirstOrder,
+            stable_digits: None,
             drawn: None,
         })
     }
 
-    /// Values of the drawn motors.
-    fn drawn(&self, entry: Entry) -> Result<Outcomes, CannotPredict> {
-        let motors = self.drawn.as_ref().map_err(Clone::clone)?;
-        let values = motors.iter().map(|(motor, deviations, network)| {
-            let value = self.value(entry, motor, deviations, *network);
-            value.ok().flatten().unwrap_or(f64::NAN)
-        });
+    /// Values of the drawn motors, and to how many digits they are stable.
+    fn drawn(&mut self, entry: Entry) -> Result<(Outcomes, u32), CannotPredict> {
+        let plan = Plan {
+            level: LEVEL,
+            bounds: false,
+            most: MOST_DRAWS,
+        };
+        let mut trials = until_stable(plan, |places| {
+            let missing = places.end.saturating_sub(self.drawn.len());
+            let more = self.more.as_mut().map_err(|why| why.clone())?;
+            for motor in more.take(missing) {
+                self.drawn.push(motor?);
+            }
+            let (sheet, conditions) = (self.sheet, &self.conditions);
+            let motors = self.drawn[places].par_iter();
+            let values = motors.map(|(motor, deviations, network)| {
+                let value = value_at(sheet, conditions, entry, motor, deviations, *network);
+                value.ok().flatten().unwrap_or(f64::NAN)
+            });
+            Ok::<_, DrawError>(vec![values.collect()])
+        })?;
+        let values = trials.columns.pop().unwrap_or_default();
         let often_held = |share: f64| CannotPredict::OftenHeldByFriction {
             share: 100.0 * share,
         };
         let drawn = Outcomes::new(values).map_err(|_| often_held(1.0))?;
-        let held = drawn.undefined as f64 / motors.len() as f64;
+        let held = drawn.undefined as f64 / trials.draws as f64;
         if held > MOST_HELD {
             return Err(often_held(held));
         }
-        Ok(drawn)
+        Ok((drawn, trials.stable_digits))
     }
+}
 
-    /// Value of an entry for a motor at the sheet's conditions.
-    fn value(
-        &self,
-        entry: Entry,
-        motor: &ParameterSet,
-        deviations: &Deviations,
-        network: Option<ThermalNetwork>,
-    ) -> Result<Option<f64>, Name> {
-        let reference_c = self.sheet.reference_temperature_c;
-        let winding_c = match (entry, self.sheet.stall) {
-            (
-                Entry::StallCurrent | Entry::StallTorque,
-                Stall::Measured {
-                    winding_temperature_c,
-                },
-            ) => winding_temperature_c,
-            (Entry::ContinuousCurrent | Entry::ContinuousTorque, _) => {
-                self.sheet.winding_limit_c.unwrap_or(reference_c)
-            }
-            _ => reference_c,
-        };
-        let factors = self.conditions.factors(winding_c, reference_c, deviations);
-        value::value(entry, self.sheet, motor, factors, network)
-    }
+/// Value of an entry for a motor at the sheet's conditions.
+fn value_at(
+    sheet: &Sheet,
+    conditions: &Conditions,
+    entry: Entry,
+    motor: &ParameterSet,
+    deviations: &Deviations,
+    network: Option<ThermalNetwork>,
+) -> Result<Option<f64>, Name> {
+    let reference_c = sheet.reference_temperature_c;
+    let winding_c = match (entry, sheet.stall) {
+        (
+            Entry::StallCurrent | Entry::StallTorque,
+            Stall::Measured {
+                winding_temperature_c,
+            },
+        ) => winding_temperature_c,
+        (Entry::ContinuousCurrent | Entry::ContinuousTorque, _) => {
+            sheet.winding_limit_c.unwrap_or(reference_c)
+        }
+        _ => reference_c,
+    };
+    let factors = conditions.factors(winding_c, reference_c, deviations);
+    value::value(entry, sheet, motor, factors, network)
 }

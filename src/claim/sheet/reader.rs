@@ -39,11 +39,13 @@ impl Reader<'_> {
     }
 
     pub fn unknown_key(&self, offset: usize, key: &str, known: &[&str]) -> SheetError {
-        let nearest = nearest(key, known).unwrap_or_default();
+        let near = nearest(key, known);
+        let near = near.map(|near| format!("; the nearest known one is `{near}`"));
         self.fault(
             offset,
             format!(
-                "unknown key `{key}`; the nearest known one is `{nearest}`; known are {}",
+                "unknown key `{key}`{}; known are {}",
+                near.unwrap_or_default(),
                 known.join(", ")
             ),
         )

@@ -5,8 +5,8 @@ use crate::cli::terminal::number;
 use rundown::bench::{CaptureWarning, Role, Waveform};
 use rundown::capture::{Codes, Record, TimeAxis};
 use rundown::events::{
-    ColumnGuess, Exclusion, Guessed, Motion, OtherColumn, PhaseKind, Timeline, current_stretches,
-    guess,
+    ColumnGround, ColumnGuess, Exclusion, Guessed, Motion, OtherColumn, PhaseKind, Timeline,
+    current_stretches, guess,
 };
 use rundown::ripple::{
     Counted, CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
@@ -38,7 +38,7 @@ impl<'a> Findings<'a> {
     pub fn of(
         record: &'a Record,
         codes: &[Codes],
-    ) -> (Vec<OtherColumn>, Result<Findings<'a>, Vec<String>>) {
+    ) -> (Vec<OtherColumn>, Result<Findings<'a>, Vec<ColumnGround>>) {
         let guessed = guess(record);
         let others = guessed.columns.others.clone();
         let found = match guessed.columns.voltage.or(guessed.columns.current) {
@@ -132,7 +132,7 @@ impl<'a> Findings<'a> {
     pub fn lines(&self) -> Vec<String> {
         let role = &self.columns.role;
         let why = format!("columns (confidence {:.2}):", self.columns.confidence);
-        let mut lines = vec![format!("  {why} {}", self.columns.reasons.join("; "))];
+        let mut lines = vec![format!("  {why} {}", joined(&self.columns.reasons))];
         if self.has_role() {
             lines.push(format!("  role: {}", role.reason));
             let others = role.alternatives.iter().filter(|a| a.1 >= NO_ROLE);
@@ -207,14 +207,16 @@ impl<'a> Findings<'a> {
                 "current_in_volts": self.columns.current_in_volts,
                 "confidence": self.columns.confidence,
                 "others": self.columns.others.iter()
-                    .map(|o| json!({"column": column(Some(o.index)), "kind": o.kind.to_string(), "why": o.why}))
+                    .map(|o| json!({"column": column(Some(o.index)), "kind": o.kind.to_string(), "why": o.why.to_string()}))
                     .collect::<Vec<_>>(),
-                "reasons": self.columns.reasons,
+                "reasons": self.columns.reasons.iter().map(ToString::to_string).collect::<Vec<_>>(),
+                "grounds": self.columns.reasons,
             },
             "role": {
                 "name": (role.confidence > NO_ROLE).then(|| role.role.name()),
                 "confidence": role.confidence,
-                "reason": role.reason,
+                "reason": role.reason.to_string(),
+                "ground": role.reason,
                 "alternatives": role.alternatives.iter()
                     .map(|(other, confidence)| json!({"name": other.name(), "confidence": confidence}))
                     .collect::<Vec<_>>(),
@@ -240,6 +242,11 @@ impl<'a> Findings<'a> {
                 .collect::<Vec<_>>(),
         })
     }
+}
+
+fn joined(grounds: &[ColumnGround]) -> String {
+    let each = grounds.iter().map(ToString::to_string);
+    each.collect::<Vec<_>>().join("; ")
 }
 
 fn kind_and_reason(kind: PhaseKind) -> (&'static str, Option<Exclusion>) {

@@ -36,7 +36,7 @@ impl View<'_> {
             }
             Err(reasons) => {
                 lines.push(self.rows_text());
-                lines.extend(reasons.clone());
+                lines.extend(reasons.iter().map(ToString::to_string));
             }
         }
         let name = path_text(&record.path) + &further.collect::<String>();

@@ -136,7 +136,7 @@ impl View<'_> {
             .into_iter()
             .map(|(kind, others)| {
                 let columns: Vec<usize> = others.iter().filter_map(|o| column(o)).collect();
-                let why = others.first().map_or("", |o| o.why.as_str());
+                let why = others.first().map_or(String::new(), |o| o.why.to_string());
                 let first = if others.len() > 1 { "the first: " } else { "" };
                 format!(
                     "  no voltage and no current: column {} ({kind}; {first}{why})",

@@ -3,7 +3,7 @@
 use super::findings::Findings;
 use super::seen::Seen;
 use rundown::capture::{self, Channel, Codes, Record};
-use rundown::events::OtherColumn;
+use rundown::events::{ColumnGround, OtherColumn};
 
 /// A record, its channels and what its waveform shows.
 pub(super) struct View<'a> {
@@ -12,7 +12,7 @@ pub(super) struct View<'a> {
     /// Columns that hold neither voltage nor current.
     pub others: Vec<OtherColumn>,
     /// What voltage and current show; else why no column is taken for either.
-    pub findings: Result<Findings<'a>, Vec<String>>,
+    pub findings: Result<Findings<'a>, Vec<ColumnGround>>,
 }
 
 impl<'a> View<'a> {

@@ -16,7 +16,8 @@ const MOST_ROWS: usize = 5000;
 const MOST_PIECES: usize = 4000;
 
 /// What drives the motor through a profile beside inertia and friction.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Asked {
     /// The torque that the load takes at its shaft is in the table.
     Torque,

@@ -12,7 +12,8 @@ pub struct Figures<'a> {
     /// Whether the order leaves the motor as the file has it.
     pub as_in_file: bool,
     pub estimate: &'a [Known],
-    pub outcomes: &'a [Vec<Known>],
+    /// Of each place; NaN for a motor without a value there.
+    pub outcomes: &'a [Vec<f64>],
     pub level: f64,
     /// Whether the middle is the mean of the motors, as that of the fit is; else that of the estimates, which has no chance in it.
     pub mean: bool,
@@ -94,11 +95,8 @@ impl Figures<'_> {
         if !of_estimate.is_finite() {
             return Err(missing("no finite value for this motor"));
         }
-        let drawn = self.outcomes.iter().map(|motor| {
-            let value = motor.get(place).copied();
-            value.and_then(Result::ok).unwrap_or(f64::NAN)
-        });
-        let found = Outcomes::new(drawn)
+        let drawn = &self.outcomes[place];
+        let found = Outcomes::new(drawn.iter().copied())
             .and_then(|outcomes| Ok((outcomes.summary(self.level)?, outcomes.undefined)));
         let (found, undefined) = found.map_err(|_| {
             missing("it exists for the motor of the estimates, but for hardly any other that the file allows")
@@ -117,7 +115,7 @@ impl Figures<'_> {
                 Worst::Low => Some(found.lower),
                 Worst::Neither => None,
             },
-            undefined_share: (undefined > 0).then(|| undefined as f64 / self.outcomes.len() as f64),
+            undefined_share: (undefined > 0).then(|| undefined as f64 / drawn.len() as f64),
         })
     }
 

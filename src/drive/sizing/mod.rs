@@ -5,6 +5,7 @@ mod reach;
 mod verdict;
 
 use crate::drive::cautions::Caution;
+use crate::drive::notes::Note;
 use crate::drive::order::Order;
 use crate::drive::profile::Profile;
 use crate::drive::result::{SizedSection, Sizing};
@@ -16,14 +17,16 @@ use crate::drive::topics::rating::{self, regions};
 use crate::drive::topics::{
     half_bridge, heating, inrush, profile, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use crate::motor_file::draw::{DrawError, ParameterSet, Population, TRIALS};
+use crate::motor_file::draw::{DrawError, MOST_TRIALS, ParameterSet, Population};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
+use crate::stats::adaptive::{Plan, until_stable};
 use bounds::Figures;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use reach::Reach;
+use std::convert::Infallible;
 use verdict::verdict;
 
 /// What is worked out: one section each.
@@ -141,25 +144,38 @@ impl Topic {
             ..Section::default()
         };
         (self.fill)(setting, estimate, &mut layout);
-        let outcomes: Vec<Vec<Known>> = drawn
-            .par_iter()
-            .map(|motor| {
+        let plan = Plan {
+            level,
+            bounds: true,
+            most: drawn.len(),
+        };
+        let Ok(trials) = until_stable::<Infallible>(plan, |places| {
+            let each = drawn[places].par_iter().map(|motor| {
                 let mut section = Section::default();
                 (self.fill)(setting, motor, &mut section);
                 section.values
-            })
-            .collect();
+            });
+            let each: Vec<Vec<Known>> = each.collect();
+            let value = |motor: &Vec<Known>, place: usize| motor.get(place)?.ok();
+            let column = |place| {
+                let values = each.iter().map(|motor| value(motor, place));
+                values.map(|value| value.unwrap_or(f64::NAN)).collect()
+            };
+            Ok((0..layout.values.len()).map(column).collect())
+        });
         let figures = Figures {
             file,
             as_in_file: setting.order.is_as_in_file(),
             estimate: &layout.values,
-            outcomes: &outcomes,
+            outcomes: &trials.columns,
             level,
             mean: self.closed_form,
         };
         SizedSection {
             key: self.key,
             title: self.title,
+            draws: trials.draws,
+            stable_digits: trials.stable_digits,
             rows: layout
                 .rows
                 .iter()
@@ -170,13 +186,14 @@ impl Topic {
                 .iter()
                 .map(|table| figures.table(table))
                 .collect(),
-            remarks: layout.remarks,
+            remarks: texts(&layout.remarks),
+            notes: layout.remarks,
             cautions: self.cautions.iter().map(|caution| caution.text()).collect(),
         }
     }
 }
 
-/// Sizes the drive, and for a profile what it takes: `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
+/// Sizes the drive, and for a profile what it takes: up to `draws` motors from `seed` for what is simulated, as many as the fit draws for the rest; intervals at `level`.
 ///
 /// # Errors
 /// [`DrawError`] when the file's covariance cannot be drawn from.
@@ -192,7 +209,7 @@ pub fn size(
     // A generator of its own, so that the motors are those that every other command draws.
     let mut random = StdRng::seed_from_u64(!seed);
     let mut drawn: Vec<Sample> = Population::new(file)?
-        .draws(draws.max(TRIALS), seed)?
+        .draws(draws.max(MOST_TRIALS), seed)?
         .iter()
         .map(|motor| Sample::new(file, motor, &order, StandardNormal.sample(&mut random)))
         .collect();
@@ -231,7 +248,11 @@ pub fn size(
     for row in sections.iter_mut().flat_map(|section| &mut section.rows) {
         row.extrapolated = reach.is_beyond(row);
     }
-    let mut warnings = warnings(file);
+    let mut warnings = Vec::new();
+    if file.fit.stop.reason != StopReason::Converged {
+        let reason = file.fit.stop.text.clone();
+        warnings.push(Note::NotConverged { reason }.to_string());
+    }
     // Of the states that a profile does not go through nothing is said.
     if setting.profile.is_none() {
         warnings.extend(reach.warnings());
@@ -249,60 +270,41 @@ pub fn size(
         ripple_share: setting.order.ripple_share,
         winding_limit_c: setting.order.winding_limit_c,
         profile: None,
-        assumptions: assumptions(&setting),
+        assumptions: texts(&assumptions(&setting)),
         warnings,
         sections,
     };
-    sizing.warnings.extend(unprotected(&sizing));
+    let unprotected = unprotected(&sizing);
+    sizing
+        .warnings
+        .extend(unprotected.map(|note| note.to_string()));
     sizing.profile = verdict(&sizing);
     Ok(sizing)
 }
 
+fn texts(notes: &[Note]) -> Vec<String> {
+    notes.iter().map(ToString::to_string).collect()
+}
+
 /// A start that may last longer than a stalled winding stands it: no delay tells one from the other.
-fn unprotected(sizing: &Sizing) -> Option<String> {
+fn unprotected(sizing: &Sizing) -> Option<Note> {
     let start_s = sizing.bounded("run_up_time")?.upper;
-    let held_s = ["stall_time_from_warm", "stall_heating_time"]
+    let stalled_s = ["stall_time_from_warm", "stall_heating_time"]
         .iter()
         .find_map(|key| sizing.bounded(key))?
         .lower;
-    (start_s >= held_s).then(|| {
-        format!(
-            "a start may take {start_s:.2} s, and a stalled winding may be at its limit after {held_s:.2} s: no delay protects it; limit the current, or stop when the shaft does not turn"
-        )
-    })
+    (start_s >= stalled_s).then_some(Note::Unprotected { start_s, stalled_s })
 }
 
-fn assumptions(setting: &Setting) -> Vec<String> {
+fn assumptions(setting: &Setting) -> Vec<Note> {
     let order = &setting.order;
-    let mut list = Vec::new();
-    match setting.winding_c {
-        Some(c) if order.winding_temperature_c.is_some() => list.push(format!(
-            "winding at {c} °C, its resistance by the rule for copper; the magnets as at the captures"
-        )),
-        Some(c) => list.push(format!(
-            "winding at {c} °C as at the captures; a cold one draws more, a warm one less (--winding-temperature)"
-        )),
-        None => list.push(
-            "winding as at the captures, whose temperature the file does not state; held-rotor heating counts from 25 °C"
-                .to_owned(),
-        ),
-    }
+    let mut list = vec![match setting.winding_c {
+        Some(winding_c) if order.winding_temperature_c.is_some() => Note::WindingAt { winding_c },
+        Some(winding_c) => Note::WindingAsCaptured { winding_c },
+        None => Note::WindingUnknown,
+    }];
     if order.source_resistance_ohm == 0.0 || order.lead_resistance_ohm == 0.0 {
-        list.push(
-            "source and lead resistance zero where not given: the true currents are smaller (--source-resistance, --lead-resistance)"
-                .to_owned(),
-        );
-    }
-    list
-}
-
-fn warnings(file: &MotorFile) -> Vec<String> {
-    let mut list = Vec::new();
-    if file.fit.stop.reason != StopReason::Converged {
-        list.push(format!(
-            "the fit behind this motor file did not converge ({}): nothing here is better than that",
-            file.fit.stop.text
-        ));
+        list.push(Note::NoSourceResistance);
     }
     list
 }

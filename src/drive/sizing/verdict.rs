@@ -33,11 +33,13 @@ pub fn verdict(sizing: &Sizing) -> Option<Verdict> {
         });
     }
     let text = if share.middle > 1.0 {
-        format!("it does not hold: it takes {middle} of {words} (worst case {worst})")
+        format!("exceeds {words}: takes {middle} of it (worst case {worst})")
     } else if share.upper > 1.0 {
-        format!("it may not hold: it takes {middle} of {words}, in the worst case {worst}")
+        format!("may exceed {words}: takes {middle} of it, in the worst case {worst}")
     } else {
-        format!("it holds; {words} is met first: {middle} of it (worst case {worst})")
+        format!(
+            "within every limit; the nearest is {words}: {middle} of it used (worst case {worst})"
+        )
     };
     Some(Verdict {
         holds: share.upper <= 1.0,

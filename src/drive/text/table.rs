@@ -21,11 +21,17 @@ pub fn render(sizing: &Sizing, sections: &[&str]) -> String {
     let _ = writeln!(text, "{} at {} V", sizing.motor, sizing.supply_v);
     let _ = writeln!(
         text,
-        "{} % intervals, {} Monte Carlo draws (seed {}; chance moves a bound by up to {:.0} % of the half width); worst case: the bound to design for; §: section of docs/drive.md",
+        "{} % intervals, Monte Carlo with seed {}: at most {} draws of what is simulated (chance moves a bound by up to {:.0} % of the half width), {} of the rest; worst case: the bound to design for; §: section of docs/drive.md",
         (sizing.level * 1e4).round() / 100.0,
-        sizing.draws,
         sizing.seed,
-        100.0 * bound_tolerance(sizing.draws, sizing.level)
+        sizing.draws,
+        100.0 * bound_tolerance(sizing.draws, sizing.level),
+        sizing
+            .sections
+            .iter()
+            .map(|section| section.draws)
+            .max()
+            .unwrap_or(sizing.draws),
     );
     for assumption in &sizing.assumptions {
         let _ = writeln!(text, "assumed: {assumption}");
@@ -174,8 +180,12 @@ fn written(si: f64, spread: Option<f64>, unit: Unit) -> String {
         other => other.symbol(),
     };
     let value = si / factor;
-    // More than four digits help nobody at a bench.
-    let least = 10f64.powf(value.abs().max(1e-300).log10().floor() - 2.0);
+    // More than four digits help nobody at a bench, of a ratio more than three or two decimals.
+    let power = 10f64.powf(value.abs().max(1e-300).log10().floor());
+    let least = match unit {
+        Unit::One => (0.1 * power).max(0.1),
+        _ => 0.01 * power,
+    };
     let rounded = match spread {
         None if value == 0.0 => return format!("0 {text}").trim().to_owned(),
         None => rounding::round(value, None, scale),

@@ -2,6 +2,7 @@
 
 use super::pwm;
 use crate::drive::circuit::brake;
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
@@ -30,9 +31,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     });
     braking(setting, m, out, running);
     dead_time(setting, m, out);
-    out.remark(|| {
-        "where the ripple crosses zero within a period, the dead-time error is between the two signs: near no load the voltage is uncertain by twice that".to_owned()
-    });
+    out.remark(|| Note::DeadTimeNearNoLoad);
 }
 
 /// Resistance of the loop outside the motor while a switch conducts, Ω.

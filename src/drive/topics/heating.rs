@@ -1,6 +1,7 @@
 //! Time until the winding of a held rotor reaches a temperature (`docs/drive.md`, section 9).
 
 use super::inrush::series_ohm;
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
@@ -65,11 +66,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
             Ok(at_current_s(mass, r1, r2, per_k, amperes))
         }),
     );
-    out.remark(|| {
-        format!(
-            "from {start_c} °C, without any heat given off: the true time is longer, and all the longer the slower it heats; the thermal mass has no bound here"
-        )
-    });
+    out.remark(|| Note::NothingGivenOff { from_c: start_c });
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@
 
 use super::inrush::{running, started};
 use crate::drive::circuit::{RUN_UP_SHARE, constants};
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::{Schedule, Setting};
@@ -196,11 +197,8 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         let before = piece.checked_sub(1);
         out.cell(driven.map(|driven| before.map_or(0.0, |place| driven.current_a[place])));
     }
-    out.remark(|| {
-        format!(
-            "the ramp is made for {:.3} A in the motor of the estimates, so that the worst of the motors that the file allows stays under the limit",
-            plan.current_a
-        )
+    out.remark(|| Note::RampFor {
+        current_a: plan.current_a,
     });
 }
 

@@ -1,5 +1,6 @@
 //! Electrical and mechanical time constants, alone and with the loop of the order (`docs/drive.md`, section 2).
 
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why};
 use crate::drive::setting::Setting;
@@ -48,9 +49,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         // A factor of ten: common practice, no source.
         && slow < 10.0 * fast
     {
-        out.remark(|| {
-            "mechanical and electrical time constant are less than a factor of 10 apart: rules that assume them far apart do not hold".to_owned()
-        });
+        out.remark(|| Note::TimeConstantsNear);
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::inrush::{running, stall_a};
 use crate::drive::circuit::clamp::{Decay, decay, ring_v};
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;
@@ -40,9 +41,7 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
         "switch_off_voltage",
         clamp.map(|clamp_v| setting.order.supply_v + clamp_v),
     );
-    out.remark(|| {
-        "the voltage without a clamp is that of the circuit alone: an arc or a switch that breaks down ends it earlier and takes the energy".to_owned()
-    });
+    out.remark(|| Note::WithoutClamp);
 }
 
 fn from(

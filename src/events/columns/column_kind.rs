@@ -1,11 +1,13 @@
 //! What a channel holds, by its unit, its name and its numbers, where that is neither a voltage nor a current.
 
+use super::ground::OtherGround;
 use crate::capture::{Channel, name_words};
 use crate::quantity::is_listed;
 use std::fmt;
 
 /// A kind of channel that is neither the voltage nor the current of a motor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum ColumnKind {
     /// Speed of a shaft, as a number or in volts of a tachogenerator.
@@ -45,8 +47,8 @@ pub struct OtherColumn {
     pub index: usize,
     /// What it holds.
     pub kind: ColumnKind,
-    /// What shows it, as a clause.
-    pub why: String,
+    /// What shows it.
+    pub why: OtherGround,
 }
 
 const CURRENT: &str = "current curr strom courant corrente corriente stroom ampere amperes amps amp \
@@ -91,9 +93,11 @@ const REST: [(ColumnKind, &str); 3] = [
 /// The kind and what shows it; `None` where the channel may be a voltage or a current.
 ///
 /// A stated volt or ampere outweighs the name, but for a tachogenerator, an encoder or a Hall sensor, which are recorded in volts.
-pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, String)> {
+pub(super) fn other_kind(channel: &Channel) -> Option<(ColumnKind, OtherGround)> {
     let has = has_word_of(channel);
-    let by_name = || format!("its name is \"{}\"", channel.name);
+    let by_name = || OtherGround::Name {
+        name: channel.name.clone(),
+    };
     if let Some(found) = by_unit(channel) {
         return Some(found);
     }
@@ -123,7 +127,7 @@ fn has_word_of(channel: &Channel) -> impl Fn(&str) -> bool {
 }
 
 /// By a unit that is stated and is neither volt nor ampere.
-fn by_unit(channel: &Channel) -> Option<(ColumnKind, String)> {
+fn by_unit(channel: &Channel) -> Option<(ColumnKind, OtherGround)> {
     let text = channel.unit_text.as_deref()?;
     let kind = match channel.unit.as_deref() {
         Some("V" | "A") => return None,
@@ -138,24 +142,23 @@ fn by_unit(channel: &Channel) -> Option<(ColumnKind, String)> {
             _ => ColumnKind::Other,
         },
     };
-    Some((kind, format!("its unit is \"{text}\"")))
+    let unit = text.to_owned();
+    Some((kind, OtherGround::Unit { unit }))
 }
 
 /// By numbers that no waveform of a motor has, where neither name nor unit says anything.
-fn by_numbers(values: &[f64]) -> Option<(ColumnKind, String)> {
+fn by_numbers(values: &[f64]) -> Option<(ColumnKind, OtherGround)> {
     let mut numbers = values.iter().copied().filter(|v| v.is_finite());
     let first = numbers.next()?;
     let whole = values.iter().all(|v| v.is_nan() || v.fract() == 0.0);
     let within = |low: f64, high: f64| values.iter().all(|v| v.is_nan() || *v == low || *v == high);
     if within(first, first) {
-        return Some((ColumnKind::Constant, format!("every value is {first}")));
-    }
-    if let (true, Some(count)) = (within(0.0, 1.0), pulses(values)) {
-        let why = format!("it holds 0 and 1 alone and rises {count} times");
-        return Some((ColumnKind::Pulses, why));
+        return Some((ColumnKind::Constant, OtherGround::Constant { value: first }));
     }
     if within(0.0, 1.0) {
-        return Some((ColumnKind::State, "it holds 0 and 1 alone".to_string()));
+        let rises = pulses(values);
+        let kind = rises.map_or(ColumnKind::State, |_| ColumnKind::Pulses);
+        return Some((kind, OtherGround::Binary { rises }));
     }
     let pairs = || {
         values
@@ -164,10 +167,7 @@ fn by_numbers(values: &[f64]) -> Option<(ColumnKind, String)> {
     };
     let grows = pairs().all(|w| w[1] >= w[0]) || pairs().all(|w| w[1] <= w[0]);
     if whole && grows && values.len() >= 8 && distinct_at_least(values, 8) {
-        return Some((
-            ColumnKind::Position,
-            "it counts whole numbers in one direction".to_string(),
-        ));
+        return Some((ColumnKind::Position, OtherGround::Counts));
     }
     None
 }
@@ -177,10 +177,9 @@ fn distinct_at_least(values: &[f64], count: usize) -> bool {
 }
 
 /// The pulses of a channel that was taken neither for voltage nor for current.
-pub(super) fn pulses_by_shape(channel: &Channel) -> Option<(ColumnKind, String)> {
-    let count = pulses(&channel.values)?;
-    let why = format!("it rises {count} times from one of two levels to the other");
-    Some((ColumnKind::Pulses, why))
+pub(super) fn pulses_by_shape(channel: &Channel) -> Option<(ColumnKind, OtherGround)> {
+    let rises = pulses(&channel.values)?;
+    Some((ColumnKind::Pulses, OtherGround::TwoLevels { rises }))
 }
 
 /// What unit and name say: above 0 for current, below 0 for voltage.

@@ -1,6 +1,7 @@
 //! Voltage and current guessed among the channels of a record.
 
 use super::column_kind::{ColumnKind, OtherColumn, other_kind, pulses_by_shape, stated};
+use super::ground::ColumnGround;
 use super::pair_votes::Candidate;
 use super::pair_votes::best_pair;
 use crate::bench::{RecordGuess, Role, SpeedSignal, Trace, Waveform};
@@ -31,8 +32,8 @@ pub struct ColumnGuess {
     pub confidence: f64,
     /// Channels that hold something else.
     pub others: Vec<OtherColumn>,
-    /// One sentence a ground, with names and numbers.
-    pub reasons: Vec<String>,
+    /// What shows voltage and current.
+    pub reasons: Vec<ColumnGround>,
     /// The role that the chosen columns show.
     pub role: RoleGuess,
 }
@@ -132,11 +133,14 @@ pub fn guess(record: &Record) -> Guessed<'_> {
     let mut reasons = Vec::new();
     let (voltage, current, confidence) = match candidates.as_slice() {
         [] => {
-            reasons.push(format!(
-                "no channel holds numbers that may be volts or amperes{0}. If one does, say so with --unit {1}=V or {1}=A",
-                held(record, &others),
-                record.channels.first().map_or(2, |channel| channel.column)
-            ));
+            let named = |other: &OtherColumn| {
+                let channel = &record.channels[other.index];
+                (channel.column, channel.name.trim().to_owned(), other.kind)
+            };
+            reasons.push(ColumnGround::NoneElectrical {
+                column: record.channels.first().map_or(2, |channel| channel.column),
+                others: others.iter().map(named).collect(),
+            });
             (None, None, 0.0)
         }
         [only] => single(only, &mut reasons),
@@ -167,18 +171,14 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         (current_reversed, current, "current"),
     ] {
         if let (true, Some(c)) = (reversed, candidate) {
-            reasons.push(format!(
-                "the {what} in `{}` is negative while the source drives: turn its polarity",
-                c.channel.name
-            ));
+            let name = c.channel.name.clone();
+            reasons.push(ColumnGround::Negative { what, name });
         }
     }
     let current_in_volts = current.is_some_and(|c| c.channel.unit.as_deref() == Some("V"));
     if let (true, Some(c)) = (current_in_volts, current) {
-        reasons.push(format!(
-            "`{}` states volts but behaves as the current: divide by the shunt resistance or probe factor",
-            c.channel.name
-        ));
+        let name = c.channel.name.clone();
+        reasons.push(ColumnGround::CurrentInVolts { name });
     }
     Guessed {
         columns: ColumnGuess {
@@ -198,41 +198,19 @@ pub fn guess(record: &Record) -> Guessed<'_> {
     }
 }
 
-/// What the columns hold instead, as the rest of a sentence.
-fn held(record: &Record, others: &[OtherColumn]) -> String {
-    const MOST: usize = 3;
-    let named = others.iter().take(MOST).map(|other| {
-        let channel = &record.channels[other.index];
-        format!(
-            "column {} \"{}\": {}",
-            channel.column,
-            channel.name.trim(),
-            other.kind
-        )
-    });
-    let named: Vec<String> = named.collect();
-    match named.is_empty() {
-        true => String::new(),
-        false => format!(" ({})", named.join(", ")),
-    }
-}
-
 fn single<'a, 'b>(
     only: &'b Candidate<'a>,
-    reasons: &mut Vec<String>,
+    reasons: &mut Vec<ColumnGround>,
 ) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
     let vote = stated(only.channel);
-    let name = &only.channel.name;
+    reasons.push(ColumnGround::OnlyOne {
+        name: only.channel.name.clone(),
+        current: vote > 0.0,
+    });
     if vote > 0.0 {
-        reasons.push(format!(
-            "`{name}` is the only channel with numbers and states a current"
-        ));
         (None, Some(only), 0.9)
     } else {
         let confidence = if vote < 0.0 { 0.7 } else { 0.4 };
-        reasons.push(format!(
-            "`{name}` is the only channel with numbers and states no current: taken as the voltage"
-        ));
         (Some(only), None, confidence)
     }
 }
@@ -279,10 +257,10 @@ pub fn sheet_guess(record: &Record) -> RecordGuess {
         current_reversed: guess.current_reversed,
         current_in_volts: guess.current_in_volts,
         shaft: shaft_columns(&guess.others),
-        column_reasons: guess.reasons,
+        column_reasons: guess.reasons.iter().map(ToString::to_string).collect(),
         role: guess.role.role,
         role_confidence: guess.role.confidence,
-        role_reason: guess.role.reason,
+        role_reason: guess.role.reason.to_string(),
         alternatives: guess.role.alternatives.iter().map(|(r, _)| *r).collect(),
     }
 }
@@ -299,6 +277,6 @@ fn shaft_columns(others: &[OtherColumn]) -> Vec<(usize, SpeedSignal, String)> {
     };
     let shown = others
         .iter()
-        .filter_map(|o| Some((o.index, signal(o.kind)?, o.why.clone())));
+        .filter_map(|o| Some((o.index, signal(o.kind)?, o.why.to_string())));
     shown.collect()
 }

@@ -1,8 +1,10 @@
 //! Which channel of a record is the motor's voltage, which its current, and which way round they stand.
 
 mod column_kind;
+mod ground;
 mod guess;
 mod pair_votes;
 
 pub use column_kind::{ColumnKind, OtherColumn};
+pub use ground::{ColumnGround, OtherGround};
 pub use guess::{ColumnGuess, Guessed, guess, guess_columns, sheet_guess};

@@ -1,6 +1,7 @@
 //! Which of two channels is the voltage: evidence from units, names and behaviour.
 
 use super::column_kind::stated;
+use super::ground::ColumnGround as Ground;
 use crate::capture::Channel;
 use crate::events::trace::series::Series;
 use crate::events::trace::shape::Shape;
@@ -73,17 +74,15 @@ const CONVINCING: f64 = 1.0;
 /// The ordered pair with the highest vote. The current is left out where neither unit nor name nor behaviour shows it.
 pub(crate) fn best_pair<'a, 'b>(
     several: &'b [Candidate<'a>],
-    reasons: &mut Vec<String>,
+    reasons: &mut Vec<Ground>,
 ) -> (Option<&'b Candidate<'a>>, Option<&'b Candidate<'a>>, f64) {
     let compared = worth_comparing(several);
     if compared.len() < 2 {
-        reasons.push(format!(
-            "{} channels, and neither unit nor name shows which of them are voltage and current. Name them, e.g. with --unit 2=V --unit 3=A",
-            several.len()
-        ));
+        let channels = several.len();
+        reasons.push(Ground::TooMany { channels });
         return (None, None, 0.0);
     }
-    let mut best: Option<(f64, &Candidate, &Candidate, Vec<String>)> = None;
+    let mut best: Option<(f64, &Candidate, &Candidate, Vec<Ground>)> = None;
     for (a, voltage) in compared.iter().enumerate() {
         for (b, current) in compared.iter().enumerate() {
             if a == b {
@@ -106,10 +105,10 @@ pub(crate) fn best_pair<'a, 'b>(
         reasons.extend(grounds);
         return (Some(voltage), Some(current), confidence);
     }
-    reasons.push(format!(
-        "neither unit nor name nor behaviour shows a current; if `{}` holds it, say so with --unit {}=A",
-        i.name, i.column
-    ));
+    reasons.push(Ground::NoCurrent {
+        name: i.name.clone(),
+        column: i.column,
+    });
     let confidence = if stated(v) < 0.0 { 0.7 } else { 0.4 };
     (Some(voltage), None, confidence)
 }
@@ -131,22 +130,24 @@ fn worth_comparing<'a, 'b>(several: &'b [Candidate<'a>]) -> Vec<&'b Candidate<'a
 }
 
 /// Weight of evidence, in natural units of a log ratio by judgement, that `v` is the voltage and `i` the current.
-fn pair_vote(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
+fn pair_vote(v: &Candidate, i: &Candidate, grounds: &mut Vec<Ground>) -> f64 {
     let words = stated(i.channel) - stated(v.channel);
     if words.abs() >= 2.0 {
-        grounds.push(format!(
-            "units and names: `{}` [{}] as voltage, `{}` [{}] as current",
-            v.channel.name,
-            v.channel.unit.as_deref().unwrap_or("no unit"),
-            i.channel.name,
-            i.channel.unit.as_deref().unwrap_or("no unit"),
-        ));
+        let unit = |c: &Candidate| c.channel.unit.as_deref().unwrap_or("no unit").to_owned();
+        let (voltage, current) = names(v, i);
+        let (voltage_unit, current_unit) = (unit(v), unit(i));
+        grounds.push(Ground::Stated {
+            voltage,
+            voltage_unit,
+            current,
+            current_unit,
+        });
     }
     words + behaviour(v, i, grounds) - behaviour(i, v, &mut Vec::new())
 }
 
 /// One-sided behaviour votes that `v` is the voltage and `i` the current; each looks at one trait that the physics gives.
-fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
+fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<Ground>) -> f64 {
     [
         source_holds_voltage(v, i),
         current_brakes(v, i),
@@ -164,8 +165,12 @@ fn behaviour(v: &Candidate, i: &Candidate, grounds: &mut Vec<String>) -> f64 {
     .sum()
 }
 
+fn names(v: &Candidate, i: &Candidate) -> (String, String) {
+    (v.channel.name.clone(), i.channel.name.clone())
+}
+
 /// Ripple: the source holds the voltage, commutation modulates the current.
-fn source_holds_voltage(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn source_holds_voltage(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     let relative = |s: &Shape| {
         (s.head_mean.abs() > 4.0 * s.sigma && s.head_mean.abs() > 0.003 * s.top())
             .then(|| (s.head_ripple.powi(2) - s.sigma.powi(2)).max(0.0).sqrt() / s.head_mean.abs())
@@ -173,16 +178,14 @@ fn source_holds_voltage(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
     let (rv, ri) = (relative(&v.shape)?, relative(&i.shape)?);
     let holds =
         ri > 0.02_f64.max(2.0 * rv) && (i.shape.jumps < 8 || i.shape.jump < 3.0 * v.shape.jump);
-    holds.then(|| {
-        let ground = format!(
-            "in the first rows `{}` ripples by {:.1} % of its level and `{}` by {:.1} %: the source holds the first",
-            v.channel.name,
-            100.0 * rv,
-            i.channel.name,
-            100.0 * ri
-        );
-        (2.0, ground)
-    })
+    let (voltage, current) = names(v, i);
+    let ground = Ground::SourceHolds {
+        voltage,
+        voltage_ripple: rv,
+        current,
+        current_ripple: ri,
+    };
+    holds.then_some((2.0, ground))
 }
 
 /// How far a trace goes against its first direction for a while, as a share of its size.
@@ -192,17 +195,12 @@ fn against(s: &Shape, x: &Series) -> f64 {
 }
 
 /// Braking: only a current turns against its first direction and stays there a while.
-fn current_brakes(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn current_brakes(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     let brakes = v.shape.head_mean.abs() > 0.5 * v.shape.top()
         && against(&i.shape, &i.series) > 0.1
         && against(&v.shape, &v.series) < 0.05;
-    brakes.then(|| {
-        let ground = format!(
-            "`{}` turns against its direction and comes back while `{}` falls to zero: braking current",
-            i.channel.name, v.channel.name
-        );
-        (2.5, ground)
-    })
+    let (voltage, current) = names(v, i);
+    brakes.then_some((2.5, Ground::Brakes { voltage, current }))
 }
 
 fn begin_at_rest(v: &Candidate, i: &Candidate) -> bool {
@@ -216,21 +214,20 @@ fn stays(s: &Shape) -> f64 {
 }
 
 /// Step: after a contact closes the voltage stays and the current peaks and fades.
-fn current_is_inrush(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn current_is_inrush(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     let inrush = begin_at_rest(v, i) && stays(&v.shape) > 0.6 && stays(&i.shape) < 0.5;
-    inrush.then(|| {
-        let ground = format!(
-            "`{}` steps up and stays, `{}` peaks and falls to {:.0} % of its peak: inrush",
-            v.channel.name,
-            i.channel.name,
-            100.0 * stays(&i.shape)
-        );
-        (3.0, ground)
-    })
+    let (voltage, current) = names(v, i);
+    let kept = stays(&i.shape);
+    let ground = Ground::Inrush {
+        voltage,
+        current,
+        kept,
+    };
+    inrush.then_some((3.0, ground))
 }
 
 /// The source steps at once, the current rises with the electrical time constant.
-fn current_rises_slowly(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn current_rises_slowly(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     if !(begin_at_rest(v, i) && stays(&v.shape) > 0.4 && stays(&i.shape) > 0.4) {
         return None;
     }
@@ -242,37 +239,36 @@ fn current_rises_slowly(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
         reached - left
     };
     let (rows_v, rows_i) = (rise(v), rise(i));
-    (rows_i > 3 * rows_v + 3).then(|| {
-        let ground = format!(
-            "`{}` steps up within {rows_v} samples and `{}` rises over {rows_i}: voltage step and current of a held rotor",
-            v.channel.name, i.channel.name
-        );
-        (2.5, ground)
-    })
+    let (voltage, current) = names(v, i);
+    let ground = Ground::RisesSlowly {
+        voltage,
+        voltage_rows: rows_v,
+        current,
+        current_rows: rows_i,
+    };
+    (rows_i > 3 * rows_v + 3).then_some((2.5, ground))
 }
 
 /// Inductance keeps the current from jumping, except where its lead is opened.
-fn voltage_jumps(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn voltage_jumps(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     let (vs, is) = (&v.shape, &i.shape);
     let (jv, ji) = (vs.jump, is.jump);
     let ends_at_zero =
         is.tail.abs() < 0.02 * is.top().max(is.head.abs()) || is.tail.abs() < 4.0 * is.sigma;
     let opened = vs.head_mean.abs() > 0.5 * vs.top() && ends_at_zero && !begin_at_rest(v, i);
     let jumps = jv > 0.5 && jv > 3.0 * ji && !(opened && against(is, &i.series) < 0.1 && ji > 0.3);
-    jumps.then(|| {
-        let ground = format!(
-            "`{}` jumps by {:.0} % of its range between samples, `{}` by {:.0} %: inductance keeps the current from jumping",
-            v.channel.name,
-            100.0 * jv,
-            i.channel.name,
-            100.0 * ji
-        );
-        (1.5, ground)
-    })
+    let (voltage, current) = names(v, i);
+    let ground = Ground::Jumps {
+        voltage,
+        voltage_jump: jv,
+        current,
+        current_jump: ji,
+    };
+    jumps.then_some((1.5, ground))
 }
 
 /// Run-down: the current is gone at once, the back-EMF fades.
-fn current_ends_first(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
+fn current_ends_first(v: &Candidate, i: &Candidate) -> Option<(f64, Ground)> {
     let quarter = |x: &Series| {
         let n = x.len();
         (
@@ -286,11 +282,6 @@ fn current_ends_first(v: &Candidate, i: &Candidate) -> Option<(f64, String)> {
     let i_rests = (ia - ib).abs() < 1.5 * is.sigma.max(0.01 * is.top())
         && ia.abs() < 0.7 * is.head_mean.abs()
         && (is.head_mean - ia).abs() > 2.0 * is.sigma;
-    (v_moves && i_rests).then(|| {
-        let ground = format!(
-            "`{}` goes to zero at once and stays there while `{}` fades: current and back-EMF of a run-down",
-            i.channel.name, v.channel.name
-        );
-        (3.0, ground)
-    })
+    let (voltage, current) = names(v, i);
+    (v_moves && i_rests).then_some((3.0, Ground::EndsFirst { voltage, current }))
 }

@@ -1,5 +1,6 @@
 //! The role when voltage and current were recorded.
 
+use super::ground::Ground;
 use super::role_guess::RoleGuess;
 use super::single_channel::voltage_only;
 use super::stepped::stepped;
@@ -7,7 +8,6 @@ use crate::bench::Role;
 use crate::events::phases::opening;
 use crate::events::trace::shape::Shape;
 use crate::events::trace::view::View;
-use crate::quantity::engineering;
 
 /// Role from voltage and current.
 pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
@@ -29,19 +29,15 @@ pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     let generates = against && level > 2.0 * i.sigma && v_at_peak < 0.9 * v.head;
     let ends_low = v_at_peak.abs() < 0.45 * v.head || generates || v.tail.abs() < 0.2 * v.head;
     if (inrush || turned) && v.head > 0.3 * top && ends_low {
-        let text = format!(
-            "the voltage falls from {} to {} while the current goes to {}{} and comes back to zero: a short at speed",
-            engineering(v.head, "V"),
-            engineering(v_at_peak, "V"),
-            engineering(i.peak, "A"),
-            if against {
-                ", against its driving direction,"
-            } else {
-                ""
-            }
-        );
+        let (from_v, to_v, peak_a) = (v.head, v_at_peak, i.peak);
+        let ground = Ground::Shorted {
+            from_v,
+            to_v,
+            peak_a,
+            against,
+        };
         let sure = if against { 0.97 } else { 0.8 };
-        return RoleGuess::new(Role::Brake, sure, text).or(Role::TurnOff, 1.0 - sure);
+        return RoleGuess::new(Role::Brake, sure, ground).or(Role::TurnOff, 1.0 - sure);
     }
     let rises = v.head < 0.3 * v.tail && v.tail > 0.6 * v.high;
     // Current that was there and is gone, with nothing larger in between.
@@ -54,24 +50,18 @@ pub(crate) fn with_both(mut view: View, v: Shape, i: Shape) -> RoleGuess {
     }
     let flat = (v.tail - v.head).abs() < 0.1 * top && v.low > 0.6 * top;
     if flat && !inrush {
-        let (ratio, text) = (
-            (i.head_mean / i.tail).abs(),
-            format!(
-                "voltage near {} throughout, current from {} to {}",
-                engineering(v.head, "V"),
-                engineering(i.head_mean, "A"),
-                engineering(i.tail, "A")
-            ),
-        );
-        if ratio > 2.0 && level > 8.0 * i.sigma {
-            return RoleGuess::new(
-                Role::Start,
-                0.5,
-                format!("{text}: the end of a start, recorded after the contact closed"),
-            )
-            .or(Role::Steady, 0.3);
-        }
-        return RoleGuess::new(Role::Steady, 0.85, text).or(Role::Start, 0.1);
+        let end_of_start = (i.head_mean / i.tail).abs() > 2.0 && level > 8.0 * i.sigma;
+        let (level_v, from_a, to_a) = (v.head, i.head_mean, i.tail);
+        let ground = Ground::VoltageHeld {
+            level_v,
+            from_a,
+            to_a,
+            end_of_start,
+        };
+        return match end_of_start {
+            true => RoleGuess::new(Role::Start, 0.5, ground).or(Role::Steady, 0.3),
+            false => RoleGuess::new(Role::Steady, 0.85, ground).or(Role::Start, 0.1),
+        };
     }
     if v.head > 0.3 * v.high && !inrush {
         // A current lost in its noise: the voltage alone has to tell.
@@ -112,33 +102,34 @@ fn let_go(view: &mut View, v: &Shape, i: &Shape) -> Option<RoleGuess> {
         .median(gone + rest / 20, gone + rest / 4 + 1)
         .unwrap_or(0.0);
     let falls = early - volts.median(n - rest / 10 - 1, n).unwrap_or(0.0);
-    let current = engineering(level, "A");
+    let current_a = level;
     if v.head.abs() < 0.15 * v.top() && early.abs() > 2.0 * v.head.abs() {
-        let text = format!(
-            "the current of {current} ends at once while the voltage, near zero before, leaves it: a run-down seen through AC coupling"
-        );
-        return Some(RoleGuess::new(Role::RunDown, 0.6, text).or(Role::TurnOff, 0.2));
+        let ground = Ground::OpenedBehindCapacitor { current_a };
+        return Some(RoleGuess::new(Role::RunDown, 0.6, ground).or(Role::TurnOff, 0.2));
     }
     let kept = early / v.head;
     if kept < 0.3 {
-        let text = format!(
-            "a current of {current} ends within {decay} samples and the terminals fall to {:.0} % of the driven level at once: turned off with the rotor still",
-            100.0 * kept
-        );
-        return Some(RoleGuess::new(Role::TurnOff, 0.9, text).or(Role::Brake, 0.05));
+        let ground = Ground::TurnedOff {
+            current_a,
+            samples: decay,
+            kept,
+        };
+        return Some(RoleGuess::new(Role::TurnOff, 0.9, ground).or(Role::Brake, 0.05));
     }
     let slow = falls > 0.03 * v.head && falls > 4.0 * volts.sigma / (rest as f64 / 10.0).sqrt();
     if !slow && decay * 50 > n {
-        let text = format!(
-            "the current of {current} decays over {decay} of {n} samples while the back-EMF hardly changes: the time base is that of a turn-off"
-        );
-        return Some(RoleGuess::new(Role::TurnOff, 0.7, text).or(Role::RunDown, 0.3));
+        let ground = Ground::SlowDecay {
+            current_a,
+            samples: decay,
+            of: n,
+        };
+        return Some(RoleGuess::new(Role::TurnOff, 0.7, ground).or(Role::RunDown, 0.3));
     }
-    let text = format!(
-        "the current of {current} ends and stays away while the voltage keeps {:.0} % of its level and falls by {} until the end: terminals open, rotor turning",
-        100.0 * kept,
-        engineering(falls, "V")
-    );
+    let ground = Ground::Opened {
+        current_a,
+        kept,
+        falls_v: falls,
+    };
     let sure = if slow { 0.95 } else { 0.6 };
-    Some(RoleGuess::new(Role::RunDown, sure, text).or(Role::TurnOff, 1.0 - sure))
+    Some(RoleGuess::new(Role::RunDown, sure, ground).or(Role::TurnOff, 1.0 - sure))
 }

@@ -1,6 +1,7 @@
 //! The role of a capture, from its waveform alone, and whether that agrees with what was stated.
 
 use super::both_channels::with_both;
+use super::ground::Ground;
 use super::quiet::quiet;
 use super::role_guess::RoleGuess;
 use super::single_channel::{current_only, voltage_only};
@@ -18,11 +19,7 @@ pub fn guess_role(waveform: &Waveform) -> RoleGuess {
 /// As [`guess_role`], from what is prepared already.
 pub(crate) fn guess_role_in(mut view: View) -> RoleGuess {
     if view.len() < 40 {
-        let text = format!(
-            "only {} usable rows: they contain no information",
-            view.len()
-        );
-        return RoleGuess::new(Role::Steady, 0.0, text);
+        return RoleGuess::new(Role::Steady, 0.0, Ground::TooFewRows { rows: view.len() });
     }
     if let Some(guess) = quiet(&view) {
         return guess;
@@ -49,7 +46,7 @@ pub(crate) fn guess_role_in(mut view: View) -> RoleGuess {
         (Some(v), Some(i)) => with_both(view, v, i),
         (Some(v), None) => voltage_only(view, v),
         (None, Some(i)) => current_only(view, i),
-        (None, None) => RoleGuess::new(Role::Steady, 0.0, "no channel has numbers".to_owned()),
+        (None, None) => RoleGuess::new(Role::Steady, 0.0, Ground::NoNumbers),
     }
 }
 

@@ -1,12 +1,12 @@
 //! Captures in which nothing moves.
 
+use super::ground::Ground;
 use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::polarity::still;
 use crate::events::trace::activity::Activity;
 use crate::events::trace::series::Series;
 use crate::events::trace::view::View;
-use crate::quantity::engineering;
 use crate::stats::simd;
 
 /// Nothing moves: a steady run when there is a level, no event at all when there is none.
@@ -20,22 +20,19 @@ pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
             return None;
         }
         let (middle, noise) = level(v);
+        let stays = |no_current| Ground::VoltageStays {
+            level_v: middle,
+            noise_v: noise,
+            no_current,
+        };
         if view.i.as_ref().is_some_and(|i| !still(i) && !returns(i)) {
             return None;
         }
         if middle.abs() > 8.0 * noise && view.i.as_ref().is_some_and(carries_none) {
-            let text = format!(
-                "the voltage stays at {middle:.3} V within its noise of {} and no current is seen: a motor that runs on less than the probe's noise, or the open terminals of a shaft that something drives",
-                engineering(noise, "V")
-            );
-            return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Driven, 0.35));
+            return Some(RoleGuess::new(Role::Steady, 0.6, stays(true)).or(Role::Driven, 0.35));
         }
         if middle.abs() > 8.0 * noise {
-            let text = format!(
-                "the voltage stays at {middle:.3} V within its noise of {}, and the current repeats itself",
-                engineering(noise, "V")
-            );
-            let guess = RoleGuess::new(Role::Steady, 0.9, text);
+            let guess = RoleGuess::new(Role::Steady, 0.9, stays(false));
             return Some(match view.i {
                 Some(_) => guess,
                 None => guess.or(Role::Driven, 0.1),
@@ -52,18 +49,15 @@ pub(crate) fn quiet(view: &View) -> Option<RoleGuess> {
         return Some(nothing(middle, noise, "A"));
     }
     if middle.abs() <= 3.0 * i.sigma && Activity::of(i).repeats() {
-        let text = format!(
-            "the current ripples about zero by {} from the first row to the last, as behind a coupling capacitor",
-            engineering(noise, "A")
-        );
-        return Some(RoleGuess::new(Role::Steady, 0.6, text).or(Role::Pwm, 0.1));
+        let ground = Ground::CurrentRipples {
+            ripple_a: noise,
+            about_zero: true,
+        };
+        return Some(RoleGuess::new(Role::Steady, 0.6, ground).or(Role::Pwm, 0.1));
     }
     (still(i) || (returns(i) && middle.abs() > 3.0 * i.sigma)).then(|| {
-        let text = format!(
-            "the current stays around {} from the first row to the last",
-            engineering(middle, "A")
-        );
-        RoleGuess::new(Role::Steady, 0.7, text).or(Role::Pwm, 0.2)
+        let ground = Ground::CurrentStays { level_a: middle };
+        RoleGuess::new(Role::Steady, 0.7, ground).or(Role::Pwm, 0.2)
     })
 }
 
@@ -75,13 +69,8 @@ fn carries_none(i: &Series) -> bool {
         && i.spread(0, i.len()) < 2.0 * i.sigma.max(i.step)
 }
 
-fn nothing(middle: f64, noise: f64, unit: &str) -> RoleGuess {
-    let text = format!(
-        "no event above the noise, {} ± {} throughout; the trigger was probably missed",
-        engineering(middle, unit),
-        engineering(noise, unit)
-    );
-    RoleGuess::new(Role::Steady, 0.05, text)
+fn nothing(level: f64, noise: f64, unit: &'static str) -> RoleGuess {
+    RoleGuess::new(Role::Steady, 0.05, Ground::NoEvent { level, noise, unit })
 }
 
 /// True when the means of eight parts of the record agree within the ripple: it repeats itself.

@@ -1,5 +1,6 @@
 //! A guessed role with its grounds.
 
+use super::ground::Ground;
 use crate::bench::Role;
 
 /// A guessed role.
@@ -10,14 +11,14 @@ pub struct RoleGuess {
     pub role: Role,
     /// Between 0 (a coin) and 1 (no other reading is plausible); a judgement by margins, no probability.
     pub confidence: f64,
-    /// What in the waveform speaks for it, with numbers.
-    pub reason: String,
+    /// What in the waveform shows it.
+    pub reason: Ground,
     /// Other roles that the shape leaves open, with their confidence, most likely first.
     pub alternatives: Vec<(Role, f64)>,
 }
 
 impl RoleGuess {
-    pub(crate) fn new(role: Role, confidence: f64, reason: String) -> RoleGuess {
+    pub(crate) fn new(role: Role, confidence: f64, reason: Ground) -> RoleGuess {
         RoleGuess {
             role,
             confidence,

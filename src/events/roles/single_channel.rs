@@ -1,5 +1,6 @@
 //! The role when only one of voltage and current was recorded.
 
+use super::ground::Ground;
 use super::role_guess::RoleGuess;
 use super::stepped::stepped;
 use crate::bench::Role;
@@ -9,7 +10,6 @@ use crate::events::trace::bands::Band;
 use crate::events::trace::quantile::quantile;
 use crate::events::trace::shape::Shape;
 use crate::events::trace::view::View;
-use crate::quantity::engineering;
 
 /// Role from the voltage alone.
 pub(crate) fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
@@ -21,8 +21,7 @@ pub(crate) fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
         .unwrap_or(v.tail);
     if v.head.abs() < 0.3 * v.tail.max(later) {
         let Some((settled, end, _)) = start::driven_range(&view) else {
-            let text = "the voltage leaves zero and comes back: a run-down seen through AC coupling, perhaps".to_owned();
-            return RoleGuess::new(Role::RunDown, 0.2, text).or(Role::Start, 0.1);
+            return RoleGuess::new(Role::RunDown, 0.2, Ground::VoltageReturns).or(Role::Start, 0.1);
         };
         // A source with resistance recovers as the motor runs up and its current falls.
         let series = view.v.take();
@@ -35,47 +34,36 @@ pub(crate) fn voltage_only(mut view: View, v: Shape) -> RoleGuess {
             last - lowest > 0.01 * last.abs()
                 && last - lowest > 3.0 * x.sigma / (size as f64).sqrt()
         });
-        return if recovers {
-            RoleGuess::new(
-                Role::Start,
-                0.6,
-                "a voltage step that sags and recovers".to_owned(),
-            )
-            .or(Role::LockedRotor, 0.3)
-        } else {
-            RoleGuess::new(
-                Role::LockedRotor,
-                0.4,
-                "a voltage step that does not recover from its sag".to_owned(),
-            )
-            .or(Role::Start, 0.4)
+        let ground = Ground::VoltageStep { recovers };
+        return match recovers {
+            true => RoleGuess::new(Role::Start, 0.6, ground).or(Role::LockedRotor, 0.3),
+            false => RoleGuess::new(Role::LockedRotor, 0.4, ground).or(Role::Start, 0.4),
         };
     }
     if (v.tail - v.head).abs() < 0.1 * top && v.low > 0.6 * top {
-        return RoleGuess::new(
-            Role::Steady,
-            0.7,
-            format!("voltage near {:.3} V throughout", v.head),
-        );
+        return RoleGuess::new(Role::Steady, 0.7, Ground::VoltageNear { level_v: v.head });
     }
     // How fast does it fall through the middle: a short or a held turn-off at once, a run-down slowly.
     let n = view.len();
     let Some(x) = &view.v else {
-        return RoleGuess::new(Role::RunDown, 0.1, String::new());
+        return RoleGuess::new(Role::RunDown, 0.1, Ground::NoNumbers);
     };
     let through = (0..n)
         .filter(|&k| (0.2 * v.head..0.8 * v.head).contains(&x.at(k)))
         .count();
-    let text = format!(
-        "the voltage falls from {:.3} V to {:.3} V, {through} of {n} samples on the way",
-        v.head, v.tail
-    );
+    let (from_v, to_v) = (v.head, v.tail);
+    let ground = Ground::VoltageFalls {
+        from_v,
+        to_v,
+        samples: through,
+        of: n,
+    };
     if through * 20 > n {
-        RoleGuess::new(Role::RunDown, 0.85, text).or(Role::TurnOff, 0.1)
+        RoleGuess::new(Role::RunDown, 0.85, ground).or(Role::TurnOff, 0.1)
     } else if v.tail > 0.3 * v.head {
-        RoleGuess::new(Role::RunDown, 0.5, text).or(Role::TurnOff, 0.3)
+        RoleGuess::new(Role::RunDown, 0.5, ground).or(Role::TurnOff, 0.3)
     } else {
-        RoleGuess::new(Role::Brake, 0.55, text).or(Role::TurnOff, 0.4)
+        RoleGuess::new(Role::Brake, 0.55, ground).or(Role::TurnOff, 0.4)
     }
 }
 
@@ -103,7 +91,7 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
         excursion.abs() > 4.0 * (level.abs() + i.head_ripple) && excursion.abs() > 8.0 * i.sigma;
     if !inrush {
         let Some(x) = &view.i else {
-            return RoleGuess::new(Role::Steady, 0.0, String::new());
+            return RoleGuess::new(Role::Steady, 0.0, Ground::NoNumbers);
         };
         let low = x.median3(n - 1);
         let decay = (0..n)
@@ -112,16 +100,18 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
                     && ((x.median3(k) - zero) / level).abs() < 0.8
             })
             .count();
-        let text = format!(
-            "the current goes from {} to {} and stays, {decay} of {n} samples on the way",
-            engineering(i.head_mean, "A"),
-            engineering(low, "A")
-        );
+        let (from_a, to_a) = (i.head_mean, low);
+        let ground = Ground::CurrentFalls {
+            from_a,
+            to_a,
+            samples: decay,
+            of: n,
+        };
         let by_and_by = activity.is_none_or(|a| a.between() > 1);
         return if decay * 50 > n && by_and_by && i.head_ripple < 0.1 * level.abs() {
-            RoleGuess::new(Role::TurnOff, 0.6, text).or(Role::RunDown, 0.3)
+            RoleGuess::new(Role::TurnOff, 0.6, ground).or(Role::RunDown, 0.3)
         } else {
-            RoleGuess::new(Role::RunDown, 0.7, text).or(Role::TurnOff, 0.2)
+            RoleGuess::new(Role::RunDown, 0.7, ground).or(Role::TurnOff, 0.2)
         };
     }
     let driven = level.abs() > 2.0 * i.sigma || i.head_ripple > 3.0 * i.sigma;
@@ -129,17 +119,14 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
         // A start seen by the current alone begins at zero and ends at the no-load current: its head lies below its tail
         // too. What tells them apart is which of the two ripples.
         let Some(x) = &view.i else {
-            return RoleGuess::new(Role::Steady, 0.0, String::new());
+            return RoleGuess::new(Role::Steady, 0.0, Ground::NoNumbers);
         };
         let quiet_head = i.head_ripple < 2.0 * i.sigma;
         let ripple_tail = x.spread(n - n / 20 - 1, n);
         if !quiet_head || ripple_tail < 1.5 * i.head_ripple {
-            let text = format!(
-                "the current turns from {} to {}, against its direction before, and comes back to zero",
-                engineering(i.head_mean, "A"),
-                engineering(i.peak, "A")
-            );
-            return RoleGuess::new(Role::Brake, 0.8, text).or(Role::Start, 0.2);
+            let (from_a, peak_a) = (i.head_mean, i.peak);
+            let ground = Ground::CurrentTurns { from_a, peak_a };
+            return RoleGuess::new(Role::Brake, 0.8, ground).or(Role::Start, 0.2);
         }
     }
     if excursion < 0.0 {
@@ -155,9 +142,9 @@ pub(crate) fn current_only(mut view: View, i: Shape) -> RoleGuess {
         guess.role = Role::Brake;
         guess.confidence = 0.5;
         guess.alternatives = vec![(Role::Start, 0.4)];
-        guess
-            .reason
-            .push_str(", or brakes: no current is left at the end and the peak is negative");
+        if let Ground::Step { none_left, .. } = &mut guess.reason {
+            *none_left = true;
+        }
     }
     guess
 }
@@ -171,58 +158,43 @@ fn by_ripple(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
     if !activity.is_lively(tail.scatter) {
         let ends = activity.is_lively(head.scatter) && head.scatter > 2.0 * tail.scatter;
         return (ends && only_falls && activity.differ(head, tail)).then(|| {
-            let text = format!(
-                "the current of {} ripples by {} and goes to {}",
-                amperes(head.level),
-                amperes(head.scatter),
-                amperes(tail.level)
-            );
-            match activity.between() {
-                0 | 1 => RoleGuess::new(
-                    Role::RunDown,
-                    0.8,
-                    format!("{text} at once: a turning rotor let go"),
-                )
-                .or(Role::TurnOff, 0.1),
-                _ => RoleGuess::new(
-                    Role::Start,
-                    0.5,
-                    format!("{text} by and by: a start recorded after its contact had closed"),
-                )
-                .or(Role::Brake, 0.3),
+            let at_once = activity.between() <= 1;
+            let (from_a, ripple_a, to_a) = (head.level, head.scatter, tail.level);
+            let ground = Ground::RippleEnds {
+                from_a,
+                ripple_a,
+                to_a,
+                at_once,
+            };
+            match at_once {
+                true => RoleGuess::new(Role::RunDown, 0.8, ground).or(Role::TurnOff, 0.1),
+                false => RoleGuess::new(Role::Start, 0.5, ground).or(Role::Brake, 0.3),
             }
         });
     }
     if activity.repeats() {
-        let text = format!(
-            "the current ripples by {} from the first row to the last, about one level",
-            amperes(tail.scatter)
-        );
-        return Some(RoleGuess::new(Role::Steady, 0.8, text).or(Role::Pwm, 0.1));
+        let ground = Ground::CurrentRipples {
+            ripple_a: tail.scatter,
+            about_zero: false,
+        };
+        return Some(RoleGuess::new(Role::Steady, 0.8, ground).or(Role::Pwm, 0.1));
     }
     let inrush = (i.peak - head.level).abs() > 1.5 * change + 4.0 * tail.scatter;
     if tail.scatter > 2.0 * head.scatter && inrush {
-        let text = format!(
-            "the current is still before it rises to {} and ripples by {} at the end: a rotor that was at rest and turns",
-            amperes(i.peak),
-            amperes(tail.scatter)
-        );
-        return Some(RoleGuess::new(Role::Start, 0.9, text).or(Role::LockedRotor, 0.1));
+        let ground = Ground::RippleBegins {
+            peak_a: i.peak,
+            ripple_a: tail.scatter,
+        };
+        return Some(RoleGuess::new(Role::Start, 0.9, ground).or(Role::LockedRotor, 0.1));
     }
     // The first block is about the highest of a current that only falls.
     let sign = (head.level - tail.level).signum();
     let highest = |l: &f64| sign * (head.level - l) >= -0.25 * change;
     (change > 2.0 * tail.scatter && activity.levels.iter().all(highest)).then(|| {
-        let text = format!(
-            "the current falls from {} to {} and ripples to the last row: a start recorded after its contact had closed",
-            amperes(head.level), amperes(tail.level)
-        );
-        RoleGuess::new(Role::Start, 0.6, text).or(Role::Brake, 0.2)
+        let (from_a, to_a) = (head.level, tail.level);
+        RoleGuess::new(Role::Start, 0.6, Ground::FallsRippling { from_a, to_a })
+            .or(Role::Brake, 0.2)
     })
-}
-
-fn amperes(value: f64) -> String {
-    engineering(value, "A")
 }
 
 /// A current that goes beyond its last level the other way round than it began: from zero to that of the running motor, or from that to zero.
@@ -232,20 +204,18 @@ fn by_levels(activity: &Activity, i: &Shape) -> Option<RoleGuess> {
     if !activity.differ(head, tail) || from * peak >= 0.0 || peak.abs() < 1.2 * from.abs() {
         return None;
     }
-    let text = format!(
-        "the current goes from {} over {} to {}",
-        amperes(head.level),
-        amperes(i.peak),
-        amperes(tail.level)
-    );
+    let (from_a, peak_a, to_a) = (head.level, i.peak, tail.level);
+    let ground = |brakes| Ground::CurrentOver {
+        from_a,
+        peak_a,
+        to_a,
+        brakes,
+    };
     if head.level.abs() < 0.25 * tail.level.abs() {
-        let text = format!("{text}, that of a running motor");
-        return Some(RoleGuess::new(Role::Start, 0.7, text).or(Role::Brake, 0.2));
+        return Some(RoleGuess::new(Role::Start, 0.7, ground(false)).or(Role::Brake, 0.2));
     }
-    (tail.level.abs() < 0.25 * head.level.abs()).then(|| {
-        let text = format!("{text}, against its direction before, and comes back to zero");
-        RoleGuess::new(Role::Brake, 0.8, text).or(Role::Start, 0.2)
-    })
+    (tail.level.abs() < 0.25 * head.level.abs())
+        .then(|| RoleGuess::new(Role::Brake, 0.8, ground(true)).or(Role::Start, 0.2))
 }
 
 /// A current in regular pulses that rests at its lowest level between them.
@@ -278,14 +248,13 @@ fn pulsed(view: &View) -> Option<RoleGuess> {
         return None;
     }
     let resting = i.x().iter().filter(|x| *x < low + 0.05 * span).count() as f64 / n as f64;
-    let text = format!(
-        "{} regular pulses of current, {:.0} % of the time at rest between them",
-        starts.len(),
-        100.0 * resting
-    );
+    let ground = Ground::Pulses {
+        pulses: starts.len(),
+        at_rest: resting,
+    };
     // A sine of commutation spends 14 % of its time in the lowest twentieth of its span.
     (resting > 0.2).then(|| {
-        RoleGuess::new(Role::Pwm, 0.6, text)
+        RoleGuess::new(Role::Pwm, 0.6, ground)
             .or(Role::Steady, 0.2)
             .or(Role::PwmLocked, 0.2)
     })

@@ -1,24 +1,19 @@
 //! Start or locked rotor behind a voltage step; rotor free or held under a switched supply.
 
+use super::ground::Ground;
 use super::role_guess::RoleGuess;
 use crate::bench::Role;
 use crate::events::phases::start;
 use crate::events::phases::switching::Switching;
 use crate::events::trace::view::View;
-use crate::quantity::engineering;
 
 /// Start or locked rotor: a step of the voltage, judged by how the conductance i/v goes on.
 pub(crate) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
     let Some((settled, end, zero_row)) = start::driven_range(view) else {
-        let text = "no make, release, short or switching was recognised".to_owned();
-        return RoleGuess::new(Role::Start, 0.1, text).or(Role::Steady, 0.1);
+        return RoleGuess::new(Role::Start, 0.1, Ground::NothingKnown).or(Role::Steady, 0.1);
     };
     let Some(i) = &view.i else {
-        return RoleGuess::new(
-            Role::Start,
-            0.4,
-            "a voltage step without a current".to_owned(),
-        );
+        return RoleGuess::new(Role::Start, 0.4, Ground::StepAlone);
     };
     let zero = i
         .median(zero_row.saturating_sub(500), zero_row.max(1))
@@ -43,62 +38,43 @@ pub(crate) fn stepped(view: &View, with_voltage: bool) -> RoleGuess {
     let middle = conductance[blocks / 2];
     let (ratio, falling) = (last / top, (middle - last) / top);
     let peak = i.peak(settled, end).map_or(0.0, |p| p.1 - zero);
-    let text = format!(
-        "contact closes and the current rises to {}; at the end {} is at {:.0} % of its largest value",
-        engineering(peak, "A"),
-        if with_voltage {
-            "current per volt"
-        } else {
-            "the current"
-        },
-        100.0 * ratio
-    );
+    let step = |held| Ground::Step {
+        peak_a: peak,
+        per_volt: with_voltage,
+        kept: ratio,
+        held,
+        none_left: false,
+    };
     if ratio < 0.83 || (ratio < 0.95 && falling > 0.04) {
         let sure = if ratio < 0.7 { 0.97 } else { 0.75 };
-        RoleGuess::new(Role::Start, sure, format!("{text}: the rotor runs up"))
-            .or(Role::LockedRotor, 1.0 - sure)
+        RoleGuess::new(Role::Start, sure, step(false)).or(Role::LockedRotor, 1.0 - sure)
     } else {
         let sure = if ratio > 0.93 { 0.92 } else { 0.6 };
-        RoleGuess::new(
-            Role::LockedRotor,
-            sure,
-            format!("{text}: the rotor is held"),
-        )
-        .or(Role::Start, 1.0 - sure)
+        RoleGuess::new(Role::LockedRotor, sure, step(true)).or(Role::Start, 1.0 - sure)
     }
 }
 
 /// A switched supply: held or free by the back-EMF.
 pub(crate) fn switched(view: &View, pattern: &Switching) -> RoleGuess {
     let edges = pattern.rising.len();
-    let (share, how) = match pattern.idle_v {
-        Some(idle) => (
-            (idle - pattern.low_v.max(0.0).min(idle.abs())) / pattern.high_v,
-            "while the current rests between pulses the terminals show",
-        ),
-        None => match back_emf_share(view, pattern) {
-            Some(share) => (
-                share,
-                "slopes of the current at different currents give a back-EMF of",
-            ),
-            None => {
-                let text = format!(
-                    "{edges} regular voltage edges; whether the rotor turns cannot be decided"
-                );
-                return RoleGuess::new(Role::Pwm, 0.6, text).or(Role::PwmLocked, 0.4);
-            }
-        },
+    let at_rest = pattern.idle_v;
+    let share =
+        at_rest.map(|idle| (idle - pattern.low_v.max(0.0).min(idle.abs())) / pattern.high_v);
+    let Some(share) = share.or_else(|| back_emf_share(view, pattern)) else {
+        return RoleGuess::new(Role::Pwm, 0.6, Ground::EdgesAlone { edges })
+            .or(Role::PwmLocked, 0.4);
     };
-    let text = format!(
-        "{edges} regular voltage edges, duty {:.2}; {how} {:.0} % of the upper level",
-        pattern.duty,
-        100.0 * share
-    );
-    let sure = if pattern.idle_v.is_some() { 0.97 } else { 0.75 };
+    let ground = Ground::Edges {
+        edges,
+        duty: pattern.duty,
+        at_rest: at_rest.is_some(),
+        back_emf: share,
+    };
+    let sure = if at_rest.is_some() { 0.97 } else { 0.75 };
     if share > 0.1 {
-        RoleGuess::new(Role::Pwm, sure, text).or(Role::PwmLocked, 1.0 - sure)
+        RoleGuess::new(Role::Pwm, sure, ground).or(Role::PwmLocked, 1.0 - sure)
     } else {
-        RoleGuess::new(Role::PwmLocked, sure, text).or(Role::Pwm, 1.0 - sure)
+        RoleGuess::new(Role::PwmLocked, sure, ground).or(Role::Pwm, 1.0 - sure)
     }
 }
 

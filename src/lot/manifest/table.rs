@@ -64,8 +64,10 @@ fn check_columns(cells: &DataFrame) -> Result<(), String> {
     let names = cells.get_column_names();
     if let Some(unknown) = names.iter().find(|n| !known.contains(&n.as_str())) {
         return Err(format!(
-            "unknown column `{unknown}`; the nearest known is `{}`. Known: {}",
-            nearest(unknown, &known).unwrap_or("sheet"),
+            "unknown column `{unknown}`{}. Known: {}",
+            nearest(unknown, &known).map_or(String::new(), |near| format!(
+                "; the nearest known is `{near}`"
+            )),
             known.join(", ")
         ));
     }

@@ -91,8 +91,12 @@ pub fn render(summary: &Summary) -> String {
 pub fn head(summary: &Summary) -> String {
     let counts = &summary.counts;
     format!(
-        "{} motors: {} OK, {} in conflict, {} failed",
-        counts.motors, counts.stand, counts.doubtful, counts.failed
+        "{} motor{}: {} OK, {} in conflict, {} failed",
+        counts.motors,
+        if counts.motors == 1 { "" } else { "s" },
+        counts.stand,
+        counts.doubtful,
+        counts.failed
     )
 }
 

@@ -14,8 +14,14 @@ pub struct OperatingPoints {
     pub voltage_v: f64,
     /// Probability that an interval covers the true value.
     pub level: f64,
-    /// Motors drawn.
+    /// Motors drawn: as many as make every number stable to two digits of its standard uncertainty (JCGM 101:2008, 7.9), up to 30 000.
     pub trials: u64,
+    /// Seed of the draws; absent in files of earlier versions.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub seed: Option<u64>,
+    /// Digits of the standard uncertainties to which the numbers are stable: 2, 1, or 0 where not even one is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stable_digits: Option<u32>,
     /// Speed without load, rad/s; absent where K is not determined.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub no_load_speed: Option<OperatingPoint>,
@@ -83,6 +89,21 @@ impl OperatingPoints {
         .filter_map(|(words, kind, trade, point)| Some((words, kind, trade, point.as_ref()?)))
     }
 
+    /// How they were drawn.
+    pub fn drawn(&self) -> String {
+        let seed = self.seed.map(|seed| format!(", seed {seed}"));
+        let digits = self.stable_digits.map(|digits| {
+            let plural = if digits == 1 { "" } else { "s" };
+            format!(", stable to {digits} digit{plural}")
+        });
+        format!(
+            "{} Monte Carlo draws{}{}",
+            self.trials,
+            seed.unwrap_or_default(),
+            digits.unwrap_or_default()
+        )
+    }
+
     /// One line a quantity, under a heading; empty where nothing is known. Ends in a line feed.
     pub fn words(&self) -> String {
         let mut text = String::new();
@@ -90,8 +111,9 @@ impl OperatingPoints {
             if text.is_empty() {
                 let _ = writeln!(
                     text,
-                    "at {} V, at the winding temperature of R ({} Monte Carlo draws):",
-                    self.voltage_v, self.trials
+                    "at {} V, at the winding temperature of R ({}):",
+                    self.voltage_v,
+                    self.drawn()
                 );
             }
             let si = units::si(kind).text;
@@ -126,6 +148,8 @@ mod tests {
             voltage_v: 24.0,
             level: 0.95,
             trials: 10_000,
+            seed: Some(1),
+            stable_digits: Some(2),
             no_load_speed: Some(OperatingPoint {
                 value: 523.12,
                 unit: "rad/s".into(),
@@ -144,7 +168,7 @@ mod tests {
             }),
         };
         let expected = "\
-at 24 V, at the winding temperature of R (10000 Monte Carlo draws):
+at 24 V, at the winding temperature of R (10000 Monte Carlo draws, seed 1, stable to 2 digits):
   no-load speed    523.1(2.0) rad/s, 519.1 to 527.2 rad/s (95 %)
                    4995(19) rpm
   stall current    7.512(81) A, 7.35 to 7.67 A (95 %)

@@ -57,14 +57,18 @@ impl ParameterSet {
 
     /// The same motor with another value of one parameter.
     pub fn with(mut self, name: Name, value: f64) -> ParameterSet {
-        self.entries[name as usize] = Entry::Value(value);
+        self.set(name, value);
         self
     }
 
-    /// The same motor with another value of one finer term.
-    pub fn with_term(mut self, name: TermName, value: f64) -> ParameterSet {
+    /// Gives one parameter another value.
+    pub(super) fn set(&mut self, name: Name, value: f64) {
+        self.entries[name as usize] = Entry::Value(value);
+    }
+
+    /// Gives one finer term another value.
+    pub(super) fn set_term(&mut self, name: TermName, value: f64) {
         set(&mut self.terms, name, value);
-        self
     }
 
     /// The same motor with one parameter left to follow from the others.

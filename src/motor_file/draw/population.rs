@@ -68,18 +68,44 @@ impl Population {
     /// # Errors
     /// [`DrawError::OutOfReach`].
     pub fn draws(&self, count: usize, seed: u64) -> Result<Vec<ParameterSet>, DrawError> {
-        let mut random = StdRng::seed_from_u64(seed);
+        self.motors(seed)?.take(count).collect()
+    }
+
+    /// The same motors one after the other, without end.
+    ///
+    /// # Errors
+    /// [`DrawError::NotCovariance`].
+    pub fn motors(&self, seed: u64) -> Result<Motors<'_>, DrawError> {
         let samplers = self.models.iter().map(|model| model.departures.sampler());
-        let mut samplers: Vec<Sampler<'_>> = samplers
-            .collect::<Result<_, _>>()
-            .map_err(DrawError::NotCovariance)?;
-        (0..count)
-            .map(|k| {
-                let k = k % self.models.len();
-                let departure = samplers[k].draw(&mut random).ok_or(DrawError::OutOfReach)?;
-                Ok(self.models[k].motor(self.base, &departure))
-            })
-            .collect()
+        Ok(Motors {
+            of: self,
+            samplers: samplers
+                .collect::<Result<_, _>>()
+                .map_err(DrawError::NotCovariance)?,
+            random: StdRng::seed_from_u64(seed),
+            drawn: 0,
+        })
+    }
+}
+
+/// Motors drawn from a population, without end.
+pub struct Motors<'a> {
+    of: &'a Population,
+    /// One a model.
+    samplers: Vec<Sampler<'a>>,
+    random: StdRng,
+    drawn: usize,
+}
+
+impl Iterator for Motors<'_> {
+    type Item = Result<ParameterSet, DrawError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        let k = self.drawn % self.samplers.len();
+        self.drawn += 1;
+        let departure = self.samplers[k].draw(&mut self.random);
+        let motor = |departure| self.of.models[k].motor(self.of.base, &departure);
+        Some(departure.map(motor).ok_or(DrawError::OutOfReach))
     }
 }
 
@@ -137,19 +163,21 @@ impl Model {
 
     /// The motor at a departure from the estimate.
     fn motor(&self, base: ParameterSet, departure: &DVector<f64>) -> ParameterSet {
-        let at = &self.at + departure;
-        let drawn = self.coordinates.iter().zip(at.iter());
-        let drawn = drawn.map(|(coordinate, at)| (*coordinate, coordinate.value(*at).max(0.0)));
+        let mut motor = base;
+        let at = self.at.iter().zip(departure.iter()).map(|(at, by)| at + by);
+        let drawn = self.coordinates.iter().zip(at);
+        let drawn = drawn.map(|(coordinate, at)| (*coordinate, coordinate.value(at).max(0.0)));
         let absent = self.absent.iter().map(|coordinate| (*coordinate, 0.0));
-        drawn
-            .chain(absent)
-            .fold(base, |set, (coordinate, value)| match coordinate {
-                Coordinate::Parameter(name) => set.with(name, value),
+        for (coordinate, value) in drawn.chain(absent) {
+            match coordinate {
+                Coordinate::Parameter(name) => motor.set(name, value),
                 Coordinate::Term(TermName::EddyShare) => {
-                    set.with_term(TermName::EddyShare, value.min(LARGEST_SHARE))
+                    motor.set_term(TermName::EddyShare, value.min(LARGEST_SHARE));
                 }
-                Coordinate::Term(term) => set.with_term(term, value),
-            })
+                Coordinate::Term(term) => motor.set_term(term, value),
+            }
+        }
+        motor
     }
 }
 

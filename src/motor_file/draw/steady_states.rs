@@ -1,12 +1,17 @@
 //! No-load and stall values at a voltage, by Monte Carlo over what the file leaves possible (JCGM 101:2008, 5 and 7): they bend with their
 //! inputs, so distributions are propagated, not moments.
 
-use super::{ParameterSet, Population};
+use super::{DrawError, ParameterSet, Population};
 use crate::motor_file::{MotorFile, OperatingPoint, OperatingPoints, ParameterName as Name};
+use crate::stats::adaptive::{Plan, until_stable};
 use crate::stats::monte_carlo::Outcomes;
+use rayon::prelude::*;
 
-/// Motors drawn: ends of a 95 % interval are then known to 1 % of its width.
+/// Motors drawn for a table: ends of a 95 % interval are then known to 1 % of its width.
 pub const TRIALS: usize = 10_000;
+/// Motors drawn at most for a number that needs no simulation: twice the standard deviation of a bound at 95 % is then 3 % of its standard
+/// uncertainty, so that numbers whose first digits are up to 16 are stable to two (JCGM 101:2008, 7.9), the others to one.
+pub const MOST_TRIALS: usize = 30_000;
 /// Seed of the drawn motors where none is given.
 pub const SEED: u64 = 1;
 /// Share of motors that may be without a quantity (friction holds them) before it is not reported.
@@ -18,17 +23,27 @@ const LARGEST_RELATIVE: f64 = 0.5;
 /// parameter of which nothing is known, what is known to less than half of itself, what some of the motors drawn do not have, and what lies
 /// beside that of the motor that fits best.
 pub fn operating_points(file: &MotorFile, voltage_v: f64, level: f64) -> Option<OperatingPoints> {
-    let motors = Population::new(file).and_then(|population| population.draws(TRIALS, SEED));
-    let motors = motors.ok()?;
-    let each: Vec<[f64; 4]> = motors
-        .iter()
-        .map(|motor| of_one(motor, voltage_v))
-        .collect();
+    let population = Population::new(file).ok()?;
+    let mut motors = population.motors(SEED).ok()?;
+    let plan = Plan {
+        level,
+        bounds: true,
+        most: MOST_TRIALS,
+    };
+    let trials = until_stable(plan, |places| {
+        let drawn = motors.by_ref().take(places.len());
+        let drawn: Vec<ParameterSet> = drawn.collect::<Result<_, _>>()?;
+        let each = drawn.par_iter().map(|motor| of_one(motor, voltage_v));
+        let each: Vec<[f64; 4]> = each.collect();
+        let column = |k: usize| each.iter().map(|one| one[k]).collect();
+        Ok::<_, DrawError>((0..4).map(column).collect())
+    });
+    let trials = trials.ok()?;
     // Where draws stay away from the motor that fits best, what is open weighs more than what is known.
     let best = of_one(&ParameterSet::estimate(file), voltage_v);
     let point = |column: usize, unit: &str| {
-        let outcomes = Outcomes::new(each.iter().map(|one| one[column])).ok()?;
-        if outcomes.undefined as f64 > MOST_UNDEFINED * TRIALS as f64 {
+        let outcomes = Outcomes::new(trials.columns[column].iter().copied()).ok()?;
+        if outcomes.undefined as f64 > MOST_UNDEFINED * trials.draws as f64 {
             return None;
         }
         let found = outcomes.summary(level).ok()?;
@@ -51,7 +66,9 @@ pub fn operating_points(file: &MotorFile, voltage_v: f64, level: f64) -> Option<
     let points = OperatingPoints {
         voltage_v,
         level,
-        trials: TRIALS as u64,
+        trials: trials.draws as u64,
+        seed: Some(SEED),
+        stable_digits: Some(trials.stable_digits),
         no_load_speed: point(0, "rad/s"),
         no_load_current: point(1, "A"),
         stall_torque: held(2, "N.m"),

@@ -4,7 +4,7 @@ use crate::motor_file::{Agreement, Confrontation, MotorFile};
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
-/// Least widths of the columns of the item, the stated value and what the rest of the evidence gives for it.
+/// Width of the column of the item, and least widths of those of the stated value and of what the rest of the evidence gives for it.
 const WIDTHS: [usize; 3] = [33, 16, 15];
 
 /// Every item as a table shows it: name, stated value, the model's, and whether they agree. Captures that agree share a row.
@@ -56,8 +56,12 @@ pub fn evidence(file: &MotorFile) -> String {
         let heads = ["evidence", "stated", "from the rest"].map(str::to_owned);
         lines.push((heads, String::new()));
     }
-    for item in others {
-        let [name, stated, _, verdict] = cells(item);
+    for (item, of_captures) in gathered(&others) {
+        let [mut name, stated, _, mut verdict] = cells(item);
+        if let Some((family, count)) = of_captures {
+            name = format!("{family} (worst of {count})");
+            verdict = "agree".to_owned();
+        }
         let band = item.standard_uncertainty;
         let model = item.model;
         let mut model = model.map_or("-".to_owned(), |n| written(n, band, item));
@@ -67,15 +71,26 @@ pub fn evidence(file: &MotorFile) -> String {
         {
             model = short.to_owned();
         }
-        lines.push(([name, stated, model], verdict));
+        let line = ([name, stated, model], verdict);
+        // The segments of several captures.
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
     }
+    let [names, ..] = WIDTHS;
     let widths: [usize; 3] = std::array::from_fn(|k| {
         let longest = lines.iter().map(|(cells, _)| cells[k].chars().count() + 2);
         longest.fold(WIDTHS[k], usize::max)
     });
     for (cells, verdict) in lines {
         let mut out = String::new();
-        for (cell, width) in cells.iter().zip(widths) {
+        // A longer name has a line of its own.
+        if cells[0].chars().count() + 2 > names {
+            let _ = write!(out, "{}\n{:names$}", cells[0], "");
+        } else {
+            let _ = write!(out, "{:names$}", cells[0]);
+        }
+        for (cell, width) in cells.iter().zip(widths).skip(1) {
             let _ = write!(out, "{cell:width$}");
         }
         let _ = writeln!(text, "{}", (out + &verdict).trim_end());
@@ -84,6 +99,39 @@ pub fn evidence(file: &MotorFile) -> String {
         let _ = writeln!(text, "{names} {verdict}");
     }
     text
+}
+
+/// Items of one kind that agree in more captures than this share a row: that of the worst.
+const MOST_ROWS: usize = 3;
+
+/// The items that have a row, in order; with kind and number where one is the worst of several captures.
+fn gathered<'a>(items: &[&'a Confrontation]) -> Vec<(&'a Confrontation, Option<(&'a str, usize)>)> {
+    let family = |item: &'a Confrontation| {
+        let (family, capture) = item.item.split_once(" (")?;
+        (item.agreement == Agreement::Agrees && capture.ends_with(')')).then_some(family)
+    };
+    let size = |item: &Confrontation| item.deviation.map_or(0.0, f64::abs);
+    let mut shown: Vec<&str> = Vec::new();
+    let mut rows = Vec::new();
+    for &item in items {
+        let kin = || {
+            items
+                .iter()
+                .copied()
+                .filter(|other| family(other) == family(item))
+        };
+        match family(item) {
+            Some(name) if kin().count() > MOST_ROWS => {
+                if !shown.contains(&name) {
+                    shown.push(name);
+                    let worst = kin().max_by(|a, b| size(a).total_cmp(&size(b)));
+                    rows.push((worst.unwrap_or(item), Some((name, kin().count()))));
+                }
+            }
+            _ => rows.push((item, None)),
+        }
+    }
+    rows
 }
 
 fn verdict(item: &Confrontation) -> String {

@@ -248,7 +248,12 @@ pub fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
     if !fresh.is_empty() {
         parts.push(format!("becomes measured: {}", fresh.join(", ")));
     }
-    let mut gains: Vec<(f64, String)> = wanted
+    // Those of the result's table before what follows from them.
+    let in_table = |key: &str| {
+        let mut names = ParameterName::ALL.into_iter();
+        names.any(|name| name.key() == key && name <= ParameterName::BrushDrop)
+    };
+    let mut gains: Vec<(bool, f64, String)> = wanted
         .iter()
         .filter_map(|(a, now)| {
             let ratio = a.ratio.filter(|r| *r < 0.97)?;
@@ -259,11 +264,11 @@ pub fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
                 let before = z * now.standard_uncertainty? / now.value?.abs();
                 format!("{name} ± {} → {}", percent(before), percent(before * ratio))
             };
-            Some((ratio, parts))
+            Some((!in_table(a.name), ratio, parts))
         })
         .collect();
-    gains.sort_by(|a, b| a.0.total_cmp(&b.0));
+    gains.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let room = if fresh.is_empty() { NAMED } else { 1 };
-    parts.extend(gains.into_iter().take(room).map(|g| g.1));
+    parts.extend(gains.into_iter().take(room).map(|g| g.2));
     parts.join(", ")
 }

@@ -73,9 +73,16 @@ pub fn find(quantity: Quantity, text: &str) -> Result<&'static Unit, UnitError> 
         let (text, known) = (text.trim(), known(quantity));
         let rest = text.strip_prefix(',').unwrap_or_default();
         UnitError(match rest.starts_with(|c: char| c.is_ascii_digit()) {
-            true => format!(
-                "\"{text}\" behind the number looks like a decimal comma; write a decimal point"
-            ),
+            true => {
+                let digits = rest.chars().take_while(char::is_ascii_digit).count();
+                let thousands = match digits {
+                    3 => ", or the digits without a separator of thousands",
+                    _ => "",
+                };
+                format!(
+                    "\"{text}\" behind the number looks like a decimal comma; write a decimal point{thousands}"
+                )
+            }
             false => {
                 format!("\"{text}\" is not a recognised unit of {quantity}; use one of {known}")
             }

@@ -167,7 +167,7 @@ fn line_text(found: &CurrentRipple, cycles: u32) -> String {
     let mut text = String::new();
     if let (Some(seen), Some(best)) = (found.cycles_seen, found.sharpest(cycles)) {
         text = format!(
-            "{seen:.0} ripple cycles seen, {cycles} a revolution, line {:.0} dB above the noise. Best known at {}: {}, {:.1} rpm.",
+            "{seen:.0} ripple cycles, {cycles} a revolution, line {:.0} dB above the noise. Best known at {}: {}, {:.1} rpm.",
             10.0 * found.signal_to_noise.unwrap_or(1.0).log10(),
             rounding::write(significant(best.time_s, 4), None, "s", Scale::Prefix)
                 .replace('-', "−"),

@@ -8,7 +8,7 @@ pub use curve::State;
 pub use table::OperatingTable;
 
 use crate::motor_file::draw::{ParameterSet, Population};
-use crate::motor_file::{MotorFile, ParameterName as Name, Range};
+use crate::motor_file::{MotorFile, OperatingPoints, ParameterName as Name, Range};
 use crate::quantity::rounding::significant;
 use curve::Motor;
 use serde::Serialize;
@@ -54,6 +54,10 @@ pub struct Operating {
     pub largest_speed_rad_s: Option<f64>,
     /// Winding temperature of the values.
     pub temperature_c: Option<f64>,
+    /// Seed of the drawn motors.
+    pub seed: u64,
+    /// How the no-load and stall values of the motor file were drawn.
+    pub points: Option<String>,
     /// Motors drawn from the covariance: R, K, T_c, B, C_w, V_b in SI units.
     pub draws: Vec<[f64; 6]>,
     #[serde(skip)]
@@ -100,6 +104,8 @@ pub fn operating(file: &MotorFile) -> Option<Operating> {
             .parameters
             .get(&Name::TerminalResistance)
             .and_then(|p| p.temperature_c),
+        seed: SEED,
+        points: file.operating.as_ref().map(OperatingPoints::drawn),
         draws: draws
             .iter()
             .filter_map(told)

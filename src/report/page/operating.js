@@ -99,12 +99,16 @@ function drawOperating() {
   }
 
   function rows() {
-    const range = (place, key, scale, digits) => {
-      if (!shown.mark_bounds) return "";
-      const [low, high] = shown.mark_bounds[key][place].map((v) => v / scale);
-      // Digits enough to tell both ends apart, one more.
-      const places = Math.max(digits, high > low ? Math.ceil(Math.log10(Math.abs(high) / (high - low))) + 2 : digits);
-      return high > low ? `${plain(Math.max(0, low), places)} to ${plain(high, places)}` : "";
+    // Value and bounds to two digits of half the interval; to `digits` where there is none.
+    const written = (place, key, scale, unit, digits) => {
+      const value = Math.max(0, shown.marks[key][place]);
+      const [low, high] = (shown.mark_bounds?.[key][place] ?? [value, value]).map((v) => Math.max(0, v));
+      const exponent = unit === "A" || unit === "W" ? exponentFor(Math.max(value, high)) : 0;
+      const [number, text] = [scale * 10 ** exponent, `\u202f${PREFIXES[exponent]}${unit}`];
+      if (!(high > low)) return [plain(value / number, digits) + (value === 0 ? `\u202f${unit}` : text), ""];
+      const step = 10 ** (Math.floor(Math.log10((high - low) / 2 / number)) - 1);
+      const round = (v) => (Math.round(v / number / step) * step).toFixed(Math.max(0, -Math.round(Math.log10(step))));
+      return [round(value) + text, `${round(low)} to ${round(high)}`];
     };
     body.replaceChildren(...MARKS.map((name, place) => {
       const row = document.createElement("tr");
@@ -120,8 +124,8 @@ function drawOperating() {
         ["efficiency", 0.01, "%", 3],
       ]) {
         const cell = document.createElement("td");
-        cell.textContent = `${plain(Math.max(0, shown.marks[key][place] / scale), digits)} ${unit}`;
-        const ends = range(place, key, scale, 3);
+        const [value, ends] = written(place, key, scale, unit, digits);
+        cell.textContent = value;
         if (ends) {
           const small = document.createElement("span");
           small.className = "spread";

@@ -2,7 +2,8 @@
 
 mod gear;
 
-use crate::drive::profile::{Asked, Demand, Geared, Point, Profile, Warming};
+use crate::drive::notes::Note;
+use crate::drive::profile::{Demand, Geared, Point, Profile, Warming};
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
@@ -254,23 +255,13 @@ fn temperatures(setting: &Setting, driven: &Driven<'_>, out: &mut Section) {
 }
 
 fn remarks(setting: &Setting, profile: &Profile, out: &mut Section) {
-    out.remark(|| {
-        let of = match profile.asked {
-            Asked::Torque => "torque at the load's shaft",
-            Asked::Current => "current",
-            Asked::Motion => "speed, with the load of --load and --load-inertia",
-        };
-        format!(
-            "{}: {of}, {:.4} s long; between its rows everything runs in straight lines. Where the acceleration jumps, the current takes about a time constant L/R to follow, which is not counted",
-            profile.name,
-            profile.length_s()
-        )
+    out.remark(|| Note::Profile {
+        name: profile.name.clone(),
+        asked: profile.asked,
+        length_s: profile.length_s(),
     });
-    out.remark(|| {
-        format!(
-            "room at {} °C; temperatures are means over the winding, hot spots are hotter",
-            setting.order.ambient_c
-        )
+    out.remark(|| Note::MeanTemperatures {
+        ambient_c: setting.order.ambient_c,
     });
 }
 

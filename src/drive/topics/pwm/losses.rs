@@ -1,6 +1,7 @@
 //! What switch, diode and winding carry and lose.
 
 use crate::drive::circuit::chopper::Chopper;
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, given};
 use crate::drive::setting::Setting;
@@ -44,8 +45,6 @@ pub fn currents(
     if let Some(capacitance_f) = order.motor_capacitance_f {
         let loss_w = capacitance_f * order.supply_v * order.supply_v * order.frequency_hz;
         out.row("capacitor_loss", Ok(loss_w));
-        out.remark(|| {
-            "each edge charges the capacitor across the motor through nothing but switch and leads: the switch carries that peak, and a current sensor in its path shows it; drive such a motor through a choke, or take the capacitor off".to_owned()
-        });
+        out.remark(|| Note::CapacitorCharged);
     }
 }

@@ -2,6 +2,7 @@
 
 use super::settled::{HELD, chopper, settle, settle_continuous};
 use crate::drive::circuit::chopper::Chopper;
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Worst, column};
 use crate::drive::setting::Setting;
@@ -73,10 +74,8 @@ pub fn speed_table(setting: &Setting, m: &Sample, out: &mut Section, diode: Know
         // A fifth: common practice, no source.
         let pulsates = 1.0 / (0.2 * r * c);
         if setting.frequencies_hz.iter().any(|f| *f < pulsates) {
-            out.remark(|| {
-                format!(
-                    "below about {pulsates:.0} Hz the period is longer than a fifth of the mechanical time constant: the speed itself pulsates and these figures do not hold"
-                )
+            out.remark(|| Note::SpeedPulsates {
+                frequency_hz: pulsates,
             });
         }
     }

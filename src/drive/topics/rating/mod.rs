@@ -6,6 +6,7 @@
 
 pub mod regions;
 
+use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
@@ -189,11 +190,8 @@ pub fn fill(setting: &Setting, m: &Sample, out: &mut Section) {
     if rated().is_ok() {
         regions::fill(setting, m, &rated, out);
     }
-    out.remark(|| {
-        format!(
-            "room at {} °C; the housing cools as it did in the heat run: a plate behind it, a fan or a box changes the numbers. Magnets and brushes may tolerate less than the winding",
-            order.ambient_c
-        )
+    out.remark(|| Note::CoolsAsInHeatRun {
+        ambient_c: order.ambient_c,
     });
 }
 
