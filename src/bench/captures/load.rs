@@ -215,6 +215,7 @@ fn load(
         series_diode_sd_v: plan.series_diode_v.map(|d| d.standard_uncertainty),
         loop_resistance_ohm: plan.loop_resistance_ohm,
         source_v: plan.source_v,
+        coasting: plan.coasting,
         winding_temperature_c: plan.winding_temperature_c,
         added_inertia_kg_m2: plan.added_inertia_kg_m2,
         load_torque_nm: plan.load_torque_nm,

@@ -1,5 +1,6 @@
 //! Captures with every name looked up, read and checked against the sheet.
 
+mod bridge;
 mod checks;
 mod kept;
 mod load;
