@@ -58,8 +58,27 @@ pub struct Common<'a> {
     pub import: &'a ReadOptions,
 }
 
+/// All captures, each under a name of its own.
+pub fn read_captures(
+    tables: &[Table<'_>],
+    common: &Common,
+    warnings: &mut Vec<BenchRemark>,
+) -> Result<Vec<CapturePlan>, BenchError> {
+    let mut plans: Vec<CapturePlan> = Vec::with_capacity(tables.len());
+    for table in tables {
+        let plan = read_capture(table, common, warnings)?;
+        if plans.iter().any(|known| known.name == plan.name) {
+            let name = &plan.name;
+            let text = format!("two captures are called \"{name}\"; give each its own `name`");
+            return Err(BenchError::at(&table.place(), text));
+        }
+        plans.push(plan);
+    }
+    Ok(plans)
+}
+
 /// Reads a table of `[[captures]]`.
-pub fn read_capture(
+fn read_capture(
     table: &Table<'_>,
     common: &Common,
     warnings: &mut Vec<BenchRemark>,
