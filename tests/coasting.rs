@@ -76,9 +76,10 @@ fn outcome(scenario: &Scenario, seed: u64, start: CoastingStart) -> Outcome {
     Outcome {
         held,
         judged,
-        in_conflict: !conflicts.is_empty(),
+        in_conflict: !conflicts.is_empty() || !found.converged(),
         text: format!(
-            "{name} {seed} {start:?}: {held} of {judged}, conflicts {conflicts:?}:{off}\n"
+            "{name} {seed} {start:?}: {held} of {judged}, converged {}, conflicts {conflicts:?}:{off}\n",
+            found.converged()
         ),
     }
 }

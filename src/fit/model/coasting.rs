@@ -27,6 +27,9 @@ use crate::bench::CoastingBridge;
 use crate::motor::{Advance, Condition, Constants, Real, State, advance};
 use std::f64::consts::TAU;
 
+/// Share of a step below which its beginning is none.
+const LEAST_SHARE: f64 = 1e-6;
+
 /// A bridge that coasts, in the numbers of a prediction.
 pub struct Coasting<S> {
     /// Size of the source's voltage, V, and its sign.
@@ -89,14 +92,32 @@ impl<S: Number> Coasting<S> {
         }
         let mut flowing = flowing();
         flowing.steps += dying.steps;
-        self.dies = flowing.end.current.value() * self.sign < least;
-        if self.dies {
-            Advance {
-                steps: flowing.steps,
-                ..dying
-            }
-        } else {
-            flowing
+        let ends_above = flowing.end.current.value() * self.sign - least;
+        self.dies = ends_above < 0.0;
+        if !self.dies {
+            return flowing;
+        }
+        // The current meets the least within the step, and is it from there on. That both are the same there makes the instant's own derivative
+        // zero.
+        let at_first = self.least_current(constants, from.back_emf - lift);
+        let above = at_first.map_or(0.0, |least| (from.current - least).value() * self.sign);
+        let share = (above / (above - ends_above)).clamp(0.0, 1.0);
+        if share < LEAST_SHARE {
+            return dying;
+        }
+        let condition = Condition::Voltage(voltage);
+        let first = advance(constants, from, condition, share * step_s, held);
+        let left_s = (1.0 - share) * step_s;
+        let Some(current) = self.least_current(constants, first.end.back_emf - lift) else {
+            return flowing;
+        };
+        let condition = Condition::Current(current);
+        let second = advance(constants, first.end, condition, left_s, held);
+        Advance {
+            end: second.end,
+            mean_current: first.mean_current * share + second.mean_current * (1.0 - share),
+            mean_back_emf: first.mean_back_emf * share + second.mean_back_emf * (1.0 - share),
+            steps: first.steps + second.steps + flowing.steps,
         }
     }
 
