@@ -86,7 +86,11 @@ fn is_bracketed(line: &str) -> bool {
 /// Cells of a line without the brackets around it.
 fn cells(line: &str, delimiter: char, arrow: bool) -> Vec<String> {
     let line = line.trim().trim_end_matches(',');
-    let line = line.trim_matches(['[', ']', '{', '}', '(', ')']).trim();
+    // The last name of a header may end in a unit in brackets.
+    let line = match line.starts_with(['[', '(', '{']) {
+        true => line.trim_matches(['[', ']', '{', '}', '(', ')']).trim(),
+        false => line,
+    };
     let mut line = match arrow {
         true => line.replacen(ARROW, &delimiter.to_string(), 1),
         false => line.to_string(),
