@@ -169,6 +169,51 @@ const READ: &[(&str, Row, bool, bool)] = &[
         true,
     ),
     (
+        "time (s), u (V), i (A)\n",
+        |_, t, u, i| format!("[{t:.5}, {u:.3}, {i:.4}],"),
+        true,
+        true,
+    ),
+    (
+        "",
+        |_, t, u, i| format!("({t:.5}; {u:.3}; {i:.4})"),
+        false,
+        true,
+    ),
+    (
+        "us,mV,mA\n",
+        |_, t, u, i| format!("{:.0},{:.0},{:.1}", t * 1e6, u * 1e3, i * 1e3),
+        true,
+        true,
+    ),
+    (
+        "Address,t (s),u (V),i (A)\n",
+        |k, t, u, i| format!("0x{k:04X},{t:.5},{u:.3},{i:.4}"),
+        true,
+        true,
+    ),
+    // One column with a point where the others have a comma.
+    (
+        "Zeit;U;I\ns;V;A\n",
+        |_, t, u, i| {
+            let comma = |text: String| text.replace('.', ",");
+            format!(
+                "{};{u:.3};{}",
+                comma(format!("{t:.5}")),
+                comma(format!("{i:.4}"))
+            )
+        },
+        true,
+        true,
+    ),
+    // Without names, time behind the values.
+    (
+        "",
+        |_, t, u, i| format!("{u:.3},{i:.4},{t:.5}"),
+        false,
+        true,
+    ),
+    (
         "",
         |_, t, u, i| format!("t={t:.5}; u={u:.3}; i={i:.4}"),
         false,
@@ -272,4 +317,50 @@ fn codes_of_a_converter_and_names_in_doubt_get_no_unit() {
         assert!(doubtful, "{:?}", record.warnings);
         assert!(record.channels.iter().all(|c| c.unit.is_none()), "{header}");
     }
+}
+
+/// Days of a spreadsheet in a column that is called time: their steps are round in seconds, not in days.
+#[test]
+fn days_of_a_spreadsheet_are_known_by_their_steps() {
+    let rows = (0..50).map(|k| {
+        let (_, u, i) = sample(k);
+        format!(
+            "{:.9},{u:.3},{i:.4}\n",
+            45_000.4 + f64::from(k as u32) * 0.5 / 86_400.0
+        )
+    });
+    let text = format!("Time,U (V),I (A)\n{}", rows.collect::<String>());
+    let record = open(&text).expect("a record");
+    let TimeAxis::Uniform {
+        start_s, step_s, ..
+    } = record.time
+    else {
+        panic!("{:?}", record.time);
+    };
+    assert!(
+        start_s == 0.0 && (step_s - 0.5).abs() < 1e-5,
+        "{start_s} {step_s}"
+    );
+}
+
+/// Figures that neither decimal mark makes sure numbers of are named, not left out in silence.
+#[test]
+fn figures_that_can_be_read_in_two_ways_are_named() {
+    let rows = (0..50).map(|k| {
+        format!(
+            "{},{:02};{}.{:03};0,{:02}\n",
+            k / 100,
+            k,
+            12 + k % 3,
+            100 + k,
+            k
+        )
+    });
+    let text = format!("Zeit (s);U (V);I (A)\n{}", rows.collect::<String>());
+    let record = open(&text).expect("a record");
+    let named = record
+        .warnings
+        .iter()
+        .any(|w| w.kind.is_doubtful() && w.text.contains("column 2"));
+    assert!(named, "{:?}", record.warnings);
 }

@@ -507,12 +507,23 @@ fn a_switched_capture_without_voltage_asks_for_its_bridge() {
         }
     };
     assert!(refused(with("")).contains("lacks the key `bridge`"));
-    let coasts = refused(with(
-        "bridge = { duty_percent = 40, off_time = \"coasts\" }\n",
-    ));
-    assert!(coasts.contains("no lower constant voltage"), "{coasts}");
+    for (bridge, asks) in [
+        ("off_time = \"brakes\"", "limit_percent"),
+        ("limit_percent = 1, off_time = \"coasts\"", "frequency_hz"),
+        (
+            "limit_percent = 1, off_time = \"freewheels\", frequency_hz = 5000",
+            "diode_drop",
+        ),
+    ] {
+        let text = refused(with(&format!(
+            "bridge = {{ duty_percent = 40, {bridge} }}\n"
+        )));
+        assert!(text.contains(asks), "{text}");
+    }
     for (off_time, mean) in [("brakes", 9.6), ("reverses", -4.8)] {
-        let bridge = format!("bridge = {{ duty_percent = 40, off_time = \"{off_time}\" }}\n");
+        let bridge = format!(
+            "bridge = {{ duty_percent = 40, limit_percent = 1, off_time = \"{off_time}\" }}\n"
+        );
         let folder = with_sheet(with(&bridge));
         let bench = read(folder.path());
         let capture = bench
@@ -627,18 +638,22 @@ fn drawn_benches_with_sensors_and_tables_hold_the_truth() {
         Extras {
             shaft: Some(ShaftSensor::Tachogenerator),
             tables: false,
+            coasting: None,
         },
         Extras {
             shaft: Some(ShaftSensor::Encoder),
             tables: false,
+            coasting: None,
         },
         Extras {
             shaft: Some(ShaftSensor::Pickup),
             tables: true,
+            coasting: None,
         },
         Extras {
             shaft: None,
             tables: true,
+            coasting: None,
         },
     ];
     let scenarios = [presets::label_peeler(), presets::seed_spreader()];

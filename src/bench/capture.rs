@@ -104,6 +104,21 @@ pub struct ChannelChain {
     pub zero_uncertainty: f64,
 }
 
+/// A bridge in a capture without a voltage channel that opens in the off time, so that diodes carry the current until it has died.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CoastingBridge {
+    /// Share of a period in which the motor is on the source, 0 to 1.
+    pub duty: f64,
+    /// Standard uncertainty of ln of that share, with what that of the diodes' drop amounts to.
+    pub duty_uncertainty: f64,
+    /// Switching period, s.
+    pub period_s: f64,
+    /// Drop of all diodes that the current passes in the off time, V.
+    pub diode_drop_v: f64,
+    /// Whether the diodes lead the current back into the source; else around it.
+    pub into_source: bool,
+}
+
 /// What such a channel records.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum SpeedSignal {
@@ -219,8 +234,10 @@ pub struct Capture {
     pub series_diode_sd_v: Option<f64>,
     /// Resistance in the loop outside the voltage channel (for captures without a measured voltage), Ω.
     pub loop_resistance_ohm: Option<Stated>,
-    /// Open-circuit voltage of the source, where the voltage was not recorded.
+    /// Open-circuit voltage of the source, where the voltage was not recorded; its mean behind a bridge that does not coast.
     pub source_v: Option<Stated>,
+    /// Bridge between that source and the motor that coasts in the off time.
+    pub coasting: Option<CoastingBridge>,
     /// Winding temperature at the beginning of the capture.
     pub winding_temperature_c: Option<Stated>,
     /// Inertia added to the rotor for this capture only, kg·m².

@@ -77,25 +77,7 @@ fn load(
     let record = record.transpose().map_err(|source| {
         BenchError::in_capture(Some(&one.file_place), &name, format!(": {source}"))
     })?;
-    let time_s = match (&one.time_s, &record) {
-        (Some(typed), _) => typed.clone(),
-        (None, Some(record)) => {
-            let rows = 0..record.time.len();
-            let times: Option<Vec<f64>> = rows.map(|row| record.time.at(row)).collect();
-            times.ok_or_else(|| {
-                let text = "its file has no time column; a heat record needs the times in seconds";
-                BenchError::at(&one.file_place, format!("heat record \"{name}\": {text}"))
-            })?
-        }
-        (None, None) => Vec::new(),
-    };
-    let rises = time_s.windows(2).all(|pair| pair[1] > pair[0]);
-    if time_s.len() < 4 || !rises {
-        return invalid(format!(
-            "heat record \"{name}\" has {} times, expected 4 or more that rise",
-            time_s.len()
-        ));
-    }
+    let time_s = times(one, &name, record.as_ref())?;
     let columns = Columns {
         one,
         name: &name,
@@ -126,16 +108,7 @@ fn load(
         }
         _ => {}
     }
-    let room = Accuracy::limit_absolute(AMBIENT_LIMIT_K);
-    let ambient_c = match (&one.ambient, motor.room_temperature_c) {
-        (Some(ambient), _) => ambient.stated_or(room),
-        (None, Some(c)) => room.state(c),
-        (None, None) => {
-            return invalid(format!(
-                "heat record \"{name}\" needs the temperature of the room: ambient = {{ c = 23, limit_k = 1 }}, or room_temperature_c under [motor]"
-            ));
-        }
-    };
+    let ambient_c = ambient(one, &name, motor)?;
     if resistance_ohm.is_some() && one.leads.is_none() {
         let record = name.clone();
         warnings.push(BenchRemarkKind::LeadsNotStated { record }.of_sheet());
@@ -162,6 +135,50 @@ fn load(
         after,
         delay_s: one.delay_s,
     })
+}
+
+/// Times of the rows, s: typed, or those of the record.
+fn times(
+    one: &TypedHeat,
+    name: &str,
+    record: Option<&capture::Record>,
+) -> Result<Vec<f64>, BenchError> {
+    let time_s = match (&one.time_s, record) {
+        (Some(typed), _) => typed.clone(),
+        (None, Some(record)) => {
+            let rows = 0..record.time.len();
+            let times: Option<Vec<f64>> = rows.map(|row| record.time.at(row)).collect();
+            times.ok_or_else(|| {
+                let text = "its file has no time column; a heat record needs the times in seconds";
+                BenchError::at(&one.file_place, format!("heat record \"{name}\": {text}"))
+            })?
+        }
+        (None, None) => Vec::new(),
+    };
+    let rises = time_s.windows(2).all(|pair| pair[1] > pair[0]);
+    if time_s.len() >= 4 && rises {
+        return Ok(time_s);
+    }
+    let text = format!(
+        "heat record \"{name}\" has {} times, expected 4 or more that rise",
+        time_s.len()
+    );
+    Err(BenchError::at(&one.place, text))
+}
+
+/// Temperature of the room: of the record, else of the sheet.
+fn ambient(one: &TypedHeat, name: &str, motor: &MotorFacts) -> Result<Stated, BenchError> {
+    let room = Accuracy::limit_absolute(AMBIENT_LIMIT_K);
+    match (&one.ambient, motor.room_temperature_c) {
+        (Some(ambient), _) => Ok(ambient.stated_or(room)),
+        (None, Some(c)) => Ok(room.state(c)),
+        (None, None) => {
+            let text = format!(
+                "heat record \"{name}\" needs the temperature of the room: ambient = {{ c = 23, limit_k = 1 }}, or room_temperature_c under [motor]"
+            );
+            Err(BenchError::at(&one.place, text))
+        }
+    }
 }
 
 fn is_volt(channel: &Channel) -> bool {

@@ -18,8 +18,8 @@ mod sheet;
 
 pub use accuracy::{ErrorDistribution, Stated};
 pub use capture::{
-    ByHand, Capture, CaptureWarning, ChannelChain, HandEvent, Role, SpeedChannel, SpeedSignal,
-    Trace, Waveform,
+    ByHand, Capture, CaptureWarning, ChannelChain, CoastingBridge, HandEvent, Role, SpeedChannel,
+    SpeedSignal, Trace, Waveform,
 };
 pub use captures::{Kept, stem as capture_name};
 pub use draft::{

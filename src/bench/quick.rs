@@ -179,6 +179,7 @@ fn plans(
             series_diode_v: None,
             loop_resistance_ohm: None,
             source_v: None,
+            coasting: None,
             added_inertia_kg_m2: None,
             load_torque_nm: None,
             driven_speed_rad_s: None,

@@ -2,7 +2,7 @@
 
 use super::capture::Role;
 use super::captures::{
-    CapturePlan, Common, Expectations, Files, Kept, load_all, read_capture, temperature_missing,
+    CapturePlan, Common, Expectations, Files, Kept, load_all, read_captures, temperature_missing,
 };
 use super::channels::GainCheck;
 use super::error::{BenchError, Place};
@@ -13,9 +13,8 @@ use super::readings::Readings;
 use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{Bench, MotorFacts, Reading};
 use super::sheet::{
-    AnyChannel, Source, Table, TypedHeat, TypedInstrument, TypedReadingTable, TypedSupply,
-    read_channel, read_heat, read_import, read_instrument, read_motor, read_reading_table,
-    read_supply,
+    Source, Table, TypedHeat, TypedInstrument, TypedReadingTable, TypedSupply, read_channels,
+    read_heat, read_import, read_instrument, read_motor, read_reading_table, read_supply,
 };
 use crate::capture::ReadOptions;
 use crate::files::{LARGEST_SHEET, folder_of, hex, read_at_most};
@@ -273,13 +272,7 @@ impl Sheet {
             .into_iter()
             .map(BenchRemarkKind::InstrumentAssumed);
         warnings.extend(assumed.map(BenchRemarkKind::of_sheet));
-        let (mut electrical, mut of_shaft) = (Vec::new(), Vec::new());
-        for (name, table) in &channels {
-            match read_channel(name, table)? {
-                AnyChannel::Electrical(channel) => electrical.push(*channel),
-                AnyChannel::Shaft(channel) => of_shaft.push(*channel),
-            }
-        }
+        let (electrical, of_shaft) = read_channels(&channels)?;
         let common = Common {
             files,
             hardware: &hardware,
@@ -289,16 +282,7 @@ impl Sheet {
             supply_voltage,
             import,
         };
-        let mut plans: Vec<CapturePlan> = Vec::with_capacity(captures.len());
-        for table in &captures {
-            let plan = read_capture(table, &common, &mut warnings)?;
-            if plans.iter().any(|known| known.name == plan.name) {
-                let name = &plan.name;
-                let text = format!("two captures are called \"{name}\"; give each its own `name`");
-                return Err(BenchError::at(&table.place(), text));
-            }
-            plans.push(plan);
-        }
+        let plans = read_captures(&captures, &common, &mut warnings)?;
         let mut read = Readings {
             instruments: &instruments,
             channels: &electrical,

@@ -163,6 +163,9 @@ fn cut_at_commas<'a>(rows: impl Iterator<Item = &'a [u8]>) -> bool {
     all > 2 && cut * 10 > all
 }
 
+/// So many names of columns are printed.
+const MOST_NAMES: usize = 8;
+
 /// Why no table was found, with what the file does hold.
 fn no_table(
     path: &Path,
@@ -205,8 +208,9 @@ fn no_table(
         let found = match columns.len() {
             0 => "only text".to_string(),
             count => format!(
-                "the header announces {count} columns: {}",
-                columns.join(", ")
+                "the header announces {count} columns: {}{}",
+                columns[..count.min(MOST_NAMES)].join(", "),
+                if count > MOST_NAMES { ", \u{2026}" } else { "" }
             ),
         };
         let text = format!(

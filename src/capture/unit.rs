@@ -61,7 +61,13 @@ pub(super) fn of_name(name: &str) -> Option<&str> {
     if let Some(unit) = by_ending(name) {
         return Some(unit);
     }
-    // A column may be called by its unit: `volt`, `Milliampere`.
+    // A column may be called by its unit: `mV`, `volt`, `Milliampere`.
+    if matches!(
+        name,
+        "mV" | "uV" | "\u{b5}V" | "\u{3bc}V" | "kV" | "mA" | "uA" | "\u{b5}A" | "\u{3bc}A" | "nA"
+    ) {
+        return Some(name);
+    }
     if name.len() > 2
         && name.chars().all(char::is_alphabetic)
         && parse(&name.to_lowercase(), false).is_some()

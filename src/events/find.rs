@@ -77,7 +77,8 @@ pub(super) fn find_in(mut view: View, role: Role) -> Timeline {
                     }
                     builder.remarks.extend(pattern.too_coarse(view.step_s));
                 }
-                None => builder.remarks.push(Remark::NoSwitching),
+                None if view.v.is_some() => builder.remarks.push(Remark::NoSwitching),
+                None => {}
             }
             builder.push_phase(PhaseKind::Driven, end);
         }

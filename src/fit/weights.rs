@@ -1,9 +1,7 @@
 //! The deviations of all rows from their own residuals.
 
-use super::data::{
-    Departures, Quantity, Scatter, Segment, SegmentKind, deviations, scatter_of_residuals,
-};
-use super::model::Prediction;
+use super::data::{Departures, Quantity, Scatter, SegmentKind, deviations, scatter_of_residuals};
+use super::model::{CaptureModel, Prediction};
 use super::problem::Problem;
 use super::unknowns::ParameterKind;
 use crate::bench::{Bench, Role};
@@ -59,10 +57,9 @@ pub(super) fn noise_of_rows(
             t.as_ref().and_then(|t| t.quantisation_step).unwrap_or(0.0)
         };
         let quantisation = [step(&waveform.voltage_v), step(&waveform.current_a)];
-        let segments = &problem.models[k].segments;
-        let role = bench.captures[k].role;
+        let model = &problem.models[k];
         let scatter = scatter_of_residuals(&prediction.rows, &residuals, quantisation, |segment| {
-            independent_rows(role, segments, segment)
+            independent_rows(model, segment)
         });
         departures.add(&prediction.rows, &residuals, &scatter);
         scatters.push(scatter);
@@ -75,8 +72,11 @@ pub(super) fn noise_of_rows(
 
 /// How many independent rows a segment is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
 /// of the commutator do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-pub(super) fn independent_rows(role: Role, segments: &[Segment], segment: usize) -> Option<f64> {
-    match role {
+/// Behind a bridge whose voltage was not recorded the bins hold whole periods.
+pub(super) fn independent_rows(model: &CaptureModel, segment: usize) -> Option<f64> {
+    let segments = &model.segments;
+    match model.role {
+        Role::Pwm | Role::PwmLocked if model.coasting.is_some() => None,
         Role::Pwm | Role::PwmLocked => Some(20.0),
         Role::Brake
             if segment + 1 < segments.len() && segments[segment].kind == SegmentKind::Open =>

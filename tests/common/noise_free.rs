@@ -92,6 +92,7 @@ pub fn simulated(
         series_diode_sd_v: None,
         loop_resistance_ohm: None,
         source_v: None,
+        coasting: None,
         winding_temperature_c: None,
         added_inertia_kg_m2: None,
         load_torque_nm: None,

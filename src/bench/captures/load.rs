@@ -3,7 +3,7 @@
 use super::checks::{self, Expectations};
 use super::kept::{Kept, key};
 use super::plan::CapturePlan;
-use crate::bench::capture::{Capture, CaptureWarning, Waveform};
+use crate::bench::capture::{Capture, CaptureWarning, SpeedChannel, Waveform};
 use crate::bench::channels::{
     ChannelPlan, Converted, GainCheck, ScaleEstimate, Seen, column, convert, distribute,
     speed_channel,
@@ -144,7 +144,6 @@ fn load(
     let mut record = capture::read_joined(&files, &plan.import).map_err(|source| {
         BenchError::in_capture(plan.place.as_ref(), &plan.name, format!(": {source}"))
     })?;
-    let mut estimated = Vec::new();
     let of_record = |notes: bool| -> Vec<BenchRemarkKind> {
         let chosen = record.warnings.iter().filter(|w| w.kind.is_note() == notes);
         chosen.cloned().map(BenchRemarkKind::Record).collect()
@@ -154,48 +153,82 @@ fn load(
     if record.warnings.iter().any(|w| w.kind.is_doubtful()) {
         capture_warnings.push(CaptureWarning::Record);
     }
-    let wrong = |place: Option<&Place>, text: String| {
-        let text = format!(" ({}): {text}", plan.path.display());
-        BenchError::in_capture(place.or(plan.place.as_ref()), &plan.name, text)
-    };
-    let speed = speed_channel(&plan.speed, &record, hardware).map_err(|text| wrong(None, text))?;
-    let speed = speed.map(|(channel, of_speed)| {
-        warnings.extend(of_speed);
-        channel
-    });
-    // One column may serve as both.
-    let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
-        let found = column(plan.as_ref()?, record);
-        found.ok().map(|c| c.column)
-    };
-    let shared = column_of(&plan.voltage, &record) == column_of(&plan.current, &record);
-    let mut trace = |channel: &Option<ChannelPlan>, last_use: bool| {
-        let Some(channel) = channel else {
-            return Ok(None);
-        };
-        let converted = convert(channel, &mut record, last_use, hardware);
-        let converted = converted.map_err(|text| wrong(channel.place.as_ref(), text));
-        converted.map(Some)
-    };
-    let voltage = trace(&plan.voltage, !shared)?;
-    let current = trace(&plan.current, true)?;
-    let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
-    for converted in [&voltage, &current].into_iter().flatten() {
+    let speed =
+        speed_channel(&plan.speed, &record, hardware).map_err(|text| refused(plan, None, &text))?;
+    let (speed, of_speed) = speed.unzip();
+    warnings.extend(of_speed.into_iter().flatten());
+    let traces = both_traces(plan, &mut record, hardware)?;
+    let mut estimated = Vec::new();
+    for converted in traces.iter().flatten() {
         warnings.extend(converted.warnings.iter().cloned());
         capture_warnings.extend(converted.unit_contradicts.then_some(CaptureWarning::Unit));
         estimated.extend(converted.scale_estimate.iter().cloned());
     }
-    if current.as_ref().is_some_and(|c| c.ac_coupled) {
+    if traces[1].as_ref().is_some_and(|current| current.ac_coupled) {
         warnings.push(BenchRemarkKind::CurrentAcCoupled);
     }
-    let seen = [&voltage, &current].map(|c| c.as_ref().map(|c| c.seen));
+    let seen = traces.each_ref().map(|c| c.as_ref().map(|c| c.seen));
+    let capture = capture_of(plan, record, speed, traces);
+    if capture.ac_coupled {
+        capture_warnings.push(CaptureWarning::AcCoupled);
+    }
+    let ratio = checks::probe_ratio(&capture, expected);
+    capture_warnings.extend(ratio.as_ref().map(|_| CaptureWarning::ProbeRatio));
+    warnings.extend(ratio);
+    warnings.extend(checks::of_sheet(&capture, expected));
+    Ok(Loaded {
+        capture,
+        warnings,
+        notes,
+        capture_warnings,
+        estimated,
+        seen,
+    })
+}
+
+/// What is wrong with a capture's file, at the channel that it concerns or else where the sheet names the file.
+fn refused(plan: &CapturePlan, channel: Option<&Place>, text: &str) -> BenchError {
+    let text = format!(" ({}): {text}", plan.path.display());
+    BenchError::in_capture(channel.or(plan.place.as_ref()), &plan.name, text)
+}
+
+/// Voltage and current of a record as the sheet wires them. One column may serve as both.
+fn both_traces(
+    plan: &CapturePlan,
+    record: &mut Record,
+    hardware: &[Hardware],
+) -> Result<[Option<Converted>; 2], BenchError> {
+    let column_of = |plan: &Option<ChannelPlan>, record: &Record| {
+        let found = column(plan.as_ref()?, record);
+        found.ok().map(|c| c.column)
+    };
+    let shared = column_of(&plan.voltage, record) == column_of(&plan.current, record);
+    let mut trace = |channel: &Option<ChannelPlan>, last_use: bool| {
+        let Some(channel) = channel else {
+            return Ok(None);
+        };
+        let converted = convert(channel, record, last_use, hardware);
+        let converted = converted.map_err(|text| refused(plan, channel.place.as_ref(), &text));
+        converted.map(Some)
+    };
+    Ok([trace(&plan.voltage, !shared)?, trace(&plan.current, true)?])
+}
+
+/// The capture as the sheet states it, with what its record holds.
+fn capture_of(
+    plan: &CapturePlan,
+    record: Record,
+    speed: Option<SpeedChannel>,
+    [voltage, current]: [Option<Converted>; 2],
+) -> Capture {
+    let ac_coupled = voltage.as_ref().is_some_and(|v| v.ac_coupled);
     let split = |c: Converted| (c.trace, c.chain);
     let (mut voltage_v, voltage_chain) = voltage.map(split).unzip();
     if let (Some(trace), Some(diode)) = (&mut voltage_v, plan.series_diode_v) {
         behind_diode(&mut trace.values, diode.value);
     }
     let (current_a, current_chain) = current.map(split).unzip();
-    let capture = Capture {
+    Capture {
         name: plan.name.clone(),
         path: plan.path.clone(),
         sha256: record.sha256,
@@ -215,6 +248,7 @@ fn load(
         series_diode_sd_v: plan.series_diode_v.map(|d| d.standard_uncertainty),
         loop_resistance_ohm: plan.loop_resistance_ohm,
         source_v: plan.source_v,
+        coasting: plan.coasting,
         winding_temperature_c: plan.winding_temperature_c,
         added_inertia_kg_m2: plan.added_inertia_kg_m2,
         load_torque_nm: plan.load_torque_nm,
@@ -222,22 +256,7 @@ fn load(
         speed,
         ac_coupled,
         by_hand: plan.by_hand.clone(),
-    };
-    if ac_coupled {
-        capture_warnings.push(CaptureWarning::AcCoupled);
     }
-    let ratio = checks::probe_ratio(&capture, expected);
-    capture_warnings.extend(ratio.as_ref().map(|_| CaptureWarning::ProbeRatio));
-    warnings.extend(ratio);
-    warnings.extend(checks::of_sheet(&capture, expected));
-    Ok(Loaded {
-        capture,
-        warnings,
-        notes,
-        capture_warnings,
-        estimated,
-        seen,
-    })
 }
 
 /// Voltage over the motor behind a diode, which passes what exceeds its drop.

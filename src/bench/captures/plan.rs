@@ -1,15 +1,16 @@
 //! A capture as it is to be read: its table of the sheet with every name looked up, its file not yet opened.
 
-use crate::bench::accuracy::{Accuracy, Range, Stated};
-use crate::bench::capture::{ByHand, HandEvent, Role};
+use super::bridge::{read_bridge, switched};
+use crate::bench::accuracy::Stated;
+use crate::bench::capture::{ByHand, CoastingBridge, HandEvent, Role};
 use crate::bench::channels::{ChannelPlan, SpeedPlan, plan, speed_plans};
 use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
 use crate::bench::remarks::{BenchRemark, BenchRemarkKind};
 use crate::bench::sheet::{
-    INERTIA, Measures, Quantity, RATIO, RESISTANCE, SPEED, TEMPERATURE, TORQUE, Table,
-    TypedChannel, TypedSpeedChannel, VOLTAGE, quantity_at, read_accuracy, read_import,
-    read_override, read_speed_override, size_at, speed, stated, winding_temperature,
+    INERTIA, Measures, Quantity, RESISTANCE, SPEED, TEMPERATURE, TORQUE, Table, TypedChannel,
+    TypedSpeedChannel, VOLTAGE, quantity_at, read_import, read_override, read_speed_override,
+    size_at, speed, stated, winding_temperature,
 };
 use crate::capture::ReadOptions;
 use crate::files::is_inside;
@@ -36,6 +37,7 @@ pub struct CapturePlan {
     pub series_diode_v: Option<Stated>,
     pub loop_resistance_ohm: Option<Stated>,
     pub source_v: Option<Stated>,
+    pub coasting: Option<CoastingBridge>,
     pub added_inertia_kg_m2: Option<Stated>,
     pub load_torque_nm: Option<Stated>,
     pub driven_speed_rad_s: Option<Stated>,
@@ -56,8 +58,27 @@ pub struct Common<'a> {
     pub import: &'a ReadOptions,
 }
 
+/// All captures, each under a name of its own.
+pub fn read_captures(
+    tables: &[Table<'_>],
+    common: &Common,
+    warnings: &mut Vec<BenchRemark>,
+) -> Result<Vec<CapturePlan>, BenchError> {
+    let mut plans: Vec<CapturePlan> = Vec::with_capacity(tables.len());
+    for table in tables {
+        let plan = read_capture(table, common, warnings)?;
+        if plans.iter().any(|known| known.name == plan.name) {
+            let name = &plan.name;
+            let text = format!("two captures are called \"{name}\"; give each its own `name`");
+            return Err(BenchError::at(&table.place(), text));
+        }
+        plans.push(plan);
+    }
+    Ok(plans)
+}
+
 /// Reads a table of `[[captures]]`.
-pub fn read_capture(
+fn read_capture(
     table: &Table<'_>,
     common: &Common,
     warnings: &mut Vec<BenchRemark>,
@@ -107,7 +128,8 @@ pub fn read_capture(
         (None, None, Some(supply)) => Some(supply.stated("voltage")?),
         (None, ..) => None,
     };
-    let source_v = switched(bridge.as_ref(), (role, &place), voltage.is_some(), source_v)?;
+    let (source_v, coasting) =
+        switched(bridge.as_ref(), (role, &place), voltage.is_some(), source_v)?;
     let temperature = temperature.as_ref().or(common.winding_temperature);
     let temperature = temperature.map(|t| winding_temperature(t, warnings));
     let path = |file: &String| common.files.path(&file_place, file);
@@ -126,6 +148,7 @@ pub fn read_capture(
         series_diode_v: stated(&series_diode, "series_diode")?,
         loop_resistance_ohm: stated(&loop_resistance, "loop_resistance")?,
         source_v,
+        coasting,
         added_inertia_kg_m2: stated(&added_inertia, "added_inertia")?,
         load_torque_nm: stated(&load_torque, "load_torque")?,
         driven_speed_rad_s: driven_speed
@@ -204,86 +227,6 @@ impl Files<'_> {
     }
 }
 
-/// What the bridge does while it is off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum OffTime {
-    /// It shorts the motor.
-    Brakes,
-    /// It reverses the supply.
-    Reverses,
-    /// It opens, and diodes carry the current until it has died.
-    Coasts,
-}
-
-/// A bridge as typed.
-#[derive(Clone, Debug)]
-struct TypedBridge {
-    place: Place,
-    /// Share of the time in which the motor is on the supply, 0 to 1, with its accuracy.
-    duty: f64,
-    accuracy: Accuracy,
-    off_time: OffTime,
-}
-
-impl TypedBridge {
-    /// Mean voltage over the supply's, and its standard uncertainty.
-    fn mean_share(&self) -> (f64, f64) {
-        let uncertainty = self
-            .accuracy
-            .standard_uncertainty(self.duty, Range::default());
-        match self.off_time {
-            OffTime::Brakes | OffTime::Coasts => (self.duty, uncertainty),
-            OffTime::Reverses => (2.0 * self.duty - 1.0, 2.0 * uncertainty),
-        }
-    }
-}
-
-fn read_bridge(parent: &Table<'_>) -> Result<Option<TypedBridge>, BenchError> {
-    let Some(table) = parent.table("bridge")? else {
-        return Ok(None);
-    };
-    let duty = table.positive("duty_percent")?;
-    let off_time = table.choice(
-        "off_time",
-        "behaviour of a bridge in the off time",
-        &[
-            ("brakes", OffTime::Brakes),
-            ("reverses", OffTime::Reverses),
-            ("coasts", OffTime::Coasts),
-        ],
-    )?;
-    let accuracy = read_accuracy(&table, RATIO, false)?;
-    table.finish()?;
-    let duty = table.require(
-        "duty_percent",
-        duty,
-        "share of the time on the supply, e.g. duty_percent = 40",
-    )?;
-    if duty > 100.0 {
-        return table.invalid(
-            "duty_percent",
-            format!("a duty of {duty} % cannot be meant; expected up to 100 %"),
-        );
-    }
-    let off_time = table.require(
-        "off_time",
-        off_time,
-        "what the bridge does while it is off: \"brakes\" (shorts the motor), \"reverses\" (puts it on the reversed supply) or \"coasts\" (opens, diodes carry the current)",
-    )?;
-    if off_time == OffTime::Coasts {
-        return table.invalid(
-            "off_time",
-            "a coasting bridge is no lower constant voltage: while its diodes carry the current the motor is on the reversed supply, once that has died on none, and when it dies depends on what is to be measured. Record the voltage between both motor leads (differential probe, or both leads against ground and their difference) with 20 samples a PWM period or more; or let the bridge short the motor in the off time and say off_time = \"brakes\"",
-        );
-    }
-    Ok(Some(TypedBridge {
-        place: parent.place_of("bridge"),
-        duty: duty / 100.0,
-        accuracy,
-        off_time,
-    }))
-}
-
 /// Events and cuts that were set by hand: `events_s = { switch-on = 0.0012 }`, `cuts_s = [[0.01, 0.02]]`.
 fn read_by_hand(table: &Table<'_>) -> Result<ByHand, BenchError> {
     let mut by_hand = ByHand::default();
@@ -304,34 +247,6 @@ fn read_by_hand(table: &Table<'_>) -> Result<ByHand, BenchError> {
             ),
         ),
         None => Ok(by_hand),
-    }
-}
-
-/// The mean voltage of a source that a bridge switches, in a capture without a voltage channel.
-fn switched(
-    bridge: Option<&TypedBridge>,
-    (role, place): (Role, &Place),
-    recorded: bool,
-    source_v: Option<Stated>,
-) -> Result<Option<Stated>, BenchError> {
-    match bridge {
-        Some(bridge) if recorded => Err(BenchError::at(
-            &bridge.place,
-            "a `bridge` belongs to a capture without a voltage channel; here the recorded voltage drives the motor",
-        )),
-        Some(bridge) => {
-            let (share, uncertainty) = bridge.mean_share();
-            Ok(source_v.map(|source| Stated {
-                value: source.value * share,
-                standard_uncertainty: (source.standard_uncertainty * share)
-                    .hypot(source.value * uncertainty),
-            }))
-        }
-        None if !recorded && matches!(role, Role::Pwm | Role::PwmLocked) => Err(BenchError::at(
-            place,
-            "a switched capture without a voltage channel lacks the key `bridge`: duty and what the bridge does in the off time, e.g. bridge = { duty_percent = 40, off_time = \"brakes\" }",
-        )),
-        None => Ok(source_v),
     }
 }
 

@@ -89,12 +89,12 @@ fn check_channel_keys(table: &Table<'_>, keys: &ChannelKeys) -> Result<(), Bench
 }
 
 /// A channel of voltage or current, or of the shaft.
-pub enum AnyChannel {
+enum AnyChannel {
     Electrical(Box<TypedChannel>),
     Shaft(Box<TypedSpeedChannel>),
 }
 
-pub fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchError> {
+fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchError> {
     use SpeedSignal::{Position, Pulses, Speed};
     let measures = table.choice(
         "measures",
@@ -122,6 +122,20 @@ pub fn read_channel(name: &str, table: &Table<'_>) -> Result<AnyChannel, BenchEr
         }
         Err(signal) => AnyChannel::Shaft(Box::new(read_speed_channel(name, signal, table)?)),
     })
+}
+
+/// The electrical channels, and those of the shaft.
+pub fn read_channels(
+    tables: &[(String, Table<'_>)],
+) -> Result<(Vec<TypedChannel>, Vec<TypedSpeedChannel>), BenchError> {
+    let (mut electrical, mut of_shaft) = (Vec::new(), Vec::new());
+    for (name, table) in tables {
+        match read_channel(name, table)? {
+            AnyChannel::Electrical(channel) => electrical.push(*channel),
+            AnyChannel::Shaft(channel) => of_shaft.push(*channel),
+        }
+    }
+    Ok((electrical, of_shaft))
 }
 
 pub fn read_override(

@@ -12,7 +12,7 @@ mod speed_channel;
 mod table;
 
 pub(super) use channel::{
-    AnyChannel, ChannelKeys, ChannelOverride, Measures, TypedChannel, read_channel, read_override,
+    ChannelKeys, ChannelOverride, Measures, TypedChannel, read_channels, read_override,
 };
 pub(super) use heat::{TypedHeat, TypedSeries, read_heat};
 pub(super) use import_keys::read_import;

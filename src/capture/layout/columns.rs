@@ -30,6 +30,23 @@ pub enum Cells {
     Clock,
     /// Hexadecimal codes, read as whole numbers.
     Hexadecimal,
+    /// Numbers with another decimal mark than those of the other columns.
+    OtherMark,
+}
+
+impl Cells {
+    /// The decimal mark of a column in a table with this one.
+    pub fn mark(self, decimal: u8) -> u8 {
+        match self {
+            Cells::OtherMark => other_mark(decimal),
+            _ => decimal,
+        }
+    }
+}
+
+/// A comma for a point, a point for a comma.
+pub fn other_mark(decimal: u8) -> u8 {
+    if decimal == b'.' { b',' } else { b'.' }
 }
 
 #[derive(Clone, Debug)]
@@ -46,6 +63,8 @@ pub struct Column {
     pub codes: Option<Codes>,
     /// No row of the head holds a number here.
     pub empty: bool,
+    /// The first of its cells, where all are figures that can be read in more than one way; it is left out.
+    pub unread: Option<String>,
 }
 
 /// Why the table can be no record of channels against time.

@@ -245,6 +245,12 @@ fn column(
         Cells::Hexadecimal
     } else if seen.is_clock() {
         Cells::Clock
+    } else if seen.other_mark {
+        why.push(format!(
+            "the numbers of column {} have another decimal mark than the others",
+            c + 1
+        ));
+        Cells::OtherMark
     } else if has_units {
         Cells::Quantities
     } else {
@@ -286,6 +292,7 @@ fn column(
         exponents: seen.exponents,
         empty: seen.numbers == 0 && !matches!(cells, Cells::Clock | Cells::Hexadecimal),
         codes,
+        unread: seen.unread_figures().filter(|_| text && skipped),
     }
 }
 

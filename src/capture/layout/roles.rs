@@ -2,7 +2,9 @@
 
 use super::columns::{Cells, Column, Role};
 use super::survey::ColumnSurvey;
-use super::words::{is_index_name, is_time_name, is_unit_of_time, time_unit_of_name};
+use super::words::{
+    is_electrical_name, is_index_name, is_time_name, is_unit_of_time, time_unit_of_name,
+};
 use crate::capture::unit;
 
 /// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.
@@ -30,7 +32,7 @@ pub(super) fn assign_time(
         .or_else(|| Some((time_by_clock(columns)?, "it holds clock times")))
         .or_else(|| {
             let c = time_by_values(columns, seen)?;
-            Some((c, "it is the first column and increases evenly"))
+            Some((c, "it increases evenly"))
         });
     // A clock or a date beside a column of time gives nothing more.
     for (c, column) in columns.iter_mut().enumerate() {
@@ -110,10 +112,34 @@ fn first_of_several(columns: &[Column]) -> Option<usize> {
 }
 
 fn time_by_values(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
-    first_of_several(columns).filter(|&c| {
+    let first = first_of_several(columns).filter(|&c| {
         let values = &seen[c].values;
-        (increases(values) && !counts(values)) || is_shuffled_axis(values)
-    })
+        let is_electrical = columns[c].name.as_deref().is_some_and(is_electrical_name);
+        !is_electrical && ((increases(values) && !counts(values)) || is_shuffled_axis(values))
+    });
+    first.or_else(|| later_ruler(columns, seen))
+}
+
+/// The one column behind the first whose numbers are as far from each other as on a ruler, in a table without names.
+fn later_ruler(columns: &[Column], seen: &[ColumnSurvey]) -> Option<usize> {
+    first_of_several(columns)?;
+    let is_bare = columns
+        .iter()
+        .all(|c| c.name.is_none() && c.unit_text.is_none());
+    let even = |values: &[f64]| {
+        let step = (values[values.len() - 1] - values[0]) / (values.len() - 1) as f64;
+        let at = |k: usize| values[0] + step * k as f64;
+        values
+            .iter()
+            .enumerate()
+            .all(|(k, v)| (v - at(k)).abs() < 0.1 * step)
+    };
+    let is_ruler =
+        |values: &[f64]| values.len() > 8 && increases(values) && even(values) && !counts(values);
+    let mut rulers =
+        (0..columns.len()).filter(|&c| columns[c].role == Role::Value && is_ruler(&seen[c].values));
+    let one = rulers.next()?;
+    (is_bare && rulers.next().is_none()).then_some(one)
 }
 
 /// Even times in no order: all numbers differ, and put in order their steps are alike. Samples of a signal repeat, or lie at

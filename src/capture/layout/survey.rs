@@ -1,5 +1,6 @@
 //! What the rows in the head of a file hold, column by column.
 
+use super::columns::other_mark;
 use super::dialect::Dialect;
 use crate::capture::cell::{self, Cell, clock};
 use crate::capture::record::PreambleFact;
@@ -31,6 +32,8 @@ pub(super) struct ColumnSurvey {
     /// Cells that are marked as missing or beyond the range.
     pub marks: usize,
     pub values: Vec<f64>,
+    /// Its numbers have another decimal mark than the dialect.
+    pub other_mark: bool,
     /// Numbers stand there with an exponent.
     pub exponents: bool,
     /// Digits after the decimal mark, where all cells agree.
@@ -59,12 +62,48 @@ impl ColumnSurvey {
             texts: count(|cell| *cell == Cell::Text),
             marks: count(|cell| matches!(cell, Cell::Missing | Cell::Overrange(_))),
             values: values().map(|(value, _)| value).collect(),
+            other_mark: false,
             exponents: cells
                 .iter()
                 .any(|(_, text, cell)| matches!(cell, Cell::Number(_)) && is_exponent(text)),
             decimals: first.filter(|first| values().all(|(_, d)| d == Some(*first))),
             cells,
         }
+    }
+
+    /// The same cells with the other decimal mark, where they all are numbers by that and some cannot be digits in groups.
+    fn by_other_mark(&self, decimal: u8) -> Option<ColumnSurvey> {
+        let mark = other_mark(decimal);
+        let is_grouped = |text: &[u8]| {
+            let unsigned = text.strip_prefix(b"-").unwrap_or(text);
+            let part = unsigned.split(|b| *b == mark).nth(1);
+            unsigned.first() != Some(&b'0') && part.is_none_or(|part| part.len() == 3)
+        };
+        if self.texts == 0 || self.all_are(is_grouped) {
+            return None;
+        }
+        let cells = self
+            .cells
+            .iter()
+            .map(|(row, text, _)| (*row, text.as_slice()));
+        let read = ColumnSurvey::of(cells, mark);
+        (read.texts == 0).then_some(ColumnSurvey {
+            other_mark: true,
+            ..read
+        })
+    }
+
+    /// A cell of figures, where all are some that this decimal mark makes no numbers of.
+    pub fn unread_figures(&self) -> Option<String> {
+        let is_figures = |text: &[u8]| {
+            text.iter().any(u8::is_ascii_digit)
+                && text
+                    .iter()
+                    .all(|b| b.is_ascii_digit() || b".,-+".contains(b))
+        };
+        let first = self.text_cells().map(|(_, text)| text).next()?;
+        let all = self.all_are(is_figures);
+        all.then(|| String::from_utf8_lossy(first).into_owned())
     }
 
     fn all_are(&self, is: impl Fn(&[u8]) -> bool) -> bool {
@@ -162,7 +201,8 @@ impl Survey {
         let column = |at: usize| {
             let cells = rows.iter().enumerate();
             let cells = cells.filter_map(|(row, (_, cells))| Some((row, &**cells.get(at)?)));
-            ColumnSurvey::of(cells, dialect.decimal)
+            let read = ColumnSurvey::of(cells, dialect.decimal);
+            read.by_other_mark(dialect.decimal).unwrap_or(read)
         };
         let columns: Vec<ColumnSurvey> = (0..width).map(column).collect();
         Survey {

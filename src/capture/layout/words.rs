@@ -40,7 +40,7 @@ fn stem(name: &str) -> &str {
 
 const TIME: &str = "time zeit temps tiempo tempo tijd tid czas \u{432}\u{440}\u{435}\u{43c}\u{44f} \
     \u{65f6}\u{95f4} \u{6642}\u{9593} \u{65f6} \u{c2dc}\u{ac04} zaman id\u{151} \u{10d}as aika second seconds sekunden timestamp timestamps \
-    uhrzeit datum datetime elapsed clock millis micros milliseconds microseconds date";
+    uhrzeit datum datetime elapsed clock \u{3c7}\u{3c1}\u{3cc}\u{3bd}\u{3bf}\u{3c2} millis micros milliseconds microseconds date";
 
 /// Words beside `time` that make it a measured quantity.
 const NO_AXIS: &str = "constant div rise fall delay settling up base per";
@@ -60,6 +60,13 @@ pub fn is_time_name(name: &str) -> bool {
                 && !all.iter().any(|w| is_listed(NO_AXIS, w))
         }
     }
+}
+
+/// True for a voltage, a current or a torque by its name: `Vset`, `I_meas`, `Torque`.
+pub fn is_electrical_name(name: &str) -> bool {
+    const QUANTITY: &str = "voltage volt volts current amps ampere torque power vset iset uset vmeas imeas umeas vin vout iin iout \
+        spannung strom drehmoment leistung v u i";
+    has_listed(stem(name), QUANTITY)
 }
 
 /// True for a name that is a unit of time and nothing else: `ms`.

@@ -229,6 +229,7 @@ mod tests {
             exponents: false,
             codes: None,
             empty: role == Role::Skip,
+            unread: None,
         };
         Layout {
             dialect: Dialect::new(b',', b'.'),

@@ -40,7 +40,7 @@ impl RawColumn {
     pub fn push(&mut self, text: &[u8], decimal: u8, line: usize) {
         let parsed = match self.cells {
             Cells::Hexadecimal => cell::hexadecimal(text),
-            _ => cell::parse(text, decimal),
+            cells => cell::parse(text, cells.mark(decimal)),
         };
         let value = match parsed {
             Cell::Number(value) => value,

@@ -190,7 +190,7 @@ impl<'a, R: Read> Rows<'a, R> {
             Some(time) if time.cells == Cells::Clock => {
                 clock::parse(cell::trim(self.cell(time.column))).is_some()
             }
-            Some(time) => match cell::parse(self.cell(time.column), decimal) {
+            Some(time) => match cell::parse(self.cell(time.column), time.cells.mark(decimal)) {
                 Cell::Number(_) => true,
                 Cell::Quantity(..) => time.cells == Cells::Quantities,
                 Cell::Text => false,

@@ -1,4 +1,4 @@
-//! Rows whose numbers carry their names (`u:12.05,i:0.09`, `t=0.1; u=12.05`, one JSON object a line), or stand behind an arrow
+//! Rows whose numbers carry their names (`u:12.05,i:0.09`, `t=0.1; u=12.05`, one JSON object a line), that stand in brackets (`[0.1, 12.05]`), or behind an arrow
 //! (`09:26:53.500 -> 12.05,0.09`), as terminals of microcontrollers log them: rewritten as plain rows, line by line.
 
 use crate::capture::cell::{self, Cell, clock};
@@ -42,12 +42,13 @@ impl RowLabels {
             is(b'.') || is(b',') || clock::parse(text.as_bytes()).is_some()
         };
         let labelled = parts.iter().filter(|(label, _)| !label.is_empty()).count();
+        let bracketed = parts.len() > 1 && is_bracketed(line);
         let wrapped = cells.iter().all(|c| unwrapped(c).is_some());
         let numbers = parts.iter().all(|(_, value)| is_value(value));
         // Without names an arrow alone parts the clock from the numbers.
         let enough = match arrow {
             true => parts.len() > 1,
-            false => wrapped || labelled > 0 && labelled + 1 >= parts.len(),
+            false => wrapped || bracketed || labelled > 0 && labelled + 1 >= parts.len(),
         };
         (numbers && enough).then(|| RowLabels {
             delimiter,
@@ -76,10 +77,20 @@ fn arrow(line: &str) -> bool {
         .is_some_and(|(before, _)| clock::parse(before.trim().as_bytes()).is_some())
 }
 
+/// True for a row in brackets: `[1, 2]`, `(1; 2),`.
+fn is_bracketed(line: &str) -> bool {
+    let line = line.trim().trim_end_matches([',', ';']);
+    line.starts_with(['[', '(', '{']) && line.ends_with([']', ')', '}'])
+}
+
 /// Cells of a line without the brackets around it.
 fn cells(line: &str, delimiter: char, arrow: bool) -> Vec<String> {
     let line = line.trim().trim_end_matches(',');
-    let line = line.trim_matches(['[', ']', '{', '}']).trim();
+    // The last name of a header may end in a unit in brackets.
+    let line = match line.starts_with(['[', '(', '{']) {
+        true => line.trim_matches(['[', ']', '{', '}', '(', ')']).trim(),
+        false => line,
+    };
     let mut line = match arrow {
         true => line.replacen(ARROW, &delimiter.to_string(), 1),
         false => line.to_string(),
@@ -196,6 +207,11 @@ mod tests {
                 "a,b\n=\"1\",=\"2\"\n=\"3\",=\"4\"\n=\"5\",=\"6\"\n=\"7\",=\"8\"\n",
                 " ",
                 "a,b\n1,2\n3,4\n5,6\n7,8\n",
+            ),
+            (
+                "t, u\n[0.1, 2]\n[0.2, 2],\n[0.3, 2]\n[0.4, 2]\n",
+                " ",
+                "t,u\n0.1,2\n0.2,2\n0.3,2\n0.4,2\n",
             ),
             (
                 "n: 5 u= 2\nn: 6 u= 2\nn: 7 u= 2\n",

@@ -40,6 +40,7 @@ impl TimeColumn {
 
     /// Keeps the time of one row; gives it, or `NaN` where the cell holds none.
     pub fn push(&mut self, text: &[u8], decimal: u8) -> f64 {
+        let decimal = self.cells.mark(decimal);
         let time = match (self.cells, cell::parse(text, decimal)) {
             (Cells::Clock, _) => {
                 clock::parse(cell::trim(text)).map(|clock| self.since_first(clock))

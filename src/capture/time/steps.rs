@@ -43,6 +43,7 @@ impl Steps {
                     _ => format!("first of {places} places"),
                 };
                 let advice = self.advice(times);
+                let (from, to) = (short(from), short(to));
                 let text = format!("time goes back from {from} s to {to} s ({first}). {advice}");
                 let fault = TimeFault::new(WarningKind::TIME_BACKWARDS, k + 1, text);
                 return TimeFault {

@@ -1,6 +1,7 @@
 //! The unit of a column of times, and where it comes from.
 
 use super::column::TimeColumn;
+use crate::capture::cell::clock::DAY_S;
 use crate::capture::layout::{Cells, Layout, is_horizontal_unit, tokens};
 use crate::capture::unit;
 use crate::capture::warnings::{WarningKind, brief};
@@ -47,9 +48,11 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
         ..TimeUnit::default()
     };
     if let Some(text) = seen.unit_text.as_deref().or_else(horizontal) {
+        let first = column.times().first().unwrap_or(0.0);
         return match unit::parse(text, true).filter(|unit| unit.symbol == "s") {
-            unit @ Some(_) => TimeUnit {
-                unit,
+            Some(unit) => TimeUnit {
+                unit: Some(unit),
+                is_calendar: EPOCH_S.contains(&unit.to_si(first)),
                 ..TimeUnit::default()
             },
             None => assumed(format!(
@@ -76,7 +79,15 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
     }
     let is_date = seen.name.as_deref().is_some_and(is_date_name);
     let of_days = SERIAL_DAYS.contains(&first);
-    if let (true, Some(days)) = (is_date && of_days, unit::parse("days", true)) {
+    let of_days_by_steps = || {
+        let (steps, last) = (column.times().len() - 1, column.times().last());
+        let step = (last.unwrap_or(first) - first) / steps as f64;
+        is_round(step * DAY_S) && !is_round(step)
+    };
+    if of_days
+        && (is_date || column.times().len() > 2 && of_days_by_steps())
+        && let Some(days) = unit::parse("days", true)
+    {
         let text = format!(
             "column {at}{title} counts days as spreadsheets do; time is counted from the first row. If that is wrong give the unit with --unit {at}=s or the like"
         );
@@ -94,6 +105,16 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
         ),
         false => assumed(none),
     }
+}
+
+/// Whether a step is 1, 2 or 5 times a power of ten, as intervals are set.
+fn is_round(step: f64) -> bool {
+    const NEAR: f64 = 1e-3;
+    let power = 10f64.powf(step.log10().floor());
+    let digit = step / power;
+    [1.0, 2.0, 2.5, 5.0, 10.0]
+        .iter()
+        .any(|round| (digit / round - 1.0).abs() < NEAR)
 }
 
 fn is_date_name(name: &str) -> bool {

@@ -134,8 +134,8 @@ struct HeatFlags {
     /// Thermal mass of the winding, e.g. "15 J/K"
     #[arg(long, value_name = "HEAT CAPACITY", value_parser = heat_capacity)]
     thermal_mass: Option<f64>,
-    /// Highest winding temperature, e.g. 120°C
-    #[arg(long, value_name = "TEMPERATURE", value_parser = si(Quantity::Temperature))]
+    /// Highest winding temperature, e.g. 120°C, or the thermal class of its insulation, e.g. "class 130" or "class B"
+    #[arg(long, value_name = "TEMPERATURE", value_parser = winding_limit)]
     winding_limit: Option<f64>,
     /// Temperature of the room; default: 40°C
     #[arg(long, value_name = "TEMPERATURE", value_parser = si(Quantity::Temperature))]
@@ -143,6 +143,33 @@ struct HeatFlags {
     /// Winding temperature; default: that of the captures
     #[arg(long, value_name = "TEMPERATURE", value_parser = si(Quantity::Temperature))]
     winding_temperature: Option<f64>,
+}
+
+/// A temperature, or that of a thermal class by number or letter (IEC 60085: 105, 120, 130, 155, 180, 200, 220, 250 °C).
+fn winding_limit(text: &str) -> Result<f64, String> {
+    const CLASSES: [(&str, f64); 8] = [
+        ("A", 105.0),
+        ("E", 120.0),
+        ("B", 130.0),
+        ("F", 155.0),
+        ("H", 180.0),
+        ("N", 200.0),
+        ("R", 220.0),
+        ("250", 250.0),
+    ];
+    let lower = text.trim().to_lowercase();
+    let Some(class) = lower.strip_prefix("class") else {
+        return si(Quantity::Temperature)(text);
+    };
+    let class = class.trim();
+    let by_name = |(name, celsius): &(&str, f64)| {
+        (name.eq_ignore_ascii_case(class) || class == celsius.to_string()).then_some(*celsius)
+    };
+    CLASSES.iter().find_map(by_name).ok_or_else(|| {
+        format!(
+            "\"{text}\" is no thermal class; expected class 105 (A), 120 (E), 130 (B), 155 (F), 180 (H), 200 (N), 220 (R) or 250, or a temperature"
+        )
+    })
 }
 
 /// Joule per kelvin: an energy with `/K` or `/°C` behind it.

@@ -29,6 +29,10 @@ pub enum ColumnGround {
     TooMany { channels: usize },
     #[error("neither unit nor name nor behaviour shows a current; if `{name}` holds it, say so with --unit {column}=A")]
     NoCurrent { name: String, column: usize },
+    #[error("`{name}` never changes while the voltage does: no current was recorded there (probe off or not connected)")]
+    Silent { name: String },
+    #[error("`{name}` is computed from `{}` and `{}` and is no current", of[0], of[1])]
+    Computed { name: String, of: [String; 2] },
     #[error("units and names: `{voltage}` [{voltage_unit}] as voltage, `{current}` [{current_unit}] as current")]
     Stated { voltage: String, voltage_unit: String, current: String, current_unit: String },
     #[error("in the first rows `{voltage}` ripples by {:.1} % of its level and `{current}` by {:.1} %: the source holds the first", 100.0 * voltage_ripple, 100.0 * current_ripple)]

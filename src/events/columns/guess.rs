@@ -1,6 +1,7 @@
 //! Voltage and current guessed among the channels of a record.
 
 use super::column_kind::{ColumnKind, OtherColumn, other_kind, pulses_by_shape, stated};
+use super::computed::is_constant;
 use super::ground::ColumnGround;
 use super::pair_votes::Candidate;
 use super::pair_votes::best_pair;
@@ -146,35 +147,9 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         [only] => single(only, &mut reasons),
         several => best_pair(several, &mut reasons),
     };
-    let taken = [voltage, current].into_iter().flatten().map(|c| c.index);
-    let taken: Vec<usize> = taken.collect();
-    let rest = candidates.iter().filter(|c| !taken.contains(&c.index));
-    others.extend(rest.filter_map(|c| {
-        let (kind, why) = pulses_by_shape(c.channel)?;
-        let index = c.index;
-        Some(OtherColumn { index, kind, why })
-    }));
-    let role = guess_role_in(View {
-        time: &record.time,
-        rows: record.time.len(),
-        step_s: sampling_interval(&record.time),
-        raw_v: voltage.map(|c| c.channel.values.as_slice()),
-        raw_i: current.map(|c| c.channel.values.as_slice()),
-        v: voltage.map(|c| c.series.clone()),
-        i: current.map(|c| c.series.clone()),
-    });
-    let voltage_reversed =
-        voltage.is_some_and(|c| driving_sign(&c.shape, &c.series, role.role) < 0.0);
-    let current_reversed = current.is_some_and(|c| current_sign(&c.shape, role.role) < 0.0);
-    for (reversed, candidate, what) in [
-        (voltage_reversed, voltage, "voltage"),
-        (current_reversed, current, "current"),
-    ] {
-        if let (true, Some(c)) = (reversed, candidate) {
-            let name = c.channel.name.clone();
-            reasons.push(ColumnGround::Negative { what, name });
-        }
-    }
+    others.extend(further_pulses(&candidates, [voltage, current]));
+    let (current, role) = role_of(record, voltage, current, &mut reasons);
+    let reversed = turned(voltage, current, role.role, &mut reasons);
     let current_in_volts = current.is_some_and(|c| c.channel.unit.as_deref() == Some("V"));
     if let (true, Some(c)) = (current_in_volts, current) {
         let name = c.channel.name.clone();
@@ -184,8 +159,8 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         columns: ColumnGuess {
             voltage: voltage.map(|c| c.index),
             current: current.map(|c| c.index),
-            voltage_reversed,
-            current_reversed,
+            voltage_reversed: reversed[0],
+            current_reversed: reversed[1],
             current_in_volts,
             confidence,
             others,
@@ -196,6 +171,74 @@ pub fn guess(record: &Record) -> Guessed<'_> {
         voltage: voltage.map(|c| c.series.clone()),
         current: current.map(|c| c.series.clone()),
     }
+}
+
+/// The pulses among the candidates that were not chosen.
+fn further_pulses(
+    candidates: &[Candidate],
+    chosen: [Option<&Candidate>; 2],
+) -> impl Iterator<Item = OtherColumn> {
+    let taken = chosen.map(|c| c.map(|c| c.index));
+    let rest = candidates
+        .iter()
+        .filter(move |c| !taken.contains(&Some(c.index)));
+    rest.filter_map(|c| {
+        let (kind, why) = pulses_by_shape(c.channel)?;
+        let index = c.index;
+        Some(OtherColumn { index, kind, why })
+    })
+}
+
+/// The role that the chosen columns show, and the current. No current flows at open terminals; one that does not change where a source is
+/// switched on was not recorded.
+fn role_of<'a, 'b>(
+    record: &Record,
+    voltage: Option<&Candidate>,
+    current: Option<&'b Candidate<'a>>,
+    reasons: &mut Vec<ColumnGround>,
+) -> (Option<&'b Candidate<'a>>, RoleGuess) {
+    let shows = |current: Option<&Candidate>| {
+        guess_role_in(View {
+            time: &record.time,
+            rows: record.time.len(),
+            step_s: sampling_interval(&record.time),
+            raw_v: voltage.map(|c| c.channel.values.as_slice()),
+            raw_i: current.map(|c| c.channel.values.as_slice()),
+            v: voltage.map(|c| c.series.clone()),
+            i: current.map(|c| c.series.clone()),
+        })
+    };
+    let role = shows(current);
+    let silent = current.filter(|c| voltage.is_some() && is_constant(c));
+    match silent {
+        Some(c) if matches!(role.role, Role::Start | Role::LockedRotor) => {
+            let name = c.channel.name.clone();
+            reasons.push(ColumnGround::Silent { name });
+            (None, shows(None))
+        }
+        _ => (current, role),
+    }
+}
+
+/// Whether voltage and current are negative while the source drives.
+fn turned(
+    voltage: Option<&Candidate>,
+    current: Option<&Candidate>,
+    role: Role,
+    reasons: &mut Vec<ColumnGround>,
+) -> [bool; 2] {
+    let reversed = [
+        voltage.is_some_and(|c| driving_sign(&c.shape, &c.series, role) < 0.0),
+        current.is_some_and(|c| current_sign(&c.shape, role) < 0.0),
+    ];
+    let named = [(voltage, "voltage"), (current, "current")];
+    for (reversed, (candidate, what)) in reversed.into_iter().zip(named) {
+        if let (true, Some(c)) = (reversed, candidate) {
+            let name = c.channel.name.clone();
+            reasons.push(ColumnGround::Negative { what, name });
+        }
+    }
+    reversed
 }
 
 fn single<'a, 'b>(

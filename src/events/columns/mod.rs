@@ -1,6 +1,7 @@
 //! Which channel of a record is the motor's voltage, which its current, and which way round they stand.
 
 mod column_kind;
+mod computed;
 mod ground;
 mod guess;
 mod pair_votes;

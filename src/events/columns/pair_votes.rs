@@ -1,6 +1,7 @@
 //! Which of two channels is the voltage: evidence from units, names and behaviour.
 
 use super::column_kind::stated;
+use super::computed::{Computed, is_constant};
 use super::ground::ColumnGround as Ground;
 use crate::capture::Channel;
 use crate::events::trace::series::Series;
@@ -82,10 +83,15 @@ pub(crate) fn best_pair<'a, 'b>(
         reasons.push(Ground::TooMany { channels });
         return (None, None, 0.0);
     }
+    let computed = Computed::find(&compared);
     let mut best: Option<(f64, &Candidate, &Candidate, Vec<Ground>)> = None;
     for (a, voltage) in compared.iter().enumerate() {
         for (b, current) in compared.iter().enumerate() {
-            if a == b {
+            let forbidden = computed
+                .as_ref()
+                .is_some_and(|c| c.forbids(&compared, a, b));
+            let still = is_constant(current) && current.channel.unit.as_deref() != Some("A");
+            if a == b || forbidden || still {
                 continue;
             }
             let mut grounds = Vec::new();
@@ -95,13 +101,16 @@ pub(crate) fn best_pair<'a, 'b>(
             }
         }
     }
+    let voltage_alone = computed.as_ref().map(|c| compared[c.channel]);
+    reasons.extend(computed.as_ref().map(|c| c.reason(&compared)));
     let Some((vote, voltage, current, grounds)) = best else {
-        return (None, None, 0.0);
+        let changes = || compared.iter().copied().find(|c| !is_constant(c));
+        return (voltage_alone.or_else(changes), None, 0.4);
     };
     let confidence = 1.0 / (1.0 + (-vote).exp());
     let (v, i) = (voltage.channel, current.channel);
     let shown = stated(i) > 0.0 || vote - stated(i) + stated(v) >= CONVINCING;
-    if shown || i.unit.is_some() {
+    if shown || i.unit.is_some() && computed.is_none() {
         reasons.extend(grounds);
         return (Some(voltage), Some(current), confidence);
     }
@@ -110,7 +119,7 @@ pub(crate) fn best_pair<'a, 'b>(
         column: i.column,
     });
     let confidence = if stated(v) < 0.0 { 0.7 } else { 0.4 };
-    (Some(voltage), None, confidence)
+    (voltage_alone.or(Some(voltage)), None, confidence)
 }
 
 /// All, where they are few. Among many, unlike ones would look like voltage and current by chance: only those that a unit or a

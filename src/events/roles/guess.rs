@@ -90,6 +90,14 @@ pub fn mismatch(waveform: &Waveform, stated: Role) -> Option<Mismatch> {
     if swapped(waveform, &guess, stated) {
         return Some(Mismatch::Swapped);
     }
+    // Without a voltage nothing distinguishes a switched record from one on a steady voltage.
+    let switched = matches!(stated, Role::Pwm | Role::PwmLocked);
+    if switched
+        && waveform.voltage_v.is_none()
+        && matches!(guess.role, Role::Start | Role::Steady | Role::LockedRotor)
+    {
+        return None;
+    }
     stands_against(guess, stated).map(Mismatch::Shows)
 }
 

@@ -243,6 +243,7 @@ fn limited_name(kind: &ParameterKind) -> Option<&'static str> {
         ParameterKind::ProbeLag { .. } => "probe_lag",
         ParameterKind::Skew { .. } => "channel_skew",
         ParameterKind::Source { .. } => "source_voltage",
+        ParameterKind::Duty { .. } => "bridge_duty",
         ParameterKind::Loop { .. } => "source_resistance",
         ParameterKind::InverseHeatCapacity => "winding_warming",
         _ => return None,

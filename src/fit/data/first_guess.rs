@@ -27,13 +27,14 @@ pub fn first_guess(bench: &Bench, segments: &[Vec<Segment>]) -> TerminalParamete
         .or_else(|| middle(&mut hints.slowing).map(|s| no_load / s))
         .filter(|c| c.is_finite() && *c > 0.0)
         .unwrap_or(0.02 / resistance);
-    let rise = least(&hints.rise_time_s).unwrap_or(2e-4);
+    let of_rise = least(&hints.rise_time_s).map(|rise| rise * resistance);
+    let inductance = of_rise.or(least(&hints.inductance));
     TerminalParameters {
         brush_drop_v: 0.02 * emf,
         brush_scale_a: 0.4 * no_load,
         ..TerminalParameters::plain(
             resistance,
-            rise * resistance,
+            inductance.unwrap_or(2e-4 * resistance),
             capacitance,
             0.7 * no_load,
             0.3 * no_load / emf,

@@ -4,13 +4,15 @@
 
 use super::bin::Bin;
 use super::segments::{Segment, SegmentKind};
-use crate::bench::{Capture, Role};
+use crate::bench::{Capture, CoastingBridge, Role};
 
 /// What one capture's segments suggest.
 #[derive(Default)]
 pub struct Hints {
     pub resistance: Vec<f64>,
     pub rise_time_s: Vec<f64>,
+    /// Of the current that a bridge lets die within a period.
+    pub inductance: Vec<f64>,
     /// Those among the rise times that span some samples.
     pub resolved_rise_time_s: Vec<f64>,
     pub capacitance: Vec<f64>,
@@ -25,6 +27,16 @@ const RESOLVED_SAMPLES: f64 = 4.0;
 
 /// Adds what one capture suggests.
 pub fn read_hints(capture: &Capture, segments: &[Segment], hints: &mut Hints) {
+    if let Some((bridge, source)) = capture.coasting.zip(capture.source_v) {
+        let closed = segments.iter().filter(|s| s.kind == SegmentKind::Connected);
+        let longest = closed.max_by(|a, b| duration_s(a).total_cmp(&duration_s(b)));
+        let outside_ohm = capture.loop_resistance_ohm.map_or(0.0, |s| s.value);
+        let read = longest.and_then(|s| Closed::new(s, outside_ohm, None));
+        if let Some(closed) = read.filter(|_| capture.role == Role::Pwm) {
+            closed.behind_bridge(&bridge, source.value.abs(), hints);
+        }
+        return;
+    }
     let series = capture.series_in_voltage.map_or(0.0, |(ohm, _)| ohm);
     let source = capture.source_v.map(|v| v.value);
     let voltages = segments
@@ -168,6 +180,33 @@ impl<'a> Closed<'a> {
                 .abs()
                 .max(1e-12),
         );
+    }
+
+    /// A start behind a bridge that coasts on a source of `source_v`, V. A current that dies in each period shows the inductance,
+    /// `i = D² T V (V + U)/(2 L U)` at rest; one that flows on shows the resistance.
+    fn behind_bridge(&self, bridge: &CoastingBridge, source_v: f64, hints: &mut Hints) {
+        let against_v = bridge.diode_drop_v + if bridge.into_source { source_v } else { 0.0 };
+        let flowing_v = bridge.duty * source_v - (1.0 - bridge.duty) * against_v;
+        let on_s = bridge.duty * bridge.period_s;
+        let peak_a = self.peak_a();
+        let tail_a = self.tail().1.abs();
+        let emf = if flowing_v > 0.0 {
+            let ohm = (flowing_v / peak_a - self.series_ohm).max(1e-3);
+            hints.resistance.push(ohm);
+            self.add_rise(hints, 0.63 * peak_a);
+            (flowing_v - ohm * tail_a).max(0.3 * flowing_v)
+        } else {
+            let henry =
+                bridge.duty * on_s * source_v * (source_v + against_v) / (2.0 * peak_a * against_v);
+            hints.inductance.push(henry);
+            // A bridge switches faster than the current rises.
+            hints.resistance.push(0.5 * henry / bridge.period_s);
+            0.6 * source_v
+        };
+        hints.no_load_current.push(tail_a);
+        let span_s: f64 = self.bins.iter().map(|b| b.width_s).sum();
+        let charge = (self.charge().abs() - tail_a * span_s).max(1e-12);
+        hints.capacitance.push(charge / emf);
     }
 
     fn locked(&self, hints: &mut Hints) {

@@ -50,10 +50,10 @@ pub fn longest_closed(segments: &[Segment]) -> Option<&Segment> {
     closed.max_by_key(|s| s.bins.len())
 }
 
-/// Reads the bins of one closed stretch. `held`: the rotor stands still.
+/// Reads the bins of one closed stretch; none behind a bridge that coasts. `held`: the rotor stands still.
 pub fn linear_form(capture: &Capture, bins: &[Bin], held: bool) -> Option<LinearForm> {
     let points = points(capture, bins);
-    if points.len() < LEAST_BINS {
+    if points.len() < LEAST_BINS || capture.coasting.is_some() {
         return None;
     }
     let rows = points.len() - 2;

@@ -34,6 +34,18 @@ pub fn current_ripple(waveform: &Waveform, rows: &Range<usize>) -> f64 {
     (scatter - noise).max(0.0).sqrt()
 }
 
+/// Row in which a current begins that has rested since the first of some rows, for `rest_rows` at least. Rest is what the first of them show:
+/// nothing beyond a twentieth of what follows.
+pub fn first_current(waveform: &Waveform, rows: &Range<usize>, rest_rows: usize) -> Option<usize> {
+    const QUIET: f64 = 0.05;
+    let values = waveform.current_a.as_ref()?.values.get(rows.clone())?;
+    let size = |values: &[f64]| values.iter().fold(0.0_f64, |most, i| most.max(i.abs()));
+    let (rest, all) = (size(values.get(..rest_rows)?), size(values));
+    let limit = (QUIET * all).max(2.0 * rest);
+    let first = values.iter().position(|i| i.abs() > limit)?;
+    (rest < QUIET * all).then_some(rows.start + first)
+}
+
 /// The finite values; a long record is copied only where it has holes.
 fn finite(values: &[f64]) -> Cow<'_, [f64]> {
     if values.iter().all(|v| v.is_finite()) {

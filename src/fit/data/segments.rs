@@ -7,7 +7,7 @@
 use super::bin::Bin;
 use super::binning::{growing, mark_dead_current, open_turns, steady_turns, uniform};
 use super::driving_voltage::{smooth, straighten};
-use super::sample_noise::{current_ripple, sample_noise_v};
+use super::sample_noise::{current_ripple, first_current, sample_noise_v};
 use crate::bench::{Capture, CaptureWarning, Role, Waveform};
 use crate::events::{Exclusion, Phase, PhaseKind, Timeline};
 use std::ops::Range;
@@ -60,6 +60,10 @@ const SLOWEST_SHARE: f64 = 0.15;
 const MOST_SWITCHED_BINS: usize = 600;
 const LEAST_SWITCHED_BINS: usize = 40;
 
+/// Switching periods, and rows, for which a current has to rest before it begins.
+const REST_PERIODS: f64 = 3.0;
+const REST_ROWS: usize = 16;
+
 /// Most bins of a motor that has been running steadily since before the record began.
 const MOST_STEADY_BINS: usize = 80;
 
@@ -92,9 +96,11 @@ pub fn segments(capture: &Capture, timeline: &Timeline, turn_v_s: Option<f64>) -
         waveform,
         role: capture.role,
         turn_v_s,
+        period_s: capture.coasting.map(|bridge| bridge.period_s),
     };
     let mut out: Vec<Segment> = Vec::new();
-    for stretch in cutter.stretches(&timeline.phases) {
+    let phases = cutter.with_rest(&timeline.phases);
+    for stretch in cutter.stretches(&phases) {
         out.push(cutter.segment(&stretch, out.is_empty()));
     }
     out
@@ -112,6 +118,8 @@ struct Cutter<'a> {
     waveform: &'a Waveform,
     role: Role,
     turn_v_s: Option<f64>,
+    /// Switching period of a bridge whose voltage was not recorded, s.
+    period_s: Option<f64>,
 }
 
 impl Cutter<'_> {
@@ -150,6 +158,36 @@ impl Cutter<'_> {
                     k += 1;
                 }
             }
+        }
+        out
+    }
+
+    /// The phases, with the rest before the first current of a bridge whose voltage was not recorded: no edge of a voltage shows it.
+    fn with_rest(&self, phases: &[Phase]) -> Vec<Phase> {
+        let mut out = phases.to_vec();
+        let (Some(period_s), Some(first)) = (self.period_s, phases.first()) else {
+            return out;
+        };
+        let rows = first.first..first.end;
+        let periods = rows.clone().take_while(|&row| {
+            let (at, begin) = (
+                self.waveform.time.at(row),
+                self.waveform.time.at(rows.start),
+            );
+            at.zip(begin)
+                .is_some_and(|(at, begin)| at - begin < REST_PERIODS * period_s)
+        });
+        let rest_rows = periods.count().max(REST_ROWS);
+        if first.kind == PhaseKind::Driven
+            && let Some(row) = first_current(self.waveform, &rows, rest_rows)
+        {
+            let rest = Phase {
+                kind: PhaseKind::Rest,
+                end: row,
+                ..first.clone()
+            };
+            out[0].first = row;
+            out.insert(0, rest);
         }
         out
     }
@@ -247,7 +285,19 @@ impl Cutter<'_> {
     }
 
     fn is_switched(&self) -> bool {
-        matches!(self.role, Role::Pwm | Role::PwmLocked)
+        matches!(self.role, Role::Pwm | Role::PwmLocked) || self.period_s.is_some()
+    }
+
+    /// About as many bins of whole switching periods, over which the current's ripple averages out.
+    fn whole_periods(&self, rows: &Range<usize>, period_s: f64, count: usize) -> Vec<Bin> {
+        let time = &self.waveform.time;
+        let span_s = match (time.at(rows.start), time.at(rows.end - 1)) {
+            (Some(first), Some(last)) => last - first,
+            _ => 0.0,
+        };
+        let periods = (span_s / period_s).floor().max(1.0);
+        let each = (periods / count as f64).ceil();
+        uniform(self.waveform, rows, (periods / each) as usize)
     }
 
     /// Bins of a closed stretch. `steady`: running since before the record began.
@@ -257,8 +307,15 @@ impl Cutter<'_> {
             // The record's bins are shared out over its pieces.
             let share = rows.len() as f64 / waveform.time.len() as f64;
             let count = (share * MOST_SWITCHED_BINS as f64).ceil() as usize;
-            let mut bins = uniform(waveform, rows, count.max(LEAST_SWITCHED_BINS));
-            mark_dead_current(&mut bins);
+            let count = count.max(LEAST_SWITCHED_BINS);
+            if let Some(period_s) = self.period_s {
+                return self.whole_periods(rows, period_s, count);
+            }
+            let mut bins = uniform(waveform, rows, count);
+            // Without a recorded voltage its mean drives the motor, and a current near zero is no open circuit.
+            if waveform.voltage_v.is_some() {
+                mark_dead_current(&mut bins);
+            }
             bins
         } else if steady {
             let mut bins = self

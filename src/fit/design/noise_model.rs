@@ -54,7 +54,7 @@ impl RowGroup {
             kind: model.segments[first.segment].kind,
             quantity: first.quantity,
             zero,
-            worth: independent_rows(model.role, &model.segments, first.segment),
+            worth: independent_rows(model, first.segment),
             count: group.len(),
             peak,
         }

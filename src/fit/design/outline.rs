@@ -35,6 +35,7 @@ pub fn without_waveforms(bench: &Bench) -> Bench {
                 series_diode_sd_v: c.series_diode_sd_v,
                 loop_resistance_ohm: c.loop_resistance_ohm,
                 source_v: c.source_v,
+                coasting: c.coasting,
                 winding_temperature_c: c.winding_temperature_c,
                 added_inertia_kg_m2: c.added_inertia_kg_m2,
                 load_torque_nm: c.load_torque_nm,

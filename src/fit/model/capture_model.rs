@@ -4,7 +4,7 @@ use super::gradient::{Component, Local, Setting, Slopes, exponential_setting, se
 use super::prediction::Prediction;
 use super::unevenness::{has_transient, waves};
 use super::warming::Warming;
-use crate::bench::{Bench, Capture, Role};
+use crate::bench::{Bench, Capture, CoastingBridge, Role};
 use crate::fit::data::{Bin, Segment, SegmentKind};
 use crate::fit::unknowns::{
     Direction, Layout, Links, SharedEntries, UNEVENNESS, add_attached, add_channels,
@@ -31,6 +31,8 @@ pub struct CaptureModel {
     series_ohm: f64,
     loop_ohm: f64,
     pub(crate) source_v: Option<f64>,
+    /// Bridge between an unrecorded source and the motor.
+    pub(crate) coasting: Option<CoastingBridge>,
     pub(crate) current_lag_s: Option<f64>,
     /// How its own current warms the winding, where that is followed.
     pub(crate) warming: Option<Warming>,
@@ -77,7 +79,8 @@ impl CaptureModel {
         }
         let loop_ohm = add_loop(capture, index, layout, &mut links);
         let attached = add_attached(bench, index, layout, &mut links);
-        add_unknown_states(&segments, index, held, layout, &mut links);
+        let dies = capture.coasting.is_some();
+        add_unknown_states(&segments, index, (held, dies), layout, &mut links);
         let turn_v_s = shared
             .turn_v_s
             .filter(|_| !held && has_transient(capture.role, &segments));
@@ -101,6 +104,7 @@ impl CaptureModel {
             series_ohm,
             loop_ohm,
             source_v: capture.source_v.filter(|_| unrecorded).map(|v| v.value),
+            coasting: capture.coasting.filter(|_| unrecorded),
             current_lag_s,
             warming,
             temperature_ratio: temperature_ratio(capture, shared.reference_temperature_c),

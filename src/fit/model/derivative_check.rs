@@ -11,7 +11,7 @@ use crate::fit::{Estimate, FitOptions, estimate};
 use nalgebra::DVector;
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use testbench::{Scenario, ShotKind, draw, presets, temporary_folder};
+use testbench::{CoastingStart, Extras, Scenario, ShotKind, draw, presets, temporary_folder_with};
 
 /// Largest difference between derivative and difference, relative to the largest derivative in the same direction and segment.
 const AGREEMENT: f64 = 1e-4;
@@ -53,14 +53,27 @@ fn derivatives_of_every_row_agree_with_central_differences() {
         ("held", ShotKind::LockedClean),
     ]);
     peeler.plan[2].span = 30.0;
-    let found = compare(&winder, &[]);
+    let found = compare(&winder, Extras::default(), &[]);
     assert!(found > 10_000, "{found} comparisons");
-    compare(&peeler, &[ParameterKind::InverseHeatCapacity]);
+    let heat = ParameterKind::InverseHeatCapacity;
+    compare(&peeler, Extras::default(), &[heat]);
+    // Behind a bridge whose current flows on at first and dies in each period later.
+    let coasting = Extras {
+        coasting: Some(CoastingStart {
+            into_supply: false,
+            duty: 0.4,
+            period_share: 1.0,
+            samples: 12.7,
+        }),
+        ..Extras::default()
+    };
+    let started = winder.with_plan(&[("start", ShotKind::Start), ("rundown", ShotKind::RunDown)]);
+    compare(&started, coasting, &[ParameterKind::Duty { capture: 2 }]);
 }
 
 /// Number of derivatives compared; every one of `with` has to be among them.
-fn compare(scenario: &Scenario, with: &[ParameterKind]) -> usize {
-    let found = fitted(scenario);
+fn compare(scenario: &Scenario, extras: Extras, with: &[ParameterKind]) -> usize {
+    let found = fitted(scenario, extras);
     assert_costs_agree(&found);
     let layout = &found.problem.layout;
     for kind in with {
@@ -97,8 +110,8 @@ fn compare(scenario: &Scenario, with: &[ParameterKind]) -> usize {
 }
 
 /// The estimate from a drawn bench whose probes are slow and skewed, with every term of the model.
-fn fitted(scenario: &Scenario) -> Estimate {
-    let folder = temporary_folder(&draw(scenario, 7).unwrap()).unwrap();
+fn fitted(scenario: &Scenario, extras: Extras) -> Estimate {
+    let folder = temporary_folder_with(&draw(scenario, 7).unwrap(), extras).unwrap();
     let sheet = folder.path().join("bench.toml");
     let mut bench = read_sheet(&sheet, &LoadOptions::default()).unwrap();
     for instrument in &mut bench.instruments {

@@ -2,6 +2,7 @@
 
 mod capture_model;
 mod channels;
+mod coasting;
 #[cfg(test)]
 mod derivative_check;
 mod gradient;

@@ -2,6 +2,7 @@
 
 use super::capture_model::CaptureModel;
 use super::channels::Channels;
+use super::coasting::Coasting;
 use super::gradient::{Component, Number, Slopes};
 use super::prediction::Prediction;
 use super::turned::Turning;
@@ -20,6 +21,7 @@ struct Simulation<'a, S> {
     x: &'a DVector<f64>,
     constants: &'a Constants<S>,
     channels: Channels<S>,
+    coasting: Option<Coasting<S>>,
     amplitudes: [S; UNEVENNESS],
     state: State<S>,
     heat: Option<Heat<S>>,
@@ -68,11 +70,17 @@ impl<'a, S: Number> Simulation<'a, S> {
         let heat = model
             .warming
             .map(|warming| Heat::none_yet(warming, variable(Direction::HEAT, Component::HEAT)));
+        let channels = Channels::of(model, x);
+        let coasting = model.coasting.as_ref().zip(model.source_v);
+        let coasting = coasting.map(|(bridge, source)| {
+            Coasting::new(bridge, channels.zero_v + source, channels.gain_v)
+        });
         Simulation {
             model,
             x,
             constants,
-            channels: Channels::of(model, x),
+            channels,
+            coasting,
             amplitudes: std::array::from_fn(|k| variable(Direction::wave(k), Component::wave(k))),
             state: State::rest(),
             heat,
@@ -261,6 +269,9 @@ impl<'a, S: Number> Simulation<'a, S> {
     /// The voltage that drives a bin, V.
     fn driving_voltage(&mut self, bin: &Bin) -> S {
         let zero_v = self.channels.zero_v;
+        if let Some(bridge) = &self.coasting {
+            return bridge.flowing_v;
+        }
         match self.model.source_v {
             Some(source) => zero_v + source,
             None => {
@@ -305,7 +316,11 @@ impl<'a, S: Number> Simulation<'a, S> {
             Condition::Open
         };
         let start = self.state;
-        let next = advance(constants, start, condition, bin.width_s, self.model.held);
+        let held = self.model.held;
+        let next = match &mut self.coasting {
+            Some(bridge) => bridge.step(constants, start, (voltage, bin.width_s, held)),
+            None => advance(constants, start, condition, bin.width_s, held),
+        };
         self.probe(bin, &start, &next.end);
         self.turning
             .step(bin, start.back_emf, &next, &mut self.out.turned);

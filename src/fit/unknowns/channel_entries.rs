@@ -47,6 +47,13 @@ pub fn add_channels(
         links.clear(Direction::VOLTAGE_ZERO);
         links.add(Direction::VOLTAGE_ZERO, layout.add(parameter));
         links.clear(Direction::VOLTAGE_GAIN);
+        // The duty takes the place of the gain that no voltage channel has.
+        if let Some(bridge) = capture.coasting {
+            let sd = bridge.duty_uncertainty.max(1e-6);
+            let parameter = Parameter::free(ParameterKind::Duty { capture: index }, 0.0);
+            let parameter = parameter.with_prior(0.0, sd, Source::Loop).stepping(0.1);
+            links.add(Direction::VOLTAGE_GAIN, layout.add(parameter));
+        }
     }
 }
 

@@ -70,6 +70,8 @@ pub enum ParameterKind {
     Unevenness { capture: usize, wave: usize },
     /// Open-circuit voltage of an unrecorded source, as a departure from its stated value, V.
     Source { capture: usize },
+    /// ln of the duty of a bridge that coasts, as a departure from the stated one.
+    Duty { capture: usize },
     /// Resistance in the loop outside the motor, as a departure from its stated value, Ω.
     Loop { capture: usize },
     /// Drop of a diode inside the measured voltage, as a departure from its stated value, V.

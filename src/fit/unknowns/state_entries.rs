@@ -25,11 +25,12 @@ pub fn stands_still(segments: &[Segment], resistance_ohm: f64) -> bool {
     current.abs() * resistance_ohm > STALLED_SHARE * voltage.abs()
 }
 
-/// Back-EMFs and currents with which stretches begin.
+/// Back-EMFs and currents with which stretches begin. `dies`: a bridge may let the current die in each period, so that its beginning leaves no
+/// trace.
 pub fn add_unknown_states(
     segments: &[Segment],
     index: usize,
-    held: bool,
+    (held, dies): (bool, bool),
     layout: &mut Layout,
     links: &mut Links,
 ) {
@@ -59,7 +60,10 @@ pub fn add_unknown_states(
                         piece: currents,
                     };
                     let before = number.checked_sub(1).map(|k| segments[k].kind);
-                    let parameter = beginning_current(kind, segment, before);
+                    let parameter = match dies {
+                        true => anywhere_in(kind, segment),
+                        false => beginning_current(kind, segment, before),
+                    };
                     links.add(Direction::CURRENT[currents], layout.add(parameter));
                     currents += 1;
                 }
@@ -94,6 +98,15 @@ fn beginning_current(
     });
     let rise_a = largest_a / edge as f64;
     Parameter::free(kind, 0.0).with_prior(0.0, INSTANT_SD * rise_a, Source::Model)
+}
+
+/// A first current that may leave no trace: any of those in the stretch.
+fn anywhere_in(kind: ParameterKind, segment: &Segment) -> Parameter {
+    let currents = segment.bins.iter().map(|b| b.current_a);
+    let mut finite = currents.filter(|i| i.is_finite());
+    let first_a = finite.next().unwrap_or(0.0);
+    let largest_a = finite.fold(first_a.abs(), |most, i| most.max(i.abs()));
+    Parameter::free(kind, first_a).with_prior(first_a, largest_a.max(1e-9), Source::Model)
 }
 
 /// Standard deviation of an instant that lies anywhere within a sample's interval, in intervals, with half as much again for the

@@ -81,6 +81,10 @@ fn name_and_unit(kind: &ParameterKind, bench: &Bench) -> Option<(String, &'stati
             (within("zero of the speed channel", capture), "rad/s")
         }
         ParameterKind::Source { capture } => (departure("source voltage", capture), "V"),
+        ParameterKind::Duty { capture } => {
+            let capture = &bench.captures[*capture].name;
+            (format!("duty of the bridge in {capture}, ln"), "1")
+        }
         ParameterKind::Loop { capture } => (departure("loop resistance", capture), "Ohm"),
         ParameterKind::SeriesDiode { capture } => (departure("drop of the diode", capture), "V"),
         ParameterKind::Saturation => ("reciprocal square of the saturation current".into(), "A-2"),

@@ -141,6 +141,7 @@ impl<'b> Rig<'b> {
                 series_diode_sd_v: None,
                 loop_resistance_ohm: None,
                 source_v: None,
+                coasting: None,
                 winding_temperature_c: template.winding_temperature_c,
                 added_inertia_kg_m2: added.map(|a| a.1),
                 load_torque_nm: None,

@@ -42,7 +42,7 @@ pub use bench::{Capture, DrawnBench, DrivenRecord, Reading, Trace, Waveform};
 pub use current_alone::{Coupling, CurrentKind, CurrentRecord, draw_current};
 pub use draw::draw;
 pub use error::DrawError;
-pub use extras::{Extras, ShaftSensor, temporary_folder_with};
+pub use extras::{CoastingStart, Extras, ShaftSensor, temporary_folder_with};
 pub use files::{FolderError, Layout, temporary_folder, write_folder};
 pub use motor::{COPPER_PER_K_AT_25_C, Commutator, ContactLaw, EddyBranch, Machine};
 pub use record::{Shot, ShotKind};

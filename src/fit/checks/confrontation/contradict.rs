@@ -112,6 +112,11 @@ pub fn stated_entry(
             let stated = bench.captures.get(capture).and_then(|c| c.source_v);
             about(stated.map_or(0.0, |s| s.value), "V")
         }
+        ParameterKind::Duty { capture } => {
+            let bridge = bench.captures.get(capture).and_then(|c| c.coasting);
+            let duty = bridge.map_or(0.0, |b| b.duty);
+            (duty * mean.exp(), duty * needed.exp(), duty, "1")
+        }
         ParameterKind::SeriesDiode { .. } => about(0.0, "V"),
         ParameterKind::Skew { .. } => about(0.0, "s"),
         _ => about(0.0, "1"),

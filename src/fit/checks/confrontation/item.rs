@@ -114,6 +114,7 @@ fn stated_entry(kind: &ParameterKind, bench: &Bench) -> Option<(EvidenceKind, St
         ParameterKind::ProbeLag { instrument: k } => format!("bandwidth of {}", instrument(*k)),
         ParameterKind::Skew { instrument: k } => format!("delay of {}", instrument(*k)),
         ParameterKind::Source { capture: k } => format!("source voltage ({})", capture(*k)),
+        ParameterKind::Duty { capture: k } => format!("duty of the bridge ({})", capture(*k)),
         ParameterKind::SeriesDiode { capture: k } => format!("diode ({})", capture(*k)),
         ParameterKind::Loop { capture: k } => format!("loop resistance ({})", capture(*k)),
         _ => return None,

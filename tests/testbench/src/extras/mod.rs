@@ -1,8 +1,10 @@
 //! More than voltage and current: a sensor on the shaft and tables of readings, added to a bench that is written as files.
 
+mod coasting;
 mod shaft;
 mod tables;
 
+pub use coasting::CoastingStart;
 pub use shaft::ShaftSensor;
 
 use super::bench::DrawnBench;
@@ -13,12 +15,14 @@ use std::path::Path;
 use tempfile::TempDir;
 
 /// What is added.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Extras {
     /// On the shaft in every capture in which it turns freely.
     pub shaft: Option<ShaftSensor>,
     /// A no-load table, a load line, a held rotor, and the inductance against frequency.
     pub tables: bool,
+    /// A start behind a bridge that coasts, its current alone.
+    pub coasting: Option<CoastingStart>,
 }
 
 /// As [`super::temporary_folder`], with more than voltage and current. The extras' errors come from the seed of the bench.
@@ -35,6 +39,9 @@ pub fn temporary_folder_with(drawn: &DrawnBench, extras: Extras) -> Result<TempD
         let added = shaft::add(drawn, sensor, folder.path(), &mut dice)?;
         // Tables of channels may stand anywhere, but not within another one.
         text.push_str(&added);
+    }
+    if let Some(start) = extras.coasting {
+        text.push_str(&coasting::add(drawn, start, folder.path(), &mut dice)?);
     }
     if extras.tables {
         text.push_str(&tables::sheet(drawn, &mut dice));
