@@ -59,41 +59,35 @@ pub enum Unit {
     One,
 }
 
-/// Each unit as printed, and in JSON (SI).
-const UNITS: [(Unit, &str, &str); 15] = [
-    (Unit::Ampere, "A", "A"),
-    (Unit::Volt, "V", "V"),
-    (Unit::Second, "s", "s"),
-    (Unit::Joule, "J", "J"),
-    (Unit::Watt, "W", "W"),
-    (Unit::Hertz, "Hz", "Hz"),
-    (Unit::Share, "%", "1"),
-    (Unit::Speed, "rpm", "rad/s"),
-    (Unit::NewtonMetre, "N·m", "N.m"),
-    (Unit::Ohm, "Ω", "Ohm"),
-    (Unit::Farad, "F", "F"),
-    (Unit::Celsius, "°C", "Cel"),
-    (Unit::Kelvin, "K", "K"),
-    (Unit::AmpereSquaredSecond, "A²·s", "A2.s"),
-    (Unit::One, "1", "1"),
+/// Each unit as printed, and in JSON (SI), in the order of [`Unit`].
+const UNITS: [[&str; 2]; 15] = [
+    ["A", "A"],
+    ["V", "V"],
+    ["s", "s"],
+    ["J", "J"],
+    ["W", "W"],
+    ["Hz", "Hz"],
+    ["%", "1"],
+    ["rpm", "rad/s"],
+    ["N·m", "N.m"],
+    ["Ω", "Ohm"],
+    ["F", "F"],
+    ["°C", "Cel"],
+    ["K", "K"],
+    ["A²·s", "A2.s"],
+    ["1", "1"],
 ];
 
 impl Unit {
     /// As printed; a plain ratio has `1`.
     pub fn symbol(self) -> &'static str {
-        UNITS[self as usize].1
-    }
-
-    /// The unit with this symbol.
-    pub(super) fn of_symbol(symbol: &str) -> Option<Unit> {
-        let found = UNITS.iter().find(|(_, other, _)| *other == symbol);
-        found.map(|(unit, ..)| *unit)
+        UNITS[self as usize][0]
     }
 }
 
 impl serde::Serialize for Unit {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(UNITS[*self as usize].2)
+        serializer.serialize_str(UNITS[*self as usize][1])
     }
 }
 

@@ -169,7 +169,7 @@ fn foreign_line(f: &mut fmt::Formatter<'_>, line: &ForeignLine) -> fmt::Result {
             line.frequency,
             engineering(line.amplitude, "V")
         ),
-        LineKind::Undecided | LineKind::Angle => write!(
+        LineKind::Undecided => write!(
             f,
             "a line near {:.2} Hz ({}) is about as sharp in time as in angle, because the speed changes little while it appears: not used as speed",
             line.frequency,
