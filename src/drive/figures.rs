@@ -1,6 +1,80 @@
 //! Every figure of a sizing, by its key: its unit, the bound to design for, its section of `docs/drive.md`, and what it is.
 
-use super::section::{Unit, Worst};
+/// Unit of a result.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unit {
+    /// A.
+    Ampere,
+    /// V.
+    Volt,
+    /// s.
+    Second,
+    /// J.
+    Joule,
+    /// W.
+    Watt,
+    /// Hz.
+    Hertz,
+    /// Printed in percent.
+    Share,
+    /// Printed in rpm.
+    Speed,
+    /// N·m.
+    NewtonMetre,
+    /// Ω.
+    Ohm,
+    /// F.
+    Farad,
+    /// °C.
+    Celsius,
+    /// K.
+    Kelvin,
+    /// A²·s, for the let-through of a fuse.
+    AmpereSquaredSecond,
+    /// A plain ratio.
+    One,
+}
+
+/// Each unit as printed, and in JSON (SI), in the order of [`Unit`].
+const UNITS: [[&str; 2]; 15] = [
+    ["A", "A"],
+    ["V", "V"],
+    ["s", "s"],
+    ["J", "J"],
+    ["W", "W"],
+    ["Hz", "Hz"],
+    ["%", "1"],
+    ["rpm", "rad/s"],
+    ["N·m", "N.m"],
+    ["Ω", "Ohm"],
+    ["F", "F"],
+    ["°C", "Cel"],
+    ["K", "K"],
+    ["A²·s", "A2.s"],
+    ["1", "1"],
+];
+
+impl Unit {
+    /// As printed; a plain ratio has `1`.
+    pub fn symbol(self) -> &'static str {
+        UNITS[self as usize][0]
+    }
+}
+
+impl serde::Serialize for Unit {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(UNITS[*self as usize][1])
+    }
+}
+
+/// Which end of the interval is the one to design for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Worst {
+    High,
+    Low,
+    /// Neither end hurts.
+    Neither,
+}
 
 /// What a figure is.
 #[derive(Clone, Copy, Debug)]

@@ -26,6 +26,7 @@ mod run_down;
 mod samples;
 mod spectrum;
 
+pub use crate::ripple::harmonics::candidate::Candidate;
 pub use current::analyse::analyse_current;
 pub use current::current_ripple::CurrentRipple;
 pub use current::remarks::CurrentRemark;
@@ -37,7 +38,7 @@ pub use harmonics::stated_count::{CountVerdict, StatedCount};
 pub use lines::foreign::{ForeignLine, LineKind};
 pub use options::RippleOptions;
 pub use remarks::SampleRemark;
-pub use result::{Candidate, RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
+pub use result::{RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
 pub use run_down::analyse::analyse_run_down;
 pub use run_down::remarks::RunDownRemark;
 pub use spectrum::transform::transform;

@@ -1,8 +1,9 @@
 //! The parameters with their relative intervals as bars, and the budget of each variance.
 
 use crate::plot::drawing::ink;
+use crate::plot::drawing::marks::WIDTH;
 use crate::plot::drawing::marks::{Marks, Side, width_of};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH};
+use crate::plot::drawing::picture::{HEAD, Picture};
 use crate::report::Report;
 use crate::report::context::{BudgetRow, ParameterRow};
 

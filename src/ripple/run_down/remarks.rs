@@ -1,9 +1,9 @@
 //! Remarks on the ripple of a run-down: what was found with numbers, and what to do.
 
 use crate::quantity::engineering;
+use crate::ripple::harmonics::candidate::Candidate;
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::remarks::SampleRemark;
-use crate::ripple::result::Candidate;
 use std::fmt;
 
 /// What was found on the way from a run-down to its speed.

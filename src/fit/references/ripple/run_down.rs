@@ -4,7 +4,7 @@ use super::super::reading_term::ReadingTerm;
 use super::super::speeds::{ConstantTerm, constant_entry};
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
-use crate::fit::memory::RippleMemory;
+use crate::fit::joint::memory::RippleMemory;
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
 use crate::fit::wording::{Remark, RemarkKind};

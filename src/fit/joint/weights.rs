@@ -1,12 +1,12 @@
 //! The deviations of all rows from their own residuals.
 
-use super::data::{
+use crate::bench::{Bench, Role};
+use crate::fit::data::{
     Departures, Quantity, Scatter, Segment, SegmentKind, deviations, scatter_of_residuals,
 };
-use super::model::Prediction;
-use super::problem::Problem;
-use super::unknowns::ParameterKind;
-use crate::bench::{Bench, Role};
+use crate::fit::model::Prediction;
+use crate::fit::problem::Problem;
+use crate::fit::unknowns::ParameterKind;
 use nalgebra::DVector;
 
 /// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: the commutator makes
@@ -28,7 +28,7 @@ fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
 }
 
 /// Sets every row's deviation from the residuals at `x`.
-pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
+pub(in crate::fit) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let Some(predictions) = problem.predict(x) else {
         return;
     };
@@ -40,7 +40,7 @@ pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
 }
 
 /// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
-pub(super) fn noise_of_rows(
+pub(in crate::fit) fn noise_of_rows(
     problem: &Problem,
     bench: &Bench,
     x: &DVector<f64>,
@@ -75,7 +75,11 @@ pub(super) fn noise_of_rows(
 
 /// How many independent rows a segment is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
 /// of the commutator do not average out: a switched record, and what a brake shows before the short (common practice, no source).
-pub(super) fn independent_rows(role: Role, segments: &[Segment], segment: usize) -> Option<f64> {
+pub(in crate::fit) fn independent_rows(
+    role: Role,
+    segments: &[Segment],
+    segment: usize,
+) -> Option<f64> {
     match role {
         Role::Pwm | Role::PwmLocked => Some(20.0),
         Role::Brake
