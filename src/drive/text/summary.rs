@@ -2,6 +2,7 @@
 
 use super::table::{figure_text, range, worst_text};
 use crate::drive::result::{Absent, Figure, MARK, Sizing};
+use crate::quantity::in_columns;
 use crate::quantity::prefix::{Zeros, with_prefix};
 use std::fmt::Write;
 
@@ -187,11 +188,5 @@ fn heading(sizing: &Sizing) -> String {
 }
 
 fn line(text: &mut String, cells: [&str; 3], last: &str) {
-    let mut out = String::new();
-    for (cell, width) in cells.iter().zip(WIDTHS) {
-        let gap = width.saturating_sub(cell.chars().count()).max(2);
-        let _ = write!(out, "{cell}{:gap$}", "");
-    }
-    out.push_str(last);
-    let _ = writeln!(text, "{}", out.trim_end());
+    let _ = writeln!(text, "{}", (in_columns(&cells, &WIDTHS) + last).trim_end());
 }

@@ -2,6 +2,7 @@
 
 use crate::export::Instance;
 use crate::motor_file::{MotorFile, Parameter, ParameterName as Name, Thermal, ThermalName};
+use crate::quantity::rounding::percent;
 
 /// What a variable is to the importer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -225,7 +226,7 @@ fn stated(label: &str, unit: &str, parameter: &Parameter) -> String {
     if let (Some(lower), Some(upper), Some(level)) =
         (parameter.lower, parameter.upper, parameter.level)
     {
-        let percent = (level * 1000.0).round() / 10.0;
+        let percent = percent(level);
         text.push_str(&format!(
             "; {percent} % interval {lower:.4e} to {upper:.4e} {unit}"
         ));

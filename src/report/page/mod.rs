@@ -5,6 +5,7 @@
 //! The page's policy (Content Security Policy Level 3, W3C) allows its own style and scripts by their SHA-256 and nothing
 //! else: no network, no picture, no form, no other code.
 
+use crate::quantity::rounding::percent;
 use crate::report::{Report, ReportError};
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
@@ -66,7 +67,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
     environment.add_template("page", TEMPLATE)?;
     Ok(environment.get_template("page")?.render(context! {
         report => report,
-        percent => format!("{}", (report.level * 1000.0).round() / 10.0),
+        percent => format!("{}", percent(report.level)),
         policy => policy(&style, &[&library, &script]),
         style => style,
         library => library,
