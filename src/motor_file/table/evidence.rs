@@ -1,7 +1,6 @@
 //! The table of readings beside the model, and the line of the result.
 
 use crate::motor_file::{Agreement, Confrontation, MotorFile};
-use crate::quantity::in_columns;
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
@@ -75,8 +74,11 @@ pub fn evidence(file: &MotorFile) -> String {
         longest.fold(WIDTHS[k], usize::max)
     });
     for (cells, verdict) in lines {
-        let line = in_columns(&cells, &widths) + &verdict;
-        let _ = writeln!(text, "{}", line.trim_end());
+        let mut out = String::new();
+        for (cell, width) in cells.iter().zip(widths) {
+            let _ = write!(out, "{cell:width$}");
+        }
+        let _ = writeln!(text, "{}", (out + &verdict).trim_end());
     }
     if let Some((names, verdict)) = captures {
         let _ = writeln!(text, "{names} {verdict}");
