@@ -88,6 +88,28 @@ fn from_an_empty_folder_to_the_motor_file_that_fit_writes() {
 }
 
 #[test]
+fn what_changes_neither_sheet_nor_records_is_not_fitted_again() {
+    let dir = sheetless("ticket_printer", &SHOTS[..2]);
+    let page = Watched::start(dir.path(), &[]);
+    let ready = |s: &serde_json::Value| s["busy"].is_null() && s["next"]["kind"] == "ranking";
+    let before = page.until("the fit", ready);
+    fs::write(dir.path().join("shopping.list"), "brushes").unwrap();
+    let after = page.until("the other file", |s| {
+        ready(s) && s["others"].to_string().contains("shopping")
+    });
+    for part in ["answers", "next", "pictures"] {
+        assert_eq!(before[part], after[part], "{part}");
+    }
+    // The sheet is another one now, even if only by a comment.
+    let sheet = dir.path().join("bench.toml");
+    let text = fs::read_to_string(&sheet).unwrap();
+    fs::write(&sheet, text + "# read again\n").unwrap();
+    page.until("the next fit", |s| {
+        ready(s) && s["pictures"].as_u64() > after["pictures"].as_u64()
+    });
+}
+
+#[test]
 fn a_file_in_pieces_is_judged_once_it_is_whole_then_replaced_and_deleted() {
     let dir = sheetless("ticket_printer", &["t01_start.csv.gz"]);
     let page = Watched::start(dir.path(), &[]);

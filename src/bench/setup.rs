@@ -4,7 +4,7 @@ use super::accuracy::{ErrorDistribution, Stated};
 use super::capture::{Capture, CaptureWarning};
 use super::remarks::BenchRemark;
 use crate::quantity::units::Quantity;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Brush material, which decides how far an ohmmeter may be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
@@ -320,4 +320,25 @@ pub struct Bench {
     pub notes: Vec<BenchRemark>,
     /// Those among the warnings that decide whether a result may be trusted.
     pub capture_warnings: Vec<CaptureWarning>,
+}
+
+impl Bench {
+    /// Every file that was read beside the sheet: its path, the SHA-256 of its bytes, and what it is.
+    pub fn files(&self) -> impl Iterator<Item = (&Path, &str, String)> {
+        let captures = self.captures.iter().flat_map(|capture| {
+            let further = capture.further_files.iter().map(|(path, sha)| (path, sha));
+            let files = std::iter::once((&capture.path, &capture.sha256)).chain(further);
+            files.map(|file| (file, capture.role.name().to_owned()))
+        });
+        let heat = self.heat.iter().filter_map(|record| {
+            let (path, sha256) = record.file.as_ref()?;
+            Some(((path, sha256), record.kind.name().to_owned()))
+        });
+        let tables = self.tables.iter().filter_map(|table| {
+            let (path, sha256) = table.file.as_ref()?;
+            Some(((path, sha256), format!("{} table", table.kind.name())))
+        });
+        let all = captures.chain(heat).chain(tables);
+        all.map(|((path, sha256), what)| (path.as_path(), sha256.as_str(), what))
+    }
 }

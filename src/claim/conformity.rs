@@ -65,16 +65,6 @@ impl Limits {
         self.lower.is_none_or(|lower| value >= lower)
             && self.upper.is_none_or(|upper| value <= upper)
     }
-
-    /// The interval in which an estimate with standard uncertainty `u` is accepted under `rule`; an end is absent
-    /// where there is no limit. It is empty (lower above upper) where the uncertainty is too large for the tolerance.
-    pub fn acceptance(&self, standard_uncertainty: f64, rule: Rule) -> Limits {
-        let guard = guard_band(standard_uncertainty, rule);
-        Limits {
-            lower: self.lower.map(|lower| lower + guard),
-            upper: self.upper.map(|upper| upper - guard),
-        }
-    }
 }
 
 /// Width w of the guard band for one limit.
@@ -248,8 +238,6 @@ mod tests {
             0.6,
             max_relative = 1e-9
         );
-        let accepted = upper(10.0).acceptance(0.3, Rule::Guarded(risk));
-        assert_abs_diff_eq!(accepted.upper.expect("a limit"), 9.4, epsilon = 1e-9);
         let p = conformance_probability(knowledge(9.4, 0.3), upper(10.0));
         assert_abs_diff_eq!(1.0 - p, risk, epsilon = 1e-9);
     }

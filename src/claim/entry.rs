@@ -57,68 +57,52 @@ pub enum Entry {
     ContinuousTorque,
 }
 
+/// Key on a sheet and quantity, in the order of [`Entry`].
+#[rustfmt::skip]
+const ROWS: [(Entry, &str, Quantity); 24] = {
+    use Entry::*;
+    [
+        (TerminalResistance, "terminal_resistance", Quantity::Resistance),
+        (ArmatureInductance, "armature_inductance", Quantity::Inductance),
+        (TorqueConstant, "torque_constant", Quantity::MotorConstant),
+        (BackEmfConstant, "back_emf_constant", Quantity::MotorConstant),
+        (SpeedConstant, "speed_constant", Quantity::MotorConstant),
+        (RotorInertia, "rotor_inertia", Quantity::Inertia),
+        (FrictionTorque, "friction_torque", Quantity::Torque),
+        (NoLoadSpeed, "no_load_speed", Quantity::Speed),
+        (NoLoadCurrent, "no_load_current", Quantity::Current),
+        (StallTorque, "stall_torque", Quantity::Torque),
+        (StallCurrent, "stall_current", Quantity::Current),
+        (RatedSpeed, "rated_speed", Quantity::Speed),
+        (RatedCurrent, "rated_current", Quantity::Current),
+        (ElectricalTimeConstant, "electrical_time_constant", Quantity::Time),
+        (MechanicalTimeConstant, "mechanical_time_constant", Quantity::Time),
+        (MaximumEfficiency, "maximum_efficiency", Quantity::Ratio),
+        (MaximumPower, "maximum_power", Quantity::Power),
+        (ThermalResistance, "thermal_resistance", Quantity::ThermalResistance),
+        (WindingHousingResistance, "winding_housing_resistance", Quantity::ThermalResistance),
+        (HousingAmbientResistance, "housing_ambient_resistance", Quantity::ThermalResistance),
+        (WindingThermalTimeConstant, "winding_thermal_time_constant", Quantity::Time),
+        (HousingThermalTimeConstant, "housing_thermal_time_constant", Quantity::Time),
+        (ContinuousCurrent, "continuous_current", Quantity::Current),
+        (ContinuousTorque, "continuous_torque", Quantity::Torque),
+    ]
+};
+
 impl Entry {
     /// Every entry, in the order of tables.
-    pub const ALL: [Entry; 24] = [
-        Entry::TerminalResistance,
-        Entry::ArmatureInductance,
-        Entry::TorqueConstant,
-        Entry::BackEmfConstant,
-        Entry::SpeedConstant,
-        Entry::RotorInertia,
-        Entry::FrictionTorque,
-        Entry::NoLoadSpeed,
-        Entry::NoLoadCurrent,
-        Entry::StallTorque,
-        Entry::StallCurrent,
-        Entry::RatedSpeed,
-        Entry::RatedCurrent,
-        Entry::ElectricalTimeConstant,
-        Entry::MechanicalTimeConstant,
-        Entry::MaximumEfficiency,
-        Entry::MaximumPower,
-        Entry::ThermalResistance,
-        Entry::WindingHousingResistance,
-        Entry::HousingAmbientResistance,
-        Entry::WindingThermalTimeConstant,
-        Entry::HousingThermalTimeConstant,
-        Entry::ContinuousCurrent,
-        Entry::ContinuousTorque,
-    ];
+    pub fn all() -> impl Iterator<Item = Entry> {
+        ROWS.iter().map(|row| row.0)
+    }
 
     /// The key in the sheet.
     pub fn key(self) -> &'static str {
-        match self {
-            Entry::TerminalResistance => "terminal_resistance",
-            Entry::ArmatureInductance => "armature_inductance",
-            Entry::TorqueConstant => "torque_constant",
-            Entry::BackEmfConstant => "back_emf_constant",
-            Entry::SpeedConstant => "speed_constant",
-            Entry::RotorInertia => "rotor_inertia",
-            Entry::FrictionTorque => "friction_torque",
-            Entry::NoLoadSpeed => "no_load_speed",
-            Entry::NoLoadCurrent => "no_load_current",
-            Entry::StallTorque => "stall_torque",
-            Entry::StallCurrent => "stall_current",
-            Entry::RatedSpeed => "rated_speed",
-            Entry::RatedCurrent => "rated_current",
-            Entry::ElectricalTimeConstant => "electrical_time_constant",
-            Entry::MechanicalTimeConstant => "mechanical_time_constant",
-            Entry::MaximumEfficiency => "maximum_efficiency",
-            Entry::MaximumPower => "maximum_power",
-            Entry::ThermalResistance => "thermal_resistance",
-            Entry::WindingHousingResistance => "winding_housing_resistance",
-            Entry::HousingAmbientResistance => "housing_ambient_resistance",
-            Entry::WindingThermalTimeConstant => "winding_thermal_time_constant",
-            Entry::HousingThermalTimeConstant => "housing_thermal_time_constant",
-            Entry::ContinuousCurrent => "continuous_current",
-            Entry::ContinuousTorque => "continuous_torque",
-        }
+        ROWS[self as usize].1
     }
 
     /// The entry with this key.
     pub fn from_key(key: &str) -> Option<Entry> {
-        Entry::ALL.into_iter().find(|entry| entry.key() == key)
+        Entry::all().find(|entry| entry.key() == key)
     }
 
     /// Words for the person.
@@ -131,31 +115,7 @@ impl Entry {
 
     /// Kind of quantity.
     pub fn quantity(self) -> Quantity {
-        match self {
-            Entry::TerminalResistance => Quantity::Resistance,
-            Entry::ArmatureInductance => Quantity::Inductance,
-            Entry::TorqueConstant | Entry::BackEmfConstant | Entry::SpeedConstant => {
-                Quantity::MotorConstant
-            }
-            Entry::RotorInertia => Quantity::Inertia,
-            Entry::FrictionTorque | Entry::StallTorque | Entry::ContinuousTorque => {
-                Quantity::Torque
-            }
-            Entry::NoLoadSpeed | Entry::RatedSpeed => Quantity::Speed,
-            Entry::NoLoadCurrent
-            | Entry::StallCurrent
-            | Entry::RatedCurrent
-            | Entry::ContinuousCurrent => Quantity::Current,
-            Entry::ElectricalTimeConstant
-            | Entry::MechanicalTimeConstant
-            | Entry::WindingThermalTimeConstant
-            | Entry::HousingThermalTimeConstant => Quantity::Time,
-            Entry::ThermalResistance
-            | Entry::WindingHousingResistance
-            | Entry::HousingAmbientResistance => Quantity::ThermalResistance,
-            Entry::MaximumEfficiency => Quantity::Ratio,
-            Entry::MaximumPower => Quantity::Power,
-        }
+        ROWS[self as usize].2
     }
 
     /// True for what holds at the nominal voltage only.

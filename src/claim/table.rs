@@ -4,6 +4,7 @@ use super::conformity::{Rule, Verdict};
 use super::consistency::{Relation, Standing};
 use super::entry::Entry;
 use super::finding::{Finding, Judgement};
+use crate::quantity::align;
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
@@ -67,19 +68,7 @@ fn table(text: &mut String, judgement: &Judgement) {
     let heads = ["", "datasheet", "measured", "p", "verdict"].map(str::to_owned);
     let mut rows = vec![heads];
     rows.extend(judgement.findings.iter().map(cells));
-    let width = |column: usize| {
-        let cells = rows.iter().map(|row| row[column].chars().count());
-        cells.max().unwrap_or(0)
-    };
-    let widths: Vec<usize> = (0..5).map(width).collect();
-    for row in &rows {
-        let mut line = String::new();
-        for (cell, width) in row.iter().zip(&widths) {
-            let gap = width - cell.chars().count() + 2;
-            let _ = write!(line, "{cell}{:gap$}", "");
-        }
-        let _ = writeln!(text, "{}", line.trim_end());
-    }
+    align(text, "", &rows);
 }
 
 /// Why entries are not judged or undecided, the same reason once.

@@ -269,13 +269,8 @@ impl FileFlags {
     /// No output may take the place of what it was made from, not even with `--force`.
     fn keep_inputs(&self, bench: &Bench) -> anyhow::Result<()> {
         for output in self.all() {
-            let captures = bench.captures.iter().flat_map(|c| {
-                let further = c.further_files.iter().map(|(path, _)| path);
-                std::iter::once(&c.path).chain(further)
-            });
-            let tables = bench.tables.iter().filter_map(|t| t.file.as_ref());
-            let tables = tables.map(|(path, _)| path);
-            let mut inputs = bench.path.iter().chain(captures).chain(tables);
+            let read = bench.files().map(|(path, ..)| path);
+            let mut inputs = bench.path.as_deref().into_iter().chain(read);
             if let Some(input) = inputs.find(|input| files::same_file(input, output)) {
                 bail!(
                     "{}: would take the place of {}, which is read; choose another name",

@@ -1,6 +1,7 @@
 //! A section of the answer as its topic fills it: rows, tables and remarks, once for the estimate and once for each drawn motor.
 
 use super::figures::Def;
+pub use super::figures::{Unit, Worst};
 use super::notes::Note;
 use crate::motor_file::ParameterName;
 
@@ -23,88 +24,6 @@ pub type Known<T = f64> = Result<T, Why>;
 /// What an option states.
 pub fn given(value: Option<f64>, option: &'static str) -> Known {
     value.ok_or(Why::NotGiven(option))
-}
-
-/// Unit of a result.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Unit {
-    /// A.
-    Ampere,
-    /// V.
-    Volt,
-    /// s.
-    Second,
-    /// J.
-    Joule,
-    /// W.
-    Watt,
-    /// Hz.
-    Hertz,
-    /// Printed in percent.
-    Share,
-    /// Printed in rpm.
-    Speed,
-    /// N·m.
-    NewtonMetre,
-    /// Ω.
-    Ohm,
-    /// F.
-    Farad,
-    /// °C.
-    Celsius,
-    /// K.
-    Kelvin,
-    /// A²·s, for the let-through of a fuse.
-    AmpereSquaredSecond,
-    /// A plain ratio.
-    One,
-}
-
-/// Each unit as printed, and in JSON (SI).
-const UNITS: [(Unit, &str, &str); 15] = [
-    (Unit::Ampere, "A", "A"),
-    (Unit::Volt, "V", "V"),
-    (Unit::Second, "s", "s"),
-    (Unit::Joule, "J", "J"),
-    (Unit::Watt, "W", "W"),
-    (Unit::Hertz, "Hz", "Hz"),
-    (Unit::Share, "%", "1"),
-    (Unit::Speed, "rpm", "rad/s"),
-    (Unit::NewtonMetre, "N·m", "N.m"),
-    (Unit::Ohm, "Ω", "Ohm"),
-    (Unit::Farad, "F", "F"),
-    (Unit::Celsius, "°C", "Cel"),
-    (Unit::Kelvin, "K", "K"),
-    (Unit::AmpereSquaredSecond, "A²·s", "A2.s"),
-    (Unit::One, "1", "1"),
-];
-
-impl Unit {
-    /// As printed; a plain ratio has `1`.
-    pub fn symbol(self) -> &'static str {
-        UNITS[self as usize].1
-    }
-
-    /// The unit with this symbol.
-    pub(super) fn of_symbol(symbol: &str) -> Option<Unit> {
-        let found = UNITS.iter().find(|(_, other, _)| *other == symbol);
-        found.map(|(unit, ..)| *unit)
-    }
-}
-
-impl serde::Serialize for Unit {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(UNITS[*self as usize].2)
-    }
-}
-
-/// Which end of the interval is the one to design for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Worst {
-    High,
-    Low,
-    /// Neither end hurts.
-    Neither,
 }
 
 /// Head of a table's column.

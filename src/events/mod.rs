@@ -29,6 +29,3 @@ pub use stretches::{
     CurrentStretch, Motion, OpenStretch, RowTimes, current_stretches, open_stretch,
 };
 pub use timeline::Timeline;
-
-#[cfg(test)]
-mod tests;

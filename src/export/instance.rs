@@ -6,6 +6,7 @@ use crate::motor::thermal::ThermalNetwork;
 use crate::motor::{MechanicalParameters, TerminalParameters};
 use crate::motor_file::draw::{DrawError, ParameterSet, Population, corner};
 use crate::motor_file::{ModelTerms, MotorFile, ParameterName, Thermal};
+use crate::quantity::rounding::percent;
 
 pub use crate::motor_file::draw::{End, MODEL};
 
@@ -158,7 +159,7 @@ impl<'a> Instance<'a> {
                     ) {
                         line.push_str(&format!(
                             ", standard uncertainty {u:.1e}, {} % interval {lower:.4e} to {upper:.4e}, {}",
-                            (level * 1000.0).round() / 10.0,
+                            percent(level),
                             parameter.status.label()
                         ));
                     }

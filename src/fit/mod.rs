@@ -2,44 +2,34 @@
 
 mod checks;
 mod confrontation;
-mod credible_size;
 mod data;
-mod descent;
 mod design;
 mod error;
 mod estimate;
-mod evidence;
-mod joint_fit;
-mod memory;
+mod joint;
 mod model;
 mod options;
-mod plain_motor;
-mod preliminary_fit;
 mod problem;
 mod references;
-mod row_sums;
-mod shaft_course;
 pub mod solve;
-mod table_course;
 mod uncertainty;
 mod unknowns;
-mod weights;
 mod wording;
 
 pub use confrontation::{Agreement, Confrontation, Disputed, EvidenceKind};
 pub use data::{Bin, Quantity, Segment, SegmentKind};
 pub use design::{Addition, Expected, ExpectedUncertainty, ExperimentDesign, PlannedCapture};
 pub use error::FitError;
+pub use estimate::shaft_course::{ShaftCourse, ShaftPoint};
+pub use estimate::table_course::{TableCourse, TablePoint};
 pub use estimate::{Estimate, LeaveOneOut, ProfileToWaldRatio, TermDecision};
-pub use joint_fit::{estimate, estimate_in_stages};
-pub use memory::RippleMemory;
+pub use joint::joint_fit::{estimate, estimate_in_stages};
+pub use joint::memory::RippleMemory;
 pub use model::{Prediction, Row};
 pub use options::FitOptions;
 pub use problem::Problem;
 pub use references::{CurrentSpeed, RippleFinding, voltage_balance};
-pub use shaft_course::{ShaftCourse, ShaftPoint};
 pub use solve::{Interrupt, Monitor, Progress};
-pub use table_course::{TableCourse, TablePoint};
 pub use uncertainty::{
     Covariance, InductanceAt, Interval, MotorDistribution, Reported, Status, profile,
 };

@@ -1,6 +1,6 @@
 //! Settings of a fit.
 
-use super::memory::RippleMemory;
+use super::joint::memory::RippleMemory;
 use super::solve::Monitor;
 
 /// Settings of a fit.

@@ -15,6 +15,7 @@ mod check;
 mod document;
 pub mod draw;
 mod error;
+mod state;
 mod store;
 pub mod table;
 
@@ -23,4 +24,5 @@ pub use assemble::assemble;
 pub use budget::{BudgetLine, budget_lines};
 pub use document::*;
 pub use error::MotorFileError;
+pub use state::ResultState;
 pub use store::{Overwrite, check_target, from_text, read, to_text, write};

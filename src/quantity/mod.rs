@@ -23,5 +23,5 @@ pub use flag::FlagUnits;
 pub use nearest::{is_listed, nearest};
 pub use one_line::{escape, is_invisible, one_line};
 pub use prefix::engineering;
-pub(crate) use wrap::align;
 pub use wrap::wrapped;
+pub(crate) use wrap::{align, in_columns};

@@ -169,6 +169,11 @@ fn decorated(numbers: String, several: bool, exponent: i32, unit: &str, scale: S
     }
 }
 
+/// A probability in percent, to a tenth.
+pub fn percent(probability: f64) -> f64 {
+    (probability * 1000.0).round() / 10.0
+}
+
 /// Rounded to so many significant digits, to keep a file small; what is not finite stays so.
 pub fn significant(x: f64, digits: i32) -> f64 {
     if x == 0.0 || !x.is_finite() {

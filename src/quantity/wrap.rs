@@ -99,15 +99,26 @@ fn belong(before: &str, word: &str) -> bool {
         && columns(before) < 24
 }
 
+/// Cells in columns of these widths, two blanks or more behind each.
+pub(crate) fn in_columns(cells: &[impl AsRef<str>], widths: &[usize]) -> String {
+    let padded = cells.iter().zip(widths).map(|(cell, width)| {
+        let cell = cell.as_ref();
+        let gap = width.saturating_sub(cell.chars().count()).max(2);
+        format!("{cell}{:gap$}", "")
+    });
+    padded.collect()
+}
+
 /// Cells under each other, two blanks between columns, each line behind `indent`.
-pub(crate) fn align<const N: usize>(text: &mut String, indent: &str, cells: &[[String; N]]) {
-    let width = |s: &String| s.chars().count();
-    let widest = |c: usize| cells.iter().map(|line| width(&line[c])).max();
-    let widths: Vec<usize> = (0..N).map(|c| widest(c).unwrap_or(0)).collect();
-    for line in cells {
-        let columns = line.iter().zip(&widths);
-        let padded = columns.map(|(cell, width)| format!("{cell:width$}  "));
-        let line = format!("{indent}{}", padded.collect::<String>());
+pub(crate) fn align(text: &mut String, indent: &str, cells: &[impl AsRef<[String]>]) {
+    let lines = || cells.iter().map(AsRef::as_ref);
+    let columns = lines().map(<[String]>::len).max().unwrap_or(0);
+    let widest = |c: usize| lines().filter_map(move |line| Some(line.get(c)?.chars().count()));
+    let widths: Vec<usize> = (0..columns)
+        .map(|c| 2 + widest(c).max().unwrap_or(0))
+        .collect();
+    for line in lines() {
+        let line = format!("{indent}{}", in_columns(line, &widths));
         text.push_str(line.trim_end());
         text.push('\n');
     }

@@ -2,7 +2,7 @@
 
 use super::context::{CaptureView, FORMAT, ParameterRow, Report, Verdict, WarningGroup};
 use super::provenance::Provenance;
-use super::{answer, captures, cautions, operating, tables, uncertainty};
+use super::{answer, captures, cautions, operating, uncertainty};
 use crate::bench::Bench;
 use crate::events::Timeline;
 use crate::fit::Estimate;
@@ -51,7 +51,7 @@ pub fn gather(
             share(SPEED_POINTS, bench.captures.len(), 40, 200),
         ),
         shaft: captures::shaft::views(bench, estimate),
-        tables: tables::views(bench, estimate),
+        tables: captures::tables::views(bench, estimate),
         heat: captures::heat::with_records(bench, file, level),
         next: uncertainty::next_steps(file, uncertainty::ranked_steps(bench, estimate)),
         ..from_file(file)

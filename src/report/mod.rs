@@ -5,7 +5,7 @@
 //! * [`page`]: template, style and scripts put together; what came from a file is escaped, and the page may run nothing
 //!   but its own code.
 //!
-//! The charts are drawn in the reader's browser by the plotting library in `vendor/`, which `scripts/vendor_plotting`
+//! The charts are drawn in the reader's browser by the plotting library in `page/vendor/`, which `scripts/vendor_plotting`
 //! brings there with its licence.
 
 mod answer;
@@ -17,7 +17,6 @@ mod gather;
 pub(crate) mod operating;
 pub mod page;
 mod provenance;
-mod tables;
 mod uncertainty;
 mod write;
 

@@ -37,12 +37,6 @@ pub enum Unreadable {
         /// Time of this row, s.
         after_s: f64,
     },
-    /// A sampling interval that is not positive and finite.
-    #[error("the sampling step is {step_s} s; it must be positive and finite")]
-    Step {
-        /// The interval, s.
-        step_s: f64,
-    },
     /// Too many clipped samples.
     #[error(
         "{clipped} of {samples} samples sit at the end of the converter's range: the smooth part of the voltage is lost; record again with a larger vertical range"

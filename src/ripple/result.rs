@@ -1,12 +1,8 @@
 //! What a ripple analysis returns.
 
-use super::harmonics::cycles::Commutator;
+use super::harmonics::candidate::{Candidate, rivals};
 use super::lines::foreign::ForeignLine;
 use super::run_down::remarks::RunDownRemark;
-
-/// Probability of a constant from which it is named beside a more probable one, and how many are.
-const POSSIBLE: f64 = 0.02;
-const MOST_RIVALS: usize = 4;
 
 /// The strongest line stationary in angle.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,28 +24,6 @@ pub struct RippleLine {
     pub cycles_seen: f64,
     /// Chance that noise alone makes such a peak anywhere in the searched band.
     pub false_alarm_probability: f64,
-}
-
-/// One hypothesis of what made the comb.
-#[derive(Clone, Debug, PartialEq, serde::Serialize)]
-#[non_exhaustive]
-pub struct Candidate {
-    /// Segments, poles and brushes.
-    pub commutator: Commutator,
-    /// Ripple cycles per revolution N of that commutator.
-    pub cycles_per_revolution: u32,
-    /// Harmonic of one revolution that the strongest line is.
-    pub harmonic: u32,
-    /// K in V·s/rad, relative to the gain of the voltage channel.
-    pub back_emf_constant_v_s_per_rad: f64,
-    /// One standard deviation of K under this candidate, V·s/rad.
-    pub standard_uncertainty: f64,
-    /// Probability of this commutator, with what was counted at it (if anything) weighed in.
-    pub probability: f64,
-    /// Probability of this commutator from the pattern alone.
-    pub comb_probability: f64,
-    /// Probability of this K: of all commutators that share it, summed.
-    pub constant_probability: f64,
 }
 
 /// Angle-domain spectrum for the report.
@@ -128,16 +102,4 @@ impl RippleResult {
     pub fn rivals(&self) -> Vec<Candidate> {
         rivals(&self.candidates)
     }
-}
-
-/// The most probable of each constant that is not out of the question, of candidates in the order of a result.
-pub(crate) fn rivals(candidates: &[Candidate]) -> Vec<Candidate> {
-    let mut all: Vec<Candidate> = Vec::new();
-    for c in candidates {
-        let known = all.iter().any(|r| r.harmonic == c.harmonic);
-        if !known && c.constant_probability > POSSIBLE && all.len() < MOST_RIVALS {
-            all.push(c.clone());
-        }
-    }
-    all
 }

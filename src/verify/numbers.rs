@@ -105,19 +105,7 @@ pub fn reproduce(
             .nth(k)
             .is_some_and(|checked| checked.input.sha256 == sha256)
     };
-    let captures = bench.captures.iter().flat_map(|capture| {
-        let further = capture.further_files.iter().map(|(_, sha256)| sha256);
-        std::iter::once(&capture.sha256).chain(further)
-    });
-    let heat = bench
-        .heat
-        .iter()
-        .filter_map(|record| Some(&record.file.as_ref()?.1));
-    let tables = bench
-        .tables
-        .iter()
-        .filter_map(|table| Some(&table.file.as_ref()?.1));
-    let named: Vec<&String> = captures.chain(heat).chain(tables).collect();
+    let named: Vec<&str> = bench.files().map(|(_, sha256, _)| sha256).collect();
     let all_there = named.len() + 1 == inputs.len();
     if !all_there
         || !named

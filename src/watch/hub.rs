@@ -199,16 +199,23 @@ impl Hub {
     }
 
     /// Shows some parts anew, with the records behind them.
-    pub fn show_with(&self, parts: Value, shown: Option<Shown>) {
+    pub fn show_with(&self, parts: Value, shown: Option<Arc<Shown>>) {
         let Value::Object(parts) = parts else { return };
         let mut state = lock(&self.state);
+        let is_there = |new: &Arc<Shown>| {
+            state
+                .shown
+                .as_ref()
+                .is_some_and(|old| Arc::ptr_eq(old, new))
+        };
+        let shown = shown.filter(|new| !is_there(new));
         let same = parts.iter().all(|(key, v)| state.parts.get(key) == Some(v));
         if same && shown.is_none() {
             return;
         }
         state.parts.extend(parts);
         if let Some(shown) = shown {
-            state.shown = Some(Arc::new(shown));
+            state.shown = Some(shown);
             state.pictures += 1;
             let pictures = json!(state.pictures);
             state.parts.insert("pictures".into(), pictures);

@@ -1,13 +1,11 @@
 //! Benches that follow other laws than the estimator's model: does what a user needs still hold the truth?
 
-use crate::load::load;
+use crate::fitted::Fitted;
 use crate::tally::Tally;
-use rundown::events;
-use rundown::fit::{FitOptions, Interval, Status, estimate};
-use rundown::motor_file;
+use rundown::fit::Status;
 use std::fmt::Write;
 use testbench::presets::Departure;
-use testbench::{ContactLaw, DrawnBench, Scenario, draw};
+use testbench::{ContactLaw, DrawnBench, Scenario};
 
 /// Columns of the table: key of the result, and whether it is judged in the log.
 const JUDGED: [(&str, bool); 7] = [
@@ -55,40 +53,20 @@ pub fn study(presets: &[Scenario], seeds: u64, only: &str) -> Vec<Row> {
 
 impl Row {
     fn realise(&mut self, scenario: &Scenario, seed: u64) {
-        let drawn = draw(scenario, seed).expect("the presets describe real benches");
-        let bench = load(&drawn).expect("the sheet can be read");
-        let timelines: Vec<_> = bench
-            .captures
-            .iter()
-            .map(|c| events::find(&c.waveform, c.role))
-            .collect();
         self.benches += 1;
-        let Ok(found) = estimate(&bench, &timelines, &FitOptions::default()) else {
+        let Ok(fitted) = Fitted::of(scenario, seed) else {
             self.failed += 1;
             return;
         };
+        let (drawn, found) = (&fitted.drawn, &fitted.found);
         let reported = found.reported();
         let conflict = reported.iter().any(|r| r.status == Status::InConflict);
         self.conflicts += u64::from(conflict);
-        let file = motor_file::assemble(&bench, &timelines, &found);
-        let supply_v = drawn.truth.rig.supply_v;
-        let points = motor_file::draw::operating_points(&file, supply_v, 0.95);
         for ((name, in_log), tally) in JUDGED.iter().zip(&mut self.tallies) {
             let one = reported.iter().find(|r| r.name == *name);
-            let point = points.as_ref().and_then(|p| match *name {
-                "no_load_speed" => p.no_load_speed.as_ref(),
-                "stall_current" => p.stall_current.as_ref(),
-                _ => None,
-            });
-            let of_point = point.map(|at| Interval {
-                value: at.value,
-                standard_uncertainty: at.standard_uncertainty,
-                lower: at.lower,
-                upper: at.upper,
-            });
-            let interval = one.and_then(|r| r.estimate).or(of_point);
+            let interval = one.and_then(|r| r.estimate).or(fitted.point(name));
             let at_v = one.and_then(|r| r.at_back_emf_v);
-            let truth = truth(&drawn, name, at_v);
+            let truth = truth(drawn, name, at_v);
             let miss = tally.judge(interval, truth, truth, *in_log, false);
             if let Some(pull) = miss {
                 println!("{} seed {seed}: {name} {pull:+.1}", scenario.facts.name);

@@ -5,6 +5,7 @@
 
 mod covariances;
 mod departures;
+mod fitted;
 #[path = "../common/load.rs"]
 mod load;
 mod page;

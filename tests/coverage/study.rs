@@ -1,15 +1,12 @@
 //! One preset, drawn and estimated again and again.
 
 use crate::covariances::{COMPARED, noise_bound, sandwiches};
-use crate::load::load;
+use crate::fitted::Fitted;
 use crate::tally::Tally;
-use rundown::events;
-use rundown::fit::{Estimate, FitOptions, Interval, Reported, Status, estimate};
-use rundown::motor_file;
-use rundown::motor_file::{OperatingPoint, OperatingPoints};
+use rundown::fit::{Estimate, Interval, Reported, Status};
 use rundown::stats::quantiles::normal_quantile;
 use testbench::stats::sandwich::ScoreCovariance;
-use testbench::{DrawnBench, Scenario, draw};
+use testbench::{DrawnBench, Scenario};
 
 /// Names in the order of the table, and whether the estimate is positive by nature and its interval symmetric in the log.
 const PARAMETERS: [(&str, bool); 13] = [
@@ -72,22 +69,16 @@ impl Study {
     }
 
     pub fn realise(&mut self, seed: u64) {
-        let drawn = draw(&self.scenario, seed).expect("the presets describe real benches");
-        let bench = load(&drawn).expect("the sheet can be read");
-        let timelines: Vec<_> = bench
-            .captures
-            .iter()
-            .map(|c| events::find(&c.waveform, c.role))
-            .collect();
         self.realisations += 1;
-        let found = match estimate(&bench, &timelines, &FitOptions::default()) {
-            Ok(found) => found,
+        let fitted = match Fitted::of(&self.scenario, seed) {
+            Ok(fitted) => fitted,
             Err(why) => {
                 println!("{} seed {seed}: {why}", self.scenario.facts.name);
                 self.failed += 1;
                 return;
             }
         };
+        let (drawn, found) = (&fitted.drawn, &fitted.found);
         self.unconverged += u64::from(!found.converged());
         let reported = found.reported();
         let supply_v = drawn.truth.rig.supply_v;
@@ -111,30 +102,13 @@ impl Study {
             self.misses.extend(miss.map(|pull| (seed, *name, pull)));
         }
         if self.compare {
-            self.compare_covariances(&drawn, &found, &reported);
+            self.compare_covariances(drawn, found, &reported);
         }
-        let file = motor_file::assemble(&bench, &timelines, &found);
-        let points = motor_file::draw::operating_points(&file, supply_v, 0.95);
-        let of = |one: fn(&OperatingPoints) -> &Option<OperatingPoint>| {
-            points.as_ref().and_then(|p| one(p).as_ref())
-        };
-        let operating = [
-            ("no_load_speed", of(|p| &p.no_load_speed)),
-            ("no_load_current", of(|p| &p.no_load_current)),
-            ("stall_torque", of(|p| &p.stall_torque)),
-            ("stall_current", of(|p| &p.stall_current)),
-        ];
         for ((name, truth), tally) in truths
             .into_iter()
             .zip(&mut self.tallies[PARAMETERS.len()..])
         {
-            let found = operating.iter().find(|(key, _)| *key == name);
-            let interval = found.and_then(|(_, point)| *point).map(|at| Interval {
-                value: at.value,
-                standard_uncertainty: at.standard_uncertainty,
-                lower: at.lower,
-                upper: at.upper,
-            });
+            let interval = fitted.point(name);
             let miss = tally.judge(interval, truth, truth, true, false);
             self.misses.extend(miss.map(|pull| (seed, name, pull)));
         }

@@ -167,6 +167,15 @@ fn no_output_replaces_an_input_or_another_output_even_when_forced() {
             );
         }
     }
+    let heat = tempfile::tempdir().unwrap();
+    copy("heat", heat.path());
+    let record = fs::read(heat.path().join("cool_down.csv")).unwrap();
+    let ran = run(
+        heat.path(),
+        &["fit", "bench.toml", "--force", "-o", "cool_down.csv"],
+    );
+    assert_eq!(ran.status.code(), Some(2), "{}", errors(&ran));
+    assert_eq!(fs::read(heat.path().join("cool_down.csv")).unwrap(), record);
     let ran = run(at, &["fit", "bench.toml", "-o", "one", "--report", "./one"]);
     assert!(errors(&ran).contains("two outputs"), "{}", errors(&ran));
     let motor = motor_file();

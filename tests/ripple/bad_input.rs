@@ -1,13 +1,11 @@
-use super::bench::Bench;
-use rundown::ripple::{
-    Counted, RippleOptions, RunDownRemark, Unreadable, analyse_run_down, analyse_run_down_at,
-};
+use super::bench::{Bench, evenly_sampled};
+use rundown::ripple::{Counted, RippleOptions, RunDownRemark, Unreadable, analyse_run_down};
 
 fn read(
     voltage: &[f64],
     options: &RippleOptions,
 ) -> Result<rundown::ripple::RippleResult, Unreadable> {
-    analyse_run_down(0.0, 1e-4, voltage, options)
+    evenly_sampled(1e-4, voltage, options)
 }
 
 #[test]
@@ -35,8 +33,8 @@ fn an_ac_coupled_run_down_is_recognised() {
         level += (v - level) * made.step_s / 0.1;
         out.push(v - level);
     }
-    let error = analyse_run_down(0.0, made.step_s, &out, &RippleOptions::default())
-        .expect_err("AC coupled");
+    let error =
+        evenly_sampled(made.step_s, &out, &RippleOptions::default()).expect_err("AC coupled");
     assert!(matches!(error, Unreadable::AcCoupled { .. }), "{error}");
     assert!(error.to_string().contains("AC coupling"));
 }
@@ -58,7 +56,7 @@ fn a_coupling_capacitor_that_leaves_only_the_slope_is_recognised() {
         out.push(v - level);
     }
     let after = (0.08 / made.step_s) as usize;
-    let error = analyse_run_down(0.0, made.step_s, &out[after..], &RippleOptions::default())
+    let error = evenly_sampled(made.step_s, &out[after..], &RippleOptions::default())
         .expect_err("AC coupled");
     assert!(
         matches!(
@@ -92,7 +90,7 @@ fn a_reversed_record_is_used_and_told() {
     let made = bench.make();
     let reversed: Vec<f64> = made.voltage_v.iter().map(|v| -v).collect();
     let result =
-        analyse_run_down(0.0, made.step_s, &reversed, &RippleOptions::default()).expect("readable");
+        evenly_sampled(made.step_s, &reversed, &RippleOptions::default()).expect("readable");
     let line = result.line.expect("a line");
     assert!((line.cycles_per_volt_second / made.line - 1.0).abs() < 1e-3);
     assert!(
@@ -119,7 +117,7 @@ fn clipped_and_missing_rows_are_left_out_and_too_many_are_refused() {
         clipped: Some(clipped),
         ..RippleOptions::default()
     };
-    let result = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("readable");
+    let result = evenly_sampled(made.step_s, &made.voltage_v, &options).expect("readable");
     let line = result.line.expect("a line");
     assert!((line.cycles_per_volt_second / made.line - 1.0).abs() < 1e-3);
     assert!(
@@ -153,8 +151,8 @@ fn clipped_and_missing_rows_are_left_out_and_too_many_are_refused() {
 fn time_that_does_not_advance_is_named_by_its_row() {
     let mut time: Vec<f64> = (0..1000).map(|k| f64::from(k) * 1e-4).collect();
     time[500] = time[499];
-    let error = analyse_run_down_at(&time, &[1.0; 1000], &RippleOptions::default())
-        .expect_err("time stands");
+    let error =
+        analyse_run_down(&time, &[1.0; 1000], &RippleOptions::default()).expect_err("time stands");
     assert_eq!(
         error,
         Unreadable::TimeOrder {
@@ -163,11 +161,7 @@ fn time_that_does_not_advance_is_named_by_its_row() {
             after_s: time[500]
         }
     );
-    assert!(analyse_run_down_at(&time, &[1.0; 10], &RippleOptions::default()).is_err());
-    assert!(matches!(
-        analyse_run_down(0.0, f64::NAN, &[1.0; 1000], &RippleOptions::default()),
-        Err(Unreadable::Step { .. })
-    ));
+    assert!(analyse_run_down(&time, &[1.0; 10], &RippleOptions::default()).is_err());
 }
 
 #[test]

@@ -1,11 +1,22 @@
 //! A simulated run-down: commutator, unevenness, needles, friction, zero offset, noise, converter.
 //!
-//! Shares no code with the library. Angle is integrated in closed form, `dω/dt = -(ω + c)/τ` (viscous and Coulomb friction), so
+//! The simulation shares no code with the library. Angle is integrated in closed form, `dω/dt = -(ω + c)/τ` (viscous and Coulomb friction), so
 //! nothing here depends on the analysis it tests.
 
 use rand::{Rng, SeedableRng, rngs::StdRng};
 use rand_distr::StandardNormal;
+use rundown::ripple::{RippleOptions, RippleResult, Unreadable, analyse_run_down};
 use std::f64::consts::PI;
+
+/// The analysis of a run-down sampled at `k·step_s`.
+pub fn evenly_sampled(
+    step_s: f64,
+    voltage_v: &[f64],
+    options: &RippleOptions,
+) -> Result<RippleResult, Unreadable> {
+    let time_s: Vec<f64> = (0..voltage_v.len()).map(|k| step_s * k as f64).collect();
+    analyse_run_down(&time_s, voltage_v, options)
+}
 
 /// What is simulated.
 #[derive(Clone, Debug)]

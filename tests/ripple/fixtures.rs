@@ -4,7 +4,7 @@
 use rundown::{
     bench::{LoadOptions, Role, read_sheet},
     events::{find, open_stretch},
-    ripple::{Counted, LineKind, RippleOptions, RippleResult, analyse_run_down_at},
+    ripple::{Counted, LineKind, RippleOptions, RippleResult, analyse_run_down},
 };
 use std::path::Path;
 
@@ -24,7 +24,7 @@ fn analyse(bench: &str) -> RippleResult {
     let stretch = open_stretch(&capture.waveform, &timeline).expect("an open stretch");
     let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
     let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
-    analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options).expect("a run-down")
+    analyse_run_down(&stretch.time_s, &stretch.voltage_v, &options).expect("a run-down")
 }
 
 /// What was found: frequency and its noise uncertainty (cycles per V·s), harmonic, (segments, probability) in order, hum in Hz and V.

@@ -1,7 +1,7 @@
-use super::bench::{Bench, Made, count};
+use super::bench::{Bench, Made, count, evenly_sampled};
 use rayon::prelude::*;
 use rundown::ripple::{
-    CountVerdict, Counted, LineKind, RippleOptions, RippleResult, RunDownRemark, analyse_run_down,
+    CountVerdict, Counted, LineKind, RippleOptions, RippleResult, RunDownRemark,
 };
 
 /// Probability from which the fit takes a constant, where nothing else speaks for it.
@@ -17,7 +17,7 @@ fn analyse_counted(bench: &Bench, made: &Made, counted: Counted) -> RippleResult
         counted,
         ..RippleOptions::default()
     };
-    analyse_run_down(0.0, made.step_s, &made.voltage_v, &options).expect("a run-down")
+    evenly_sampled(made.step_s, &made.voltage_v, &options).expect("a run-down")
 }
 
 #[test]
@@ -286,8 +286,7 @@ fn ripple_above_the_nyquist_frequency_is_read_at_its_true_place_and_told() {
         quantisation_step: Some(bench.code_v),
         ..RippleOptions::default()
     };
-    let result =
-        analyse_run_down(0.0, made.step_s * keep as f64, &thinned, &options).expect("a run-down");
+    let result = evenly_sampled(made.step_s * keep as f64, &thinned, &options).expect("a run-down");
     let line = result.line.expect("a line");
     let commutation = line.cycles_per_volt_second / f64::from(line.harmonic_of_revolution) * 46.0;
     assert!(

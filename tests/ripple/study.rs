@@ -1,13 +1,13 @@
 //! The long study behind `docs/ripple.md`, and its short form that runs every time.
 
 use super::{
-    bench::{Bench, count},
+    bench::{Bench, count, evenly_sampled},
     run_downs::analyse,
 };
 use rand::{Rng, SeedableRng, rngs::StdRng};
 use rand_distr::StandardNormal;
 use rayon::prelude::*;
-use rundown::ripple::{RippleOptions, RunDownRemark, analyse_run_down};
+use rundown::ripple::{RippleOptions, RunDownRemark};
 use std::fmt::Write;
 
 // The method was mended on benches 1 to 4 and silent records 10 000 to 12 000; the tables come from seeds not looked at before.
@@ -373,7 +373,7 @@ fn bound(text: &mut String, seeds: u64) {
                     zero_offset_standard_uncertainty: Some(0.02),
                     ..RippleOptions::default()
                 };
-                let line = analyse_run_down(0.0, made.step_s, &made.voltage_v, &options)
+                let line = evenly_sampled(made.step_s, &made.voltage_v, &options)
                     .ok()?
                     .line?;
                 Some((

@@ -140,7 +140,7 @@ fn met(ends: &[(f64, f64)], candidate: &Candidate) -> bool {
 
 fn suspects(relations: &[Relation]) -> Vec<Entry> {
     let mut weights: Vec<(Entry, usize, usize)> = Vec::new();
-    for entry in Entry::ALL {
+    for entry in Entry::all() {
         let count = |failing: bool| {
             relations
                 .iter()

@@ -69,7 +69,7 @@ impl Reader<'_> {
         let claims_table = claims.get_ref().as_table().ok_or_else(|| {
             self.wrong_type(claims.span().start, "claims", claims.get_ref(), "a table")
         })?;
-        let known: Vec<&str> = Entry::ALL.iter().map(|entry| entry.key()).collect();
+        let known: Vec<&str> = Entry::all().map(Entry::key).collect();
         for (key, value) in claims_table.iter() {
             let entry = Entry::from_key(key.get_ref())
                 .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &known))?;

@@ -9,7 +9,7 @@ use rundown::events::{
     current_stretches, guess,
 };
 use rundown::ripple::{
-    Counted, CurrentRipple, RippleOptions, RippleResult, analyse_run_down_at, speed_in_current,
+    Counted, CurrentRipple, RippleOptions, RippleResult, analyse_run_down, speed_in_current,
 };
 use serde_json::{Value, json};
 
@@ -64,7 +64,7 @@ impl<'a> Findings<'a> {
         let columns = guessed.into_columns();
         let ripple = open.map(|stretch| {
             let options = RippleOptions::for_stretch(&stretch, Counted::default(), None);
-            analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options)
+            analyse_run_down(&stretch.time_s, &stretch.voltage_v, &options)
                 .map_err(|why| why.to_string())
         });
         let currents = if columns.role.confidence > NO_ROLE && record.time.len() <= MOST_ROWS {

@@ -2,6 +2,7 @@
 
 use super::table::{figure_text, range, worst_text};
 use crate::drive::result::{Absent, Figure, MARK, Sizing};
+use crate::quantity::in_columns;
 use crate::quantity::prefix::{Zeros, with_prefix};
 use std::fmt::Write;
 
@@ -9,63 +10,65 @@ use std::fmt::Write;
 const WIDTHS: [usize; 3] = [16, 38, 13];
 
 /// The rows of the screen: group, empty where it goes on, key of the figure, and what the number is.
-const ROWS: &str = "
-supply, switch | inrush_peak                  | inrush peak
-               | run_up_time                  | time to 95 % of the speed
-               | stall_current                | stalled
-               | running_current              | running
-fuse           | inrush_i2t                   | I²t of a start
-soft start     | soft_peak                    | largest current
-               | soft_ramp_time               | time to full duty
-PWM            | pwm_ripple                   | ripple, peak to peak,
-               | ripple_share_frequency       | frequency,
-               | continuous_frequency         | frequency for continuous current
-               | switch_rms_current           | switch current, RMS
-braking        | short_peak                   | short: peak current
-               | short_slow                   | short: time to 5 % of the speed
-               | stop_resistor                | resistor for the stop time
-               | stop_resistor_standard       | standard value (E24) to take
-               | stop_resistor_power          | its peak power
-               | stop_resistor_energy         | its energy each stop
-               | kinetic_energy               | energy of the rotor
-               | ramp_returned                | ramp: energy into the supply
-               | bus_voltage                  | ramp: supply rises to
-               | bus_capacitor                | ramp: capacitor for the bus limit
-               | bus_capacitor_bound          | any braking: capacitor for it
-switching off  | held_energy                  | stalled: energy to clamp
-               | running_energy               | running: energy to clamp
-               | held_clamp_current           | diode or clamp takes over
-               | clamp_peak_power             | clamp: peak power
-               | switch_off_voltage           | clamp: voltage across the switch
-motor          | running_speed                | running speed
-protection     | run_up_time                  | has to let a start pass
-               | stall_time_from_warm         | has to act when stalled within
-               | stall_heating_time           | the same, nothing given off
-winding        | continuous_current           | continuous (S1), slow: current
-               | continuous_torque            | continuous (S1), slow: torque
-               | continuous_torque_at_supply  | continuous (S1), full supply: torque
-               | stall_time_from_cold         | stalled: cold to the limit
-";
+#[rustfmt::skip]
+const ROWS: &[[&str; 3]] = &[
+    ["supply, switch", "inrush_peak",                  "inrush peak"],
+    ["",               "run_up_time",                  "time to 95 % of the speed"],
+    ["",               "stall_current",                "stalled"],
+    ["",               "running_current",              "running"],
+    ["fuse",           "inrush_i2t",                   "I²t of a start"],
+    ["soft start",     "soft_peak",                    "largest current"],
+    ["",               "soft_ramp_time",               "time to full duty"],
+    ["PWM",            "pwm_ripple",                   "ripple, peak to peak,"],
+    ["",               "ripple_share_frequency",       "frequency,"],
+    ["",               "continuous_frequency",         "frequency for continuous current"],
+    ["",               "switch_rms_current",           "switch current, RMS"],
+    ["braking",        "short_peak",                   "short: peak current"],
+    ["",               "short_slow",                   "short: time to 5 % of the speed"],
+    ["",               "stop_resistor",                "resistor for the stop time"],
+    ["",               "stop_resistor_standard",       "standard value (E24) to take"],
+    ["",               "stop_resistor_power",          "its peak power"],
+    ["",               "stop_resistor_energy",         "its energy each stop"],
+    ["",               "kinetic_energy",               "energy of the rotor"],
+    ["",               "ramp_returned",                "ramp: energy into the supply"],
+    ["",               "bus_voltage",                  "ramp: supply rises to"],
+    ["",               "bus_capacitor",                "ramp: capacitor for the bus limit"],
+    ["",               "bus_capacitor_bound",          "any braking: capacitor for it"],
+    ["switching off",  "held_energy",                  "stalled: energy to clamp"],
+    ["",               "running_energy",               "running: energy to clamp"],
+    ["",               "held_clamp_current",           "diode or clamp takes over"],
+    ["",               "clamp_peak_power",             "clamp: peak power"],
+    ["",               "switch_off_voltage",           "clamp: voltage across the switch"],
+    ["motor",          "running_speed",                "running speed"],
+    ["protection",     "run_up_time",                  "has to let a start pass"],
+    ["",               "stall_time_from_warm",         "has to act when stalled within"],
+    ["",               "stall_heating_time",           "the same, nothing given off"],
+    ["winding",        "continuous_current",           "continuous (S1), slow: current"],
+    ["",               "continuous_torque",            "continuous (S1), slow: torque"],
+    ["",               "continuous_torque_at_supply",  "continuous (S1), full supply: torque"],
+    ["",               "stall_time_from_cold",         "stalled: cold to the limit"],
+];
 
 /// What a profile takes, on one screen.
-const PROFILE_ROWS: &str = "
-current        | profile_peak_current         | peak
-               | profile_rms_current          | RMS
-               | profile_current_share        | used of the current limit
-supply         | profile_peak_speed           | peak speed of the motor
-               | profile_supply_voltage       | voltage that it needs
-               | profile_voltage_share        | used of the supply voltage
-               | profile_peak_power           | peak power
-               | profile_returned_energy      | energy that comes back
-               | profile_bus_voltage          | supply rises to
-winding        | profile_winding_once         | peak, once from room temperature
-               | profile_winding_repeated     | peak, repeated without a pause
-               | profile_margin               | margin to the limit, repeated
-               | profile_limit_time           | repeated: at the limit after
-gear           | profile_best_ratio           | ratio of the least RMS current
-               | profile_best_rms             | RMS current with it
-               | profile_best_heat            | heat in the winding, of that now
-";
+#[rustfmt::skip]
+const PROFILE_ROWS: &[[&str; 3]] = &[
+    ["current",        "profile_peak_current",         "peak"],
+    ["",               "profile_rms_current",          "RMS"],
+    ["",               "profile_current_share",        "used of the current limit"],
+    ["supply",         "profile_peak_speed",           "peak speed of the motor"],
+    ["",               "profile_supply_voltage",       "voltage that it needs"],
+    ["",               "profile_voltage_share",        "used of the supply voltage"],
+    ["",               "profile_peak_power",           "peak power"],
+    ["",               "profile_returned_energy",      "energy that comes back"],
+    ["",               "profile_bus_voltage",          "supply rises to"],
+    ["winding",        "profile_winding_once",         "peak, once from room temperature"],
+    ["",               "profile_winding_repeated",     "peak, repeated without a pause"],
+    ["",               "profile_margin",               "margin to the limit, repeated"],
+    ["",               "profile_limit_time",           "repeated: at the limit after"],
+    ["gear",           "profile_best_ratio",           "ratio of the least RMS current"],
+    ["",               "profile_best_rms",             "RMS current with it"],
+    ["",               "profile_best_heat",            "heat in the winding, of that now"],
+];
 
 /// Renders the screen, with a profile that of the profile; ends in a line feed.
 ///
@@ -115,12 +118,7 @@ fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, Vec<&'static str>)> 
         false => ROWS,
     };
     let (mut group, mut head, mut said) = ("", "", "");
-    for row in rows.lines() {
-        let mut cells = row.split('|').map(str::trim);
-        let [Some(first), Some(key), Some(words)] = [cells.next(), cells.next(), cells.next()]
-        else {
-            continue;
-        };
+    for &[first, key, words] in rows {
         if !first.is_empty() {
             (group, head, said) = (first, first, "");
         }
@@ -190,11 +188,5 @@ fn heading(sizing: &Sizing) -> String {
 }
 
 fn line(text: &mut String, cells: [&str; 3], last: &str) {
-    let mut out = String::new();
-    for (cell, width) in cells.iter().zip(WIDTHS) {
-        let gap = width.saturating_sub(cell.chars().count()).max(2);
-        let _ = write!(out, "{cell}{:gap$}", "");
-    }
-    out.push_str(last);
-    let _ = writeln!(text, "{}", out.trim_end());
+    let _ = writeln!(text, "{}", (in_columns(&cells, &WIDTHS) + last).trim_end());
 }

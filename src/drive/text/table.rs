@@ -4,7 +4,7 @@ use crate::drive::result::{Absent, Bounded, Entry, Figure, MARK, Row, SizedSecti
 use crate::drive::section::{Column, Table, Unit};
 use crate::quantity::rounding::{self, Scale};
 use crate::quantity::units::RPM;
-use crate::quantity::wrapped;
+use crate::quantity::{align, wrapped};
 use crate::stats::monte_carlo::bound_tolerance;
 use std::fmt::Write;
 
@@ -217,7 +217,7 @@ fn table(text: &mut String, table: &Table<Entry>) {
         };
         cells.push(line.iter().zip(&table.columns).map(cell).collect());
     }
-    align(text, &cells);
+    align(text, "  ", &cells);
 }
 
 /// The heads of a table, each in as many lines as its words need.
@@ -235,23 +235,4 @@ fn heads(table: &Table<Entry>) -> Vec<Vec<String>> {
     (0..depth)
         .map(|k| columns.iter().map(|column| cell(column, k)).collect())
         .collect()
-}
-
-fn align(text: &mut String, cells: &[Vec<String>]) {
-    let columns = cells.iter().map(Vec::len).max().unwrap_or(0);
-    let widths: Vec<usize> = (0..columns)
-        .map(|column| {
-            let cells = cells.iter().filter_map(|line| line.get(column));
-            cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
-        })
-        .collect();
-    for line in cells {
-        let mut written = String::from("  ");
-        for (cell, width) in line.iter().zip(&widths) {
-            written.push_str(cell);
-            written.push_str(&" ".repeat(width - cell.chars().count() + 2));
-        }
-        text.push_str(written.trim_end());
-        text.push('\n');
-    }
 }

@@ -2,6 +2,7 @@
 
 use crate::export::Instance;
 use crate::motor_file::{MotorFile, Parameter, ParameterName as Name, Thermal, ThermalName};
+use crate::quantity::rounding::percent;
 
 /// What a variable is to the importer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,92 +61,94 @@ impl Variable {
 /// Zero of the Celsius scale, K.
 pub(super) const ZERO_CELSIUS_K: f64 = 273.15;
 
-/// The variables before the temperatures: name, kind, unit, description. `= KEY` is the parameter of the motor file with that key.
-const FIRST: &str = "
-time                          | independent  | s           | Time
-terminal_voltage              | input        | V           | Voltage across the terminals
-load_torque                   | input        | N.m         | Torque of the load against positive rotation
-";
+/// Where value and description of a variable come from.
+#[derive(Clone, Copy)]
+enum Content {
+    /// A parameter of the motor file.
+    Of(Name),
+    /// A quantity of its thermal model.
+    OfHeat(ThermalName),
+    /// Described here.
+    Words(&'static str),
+}
+use Content::{Of, OfHeat, Words};
+use Kind::*;
+
+/// Name, kind, unit, content.
+type Row = (&'static str, Kind, &'static str, Content);
+
+/// The variables before the temperatures.
+#[rustfmt::skip]
+const FIRST: &[Row] = &[
+    ("time", Independent, "s", Words("Time")),
+    ("terminal_voltage", Input, "V", Words("Voltage across the terminals")),
+    ("load_torque", Input, "N.m", Words("Torque of the load against positive rotation")),
+];
 
 /// Of a motor without a thermal model.
-const GIVEN_TEMPERATURE: &str = "
-winding_temperature           | input        | K           | Temperature of the winding, which sets its resistance
-";
+#[rustfmt::skip]
+const GIVEN_TEMPERATURE: &[Row] = &[
+    ("winding_temperature", Input, "K", Words("Temperature of the winding, which sets its resistance")),
+];
 
-/// Of a motor with one; `*` is the quantity of it with that name.
-const THERMAL: &str = "
-ambient_temperature           | input        | K           | Temperature of the room
-winding_temperature           | state output | K           | Temperature of the winding, which sets its resistance
-winding_temperature_rate      | rate         | K/s         | Rate of that temperature
-housing_temperature           | state output | K           | Temperature of the housing
-housing_temperature_rate      | rate         | K/s         | Rate of that temperature
-winding_to_housing_resistance | parameter    | K/W         | *
-winding_heat_capacity         | parameter    | J/K         | *
-housing_to_ambient_resistance | parameter    | K/W         | *
-housing_heat_capacity         | parameter    | J/K         | *
-";
+/// Of a motor with one.
+#[rustfmt::skip]
+const THERMAL: &[Row] = &[
+    ("ambient_temperature", Input, "K", Words("Temperature of the room")),
+    ("winding_temperature", StateOutput, "K", Words("Temperature of the winding, which sets its resistance")),
+    ("winding_temperature_rate", RateOf("winding_temperature"), "K/s", Words("Rate of that temperature")),
+    ("housing_temperature", StateOutput, "K", Words("Temperature of the housing")),
+    ("housing_temperature_rate", RateOf("housing_temperature"), "K/s", Words("Rate of that temperature")),
+    ("winding_to_housing_resistance", Parameter, "K/W", OfHeat(ThermalName::WindingToHousingResistance)),
+    ("winding_heat_capacity", Parameter, "J/K", OfHeat(ThermalName::WindingHeatCapacity)),
+    ("housing_to_ambient_resistance", Parameter, "K/W", OfHeat(ThermalName::HousingToAmbientResistance)),
+    ("housing_heat_capacity", Parameter, "J/K", OfHeat(ThermalName::HousingHeatCapacity)),
+];
 
-const OTHERS: &str = "
-current                       | state output | A           | Terminal current
-speed                         | state output | rad/s       | Speed of the shaft
-angle                         | state output | rad         | Angle of the shaft
-eddy_current                  | state        | A           | Current of the screened share of the inductance
-current_rate                  | rate         | A/s         | Rate of the current
-speed_rate                    | rate         | rad/s2      | Acceleration of the shaft
-angle_rate                    | rate         | rad/s       | Rate of the angle
-eddy_current_rate             | rate         | A/s         | Rate of the current of the screened share
-torque                        | output       | N.m         | Electromagnetic torque, friction not taken off
-back_emf                      | output       | V           | Back-EMF
-friction_torque               | output       | N.m         | Torque of friction and windage against the rotation
-holding                       | indicator    |             | Falls through zero where a turning rotor comes to rest
-breakaway                     | indicator    |             | Falls through zero where a rotor at rest breaks away
-terminal_resistance           | parameter    | Ohm         | = terminal_resistance
-armature_inductance           | parameter    | H           | = armature_inductance
-back_emf_constant             | parameter    | V.s/rad     | = back_emf_constant
-rotor_inertia                 | parameter    | kg.m2       | = rotor_inertia
-added_inertia                 | parameter    | kg.m2       | Inertia of the load on the shaft
-coulomb_friction              | parameter    | N.m         | = coulomb_friction_torque
-viscous_friction              | parameter    | N.m.s/rad   | = viscous_friction
-windage                       | parameter    | N.m.s2/rad2 | = windage
-brush_drop                    | parameter    | V           | = brush_drop
-brush_scale                   | parameter    | A           | Current scale on which the brush drop rises
-saturation                    | parameter    | 1/A         | Reciprocal of the current at which the inductance is halved; 0 without saturation
-armature_reaction             | parameter    | 1/A         | Loss of the back-EMF constant per ampere
-eddy_share                    | parameter    |             | Share of the inductance that eddy currents screen
-eddy_resistance               | parameter    | Ohm         | Resistance across the screened share
-resistance_temperature        | parameter    | K           | Temperature at which the winding has its terminal_resistance
-ripple_share                  | parameter    |             | Commutation ripple of the back-EMF, peak as a share; 0 leaves it out
-ripple_cycles_per_turn        | parameter    |             | Cycles of the commutation ripple in a turn
-";
+#[rustfmt::skip]
+const OTHERS: &[Row] = &[
+    ("current", StateOutput, "A", Words("Terminal current")),
+    ("speed", StateOutput, "rad/s", Words("Speed of the shaft")),
+    ("angle", StateOutput, "rad", Words("Angle of the shaft")),
+    ("eddy_current", State, "A", Words("Current of the screened share of the inductance")),
+    ("current_rate", RateOf("current"), "A/s", Words("Rate of the current")),
+    ("speed_rate", RateOf("speed"), "rad/s2", Words("Acceleration of the shaft")),
+    ("angle_rate", RateOf("angle"), "rad/s", Words("Rate of the angle")),
+    ("eddy_current_rate", RateOf("eddy_current"), "A/s", Words("Rate of the current of the screened share")),
+    ("torque", Output, "N.m", Words("Electromagnetic torque, friction not taken off")),
+    ("back_emf", Output, "V", Words("Back-EMF")),
+    ("friction_torque", Output, "N.m", Words("Torque of friction and windage against the rotation")),
+    ("holding", Indicator, "", Words("Falls through zero where a turning rotor comes to rest")),
+    ("breakaway", Indicator, "", Words("Falls through zero where a rotor at rest breaks away")),
+    ("terminal_resistance", Parameter, "Ohm", Of(Name::TerminalResistance)),
+    ("armature_inductance", Parameter, "H", Of(Name::ArmatureInductance)),
+    ("back_emf_constant", Parameter, "V.s/rad", Of(Name::BackEmfConstant)),
+    ("rotor_inertia", Parameter, "kg.m2", Of(Name::RotorInertia)),
+    ("added_inertia", Parameter, "kg.m2", Words("Inertia of the load on the shaft")),
+    ("coulomb_friction", Parameter, "N.m", Of(Name::CoulombFrictionTorque)),
+    ("viscous_friction", Parameter, "N.m.s/rad", Of(Name::ViscousFriction)),
+    ("windage", Parameter, "N.m.s2/rad2", Of(Name::Windage)),
+    ("brush_drop", Parameter, "V", Of(Name::BrushDrop)),
+    ("brush_scale", Parameter, "A", Words("Current scale on which the brush drop rises")),
+    ("saturation", Parameter, "1/A", Words("Reciprocal of the current at which the inductance is halved; 0 without saturation")),
+    ("armature_reaction", Parameter, "1/A", Words("Loss of the back-EMF constant per ampere")),
+    ("eddy_share", Parameter, "", Words("Share of the inductance that eddy currents screen")),
+    ("eddy_resistance", Parameter, "Ohm", Words("Resistance across the screened share")),
+    ("resistance_temperature", Parameter, "K", Words("Temperature at which the winding has its terminal_resistance")),
+    ("ripple_share", Parameter, "", Words("Commutation ripple of the back-EMF, peak as a share; 0 leaves it out")),
+    ("ripple_cycles_per_turn", Parameter, "", Words("Cycles of the commutation ripple in a turn")),
+];
 
 /// Every variable in the order of the value references.
 pub(super) fn variables(motor: &Instance<'_>) -> Vec<Variable> {
     let thermal = thermal(motor.file);
     let temperatures = thermal.map_or(GIVEN_TEMPERATURE, |_| THERMAL);
-    let rows = [FIRST, temperatures, OTHERS]
-        .into_iter()
-        .flat_map(str::lines);
-    let row = |row: &'static str| {
-        let mut cells = row.split('|').map(str::trim);
-        let (name, kind) = (cells.next()?, cells.next()?);
-        let kind = match kind {
-            "independent" => Kind::Independent,
-            "input" => Kind::Input,
-            "parameter" => Kind::Parameter,
-            "state output" => Kind::StateOutput,
-            "state" => Kind::State,
-            "rate" => Kind::RateOf(name.trim_end_matches("_rate")),
-            "output" => Kind::Output,
-            _ => Kind::Indicator,
-        };
-        let (unit, words) = (cells.next()?, cells.next()?);
-        let (start, description) = if let Some(key) = words.strip_prefix("= ") {
-            let parameter = Name::from_key(key)?;
-            (motor.value(parameter), bounds(motor.file, parameter))
-        } else if words == "*" {
-            constant(thermal?, name)?
-        } else {
-            start(motor, name, words)
+    let rows = [FIRST, temperatures, OTHERS].into_iter().flatten();
+    let row = |&(name, kind, unit, content): &Row| {
+        let (start, description) = match content {
+            Of(parameter) => (motor.value(parameter), bounds(motor.file, parameter)),
+            OfHeat(quantity) => constant(thermal?, quantity)?,
+            Words(words) => start(motor, name, words),
         };
         Some(Variable {
             name,
@@ -190,9 +193,9 @@ fn start(motor: &Instance<'_>, name: &str, words: &str) -> (f64, String) {
 }
 
 /// Value and description of a constant of the thermal network.
-fn constant(thermal: &Thermal, key: &str) -> Option<(f64, String)> {
+fn constant(thermal: &Thermal, name: ThermalName) -> Option<(f64, String)> {
     let mut network = ThermalName::NETWORK.into_iter().zip(thermal.log_values);
-    let (name, log_value) = network.find(|(name, _)| name.key() == key)?;
+    let (_, log_value) = network.find(|(other, _)| *other == name)?;
     let parameter = &thermal.parameters[&name];
     let words = stated(name.label()[1], name.ucum(), parameter);
     Some((log_value.exp(), words))
@@ -223,7 +226,7 @@ fn stated(label: &str, unit: &str, parameter: &Parameter) -> String {
     if let (Some(lower), Some(upper), Some(level)) =
         (parameter.lower, parameter.upper, parameter.level)
     {
-        let percent = (level * 1000.0).round() / 10.0;
+        let percent = percent(level);
         text.push_str(&format!(
             "; {percent} % interval {lower:.4e} to {upper:.4e} {unit}"
         ));

@@ -121,5 +121,5 @@ pub fn thermal<'a>(files: impl Iterator<Item = Option<&'a MotorFile>>) -> Vec<Co
             text(&format!("{key}_status"), status),
         ]
     };
-    ThermalName::ALL.into_iter().flat_map(quantity).collect()
+    ThermalName::all().flat_map(quantity).collect()
 }

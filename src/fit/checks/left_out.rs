@@ -5,10 +5,10 @@
 //! fitted anew, until twice the cost has risen by [`REACH`]² over its minimum: profile likelihood (Meeker & Escobar 1995, The American
 //! Statistician 49, 48-53). The others' course to there, as a secant, then stands for their derivatives.
 
-use crate::fit::credible_size::CredibleSize;
-use crate::fit::descent::{CLOSE, COARSE, solve};
 use crate::fit::error::FitError;
+use crate::fit::joint::descent::{CLOSE, COARSE, solve};
 use crate::fit::problem::Problem;
+use crate::fit::problem::credible_size::CredibleSize;
 use crate::fit::solve::{Solution, SolverError};
 use crate::fit::uncertainty::possible;
 use crate::fit::unknowns::Entry;

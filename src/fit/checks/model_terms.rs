@@ -1,9 +1,9 @@
 //! Model terms on evidence: windage and brush drop by a likelihood ratio; what a stated prior limits by how far the captures narrow it.
 
 use super::left_out::credible_size;
-use crate::fit::descent::{CLOSE, FINE, MOST_TRIALS, solve};
 use crate::fit::error::FitError;
 use crate::fit::estimate::TermDecision;
+use crate::fit::joint::descent::{CLOSE, FINE, MOST_TRIALS, solve};
 use crate::fit::problem::Problem;
 use crate::fit::solve::{LeastSquares, Solution};
 use crate::fit::uncertainty::Covariance;

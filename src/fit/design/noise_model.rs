@@ -8,8 +8,8 @@
 use crate::bench::{Bench, Role};
 use crate::fit::data::{MODEL_SHARE, Quantity, Scatter, SegmentKind, deviations, groups};
 use crate::fit::estimate::Estimate;
+use crate::fit::joint::weights::{independent_rows, noise_of_rows};
 use crate::fit::model::{CaptureModel, Row};
-use crate::fit::weights::{independent_rows, noise_of_rows};
 
 /// Relative standard deviation of a bin of voltage and of current where nothing like it was recorded (common practice, no
 /// source).

@@ -1,8 +1,8 @@
 //! The covariance of the fitted parameters, split by where it comes from.
 
-use crate::fit::credible_size::CredibleSize;
 use crate::fit::model::Prediction;
 use crate::fit::problem::Problem;
+use crate::fit::problem::credible_size::CredibleSize;
 use crate::fit::solve::Solution;
 use crate::fit::unknowns::{Entry, ParameterKind, Source};
 use crate::stats::arrow::Inverse;

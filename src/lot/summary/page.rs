@@ -3,7 +3,7 @@
 use super::Summary;
 use super::text;
 use crate::lot::LotError;
-use crate::quantity::rounding::{Scale, write};
+use crate::quantity::rounding::{Scale, percent, write};
 use crate::report::page::policy;
 use minijinja::{AutoEscape, Environment, context};
 
@@ -49,7 +49,7 @@ pub fn render(summary: &Summary) -> Result<String, LotError> {
     Ok(environment.get_template("page")?.render(context! {
         summary => summary,
         head => text::head(summary),
-        percent => (summary.level * 1000.0).round() / 10.0,
+        percent => percent(summary.level),
         rate => format!("{:.0}", 100.0 * summary.false_discovery_rate),
         parameters => parameters,
         outliers => outliers,

@@ -235,31 +235,14 @@ fn constant_candidates(
 }
 
 fn inputs(bench: &Bench) -> Vec<Input> {
-    let input = |path: &Path, sha256: &str, role: &str| Input {
+    let sheet = bench.path.as_deref().zip(bench.sha256.as_deref());
+    let sheet = sheet.map(|(path, sha256)| (path, sha256, SHEET_ROLE.to_owned()));
+    let input = |(path, sha256, role): (&Path, &str, String)| Input {
         path: path.display().to_string(),
         sha256: sha256.to_owned(),
-        role: Some(role.to_owned()),
+        role: Some(role),
     };
-    let mut inputs = Vec::new();
-    if let (Some(path), Some(sha256)) = (&bench.path, &bench.sha256) {
-        inputs.push(input(path, sha256, SHEET_ROLE));
-    }
-    for capture in &bench.captures {
-        let role = capture.role.name();
-        inputs.push(input(&capture.path, &capture.sha256, role));
-        let further = capture.further_files.iter();
-        inputs.extend(further.map(|(path, sha256)| input(path, sha256, role)));
-    }
-    for record in &bench.heat {
-        let file = record.file.iter();
-        inputs.extend(file.map(|(path, sha256)| input(path, sha256, record.kind.name())));
-    }
-    for table in &bench.tables {
-        let role = format!("{} table", table.kind.name());
-        let file = table.file.iter();
-        inputs.extend(file.map(|(path, sha256)| input(path, sha256, &role)));
-    }
-    inputs
+    sheet.into_iter().chain(bench.files()).map(input).collect()
 }
 
 fn covariance(reported: &[fit::Reported], estimate: &Estimate) -> Covariance {

@@ -1,6 +1,5 @@
-//! Items of evidence beside what the others predict of them, and what follows for the result.
+//! Items of evidence beside what the others predict of them.
 
-use super::{MotorFile, Status, StopReason};
 use crate::fit::Agreement;
 use serde::{Deserialize, Serialize};
 
@@ -31,90 +30,4 @@ pub struct Confrontation {
     /// Where it does not agree: what was seen, and the usual causes.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub text: Option<String>,
-}
-
-/// What a motor file's values are worth as a whole.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum ResultState {
-    /// Every parameter is measured or bounded, and nothing is in conflict.
-    Ok,
-    /// Some parameters are undetermined; their labels.
-    Incomplete(Vec<&'static str>),
-    /// Evidence contradicts other evidence, or the fit found no minimum; what does.
-    InConflict(Vec<String>),
-}
-
-impl ResultState {
-    /// True where nothing is in conflict and, unless `partial` results will do, nothing is undetermined.
-    pub fn is_good(&self, partial: bool) -> bool {
-        match self {
-            ResultState::Ok => true,
-            ResultState::Incomplete(_) => partial,
-            ResultState::InConflict(_) => false,
-        }
-    }
-
-    /// One line without its head: `OK`, `incomplete: ...`, `in conflict: ...`.
-    pub fn line(&self) -> String {
-        match self {
-            ResultState::Ok => "OK".to_owned(),
-            ResultState::Incomplete(names) => {
-                format!("incomplete: {} undetermined", names.join(", "))
-            }
-            ResultState::InConflict(items) => format!("in conflict: {}", items.join(", ")),
-        }
-    }
-}
-
-impl MotorFile {
-    /// Items in conflict with the others.
-    pub fn conflicts(&self) -> impl Iterator<Item = &Confrontation> {
-        let in_conflict = |c: &&Confrontation| c.agreement == Agreement::InConflict;
-        self.confrontations.iter().filter(in_conflict)
-    }
-
-    /// What the values are worth as a whole.
-    pub fn state(&self) -> ResultState {
-        let mut items: Vec<String> = self.conflicts().map(|c| c.item.clone()).collect();
-        items.dedup();
-        if self.fit.stop.reason != StopReason::Converged {
-            items.push("the fit, which found no minimum".to_owned());
-        }
-        let disputed = |status| status == Status::InConflict;
-        let in_dispute = self.parameters.iter().find(|(_, p)| disputed(p.status));
-        if items.is_empty()
-            && let Some((name, _)) = in_dispute
-        {
-            items.push(name.label().to_owned());
-        }
-        if !items.is_empty() {
-            return ResultState::InConflict(items);
-        }
-        let undetermined = self.parameters.iter();
-        let undetermined: Vec<&str> = undetermined
-            .filter(|(_, p)| p.status == Status::Undetermined)
-            .map(|(name, _)| name.label())
-            .chain(
-                self.thermal
-                    .iter()
-                    .flat_map(|thermal| thermal.undetermined()),
-            )
-            .collect();
-        if undetermined.is_empty() {
-            ResultState::Ok
-        } else {
-            ResultState::Incomplete(undetermined)
-        }
-    }
-
-    /// The line that a use of a file in conflict begins with; `None` for a sound one.
-    pub fn conflict_warning(&self) -> Option<String> {
-        match self.state() {
-            ResultState::InConflict(items) => Some(format!(
-                "the motor file is in conflict ({}): its values may be wrong by more than their intervals. Settle the conflict and fit again",
-                items.join(", ")
-            )),
-            _ => None,
-        }
-    }
 }

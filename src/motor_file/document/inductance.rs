@@ -34,7 +34,7 @@ pub fn words(known: &[InductanceAtFrequency]) -> String {
         let frequency = rounding::write(at.frequency_hz, None, "Hz", Scale::Prefix);
         let value = rounding::write(at.value, Some(at.standard_uncertainty), "H", Scale::Prefix);
         let range = rounding::write_interval(at.lower, at.upper, "H", Scale::Prefix);
-        let percent = (at.level * 1000.0).round() / 10.0;
+        let percent = rounding::percent(at.level);
         let _ = writeln!(text, "  {frequency:<16} {value}, {range} ({percent} %)");
     }
     text

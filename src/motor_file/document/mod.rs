@@ -11,7 +11,7 @@ mod operating;
 mod parameter;
 mod thermal;
 
-pub use confrontation::{Confrontation, ResultState};
+pub use confrontation::Confrontation;
 pub use distribution::{Coordinate, Distribution, TermName};
 pub use file::{
     ConstantCandidate, Covariance, FORMAT, Input, MotorFacts, MotorFile, Program, Range,

@@ -43,22 +43,22 @@ pub enum ParameterName {
 
 /// In the order of the variants: key in the file, words, letter of the literature, UCUM code of the SI unit, the same as a person writes it.
 #[rustfmt::skip]
-const ROWS: [[&str; 5]; ParameterName::ALL.len()] = [
-    ["terminal_resistance", "terminal resistance", "R", "Ohm", "Ω"],
-    ["armature_inductance", "armature inductance", "L", "H", "H"],
-    ["back_emf_constant", "back-EMF constant", "K", "V.s/rad", "V·s/rad"],
-    ["coulomb_friction_torque", "Coulomb friction torque", "T_c", "N.m", "N·m"],
-    ["viscous_friction", "viscous friction", "B", "N.m.s/rad", "N·m·s/rad"],
-    ["windage", "windage", "C_w", "N.m.s2/rad2", "N·m·s²/rad²"],
-    ["rotor_inertia", "rotor inertia", "J", "kg.m2", "kg·m²"],
-    ["brush_drop", "brush drop", "V_b", "V", "V"],
-    ["inertia_capacitance", "electrical equivalent of inertia", "C_m", "F", "F"],
-    ["friction_current", "friction-equivalent current", "I_c", "A", "A"],
-    ["viscous_conductance", "viscous conductance", "G_v", "S", "S"],
-    ["electrical_time_constant", "electrical time constant", "tau_e", "s", "s"],
-    ["mechanical_time_constant", "mechanical time constant", "tau_m", "s", "s"],
-    ["friction_torque_at_speed", "friction torque at speed", "T_f", "N.m", "N·m"],
-    ["friction_current_at_speed", "no-load current at speed", "I_f", "A", "A"],
+const ROWS: [([&str; 5], Quantity); ParameterName::ALL.len()] = [
+    (["terminal_resistance", "terminal resistance", "R", "Ohm", "Ω"], Quantity::Resistance),
+    (["armature_inductance", "armature inductance", "L", "H", "H"], Quantity::Inductance),
+    (["back_emf_constant", "back-EMF constant", "K", "V.s/rad", "V·s/rad"], Quantity::MotorConstant),
+    (["coulomb_friction_torque", "Coulomb friction torque", "T_c", "N.m", "N·m"], Quantity::Torque),
+    (["viscous_friction", "viscous friction", "B", "N.m.s/rad", "N·m·s/rad"], Quantity::ViscousFriction),
+    (["windage", "windage", "C_w", "N.m.s2/rad2", "N·m·s²/rad²"], Quantity::Windage),
+    (["rotor_inertia", "rotor inertia", "J", "kg.m2", "kg·m²"], Quantity::Inertia),
+    (["brush_drop", "brush drop", "V_b", "V", "V"], Quantity::Voltage),
+    (["inertia_capacitance", "electrical equivalent of inertia", "C_m", "F", "F"], Quantity::Capacitance),
+    (["friction_current", "friction-equivalent current", "I_c", "A", "A"], Quantity::Current),
+    (["viscous_conductance", "viscous conductance", "G_v", "S", "S"], Quantity::Conductance),
+    (["electrical_time_constant", "electrical time constant", "tau_e", "s", "s"], Quantity::Time),
+    (["mechanical_time_constant", "mechanical time constant", "tau_m", "s", "s"], Quantity::Time),
+    (["friction_torque_at_speed", "friction torque at speed", "T_f", "N.m", "N·m"], Quantity::Torque),
+    (["friction_current_at_speed", "no-load current at speed", "I_f", "A", "A"], Quantity::Current),
 ];
 
 impl ParameterName {
@@ -115,31 +115,12 @@ impl ParameterName {
 
     /// A cell of the row of this name in [`ROWS`].
     fn cell(self, column: usize) -> &'static str {
-        ROWS[self as usize][column]
+        ROWS[self as usize].0[column]
     }
 
     /// The kind of quantity, for unit conversion.
     pub fn quantity(self) -> Quantity {
-        match self {
-            ParameterName::TerminalResistance => Quantity::Resistance,
-            ParameterName::ArmatureInductance => Quantity::Inductance,
-            ParameterName::BackEmfConstant => Quantity::MotorConstant,
-            ParameterName::CoulombFrictionTorque | ParameterName::FrictionTorqueAtSpeed => {
-                Quantity::Torque
-            }
-            ParameterName::ViscousFriction => Quantity::ViscousFriction,
-            ParameterName::Windage => Quantity::Windage,
-            ParameterName::RotorInertia => Quantity::Inertia,
-            ParameterName::BrushDrop => Quantity::Voltage,
-            ParameterName::InertiaCapacitance => Quantity::Capacitance,
-            ParameterName::FrictionCurrent | ParameterName::FrictionCurrentAtSpeed => {
-                Quantity::Current
-            }
-            ParameterName::ViscousConductance => Quantity::Conductance,
-            ParameterName::ElectricalTimeConstant | ParameterName::MechanicalTimeConstant => {
-                Quantity::Time
-            }
-        }
+        ROWS[self as usize].1
     }
 
     /// True for what may be exactly zero in a real motor (friction terms and the brush drop), false for what must be

@@ -124,7 +124,7 @@ impl OperatingPoints {
             };
             let value = rounding::write(at.value, Some(at.standard_uncertainty), si, scale);
             let range = rounding::write_interval(at.lower, at.upper, si, scale);
-            let percent = (self.level * 1000.0).round() / 10.0;
+            let percent = rounding::percent(self.level);
             let _ = write!(text, "  {words:<16} {value}, {range} ({percent} %)");
             if let Some(unit) = trade.and_then(|text| units::find(kind, text).ok()) {
                 let number = unit.from_si(at.value);

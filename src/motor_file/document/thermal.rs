@@ -31,59 +31,47 @@ pub enum ThermalName {
     HousingTimeConstant,
 }
 
+/// Key in the motor file, symbol, words of a table and UCUM code, in the order of [`ThermalName`].
+#[rustfmt::skip]
+const ROWS: [(ThermalName, [&str; 4]); 7] = {
+    use ThermalName::*;
+    [
+        (WindingToHousingResistance, ["winding_to_housing_resistance", "R_th1", "winding to housing", "K/W"]),
+        (WindingHeatCapacity, ["winding_heat_capacity", "C_th1", "winding heat capacity", "J/K"]),
+        (HousingToAmbientResistance, ["housing_to_ambient_resistance", "R_th2", "housing to ambient", "K/W"]),
+        (HousingHeatCapacity, ["housing_heat_capacity", "C_th2", "housing heat capacity", "J/K"]),
+        (WindingToAmbientResistance, ["winding_to_ambient_resistance", "R_th", "winding to ambient", "K/W"]),
+        (WindingTimeConstant, ["winding_time_constant", "tau_th1", "winding time constant", "s"]),
+        (HousingTimeConstant, ["housing_time_constant", "tau_th2", "housing time constant", "s"]),
+    ]
+};
+
 impl ThermalName {
     /// The four constants of the network, in the order of [`Thermal::log_covariance`].
-    pub const NETWORK: [ThermalName; 4] = [
-        ThermalName::WindingToHousingResistance,
-        ThermalName::WindingHeatCapacity,
-        ThermalName::HousingToAmbientResistance,
-        ThermalName::HousingHeatCapacity,
-    ];
+    pub const NETWORK: [ThermalName; 4] = [ROWS[0].0, ROWS[1].0, ROWS[2].0, ROWS[3].0];
 
     /// Every quantity.
-    pub const ALL: [ThermalName; 7] = [
-        ThermalName::WindingToHousingResistance,
-        ThermalName::WindingHeatCapacity,
-        ThermalName::HousingToAmbientResistance,
-        ThermalName::HousingHeatCapacity,
-        ThermalName::WindingToAmbientResistance,
-        ThermalName::WindingTimeConstant,
-        ThermalName::HousingTimeConstant,
-    ];
+    pub fn all() -> impl Iterator<Item = ThermalName> {
+        ROWS.iter().map(|row| row.0)
+    }
+
+    fn row(self) -> [&'static str; 4] {
+        ROWS[self as usize].1
+    }
 
     /// The key in the motor file.
     pub fn key(self) -> &'static str {
-        match self {
-            ThermalName::WindingToHousingResistance => "winding_to_housing_resistance",
-            ThermalName::WindingHeatCapacity => "winding_heat_capacity",
-            ThermalName::HousingToAmbientResistance => "housing_to_ambient_resistance",
-            ThermalName::HousingHeatCapacity => "housing_heat_capacity",
-            ThermalName::WindingToAmbientResistance => "winding_to_ambient_resistance",
-            ThermalName::WindingTimeConstant => "winding_time_constant",
-            ThermalName::HousingTimeConstant => "housing_time_constant",
-        }
+        self.row()[0]
     }
 
     /// Symbol and words of a table.
     pub fn label(self) -> [&'static str; 2] {
-        match self {
-            ThermalName::WindingToHousingResistance => ["R_th1", "winding to housing"],
-            ThermalName::WindingHeatCapacity => ["C_th1", "winding heat capacity"],
-            ThermalName::HousingToAmbientResistance => ["R_th2", "housing to ambient"],
-            ThermalName::HousingHeatCapacity => ["C_th2", "housing heat capacity"],
-            ThermalName::WindingToAmbientResistance => ["R_th", "winding to ambient"],
-            ThermalName::WindingTimeConstant => ["tau_th1", "winding time constant"],
-            ThermalName::HousingTimeConstant => ["tau_th2", "housing time constant"],
-        }
+        [self.row()[1], self.row()[2]]
     }
 
     /// UCUM code of the SI unit.
     pub fn ucum(self) -> &'static str {
-        match self {
-            ThermalName::WindingHeatCapacity | ThermalName::HousingHeatCapacity => "J/K",
-            ThermalName::WindingTimeConstant | ThermalName::HousingTimeConstant => "s",
-            _ => "K/W",
-        }
+        self.row()[3]
     }
 }
 

@@ -77,20 +77,6 @@ impl ParameterSet {
         self
     }
 
-    /// The same motor with these parameters alone; the others follow from them or are no part of it.
-    ///
-    /// # Errors
-    /// The first of them that is not determined.
-    pub fn only(&self, names: &[Name]) -> Known<ParameterSet> {
-        let nothing = ParameterSet {
-            entries: [Entry::Absent; Name::ALL.len()],
-            terms: self.terms,
-        };
-        names
-            .iter()
-            .try_fold(nothing, |set, name| Ok(set.with(*name, self.value(*name)?)))
-    }
-
     /// Value of a parameter. Friction terms and a brush drop that the file does not hold are no part of the model and count as 0.
     ///
     /// # Errors

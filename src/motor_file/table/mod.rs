@@ -10,6 +10,7 @@ pub use screen::screen;
 pub(crate) use screen::{BenchUnit, cells};
 
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
+use crate::quantity::in_columns;
 use crate::quantity::rounding::{self, Rounded, Scale};
 use crate::quantity::units::{self, Unit};
 use std::fmt::Write;
@@ -30,8 +31,7 @@ pub fn render(file: &MotorFile) -> String {
         {
             let _ = write!(status, " at {temperature_c:.1} °C");
         }
-        let gap = STATUS.saturating_sub(head.chars().count()).max(2);
-        let _ = writeln!(text, "{head}{:gap$}{status}", "");
+        let _ = writeln!(text, "{}{status}", in_columns(&[head], &[STATUS]));
         for line in lines(*name, parameter) {
             let _ = writeln!(text, "    {line}");
         }
@@ -121,7 +121,7 @@ pub(crate) fn interval(
 ) -> String {
     let round = |end: f64| rounding::round(end, Some(uncertainty), scale(name));
     let (lower, upper) = (round(ends.0), round(ends.1));
-    let percent = format!("{} %", (level * 1000.0).round() / 10.0);
+    let percent = format!("{} %", rounding::percent(level));
     let alone = |mut end: Rounded| {
         end.uncertainty = None;
         end

@@ -2,8 +2,9 @@
 
 use super::{common_units, rpm_per_volt};
 use crate::motor_file::{MotorFile, OneSided, OperatingPoint, Parameter, ParameterName, Status};
+use crate::quantity::in_columns;
 use crate::quantity::prefix;
-use crate::quantity::rounding::{self, Scale, concise};
+use crate::quantity::rounding::{self, Scale, concise, percent};
 use crate::quantity::units::{self, RPM};
 use std::fmt::Write;
 
@@ -132,20 +133,14 @@ fn heading(file: &MotorFile) -> String {
     text
 }
 
-pub(super) fn percent(level: f64) -> f64 {
-    (level * 1000.0).round() / 10.0
-}
-
 fn line(text: &mut String, name: ParameterName, label: &str, parameter: &Parameter) {
     let [value, interval, remark] = cells(name, parameter);
     let cells = [name.symbol().to_owned(), label.to_owned(), value, interval];
-    let mut out = String::new();
-    for (cell, width) in cells.iter().zip(WIDTHS) {
-        let gap = width.saturating_sub(cell.chars().count()).max(2);
-        let _ = write!(out, "{cell}{:gap$}", "");
-    }
-    out.push_str(&remark);
-    let _ = writeln!(text, "{}", out.trim_end());
+    let _ = writeln!(
+        text,
+        "{}",
+        (in_columns(&cells, &WIDTHS) + &remark).trim_end()
+    );
 }
 
 /// Value, interval and a remark. All digits by half the interval: a 95 % interval of two digits shows what is known.

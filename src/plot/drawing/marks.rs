@@ -9,6 +9,8 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontFamily, FontStyle, IntoFont, RGBAColor, ShapeStyle, TextStyle};
 use std::sync::OnceLock;
 
+/// Width of every picture in points.
+pub(in crate::plot) const WIDTH: f64 = 900.0;
 /// Backend pixels to a point: fine enough for the whole-number coordinates of the drawing library.
 pub(in crate::plot) const PIXELS: f64 = 2.0;
 /// The drawing library divides the size of a font by this.

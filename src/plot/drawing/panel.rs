@@ -2,8 +2,7 @@
 
 use super::axis::Axis;
 use super::ink::{self, Ink};
-use super::marks::{At, DOTTED, Dash, Marks, Side, width_of};
-use super::picture::WIDTH;
+use super::marks::{At, DOTTED, Dash, Marks, Side, WIDTH, width_of};
 
 /// Sizes of letters in points.
 const SMALL: f64 = 11.0;

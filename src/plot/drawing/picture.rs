@@ -1,13 +1,11 @@
 //! A picture and its two files: SVG, and the same painted as PNG.
 
 use super::ink;
-use super::marks::{Marks, PIXELS, Side, fitting, shown, two_lines};
+use super::marks::{Marks, PIXELS, Side, WIDTH, fitting, shown, two_lines};
 use super::panel::{self, Panel};
 use crate::plot::error::PlotError;
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoDrawingArea, SVGBackend};
 
-/// Width of every picture in points.
-pub(in crate::plot) const WIDTH: f64 = 900.0;
 /// Height of title and subtitle.
 pub(in crate::plot) const HEAD: f64 = 68.0;
 /// Height of the last line.

@@ -1,8 +1,10 @@
 //! The parameters with their relative intervals as bars, and the budget of each variance.
 
 use crate::plot::drawing::ink;
+use crate::plot::drawing::marks::WIDTH;
 use crate::plot::drawing::marks::{Marks, Side, width_of};
-use crate::plot::drawing::picture::{HEAD, Picture, WIDTH};
+use crate::plot::drawing::picture::{HEAD, Picture};
+use crate::quantity::rounding::percent;
 use crate::report::Report;
 use crate::report::context::{BudgetRow, ParameterRow};
 
@@ -16,7 +18,7 @@ const BAR: (f64, f64) = (200.0, WIDTH - 30.0);
 
 /// Every parameter with value, interval and strip.
 pub(in crate::plot) fn parameters(report: &Report, origin: &str) -> Picture {
-    let percent = (report.level * 1000.0).round() / 10.0;
+    let percent = percent(report.level);
     let mut marks = Marks::default();
     for (x, word) in [
         (20.0, "parameter"),

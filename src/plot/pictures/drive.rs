@@ -7,6 +7,7 @@ use crate::plot::drawing::ink::{self, Ink};
 use crate::plot::drawing::marks::{DASHED, DOTTED, Dash};
 use crate::plot::drawing::panel::{Layer, Panel, Shape};
 use crate::plot::drawing::picture::Picture;
+use crate::quantity::rounding::percent;
 use crate::quantity::units::RPM;
 
 const CHART: f64 = 180.0;
@@ -62,10 +63,6 @@ pub fn drive_pictures(sizing: &Sizing) -> Vec<Picture> {
 
 fn origin(sizing: &Sizing) -> String {
     format!("{} · rundown {}", sizing.motor, env!("CARGO_PKG_VERSION"))
-}
-
-fn percent(sizing: &Sizing) -> f64 {
-    (sizing.level * 1000.0).round() / 10.0
 }
 
 /// Speed, current, supply and winding temperature over a profile.
@@ -142,7 +139,7 @@ fn profile(sizing: &Sizing) -> Option<Picture> {
         subtitle: format!(
             "at {} V; bands at {} %; {verdict}",
             sizing.supply_v,
-            percent(sizing)
+            percent(sizing.level)
         ),
         description: format!("{}; {verdict}", table.title),
         origin: origin(sizing),
@@ -196,7 +193,7 @@ fn regions(sizing: &Sizing) -> Option<Picture> {
             "at {} V{}; bands at {} %; shaded: continuous in the worst case",
             sizing.supply_v,
             limit.unwrap_or_default(),
-            percent(sizing)
+            percent(sizing.level)
         ),
         description: format!(
             "Continuous torque {:.3} mN·m at rest, {:.3} mN·m at the highest speed; the supply allows {:.3} mN·m at rest.",

@@ -5,6 +5,7 @@ use crate::plot::drawing::ink::{self, Ink};
 use crate::plot::drawing::marks::DASHED;
 use crate::plot::drawing::panel::{Layer, Panel, Shape};
 use crate::plot::drawing::picture::Picture;
+use crate::quantity::rounding::percent;
 use crate::report::Report;
 use crate::report::context::Operating;
 use crate::report::operating::State;
@@ -92,7 +93,7 @@ type Look = (
 );
 
 fn subtitle(motor: &Operating, level: f64, bands: bool, unseen: bool) -> String {
-    let percent = (level * 1000.0).round() / 10.0;
+    let percent = percent(level);
     let mut subtitle = format!("at {} V", motor.voltage_v);
     if let Some(celsius) = motor.temperature_c {
         subtitle += &format!(", winding at {celsius:.1} °C");

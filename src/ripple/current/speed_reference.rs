@@ -129,66 +129,12 @@ pub fn speed_in_current(
     Ok(start.steady_end(near).unwrap_or_else(nothing))
 }
 
-/// The best known speed of a stretch as an anchor; `None` where no line stands out.
-///
-/// With `foreseen` only, since without it neither an alias at steady speed nor a line of unevenness can be excluded.
-///
-/// # Errors
-/// As [`speed_in_current`].
-pub fn speed_anchor(
-    stretch: &CurrentStretch,
-    foreseen: &Foreseen,
-    cycles_per_revolution: u32,
-    options: &RippleOptions,
-) -> Result<Option<SpeedAnchor>, Unreadable> {
-    let found = speed_in_current(
-        stretch,
-        Some(foreseen),
-        Some(cycles_per_revolution),
-        options,
-    )?;
-    Ok(found.sharpest(cycles_per_revolution))
-}
-
 impl CurrentRipple {
     /// The instant at which the speed is relatively best known.
     pub fn sharpest(&self, cycles_per_revolution: u32) -> Option<SpeedAnchor> {
         self.frequency_hz?;
         self.anchors(cycles_per_revolution)
             .min_by(|a, b| a.relative().total_cmp(&b.relative()))
-    }
-
-    /// Speed at a time within the stretch, between the two nearest points of the trajectory.
-    pub fn speed_at(&self, time_s: f64, cycles_per_revolution: u32) -> Option<SpeedAnchor> {
-        self.frequency_hz?;
-        let mut before = None;
-        for after in self.anchors(cycles_per_revolution) {
-            if after.time_s >= time_s {
-                let before: SpeedAnchor = match before {
-                    Some(before) => before,
-                    None if after.time_s == time_s => after,
-                    None => return None,
-                };
-                let width = after.time_s - before.time_s;
-                let part = if width > 0.0 {
-                    (time_s - before.time_s) / width
-                } else {
-                    0.0
-                };
-                let mix = |a: f64, b: f64| a + part * (b - a);
-                return Some(SpeedAnchor {
-                    time_s,
-                    speed_rad_per_s: mix(before.speed_rad_per_s, after.speed_rad_per_s),
-                    // Neighbours share their errors, so the larger of both holds between them.
-                    standard_uncertainty_rad_per_s: before
-                        .standard_uncertainty_rad_per_s
-                        .max(after.standard_uncertainty_rad_per_s),
-                    cycles_per_revolution,
-                });
-            }
-            before = Some(after);
-        }
-        None
     }
 
     fn anchors(&self, cycles_per_revolution: u32) -> impl Iterator<Item = SpeedAnchor> + '_ {
@@ -285,17 +231,21 @@ mod tests {
         }
     }
 
+    fn anchor(stretch: &CurrentStretch, wrong: f64) -> Result<Option<SpeedAnchor>, Unreadable> {
+        let foreseen = foreseen(stretch, wrong);
+        let found = speed_in_current(
+            stretch,
+            Some(&foreseen),
+            Some(CYCLES),
+            &RippleOptions::default(),
+        )?;
+        Ok(found.sharpest(CYCLES))
+    }
+
     #[test]
     fn the_anchor_of_a_start_holds_the_true_speed_though_the_resistance_is_off() {
         let stretch = start(0.02);
-        let anchor = speed_anchor(
-            &stretch,
-            &foreseen(&stretch, 1.02),
-            CYCLES,
-            &RippleOptions::default(),
-        )
-        .expect("readable")
-        .expect("a line");
+        let anchor = anchor(&stretch, 1.02).expect("readable").expect("a line");
         let truth = 500.0 * (1.0 - (-anchor.time_s / 0.02).exp());
         let sd = anchor.standard_uncertainty_rad_per_s;
         assert!(
@@ -306,31 +256,9 @@ mod tests {
     }
 
     #[test]
-    fn speed_between_two_points_of_the_trajectory_is_between_their_speeds() {
-        let stretch = start(0.02);
-        let found = speed_in_current(
-            &stretch,
-            Some(&foreseen(&stretch, 1.0)),
-            Some(CYCLES),
-            &RippleOptions::default(),
-        )
-        .expect("readable");
-        let at = found.speed_at(0.05, CYCLES).expect("inside");
-        let truth = 500.0 * (1.0 - (-0.05f64 / 0.02).exp());
-        assert!((at.speed_rad_per_s - truth).abs() < 0.005 * truth);
-        assert_eq!(found.speed_at(1.0, CYCLES), None);
-        assert_eq!(found.speed_at(0.0, CYCLES), None);
-    }
-
-    #[test]
     fn without_ripple_there_is_no_anchor() {
         let stretch = start(0.0);
-        let anchor = speed_anchor(
-            &stretch,
-            &foreseen(&stretch, 1.0),
-            CYCLES,
-            &RippleOptions::default(),
-        );
+        let anchor = anchor(&stretch, 1.0);
         assert_eq!(anchor, Ok(None));
     }
 }

@@ -1,5 +1,6 @@
 //! The harmonic pattern of the ripple: its lines fitted, and how many cycles make a revolution.
 
+pub(crate) mod candidate;
 pub(crate) mod cycles;
 pub(crate) mod evidence;
 pub(crate) mod line_set;

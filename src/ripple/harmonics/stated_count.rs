@@ -1,7 +1,8 @@
 //! What somebody counted at the commutator, compared with the harmonic pattern.
 
 use super::cycles::{Commutator, Counted};
-use crate::ripple::result::{Candidate, RippleResult};
+use crate::ripple::harmonics::candidate::Candidate;
+use crate::ripple::result::RippleResult;
 use std::fmt;
 
 /// Evidence of a stated count over that of the best one, from the pattern alone, below which the two disagree. A pattern that shows one line

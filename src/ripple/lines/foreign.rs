@@ -4,8 +4,6 @@
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum LineKind {
-    /// In rotor angle: ripple, a number of cycles per revolution.
-    Angle,
     /// In time: mains hum, switching-supply ripple.
     Time,
     /// In converter code: the sawtooth of quantisation.

@@ -6,13 +6,14 @@ use super::prepare::{Prepared, prepare};
 use super::remarks::RunDownRemark;
 use crate::events::RowTimes;
 use crate::ripple::error::Unreadable;
+use crate::ripple::harmonics::candidate::Candidate;
 use crate::ripple::harmonics::model::Frame;
 use crate::ripple::harmonics::pattern::Weighed;
 use crate::ripple::harmonics::refine::Harmonics;
 use crate::ripple::lines::classify_lines::Search;
 use crate::ripple::lines::foreign::ForeignLine;
 use crate::ripple::options::RippleOptions;
-use crate::ripple::result::{Candidate, RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
+use crate::ripple::result::{RippleLine, RippleResult, RippleSpectrum, SpeedPoint};
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum};
 use crate::ripple::spectrum::transform::free_workspace;
@@ -24,28 +25,13 @@ const SPEED_POINTS: usize = 200;
 /// The weight put on what a person counted at the commutator before the pattern is looked at (common practice, no source).
 const TRUST_IN_COUNT: f64 = 0.99;
 
-/// Reads the ripple of a run-down sampled at `time0_s + k·step_s`.
+/// Reads the ripple of a run-down from every sample's time, s, strictly increasing, and its voltage. Both may be listed, or views of a
+/// capture as an open stretch has them.
 ///
 /// `voltage_v`: terminal voltage of the open-terminal stretch only, motor volts (scale, ratio applied), zero offset removed as far as
 /// known; what is left of it is fitted. The record may go on past standstill. Missing values are `NaN`.
 /// Errors where no analysis is possible; a readable record without a visible line gives `line: None`.
-pub fn analyse_run_down(
-    time0_s: f64,
-    step_s: f64,
-    voltage_v: &[f64],
-    options: &RippleOptions,
-) -> Result<RippleResult, Unreadable> {
-    if !(step_s > 0.0 && step_s.is_finite() && time0_s.is_finite()) {
-        return Err(Unreadable::Step { step_s });
-    }
-    let time: Vec<f64> = (0..voltage_v.len())
-        .map(|k| time0_s + step_s * k as f64)
-        .collect();
-    analyse_run_down_at(&time, voltage_v, options)
-}
-
-/// The same with every sample's time, s, strictly increasing. Both may be listed, or views of a capture as an open stretch has them.
-pub fn analyse_run_down_at<'a, T: ?Sized, V: ?Sized>(
+pub fn analyse_run_down<'a, T: ?Sized, V: ?Sized>(
     time_s: &'a T,
     voltage_v: &'a V,
     options: &RippleOptions,

@@ -2,9 +2,10 @@
 
 use super::prepare::Prepared;
 use super::remarks::RunDownRemark;
+use crate::ripple::harmonics::candidate::{Candidate, rivals};
 use crate::ripple::harmonics::refine::Harmonics;
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
-use crate::ripple::result::{Candidate, RippleSpectrum, rivals};
+use crate::ripple::result::RippleSpectrum;
 
 /// Undecided lines beyond which they are one remark.
 const MOST_UNDECIDED: usize = 3;

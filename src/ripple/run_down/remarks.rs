@@ -1,9 +1,9 @@
 //! Remarks on the ripple of a run-down: what was found with numbers, and what to do.
 
 use crate::quantity::engineering;
+use crate::ripple::harmonics::candidate::Candidate;
 use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::remarks::SampleRemark;
-use crate::ripple::result::Candidate;
 use std::fmt;
 
 /// What was found on the way from a run-down to its speed.
@@ -169,7 +169,7 @@ fn foreign_line(f: &mut fmt::Formatter<'_>, line: &ForeignLine) -> fmt::Result {
             line.frequency,
             engineering(line.amplitude, "V")
         ),
-        LineKind::Undecided | LineKind::Angle => write!(
+        LineKind::Undecided => write!(
             f,
             "a line near {:.2} Hz ({}) is about as sharp in time as in angle, because the speed changes little while it appears: not used as speed",
             line.frequency,

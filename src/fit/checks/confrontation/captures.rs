@@ -1,6 +1,7 @@
 //! Each capture beside all the others: what becomes of the parameters without it, and whether the model follows it at all.
 
 use super::deletion::{Dropped, without};
+use super::item::capture_item;
 use super::misfit;
 use super::opening;
 use super::sides::{Side, capture_sides};
@@ -15,11 +16,6 @@ const REFIT: f64 = 3.5;
 
 /// Most such fits: of the captures that are farthest off. The others keep what the first order shows, which a fit could only take back.
 const MOST_REFITS: usize = 6;
-
-/// Name of a capture in the table.
-pub fn capture_item(name: &str) -> String {
-    format!("capture {name}")
-}
 
 /// Every capture, and where the parameters go without those in conflict.
 pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, Vec<Side>) {

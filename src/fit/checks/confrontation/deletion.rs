@@ -5,14 +5,14 @@
 //! linear, and it has bent the weights too: so the fit is repeated without the item, with the weights of its own residuals.
 
 use crate::bench::Bench;
-use crate::fit::descent::{CLOSE, COARSE, FINE, solve};
 use crate::fit::estimate::Estimate;
+use crate::fit::joint::descent::{CLOSE, COARSE, FINE, solve};
+use crate::fit::joint::weights::reweigh;
 use crate::fit::model::{Prediction, Waves};
 use crate::fit::problem::Problem;
 use crate::fit::references::{Group, ReadingTerm};
 use crate::fit::solve::Solution;
 use crate::fit::unknowns::Entry;
-use crate::fit::weights::reweigh;
 use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 use std::sync::Arc;

@@ -17,6 +17,11 @@ const NARROWED: f64 = 1e-3;
 /// do, and to first order they put it anywhere (common practice, no source).
 const KNOWN_GAIN: f64 = 0.1;
 
+/// Name of a capture in the table.
+pub fn capture_item(name: &str) -> String {
+    format!("capture {name}")
+}
+
 /// What is confronted, with its place in the problem.
 #[derive(Clone, Debug)]
 pub struct Item {

@@ -15,7 +15,7 @@ mod zeros;
 
 use crate::bench::Bench;
 use crate::fit::estimate::Estimate;
-use crate::fit::weights::noise_of_rows;
+use crate::fit::joint::weights::noise_of_rows;
 
 /// Fills the estimate's confrontations beside those it has from the ripple, and the parameters that a conflict leaves open.
 pub fn confront(estimate: &mut Estimate, bench: &Bench) {

@@ -18,7 +18,7 @@ use super::run_down_references::AGREES;
 use crate::bench::{Bench, Capture};
 use crate::events::{CurrentStretch, Motion, Timeline, current_stretches};
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
-use crate::fit::preliminary_fit::PreliminaryFit;
+use crate::fit::joint::preliminary_fit::PreliminaryFit;
 use crate::fit::problem::Problem;
 use crate::fit::unknowns::{Entry, ParameterKind};
 use crate::fit::wording::{Contradiction, Remark, RemarkKind};

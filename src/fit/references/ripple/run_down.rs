@@ -4,12 +4,12 @@ use super::super::reading_term::ReadingTerm;
 use super::super::speeds::{ConstantTerm, constant_entry};
 use crate::bench::{Bench, Role};
 use crate::events::{Timeline, open_stretch};
-use crate::fit::memory::RippleMemory;
+use crate::fit::joint::memory::RippleMemory;
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Direction, Layout};
 use crate::fit::wording::{Remark, RemarkKind};
 use crate::ripple::{
-    Candidate, Counted, RippleOptions, RippleResult, RunDownRemark, analyse_run_down_at,
+    Candidate, Counted, RippleOptions, RippleResult, RunDownRemark, analyse_run_down,
 };
 
 /// Probability that a candidate's constant must have to be used where nothing else speaks for it: odds of 39 to 1.
@@ -49,7 +49,7 @@ pub fn read_ripple(
         };
         let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
         let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
-        let analyse = || analyse_run_down_at(&stretch.time_s, &stretch.voltage_v, &options);
+        let analyse = || analyse_run_down(&stretch.time_s, &stretch.voltage_v, &options);
         let counted = Counted::of(&bench.motor);
         match memory.run_down(capture, &timelines[index], counted, analyse) {
             Ok(result) => {

@@ -4,8 +4,8 @@ use super::super::reading_term::ReadingTerm;
 use super::pattern_check::{KnownConstant, PatternCheck};
 use super::run_down::{RippleFinding, SETTLED, constant_term};
 use crate::fit::confrontation::Confrontation;
+use crate::fit::joint::preliminary_fit::PreliminaryFit;
 use crate::fit::model::CaptureModel;
-use crate::fit::preliminary_fit::PreliminaryFit;
 use crate::fit::unknowns::{Direction, Entry, Layout};
 use crate::ripple::{Candidate, Counted};
 

@@ -1,10 +1,10 @@
 //! Roles, columns and instants over a row of randomised motors, benches and hurried hands.
 
-use super::covers;
-use super::test_motor::{Contact, TestMotor, chopped};
-use crate::bench::{Role, Trace};
-use crate::capture::{Channel, ChannelFacts, Record};
-use crate::events::{EventKind, find, guess_columns, guess_role};
+use crate::covers;
+use crate::test_motor::{Contact, TestMotor, chopped};
+use rundown::bench::{Role, Trace, Waveform};
+use rundown::capture::{ReadOptions, Record, read_from};
+use rundown::events::{EventKind, find, guess_columns, guess_role};
 
 /// Motors from a coin-size ironless one to a traction one, and what the instruments add.
 fn motors() -> Vec<(&'static str, TestMotor)> {
@@ -247,6 +247,27 @@ fn roles_and_instants_of_randomised_motors_are_found() {
     );
 }
 
+/// Voltage and current as a file with both columns in volts, the current across 50 mΩ.
+fn exported(waveform: &Waveform, swapped: bool) -> Record {
+    let mut text = String::from("time (s),column 1 (V),column 2 (V)\n");
+    let values = |trace: &Option<Trace>| trace.as_ref().expect("recorded").values.clone();
+    let (volts, amps) = (values(&waveform.voltage_v), values(&waveform.current_a));
+    for (k, (volt, amp)) in volts.into_iter().zip(amps).enumerate() {
+        let time_s = waveform.time.at(k).expect("within");
+        let (one, other) = match swapped {
+            false => (volt, 0.05 * amp),
+            true => (0.05 * amp, volt),
+        };
+        text += &format!("{time_s},{one},{other}\n");
+    }
+    read_from(
+        "randomised.csv".as_ref(),
+        text.as_bytes(),
+        &ReadOptions::default(),
+    )
+    .expect("a record")
+}
+
 #[test]
 fn columns_of_randomised_motors_are_guessed_without_units() {
     let mut wrong = Vec::new();
@@ -257,37 +278,7 @@ fn columns_of_randomised_motors_are_guessed_without_units() {
                 continue;
             }
             for swapped in [false, true] {
-                let waveform = shot.record();
-                let channel = |trace: Option<Trace>, scale: f64, column: usize| Channel {
-                    name: format!("column {column}"),
-                    column,
-                    unit_text: None,
-                    unit: Some("V".to_owned()),
-                    values: trace
-                        .map_or_else(Vec::new, |t| t.values.iter().map(|x| x * scale).collect()),
-                    missing: 0,
-                    overrange: Vec::new(),
-                    facts: ChannelFacts::default(),
-                };
-                let mut channels = vec![
-                    channel(waveform.voltage_v, 1.0, 1),
-                    channel(waveform.current_a, 0.05, 2),
-                ];
-                if swapped {
-                    channels.reverse();
-                }
-                let record = Record {
-                    path: "randomised.csv".into(),
-                    layout: Vec::new(),
-                    preamble: Vec::new(),
-                    time: waveform.time,
-                    time_name: None,
-                    first_data_line: 2,
-                    channels,
-                    warnings: Vec::new(),
-                    parts: Vec::new(),
-                    sha256: String::new(),
-                };
+                let record = exported(&shot.record(), swapped);
                 let guess = guess_columns(&record);
                 // A steady run whose ripple is below one code tells nothing, and the guess must say so.
                 if role == Role::Steady && guess.confidence <= 0.5 {

@@ -5,38 +5,39 @@
 //! The page's policy (Content Security Policy Level 3, W3C) allows its own style and scripts by their SHA-256 and nothing
 //! else: no network, no picture, no form, no other code.
 
-use super::{Report, ReportError};
+use crate::quantity::rounding::percent;
+use crate::report::{Report, ReportError};
 use minijinja::{AutoEscape, Environment, context};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-const TEMPLATE: &str = include_str!("page/template.html");
-const SHARED_STYLE: &str = include_str!("page/page.css");
+const TEMPLATE: &str = include_str!("template.html");
+const SHARED_STYLE: &str = include_str!("page.css");
 const LIBRARY_STYLE: &str = include_str!("vendor/uPlot.min.css");
 const LIBRARY: &str = include_str!("vendor/uPlot.iife.min.js");
 const LIBRARY_LICENCE: &str = include_str!("vendor/LICENSE");
 /// Numbers, charts and captures, in the order in which they build on each other; the page of a watched folder draws with them too.
 const SHARED_SCRIPTS: [&str; 3] = [
-    include_str!("page/units.js"),
-    include_str!("page/chart.js"),
-    include_str!("page/capture.js"),
+    include_str!("units.js"),
+    include_str!("chart.js"),
+    include_str!("capture.js"),
 ];
 const OWN_SCRIPTS: [&str; 3] = [
-    include_str!("page/motor.js"),
-    include_str!("page/operating.js"),
-    include_str!("page/page.js"),
+    include_str!("motor.js"),
+    include_str!("operating.js"),
+    include_str!("page.js"),
 ];
 
 /// What the scripts draw from.
 #[derive(Serialize)]
 struct Pictures<'a> {
-    captures: &'a [super::context::CaptureView],
-    ripple: &'a [super::context::RippleView],
-    motion: &'a [super::context::MotionView],
-    shaft: &'a [super::context::MotionView],
-    tables: &'a [super::context::TableView],
-    heat: &'a Option<super::context::HeatSection>,
-    operating: Option<super::operating::OperatingTable>,
+    captures: &'a [crate::report::context::CaptureView],
+    ripple: &'a [crate::report::context::RippleView],
+    motion: &'a [crate::report::context::MotionView],
+    shaft: &'a [crate::report::context::MotionView],
+    tables: &'a [crate::report::context::TableView],
+    heat: &'a Option<crate::report::context::HeatSection>,
+    operating: Option<crate::report::operating::OperatingTable>,
     units: &'a std::collections::BTreeMap<&'static str, (&'static str, &'static str, f64)>,
     level: f64,
 }
@@ -66,7 +67,7 @@ pub fn render(report: &Report) -> Result<String, ReportError> {
     environment.add_template("page", TEMPLATE)?;
     Ok(environment.get_template("page")?.render(context! {
         report => report,
-        percent => format!("{}", (report.level * 1000.0).round() / 10.0),
+        percent => format!("{}", percent(report.level)),
         policy => policy(&style, &[&library, &script]),
         style => style,
         library => library,

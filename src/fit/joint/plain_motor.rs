@@ -1,19 +1,16 @@
 //! The first stage of the joint fit: the motor without the terms that bend it, and what it leaves of the records.
 
-use super::checks::shares_left;
-use super::data::first_deviations;
 use super::descent::{CLOSE, COARSE, FAR, ROUGH, solve};
-use super::error::FitError;
 use super::joint_fit::{JointFit, not_evaluable};
-use super::model::{Prediction, Row};
 use super::preliminary_fit::PreliminaryFit;
-use super::problem::Problem;
-use super::references::sensors_alone;
-use super::solve::{SecondOrder, Solution};
-use super::uncertainty::covariance;
-use super::unknowns::{Entry, ParameterKind};
-use super::weights::{noise_of_rows, reweigh};
-use crate::bench::Bench;
+use super::weights::reweigh;
+use crate::fit::checks::shares_left;
+use crate::fit::data::first_deviations;
+use crate::fit::error::FitError;
+use crate::fit::model::Row;
+use crate::fit::references::sensors_alone;
+use crate::fit::solve::{SecondOrder, Solution};
+use crate::fit::unknowns::{Entry, ParameterKind};
 
 /// Trials that one descent of the plain motor may take: where it needs more, it follows nothing, and what every term adds may still mend it.
 const MOST_TRIALS: u64 = 60;
@@ -60,7 +57,7 @@ impl JointFit<'_> {
         let Some(predictions) = problem.predict(&plain.x) else {
             return Ok(plain);
         };
-        let preliminary = preliminary(problem, self.bench, &plain, &predictions);
+        let preliminary = PreliminaryFit::of(problem, self.bench, &plain, &predictions);
         let sensors = std::mem::take(&mut self.sensors);
         let found = sensors_alone(
             sensors,
@@ -95,20 +92,5 @@ impl JointFit<'_> {
 
     pub(super) fn largest_share_left(&self, plain: &Solution) -> f64 {
         self.shares_left(plain).into_iter().fold(0.0, f64::max)
-    }
-}
-
-/// What a first solution says, where `predictions` hold.
-pub(super) fn preliminary<'a>(
-    problem: &Problem,
-    bench: &Bench,
-    plain: &'a Solution,
-    predictions: &[Prediction],
-) -> PreliminaryFit<'a> {
-    let (_, [voltage_share, _]) = noise_of_rows(problem, bench, &plain.x, predictions);
-    PreliminaryFit {
-        x: &plain.x,
-        covariance: covariance(problem, plain, predictions).total,
-        voltage_share,
     }
 }

@@ -1,10 +1,12 @@
 //! The deviations of all rows from their own residuals.
 
-use super::data::{Departures, Quantity, Scatter, SegmentKind, deviations, scatter_of_residuals};
-use super::model::{CaptureModel, Prediction};
-use super::problem::Problem;
-use super::unknowns::ParameterKind;
 use crate::bench::{Bench, Role};
+use crate::fit::data::{
+    Departures, Quantity, Scatter, SegmentKind, deviations, scatter_of_residuals,
+};
+use crate::fit::model::{CaptureModel, Prediction};
+use crate::fit::problem::Problem;
+use crate::fit::unknowns::ParameterKind;
 use nalgebra::DVector;
 
 /// What the waves that are followed leave of a back-EMF constant that is uneven over a turn, as a share of them: the commutator makes
@@ -26,7 +28,7 @@ fn unevenness(problem: &Problem, x: &DVector<f64>) -> f64 {
 }
 
 /// Sets every row's deviation from the residuals at `x`.
-pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
+pub(in crate::fit) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
     let Some(predictions) = problem.predict(x) else {
         return;
     };
@@ -38,7 +40,7 @@ pub(super) fn reweigh(problem: &mut Problem, bench: &Bench, x: &DVector<f64>) {
 }
 
 /// The noise of every capture's rows, and the share of a voltage and of a current to which the model can be trusted.
-pub(super) fn noise_of_rows(
+pub(in crate::fit) fn noise_of_rows(
     problem: &Problem,
     bench: &Bench,
     x: &DVector<f64>,
@@ -73,7 +75,7 @@ pub(super) fn noise_of_rows(
 /// How many independent rows a segment is worth that lasts for a few turns at most, where the back-EMF's ripple and the unevenness
 /// of the commutator do not average out: a switched record, and what a brake shows before the short (common practice, no source).
 /// Behind a bridge whose voltage was not recorded the bins hold whole periods.
-pub(super) fn independent_rows(model: &CaptureModel, segment: usize) -> Option<f64> {
+pub(in crate::fit) fn independent_rows(model: &CaptureModel, segment: usize) -> Option<f64> {
     let segments = &model.segments;
     match model.role {
         Role::Pwm | Role::PwmLocked if model.coasting.is_some() => None,

@@ -1,34 +1,34 @@
 //! The joint fit step by step: read the ripple, cut the records, build the problem, fit the plain motor, add the speed references that
 //! need a first fit, fit every term, decide which terms stay, and check the evidence against itself.
 
-use super::checks::{
+use super::descent::{CLOSE, COARSE, FINE, MOST_TRIALS, solve};
+use super::evidence::{Records, Ripple, shared_entries};
+use super::preliminary_fit::PreliminaryFit;
+use super::weights::reweigh;
+use crate::bench::{Bench, BrushKind, CaptureWarning, Stated};
+use crate::events::Timeline;
+use crate::fit::checks::{
     FOLLOWED, causes, confront, large_shunts, leave_one_out, model_terms, repeats, warmed_captures,
     warnings_before_the_fit,
 };
-use super::confrontation::Confrontation;
-use super::data::{
+use crate::fit::confrontation::Confrontation;
+use crate::fit::data::{
     clock, further_guesses, inductance_seen, largest_voltage, reference_temperature,
 };
-use super::descent::{CLOSE, COARSE, FINE, MOST_TRIALS, solve};
-use super::error::FitError;
-use super::estimate::{Estimate, TermDecision};
-use super::evidence::{Records, Ripple, shared_entries};
-use super::model::CaptureModel;
-use super::options::FitOptions;
-use super::plain_motor::preliminary;
-use super::problem::Problem;
-use super::references::{
+use crate::fit::error::FitError;
+use crate::fit::estimate::{Estimate, TermDecision};
+use crate::fit::model::CaptureModel;
+use crate::fit::options::FitOptions;
+use crate::fit::problem::Problem;
+use crate::fit::references::{
     CurrentSpeed, ShaftTerm, current_references, driven_terms, prepare_readings, ripple_alone,
     ripple_references_beside, ripple_remarks, shaft_references_beside, shaft_terms,
     unchecked_sensor,
 };
-use super::solve::{SecondOrder, Solution};
-use super::uncertainty::{covariance, profile_to_wald_ratios};
-use super::unknowns::{Entry, Layout, ParameterKind};
-use super::weights::reweigh;
-use super::wording::Remark;
-use crate::bench::{Bench, BrushKind, CaptureWarning, Stated};
-use crate::events::Timeline;
+use crate::fit::solve::{SecondOrder, Solution};
+use crate::fit::uncertainty::{covariance, profile_to_wald_ratios};
+use crate::fit::unknowns::{Entry, Layout, ParameterKind};
+use crate::fit::wording::Remark;
 use crate::motor::TerminalParameters;
 use crate::quantity::engineering;
 use crate::ripple::Counted;
@@ -247,7 +247,7 @@ impl<'a> JointFit<'a> {
         let Some(predictions) = problem.predict(&plain.x) else {
             return;
         };
-        let preliminary = preliminary(problem, self.bench, plain, &predictions);
+        let preliminary = PreliminaryFit::of(problem, self.bench, plain, &predictions);
         if self.has_reference {
             let beside = ripple_references_beside(
                 &mut self.ripple.findings,

@@ -1,9 +1,9 @@
 //! Events of records with missing rows and gaps, and of odd ones.
 
-use super::{bouncing_start, covers, phase};
-use crate::bench::{Role, Trace, Waveform};
-use crate::capture::TimeAxis;
-use crate::events::{Exclusion, PhaseKind, find, guess_role};
+use crate::{bouncing_start, covers, phase};
+use rundown::bench::{Role, Trace, Waveform};
+use rundown::capture::TimeAxis;
+use rundown::events::{Exclusion, PhaseKind, find, guess_role};
 
 #[test]
 fn missing_and_clipped_rows_are_cut_with_a_margin() {

@@ -1,15 +1,16 @@
 //! Events on analytic waveforms and on a test motor.
 
 mod randomised;
+mod slips;
 mod spoiled;
-pub(crate) mod test_motor;
+mod test_motor;
 
-use crate::bench::Role;
-use crate::events::{EventKind, Exclusion, PhaseKind, Remark, Timeline, find};
+use rundown::bench::Role;
+use rundown::events::{EventKind, Exclusion, PhaseKind, Remark, Timeline, find};
 use test_motor::{Contact, TestMotor};
 
 /// The phases cover all rows, in order.
-pub(crate) fn covers(timeline: &Timeline, rows: usize) {
+fn covers(timeline: &Timeline, rows: usize) {
     let mut at = 0;
     for phase in &timeline.phases {
         assert_eq!(phase.first, at, "hole or overlap in {:?}", timeline.phases);

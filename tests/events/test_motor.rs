@@ -1,12 +1,12 @@
-//! A small motor on a small bench, for the tests of this folder: Euler steps of the model of two lines, contact states by
+//! A small motor on a small bench, for these tests: Euler steps of the model of two lines, contact states by
 //! a list, noise and codes. It shares nothing with the estimator's simulator.
 
-use crate::bench::{Trace, Waveform};
-use crate::capture::TimeAxis;
+use rundown::bench::{Trace, Waveform};
+use rundown::capture::TimeAxis;
 
 /// What the terminals see from an instant on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Contact {
+pub enum Contact {
     /// To the source.
     Source,
     /// Open: the current dies within microseconds against the arc, then the back-EMF stands.
@@ -19,7 +19,7 @@ pub(crate) enum Contact {
 
 /// Motor, source and instruments.
 #[derive(Clone, Debug)]
-pub(crate) struct TestMotor {
+pub struct TestMotor {
     pub r: f64,
     pub l: f64,
     pub k: f64,
@@ -215,7 +215,7 @@ fn code(x: f64, step: f64) -> f64 {
 }
 
 /// Contact states of a supply switched with this period and duty from time 0 on, off through a diode.
-pub(crate) fn chopped(period_s: f64, duty: f64, from_s: f64, until_s: f64) -> Vec<(f64, Contact)> {
+pub fn chopped(period_s: f64, duty: f64, from_s: f64, until_s: f64) -> Vec<(f64, Contact)> {
     let count = ((until_s - from_s) / period_s).ceil() as usize;
     (0..count)
         .flat_map(|k| {

@@ -1,14 +1,17 @@
 //! The joint least squares of all captures and readings of one motor.
 
-use super::credible_size::CredibleSize;
+pub(super) mod credible_size;
+mod row_sums;
+
 use super::model::{CaptureModel, Prediction};
 use super::references::ReadingTerm;
-use super::row_sums::scatter;
 use super::solve::{LeastSquares, Monitor, NormalEquations};
 use super::unknowns::Entry;
 use super::unknowns::Layout;
+use credible_size::CredibleSize;
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
+use row_sums::scatter;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex};
 

@@ -1,5 +1,8 @@
 //! The joint estimate: the solved problem and what follows from it.
 
+pub(super) mod shaft_course;
+pub(super) mod table_course;
+
 use super::confrontation::{Confrontation, Disputed};
 use super::data::Segment;
 use super::model::Prediction;

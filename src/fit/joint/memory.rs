@@ -32,7 +32,7 @@ impl RippleMemory {
     }
 
     /// The analysis of a capture's run-down: the one kept, or that of `analyse`.
-    pub(super) fn run_down(
+    pub(in crate::fit) fn run_down(
         &self,
         capture: &Capture,
         timeline: &Timeline,
@@ -59,7 +59,7 @@ impl RippleMemory {
     }
 
     /// Ends a fit: what it did not use is forgotten.
-    pub(super) fn end_turn(&self) {
+    pub(in crate::fit) fn end_turn(&self) {
         if let Some(shelf) = &self.0 {
             let mut shelf = shelf.lock().unwrap_or_else(PoisonError::into_inner);
             let turn = shelf.turn;

@@ -1,10 +1,10 @@
 //! Tables of readings beside the fitted motor.
 
-use super::context::TableView;
 use crate::bench::{Bench, ReadingTable};
 use crate::fit::{Estimate, TableCourse, TablePoint};
 use crate::quantity::rounding::significant;
 use crate::quantity::units::{self, Quantity};
+use crate::report::context::TableView;
 use crate::stats::quantiles::normal_quantile;
 
 /// One picture for each quantity of each table that took part in the fit.

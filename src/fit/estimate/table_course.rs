@@ -1,7 +1,7 @@
 //! What the meters of a table read beside the fitted motor, for pictures.
 
-use super::estimate::Estimate;
-use super::references::ReadingTerm;
+use super::Estimate;
+use crate::fit::references::ReadingTerm;
 use crate::quantity::units::Quantity;
 
 /// The readings of one quantity of one table.

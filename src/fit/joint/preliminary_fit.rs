@@ -1,5 +1,11 @@
 //! The fit before its last terms are known: what it says so far.
 
+use super::weights::noise_of_rows;
+use crate::bench::Bench;
+use crate::fit::model::Prediction;
+use crate::fit::problem::Problem;
+use crate::fit::solve::Solution;
+use crate::fit::uncertainty::covariance;
 use crate::fit::unknowns::Entry;
 use nalgebra::{DMatrix, DVector};
 
@@ -12,7 +18,22 @@ pub struct PreliminaryFit<'a> {
     pub voltage_share: f64,
 }
 
-impl PreliminaryFit<'_> {
+impl<'a> PreliminaryFit<'a> {
+    /// What a first solution says, where `predictions` hold.
+    pub(super) fn of(
+        problem: &Problem,
+        bench: &Bench,
+        plain: &'a Solution,
+        predictions: &[Prediction],
+    ) -> PreliminaryFit<'a> {
+        let (_, [voltage_share, _]) = noise_of_rows(problem, bench, &plain.x, predictions);
+        PreliminaryFit {
+            x: &plain.x,
+            covariance: covariance(problem, plain, predictions).total,
+            voltage_share,
+        }
+    }
+
     /// Variance of a sum of entries with these factors; an entry may stand several times.
     pub fn variance(&self, factors: &[(Entry, f64)]) -> f64 {
         let mut slope = DVector::zeros(self.x.len());

@@ -1,6 +1,6 @@
 //! What a term may still be that was left out.
 
-use super::unknowns::Entry;
+use crate::fit::unknowns::Entry;
 use nalgebra::DVector;
 
 /// A term held at zero and what it may still be.

@@ -1,7 +1,7 @@
 //! What the speed channels recorded beside the fitted motor, for pictures.
 
-use super::estimate::Estimate;
-use super::references::{Group, ReadingTerm, Term};
+use super::Estimate;
+use crate::fit::references::{Group, ReadingTerm, Term};
 
 /// The speed channel of one capture.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,14 +1,14 @@
 //! What the records and their ripple show before any fit.
 
-use super::checks::time_base;
-use super::data::{Segment, first_guess, peak_current, segments};
-use super::error::FitError;
 use super::memory::RippleMemory;
-use super::options::FitOptions;
-use super::references::{RippleFinding, read_ripple, settled_constant, turn_volt_seconds};
-use super::unknowns::{Direction, Layout, SharedEntries, add_heat_capacity};
 use crate::bench::Bench;
 use crate::events::Timeline;
+use crate::fit::checks::time_base;
+use crate::fit::data::{Segment, first_guess, peak_current, segments};
+use crate::fit::error::FitError;
+use crate::fit::options::FitOptions;
+use crate::fit::references::{RippleFinding, read_ripple, settled_constant, turn_volt_seconds};
+use crate::fit::unknowns::{Direction, Layout, SharedEntries, add_heat_capacity};
 use crate::fit::wording::{Remark, RemarkKind};
 use crate::motor::TerminalParameters;
 

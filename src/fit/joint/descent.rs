@@ -1,45 +1,45 @@
 //! One descent of the joint problem, and when it counts as ended.
 
-use super::error::FitError;
-use super::problem::Problem;
-use super::solve::{SecondOrder, Solution, SolverError, SolverOptions, StopReason, minimise};
-use super::unknowns::{Entry, Parameter};
+use crate::fit::error::FitError;
+use crate::fit::problem::Problem;
+use crate::fit::solve::{SecondOrder, Solution, SolverError, SolverOptions, StopReason, minimise};
+use crate::fit::unknowns::{Entry, Parameter};
 use crate::stats::arrow::Inverse;
 use nalgebra::DVector;
 
 /// When a solve ends: relative size of the gradient, and distance from the minimum in standard deviations.
 #[derive(Clone, Copy)]
-pub(super) struct Tolerance {
+pub(in crate::fit) struct Tolerance {
     gradient: f64,
     distance: f64,
 }
 
 /// Under the first, guessed weights, by which a standard deviation means little.
-pub(super) const ROUGH: Tolerance = Tolerance {
+pub(in crate::fit) const ROUGH: Tolerance = Tolerance {
     gradient: 1e-2,
     distance: 0.3,
 };
 /// While weights still change. Half a standard deviation is too far: weights made from there hold some fits beside their minimum (of 2000
 /// simulated benches some fifteen, by up to 80 standard deviations).
-pub(super) const COARSE: Tolerance = Tolerance {
+pub(in crate::fit) const COARSE: Tolerance = Tolerance {
     gradient: 1e-3,
     distance: 0.2,
 };
 /// For the result. Steps of the model that are halved on one side of a point only make the cost rough at about that scale: what
 /// is asked for beyond it costs trials and gains nothing.
-pub(super) const FINE: Tolerance = Tolerance {
+pub(in crate::fit) const FINE: Tolerance = Tolerance {
     gradient: 3e-4,
     distance: 0.02,
 };
 
 /// Trials that one descent may take. Nearly all end within 60; the valley between screening and saturation, where both bend
 /// the same rise, takes twice as many.
-pub(super) const MOST_TRIALS: u64 = 200;
+pub(in crate::fit) const MOST_TRIALS: u64 = 200;
 
 /// First damping from a first guess, and from the minimum under other weights: there the problem is next to linear, and damping
 /// only holds the step back along directions that gains and zeros make long.
-pub(super) const FAR: f64 = 1e-3;
-pub(super) const CLOSE: f64 = 1e-8;
+pub(in crate::fit) const FAR: f64 = 1e-3;
+pub(in crate::fit) const CLOSE: f64 = 1e-8;
 
 /// Share of the damping that holds an entry near a minimum: little for those in which the residuals are next to straight. Held as much as
 /// the others they crawl: with a hundred captures along the gains, where the fit has to move most (283 trials for 78).
@@ -51,7 +51,7 @@ fn damping_share(parameter: &Parameter) -> f64 {
 ///
 /// # Errors
 /// When the fit has spent its model steps, or the problem cannot be evaluated at `x`.
-pub(super) fn solve(
+pub(in crate::fit) fn solve(
     problem: &mut Problem,
     x: &DVector<f64>,
     iterations: u64,

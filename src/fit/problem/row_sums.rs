@@ -1,7 +1,7 @@
 //! The part of the normal equations that the rows of one capture give: summed by component, then spread over the unknowns.
 
-use super::model::{Component, Prediction};
-use super::solve::NormalEquations;
+use crate::fit::model::{Component, Prediction};
+use crate::fit::solve::NormalEquations;
 
 const COMPONENTS: usize = Component::COUNT;
 
