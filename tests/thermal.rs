@@ -604,7 +604,7 @@ fn cooling_curves_alone_give_no_resistance() {
     let found = thermal::identify(&bench(vec![cool]), &electrical(), 0.95);
     assert!(found.thermal.is_none());
     assert!(
-        found.warnings[0].contains("heat run"),
+        found.warnings[0].to_string().contains("heat run"),
         "{:?}",
         found.warnings
     );

@@ -131,12 +131,12 @@ fn add_thermal(bench: &Bench, file: &mut MotorFile, level: f64) {
     file.thermal = found.thermal;
     file.confrontations.extend(found.conflicts);
     file.warnings
-        .extend(found.warnings.into_iter().map(|text| Warning {
+        .extend(found.warnings.into_iter().map(|remark| Warning {
             severity: Severity::Warning,
             kind: "heat_records".to_owned(),
             subject: None,
             values: serde_json::Map::new(),
-            text,
+            text: remark.to_string(),
         }));
     file.content_sha256 = Some(file.content_sha256());
 }

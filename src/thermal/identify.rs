@@ -2,6 +2,7 @@
 
 use super::observed::{Observed, observe};
 use super::problem::{Electrical, Problem, Trace};
+use super::remarks::HeatRemark;
 use crate::bench::{Bench, BrushKind};
 use crate::fit::Agreement;
 use crate::fit::solve::{SolverOptions, StopReason, minimise};
@@ -24,16 +25,16 @@ pub struct Identified {
     /// Records that the network does not follow.
     pub conflicts: Vec<Confrontation>,
     /// What a person should know.
-    pub warnings: Vec<String>,
+    pub warnings: Vec<HeatRemark>,
 }
 
 impl Identified {
     /// Without a network, and why.
-    fn nothing(warning: &str) -> Identified {
+    fn nothing(warning: HeatRemark) -> Identified {
         Identified {
             thermal: None,
             conflicts: Vec::new(),
-            warnings: vec![warning.to_owned()],
+            warnings: vec![warning],
         }
     }
 }
@@ -49,26 +50,20 @@ pub fn identify(bench: &Bench, file: &MotorFile, level: f64) -> Identified {
 /// The records beside the model, and the unknowns that fit them best.
 ///
 /// # Errors
-/// Why there are none, in words for the person.
+/// Why there are none.
 pub(super) fn solved(
     bench: &Bench,
     file: &MotorFile,
-) -> Result<(Problem, DVector<f64>), &'static str> {
+) -> Result<(Problem, DVector<f64>), HeatRemark> {
     let records: Vec<Observed> = bench.heat.iter().map(observe).collect();
     let Some(run) = records.iter().find(|record| record.current_a.is_some()) else {
-        return Err(
-            "cooling curves alone give no thermal resistance: add the heat run that each follows",
-        );
+        return Err(HeatRemark::CoolingAlone);
     };
     let Some(electrical) = electrical(bench, file) else {
-        return Err(
-            "the heat records are not used: they need the terminal resistance and its temperature (winding_temperature) from the captures",
-        );
+        return Err(HeatRemark::NoResistance);
     };
     let Some(guess) = guess(run, &electrical) else {
-        return Err(
-            "the heat run is not used: its winding hardly warms. Take more current or more time",
-        );
+        return Err(HeatRemark::HardlyWarms);
     };
     let mut problem = Problem {
         electrical,
@@ -77,7 +72,7 @@ pub(super) fn solved(
         center: guess,
     };
     let Some(mut x) = best(&problem, guess) else {
-        return Err("the heat records could not be fitted by two bodies that heat flows through");
+        return Err(HeatRemark::NotFitted);
     };
     for _ in 0..3 {
         inflate(&mut problem, &x);
@@ -214,9 +209,7 @@ fn report(problem: &Problem, x: &DVector<f64>, level: f64) -> Identified {
     let covariance = crate::fit::solve::LeastSquares::normal_equations(problem, x)
         .and_then(|equations| equations.normal.try_inverse());
     let (Some(covariance), Some(simulated)) = (covariance, problem.simulate(x)) else {
-        return Identified::nothing(
-            "the heat records give no bounds: their normal equations are singular",
-        );
+        return Identified::nothing(HeatRemark::NoBounds);
     };
     let log_covariance: [[f64; 4]; 4] = std::array::from_fn(|a| {
         std::array::from_fn(|b| 0.5 * (covariance[(a, b)] + covariance[(b, a)]))
@@ -368,6 +361,11 @@ fn conflicts(problem: &Problem, residuals: &[super::problem::Residual]) -> Vec<C
                 });
             let change = ends.1 - ends.0;
             if rms > LARGEST_MISFIT * change {
+                let misfit = HeatRemark::Misfit {
+                    record: observed.name.clone(),
+                    signal: words.to_string(),
+                    share: rms / change,
+                };
                 found.push(Confrontation {
                     kind: "record".to_owned(),
                     item: format!("{} ({words})", observed.name),
@@ -377,11 +375,7 @@ fn conflicts(problem: &Problem, residuals: &[super::problem::Residual]) -> Vec<C
                     unit: unit.to_owned(),
                     deviation: None,
                     agreement: Agreement::InConflict,
-                    text: Some(format!(
-                        "the thermal model misses the {words} of \"{}\" by {:.0} % of its change. Usual causes: a rotor that turned, current or cooling that changed, columns or units exchanged, a cooling curve of another run",
-                        observed.name,
-                        100.0 * rms / change
-                    )),
+                    text: Some(misfit.to_string()),
                 });
             }
         }

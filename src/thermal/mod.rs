@@ -7,12 +7,15 @@
 //! * `observed`: records as bins with their noise.
 //! * `problem`: unknowns, simulation, residuals.
 //! * `courses`: the temperatures over each record, with their band.
+//! * `remarks`: what is remarked on, in words.
 //! * `identify`: estimate, bounds, what is undetermined, what contradicts.
 
 mod courses;
 mod identify;
 mod observed;
 mod problem;
+mod remarks;
 
 pub use courses::{Course, Temperatures, courses};
 pub use identify::identify;
+pub use remarks::HeatRemark;

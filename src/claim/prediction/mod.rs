@@ -29,9 +29,9 @@ use value::parameter_of;
 /// Share of the drawn motors that may not turn before an entry is not predicted.
 const MOST_HELD: f64 = 0.01;
 
-/// Motors drawn at most for an entry: twice the standard deviation of a mean is then 1.6 % of the standard uncertainty, so that numbers whose
-/// first digits are up to 31 are stable to two (JCGM 101:2008, 7.9), the others to one.
-const MOST_DRAWS: usize = 16_000;
+/// Motors drawn at most for an entry: twice the standard deviation of a mean is then 1.7 % of the standard uncertainty, so that numbers whose
+/// first digits are up to 29 are stable to two (JCGM 101:2008, 7.9), the others to one.
+const MOST_DRAWS: usize = 14_000;
 /// Level that sizes a batch of draws.
 const LEVEL: f64 = 0.95;
 
