@@ -94,6 +94,9 @@ fn read_sized<R: Read>(
                 legacy.name()
             ));
         }
+        if named.or(guessed).is_none() && encoding.transcode.is_none() && is_no_utf8(&peeked) {
+            why.push("names are read as Western European; --encoding names another".to_string());
+        }
         let named = named.or(guessed);
         let rest = Cursor::new(peeked[encoding.mark..].to_vec()).chain(bytes);
         let text: Box<dyn Read + '_> = match encoding.transcode {
@@ -127,6 +130,11 @@ fn read_sized<R: Read>(
     };
     record.sha256 = hashing.finish().map_err(fail)?;
     Ok(record)
+}
+
+/// Whether the text is no UTF-8; a character cut at its end is no fault.
+fn is_no_utf8(text: &[u8]) -> bool {
+    std::str::from_utf8(text).is_err_and(|fault| fault.error_len().is_some())
 }
 
 /// The encoding that the user names.

@@ -118,10 +118,7 @@ fn read_capture(
     let voltage = channel(voltage.as_ref(), Measures::Voltage)?;
     let current = channel(current.as_ref(), Measures::Current)?;
     if voltage.is_none() && current.is_none() {
-        let text = format!(
-            "capture \"{name}\" has neither a voltage nor a current channel; describe them under [channels.…] with measures = \"voltage\" and \"current\""
-        );
-        return Err(BenchError::at(&place, text));
+        return Err(no_channel(&name, &place));
     }
     let source_v = match (&source, &voltage, common.supply_voltage) {
         (Some(source), ..) => Some(source.stated("source")?),
@@ -159,6 +156,14 @@ fn read_capture(
         place: Some(file_place),
         name,
     })
+}
+
+/// A capture that nothing was recorded in.
+fn no_channel(name: &str, place: &Place) -> BenchError {
+    let text = format!(
+        "capture \"{name}\" has neither a voltage nor a current channel; describe them under [channels.…] with measures = \"voltage\" and \"current\""
+    );
+    BenchError::at(place, text)
 }
 
 /// That a diode and a driven speed belong to the role.

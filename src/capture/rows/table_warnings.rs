@@ -52,16 +52,7 @@ pub fn warn_of_table(table: &Table, layout: &Layout, warnings: &mut Warnings) {
         );
         warnings.push(WarningKind::HEADER_WIDER, line, None, text);
     }
-    for (at, column) in layout.columns.iter().enumerate() {
-        if let Some(cell) = &column.unread {
-            let text = format!(
-                "column {} is left out: its figures (such as \"{cell}\") are no numbers with '{}' as decimal mark. Export all columns with one decimal mark, or pass --decimal",
-                at + 1,
-                layout.dialect.decimal as char
-            );
-            warnings.push(WarningKind::NOT_A_NUMBER, layout.first_line, at + 1, text);
-        }
-    }
+    warn_of_unread(layout, warnings);
     if table.padding > 0 {
         let text = format!(
             "{} zero bytes behind the text are left out, as a copy leaves them that did not end in order. Check that the last rows are there",
@@ -89,5 +80,18 @@ pub fn warn_of_table(table: &Table, layout: &Layout, warnings: &mut Warnings) {
             brief(by)
         );
         warnings.push(WarningKind::TIME_COLUMNS_DIFFER, line, column + 1, text);
+    }
+}
+
+/// Columns of figures that no decimal mark makes sure numbers of.
+fn warn_of_unread(layout: &Layout, warnings: &mut Warnings) {
+    let columns = layout.columns.iter().enumerate();
+    for (at, cell) in columns.filter_map(|(at, c)| Some((at, c.unread.as_ref()?))) {
+        let text = format!(
+            "column {} is left out: its figures (such as \"{cell}\") are no numbers with '{}' as decimal mark. Export all columns with one decimal mark, or pass --decimal",
+            at + 1,
+            layout.dialect.decimal as char
+        );
+        warnings.push(WarningKind::NOT_A_NUMBER, layout.first_line, at + 1, text);
     }
 }

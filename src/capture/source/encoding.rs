@@ -6,7 +6,7 @@
 
 use encoding_rs::{
     BIG5, CoderResult, Decoder, EUC_JP, EUC_KR, Encoding, GBK, ISO_8859_5, ISO_8859_7, KOI8_R,
-    SHIFT_JIS, WINDOWS_1251,
+    SHIFT_JIS, WINDOWS_1250, WINDOWS_1251, WINDOWS_1254,
 };
 use std::io::{self, Read};
 
@@ -180,7 +180,7 @@ pub fn guess_legacy(head: &[u8]) -> Option<&'static Encoding> {
 }
 
 /// Time, voltage and current as exports of those countries name them.
-const KNOWN_WORDS: [(&Encoding, &str); 9] = [
+const KNOWN_WORDS: [(&Encoding, &str); 11] = [
     (
         SHIFT_JIS,
         "\u{6642}\u{9593} \u{96fb}\u{5727} \u{96fb}\u{6d41}",
@@ -192,6 +192,11 @@ const KNOWN_WORDS: [(&Encoding, &str); 9] = [
     (WINDOWS_1251, CYRILLIC),
     (KOI8_R, CYRILLIC),
     (ISO_8859_5, CYRILLIC),
+    (
+        WINDOWS_1250,
+        "\u{10d}as nap\u{11b}t\u{ed} napi\u{119}cie pr\u{105}d id\u{151}",
+    ),
+    (WINDOWS_1254, "ak\u{131}m"),
     (
         ISO_8859_7,
         "\u{3c7}\u{3c1}\u{3cc}\u{3bd}\u{3bf}\u{3c2} \u{3c4}\u{3ac}\u{3c3}\u{3b7} \u{3c1}\u{3b5}\u{3cd}\u{3bc}\u{3b1}",
@@ -272,6 +277,8 @@ mod tests {
                 "\u{412}\u{440}\u{435}\u{43c}\u{44f} (\u{441})",
                 Some(KOI8_R),
             ),
+            ("Czas (s),Napi\u{119}cie (V)", Some(WINDOWS_1250)),
+            ("S\u{fc}re (s),Ak\u{131}m (A)", Some(WINDOWS_1254)),
             (
                 "\u{3a7}\u{3c1}\u{3cc}\u{3bd}\u{3bf}\u{3c2} (s)",
                 Some(ISO_8859_7),

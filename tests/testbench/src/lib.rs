@@ -10,7 +10,7 @@
 //! * [`Scenario`]: all of these and the plan of captures; [`draw`] makes one [`DrawnBench`] of it from a seed.
 //! * [`draw_current`]: a current by itself, without bench or sheet.
 //! * [`write_folder`]: a bench as files, each capture in another [`Layout`], with its sheet and its truth.
-//! * [`Extras`]: a sensor on the shaft and tables of readings beside them.
+//! * [`Extras`]: a sensor on the shaft, tables of readings and a start behind a coasting bridge beside them.
 //! * [`presets`]: motors on benches, ready to be drawn.
 //! * [`stats`]: statistics that only studies need.
 //!
