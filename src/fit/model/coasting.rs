@@ -27,9 +27,6 @@ use crate::bench::CoastingBridge;
 use crate::motor::{Advance, Condition, Constants, Real, State, advance};
 use std::f64::consts::TAU;
 
-/// Share of a step below which its beginning is none.
-const LEAST_SHARE: f64 = 1e-6;
-
 /// A bridge that coasts, in the numbers of a prediction.
 pub struct Coasting<S> {
     /// Size of the source's voltage, V, and its sign.
@@ -92,32 +89,28 @@ impl<S: Number> Coasting<S> {
         }
         let mut flowing = flowing();
         flowing.steps += dying.steps;
-        let ends_above = flowing.end.current.value() * self.sign - least;
-        self.dies = ends_above < 0.0;
+        let ends_above = (flowing.end.current - dying.end.current) * self.sign;
+        self.dies = ends_above.value() < 0.0;
         if !self.dies {
             return flowing;
         }
-        // The current meets the least within the step, and is it from there on. That both are the same there makes the instant's own derivative
-        // zero.
+        // The current meets the least within the step: both have their share of it.
         let at_first = self.least_current(constants, from.back_emf - lift);
-        let above = at_first.map_or(0.0, |least| (from.current - least).value() * self.sign);
-        let share = (above / (above - ends_above)).clamp(0.0, 1.0);
-        if share < LEAST_SHARE {
+        let above = at_first.map(|least| (from.current - least) * self.sign);
+        let Some(above) = above.filter(|above| above.value() > 0.0) else {
             return dying;
-        }
-        let condition = Condition::Voltage(voltage);
-        let first = advance(constants, from, condition, share * step_s, held);
-        let left_s = (1.0 - share) * step_s;
-        let Some(current) = self.least_current(constants, first.end.back_emf - lift) else {
-            return flowing;
         };
-        let condition = Condition::Current(current);
-        let second = advance(constants, first.end, condition, left_s, held);
+        let share = above / (above - ends_above);
+        let both = |flowing: S, dying: S| dying + (flowing - dying) * share;
         Advance {
-            end: second.end,
-            mean_current: first.mean_current * share + second.mean_current * (1.0 - share),
-            mean_back_emf: first.mean_back_emf * share + second.mean_back_emf * (1.0 - share),
-            steps: first.steps + second.steps + flowing.steps,
+            end: State {
+                current: dying.end.current,
+                back_emf: both(flowing.end.back_emf, dying.end.back_emf),
+                eddy_current: both(flowing.end.eddy_current, dying.end.eddy_current),
+            },
+            mean_current: both(flowing.mean_current, dying.mean_current),
+            mean_back_emf: both(flowing.mean_back_emf, dying.mean_back_emf),
+            steps: flowing.steps,
         }
     }
 
