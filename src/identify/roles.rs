@@ -24,7 +24,7 @@ pub enum RoleError {
     },
     /// The waveform clearly shows another role.
     #[error(
-        "capture \"{name}\" ({}) has the role {stated}, but shows {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as stated, which may take minutes",
+        "capture \"{name}\" ({}) has the role {stated}, but shows a {} (confidence {:.2}): {}. Give it its right role, or pass --trust-roles to fit it as stated, which may take minutes",
         path.display(), guess.role.name(), guess.confidence, guess.reason
     )]
     Contradicted {

@@ -8,7 +8,7 @@
 use super::monte_carlo::Outcomes;
 use std::ops::Range;
 
-/// Trials before the procedure may end, unless the plan has fewer.
+/// Trials before the procedure may end, where nothing else is asked for.
 pub const LEAST: usize = 10_000;
 /// Significant digits of the standard uncertainty that are asked for.
 const DIGITS: u32 = 2;
@@ -22,6 +22,8 @@ pub struct Plan {
     pub level: f64,
     /// Whether their bounds have to be stable as well; else mean and standard uncertainty alone.
     pub bounds: bool,
+    /// Trials before it may end.
+    pub least: usize,
     /// Trials at most.
     pub most: usize,
 }
@@ -60,7 +62,7 @@ pub fn until_stable<E>(
             quantity.take(column, batch, plan);
         }
         draws = next;
-        if draws >= LEAST && all_stable(&quantities, DIGITS) {
+        if draws >= plan.least && all_stable(&quantities, DIGITS) {
             break;
         }
     }
@@ -163,6 +165,7 @@ mod tests {
         let plan = Plan {
             level: 0.95,
             bounds,
+            least: LEAST,
             most,
         };
         let Ok(trials) = until_stable::<Infallible>(plan, |places| {

@@ -15,9 +15,9 @@ use super::conformity::{Knowledge, Limits, conformance_probability};
 use super::entry::Entry;
 use super::sheet::{Sheet, Stall};
 use crate::motor::thermal::ThermalNetwork;
-use crate::motor_file::draw::{DrawError, ParameterSet, Population};
+use crate::motor_file::draw::{DrawError, ParameterSet, Population, plan};
 use crate::motor_file::{MotorFile, ParameterName as Name, Thermal};
-use crate::stats::adaptive::{Plan, until_stable};
+use crate::stats::adaptive::until_stable;
 use crate::stats::monte_carlo::Outcomes;
 use conditions::{CONDITIONS, Conditions, Deviations};
 use rand::SeedableRng;
@@ -29,9 +29,6 @@ use value::parameter_of;
 /// Share of the drawn motors that may not turn before an entry is not predicted.
 const MOST_HELD: f64 = 0.01;
 
-/// Motors drawn at most for an entry: twice the standard deviation of a mean is then 1.7 % of the standard uncertainty, so that numbers whose
-/// first digits are up to 29 are stable to two (JCGM 101:2008, 7.9), the others to one.
-const MOST_DRAWS: usize = 14_000;
 /// Level that sizes a batch of draws.
 const LEVEL: f64 = 0.95;
 
@@ -226,12 +223,7 @@ impl<'a> Predictor<'a> {
 
     /// Values of the drawn motors, and to how many digits they are stable.
     fn drawn(&mut self, entry: Entry) -> Result<(Outcomes, u32), CannotPredict> {
-        let plan = Plan {
-            level: LEVEL,
-            bounds: false,
-            most: MOST_DRAWS,
-        };
-        let mut trials = until_stable(plan, |places| {
+        let mut trials = until_stable(plan(Some(self.file), LEVEL), |places| {
             let missing = places.end.saturating_sub(self.drawn.len());
             let more = self.more.as_mut().map_err(|why| why.clone())?;
             for motor in more.take(missing) {

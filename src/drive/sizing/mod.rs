@@ -17,9 +17,9 @@ use crate::drive::topics::rating::{self, regions};
 use crate::drive::topics::{
     half_bridge, heating, inrush, profile, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use crate::motor_file::draw::{DrawError, MOST_TRIALS, ParameterSet, Population};
+use crate::motor_file::draw::{DrawError, MOST_TRIALS, ParameterSet, Population, plan};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
-use crate::stats::adaptive::{Plan, until_stable};
+use crate::stats::adaptive::{LEAST, Plan, until_stable};
 use bounds::Figures;
 use rand::SeedableRng;
 use rand::rngs::StdRng;
@@ -144,10 +144,14 @@ impl Topic {
             ..Section::default()
         };
         (self.fill)(setting, estimate, &mut layout);
-        let plan = Plan {
-            level,
-            bounds: true,
-            most: drawn.len(),
+        let plan = match self.closed_form {
+            true => plan(Some(file), level),
+            false => Plan {
+                level,
+                bounds: true,
+                least: LEAST,
+                most: drawn.len(),
+            },
         };
         let Ok(trials) = until_stable::<Infallible>(plan, |places| {
             let each = drawn[places].par_iter().map(|motor| {

@@ -3,7 +3,7 @@
 
 use super::{DrawError, ParameterSet, Population};
 use crate::motor_file::{MotorFile, OperatingPoint, OperatingPoints, ParameterName as Name};
-use crate::stats::adaptive::{Plan, until_stable};
+use crate::stats::adaptive::{LEAST, Plan, until_stable};
 use crate::stats::monte_carlo::Outcomes;
 use rayon::prelude::*;
 
@@ -19,18 +19,26 @@ const MOST_UNDEFINED: f64 = 0.005;
 /// Relative standard uncertainty above which a quantity counts as not determined.
 const LARGEST_RELATIVE: f64 = 0.5;
 
+/// As many trials as made the steady states of `file` stable, so that every command gives the same numbers for the same question; an adaptive
+/// number where it has none.
+pub fn plan(file: Option<&MotorFile>, level: f64) -> Plan {
+    let of_file = file.and_then(|file| file.operating.as_ref());
+    let of_file = of_file.map(|points| (points.trials as usize).clamp(LEAST, MOST_TRIALS));
+    Plan {
+        level,
+        bounds: true,
+        least: of_file.unwrap_or(LEAST),
+        most: of_file.unwrap_or(MOST_TRIALS),
+    }
+}
+
 /// No-load and stall values on `voltage_v` (V), the winding as warm as R's temperature says, intervals at `level`. Absent is what needs a
 /// parameter of which nothing is known, what is known to less than half of itself, what some of the motors drawn do not have, and what lies
 /// beside that of the motor that fits best.
 pub fn operating_points(file: &MotorFile, voltage_v: f64, level: f64) -> Option<OperatingPoints> {
     let population = Population::new(file).ok()?;
     let mut motors = population.motors(SEED).ok()?;
-    let plan = Plan {
-        level,
-        bounds: true,
-        most: MOST_TRIALS,
-    };
-    let trials = until_stable(plan, |places| {
+    let trials = until_stable(plan(None, level), |places| {
         let drawn = motors.by_ref().take(places.len());
         let drawn: Vec<ParameterSet> = drawn.collect::<Result<_, _>>()?;
         let each = drawn.par_iter().map(|motor| of_one(motor, voltage_v));
