@@ -86,8 +86,10 @@ mod tests {
     use crate::events::guess_columns;
     use std::path::Path;
 
+    type Wave = fn(usize) -> f64;
+
     /// A step of the voltage at the first lead, the second lead and what is exported behind them.
-    fn record(header: &str, second: fn(usize) -> f64, third: fn(f64, f64) -> f64) -> Record {
+    fn record(header: &str, second: Wave, third: fn(f64, f64) -> f64) -> Record {
         let rows = (0..200).map(|k| {
             let first = if k < 50 { 0.01 } else { 12.0 } + 0.01 * ((k * 7) % 5) as f64;
             let second = second(k);
@@ -104,10 +106,11 @@ mod tests {
 
     #[test]
     fn a_difference_of_two_channels_is_the_voltage_and_none_of_them_a_current() {
-        let (still, noisy): (fn(usize) -> f64, fn(usize) -> f64) =
-            (|_| 0.04, |k| 0.1 + 0.02 * ((k * 3) % 7) as f64);
+        let still = |_| 0.04;
+        let noisy = |k| 0.1 + 0.02 * ((k * 3) % 7) as f64;
         let (with_units, bare) = ("Time (s),CH1 (V),CH2 (V),MATH (V)", "Time (s),CH1,CH2,CH3");
-        for (header, second) in [(with_units, still), (with_units, noisy), (bare, noisy)] {
+        let cases: [(&str, Wave); 3] = [(with_units, still), (with_units, noisy), (bare, noisy)];
+        for (header, second) in cases {
             let found = guess_columns(&record(header, second, |a, b| a - b));
             assert_eq!((found.voltage, found.current), (Some(2), None), "{header}");
         }
