@@ -49,7 +49,9 @@ impl Computed {
 
 /// Whether all values of a channel are the same.
 pub(super) fn is_constant(candidate: &Candidate) -> bool {
-    span(candidate) == 0.0
+    let mut finite = candidate.channel.values.iter().filter(|v| v.is_finite());
+    let first = finite.next();
+    first.is_none_or(|first| finite.all(|value| value == first))
 }
 
 fn span(candidate: &Candidate) -> f64 {
