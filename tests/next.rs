@@ -620,3 +620,50 @@ fn a_fitted_bench_is_told_in_words_and_in_json() {
     let caution = locked["cautions"][0].as_str().expect("a caution");
     assert!(caution.contains("held rotor: at most"), "{caution}");
 }
+
+/// Over supplies, resistances and sizes: no capture above 60 V DC (IEC 61140), a fuse that carries what is planned or a word that none is
+/// sold, a capacitor with its energy and its discharge, a held rotor below the supply.
+#[test]
+fn whatever_the_supply_the_resistance_and_the_size_what_is_proposed_is_safe() {
+    let sizes = ["", " --diameter 60mm --length 100mm"];
+    for volts in [1.0, 5.0, 12.0, 24.0, 48.0, 60.0, 61.0, 90.0, 325.0, 1000.0] {
+        for ohms in [0.3, 1.0, 3.2, 20.0, 150.0] {
+            for size in sizes {
+                let case = format!("next --supply {volts}V --resistance {ohms}ohm{size}");
+                let words: Vec<&str> = case.split(' ').collect();
+                let (status, text, errors) = answer(&[&words[..], &["--details"]].concat());
+                if volts > 60.0 {
+                    assert_eq!(status, 1, "{case}: {errors}");
+                    let all = text + &errors;
+                    assert!(all.contains("trained"), "{case}: {all}");
+                    let proposed = ["µF", "mF", "battery", "fuse"];
+                    assert!(!proposed.iter().any(|p| all.contains(p)), "{case}: {all}");
+                    continue;
+                }
+                if ohms < 1.0 {
+                    // Two wires are no basis there: leads alone are a good part of it.
+                    assert!((text + &errors).contains("four"), "{case}: {errors}");
+                    continue;
+                }
+                assert_eq!(status, 0, "{case}: {errors}");
+                let (_, json, _) = answer(&[&words[..], &["--json"]].concat());
+                let plan: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+                let number = |place: &str| plan.pointer(place).and_then(serde_json::Value::as_f64);
+                assert!(number("/hold/voltage_v").expect("known") < volts, "{case}");
+                match number("/fuse/rating_a") {
+                    Some(rating_a) => {
+                        // A time-lag fuse carries twice its rating for longer than a held step of a second lasts (IEC 60127-2).
+                        let held_a = number("/hold/current_a/high").expect("known");
+                        let running_a = number("/machine/running_a/value").expect("known");
+                        assert!(rating_a >= running_a && 2.0 * rating_a >= held_a, "{case}");
+                        assert!(text.contains("not the winding"), "{case}: {text}");
+                    }
+                    None => assert!(text.contains("none is sold"), "{case}: {text}"),
+                }
+                let proposed = !text.contains("capacitor none");
+                let told = text.contains("It stores") && text.contains("voltmeter");
+                assert!(!proposed || told, "{case}: {text}");
+            }
+        }
+    }
+}
