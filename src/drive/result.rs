@@ -106,7 +106,7 @@ pub struct SizedSection {
     pub key: &'static str,
     /// In words.
     pub title: &'static str,
-    /// Motors drawn for it.
+    /// Monte Carlo draws it took.
     pub draws: usize,
     /// Digits of the standard uncertainties to which all of its numbers are stable (JCGM 101:2008, 7.9): 2, 1 or 0.
     pub stable_digits: u32,
@@ -141,7 +141,7 @@ pub struct Sizing {
     pub motor: String,
     /// Voltage of the supply.
     pub supply_v: f64,
-    /// Motors drawn at most for what is simulated; each section has its own number.
+    /// Most Monte Carlo draws for what is simulated; each section has its own number.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,

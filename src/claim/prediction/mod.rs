@@ -58,7 +58,7 @@ pub struct Prediction {
 }
 
 impl Prediction {
-    /// Motors drawn for it.
+    /// Monte Carlo draws it took.
     pub fn draws(&self) -> Option<usize> {
         let drawn = self.drawn.as_ref()?;
         Some(drawn.count() + drawn.undefined)

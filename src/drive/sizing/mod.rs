@@ -17,7 +17,7 @@ use crate::drive::topics::rating::{self, regions};
 use crate::drive::topics::{
     half_bridge, heating, inrush, profile, pwm, soft_start, steady_states, time_constants, turn_off,
 };
-use crate::motor_file::draw::{DrawError, MOST_TRIALS, ParameterSet, Population, plan};
+use crate::motor_file::draw::{DrawError, ParameterSet, Population, plan};
 use crate::motor_file::{MotorFile, StopReason, Thermal};
 use crate::stats::adaptive::{LEAST, Plan, until_stable};
 use bounds::Figures;
@@ -213,7 +213,7 @@ pub fn size(
     // A generator of its own, so that the motors are those that every other command draws.
     let mut random = StdRng::seed_from_u64(!seed);
     let mut drawn: Vec<Sample> = Population::new(file)?
-        .draws(draws.max(MOST_TRIALS), seed)?
+        .draws(draws.max(plan(Some(file), level).most), seed)?
         .iter()
         .map(|motor| Sample::new(file, motor, &order, StandardNormal.sample(&mut random)))
         .collect();

@@ -14,7 +14,7 @@ pub struct OperatingPoints {
     pub voltage_v: f64,
     /// Probability that an interval covers the true value.
     pub level: f64,
-    /// Motors drawn: as many as make every number stable to two digits of its standard uncertainty (JCGM 101:2008, 7.9), up to 30 000.
+    /// Monte Carlo draws: as many as make every number stable to two digits of its standard uncertainty (JCGM 101:2008, 7.9), up to 30 000.
     pub trials: u64,
     /// Seed of the draws; absent in files of earlier versions.
     #[serde(skip_serializing_if = "Option::is_none")]

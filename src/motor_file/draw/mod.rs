@@ -12,7 +12,7 @@ pub use corner::{CornerError, End, MODEL, corner};
 pub use finer_terms::finer_terms;
 pub use parameter_set::{Known, ParameterSet};
 pub use population::Population;
-pub use steady_states::{MOST_TRIALS, SEED, TRIALS, operating_points, plan};
+pub use steady_states::{SEED, TRIALS, operating_points, plan};
 
 use super::{MotorFile, ParameterName};
 use crate::stats::StatsError;

@@ -88,7 +88,7 @@ impl Population {
     }
 }
 
-/// Motors drawn from a population, without end.
+/// Draws from a population, without end.
 pub struct Motors<'a> {
     of: &'a Population,
     /// One a model.

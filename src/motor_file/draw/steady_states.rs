@@ -7,11 +7,11 @@ use crate::stats::adaptive::{LEAST, Plan, until_stable};
 use crate::stats::monte_carlo::Outcomes;
 use rayon::prelude::*;
 
-/// Motors drawn for a table: ends of a 95 % interval are then known to 1 % of its width.
+/// Monte Carlo draws for a table: ends of a 95 % interval are then known to 1 % of its width.
 pub const TRIALS: usize = 10_000;
-/// Motors drawn at most for a number that needs no simulation: twice the standard deviation of a bound at 95 % is then 3 % of its standard
+/// Most Monte Carlo draws for a number that needs no simulation: twice the standard deviation of a bound at 95 % is then 3 % of its standard
 /// uncertainty, so that numbers whose first digits are up to 16 are stable to two (JCGM 101:2008, 7.9), the others to one.
-pub const MOST_TRIALS: usize = 30_000;
+const MOST_TRIALS: usize = 30_000;
 /// Seed of the drawn motors where none is given.
 pub const SEED: u64 = 1;
 /// Share of motors that may be without a quantity (friction holds them) before it is not reported.
