@@ -66,13 +66,18 @@ pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
         })
 }
 
-/// Temperature of the capture that says it best; every other capture's resistance is brought to it.
+/// Temperature that is stated best, of several so stated that of most captures; every other capture's resistance is brought to it.
 pub fn reference_temperature(bench: &Bench) -> Option<Stated> {
-    bench
+    let stated: Vec<Stated> = bench
         .captures
         .iter()
         .filter_map(|c| c.winding_temperature_c)
-        .min_by(|a, b| a.standard_uncertainty.total_cmp(&b.standard_uncertainty))
+        .collect();
+    let alike = |at: &Stated| stated.iter().filter(|t| t.value == at.value).count();
+    stated.iter().copied().min_by(|a, b| {
+        let better = a.standard_uncertainty.total_cmp(&b.standard_uncertainty);
+        better.then(alike(b).cmp(&alike(a)))
+    })
 }
 
 /// Largest relative standard uncertainty that the sheet states for a time base.

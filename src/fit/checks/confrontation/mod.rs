@@ -3,6 +3,7 @@
 mod captures;
 mod contradict;
 mod deletion;
+mod departure;
 mod group;
 mod item;
 mod misfit;
