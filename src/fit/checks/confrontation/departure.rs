@@ -18,7 +18,7 @@ use std::cmp::Ordering;
 const REFIT: f64 = 2.0;
 
 /// Most captures for which it is repeated.
-const MOST_REFITS: usize = 4;
+const MOST_REFITS: usize = 3;
 
 /// Share of a capture's largest first-order departure from which another scale explains it about as well.
 const AS_GOOD: f64 = 0.8;
@@ -58,10 +58,16 @@ pub fn departing(estimate: &mut Estimate, bench: &Bench) -> Vec<Departing> {
         .filter(|(_, found)| found.first().is_some_and(|d| d.deviation.abs() > REFIT))
         .collect();
     seen.sort_by(|a, b| larger(&a.1[0], &b.1[0]));
-    seen.truncate(MOST_REFITS);
-    seen.into_iter()
-        .filter_map(|(k, found)| refitted(estimate, bench, k, &found))
-        .collect()
+    let mut out = Vec::new();
+    for (k, found) in seen.into_iter().take(MOST_REFITS) {
+        out.extend(refitted(estimate, bench, k, &found));
+        // One that is in conflict has bent the others.
+        let last: Option<&Departing> = out.last();
+        if last.is_some_and(|d| Agreement::of(d.deviation) == Agreement::InConflict) {
+            break;
+        }
+    }
+    out
 }
 
 fn larger(a: &Departure, b: &Departure) -> Ordering {
