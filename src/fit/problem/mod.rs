@@ -47,6 +47,9 @@ pub struct Problem {
 /// Model steps a bin of all captures after which a fit is given up. Fits of sound captures take up to 272 (27 drawn benches).
 const MOST_STEPS_PER_BIN: u64 = 1500;
 
+/// The same for a fit without an item of evidence: where it takes more, the item is judged to first order.
+const MOST_STEPS_PER_CHECK: u64 = 200;
+
 /// The same for the plain motor from one first guess, of which there may be several.
 const MOST_STEPS_PER_START: u64 = 300;
 
@@ -171,6 +174,12 @@ impl Problem {
     /// Lets a fit that has begun well take its steps.
     pub fn allow_whole_fit(&mut self) {
         self.most_steps *= MOST_STEPS_PER_BIN / MOST_STEPS_PER_START;
+    }
+
+    /// Lets a fit that only checks another take its steps.
+    pub fn allow_check(&mut self) {
+        let bins: u64 = self.models.iter().map(CaptureModel::bins).sum();
+        self.most_steps = self.spent() + MOST_STEPS_PER_CHECK * bins;
     }
 
     /// Lets evaluations go on without end: they come from several threads from now on, among which a common bound would depend on

@@ -63,7 +63,9 @@ pub fn leverage(covariance: &DMatrix<f64>, gradient: &[(Entry, f64)]) -> f64 {
 pub fn without(estimate: &mut Estimate, bench: &Bench, dropped: &[Dropped]) -> Option<Point> {
     let kept = Kept::of(&estimate.problem);
     let solution = estimate.solution.clone();
+    estimate.problem.allow_check();
     let found = refit(&mut estimate.problem, &solution, bench, dropped);
+    estimate.problem.lift_bound();
     kept.restore(&mut estimate.problem);
     found
 }
