@@ -4,34 +4,13 @@
 //! one. Ask for all keys first, call `finish`, and only then report a missing one, so that a misspelt key is
 //! reported as misspelt and not as missing.
 
+use super::source::Source;
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::path::Path;
-use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-
-/// Path and text of a sheet, from which places are counted.
-#[derive(Clone, Debug)]
-pub struct Source<'s> {
-    pub path: Arc<Path>,
-    pub text: &'s str,
-}
-
-impl Source<'_> {
-    /// Line and column of a byte offset.
-    pub fn place(&self, offset: usize) -> Place {
-        let before = self.text.get(..offset).unwrap_or(self.text);
-        let line_start = before.rfind('\n').map_or(0, |p| p + 1);
-        Place {
-            path: self.path.clone(),
-            line: before.matches('\n').count() as u32 + 1,
-            column: before[line_start..].chars().count() as u32 + 1,
-        }
-    }
-}
 
 /// A number, whole or not; `None` where it is none or too large for one.
 fn finite(value: &DeValue<'_>) -> Option<f64> {
