@@ -36,3 +36,4 @@ pub use setup::{
     Bench, BrushKind, Certificate, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind,
     MotorFacts, Reading, ReadingColumn, ReadingTable, TableKind,
 };
+pub(crate) use sheet::{Source, Table};

@@ -228,7 +228,24 @@ impl<'t> Table<'t> {
         })
     }
 
+    /// Whether the key is there.
+    pub fn has(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
+    /// Whether the key is there with a text.
+    pub fn is_text(&self, key: &str) -> bool {
+        self.get(key).is_some_and(|v| v.get_ref().is_str())
+    }
+
     pub fn table(&self, key: &str) -> Result<Option<Table<'t>>, BenchError> {
+        let expected =
+            format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md");
+        self.table_as(key, &expected)
+    }
+
+    /// As [`Self::table`], where messages expect this.
+    pub fn table_as(&self, key: &str, expected: &str) -> Result<Option<Table<'t>>, BenchError> {
         let Some(value) = self.get(key) else {
             return Ok(None);
         };
@@ -238,13 +255,7 @@ impl<'t> Table<'t> {
             None if self.name == "the sheet" => format!("[{key}]"),
             None => format!("`{key}` of {}", self.name),
         };
-        self.as_table(
-            key,
-            value,
-            &format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md"),
-            name,
-        )
-        .map(Some)
+        self.as_table(key, value, expected, name).map(Some)
     }
 
     fn as_table(
