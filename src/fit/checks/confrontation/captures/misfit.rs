@@ -4,7 +4,7 @@
 //! chi-squared shows nothing of it. Here the residuals are averaged over stretches, which takes noise and ripple out, and what is left is compared with what was
 //! recorded. Limits: those of sound drawn benches, see [`LARGEST`].
 
-use super::item::capture_item;
+use super::super::item::capture_item;
 use crate::bench::Role;
 use crate::fit::confrontation::{Confrontation, EvidenceKind};
 use crate::fit::estimate::Estimate;

@@ -1,12 +1,14 @@
 //! Ohmmeter and inductance meter as terms of the least squares.
 
-use super::shared_meters::{SharedError, SharedMeters};
+pub mod shared_meters;
+
 use super::term::Term;
 use crate::bench::{BrushKind, Stated};
 use crate::fit::unknowns::{Entry, Layout, MeterQuantity, Parameter, ParameterKind, Source};
 use crate::fit::wording::RemarkKind;
 use crate::motor::temperature::copper_ratio;
 use nalgebra::DVector;
+use shared_meters::{SharedError, SharedMeters};
 use std::f64::consts::TAU;
 
 /// ln of a resistance reading against R and the contact's excess.

@@ -9,10 +9,9 @@
 //!
 //! Aliased ripple is never used: at a steady speed only its foreseen place would identify it, which is no measurement.
 
-use super::super::converter_level::level_uncertainty;
 use super::super::reading_term::ReadingTerm;
 use super::super::speeds::SpeedTerm;
-use super::super::voltage_balance::voltage_balance;
+use super::super::voltage::{level_uncertainty, voltage_balance};
 use super::run_down::RippleFinding;
 use super::run_down_references::AGREES;
 use crate::bench::{Bench, Capture};

@@ -3,7 +3,7 @@
 //! The back-EMF goes on through the opening: before it the terminals show `e + R i + V_b s(i)` (V), after it `e` alone. Where the decay, taken back to the instant that
 //! was found, misses that, another instant would fit: all that a reading says of the running motor is wrong by as much as the decay misses.
 
-use super::item::capture_item;
+use super::super::item::capture_item;
 use crate::bench::Role;
 use crate::fit::Quantity;
 use crate::fit::confrontation::{Confrontation, EvidenceKind};

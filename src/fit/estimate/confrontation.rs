@@ -4,7 +4,7 @@
 //! that difference (R. D. Cook, S. Weisberg, Residuals and Influence in Regression, 1982, section 2.2, from memory: in the linear case
 //! `r/√(1 − h)` with the leverage h). Up to three of these the item agrees; up to five it is doubtful; beyond, in conflict.
 
-use super::wording::Contradiction;
+use crate::fit::wording::Contradiction;
 use serde::{Deserialize, Serialize};
 
 /// Deviations beyond which an item is doubtful, and beyond which it is in conflict.

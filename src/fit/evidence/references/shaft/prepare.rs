@@ -3,7 +3,7 @@
 use super::super::speeds::constant_entry;
 use super::stretches::stretches;
 use super::term::ShaftTerm;
-use crate::bench::{Bench, Role, SpeedSignal};
+use crate::bench::{Bench, Role, SpeedChannel, SpeedSignal};
 use crate::fit::data::{Segment, SegmentKind};
 use crate::fit::model::CaptureModel;
 use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind, ShaftUnknown, Source};
@@ -62,30 +62,7 @@ fn of_capture(
         .or(bench.motor.supply_v)
         .unwrap_or(10.0);
     let constant = constant_entry(layout, (voltage.abs() / fastest).max(1e-9));
-    let of_shaft = |of| ParameterKind::Shaft {
-        channel: channel.name.clone(),
-        of,
-    };
-    let mut gain = Vec::new();
-    if channel.gain_uncertainty > 0.0 {
-        let parameter = Parameter::free(of_shaft(ShaftUnknown::Gain), 0.0);
-        let sd = channel.gain_uncertainty;
-        let entry = layout.add(parameter.with_prior(0.0, sd, Source::SpeedReference));
-        gain.push((entry, 1.0));
-    }
-    let gain: Arc<[(Entry, f64)]> = gain.into();
-    let zero = (channel.zero_uncertainty > 0.0).then(|| {
-        let parameter = Parameter::free(ParameterKind::ShaftZero { capture: k }, 0.0);
-        layout.add(parameter.with_prior(0.0, channel.zero_uncertainty, Source::Zero))
-    });
-    let delay = channel
-        .delay_s
-        .filter(|d| d.standard_uncertainty > 0.0)
-        .map(|d| {
-            let parameter = Parameter::free(of_shaft(ShaftUnknown::Delay), 0.0);
-            let source = Source::Lag(channel.name.clone());
-            layout.add(parameter.with_prior(0.0, d.standard_uncertainty, source))
-        });
+    let (gain, zero, delay) = unknowns_of(channel, k, layout);
     let delay_s = channel.delay_s.map_or(0.0, |d| d.value);
     let name: Arc<str> = channel.name.as_str().into();
     let mut terms = Vec::with_capacity(found.len());
@@ -109,6 +86,38 @@ fn of_capture(
         });
     }
     (terms, doubt)
+}
+
+/// What is not known of a channel: its gain, its zero and its lag, where their accuracies say that they may be off.
+fn unknowns_of(
+    channel: &SpeedChannel,
+    k: usize,
+    layout: &mut Layout,
+) -> (Arc<[(Entry, f64)]>, Option<Entry>, Option<Entry>) {
+    let of_shaft = |of| ParameterKind::Shaft {
+        channel: channel.name.clone(),
+        of,
+    };
+    let mut gain = Vec::new();
+    if channel.gain_uncertainty > 0.0 {
+        let parameter = Parameter::free(of_shaft(ShaftUnknown::Gain), 0.0);
+        let sd = channel.gain_uncertainty;
+        let entry = layout.add(parameter.with_prior(0.0, sd, Source::SpeedReference));
+        gain.push((entry, 1.0));
+    }
+    let zero = (channel.zero_uncertainty > 0.0).then(|| {
+        let parameter = Parameter::free(ParameterKind::ShaftZero { capture: k }, 0.0);
+        layout.add(parameter.with_prior(0.0, channel.zero_uncertainty, Source::Zero))
+    });
+    let delay = channel
+        .delay_s
+        .filter(|d| d.standard_uncertainty > 0.0)
+        .map(|d| {
+            let parameter = Parameter::free(of_shaft(ShaftUnknown::Delay), 0.0);
+            let source = Source::Lag(channel.name.clone());
+            layout.add(parameter.with_prior(0.0, d.standard_uncertainty, source))
+        });
+    (gain.into(), zero, delay)
 }
 
 /// Largest voltage of the segments, V.

@@ -1,9 +1,10 @@
 //! Each capture beside all the others: what becomes of the parameters without it, and whether the model follows it at all.
 
+mod misfit;
+mod opening;
+
 use super::deletion::{Dropped, without};
 use super::item::capture_item;
-use super::misfit;
-use super::opening;
 use super::sides::{Side, capture_sides};
 use crate::bench::Bench;
 use crate::fit::checks::leave_one_out::refitted;

@@ -5,7 +5,7 @@
 //! falls short of the most probable candidate gives the deviation, as a signed root of twice the log likelihood ratio (S. S. Wilks, Annals of
 //! Mathematical Statistics 9, 1938, 60-62, from memory).
 
-use super::super::constant_ratio::Ratio;
+use super::super::speeds::Ratio;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
 use crate::fit::wording::Contradiction;
 use crate::ripple::{Candidate, Counted};

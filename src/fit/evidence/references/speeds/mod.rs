@@ -1,13 +1,18 @@
 //! Speeds and constants that were read, as terms of the least squares.
 
-use super::shared_meters::{SharedError, SharedMeters};
-use super::speed_on_voltage::OnVoltage;
+mod constant_ratio;
+mod speed_on_voltage;
+
+pub use constant_ratio::Ratio;
+
+use super::meters::shared_meters::{SharedError, SharedMeters};
 use super::term::{Term, of_speed};
 use crate::bench::{Role, Stated};
 use crate::fit::model::{CaptureModel, Number, Prediction};
 use crate::fit::unknowns::{Direction, Entry, Layout, MeterQuantity, Parameter, ParameterKind};
 use crate::fit::wording::RemarkKind;
 use nalgebra::DVector;
+use speed_on_voltage::OnVoltage;
 
 /// How far the state in which a speed was read may differ from that in the capture, relative: the motor does not run
 /// exactly alike twice. Common practice, no source.

@@ -1,8 +1,8 @@
 //! The readings of a bench prepared for the fit.
 
+use super::meters::shared_meters::SharedMeters;
 use super::meters::{InductanceTerm, OhmmeterReading};
 use super::reading_term::ReadingTerm;
-use super::shared_meters::SharedMeters;
 use super::speeds::{BackEmfTerm, SpeedOfCapture, TachometerReading};
 use super::tables::table_terms;
 use crate::bench::{Bench, Reading};

@@ -1,6 +1,6 @@
 //! What a meter read in one row, with the gain and zero that it has in all of them.
 
-use super::super::shared_meters::{gain, meter_quantity, own_and_shared, zero};
+use super::super::meters::shared_meters::{gain, meter_quantity, own_and_shared, zero};
 use crate::bench::ReadingColumn;
 use crate::fit::unknowns::{Entry, Layout};
 use nalgebra::DVector;

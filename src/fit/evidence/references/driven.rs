@@ -7,10 +7,10 @@
 //!
 //! Ripple in the record shows how many cycles a revolution it has, `2πf/ω`, since the speed is known.
 
-use super::converter_level::level_uncertainty;
 use super::reading_term::ReadingTerm;
 use super::ripple::RippleFinding;
 use super::speeds::{ConstantTerm, constant_entry};
+use super::voltage::level_uncertainty;
 use crate::bench::{Bench, Capture, Role};
 use crate::events::{PhaseKind, Timeline};
 use crate::fit::model::CaptureModel;
