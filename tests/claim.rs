@@ -291,19 +291,19 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
     for (text, message) in [
         (
             "[claims]\nno_load_sped = \"5200 rpm\"\n",
-            "sheet.toml:2:1: unknown key `no_load_sped`; the nearest known one is `no_load_speed`",
+            "sheet.toml:2:1: unknown key `no_load_sped` in [claims]; the nearest known key is `no_load_speed`",
         ),
         (
             "[claims]\nterminal_resistance = { valeu = \"2 Ω\" }\n",
-            "sheet.toml:2:25: unknown key `valeu`; the nearest known one is `value`",
+            "sheet.toml:2:25: unknown key `valeu` in [claims.terminal_resistance]; the nearest known key is `value`",
         ),
         (
             "[shet]\n",
-            "sheet.toml:1:2: unknown key `shet`; the nearest known one is `sheet`",
+            "sheet.toml:1:2: unknown key `shet` in the sheet; the nearest known key is `sheet`",
         ),
         (
             "[sheet]\nnominal_volts = \"2 V\"\n[claims]\n",
-            "unknown key `nominal_volts`; the nearest known one is `nominal_voltage`",
+            "unknown key `nominal_volts` in [sheet]; the nearest known key is `nominal_voltage`",
         ),
         (
             "[claims]\nno_load_speed = \"5200 rpm\"\n",
@@ -311,7 +311,7 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
         ),
         (
             "[claims]\nterminal_resistance = 2.0\n",
-            "sheet.toml:2:23: `terminal_resistance` is a TOML float, expected text with a number and a unit",
+            "sheet.toml:2:23: `terminal_resistance` in [claims] is a number (2.0), expected a text with a number and a unit",
         ),
         (
             "[claims]\nterminal_resistance = \"2.0 V\"\n",
@@ -338,7 +338,7 @@ fn faults_of_a_sheet_are_told_with_their_place_and_status_2() {
             "`at_least` lies above `at_most`",
         ),
         ("[claims]\n", "holds no entry"),
-        ("", "no table [claims]"),
+        ("", "lacks the key `claims`"),
         (
             "[sheet]\nstall_values = \"guessed\"\n[claims]\n",
             "expected \"extrapolated\" or \"measured\"",
@@ -375,7 +375,7 @@ fn hostile_entries_are_refused_at_their_place() {
         (r#""1e-400 Ω""#, "is not above zero"),
         (r#""""#, "\"\""),
         (r#""2 Ω\u202e""#, "Ω"),
-        (r#"["2 Ω"]"#, "is a TOML array"),
+        (r#"["2 Ω"]"#, "is a list"),
         (
             r#"{ value = "2 Ω", tolerance = "-5 %" }"#,
             "is no tolerance",

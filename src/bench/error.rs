@@ -49,7 +49,7 @@ impl fmt::Display for BenchError {
 impl std::error::Error for BenchError {}
 
 impl BenchError {
-    pub(super) fn new(text: impl Into<String>) -> BenchError {
+    pub(crate) fn new(text: impl Into<String>) -> BenchError {
         BenchError {
             place: None,
             capture: None,
@@ -57,7 +57,7 @@ impl BenchError {
         }
     }
 
-    pub(super) fn at(place: &Place, text: impl Into<String>) -> BenchError {
+    pub(crate) fn at(place: &Place, text: impl Into<String>) -> BenchError {
         BenchError {
             place: Some(place.clone()),
             ..BenchError::new(text)

@@ -1,20 +1,18 @@
 //! Bench sheet and instruments: a record becomes a [`Waveform`] in volts and amperes with stated accuracy.
 
-mod accuracy;
-mod capture;
 mod captures;
 mod channels;
+mod contents;
 mod draft;
 mod error;
 mod hardware;
-mod heat;
 mod quick;
 mod read_sheet;
-mod read_table;
 mod readings;
 mod remarks;
-mod setup;
 mod sheet;
+
+use contents::{accuracy, capture, setup};
 
 pub use accuracy::{ErrorDistribution, Stated};
 pub use capture::{
@@ -32,9 +30,10 @@ pub use read_sheet::{
     LoadOptions, check_sheet, read_sheet, read_sheet_bytes, read_sheet_for, read_sheet_kept,
     read_sheet_of,
 };
-pub(crate) use read_table::unit_of as unit_of_column;
+pub(crate) use readings::table::unit_of as unit_of_column;
 pub use remarks::{Assumption, BenchRemark, BenchRemarkKind};
 pub use setup::{
     Bench, BrushKind, Certificate, HeatKind, HeatRecord, HeatSeries, Instrument, MagnetKind,
     MotorFacts, Reading, ReadingColumn, ReadingTable, TableKind,
 };
+pub(crate) use sheet::{Source, Table};

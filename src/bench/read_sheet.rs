@@ -7,9 +7,8 @@ use super::captures::{
 use super::channels::GainCheck;
 use super::error::{BenchError, Place};
 use super::hardware::{Hardware, resolve};
-use super::heat;
-use super::read_table::{check_names, read_table};
-use super::readings::Readings;
+use super::readings::table::{check_names, read_table};
+use super::readings::{Readings, heat};
 use super::remarks::{BenchRemark, BenchRemarkKind};
 use super::setup::{Bench, MotorFacts, Reading};
 use super::sheet::{

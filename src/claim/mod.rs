@@ -21,4 +21,4 @@ pub use consistency::{Consistency, Relation, Standing};
 pub use entry::Entry;
 pub use finding::{Finding, Judgement, judge};
 pub use prediction::Method;
-pub use sheet::{Claim, Sheet, SheetError, Stall};
+pub use sheet::{Claim, Sheet, Stall};

@@ -1,23 +1,14 @@
 //! Commands of the program: one file a command, no physics here.
 
-mod claim;
-mod drive;
-mod export;
-mod fit;
+mod commands;
 mod flags;
-mod look;
-mod lot;
-mod next;
-mod plot;
-mod sheet;
 mod terminal;
-mod verify;
-mod watch;
 
 pub use terminal::Status;
 pub use terminal::{report_error, report_lines};
 
 use clap::{Parser, Subcommand};
+use commands::{claim, drive, export, fit, look, lot, next, plot, sheet, verify, watch};
 
 /// Identify a brushed permanent-magnet DC motor from oscilloscope captures and design its drive
 ///

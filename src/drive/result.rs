@@ -1,6 +1,6 @@
 //! The answer: every figure with its bounds, SI units.
 
-use super::notes::Note;
+use super::remarks::notes::Note;
 use super::section::{Table, Unit};
 
 /// A number with its bounds, SI.

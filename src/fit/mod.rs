@@ -1,20 +1,20 @@
 //! The joint estimate of all captures and readings of one motor: first guess, problem, solver, covariance, health.
 
 mod checks;
-mod confrontation;
-mod data;
 mod design;
 mod error;
 mod estimate;
+mod evidence;
 mod joint;
-mod model;
 mod options;
 mod problem;
-mod references;
 pub mod solve;
 mod uncertainty;
-mod unknowns;
 mod wording;
+
+use estimate::confrontation;
+use evidence::{data, references};
+use problem::{model, unknowns};
 
 pub use confrontation::{Agreement, Confrontation, Disputed, EvidenceKind};
 pub use data::{Bin, Quantity, Segment, SegmentKind};

@@ -16,19 +16,17 @@
 //! * [`affine_view`]: a column counted from another zero and perhaps turned over, without a copy.
 
 pub mod adaptive;
-pub mod affine_view;
 pub mod arrow;
 pub mod autocovariance;
-pub mod chi_squared;
+mod columns;
 pub mod covariance;
-pub mod cut_normal;
+mod distributions;
 pub mod monte_carlo;
-pub mod order_statistic;
-pub mod quantiles;
 pub mod robust;
-pub mod simd;
-pub mod truncated;
 pub mod whiteness;
+
+pub use columns::{affine_view, order_statistic, simd};
+pub use distributions::{chi_squared, cut_normal, quantiles, truncated};
 
 /// What a statistic cannot be computed from.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

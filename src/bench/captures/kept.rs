@@ -1,12 +1,25 @@
 //! Captures as they were read last, for a sheet that is read again and again while little of it changes.
 
-use super::load::Loaded;
 use super::plan::CapturePlan;
-use crate::bench::capture::CaptureWarning;
+use crate::bench::capture::{Capture, CaptureWarning};
+use crate::bench::channels::{ScaleEstimate, Seen};
+use crate::bench::remarks::BenchRemarkKind;
 use std::collections::HashMap;
 use std::fmt::Debug;
 use std::fs::Metadata;
 use std::path::Path;
+
+/// A capture as it was read, with what was remarked on the way.
+#[derive(Clone)]
+pub(super) struct Loaded {
+    pub capture: Capture,
+    pub warnings: Vec<BenchRemarkKind>,
+    pub notes: Vec<BenchRemarkKind>,
+    pub capture_warnings: Vec<CaptureWarning>,
+    pub estimated: Vec<ScaleEstimate>,
+    /// Of voltage and current.
+    pub seen: [Option<Seen>; 2],
+}
 
 /// What was read of every capture, each under all that it follows from: its plan, the instruments, and size and times of its files.
 #[derive(Default)]

@@ -1,12 +1,11 @@
 //! Planned captures are read, converted and checked, several at a time.
 
 use super::checks::{self, Expectations};
-use super::kept::{Kept, key};
+use super::kept::{Kept, Loaded, key};
 use super::plan::CapturePlan;
 use crate::bench::capture::{Capture, CaptureWarning, SpeedChannel, Waveform};
 use crate::bench::channels::{
-    ChannelPlan, Converted, GainCheck, ScaleEstimate, Seen, column, convert, distribute,
-    speed_channel,
+    ChannelPlan, Converted, GainCheck, ScaleEstimate, column, convert, distribute, speed_channel,
 };
 use crate::bench::error::{BenchError, Place};
 use crate::bench::hardware::Hardware;
@@ -121,17 +120,6 @@ fn estimated_scales(estimated: &[(String, ScaleEstimate)]) -> Vec<BenchRemark> {
         .into_iter()
         .map(|one| remark(one).of_sheet())
         .collect()
-}
-
-#[derive(Clone)]
-pub(super) struct Loaded {
-    capture: Capture,
-    warnings: Vec<BenchRemarkKind>,
-    notes: Vec<BenchRemarkKind>,
-    capture_warnings: Vec<CaptureWarning>,
-    estimated: Vec<ScaleEstimate>,
-    /// Of voltage and current.
-    seen: [Option<Seen>; 2],
 }
 
 fn load(

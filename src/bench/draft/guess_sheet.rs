@@ -8,7 +8,7 @@ use super::text::{Draft, DraftCapture, DraftChannel, DraftShaft};
 use crate::bench::capture::Role;
 use crate::bench::captures::stem;
 use crate::bench::channels::{converter_bits, without_unit};
-use crate::capture::Record;
+use crate::capture::{ReadError, Record};
 use crate::quantity::one_line;
 use std::borrow::Cow;
 use std::path::Path;
@@ -37,7 +37,6 @@ pub fn guess_sheet_of(
         motor_name: folder_name(folder),
         ..Draft::default()
     };
-    let mut seen = Vec::new();
     let (named, unnamed): (Vec<String>, Vec<String>) = files
         .into_iter()
         .partition(|file| matches!(one_line(file), Cow::Borrowed(_)));
@@ -45,84 +44,24 @@ pub fn guess_sheet_of(
         let reason = "its name holds invisible characters; rename the file";
         (one_line(file).into_owned(), reason.to_owned())
     }));
-    for (mut files, record) in records(folder, &named) {
-        let file = files.remove(0);
-        let record = match record {
-            Ok(record) => record,
-            Err(error) => {
-                match tables::readings(folder, &file) {
-                    Some(table) => draft.tables.push(table),
-                    None => draft.left_out.push((file, error.to_string())),
+    let mut seen = Vec::new();
+    for (files, record) in records(folder, &named) {
+        match capture_in(folder, &files, record, look) {
+            Ok((one, shaft)) => {
+                let known = |drafted: &[DraftShaft], s: &DraftShaft| {
+                    let same = |d: &DraftShaft| d.column == s.column && d.signal == s.signal;
+                    drafted.iter().any(same)
+                };
+                for channel in shaft {
+                    if !known(&draft.shaft, &channel) {
+                        draft.shaft.push(channel);
+                    }
                 }
-                continue;
+                seen.push(one);
             }
-        };
-        if let Some(table) = tables::heat(folder, &file, &record) {
-            draft.tables.push(table);
-            continue;
+            Err(NoCapture::Table(table)) => draft.tables.push(table),
+            Err(NoCapture::LeftOut(why)) => draft.left_out.push((files[0].clone(), why)),
         }
-        let guess = look(&record);
-        let name = |index: Option<usize>| {
-            let channel = record.channels.get(index?)?;
-            let bare = without_unit(&channel.name);
-            let same = record
-                .channels
-                .iter()
-                .filter(|c| without_unit(&c.name) == bare);
-            // Two columns may differ in their unit alone.
-            Some(
-                if same.count() > 1 {
-                    &channel.name
-                } else {
-                    bare
-                }
-                .to_string(),
-            )
-        };
-        let (voltage, current) = (name(guess.voltage), name(guess.current));
-        if voltage.is_none() && current.is_none() {
-            match tables::readings(folder, &file) {
-                Some(table) => draft.tables.push(table),
-                None => draft.left_out.push((file, guess.column_reasons.join("; "))),
-            }
-            continue;
-        }
-        if guess.role == Role::Driven {
-            draft.left_out.push((
-                file,
-                format!(
-                    "{}. If the shaft was driven, add the capture with role = \"driven\" and driven_speed = {{ rpm = ..., limit_rpm = ... }}",
-                    guess.role_reason
-                ),
-            ));
-            continue;
-        }
-        for (index, signal, why) in &guess.shaft {
-            let (Some(column), Some(channel)) = (name(Some(*index)), record.channels.get(*index))
-            else {
-                continue;
-            };
-            let known = |s: &DraftShaft| s.column == column && s.signal == *signal;
-            if !draft.shaft.iter().any(known) {
-                let shaft = DraftShaft::of(column, *signal, channel, why);
-                draft.shaft.push(shaft);
-            }
-        }
-        seen.push(Seen {
-            voltage,
-            current,
-            level: level(&record, &guess),
-            codes: [guess.voltage, guess.current]
-                .into_iter()
-                .filter_map(|i| codes_spanned(&record, i))
-                .fold(0.0, f64::max),
-            shown: shown(&record, &guess),
-            unused: unused(&record, &guess),
-            warnings: warnings(&record, &guess),
-            file,
-            further: files,
-            guess,
-        });
     }
     if seen.is_empty() {
         let no_capture = |t: DraftTable| (t.file, "readings, and no capture".to_owned());
@@ -148,6 +87,74 @@ pub fn guess_sheet_of(
         draft.captures.push(capture);
     }
     Ok(draft)
+}
+
+/// What a file is that holds no capture.
+enum NoCapture {
+    Table(DraftTable),
+    /// With the reason.
+    LeftOut(String),
+}
+
+/// The capture in a file, or in several of one channel each, and its channels of the shaft.
+fn capture_in(
+    folder: &Path,
+    files: &[String],
+    record: Result<Record, ReadError>,
+    look: &dyn Fn(&Record) -> RecordGuess,
+) -> Result<(Seen, Vec<DraftShaft>), NoCapture> {
+    let (file, further) = (&files[0], &files[1..]);
+    let readings_or = |why: String| match tables::readings(folder, file) {
+        Some(table) => NoCapture::Table(table),
+        None => NoCapture::LeftOut(why),
+    };
+    let record = record.map_err(|error| readings_or(error.to_string()))?;
+    if let Some(table) = tables::heat(folder, file, &record) {
+        return Err(NoCapture::Table(table));
+    }
+    let guess = look(&record);
+    let name = |index: Option<usize>| column_name(&record, index?);
+    let (voltage, current) = (name(guess.voltage), name(guess.current));
+    if voltage.is_none() && current.is_none() {
+        return Err(readings_or(guess.column_reasons.join("; ")));
+    }
+    if guess.role == Role::Driven {
+        return Err(NoCapture::LeftOut(format!(
+            "{}. If the shaft was driven, add the capture with role = \"driven\" and driven_speed = {{ rpm = ..., limit_rpm = ... }}",
+            guess.role_reason
+        )));
+    }
+    let shaft = guess.shaft.iter().filter_map(|(index, signal, why)| {
+        let channel = record.channels.get(*index)?;
+        Some(DraftShaft::of(name(Some(*index))?, *signal, channel, why))
+    });
+    let shaft = shaft.collect();
+    let used = [guess.voltage, guess.current].into_iter();
+    let seen = Seen {
+        voltage,
+        current,
+        level: level(&record, &guess),
+        codes: used
+            .filter_map(|i| codes_spanned(&record, i))
+            .fold(0.0, f64::max),
+        shown: shown(&record, &guess),
+        unused: unused(&record, &guess),
+        warnings: warnings(&record, &guess),
+        file: file.clone(),
+        further: further.to_vec(),
+        guess,
+    };
+    Ok((seen, shaft))
+}
+
+/// Without its unit, unless another column differs in that alone.
+fn column_name(record: &Record, index: usize) -> Option<String> {
+    let channel = record.channels.get(index)?;
+    let bare = without_unit(&channel.name);
+    let channels = record.channels.iter();
+    let same = channels.filter(|c| without_unit(&c.name) == bare).count();
+    let name = if same > 1 { &channel.name } else { bare };
+    Some(name.to_string())
 }
 
 struct Seen {

@@ -8,6 +8,7 @@ mod instrument;
 mod motor;
 mod quantity;
 mod reading_table;
+mod source;
 mod speed_channel;
 mod table;
 
@@ -20,5 +21,7 @@ pub(super) use instrument::{InstrumentKind, TypedInstrument, read_instrument};
 pub(super) use motor::{TypedSupply, read_motor, read_supply};
 pub(super) use quantity::*;
 pub(super) use reading_table::{TypedColumn, TypedReadingTable, read_reading_table};
+pub(crate) use source::Source;
 pub(super) use speed_channel::{SpeedOverride, TypedSpeedChannel, read_speed_override};
-pub(super) use table::{NameOrNumber, Source, Table};
+pub(super) use table::NameOrNumber;
+pub(crate) use table::Table;

@@ -4,34 +4,13 @@
 //! one. Ask for all keys first, call `finish`, and only then report a missing one, so that a misspelt key is
 //! reported as misspelt and not as missing.
 
+use super::source::Source;
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::path::Path;
-use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-
-/// Path and text of a sheet, from which places are counted.
-#[derive(Clone, Debug)]
-pub struct Source<'s> {
-    pub path: Arc<Path>,
-    pub text: &'s str,
-}
-
-impl Source<'_> {
-    /// Line and column of a byte offset.
-    pub fn place(&self, offset: usize) -> Place {
-        let before = self.text.get(..offset).unwrap_or(self.text);
-        let line_start = before.rfind('\n').map_or(0, |p| p + 1);
-        Place {
-            path: self.path.clone(),
-            line: before.matches('\n').count() as u32 + 1,
-            column: before[line_start..].chars().count() as u32 + 1,
-        }
-    }
-}
 
 /// A number, whole or not; `None` where it is none or too large for one.
 fn finite(value: &DeValue<'_>) -> Option<f64> {
@@ -249,7 +228,24 @@ impl<'t> Table<'t> {
         })
     }
 
+    /// Whether the key is there.
+    pub fn has(&self, key: &str) -> bool {
+        self.get(key).is_some()
+    }
+
+    /// Whether the key is there with a text.
+    pub fn is_text(&self, key: &str) -> bool {
+        self.get(key).is_some_and(|v| v.get_ref().is_str())
+    }
+
     pub fn table(&self, key: &str) -> Result<Option<Table<'t>>, BenchError> {
+        let expected =
+            format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md");
+        self.table_as(key, &expected)
+    }
+
+    /// As [`Self::table`], where messages expect this.
+    pub fn table_as(&self, key: &str, expected: &str) -> Result<Option<Table<'t>>, BenchError> {
         let Some(value) = self.get(key) else {
             return Ok(None);
         };
@@ -259,13 +255,7 @@ impl<'t> Table<'t> {
             None if self.name == "the sheet" => format!("[{key}]"),
             None => format!("`{key}` of {}", self.name),
         };
-        self.as_table(
-            key,
-            value,
-            &format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md"),
-            name,
-        )
-        .map(Some)
+        self.as_table(key, value, expected, name).map(Some)
     }
 
     fn as_table(

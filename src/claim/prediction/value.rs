@@ -49,10 +49,8 @@ pub fn value(
         Entry::StallCurrent => held(voltage)?.current_a,
         Entry::StallTorque => match sheet.stall {
             Stall::Extrapolated => {
-                let Some(stall_a) = steady()?.extrapolated_stall_a(voltage) else {
-                    return Ok(None);
-                };
-                k()? * stall_a
+                let stall_a = steady()?.extrapolated_stall_a(voltage);
+                return stall_a.map(|stall_a| Ok(k()? * stall_a)).transpose();
             }
             Stall::Measured { .. } => steady()?.rotor_held(voltage).torque_nm(k()?),
         },
@@ -61,10 +59,7 @@ pub fn value(
         | Entry::HousingAmbientResistance
         | Entry::WindingThermalTimeConstant
         | Entry::HousingThermalTimeConstant => {
-            let Some(network) = network else {
-                return Ok(None);
-            };
-            of_network(entry, &network)
+            return Ok(network.map(|network| of_network(entry, &network)));
         }
         Entry::ContinuousCurrent | Entry::ContinuousTorque => {
             let (Some(network), Some(limit_c)) = (network, sheet.winding_limit_c) else {

@@ -1,36 +1,9 @@
-//! A checked sheet and what may be wrong with one.
+//! A checked sheet.
 
 use crate::claim::conformity::Limits;
 use crate::claim::entry::Entry;
 use crate::quantity::units::Unit;
 use std::collections::BTreeMap;
-use std::path::PathBuf;
-
-/// Fault of a sheet, with its place.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum SheetError {
-    /// The file cannot be read.
-    #[error("{}: cannot be read: {source}", path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// Why.
-        source: std::io::Error,
-    },
-    /// Its text is not a sheet.
-    #[error("{}:{line}:{column}: {text}", path.display())]
-    Content {
-        /// The file.
-        path: PathBuf,
-        /// 1-based.
-        line: usize,
-        /// 1-based, in letters.
-        column: usize,
-        /// What is wrong, and what was expected.
-        text: String,
-    },
-}
 
 /// How stall values were found.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -62,8 +35,6 @@ pub struct Claim {
     pub frequency_hz: Option<f64>,
     /// Limits in SI; absent where the sheet prints neither tolerance nor limit.
     pub limits: Option<Limits>,
-    /// 1-based line in the sheet.
-    pub line: usize,
 }
 
 /// A checked sheet.

@@ -2,14 +2,13 @@
 //!
 //! * `checked`: what a sheet holds. `parse`: the whole of it from text.
 //! * `head`: the table `[sheet]`. `claims`: one entry of `[claims]`.
-//! * `reader`: values from text, faults with their place. `printed`: numbers and tolerances as printed.
+//! * `printed`: numbers and tolerances as printed.
 
 mod checked;
 mod claims;
 mod head;
 mod parse;
 mod printed;
-mod reader;
 
-pub use checked::{Claim, Sheet, SheetError, Stall};
+pub use checked::{Claim, Sheet, Stall};
 pub use parse::{from_text, read};

@@ -1,114 +1,79 @@
 //! TOML to a checked sheet.
 
-use super::checked::{Sheet, SheetError};
-use super::reader::Reader;
+use super::checked::Sheet;
+use super::{claims, head};
+use crate::bench::{BenchError, Source, Table};
 use crate::claim::entry::Entry;
 use crate::files::{LARGEST_SHEET, read_at_most};
-use std::io;
 use std::path::Path;
 use toml::de::DeTable;
 
 /// Reads a sheet.
 ///
 /// # Errors
-/// [`SheetError`] with line and column.
-pub fn read(path: &Path) -> Result<Sheet, SheetError> {
-    let text = read_at_most(path, LARGEST_SHEET)
-        .and_then(|bytes| {
-            String::from_utf8(bytes).map_err(|_| {
-                io::Error::new(
-                    io::ErrorKind::InvalidData,
-                    "its bytes are not UTF-8; a sheet is plain UTF-8 text",
-                )
-            })
-        })
-        .map_err(|source| SheetError::Read {
-            path: path.to_owned(),
-            source,
-        })?;
-    from_text(path, &text)
+/// [`BenchError`], with line and column where it is of the text.
+pub fn read(path: &Path) -> Result<Sheet, BenchError> {
+    let fault = |why: &str| BenchError::new(format!("{}: cannot be read: {why}", path.display()));
+    let bytes = read_at_most(path, LARGEST_SHEET).map_err(|error| fault(&error.to_string()))?;
+    let text = std::str::from_utf8(&bytes)
+        .map_err(|_| fault("its bytes are not UTF-8; a sheet is plain UTF-8 text"))?;
+    from_text(path, text)
 }
 
 /// Parses a sheet; `path` is only for the messages.
 ///
 /// # Errors
-/// [`SheetError::Content`].
-pub fn from_text(path: &Path, text: &str) -> Result<Sheet, SheetError> {
-    let reader = Reader { path, text };
-    let table = DeTable::parse(text).map_err(|error| {
-        let start = error.span().map_or(0, |span| span.start);
+/// [`BenchError`] with line and column.
+pub fn from_text(path: &Path, text: &str) -> Result<Sheet, BenchError> {
+    let source = Source {
+        path: path.into(),
+        text,
+    };
+    let document = DeTable::parse(text).map_err(|error| {
+        let place = source.place(error.span().map_or(0, |span| span.start));
         let text = format!(
             "this is not TOML: {}. A datasheet is typed as in docs/claim_sheet.md",
             error.message()
         );
-        reader.fault(start, text)
+        BenchError::at(&place, text)
     })?;
-    reader.sheet(table.get_ref())
+    let root = Table::root(&source, document.get_ref());
+    let nothing_stated = DeTable::new();
+    let stated = root.table_as("sheet", "a table")?;
+    let stated = stated.unwrap_or_else(|| Table::root(&source, &nothing_stated));
+    let claims = root.table_as("claims", "a table")?;
+    root.finish()?;
+    let (mut sheet, default_tolerance) = head::read(&stated)?;
+    let hint = "expected one with at least one entry, e.g. no_load_speed = \"5200 rpm\"";
+    let claims = root.require("claims", claims, hint)?;
+    let entries: Vec<Entry> = Entry::all().filter(|e| claims.has(e.key())).collect();
+    claims.finish()?;
+    for entry in entries {
+        if let Some(need) = unstated_condition(entry, &sheet) {
+            let text = format!("`{}` holds {need} under [sheet]", entry.key());
+            return claims.invalid(entry.key(), text);
+        }
+        let claim = claims::read(&claims, entry, default_tolerance.as_ref())?;
+        sheet.claims.insert(entry, claim);
+    }
+    match sheet.claims.is_empty() {
+        true => root.invalid(
+            "claims",
+            "[claims] holds no entry; there is nothing to judge",
+        ),
+        false => Ok(sheet),
+    }
 }
 
-impl Reader<'_> {
-    fn sheet(&self, table: &DeTable<'_>) -> Result<Sheet, SheetError> {
-        for (key, _) in table.iter() {
-            if !["sheet", "claims"].contains(&key.get_ref().as_ref()) {
-                return Err(self.unknown_key(
-                    key.span().start,
-                    key.get_ref(),
-                    &["sheet", "claims"],
-                ));
-            }
-        }
-        let head = table.get("sheet");
-        let start = head.map_or(0, |head| head.span().start);
-        let (mut sheet, default_tolerance) = self.head(start, head.map(|head| head.get_ref()))?;
-        let claims = table.get("claims").ok_or_else(|| {
-            self.fault(
-                self.text.len(),
-                "no table [claims]; expected one with at least one entry, e.g. no_load_speed = \"5200 rpm\"",
-            )
-        })?;
-        let claims_table = claims.get_ref().as_table().ok_or_else(|| {
-            self.wrong_type(claims.span().start, "claims", claims.get_ref(), "a table")
-        })?;
-        let known: Vec<&str> = Entry::all().map(Entry::key).collect();
-        for (key, value) in claims_table.iter() {
-            let entry = Entry::from_key(key.get_ref())
-                .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &known))?;
-            let start = value.span().start;
-            self.conditions_of(entry, start, &sheet)?;
-            let claim = self.claim(entry, start, value.get_ref(), default_tolerance.as_ref())?;
-            sheet.claims.insert(entry, claim);
-        }
-        if sheet.claims.is_empty() {
-            return Err(self.fault(
-                claims.span().start,
-                "[claims] holds no entry; there is nothing to judge",
-            ));
-        }
-        Ok(sheet)
-    }
-
-    /// Refuses an entry that holds at conditions which the sheet does not state.
-    fn conditions_of(&self, entry: Entry, start: usize, sheet: &Sheet) -> Result<(), SheetError> {
-        let needs = [
-            (
-                entry.needs_voltage() && sheet.nominal_voltage_v.is_none(),
-                "at the nominal voltage only; add nominal_voltage = \"... V\"",
-            ),
-            (
-                entry.needs_rated_torque() && sheet.rated_torque_nm.is_none(),
-                "at the rated torque only; add rated_torque = \"... mN·m\"",
-            ),
-            (
-                entry.needs_winding_limit() && sheet.winding_limit_c.is_none(),
-                "at the limit of the winding only; add winding_limit = \"... °C\" (and ambient)",
-            ),
-        ];
-        match needs.iter().find(|(missing, _)| *missing) {
-            None => Ok(()),
-            Some((_, need)) => {
-                let text = format!("`{}` holds {need} under [sheet]", entry.key());
-                Err(self.fault(start, text))
-            }
-        }
+/// Where an entry holds at conditions that the sheet does not state: which.
+fn unstated_condition(entry: Entry, sheet: &Sheet) -> Option<&'static str> {
+    if entry.needs_voltage() && sheet.nominal_voltage_v.is_none() {
+        Some("at the nominal voltage only; add nominal_voltage = \"... V\"")
+    } else if entry.needs_rated_torque() && sheet.rated_torque_nm.is_none() {
+        Some("at the rated torque only; add rated_torque = \"... mN·m\"")
+    } else if entry.needs_winding_limit() && sheet.winding_limit_c.is_none() {
+        Some("at the limit of the winding only; add winding_limit = \"... °C\" (and ambient)")
+    } else {
+        None
     }
 }

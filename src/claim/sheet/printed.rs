@@ -1,6 +1,7 @@
 //! Numbers and tolerances as a vendor prints them.
 
-use crate::quantity::units::Unit;
+use crate::bench::{BenchError, Table};
+use crate::quantity::units::{self, Quantity, Unit};
 
 /// A number as printed and its unit.
 #[derive(Clone, Debug)]
@@ -68,4 +69,84 @@ fn half_unit(text: &str) -> f64 {
         }
     };
     0.5 * 10f64.powi(last + exponent)
+}
+
+/// A text of a key read as a number with a unit.
+fn number(
+    table: &Table<'_>,
+    key: &str,
+    quantity: Quantity,
+    text: &str,
+) -> Result<Printed, BenchError> {
+    let (number, unit) =
+        units::parse(quantity, text).or_else(|error| table.invalid(key, error.to_string()))?;
+    if !unit.to_si(number).is_finite() {
+        let si = units::si(quantity).text;
+        return table.invalid(key, format!("\"{text}\" is beyond any number of {si}"));
+    }
+    Ok(Printed {
+        text: text.trim().to_owned(),
+        number,
+        unit,
+    })
+}
+
+/// The number above zero that a key holds.
+pub fn above_zero(
+    table: &Table<'_>,
+    key: &str,
+    quantity: Quantity,
+) -> Result<Option<Printed>, BenchError> {
+    let Some(text) = table.text(key)? else {
+        return Ok(None);
+    };
+    match number(table, key, quantity, &text)? {
+        printed if printed.number > 0.0 => Ok(Some(printed)),
+        _ => table.invalid(key, format!("\"{text}\" is not above zero")),
+    }
+}
+
+/// The temperature that a key holds, °C.
+pub fn temperature(table: &Table<'_>, key: &str) -> Result<Option<f64>, BenchError> {
+    let Some(text) = table.text(key)? else {
+        return Ok(None);
+    };
+    match number(table, key, Quantity::Temperature, &text)?.number {
+        celsius @ -100.0..=400.0 => Ok(Some(celsius)),
+        _ => table.invalid(
+            key,
+            format!("\"{text}\" is no temperature of a winding; expected -100 °C to 400 °C"),
+        ),
+    }
+}
+
+/// `10 %` (of the value), or a number in a unit of the quantity; a leading `±` is allowed.
+pub fn tolerance(
+    table: &Table<'_>,
+    key: &str,
+    quantity: Quantity,
+) -> Result<Option<Tolerance>, BenchError> {
+    let Some(text) = table.text(key)? else {
+        return Ok(None);
+    };
+    let body = text.trim().trim_start_matches('±').trim();
+    let (number, unit) = if body.ends_with('%') {
+        let share = number(table, key, Quantity::Ratio, body)?;
+        (share.si(), None)
+    } else if quantity == Quantity::Ratio {
+        let text = format!("\"{text}\" is no tolerance; expected a percentage, e.g. \"10 %\"");
+        return table.invalid(key, text);
+    } else {
+        let width = number(table, key, quantity, body)?;
+        (width.number, Some(width.unit))
+    };
+    if !(number >= 0.0 && (number < 1.0 || unit.is_some())) {
+        let text = format!("\"{text}\" is no tolerance; expected 0 % to below 100 %, or a width");
+        return table.invalid(key, text);
+    }
+    Ok(Some(Tolerance {
+        text: body.to_owned(),
+        number,
+        unit,
+    }))
 }

@@ -1,7 +1,7 @@
 //! From drawn values to bounds (JCGM 101:2008, 7.7: percentiles of the drawn outcomes).
 
-use crate::drive::figures::Def;
 use crate::drive::result::{Absent, Bounded, Entry, Figure, Row};
+use crate::drive::section::figures::Def;
 use crate::drive::section::{Cell, Column, Known, Table, Why, Worst};
 use crate::motor_file::{MotorFile, ParameterName};
 use crate::stats::monte_carlo::Outcomes;

@@ -4,8 +4,8 @@ mod bounds;
 mod reach;
 mod verdict;
 
+use crate::drive::Note;
 use crate::drive::cautions::Caution;
-use crate::drive::notes::Note;
 use crate::drive::order::Order;
 use crate::drive::profile::Profile;
 use crate::drive::result::{SizedSection, Sizing};
@@ -39,98 +39,50 @@ struct Topic {
     cautions: &'static [Caution],
 }
 
-const TOPICS: [Topic; 11] = [
+const fn topic(
+    key: &'static str,
+    title: &'static str,
+    fill: fn(&Setting, &Sample, &mut Section),
+    cautions: &'static [Caution],
+) -> Topic {
     Topic {
-        key: "time_constants",
-        title: "Time constants",
-        fill: time_constants::fill,
-        closed_form: true,
-        cautions: &[],
-    },
-    Topic {
-        key: "steady_states",
-        title: "Running and held",
-        fill: steady_states::fill,
-        closed_form: true,
-        cautions: &[],
-    },
-    Topic {
-        key: "inrush",
-        title: "Start at full voltage",
-        fill: inrush::fill,
+        key,
+        title,
+        fill,
         closed_form: false,
-        cautions: &[Caution::LargeCurrents, Caution::TurningShaft],
-    },
-    Topic {
-        key: "soft_start",
-        title: "Soft start under a current limit",
-        fill: soft_start::fill,
-        closed_form: false,
-        cautions: &[Caution::TurningShaft],
-    },
-    Topic {
-        key: "pwm",
-        title: "PWM",
-        fill: pwm::fill,
-        closed_form: false,
-        cautions: &[Caution::OpenedInductance],
-    },
-    Topic {
-        key: "half_bridge",
-        title: "Half bridge",
-        fill: half_bridge::fill,
-        closed_form: false,
-        cautions: &[Caution::LargeCurrents, Caution::RaisedSupply],
-    },
-    Topic {
-        key: "turn_off",
-        title: "Turn-off",
-        fill: turn_off::fill,
-        closed_form: false,
-        cautions: &[Caution::OpenedInductance],
-    },
-    Topic {
-        key: "braking",
-        title: "Braking from running speed",
-        fill: braking::fill,
-        closed_form: false,
-        cautions: &[
-            Caution::LargeCurrents,
-            Caution::RaisedSupply,
-            Caution::Demagnetisation,
-        ],
-    },
-    Topic {
-        key: "heating",
-        title: "Held rotor",
-        fill: heating::fill,
-        closed_form: false,
-        cautions: &[Caution::LockedRotor, Caution::Codes],
-    },
-    Topic {
-        key: "rating",
-        title: "What the winding can carry",
-        fill: rating::fill,
-        closed_form: false,
-        cautions: &[Caution::Demagnetisation],
-    },
-    Topic {
-        key: PROFILE,
-        title: "Profile",
-        fill: profile::fill,
-        closed_form: false,
-        cautions: &[
-            Caution::TurningShaft,
-            Caution::RaisedSupply,
-            Caution::Demagnetisation,
-        ],
-    },
-];
+        cautions,
+    }
+}
+
+#[rustfmt::skip]
+const TOPICS: [Topic; 11] = {
+    use Caution::*;
+    [
+        topic("time_constants", "Time constants", time_constants::fill, &[]).in_closed_form(),
+        topic("steady_states", "Running and held", steady_states::fill, &[]).in_closed_form(),
+        topic("inrush", "Start at full voltage", inrush::fill, &[LargeCurrents, TurningShaft]),
+        topic("soft_start", "Soft start under a current limit", soft_start::fill, &[TurningShaft]),
+        topic("pwm", "PWM", pwm::fill, &[OpenedInductance]),
+        topic("half_bridge", "Half bridge", half_bridge::fill, &[LargeCurrents, RaisedSupply]),
+        topic("turn_off", "Turn-off", turn_off::fill, &[OpenedInductance]),
+        topic("braking", "Braking from running speed", braking::fill, &[LargeCurrents, RaisedSupply, Demagnetisation]),
+        topic("heating", "Held rotor", heating::fill, &[LockedRotor, Codes]),
+        topic("rating", "What the winding can carry", rating::fill, &[Demagnetisation]),
+        topic(PROFILE, "Profile", profile::fill, &[TurningShaft, RaisedSupply, Demagnetisation]),
+    ]
+};
 
 /// Key of the section that is there only with a profile.
 const PROFILE: &str = "profile";
 
 impl Topic {
+    const fn in_closed_form(self) -> Topic {
+        Topic {
+            closed_form: true,
+            ..self
+        }
+    }
+
     fn sized(
         &self,
         file: &MotorFile,
@@ -209,24 +161,8 @@ pub fn size(
     seed: u64,
     level: f64,
 ) -> Result<Sizing, DrawError> {
-    let mut estimate = Sample::new(file, &ParameterSet::estimate(file), &order, 0.0);
-    // A generator of its own, so that the motors are those that every other command draws.
-    let mut random = StdRng::seed_from_u64(!seed);
-    let mut drawn: Vec<Sample> = Population::new(file)?
-        .draws(draws.max(plan(Some(file), level).most), seed)?
-        .iter()
-        .map(|motor| Sample::new(file, motor, &order, StandardNormal.sample(&mut random)))
-        .collect();
-    if let Some(thermal) = file
-        .thermal
-        .as_ref()
-        .filter(|thermal| thermal.is_complete())
-    {
-        estimate.thermal = Some(Thermal::network(thermal.log_values));
-        for (motor, network) in drawn.iter_mut().zip(thermal.draws(seed)) {
-            motor.thermal = Some(network);
-        }
-    }
+    let most = draws.max(plan(Some(file), level).most);
+    let (mut estimate, mut drawn) = samples(file, &order, most, seed)?;
     let mut setting = Setting::of(order);
     setting.winding_c = winding_c(file, &order);
     setting.inrush_times_s = inrush::times_s(&setting, &estimate);
@@ -284,6 +220,34 @@ pub fn size(
         .extend(unprotected.map(|note| note.to_string()));
     sizing.profile = verdict(&sizing);
     Ok(sizing)
+}
+
+/// The motor of the estimates, and drawn ones.
+fn samples(
+    file: &MotorFile,
+    order: &Order,
+    count: usize,
+    seed: u64,
+) -> Result<(Sample, Vec<Sample>), DrawError> {
+    let mut estimate = Sample::new(file, &ParameterSet::estimate(file), order, 0.0);
+    // A generator of its own, so that the motors are those that every other command draws.
+    let mut random = StdRng::seed_from_u64(!seed);
+    let mut drawn: Vec<Sample> = Population::new(file)?
+        .draws(count, seed)?
+        .iter()
+        .map(|motor| Sample::new(file, motor, order, StandardNormal.sample(&mut random)))
+        .collect();
+    if let Some(thermal) = file
+        .thermal
+        .as_ref()
+        .filter(|thermal| thermal.is_complete())
+    {
+        estimate.thermal = Some(Thermal::network(thermal.log_values));
+        for (motor, network) in drawn.iter_mut().zip(thermal.draws(seed)) {
+            motor.thermal = Some(network);
+        }
+    }
+    Ok((estimate, drawn))
 }
 
 fn texts(notes: &[Note]) -> Vec<String> {

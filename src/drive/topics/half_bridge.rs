@@ -1,8 +1,8 @@
 //! Half bridge: braking that comes by itself, and what dead time does to the mean voltage (`docs/drive.md`, section 6).
 
 use super::pwm;
+use crate::drive::Note;
 use crate::drive::circuit::brake;
-use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;

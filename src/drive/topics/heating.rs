@@ -1,7 +1,7 @@
 //! Time until the winding of a held rotor reaches a temperature (`docs/drive.md`, section 9).
 
 use super::inrush::series_ohm;
-use crate::drive::notes::Note;
+use crate::drive::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;

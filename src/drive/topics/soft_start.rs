@@ -6,8 +6,8 @@
 //! ripple added, stays under the limit.
 
 use super::inrush::{running, started};
+use crate::drive::Note;
 use crate::drive::circuit::{RUN_UP_SHARE, constants};
-use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::{Schedule, Setting};

@@ -1,6 +1,6 @@
 //! Electrical and mechanical time constants, alone and with the loop of the order (`docs/drive.md`, section 2).
 
-use crate::drive::notes::Note;
+use crate::drive::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why};
 use crate::drive::setting::Setting;

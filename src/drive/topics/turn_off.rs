@@ -1,8 +1,8 @@
 //! The switch opens: stored energy, clamp current, decay, and what no clamp would mean (`docs/drive.md`, section 7).
 
 use super::inrush::{running, stall_a};
+use crate::drive::Note;
 use crate::drive::circuit::clamp::{Decay, decay, ring_v};
-use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Why, given};
 use crate::drive::setting::Setting;

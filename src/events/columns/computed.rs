@@ -1,7 +1,7 @@
 //! Channels that an oscilloscope computed from two others: their difference or sum, which is no current.
 
+use super::candidate::Candidate;
 use super::ground::ColumnGround;
-use super::pair_votes::Candidate;
 
 /// Share of the largest span within which a channel is what two others make (digits printed, codes of the converters), and share of the rows.
 const NEAR: f64 = 2e-3;

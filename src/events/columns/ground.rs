@@ -1,6 +1,6 @@
 //! What shows which column holds the voltage, the current or something else, worded here; shares of 1.
 
-use super::column_kind::ColumnKind;
+use super::kind::ColumnKind;
 use serde::Serialize;
 
 /// What shows voltage and current. The text comes by `Display`, code, names and numbers by `Serialize`.

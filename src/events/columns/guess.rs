@@ -1,9 +1,10 @@
 //! Voltage and current guessed among the channels of a record.
 
-use super::column_kind::{ColumnKind, OtherColumn, other_kind, pulses_by_shape, stated};
+use super::candidate::Candidate;
+use super::column_kind::{OtherColumn, other_kind, pulses_by_shape, stated};
 use super::computed::is_constant;
 use super::ground::ColumnGround;
-use super::pair_votes::Candidate;
+use super::kind::ColumnKind;
 use super::pair_votes::best_pair;
 use crate::bench::{RecordGuess, Role, SpeedSignal, Trace, Waveform};
 use crate::capture::{self, Codes, Record};

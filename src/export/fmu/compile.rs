@@ -1,6 +1,6 @@
 //! The unit's library for this machine, where a C compiler is found.
 
-use super::FmiVersion;
+use super::version::FmiVersion;
 use std::path::Path;
 use std::process::Command;
 

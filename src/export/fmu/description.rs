@@ -1,8 +1,8 @@
 //! `modelDescription.xml` and `buildDescription.xml` of both versions of the standard.
 
-use super::FmiVersion;
 use super::units::{BASE, UNITS};
 use super::variables::{Kind, Variable, ZERO_CELSIUS_K};
+use super::version::FmiVersion;
 use std::fmt::Write;
 
 /// Name and head of a unit.

@@ -10,22 +10,15 @@ mod description;
 mod source;
 mod units;
 mod variables;
+mod version;
 
 use super::{ExportError, Instance};
 use description::Title;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::io::{Cursor, Write};
+pub use version::FmiVersion;
 use zip::write::SimpleFileOptions;
-
-/// Version of the standard.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FmiVersion {
-    /// 2.0
-    Two,
-    /// 3.0
-    Three,
-}
 
 /// A written unit.
 #[derive(Clone, Debug)]

@@ -1,7 +1,7 @@
 //! The C source of the unit: the motor's constants, the state equation, and the interface of one version of the standard.
 
-use super::FmiVersion;
 use super::variables::{Variable, ZERO_CELSIUS_K};
+use super::version::FmiVersion;
 use crate::motor::temperature::COPPER_INFERRED_ZERO_C;
 use std::fmt::Write;
 

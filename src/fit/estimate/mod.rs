@@ -1,9 +1,9 @@
 //! The joint estimate: the solved problem and what follows from it.
 
+pub(super) mod confrontation;
 pub(super) mod shaft_course;
 pub(super) mod table_course;
 
-use super::confrontation::{Confrontation, Disputed};
 use super::data::Segment;
 use super::model::Prediction;
 use super::options::FitOptions;
@@ -14,6 +14,7 @@ use super::uncertainty::Covariance;
 use super::unknowns::ParameterKind;
 use super::wording::{Remark, TermReason};
 use crate::bench::{CaptureWarning, Stated};
+use confrontation::{Confrontation, Disputed};
 use std::sync::Arc;
 
 /// The solved problem.

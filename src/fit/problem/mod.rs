@@ -1,5 +1,8 @@
 //! The joint least squares of all captures and readings of one motor.
 
+pub mod model;
+pub mod unknowns;
+
 pub(super) mod credible_size;
 mod row_sums;
 

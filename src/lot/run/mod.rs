@@ -1,13 +1,14 @@
 //! Every motor of a lot, several at a time, one thread a motor.
 
 mod motor;
+mod options;
 mod panics;
 
 use super::error::LotError;
-use super::manifest::{Manifest, Part};
-use super::results::{Outcome, Store};
-use crate::fit::FitOptions;
+use super::manifest::Manifest;
+use super::results::Store;
 use motor::fit_or_keep;
+pub use options::{RunOptions, Step};
 use std::num::NonZeroUsize;
 use std::sync::{Mutex, PoisonError};
 
@@ -18,31 +19,6 @@ const MOST_THREADS_PER_CORE: usize = 4;
 pub fn usable_threads() -> (usize, usize) {
     let cores = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
     (cores, MOST_THREADS_PER_CORE * cores)
-}
-
-/// How a lot is run.
-#[derive(Clone, Debug)]
-pub struct RunOptions {
-    /// How each motor is fitted.
-    pub fit: FitOptions,
-    /// Lets sheets name files outside their own folder.
-    pub allow_outside: bool,
-    /// Motors at a time; `None`: as many as the machine has threads.
-    pub threads: Option<NonZeroUsize>,
-    /// The share of the lot that is done.
-    pub part: Part,
-    /// Does everything again.
-    pub again: bool,
-}
-
-impl RunOptions {
-    /// What of these decides a result.
-    fn settings(&self) -> String {
-        format!(
-            "level {:?}, guess factors {:?}, outside {}",
-            self.fit.level, self.fit.guess_factors, self.allow_outside
-        )
-    }
 }
 
 /// Fits every motor of the manifest that is not done, and puts each down as soon as it ends. `progress` is called from many
@@ -98,15 +74,6 @@ pub fn run(
     });
     let queue = queue.into_inner().unwrap_or_else(PoisonError::into_inner);
     queue.fault.map_or(Ok(queue.kept), Err)
-}
-
-/// What became of one motor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// It was fitted.
-    Done(Outcome),
-    /// It was done before and is unchanged.
-    Kept(Outcome),
 }
 
 /// What became of all.

@@ -1,7 +1,7 @@
 //! One motor of a lot: fitted, or taken over as it is where nothing has changed.
 
+use super::options::{RunOptions, Step};
 use super::panics::guarded;
-use super::{RunOptions, Step};
 use crate::bench::LoadOptions;
 use crate::identify::{check_roles, identify};
 use crate::lot::results::{self, FORMAT};

@@ -1,6 +1,6 @@
 //! The covariance of a file and its joint distribution: order, shape, symmetry, agreement with the standard uncertainties.
 
-use super::{Checked, ensure, shown};
+use super::ensure::{Checked, ensure, shown};
 use crate::motor_file::{Distribution, MotorFile};
 
 /// Largest relative disagreement between a standard uncertainty and the covariance diagonal, and between mirrored

@@ -1,50 +1,17 @@
 //! What a motor file must hold beyond keys and types: units, presence, order of intervals, sums and symmetry. Its numbers are finite, since JSON
 //! holds no others (see `store`).
 
+mod ensure;
 mod joint;
 mod parameter;
 
 use super::MotorFile;
 use crate::quantity::one_line;
+pub(super) use ensure::{Checked, Fault};
+use ensure::{check_interval, check_level, check_unit, ensure, shown};
 use joint::{check_covariance, check_distribution};
 use parameter::check_parameter;
 use std::borrow::Cow;
-
-/// A fault of content: place (keys joined by dots), found, expected.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Fault {
-    pub place: String,
-    pub found: String,
-    pub expected: String,
-}
-
-pub(super) type Checked = Result<(), Fault>;
-
-/// A fault unless `good`.
-fn ensure(
-    good: bool,
-    place: impl Into<String>,
-    found: impl ToString,
-    expected: impl Into<String>,
-) -> Checked {
-    match good {
-        true => Ok(()),
-        false => Err(Fault {
-            place: place.into(),
-            found: found.to_string(),
-            expected: expected.into(),
-        }),
-    }
-}
-
-/// A number for a message, without rows of zeros.
-fn shown(number: f64) -> String {
-    if number == 0.0 || (1e-4..1e7).contains(&number.abs()) {
-        number.to_string()
-    } else {
-        format!("{number:e}")
-    }
-}
 
 pub(super) fn check(file: &MotorFile) -> Checked {
     for (row, input) in file.inputs.iter().enumerate() {
@@ -118,37 +85,4 @@ fn check_operating(file: &MotorFile) -> Checked {
         )?;
     }
     Ok(())
-}
-
-fn check_unit(place: &str, found: &str, unit: &str) -> Checked {
-    ensure(
-        found == unit,
-        format!("{place}.unit"),
-        format!("{found:?}"),
-        format!("{unit:?}"),
-    )
-}
-
-fn check_level(place: &str, level: f64) -> Checked {
-    ensure(
-        level > 0.0 && level < 1.0,
-        format!("{place}.level"),
-        level,
-        "a probability between 0 and 1",
-    )
-}
-
-fn check_interval(place: &str, uncertainty: f64, [lower, upper]: [f64; 2]) -> Checked {
-    ensure(
-        uncertainty >= 0.0,
-        format!("{place}.standard_uncertainty"),
-        shown(uncertainty),
-        "a number not below zero",
-    )?;
-    ensure(
-        lower < upper,
-        place,
-        format!("{} to {}", shown(lower), shown(upper)),
-        "an interval in rising order",
-    )
 }

@@ -1,6 +1,6 @@
 //! One parameter of a file: unit, presence, interval, budget.
 
-use super::{Checked, check_level, check_unit, ensure, shown};
+use super::ensure::{Checked, check_level, check_unit, ensure, shown};
 use crate::motor_file::{Parameter, ParameterName, Status};
 
 pub(super) fn check_parameter(name: ParameterName, parameter: &Parameter) -> Checked {

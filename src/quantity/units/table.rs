@@ -3,8 +3,8 @@
 //! Factors are exact by definition (inch 0.0254 m, avoirdupois pound 0.453 592 37 kg, standard gravity 9.806 65 m/s²;
 //! NIST SP 811, appendix B) unless π is in them.
 
-use super::Unit;
 use super::quantity::Quantity;
+use super::unit::Unit;
 use std::f64::consts::PI;
 
 /// One revolution per minute in rad/s.

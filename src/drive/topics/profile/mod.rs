@@ -2,7 +2,7 @@
 
 mod gear;
 
-use crate::drive::notes::Note;
+use crate::drive::Note;
 use crate::drive::profile::{Demand, Geared, Point, Profile, Warming};
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Why, Worst, column, given};

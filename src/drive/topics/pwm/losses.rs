@@ -1,7 +1,7 @@
 //! What switch, diode and winding carry and lose.
 
+use crate::drive::Note;
 use crate::drive::circuit::chopper::Chopper;
-use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, given};
 use crate::drive::setting::Setting;

@@ -1,8 +1,8 @@
 //! Ripple and speed against frequency.
 
 use super::settled::{HELD, chopper, settle, settle_continuous};
+use crate::drive::Note;
 use crate::drive::circuit::chopper::Chopper;
-use crate::drive::notes::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Column, Known, Section, Unit, Worst, column};
 use crate::drive::setting::Setting;

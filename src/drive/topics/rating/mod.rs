@@ -6,7 +6,7 @@
 
 pub mod regions;
 
-use crate::drive::notes::Note;
+use crate::drive::Note;
 use crate::drive::sample::Sample;
 use crate::drive::section::{Known, Section, Unit, Why, Worst, column, given};
 use crate::drive::setting::Setting;
