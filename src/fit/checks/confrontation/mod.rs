@@ -3,7 +3,6 @@
 mod captures;
 mod contradict;
 mod deletion;
-mod departure;
 mod group;
 mod item;
 mod ohmmeter;

@@ -1,10 +1,12 @@
 //! Each capture beside all the others: what becomes of the parameters without it, and whether the model follows it at all.
 
+mod departure;
 mod misfit;
 mod opening;
 
+use self::departure::departing;
 use super::deletion::{Dropped, without};
-use super::departure::departing;
+
 use super::item::capture_item;
 use super::sides::{Side, capture_sides};
 use crate::bench::Bench;

@@ -5,7 +5,7 @@
 //! Proceedings of the Cambridge Philosophical Society 44 (1948) 50-57). What departs far has bent the fit and its weights, so that the fit is
 //! repeated with that entry free.
 
-use super::deletion::{Dropped, Point, without};
+use super::super::deletion::{Dropped, Point, without};
 use crate::bench::Bench;
 use crate::fit::confrontation::Agreement;
 use crate::fit::estimate::Estimate;
