@@ -79,14 +79,15 @@ pub(crate) fn weigh(
         )
     };
     let commutations: HashMap<(u32, u32), f64> = places.into_par_iter().map(commutation).collect();
-    let logs: Vec<f64> = hypotheses
-        .par_iter()
-        .map(|h| {
-            let pattern = &patterns[&pattern_of(h)];
-            let uneven = pattern.unevenness(h.cycles_per_revolution as usize, &ladder);
-            h.prior.ln() + commutations[&place_of(h)] + uneven
-        })
-        .collect();
+    let cycles_of = |h: &Weighed| (pattern_of(h), h.cycles_per_revolution);
+    let keys: BTreeSet<((u32, u32), u32)> = hypotheses.iter().map(cycles_of).collect();
+    let uneven = |(pattern, cycles): ((u32, u32), u32)| {
+        let log = patterns[&pattern].unevenness(cycles as usize, &ladder);
+        ((pattern, cycles), log)
+    };
+    let uneven: HashMap<((u32, u32), u32), f64> = keys.into_par_iter().map(uneven).collect();
+    let log = |h: &Weighed| h.prior.ln() + commutations[&place_of(h)] + uneven[&cycles_of(h)];
+    let logs: Vec<f64> = hypotheses.iter().map(log).collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
     let most = logs.iter().copied().fold(f64::MIN, f64::max);
     let total: f64 = logs.iter().map(|l| (l - most).exp()).sum();
