@@ -134,7 +134,7 @@ pub enum BenchRemarkKind {
     },
     /// What was found while the file was read, with a code of its own.
     #[serde(untagged)]
-    #[error("{}", .0.text)]
+    #[error("{0}")]
     Record(capture::Warning),
 }
 
