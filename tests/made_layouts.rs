@@ -144,7 +144,10 @@ fn what_is_to_be_told_is_told() {
         "\"bits3\" holds logic bits",
     ] {
         assert!(
-            record.layout.iter().any(|rule| rule.to_string().contains(part)),
+            record
+                .layout
+                .iter()
+                .any(|rule| rule.to_string().contains(part)),
             "{:?}",
             record.layout
         );

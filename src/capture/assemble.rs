@@ -49,6 +49,7 @@ pub(super) fn assemble(
         mut warnings,
         ..
     } = assembly;
+    warn_of_options(options, layout.columns.len(), &mut warnings);
     rows::warn_of_table(&table, &layout, &mut warnings);
     let rows = table.rows;
     if let Some((announced, line)) = facts.length.filter(|(length, _)| *length != rows as f64) {
@@ -78,6 +79,29 @@ pub(super) fn assemble(
         parts: Vec::new(),
         sha256: String::new(),
     })
+}
+
+/// Columns that an override names and the table has not.
+fn warn_of_options(options: &ReadOptions, columns: usize, warnings: &mut Warnings) {
+    let units = options
+        .units
+        .iter()
+        .map(|(column, _)| ("--unit (`units` in a sheet)", *column));
+    let codes = options.hex_columns.iter();
+    let codes = codes.map(|column| ("--hex-column (`hex_columns`)", *column));
+    let time = options
+        .time_column
+        .map(|column| ("--time-column (`time_column`)", column));
+    for (option, number) in units.chain(codes).chain(time) {
+        if number > columns {
+            let kind = WarningKind::NoSuchColumn {
+                option,
+                number,
+                columns,
+            };
+            warnings.push(None, None, kind);
+        }
+    }
 }
 
 impl Assembly<'_> {
@@ -138,7 +162,9 @@ impl Assembly<'_> {
         self.check_stated_interval(found.typical_step_s);
         if matches!(found.axis, TimeAxis::Absent { .. }) {
             let line = self.layout.first_line;
-            self.warnings.push(line, None, WarningKind::TimeAbsent);
+            let columns = table.values.len();
+            let kind = WarningKind::TimeAbsent { columns };
+            self.warnings.push(line, None, kind);
         }
         Ok(found.axis)
     }

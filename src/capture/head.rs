@@ -81,6 +81,10 @@ pub(super) fn find_layout<R: Read>(
         why.push(LayoutRule::Skipped { skipped });
     }
     let mut layout = layout::read_layout(&lines, &found, head.complete, options, named, names);
+    let lone = |line: &Line| line.text.trim_ascii().len() == 1;
+    if is_json(&lines) && (lines.len() == 1 || layout.columns.len() == 1 || lone(&lines[0])) {
+        return Err(ReadError::new(path, 1, ReadErrorKind::Json));
+    }
     if layout.columns.len() > options.limits.columns {
         let (found, limit) = (layout.columns.len(), options.limits.columns);
         return Err(too_many_columns(path, layout.first_line, found, limit));
@@ -164,6 +168,17 @@ fn cut_at_commas<'a>(rows: impl Iterator<Item = &'a [u8]>) -> bool {
     all > 2 && cut * 10 > all
 }
 
+/// Whether the text begins as an object or a list of JSON does; `[Header]` does not.
+fn is_json(lines: &[Line]) -> bool {
+    let mut filled = lines.iter().map(|line| line.text.trim_ascii());
+    let first = filled.find(|text| !text.is_empty()).unwrap_or_default();
+    let inside = first.strip_prefix(b"{").or(first.strip_prefix(b"["));
+    inside.is_some_and(|rest| {
+        let next = rest.trim_ascii().first();
+        next.is_none_or(|b| b.is_ascii_digit() || b"\"{[-".contains(b))
+    })
+}
+
 /// Why no table was found, with what the file does hold.
 fn no_table(
     path: &Path,
@@ -173,6 +188,9 @@ fn no_table(
     named: Option<&'static Encoding>,
 ) -> ReadError {
     let counted = lines.len();
+    if is_json(lines) {
+        return ReadError::new(path, 1, ReadErrorKind::Json);
+    }
     let no_table = |kind| ReadError::new(path, None, kind);
     if lines.iter().all(|l| l.text.trim_ascii().is_empty()) && complete {
         return no_table(ReadErrorKind::BlankLines { lines: counted });

@@ -4,14 +4,12 @@
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[allow(missing_docs, reason = "the text of a variant names its fields")]
 #[non_exhaustive]
+#[rustfmt::skip]
 pub enum LayoutRule {
     #[error("the file is packed with gzip")]
     Packed,
     #[error("text is {encoding}: {}", sign)]
-    Encoding {
-        encoding: &'static str,
-        sign: &'static str,
-    },
+    Encoding { encoding: &'static str, sign: &'static str },
     #[error("text encoding as given")]
     EncodingGiven,
     #[error("names are read as {encoding}, as their bytes suggest; --encoding names another")]
@@ -22,29 +20,16 @@ pub enum LayoutRule {
     NamesInRows,
     #[error("{skipped} lines above the numbers, as given")]
     Skipped { skipped: usize },
-    #[error(
-        "the field delimiter is {delimiter}, the decimal mark '{decimal}': {rows} rows of the head agree on it"
-    )]
-    Dialect {
-        delimiter: &'static str,
-        decimal: char,
-        rows: usize,
-    },
+    #[error("the field delimiter is {delimiter}, the decimal mark '{decimal}': {rows} rows of the head agree on it")]
+    Dialect { delimiter: &'static str, decimal: char, rows: usize },
     #[error("{}", match (names, units) { (Some(n), Some(u)) => format!("names in line {n}, units in line {u}"), (Some(n), None) => format!("names in line {n}"), (None, Some(u)) => format!("units in line {u}, no names"), (None, None) => "no header: columns are named by their number".to_owned() })]
-    Header {
-        names: Option<usize>,
-        units: Option<usize>,
-    },
+    Header { names: Option<usize>, units: Option<usize> },
     #[error("settings in {lines} lines beside the numbers")]
     SettingsBeside { lines: usize },
     #[error("{count} settings above the numbers")]
     SettingsAbove { count: usize },
     #[error("column {column} holds the unit of column {of}, {unit}")]
-    UnitColumn {
-        column: usize,
-        of: usize,
-        unit: String,
-    },
+    UnitColumn { column: usize, of: usize, unit: String },
     #[error("the numbers of column {column} have another decimal mark than the others")]
     OtherMark { column: usize },
     #[error("column {column} holds text and is left out")]
@@ -55,11 +40,7 @@ pub enum LayoutRule {
         "column {column}{} holds {codes} and is left out; --hex-column {column} reads its codes as whole numbers",
         super::quoted(name)
     )]
-    Codes {
-        column: usize,
-        name: Option<String>,
-        codes: &'static str,
-    },
+    Codes { column: usize, name: Option<String>, codes: &'static str },
     #[error("column {column} is time, as given")]
     TimeGiven { column: usize },
     #[error("no column is time, as given")]

@@ -29,7 +29,11 @@ impl View<'_> {
         let mut lines = Vec::new();
         match &self.findings {
             Ok(findings) => {
-                lines.push(format!("{}; {}", findings.role_text(), self.rows_text()));
+                let role = match self.is_timeless() && !findings.has_role() {
+                    true => "no role found".to_owned(),
+                    false => findings.role_text(),
+                };
+                lines.push(format!("{role}; {}", self.rows_text()));
                 lines.push(self.channels_text(findings));
                 lines.extend(findings.events_text());
                 lines.extend(findings.ripple_text());

@@ -64,7 +64,7 @@ impl View<'_> {
         }
         texts.extend(self.unstated_units());
         texts.extend(self.clipping());
-        if let Ok(findings) = &self.findings {
+        if let (Ok(findings), false) = (&self.findings, self.is_timeless()) {
             texts.extend(findings.remarks(all));
         }
         texts
