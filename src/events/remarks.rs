@@ -315,6 +315,23 @@ impl Remark {
                 *range = both.map(|(a, b)| (a.0.min(b.0), a.1.max(b.1)));
                 true
             }
+            (
+                Remark::CurrentReversed {
+                    level_a,
+                    with_voltage,
+                },
+                Remark::CurrentReversed {
+                    level_a: beside,
+                    with_voltage: also,
+                },
+            ) if with_voltage == also => {
+                *level_a = level_a.min(*beside);
+                true
+            }
+            (Remark::VoltageNegative { level_v }, Remark::VoltageNegative { level_v: beside }) => {
+                *level_v = level_v.min(*beside);
+                true
+            }
             _ => self == other,
         }
     }
