@@ -6,7 +6,7 @@ use super::reader::{Reader, Texts};
 use crate::quantity::units::Quantity;
 use toml::de::DeValue;
 
-const KEYS: [&str; 9] = [
+pub(super) const KEYS: [&str; 9] = [
     "name",
     "nominal_voltage",
     "reference_temperature",

@@ -1,6 +1,7 @@
 //! TOML to a checked sheet.
 
 use super::checked::{Sheet, SheetError};
+use super::head::KEYS;
 use super::reader::Reader;
 use crate::claim::entry::Entry;
 use crate::files::{LARGEST_SHEET, read_at_most};
@@ -71,8 +72,11 @@ impl Reader<'_> {
         })?;
         let known: Vec<&str> = Entry::all().map(Entry::key).collect();
         for (key, value) in claims_table.iter() {
-            let entry = Entry::from_key(key.get_ref())
-                .ok_or_else(|| self.unknown_key(key.span().start, key.get_ref(), &known))?;
+            let (at, key) = (key.span().start, key.get_ref().as_ref());
+            let entry = Entry::from_key(key).ok_or_else(|| match KEYS.contains(&key) {
+                true => self.fault(at, format!("`{key}` belongs under [sheet]")),
+                false => self.unknown_key(at, key, &known),
+            })?;
             let start = value.span().start;
             self.conditions_of(entry, start, &sheet)?;
             let claim = self.claim(entry, start, value.get_ref(), default_tolerance.as_ref())?;
