@@ -626,3 +626,56 @@ fn damage_gives_a_record_or_an_error_and_bulk_gives_the_same() {
         }
     }
 }
+
+#[test]
+fn an_override_of_a_column_that_is_not_there_is_told() {
+    let text = "time (s),u (V)\n".to_owned()
+        + &rows(30, |k| format!("{:.3},{}.5", 1e-3 * k as f64, k % 7));
+    let options = ReadOptions {
+        units: vec![(9, "V".to_owned())],
+        ..ReadOptions::default()
+    };
+    let record = of_text(&text, &options).expect("a record");
+    let [warning] = record.warnings.as_slice() else {
+        panic!("{:?}", record.warnings);
+    };
+    assert_eq!(warning.kind.code(), "no-such-column");
+    assert!(warning.kind.is_doubtful());
+    assert!(
+        warning.text().contains("column 9, and the table has 2"),
+        "{warning}"
+    );
+    assert!(
+        of_text(&text, &ReadOptions::default())
+            .expect("a record")
+            .warnings
+            .is_empty()
+    );
+}
+
+#[test]
+fn json_and_xy_plots_are_named_as_such() {
+    let numbers: Vec<String> = (0..300).map(|k| format!("{}.5", k % 7)).collect();
+    let numbers = numbers.join(", ");
+    for text in [
+        format!("{{\"u\": [{numbers}], \"i\": [{numbers}]}}\n"),
+        format!("[[{numbers}], [{numbers}]]\n"),
+        format!("{{\n\"u\": [\n{}\n]}}\n", numbers.replace(", ", ",\n")),
+    ] {
+        let error = of_text(&text, &ReadOptions::default()).expect_err("JSON");
+        assert!(error.text().contains("this is JSON"), "{error}");
+    }
+    let xy = "CH1 (V),CH2 (V)\n".to_owned()
+        + &rows(200, |k| {
+            let angle = 0.1 * k as f64;
+            format!("{:.4},{:.4}", angle.sin(), angle.cos())
+        });
+    let text = of_text(&xy, &ReadOptions::default())
+        .expect("a record")
+        .warnings[0]
+        .text();
+    assert!(
+        text.contains("XY plot") && text.contains("against time"),
+        "{text}"
+    );
+}

@@ -162,8 +162,10 @@ impl Assembly<'_> {
         self.check_stated_interval(found.typical_step_s);
         if matches!(found.axis, TimeAxis::Absent { .. }) {
             let line = self.layout.first_line;
-            let columns = table.values.len();
-            let kind = WarningKind::TimeAbsent { columns };
+            // A column that only rises is a count or a time, and no axis of an XY plot.
+            let rises = |values: &[f64]| values.windows(2).all(|w| w[1] >= w[0]);
+            let xy_plot = table.values.len() == 2 && !table.values.iter().any(|c| rises(&c.values));
+            let kind = WarningKind::TimeAbsent { xy_plot };
             self.warnings.push(line, None, kind);
         }
         Ok(found.axis)

@@ -74,7 +74,7 @@ pub enum Remark {
     },
     /// Back-EMF before the contact closes: the rotor already turns.
     #[error(
-        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so the first back-EMF is estimated too; let the rotor stand before the next shot",
+        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so the first back-EMF is estimated too; let the rotor stop before the next shot",
         volts(level_v)
     )]
     TurningAtStart {

@@ -95,6 +95,10 @@ fn belong(before: &str, word: &str) -> bool {
         number.starts_with(|c: char| c.is_ascii_digit())
     };
     let ended = |word: &str| word.ends_with([',', ';', ':', '.']);
+    let numbered = matches!(last, "column" | "line" | "cell" | "row" | "section");
+    if numbered && begins(word) || last.starts_with("--") && columns(word) <= 10 {
+        return true;
+    }
     // The far end of a range, and of a change.
     let ranges = before.split(' ').any(begins) && !ended(last);
     if columns(before) < 24 && ranges && matches!(word, "to" | "→") {

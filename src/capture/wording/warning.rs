@@ -22,8 +22,8 @@ pub enum WarningKind {
     TimeUneven { shortest_s: f64, longest_s: f64, median_s: f64 },
     #[error("only {kept} of {rows} rows are kept, the longest stretch in which time increases without a gap")]
     TimeCut { kept: usize, rows: usize },
-    #[error("no time column and no sampling interval in the file; rows are only counted.{}\nGive the interval with --interval, the column with --time-column", if *columns == 2 { " Two columns without times are an XY plot or bare samples: of an XY plot export both channels against time." } else { "" })]
-    TimeAbsent { columns: usize },
+    #[error("no time column and no sampling interval in the file; rows are only counted.{}\nGive the interval with --interval, the column with --time-column", if *xy_plot { " Two columns without times are an XY plot or bare samples: of an XY plot export both channels against time." } else { "" })]
+    TimeAbsent { xy_plot: bool },
     /// Named by an option, and not in the table.
     #[error("{option} names column {number}, and the table has {columns}: it has no effect.\nColumns are counted from 1")]
     NoSuchColumn { option: &'static str, number: usize, columns: usize },
@@ -85,7 +85,7 @@ pub enum WarningKind {
     TimePacesDiffer { #[serde(skip)] column: usize, ratio: f64 },
     #[error("the preamble states a sampling interval of {} s, the time column runs in steps of {} s ({:.4} times as long). The time column is used.\nGive --interval to overrule it", brief(*stated_s), brief(*found_s), found_s / stated_s)]
     IntervalContradicts { stated_s: f64, found_s: f64 },
-    #[error("the preamble announces {announced} samples, {} here. The rows are used.\nExport the whole record if the rest is wanted", counted(*rows, "row") + if *rows == 1 { " is" } else { " are" })]
+    #[error("the preamble announces {announced} sample{}, {} here. The rows are used.\nExport the whole record if the rest is wanted", if *announced == 1.0 { "" } else { "s" }, counted(*rows, "row") + if *rows == 1 { " is" } else { " are" })]
     RecordLength { announced: f64, rows: usize },
     #[error("the last row is incomplete: it ends at cell {cells} of {expected} with \"{text}\". The copy stopped there; the row is left out and the {rows} rows before it are used")]
     RowTruncated { cells: usize, expected: usize, text: String, rows: usize },

@@ -120,7 +120,10 @@ impl Findings<'_> {
     fn role_text(&self) -> String {
         let role = &self.columns.role;
         if !self.has_role() {
-            return format!("no role found: {}", role.reason);
+            return match self.timeline.events.is_empty() {
+                true => format!("no role found: {}", role.reason),
+                false => "no role found: what happens in it fits none".to_owned(),
+            };
         }
         let other = role
             .alternatives
