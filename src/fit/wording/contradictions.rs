@@ -89,7 +89,9 @@ pub enum Contradiction {
         miss: f64,
         agreeing_s: f64,
     },
-    #[error("see the ratio of the probe")]
+    #[error(
+        "the stated supply and the captures are about ten times apart: see the warning on the ratio of the probe"
+    )]
     SupplyByProbeRatio,
     #[error(
         "the sheet states a supply of {stated_v} V, and the motor runs freely on {shown_v:.2} V in {capture}, the nearest of all captures. Usual causes: {}. No-load and stall values belong to \
