@@ -128,15 +128,17 @@ impl Ladder {
             let end = k + 2 * SPREAD;
             let top = peak.clamp(k, end);
             let mut mean = self.spread[top - k];
+            let left = factors[k..top].iter().zip(&self.spread[..top - k]).rev();
+            let right = factors[top..end].iter().zip(&self.spread[top - k + 1..]);
             let mut share = 1.0;
-            for j in (k..top).rev() {
-                share *= factors[j];
-                mean += self.spread[j - k] * share;
+            for (factor, weight) in left {
+                share *= factor;
+                mean += weight * share;
             }
             share = 1.0;
-            for j in top..end {
-                share *= factors[j];
-                mean += self.spread[j + 1 - k] * share;
+            for (factor, weight) in right {
+                share *= factor;
+                mean += weight * share;
             }
             *sum += curve[top] + mean.ln();
         }
@@ -211,6 +213,28 @@ pub(crate) fn cubic(t: f64) -> [f64; 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The weighted mean of the likelihoods of the scales about that of the group, each worked out by itself.
+    #[test]
+    fn a_strong_line_is_weighed_over_the_scales_about_that_of_its_group() {
+        let ladder = Ladder::new(3e8, 100);
+        let step = (ladder.ratios[1] / ladder.ratios[0]).ln();
+        for (power, shrink) in [(41.0, 1.0), (300.0, 1e-3), (4e4, 0.02), (4e4, 1e-9)] {
+            let mut found = [0.0; SCALES];
+            ladder.add_strong(power, shrink, &mut found);
+            for (k, found) in found.iter().enumerate() {
+                let log = |j: usize| {
+                    let s = ladder.ratios[k] * shrink * ((j as f64 - SPREAD as f64) * step).exp();
+                    power * s / (1.0 + s) - s.ln_1p()
+                };
+                let most = (0..=2 * SPREAD).map(log).fold(f64::MIN, f64::max);
+                let terms = (0..=2 * SPREAD).map(|j| ladder.spread[j] * (log(j) - most).exp());
+                let direct = most + terms.sum::<f64>().ln();
+                let off = (found - direct).abs();
+                assert!(off < 1e-9 * (1.0 + direct.abs()), "{k}: {found} {direct}");
+            }
+        }
+    }
 
     #[test]
     fn bins_say_the_same_as_the_lines_one_by_one() {
