@@ -9,7 +9,10 @@ fn main() -> ExitCode {
     let arguments = match cli::Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(error) if error.use_stderr() => {
-            cli::report_lines(error.render().to_string().trim_end());
+            let text = error.render().to_string();
+            let text = text.replace("invalid float literal", "expected a number, e.g. 0.05");
+            let text = text.replace("invalid digit found in string", "expected a whole number");
+            cli::report_lines(text.trim_end());
             return cli::Status::NoResult.into();
         }
         // Help and version.

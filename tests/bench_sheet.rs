@@ -424,7 +424,7 @@ fn an_unknown_key_names_the_nearest_known_one() {
         told(&format!(
             "{HEAD}winding_temperature = {{ c = 24, limit_c = 2 }}\n"
         )),
-        "bench.toml:3:33: unknown key `limit_c` in [motor.winding_temperature]; the nearest known key is `limit_k`. Known here: c, limit_percent, half_width_percent, limit_ppm, half_width_ppm, limit_k, half_width_k, limit_full_scale_percent, half_width_full_scale_percent, coverage_95_percent, coverage_95_ppm, coverage_95_k, coverage_95_full_scale_percent, standard_percent, standard_ppm, standard_k, standard_full_scale_percent, full_scale_k"
+        "bench.toml:3:33: unknown key `limit_c` in [motor.winding_temperature]; the nearest known key is `limit_k`. Known here: c, limit_percent, limit_ppm, limit_k, limit_full_scale_percent, full_scale_k, and half_width_, coverage_95_ or standard_ in place of limit_"
     );
 }
 
@@ -546,7 +546,7 @@ fn a_forgotten_probe_ratio_is_told_with_numbers() {
     assert_eq!(
         remarks,
         [
-            "capture \"start\": the voltage reaches 1.21 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"
+            "capture \"start\": the voltage reaches about 1.2 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"
         ]
     );
     let mended = WIRED.replace(

@@ -5,6 +5,7 @@
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use testbench::{draw, presets, temporary_folder};
 
 /// A copy of a shipped motor whose sheet has some texts replaced.
 struct Copied {
@@ -141,6 +142,87 @@ fn an_ohmmeter_that_reads_less_than_the_captures_show_is_a_conflict() {
     let ran = Copied::of("ticket_printer", &changed).fit(&[]);
     assert_eq!(ran.status, Some(1));
     assert!(ran.in_conflict().contains(&"ohmmeter"), "{:?}", ran.items());
+}
+
+/// Texts of the lines in conflict.
+fn texts(ran: &Ran) -> String {
+    let lines = ran
+        .items()
+        .iter()
+        .filter(|c| c["agreement"] == "in_conflict");
+    lines.map(|c| c["text"].as_str().unwrap_or("")).collect()
+}
+
+#[test]
+fn a_capture_of_a_warmer_winding_than_noted_is_a_conflict() {
+    for (motor, noted) in [
+        ("camera_slider", "role = \"start\""),
+        ("floor_scrubber", "role = \"start\""),
+    ] {
+        let cold = format!("{noted}\nwinding_temperature = {{ c = -15, limit_k = 2 }}");
+        let ran = Copied::of(motor, &[(noted, cold.as_str())]).fit(&[]);
+        assert_eq!(ran.status, Some(1), "{motor}: {:?}", ran.items());
+        assert!(
+            texts(&ran).contains("warmer than noted") || texts(&ran).contains("another resistance"),
+            "{motor}: {:?}",
+            ran.items()
+        );
+        // R belongs to the temperature of the other captures.
+        let temperature_c = ran.number("terminal_resistance", "temperature_c");
+        assert!(temperature_c > 15.0, "{motor}: {temperature_c} °C");
+    }
+}
+
+#[test]
+fn a_current_scale_that_one_capture_has_for_itself_is_a_conflict() {
+    let start = "role = \"start\"";
+    let scaled = format!("{start}\ncurrent = {{ scale = 1.15 }}");
+    let ran = Copied::of("dosing_pump", &[(start, scaled.as_str())]).fit(&[]);
+    assert_eq!(ran.status, Some(1), "{:?}", ran.items());
+    let text = texts(&ran);
+    assert!(
+        text.contains("agrees with the other captures only"),
+        "{text}"
+    );
+    let (r, sound) = (
+        &ran.file["parameters"]["terminal_resistance"],
+        Copied::of("dosing_pump", &[]).fit(&[]),
+    );
+    let truth = sound.number("terminal_resistance", "value");
+    let holds = r["lower"].as_f64() < Some(truth) && r["upper"].as_f64() > Some(truth);
+    assert!(holds || r["status"] == "in_conflict", "{r}");
+}
+
+#[test]
+fn a_brush_drop_that_rises_like_a_resistance_is_a_conflict() {
+    // At 1.5 V a contact drop could hide whatever an ohmmeter reads too little.
+    let drawn = draw(&presets::aquarium_feeder(), 7001).expect("drawn");
+    let folder = temporary_folder(&drawn).expect("a folder");
+    let copied = Copied { folder };
+    let sheet = std::fs::read_to_string(copied.sheet()).expect("a sheet");
+    assert_eq!(copied.fit(&[]).status, Some(0));
+    let scaled: Vec<String> = sheet
+        .lines()
+        .map(|line| scaled_readings(line, 0.6))
+        .collect();
+    std::fs::write(copied.sheet(), scaled.join("\n")).expect("written");
+    let ran = copied.fit(&[]);
+    assert_eq!(ran.status, Some(1), "{:?}", ran.items());
+    assert!(
+        ran.in_conflict().contains(&"contact of the brushes"),
+        "{:?}",
+        ran.items()
+    );
+}
+
+/// A line of a sheet with the resistances that an ohmmeter read times a factor.
+fn scaled_readings(line: &str, factor: f64) -> String {
+    let Some(list) = line.strip_prefix("readings_ohm = [") else {
+        return line.to_owned();
+    };
+    let numbers = list.trim_end_matches(']').split(',');
+    let scaled = numbers.map(|n| (n.trim().parse::<f64>().expect("a number") * factor).to_string());
+    format!("readings_ohm = [{}]", scaled.collect::<Vec<_>>().join(", "))
 }
 
 #[test]

@@ -715,8 +715,7 @@ fn wrong_options_are_told_with_what_would_do() {
             "would not turn at 0.1 V",
         ),
         (vec!["c", "-o", "motor.json"], "is the motor file"),
-        // Its own folder stands for anything that is there.
-        (vec!["c", "-o", "."], "already exists"),
+        (vec!["c", "-o", "."], "it names no file"),
     ] {
         let output = run(&file, &options);
         assert_eq!(output.status.code(), Some(2), "{options:?}");

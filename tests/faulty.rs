@@ -230,7 +230,7 @@ fn a_forgotten_probe_ratio_is_told_against_the_supply() {
         "12V",
     ]);
     assert_eq!(status, Some(1), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: probe_ratio_ten_times: the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"#);
+    insta::assert_snapshot!(told, @r#"warning: probe_ratio_ten_times: the voltage reaches about 1.2 V, a tenth of the stated supply of 12.0 V: the ratio of the probe was probably not set. Say apply_probe_ratio = 10 for this channel, or correct the supply; otherwise R, L and K come out ten times too small"#);
 }
 
 #[test]
@@ -270,10 +270,10 @@ fn a_missed_trigger_is_told() {
 fn a_gap_in_time_is_placed_and_measured() {
     let (status, told) = run(&["look", "gap_in_time.csv"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: line 497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
+    insta::assert_snapshot!(told, @r#"warning: line 497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces. Pass --time-gaps split to keep the longest piece only"#);
     let (status, told) = run(&["fit", "--start", "gap_in_time.csv", "--supply", "12V"]);
     assert_eq!(status, Some(0), "{told}");
-    insta::assert_snapshot!(told, @r#"warning: gap_in_time: gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces; pass --time-gaps split to keep the longest piece only"#);
+    insta::assert_snapshot!(told, @r#"warning: gap_in_time: gap_in_time.csv:497: gap in time from 0.02992 s to 0.032 s: 0.00208 s long, about 25 samples missing. The record is used in 2 pieces. Pass --time-gaps split to keep the longest piece only"#);
 }
 
 #[test]
@@ -378,7 +378,9 @@ role = "start"
     let (status, told) = sheet("");
     assert_eq!(status, Some(1), "{told}");
     assert!(
-        told.contains("start: the voltage reaches 1.22 V, a tenth of the stated supply of 12.0 V"),
+        told.contains(
+            "start: the voltage reaches about 1.2 V, a tenth of the stated supply of 12.0 V"
+        ),
         "{told}"
     );
     let (status, told) = sheet("apply_probe_ratio = 10\n");

@@ -25,10 +25,7 @@ fn remark(record: &Record) -> (String, String) {
     assert_eq!(record.warnings.len(), 1, "{:?}", record.warnings);
     let remark = &record.warnings[0];
     let folder = path("").display().to_string();
-    (
-        remark.kind.name().to_string(),
-        remark.text.replace(&folder, ""),
-    )
+    (remark.kind.code(), remark.to_string().replace(&folder, ""))
 }
 
 #[test]

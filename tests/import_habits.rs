@@ -313,7 +313,7 @@ fn codes_of_a_converter_and_names_in_doubt_get_no_unit() {
         let doubtful = record
             .warnings
             .iter()
-            .any(|w| w.kind.name() == kind && w.kind.is_doubtful());
+            .any(|w| w.kind.code() == kind && w.kind.is_doubtful());
         assert!(doubtful, "{:?}", record.warnings);
         assert!(record.channels.iter().all(|c| c.unit.is_none()), "{header}");
     }
@@ -361,6 +361,6 @@ fn figures_that_can_be_read_in_two_ways_are_named() {
     let named = record
         .warnings
         .iter()
-        .any(|w| w.kind.is_doubtful() && w.text.contains("column 2"));
+        .any(|w| w.kind.is_doubtful() && w.text().contains("column 2"));
     assert!(named, "{:?}", record.warnings);
 }

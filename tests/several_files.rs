@@ -90,7 +90,7 @@ fn differing_times_are_aligned_and_told() {
             ramp,
         );
         let record = read_joined(&[one.clone(), two], &ReadOptions::default()).expect("a record");
-        let kinds: Vec<&str> = record.warnings.iter().map(|w| w.kind.name()).collect();
+        let kinds: Vec<String> = record.warnings.iter().map(|w| w.kind.code()).collect();
         assert_eq!(kinds, ["times-aligned"]);
         let TimeAxis::Uniform { start_s, .. } = record.time else {
             panic!("{:?}", record.time);
@@ -112,7 +112,7 @@ fn differing_times_are_aligned_and_told() {
         ramp,
     );
     let error = read_joined(&[one, apart], &ReadOptions::default()).expect_err("no overlap");
-    assert!(error.text.contains("do not overlap"), "{error}");
+    assert!(error.text().contains("do not overlap"), "{error}");
 }
 
 #[test]

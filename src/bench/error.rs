@@ -81,10 +81,15 @@ impl BenchError {
         known: impl IntoIterator<Item = &'k str>,
     ) -> BenchError {
         let known: Vec<&str> = known.into_iter().collect();
+        // A comma among commas.
+        let shown = |name: &&str| match name.contains(char::is_alphanumeric) {
+            true => (*name).to_owned(),
+            false => format!("\"{name}\""),
+        };
         let near = nearest(found, &known).map(|name| format!("; the nearest is `{name}`"));
         let all = match known.is_empty() {
             true => "none".to_owned(),
-            false => known.join(", "),
+            false => known.iter().map(shown).collect::<Vec<_>>().join(", "),
         };
         let near = near.unwrap_or_default();
         let text = format!("`{found}` is no known {what}{near}. Known: {all}");

@@ -145,7 +145,7 @@ fn parsed(path: &Path, bytes: &[u8], files: Files) -> Result<Sheet, BenchError> 
             };
             return no_toml(
                 place,
-                "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; a capture is named inside it, or by its role (--start FILE)",
+                "the bytes are not UTF-8. A bench sheet is plain UTF-8 text; a capture is named inside it, or given to `rundown fit` by its role (--start FILE)",
             );
         }
     };

@@ -112,7 +112,7 @@ pub enum BenchRemarkKind {
         "the voltage channel was AC coupled: its level is lost, the capture is left out, and friction cannot be determined from it. Record it again with DC coupling"
     )]
     VoltageAcCoupled,
-    #[error("the voltage reaches {} V, {} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {} for this channel, or correct the supply; otherwise R, L and K come out ten times too {}", short(*seen_v), if seen_v < supply_v { "a tenth" } else { "ten times" }, short(*supply_v), if seen_v < supply_v { "10" } else { "0.1" }, if seen_v < supply_v { "small" } else { "large" })]
+    #[error("the voltage reaches about {} V, {} of the stated supply of {} V: the ratio of the probe was probably not set. Say apply_probe_ratio = {} for this channel, or correct the supply; otherwise R, L and K come out ten times too {}", two_digits(*seen_v), if seen_v < supply_v { "a tenth" } else { "ten times" }, short(*supply_v), if seen_v < supply_v { "10" } else { "0.1" }, if seen_v < supply_v { "small" } else { "large" })]
     ProbeRatio { seen_v: f64, supply_v: f64 },
     #[error("the current reaches {} A and the supply limits at {} A: no voltage step, usable only with the measured voltage", short(*peak_a), short(*limit_a))]
     CurrentLimited { peak_a: f64, limit_a: f64 },
@@ -134,7 +134,7 @@ pub enum BenchRemarkKind {
     },
     /// What was found while the file was read, with a code of its own.
     #[serde(untagged)]
-    #[error("{}", .0.text)]
+    #[error("{0}")]
     Record(capture::Warning),
 }
 
@@ -169,6 +169,12 @@ fn listed(assumed: &[Assumption]) -> String {
     let each = assumed.iter();
     let each = each.map(|a| format!("{} of the {} {}", a.what, a.instrument, a.value));
     each.collect::<Vec<_>>().join(", ")
+}
+
+/// Two significant digits, so that several captures read alike.
+fn two_digits(value: f64) -> String {
+    let rounded: f64 = format!("{value:.1e}").parse().unwrap_or(value);
+    format!("{rounded}")
 }
 
 /// Three significant digits.

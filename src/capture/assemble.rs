@@ -1,14 +1,15 @@
-//! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, warnings worded.
+//! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, faults noted.
 
 use super::channels::{channels, check_channels};
 use super::envelope;
 use super::error::ReadError;
 use super::layout::{Layout, RecordFacts, Role};
-use super::options::{ReadOptions, TimeGaps};
+use super::options::ReadOptions;
 use super::record::{Record, TimeAxis};
 use super::rows::{self, Table};
 use super::time::{self, TimeColumn, TimeFacts, TimeFault, TimeUnit};
-use super::warnings::{WarningKind, Warnings, brief};
+use super::warnings::Warnings;
+use super::wording::{LayoutRule, ReadErrorKind, WarningKind};
 use std::path::Path;
 
 /// What is put together.
@@ -16,8 +17,8 @@ struct Assembly<'a> {
     layout: Layout,
     facts: RecordFacts,
     options: &'a ReadOptions,
-    /// How the layout was recognised, one sentence a rule.
-    why: Vec<String>,
+    /// How the layout was recognised.
+    why: Vec<LayoutRule>,
     warnings: Warnings<'a>,
 }
 
@@ -29,7 +30,7 @@ pub(super) fn assemble(
     path: &Path,
     mut table: Table,
     layout: Layout,
-    why: Vec<String>,
+    why: Vec<LayoutRule>,
     options: &ReadOptions,
 ) -> Result<Record, ReadError> {
     let all = Vec::new();
@@ -48,25 +49,21 @@ pub(super) fn assemble(
         mut warnings,
         ..
     } = assembly;
+    warn_of_options(options, layout.columns.len(), &mut warnings);
     rows::warn_of_table(&table, &layout, &mut warnings);
-    if let Some((length, line)) = facts.length
-        && length != table.rows as f64
-    {
-        let text = format!(
-            "the preamble announces {length} samples, {} rows are here. The rows are used; export the whole record if the rest is wanted",
-            table.rows
-        );
-        warnings.push(WarningKind::RECORD_LENGTH, line, None, text);
+    let rows = table.rows;
+    if let Some((announced, line)) = facts.length.filter(|(length, _)| *length != rows as f64) {
+        let kind = WarningKind::RecordLength { announced, rows };
+        warnings.push(line, None, kind);
     }
     let columns = std::mem::take(&mut table.values);
     let bad_cells: Vec<_> = columns.iter().map(|c| c.bad.clone()).collect();
     let mut channels = channels(columns, &layout);
     check_channels(&channels, &bad_cells, &table, &layout, &mut warnings)?;
     if !options.envelope_columns
-        && let Some((column, text)) = envelope::unfold(&mut channels, &mut time)
+        && let Some((column, kind)) = envelope::unfold(&mut channels, &mut time)
     {
-        let line = layout.first_line;
-        warnings.push(WarningKind::TIME_SHARED, line, column, text);
+        warnings.push(layout.first_line, column, kind);
     }
     let mut columns = layout.columns.into_iter();
     let time_column = columns.find(|c| c.role == Role::Time);
@@ -84,13 +81,37 @@ pub(super) fn assemble(
     })
 }
 
+/// Columns that an override names and the table has not.
+fn warn_of_options(options: &ReadOptions, columns: usize, warnings: &mut Warnings) {
+    let units = options
+        .units
+        .iter()
+        .map(|(column, _)| ("--unit (`units` in a sheet)", *column));
+    let codes = options.hex_columns.iter();
+    let codes = codes.map(|column| ("--hex-column (`hex_columns`)", *column));
+    let time = options
+        .time_column
+        .map(|column| ("--time-column (`time_column`)", column));
+    for (option, number) in units.chain(codes).chain(time) {
+        if number > columns {
+            let kind = WarningKind::NoSuchColumn {
+                option,
+                number,
+                columns,
+            };
+            warnings.push(None, None, kind);
+        }
+    }
+}
+
 impl Assembly<'_> {
     /// Judges the times; rows that go are taken out of the table.
     fn time_axis(&mut self, table: &mut Table) -> Result<TimeAxis, ReadError> {
         let bad_interval = |interval: &f64| !(*interval > 0.0 && interval.is_finite());
-        if let Some(interval) = self.options.interval_s.filter(bad_interval) {
-            let text = format!("--interval {interval} s: a sampling interval is positive");
-            return Err(ReadError::new(self.warnings.path, None, text));
+        let path = self.warnings.path;
+        if let Some(interval_s) = self.options.interval_s.filter(bad_interval) {
+            let kind = ReadErrorKind::Interval { interval_s };
+            return Err(ReadError::new(path, None, kind));
         }
         let column = table.time.take();
         let role = |column: usize| self.layout.columns[column].role;
@@ -108,13 +129,10 @@ impl Assembly<'_> {
         let mut column = column.filter(|column| facts.takes(column));
         if let Some(column) = column.as_mut().filter(|c| c.missing > 0) {
             let kept = column.keep_finite();
-            let text = format!(
-                "{} rows have no time and are left out",
-                table.rows - kept.len()
-            );
+            let rows = table.rows - kept.len();
             let line = table.lines.line(0);
-            self.warnings
-                .push(WarningKind::TIME_MISSING, line, None, text);
+            let kind = WarningKind::TimeMissing { rows };
+            self.warnings.push(line, None, kind);
             table.keep(&kept);
             facts.rows = table.rows;
         }
@@ -135,24 +153,20 @@ impl Assembly<'_> {
                 && let [time_s] = times[..]
                 && table.rows > 1
             {
-                let text = format!(
-                    "all {} rows carry the time {time_s} s, expected times that rise from row to row. Name another column of time with --time-column, or give the interval of the rows with --interval",
-                    table.rows
-                );
-                return Err(ReadError::new(
-                    self.warnings.path,
-                    table.lines.line(0),
-                    text,
-                ));
+                let rows = table.rows;
+                let kind = ReadErrorKind::EqualTimes { rows, time_s };
+                return Err(ReadError::new(path, table.lines.line(0), kind));
             }
             table.keep(&kept);
         }
         self.check_stated_interval(found.typical_step_s);
         if matches!(found.axis, TimeAxis::Absent { .. }) {
-            let text = "no time column and no sampling interval in the file; rows are only counted. Give the interval with --interval, the column with --time-column";
             let line = self.layout.first_line;
-            self.warnings
-                .push(WarningKind::TIME_ABSENT, line, None, text);
+            // A column that only rises is a count or a time, and no axis of an XY plot.
+            let rises = |values: &[f64]| values.windows(2).all(|w| w[1] >= w[0]);
+            let xy_plot = table.values.len() == 2 && !table.values.iter().any(|c| rises(&c.values));
+            let kind = WarningKind::TimeAbsent { xy_plot };
+            self.warnings.push(line, None, kind);
         }
         Ok(found.axis)
     }
@@ -160,10 +174,10 @@ impl Assembly<'_> {
     fn take_faults(&mut self, faults: Vec<TimeFault>, table: &Table) -> Result<(), ReadError> {
         for fault in faults {
             let line = fault.row.map(|row| table.lines.line(row));
-            if fault.is_error && self.options.time_gaps == TimeGaps::Keep {
-                return Err(ReadError::new(self.warnings.path, line, fault.text));
+            match fault.kind {
+                Ok(kind) => self.warnings.push(line, None, kind),
+                Err(kind) => return Err(ReadError::new(self.warnings.path, line, *kind)),
             }
-            self.warnings.push(fault.kind, line, None, fault.text);
         }
         Ok(())
     }
@@ -171,47 +185,36 @@ impl Assembly<'_> {
     /// Says where the units of time come from, where the file does not state them.
     fn warn_of_units(&mut self, unit: TimeUnit, column: Option<&TimeColumn>) {
         let given = self.options.interval_s.is_some();
-        if let (Some((kind, text)), Some(column), false) = (unit.warning, column, given) {
+        if let (Some(kind), Some(column), false) = (unit.warning, column, given) {
             let line = self.layout.first_line;
-            self.warnings.push(kind, line, column.column + 1, text);
+            self.warnings.push(line, column.column + 1, kind);
         }
         // The times come from the stated interval alone.
         let counted = column.is_none_or(|c| self.layout.columns[c.column].role == Role::Index);
-        let Some((interval, line)) = self.facts.interval_s.filter(|_| !given && counted) else {
+        let Some((interval_s, line)) = self.facts.interval_s.filter(|_| !given && counted) else {
             return;
         };
         if self.facts.interval_unit_unsure {
-            let text = format!(
-                "the sampling interval is stated without a unit; {} s is assumed. Give it with --interval, e.g. --interval 10us",
-                brief(interval)
-            );
-            self.warnings
-                .push(WarningKind::TIME_UNIT_ASSUMED, line, None, text);
+            let kind = WarningKind::IntervalUnitNotStated { interval_s };
+            self.warnings.push(line, None, kind);
         }
-        if let Some((other, _)) = self.facts.other_interval_s {
-            let text = format!(
-                "the settings state a sampling interval of {} s here and of {} s elsewhere; the first is used. Give the right one with --interval",
-                brief(interval),
-                brief(other)
-            );
-            self.warnings
-                .push(WarningKind::INTERVALS_DISAGREE, line, None, text);
+        if let Some((elsewhere_s, _)) = self.facts.other_interval_s {
+            let here_s = interval_s;
+            let kind = WarningKind::IntervalsDisagree {
+                here_s,
+                elsewhere_s,
+            };
+            self.warnings.push(line, None, kind);
         }
     }
 
     /// Compares the interval that the preamble states with that of the times.
     fn check_stated_interval(&mut self, found: Option<f64>) {
-        if let (Some((stated, line)), Some(found)) = (self.facts.interval_s, found)
-            && (stated - found).abs() > 0.01 * found
+        if let (Some((stated_s, line)), Some(found_s)) = (self.facts.interval_s, found)
+            && (stated_s - found_s).abs() > 0.01 * found_s
         {
-            let text = format!(
-                "the preamble states a sampling interval of {} s, the time column runs in steps of {} s ({:.4} times as long). The time column is used; give --interval to overrule it",
-                brief(stated),
-                brief(found),
-                found / stated
-            );
-            self.warnings
-                .push(WarningKind::INTERVAL_CONTRADICTS, line, None, text);
+            let kind = WarningKind::IntervalContradicts { stated_s, found_s };
+            self.warnings.push(line, None, kind);
         }
     }
 }

@@ -5,7 +5,8 @@ use super::layout::{self, Cells, Layout, TableChannel};
 use super::record::Channel;
 use super::rows::{BadCells, RawColumn, Table};
 use super::unit;
-use super::warnings::{WarningKind, Warnings, brief};
+use super::warnings::Warnings;
+use super::wording::{ReadErrorKind, WarningKind};
 
 /// Whole numbers over several steps, though a step of the converter is another number than one.
 fn may_be_codes(values: &[f64], step: f64) -> bool {
@@ -64,7 +65,7 @@ pub(super) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel>
     columns.into_iter().zip(stated).map(channel).collect()
 }
 
-/// Words what is wrong in the channels; `bad_cells` are those of each.
+/// Notes what is wrong in the channels; `bad_cells` are those of each.
 ///
 /// # Errors
 /// A channel mostly of cells that are no numbers.
@@ -78,64 +79,60 @@ pub(super) fn check_channels(
     let filled = channels.iter().filter(|c| c.missing < table.rows).count();
     for channel in channels {
         check_channel(channel, table, filled, warnings);
-        if let Some(step) = channel.facts.code_step.map(brief) {
-            let text = format!(
-                "column {} \"{}\" holds whole numbers, and the preamble states a step of {step}: they are codes of the converter, so the stated unit is not used. Export values in volts, or scale the codes in a bench sheet (scale = {step} beside the column)",
-                channel.column, channel.name
-            );
-            let line = layout.first_line;
-            warnings.push(WarningKind::CODES, line, channel.column, text);
+        if let Some(step) = channel.facts.code_step {
+            let (column, name) = (channel.column, channel.name.clone());
+            let codes = WarningKind::Codes { column, name, step };
+            warnings.push(layout.first_line, column, codes);
         }
     }
     for (bad, channel) in bad_cells.iter().zip(channels) {
         let Some(bad) = bad else {
             continue;
         };
-        let Channel { column, name, .. } = channel;
-        let found = format!(
-            "column {column} \"{name}\": \"{}\" is not a number with '{}' as decimal mark",
-            bad.text, layout.dialect.decimal as char
-        );
+        let (column, name, cells) = (channel.column, channel.name.clone(), bad.count);
+        let (text, decimal) = (bad.text.clone(), layout.dialect.decimal as char);
         if bad.count * 2 > table.rows && channel.missing < table.rows {
-            let text = format!(
-                "{found} ({} cells like it). Say the layout with --delimiter and --decimal, or export again",
-                bad.count
-            );
-            return Err(ReadError::new(warnings.path, bad.line, text).in_column(*column));
+            let kind = ReadErrorKind::NoNumbers {
+                column,
+                name,
+                text,
+                decimal,
+                cells,
+            };
+            return Err(ReadError::new(warnings.path, bad.line, kind).in_column(column));
         }
-        let text = format!(
-            "{found} ({} such cells); kept as missing. Check the line, or export again",
-            bad.count
-        );
-        warnings.push(WarningKind::NOT_A_NUMBER, bad.line, *column, text);
+        let kind = WarningKind::NotANumber {
+            column,
+            name,
+            text,
+            decimal,
+            cells,
+        };
+        warnings.push(bad.line, column, kind);
     }
     Ok(())
 }
 
 /// A channel without numbers, or with cells beyond its range; `filled` channels hold numbers.
 fn check_channel(channel: &Channel, table: &Table, filled: usize, warnings: &mut Warnings) {
-    let Channel { column, name, .. } = channel;
-    let rows = table.rows;
+    let (column, name, rows) = (channel.column, channel.name.clone(), table.rows);
     if channel.missing == rows && rows > 0 {
-        let next = match filled {
-            0 => {
-                "Nothing else is in the file; export again with the channel switched on".to_string()
-            }
-            1 => "The other channel can still be used".to_string(),
-            n => format!("The other {n} channels can still be used"),
+        let kind = WarningKind::NoNumbers {
+            column,
+            name,
+            rows,
+            others: filled,
         };
-        let text = format!(
-            "column {column} \"{name}\" has no numbers: all {rows} cells are blank or marked missing. {next}"
-        );
-        warnings.push(WarningKind::NO_NUMBERS, table.lines.line(0), *column, text);
+        warnings.push(table.lines.line(0), column, kind);
     } else if let Some((first, _)) = channel.overrange.first() {
         let above = channel.overrange.iter().filter(|o| o.1).count();
-        let all = channel.overrange.len();
-        let text = format!(
-            "column {column} \"{name}\": {all} of {rows} cells are overrange marks ({above} above, {} below the range); they are kept as missing. Record again with a larger range if these instants matter",
-            all - above
-        );
-        let line = table.lines.line(*first);
-        warnings.push(WarningKind::OVERRANGE, line, *column, text);
+        let kind = WarningKind::Overrange {
+            column,
+            name,
+            rows,
+            above,
+            below: channel.overrange.len() - above,
+        };
+        warnings.push(table.lines.line(*first), column, kind);
     }
 }

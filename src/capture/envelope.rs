@@ -1,7 +1,7 @@
 //! Columns that hold the least and the largest value of a channel within each row's time (peak detection), put back as two samples a row.
 
 use super::record::{Channel, TimeAxis};
-use super::warnings::brief;
+use super::wording::WarningKind;
 
 /// Words of names for the least and for the largest value; `low` and `high` are ends of a bridge as well. Those of three letters may be joined to another word (`Umin`).
 const WORDS: [(&str, &str); 4] = [
@@ -64,8 +64,11 @@ fn is_mean_of(name: &str, common: &str) -> bool {
 }
 
 /// Joins such columns to one channel with both values of a row, the second half a step later; other channels keep their value for both.
-/// Gives a sentence about it with the 1-based column of the first, or nothing where there are none.
-pub(super) fn unfold(channels: &mut Vec<Channel>, time: &mut TimeAxis) -> Option<(usize, String)> {
+/// Gives the warning of it with the 1-based column of the first, or nothing where there are none.
+pub(super) fn unfold(
+    channels: &mut Vec<Channel>,
+    time: &mut TimeAxis,
+) -> Option<(usize, WarningKind)> {
     let mut pairs: Vec<(usize, usize, String)> = Vec::new();
     for (at, least) in channels.iter().enumerate() {
         let partner = channels.iter().enumerate().find_map(|(other, largest)| {
@@ -75,10 +78,8 @@ pub(super) fn unfold(channels: &mut Vec<Channel>, time: &mut TimeAxis) -> Option
         pairs.extend(partner.map(|(other, name)| (at, other, name)));
     }
     let column = channels[pairs.first()?.0].column;
-    let listed: Vec<String> = pairs
-        .iter()
-        .map(|(a, b, _)| format!("{} and {}", channels[*a].column, channels[*b].column))
-        .collect();
+    let columns = |(a, b, _): &(usize, usize, String)| (channels[*a].column, channels[*b].column);
+    let listed = pairs.iter().map(columns).collect();
     let partner_of = |at: usize| pairs.iter().find(|pair| pair.0 == at);
     let mut joined = Vec::with_capacity(channels.len());
     for (at, channel) in channels.iter().enumerate() {
@@ -105,15 +106,12 @@ pub(super) fn unfold(channels: &mut Vec<Channel>, time: &mut TimeAxis) -> Option
     }
     *channels = joined;
     halve_steps(time);
-    let step = match time {
-        TimeAxis::Uniform { step_s, .. } => format!(", {} s apart", brief(*step_s)),
-        _ => String::new(),
+    let step_s = match time {
+        TimeAxis::Uniform { step_s, .. } => Some(*step_s),
+        _ => None,
     };
-    let text = format!(
-        "columns {} hold the least and the largest value of one channel, as peak detection writes them. Both are kept as samples{step}. If they are channels of their own, pass --envelope-columns (in a sheet: envelope_columns = true under import)",
-        listed.join(", ")
-    );
-    Some((column, text))
+    let pairs = listed;
+    Some((column, WarningKind::Envelope { pairs, step_s }))
 }
 
 /// Twice as many rows in the same time.
@@ -188,7 +186,7 @@ mod tests {
             record
                 .warnings
                 .iter()
-                .any(|w| w.text.contains("columns 3 and 2"))
+                .any(|w| w.text().contains("columns 3 and 2"))
         );
         let apart = ReadOptions {
             envelope_columns: true,

@@ -1,11 +1,12 @@
-//! Why a file could not be read: its place, what was found, what was expected, the next step.
+//! Why a file could not be read, with its place.
 
+use super::wording::{self, ReadErrorKind};
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Why [`read`](fn@super::read) gave no record.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// Why [`read`](fn@super::read) gave no record; worded by `Display`.
+#[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct ReadError {
     /// The file read.
@@ -14,17 +15,25 @@ pub struct ReadError {
     pub line: Option<usize>,
     /// 1-based column, where one exists.
     pub column: Option<usize>,
-    /// Found, expected, next step.
-    pub text: String,
+    /// What was found, with its numbers.
+    pub kind: Box<ReadErrorKind>,
+}
+
+/// File, line and column, the latter where they exist: `a.csv:12:3`.
+pub(super) struct Place<'a>(pub &'a Path, pub Option<usize>, pub Option<usize>);
+
+impl fmt::Display for Place<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0.display())?;
+        let mut parts = [self.1, self.2].into_iter().flatten();
+        parts.try_for_each(|part| write!(f, ":{part}"))
+    }
 }
 
 impl fmt::Display for ReadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.path.display())?;
-        for part in [self.line, self.column].into_iter().flatten() {
-            write!(f, ":{part}")?;
-        }
-        write!(f, ": {}", self.text)
+        let place = Place(&self.path, self.line, self.column);
+        write!(f, "{place}: {}", self.text())
     }
 }
 
@@ -34,26 +43,31 @@ impl ReadError {
     pub(super) fn new(
         path: &Path,
         line: impl Into<Option<usize>>,
-        text: impl Into<String>,
+        kind: ReadErrorKind,
     ) -> ReadError {
         ReadError {
             path: path.to_path_buf(),
             line: line.into(),
             column: None,
-            text: text.into(),
+            kind: Box::new(kind),
         }
     }
 
-    pub(super) fn in_column(self, column: usize) -> ReadError {
+    /// What was found and what to do, without the place.
+    pub fn text(&self) -> String {
+        wording::one_line(&self.kind)
+    }
+
+    pub(super) fn in_column(self, column: impl Into<Option<usize>>) -> ReadError {
         ReadError {
-            column: Some(column),
+            column: column.into(),
             ..self
         }
     }
 
     /// A fault found within the chain of readers, which do not know their file: it passes them as an input error.
-    pub(super) fn of_stream(line: Option<usize>, text: String) -> io::Error {
-        io::Error::other(ReadError::new(Path::new(""), line, text))
+    pub(super) fn of_stream(line: Option<usize>, kind: ReadErrorKind) -> io::Error {
+        io::Error::other(ReadError::new(Path::new(""), line, kind))
     }
 
     /// An input error; a fault of the chain of readers gets its file.
@@ -64,8 +78,8 @@ impl ReadError {
                 ..fault
             },
             Err(error) => {
-                let next = "Check the path and its permissions";
-                ReadError::new(path, None, format!("cannot be read: {error}. {next}"))
+                let reason = error.to_string();
+                ReadError::new(path, None, ReadErrorKind::Io { reason })
             }
         }
     }

@@ -4,6 +4,7 @@ use super::error::ReadError;
 use super::layout::{self, Dialect, Layout, Line, too_many_columns};
 use super::options::ReadOptions;
 use super::source;
+use super::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 use std::io::{self, Read};
 use std::path::Path;
@@ -77,9 +78,13 @@ pub(super) fn find_layout<R: Read>(
     let mut why = Vec::new();
     if options.skip_lines.is_some() {
         found.block.first = skipped;
-        why.push(format!("{skipped} lines above the numbers, as given"));
+        why.push(LayoutRule::Skipped { skipped });
     }
     let mut layout = layout::read_layout(&lines, &found, head.complete, options, named, names);
+    let lone = |line: &Line| line.text.trim_ascii().len() == 1;
+    if is_json(&lines) && (lines.len() == 1 || layout.columns.len() == 1 || lone(&lines[0])) {
+        return Err(ReadError::new(path, 1, ReadErrorKind::Json));
+    }
     if layout.columns.len() > options.limits.columns {
         let (found, limit) = (layout.columns.len(), options.limits.columns);
         return Err(too_many_columns(path, layout.first_line, found, limit));
@@ -100,27 +105,27 @@ fn check_layout(
     let rows = lines.iter().filter(|line| line.number >= layout.first_line);
     let free = options.delimiter.is_none() && options.decimal.is_none();
     if free && layout.dialect == Dialect::new(b',', b'.') && cut_at_commas(rows.map(|l| l.text)) {
-        let text = "the comma is delimiter and decimal mark at once, so numbers were cut in two. Export with another delimiter or a decimal point; where every number has its decimal comma, --delimiter comma --decimal comma puts them together again";
-        return Err(ReadError::new(path, layout.first_line, text));
+        let kind = ReadErrorKind::CutAtCommas;
+        return Err(ReadError::new(path, layout.first_line, kind));
     }
     let above = rows_in_other_notation(lines, layout);
     if let (Some(first), true, None) = (above.first(), above.len() >= 3, options.skip_lines) {
-        let text = format!(
-            "{} rows of figures like \"{}\" are above the table that was found and do not fit it: their digits are grouped, or they have another number of columns. Export in one layout, or leave these rows out with --skip-lines {}",
-            above.len(),
-            String::from_utf8_lossy(&first.text[..first.text.len().min(40)]),
-            layout.first_line - 1
-        );
-        return Err(ReadError::new(path, first.number, text));
+        let text = &first.text[..first.text.len().min(40)];
+        let kind = ReadErrorKind::OtherRows {
+            rows: above.len(),
+            text: String::from_utf8_lossy(text).into_owned(),
+            skip: layout.first_line - 1,
+        };
+        return Err(ReadError::new(path, first.number, kind));
     }
-    let Some(refusal) = &layout.refusal else {
+    let Some(refusal) = layout.refusal.clone() else {
         return Ok(());
     };
-    let error = ReadError::new(path, layout.first_line, refusal.text.clone());
-    Err(ReadError {
-        column: refusal.column,
-        ..error
-    })
+    let column = match refusal {
+        ReadErrorKind::UnitsVary { column } => Some(column),
+        _ => None,
+    };
+    Err(ReadError::new(path, layout.first_line, refusal).in_column(column))
 }
 
 /// Lines above the table with several cells, all of figures and their marks: rows whose numbers were not recognised, or of another width.
@@ -163,8 +168,16 @@ fn cut_at_commas<'a>(rows: impl Iterator<Item = &'a [u8]>) -> bool {
     all > 2 && cut * 10 > all
 }
 
-/// So many names of columns are printed.
-const MOST_NAMES: usize = 8;
+/// Whether the text begins as an object or a list of JSON does; `[Header]` does not.
+fn is_json(lines: &[Line]) -> bool {
+    let mut filled = lines.iter().map(|line| line.text.trim_ascii());
+    let first = filled.find(|text| !text.is_empty()).unwrap_or_default();
+    let inside = first.strip_prefix(b"{").or(first.strip_prefix(b"["));
+    inside.is_some_and(|rest| {
+        let next = rest.trim_ascii().first();
+        next.is_none_or(|b| b.is_ascii_digit() || b"\"{[-".contains(b))
+    })
+}
 
 /// Why no table was found, with what the file does hold.
 fn no_table(
@@ -174,24 +187,22 @@ fn no_table(
     complete: bool,
     named: Option<&'static Encoding>,
 ) -> ReadError {
-    let no_table = |hint: &str| {
-        let text = format!(
-            "no table of numbers found in the first {} lines. {hint}",
-            lines.len()
-        );
-        ReadError::new(path, None, text)
-    };
+    let counted = lines.len();
+    if is_json(lines) {
+        return ReadError::new(path, 1, ReadErrorKind::Json);
+    }
+    let no_table = |kind| ReadError::new(path, None, kind);
     if lines.iter().all(|l| l.text.trim_ascii().is_empty()) && complete {
-        return no_table("It holds blank lines only; export the record again");
+        return no_table(ReadErrorKind::BlankLines { lines: counted });
     }
     if (options.delimiter.is_some() || options.decimal.is_some())
         && let Some(found) = layout::find_table(lines, None, None)
     {
-        return no_table(&format!(
-            "With the delimiter and decimal mark given no line is a row of numbers; left to itself the program finds {} and '{}' as decimal mark. Drop --delimiter and --decimal",
-            found.dialect.delimiter_name(),
-            found.dialect.decimal as char
-        ));
+        return no_table(ReadErrorKind::OtherDialect {
+            lines: counted,
+            delimiter: found.dialect.delimiter_name(),
+            decimal: found.dialect.decimal as char,
+        });
     }
     let header = lines.iter().rfind(|l| !l.text.trim_ascii().is_empty());
     if complete && let Some(header) = header {
@@ -203,20 +214,8 @@ fn no_table(
             .iter()
             .map(|c| source::text(c.trim_ascii(), named))
             .filter(|c| !c.is_empty())
-            .map(|c| format!("`{c}`"))
             .collect();
-        let found = match columns.len() {
-            0 => "only text".to_string(),
-            count => format!(
-                "the header announces {count} columns: {}{}",
-                columns[..count.min(MOST_NAMES)].join(", "),
-                if count > MOST_NAMES { ", \u{2026}" } else { "" }
-            ),
-        };
-        let text = format!(
-            "no samples: {found} and no row of numbers below. Export the record again with its samples"
-        );
-        return ReadError::new(path, header.number, text);
+        return ReadError::new(path, header.number, ReadErrorKind::NoSamples { columns });
     }
-    no_table("Say where the numbers begin with --skip-lines, or export as CSV")
+    no_table(ReadErrorKind::NoTable { lines: counted })
 }

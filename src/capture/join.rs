@@ -8,7 +8,8 @@ use super::options::ReadOptions;
 use super::pairing;
 use super::read::read;
 use super::record::{Channel, Record, TimeAxis};
-use super::warnings::{Warning, WarningKind};
+use super::warnings::Warning;
+use super::wording::{LayoutRule, ReadErrorKind, WarningKind};
 use std::path::{Path, PathBuf};
 
 /// Times closer than this share of a step are the same.
@@ -56,7 +57,7 @@ pub fn read_group(
 fn join(records: Vec<Record>) -> Result<Record, ReadError> {
     let mut records = records.into_iter();
     let Some(mut first) = records.next() else {
-        return Err(ReadError::new(Path::new(""), None, "no file is named"));
+        return Err(ReadError::new(Path::new(""), None, ReadErrorKind::NoFile));
     };
     for other in records {
         first = with(first, other)?;
@@ -71,27 +72,23 @@ fn with(mut first: Record, other: Record) -> Result<Record, ReadError> {
     let mut added: Vec<Channel> = other.channels;
     if !same {
         let stretch = overlap(&first.time, &other.time).ok_or_else(|| {
-            let text = format!(
-                "its times and those of {} do not overlap, or one of the files has none, so they are no records of one event. Name files of one event, or give their times with --interval and --first-time (in a sheet: interval_s and start_s under import)",
-                first.path.display()
-            );
-            ReadError::new(&other.path, None, text)
+            let other_file = first.path.display().to_string();
+            let kind = ReadErrorKind::NoOverlap { other: other_file };
+            ReadError::new(&other.path, None, kind)
         })?;
         let moved = places(&first.time, &other.time, stretch);
-        let between = match moved.iter().any(|place| place.fract() != 0.0) {
-            true => ", with its values interpolated between samples",
-            false => "",
-        };
-        let text = format!(
-            "its times differ from those of {} ({} and {} rows); the {} rows that both cover are used{between}. Export both channels of one acquisition for equal times",
-            first.path.display(),
-            other.time.len(),
-            first.time.len(),
-            moved.len()
-        );
-        let kind = WarningKind::TIMES_ALIGNED;
-        let warning = Warning::new(&other.path, kind, None, None, &text);
-        first.warnings.push(warning);
+        first.warnings.push(Warning {
+            path: other.path.clone(),
+            line: None,
+            column: None,
+            kind: WarningKind::TimesAligned {
+                other: first.path.display().to_string(),
+                rows: other.time.len(),
+                other_rows: first.time.len(),
+                common: moved.len(),
+                interpolated: moved.iter().any(|place| place.fract() != 0.0),
+            },
+        });
         cut(&mut first, stretch);
         added
             .iter_mut()
@@ -105,12 +102,11 @@ fn with(mut first: Record, other: Record) -> Result<Record, ReadError> {
         }
         channel.column += offset;
     }
-    first.layout.extend(
-        other
-            .layout
-            .into_iter()
-            .map(|rule| format!("{}: {rule}", name_of(&other.path))),
-    );
+    let of_file = |rule| LayoutRule::OfFile {
+        file: name_of(&other.path),
+        rule: Box::new(rule),
+    };
+    first.layout.extend(other.layout.into_iter().map(of_file));
     first.channels.extend(added);
     first.preamble.extend(other.preamble);
     first.warnings.extend(other.warnings);

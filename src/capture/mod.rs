@@ -22,6 +22,7 @@ mod source;
 mod time;
 mod unit;
 mod warnings;
+mod wording;
 
 pub use error::ReadError;
 pub use join::{read_group, read_joined};
@@ -32,4 +33,5 @@ pub use read::{read, read_from};
 pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
 pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step, rests_at_zero};
 pub use unit::seconds as parse_seconds;
-pub use warnings::{Warning, WarningKind};
+pub use warnings::Warning;
+pub use wording::{LayoutRule, OtherAxis, ReadErrorKind, StepsBack, WarningKind};

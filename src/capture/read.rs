@@ -10,6 +10,7 @@ use super::rows::{self, ChunkRules, RowRules, Table};
 use super::source::{
     self, Hashing, Lines, RowLabels, TextEncoding, Transcoding, Unlabelling, Unpacking,
 };
+use super::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read};
@@ -33,14 +34,15 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Record, ReadError> {
     let fail = |error| ReadError::from_io(path, error);
     let metadata = std::fs::metadata(path).map_err(fail)?;
     if !metadata.is_file() {
-        let what = match metadata.is_dir() {
+        let found = match metadata.is_dir() {
             true => "a directory",
             false => "a device, pipe or socket",
         };
-        let text = format!(
-            "is {what}, expected a regular file of exported text. Name the exported CSV itself"
-        );
-        return Err(ReadError::new(path, None, text));
+        return Err(ReadError::new(
+            path,
+            None,
+            ReadErrorKind::NotAFile { found },
+        ));
     }
     let file = File::open(path).map_err(fail)?;
     read_sized(path, file, options, Some(metadata.len()))
@@ -73,29 +75,25 @@ fn read_sized<R: Read>(
         let packed = raw.fill_buf().map_err(fail)?.starts_with(b"\x1f\x8b");
         let mut why = Vec::new();
         let mut bytes: Box<dyn Read + '_> = if packed {
-            why.push("the file is packed with gzip".to_string());
+            why.push(LayoutRule::Packed);
             Box::new(Unpacking::new(raw, options.limits.unpack_ratio))
         } else {
             Box::new(raw)
         };
         let peeked = source::peek(&mut bytes, PEEK_BYTES).map_err(fail)?;
         let encoding = judge_bytes(path, &peeked, named)?;
-        if !encoding.why.is_empty() {
-            why.push(encoding.why.to_string());
-        }
+        why.extend(encoding.why);
         // Of single-byte and East Asian text only names and units depend on the encoding.
         let guessed = match (named, encoding.transcode) {
             (None, None) => source::guess_legacy(&peeked),
             _ => None,
         };
         if let Some(legacy) = guessed {
-            why.push(format!(
-                "names are read as {}, as their bytes suggest; --encoding names another",
-                legacy.name()
-            ));
+            let encoding = legacy.name();
+            why.push(LayoutRule::NamesEncoding { encoding });
         }
         if named.or(guessed).is_none() && encoding.transcode.is_none() && is_no_utf8(&peeked) {
-            why.push("names are read as Western European; --encoding names another".to_string());
+            why.push(LayoutRule::NamesWestern);
         }
         let named = named.or(guessed);
         let rest = Cursor::new(peeked[encoding.mark..].to_vec()).chain(bytes);
@@ -114,7 +112,7 @@ fn read_sized<R: Read>(
         let names = labels.as_ref().map(|labels| labels.names.clone());
         let text: Box<dyn Read + '_> = match labels {
             Some(labels) => {
-                why.push("the names of the columns are in the rows themselves".to_string());
+                why.push(LayoutRule::NamesInRows);
                 let lines = BufReader::with_capacity(1 << 16, text);
                 Box::new(Unlabelling::new(lines, labels, options.limits.line_bytes))
             }
@@ -148,10 +146,12 @@ fn named_encoding(
     match Encoding::for_label(label.as_bytes()) {
         Some(encoding) => Ok(Some(encoding)),
         None => {
-            let text = format!(
-                "--encoding {label}: no such text encoding; use a label such as utf-8, utf-16le or windows-1252"
-            );
-            Err(ReadError::new(path, None, text))
+            let label = label.clone();
+            Err(ReadError::new(
+                path,
+                None,
+                ReadErrorKind::NoSuchEncoding { label },
+            ))
         }
     }
 }
@@ -162,17 +162,14 @@ fn judge_bytes(
     named: Option<&'static Encoding>,
 ) -> Result<TextEncoding, ReadError> {
     if peeked.is_empty() {
-        let text = "the file is empty (0 bytes), expected rows of numbers. Export the record again";
-        return Err(ReadError::new(path, None, text));
+        return Err(ReadError::new(path, None, ReadErrorKind::Empty));
     }
-    let not_text = |what, advice| {
-        let text = format!(
-            "not text: recognised as {what} by its first bytes, expected an exported table of numbers. {advice}"
-        );
-        Err(ReadError::new(path, None, text))
+    let not_text = |found, next| {
+        let kind = ReadErrorKind::NotText { found, next };
+        Err(ReadError::new(path, None, kind))
     };
-    if let Some((what, advice)) = source::binary_kind(peeked) {
-        return not_text(what, advice);
+    if let Some((found, next)) = source::binary_kind(peeked) {
+        return not_text(found, next);
     }
     // A copy that did not end in order may have zero bytes behind its text.
     let text = peeked

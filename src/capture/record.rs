@@ -1,6 +1,7 @@
 //! What an importer keeps of a file.
 
 use super::warnings::Warning;
+use super::wording::LayoutRule;
 use std::path::PathBuf;
 
 /// The times of the rows of a record, kept at full resolution.
@@ -110,8 +111,8 @@ pub struct Channel {
 pub struct Record {
     /// The file read.
     pub path: PathBuf,
-    /// How the layout was recognised, one sentence a rule, for `rundown look`.
-    pub layout: Vec<String>,
+    /// How the layout was recognised, for `rundown look`.
+    pub layout: Vec<LayoutRule>,
     /// Keys and values above the table.
     pub preamble: Vec<PreambleFact>,
     /// Times of the rows.

@@ -74,7 +74,7 @@ pub enum Remark {
     },
     /// Back-EMF before the contact closes: the rotor already turns.
     #[error(
-        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so the first back-EMF is estimated too; let the rotor stand before the next shot",
+        "the terminals show {} before the contact closes: the motor was already turning. The start does not begin at rest, so the first back-EMF is estimated too; let the rotor stop before the next shot",
         volts(level_v)
     )]
     TurningAtStart {
@@ -313,6 +313,23 @@ impl Remark {
                 *rows += more;
                 let both = range.zip(*beside);
                 *range = both.map(|(a, b)| (a.0.min(b.0), a.1.max(b.1)));
+                true
+            }
+            (
+                Remark::CurrentReversed {
+                    level_a,
+                    with_voltage,
+                },
+                Remark::CurrentReversed {
+                    level_a: beside,
+                    with_voltage: also,
+                },
+            ) if with_voltage == also => {
+                *level_a = level_a.min(*beside);
+                true
+            }
+            (Remark::VoltageNegative { level_v }, Remark::VoltageNegative { level_v: beside }) => {
+                *level_v = level_v.min(*beside);
                 true
             }
             _ => self == other,

@@ -31,9 +31,27 @@ impl ResultState {
             ResultState::Incomplete(names) => {
                 format!("incomplete: {} undetermined", names.join(", "))
             }
-            ResultState::InConflict(items) => format!("in conflict: {}", items.join(", ")),
+            ResultState::InConflict(items) => format!("in conflict: {}", grouped(items)),
         }
     }
+}
+
+/// Items in a row, what several captures share named once: `polarity (start, coast)`.
+fn grouped(items: &[String]) -> String {
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for item in items {
+        let parts = item.strip_suffix(')').and_then(|i| i.split_once(" ("));
+        let (what, of) = parts.map_or((item.as_str(), None), |(what, of)| (what, Some(of)));
+        match groups.iter_mut().find(|g| g.0 == what && of.is_some()) {
+            Some(group) => group.1.extend(of),
+            None => groups.push((what, of.into_iter().collect())),
+        }
+    }
+    let text = |(what, of): &(&str, Vec<&str>)| match of.is_empty() {
+        true => (*what).to_owned(),
+        false => format!("{what} ({})", of.join(", ")),
+    };
+    groups.iter().map(text).collect::<Vec<_>>().join(", ")
 }
 
 impl MotorFile {

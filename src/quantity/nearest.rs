@@ -17,7 +17,10 @@ const LEAST: f64 = 0.6;
 pub fn nearest<'k>(found: &str, known: &[&'k str]) -> Option<&'k str> {
     let found = found.to_lowercase();
     let mut best: Option<(&'k str, f64)> = None;
-    for candidate in known {
+    // Of one or two letters nearly every long name holds them.
+    let few = found.chars().count() < 3;
+    let near_in_length = |name: &&&str| !few || name.chars().count() <= 4;
+    for candidate in known.iter().filter(near_in_length) {
         let likeness = strsim::normalized_damerau_levenshtein(&found, candidate)
             .max(0.95 * strsim::jaro_winkler(&found, candidate))
             .max(match found.len() >= 4 && candidate.contains(&found) {
@@ -42,6 +45,7 @@ mod tests {
         assert_eq!(nearest("bandwith", &known), Some("bandwidth_hz"));
         assert_eq!(nearest("timebase", &known), Some("time_base"));
         assert_eq!(nearest("x", &[]), None);
+        assert_eq!(nearest("f", &["c", "half_width_k", "full_scale_k"]), None);
         let known = ["oscilloscope", "voltage-probe", "meter", "tachometer"];
         assert_eq!(nearest("scope", &known), Some("oscilloscope"));
         assert_eq!(

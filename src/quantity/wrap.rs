@@ -6,7 +6,7 @@ const DEEPEST: usize = 34;
 /// Breaks every line that is longer than `width` columns between words. What continues a line hangs under its text: behind a label
 /// that two or more spaces set off (`trigger   single shot, ...`), else two columns further in than the line.
 ///
-/// A number and its unit, and the parts of `5.1 ± 0.2`, stay together. A word longer than the width has a line of its own and is
+/// A number and its unit, the parts of `5.1 ± 0.2`, and both ends of `2.5 % → 1.0 %` and `10 mV to 2 V` stay together. A word longer than the width has a line of its own and is
 /// not broken: it may be a path.
 pub fn wrapped(text: &str, width: usize) -> String {
     let mut out = String::with_capacity(text.len() + text.len() / 16);
@@ -87,16 +87,32 @@ fn pieces(body: &str) -> Vec<&str> {
 fn belong(before: &str, word: &str) -> bool {
     const MARKS: [&str; 5] = ["±", "×", "§", "→", "÷"];
     let last = before.rsplit(' ').next().unwrap_or_default();
-    if MARKS.contains(&last) || MARKS[..2].contains(&word) {
+    if MARKS.contains(&last.trim_start_matches('(')) || MARKS[..2].contains(&word) {
         return true;
     }
-    let number = last.trim_start_matches(['(', '±', '-']);
-    let is_number =
-        number.starts_with(|c: char| c.is_ascii_digit()) && !number.ends_with([',', ';', ':', '.']);
-    is_number
+    let begins = |word: &str| {
+        let number = word.trim_start_matches(['(', '±', '-', '+']);
+        number.starts_with(|c: char| c.is_ascii_digit())
+    };
+    let ended = |word: &str| word.ends_with([',', ';', ':', '.']);
+    let numbered = matches!(last, "column" | "line" | "cell" | "row" | "section");
+    if numbered && begins(word) || last.starts_with("--") && columns(word) <= 10 {
+        return true;
+    }
+    // The far end of a range, and of a change.
+    let ranges = before.split(' ').any(begins) && !ended(last);
+    if columns(before) < 24 && ranges && matches!(word, "to" | "→") {
+        return true;
+    }
+    if columns(before) < 28 && ranges && last == "to" && (begins(word) || word == "±") {
+        return true;
+    }
+    begins(last)
+        && !ended(last)
         && columns(word) <= 10
-        && !word.starts_with(|c: char| c.is_ascii_digit() || c == '(')
-        && columns(before) < 24
+        && !begins(word.trim_start_matches('('))
+        && !word.starts_with('(')
+        && columns(before) < 30
 }
 
 /// Cells in columns of these widths, two blanks or more behind each.
@@ -143,6 +159,14 @@ mod tests {
         assert_eq!(
             wrapped("a value of 5.12 ± 0.21 mH here", 20),
             "a value of\n  5.12 ± 0.21 mH\n  here"
+        );
+        // Both ends of a change and of a range, with what marks them.
+        assert_eq!(
+            wrapped(
+                "known (± 2.3 % to ± 0.2 %): K ± 2.5 % → 1.0 %, +8.9 % away",
+                24
+            ),
+            "known\n  (± 2.3 % to ± 0.2 %):\n  K ± 2.5 % → 1.0 %,\n  +8.9 % away"
         );
     }
 

@@ -4,11 +4,11 @@ use super::context::{ParameterRow, Written};
 use crate::motor_file::{MotorFile, Parameter, ParameterName, Status, table};
 use crate::quantity::rounding;
 
-/// The rows of the answer, in the motor file's order.
+/// The rows of the answer, in the order of the terminal.
 pub fn rows(file: &MotorFile) -> Vec<ParameterRow> {
     let mut rows: Vec<ParameterRow> = Vec::new();
-    for (name, parameter) in &file.parameters {
-        let mut row = row(*name, parameter);
+    for (name, parameter) in table::ordered(file) {
+        let mut row = row(name, parameter);
         // One measurement often settles several parameters: it is listed once.
         if let Some(first) = row.suggestion.as_ref().and_then(|text| {
             rows.iter()

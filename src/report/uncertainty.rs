@@ -263,9 +263,16 @@ pub fn ranked_steps(bench: &Bench, estimate: &Estimate) -> Vec<NextStep> {
     };
     let ranking = next::rank(bench, estimate, &question);
     let best = helpful(&ranking).take(SHOWN);
+    // No line of the page breaks within a change.
+    let whole = |text: String| {
+        let marks = [" ± ", " → ", " %"].into_iter();
+        marks.fold(text, |text, mark| {
+            text.replace(mark, &mark.replace(' ', "\u{a0}"))
+        })
+    };
     let steps = best.map(|ranked| NextStep {
         about: ranked.candidate.title.clone(),
-        text: changes(&ranked.after, &ranking),
+        text: whole(changes(&ranked.after, &ranking)),
     });
     steps.collect()
 }

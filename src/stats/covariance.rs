@@ -27,6 +27,8 @@ pub struct NormalVectors {
     mean: DVector<f64>,
     /// A with A Aᵀ = covariance.
     factor: DMatrix<f64>,
+    /// Whether nothing stands above its diagonal.
+    lower: bool,
 }
 
 /// An eigenvalue of a correlation matrix this little below zero is rounding.
@@ -56,7 +58,9 @@ impl NormalVectors {
         }
         // Factored as a correlation, so that farads and ohms do not spoil the condition.
         let correlation = to_correlation(covariance);
-        let mut factor = match Cholesky::new(correlation.clone()) {
+        let cholesky = Cholesky::new(correlation.clone());
+        let lower = cholesky.is_some();
+        let mut factor = match cholesky {
             Some(cholesky) => cholesky.l(),
             None => {
                 let eigen = SymmetricEigen::new(correlation);
@@ -75,13 +79,39 @@ impl NormalVectors {
             let deviation = covariance[(i, i)].sqrt();
             factor.row_mut(i).scale_mut(deviation);
         }
-        Ok(NormalVectors { mean, factor })
+        Ok(NormalVectors {
+            mean,
+            factor,
+            lower,
+        })
     }
 
     /// One vector, length n.
     pub fn draw(&self, random: &mut impl Rng) -> DVector<f64> {
-        let white = DVector::from_fn(self.mean.len(), |_, _| StandardNormal.sample(random));
-        &self.mean + &self.factor * white
+        let mut out = DVector::zeros(self.mean.len());
+        self.draw_into(random, &mut out.clone(), &mut out);
+        out
+    }
+
+    /// The same into `out`, by way of `white`, both of length n.
+    pub fn draw_into(
+        &self,
+        random: &mut impl Rng,
+        white: &mut DVector<f64>,
+        out: &mut DVector<f64>,
+    ) {
+        white
+            .iter_mut()
+            .for_each(|w| *w = StandardNormal.sample(random));
+        out.fill(0.0);
+        for (k, (column, white)) in self.factor.column_iter().zip(white.iter()).enumerate() {
+            let first = if self.lower { k } else { 0 };
+            let below = out.as_mut_slice()[first..].iter_mut();
+            for (sum, factor) in below.zip(&column.as_slice()[first..]) {
+                *sum += factor * white;
+            }
+        }
+        *out += &self.mean;
     }
 }
 

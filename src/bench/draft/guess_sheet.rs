@@ -64,7 +64,8 @@ pub fn guess_sheet_of(
         }
     }
     if seen.is_empty() {
-        let no_capture = |t: DraftTable| (t.file, "readings, and no capture".to_owned());
+        let why = "a table of readings, no capture: enter it under [[tables]] or [[heat]] of the sheet of the captures (docs/bench_sheet.md)";
+        let no_capture = |t: DraftTable| (t.file, why.to_owned());
         draft
             .left_out
             .extend(draft.tables.into_iter().map(no_capture));

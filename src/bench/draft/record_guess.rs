@@ -53,7 +53,7 @@ pub(super) fn shown(record: &Record, guess: &RecordGuess) -> Shown {
 
 /// What is wrong in the file, and which of the columns taken state no unit.
 pub(super) fn warnings(record: &Record, guess: &RecordGuess) -> Vec<String> {
-    let mut warnings: Vec<String> = record.warnings.iter().map(|w| w.text.clone()).collect();
+    let mut warnings: Vec<String> = record.warnings.iter().map(ToString::to_string).collect();
     let used = [guess.voltage, guess.current].into_iter().flatten();
     let without: Vec<String> = used
         .filter_map(|index| record.channels.get(index))

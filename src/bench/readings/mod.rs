@@ -231,11 +231,11 @@ impl<'a> Readings<'a> {
                 let spread = (0..n).map(|k| low + f64::from(k) * step);
                 ("range_ohm", spread.collect())
             }
-            (None, Some(_), _) => {
-                return table.invalid(
-                    "range_ohm",
-                    "`range_ohm` holds the lowest and the highest reading, and `positions` how many (2 or more) were read",
+            (None, Some(given), _) => {
+                let text = format!(
+                    "`range_ohm` is {given:?}, expected the lowest reading, then the highest, with `positions`: how many (2 or more) were read"
                 );
+                return table.invalid("range_ohm", text);
             }
             (None, None, _) => {
                 return Err(table.missing(

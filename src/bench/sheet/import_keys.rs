@@ -11,11 +11,14 @@ pub fn read_import(parent: &Table<'_>, base: &ReadOptions) -> Result<ReadOptions
         return Ok(options);
     };
     let delimiters = [
+        ("comma", b','),
+        ("semicolon", b';'),
+        ("tab", b'\t'),
+        ("pipe", b'|'),
+        ("space", b' '),
         (",", b','),
         (";", b';'),
-        ("tab", b'\t'),
         ("|", b'|'),
-        ("space", b' '),
     ];
     let delimiter = table.choice("delimiter", "delimiter", &delimiters)?;
     options.delimiter = delimiter.or(options.delimiter);
@@ -38,15 +41,14 @@ pub fn read_import(parent: &Table<'_>, base: &ReadOptions) -> Result<ReadOptions
         read_units(&units, &mut options.units)?;
     }
     if let Some(columns) = table.numbers("hex_columns")? {
-        options.hex_columns = columns
-            .into_iter()
-            .filter(|c| *c >= 1.0 && c.fract() == 0.0)
-            .map(|c| c as usize)
-            .collect();
+        if let Some(bad) = columns.iter().find(|c| **c < 1.0 || c.fract() != 0.0) {
+            let text = format!("`hex_columns` names column {bad}; columns are counted from 1");
+            return table.invalid("hex_columns", text);
+        }
+        options.hex_columns = columns.into_iter().map(|c| c as usize).collect();
     }
     let gaps = [
         ("warn", TimeGaps::Keep),
-        ("tell", TimeGaps::Keep),
         ("split", TimeGaps::Split),
         ("sort", TimeGaps::Sort),
     ];

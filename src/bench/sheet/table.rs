@@ -150,6 +150,9 @@ impl<'t> Table<'t> {
                 key,
                 format!("`{key}` is \"{shown}\", expected one line without invisible characters"),
             ),
+            Some(text) if key == "name" && text.trim().is_empty() => {
+                self.invalid(key, "`name` is empty; give it a name")
+            }
             _ => Ok(text),
         }
     }
@@ -239,8 +242,10 @@ impl<'t> Table<'t> {
     }
 
     pub fn table(&self, key: &str) -> Result<Option<Table<'t>>, BenchError> {
-        let expected =
-            format!("a table with its keys, e.g. {key} = {{ … }}; see docs/bench_sheet.md");
+        let expected = format!(
+            "a table with its keys, e.g. {key} = {{ {} }}; see docs/bench_sheet.md",
+            example(key)
+        );
         self.table_as(key, &expected)
     }
 
@@ -324,12 +329,21 @@ impl<'t> Table<'t> {
         let known: Vec<&str> = asked.iter().map(String::as_str).collect();
         let near = nearest(key.get_ref(), &known);
         let near = near.map(|near| format!("; the nearest known key is `{near}`"));
+        // An accuracy is stated in one of four ways, each in the same units.
+        let is_other = |key: &&str| {
+            let ways = ["half_width_", "coverage_95_", "standard_"];
+            ways.iter().any(|way| key.starts_with(way)) && known.contains(&"limit_percent")
+        };
+        let mut listed: Vec<&str> = known.iter().copied().filter(|k| !is_other(k)).collect();
+        if listed.len() < known.len() {
+            listed.push("and half_width_, coverage_95_ or standard_ in place of limit_");
+        }
         let text = format!(
             "unknown key `{}` in {}{}. Known here: {}",
             key.get_ref(),
             self.name,
             near.unwrap_or_default(),
-            asked.join(", ")
+            listed.join(", ")
         );
         Err(BenchError::at(&self.source.place(key.span().start), text))
     }
@@ -376,6 +390,21 @@ impl<'t> Table<'t> {
 
     pub fn invalid<T>(&self, key: &str, text: impl Into<String>) -> Result<T, BenchError> {
         Err(BenchError::at(&self.place_of(key), text))
+    }
+}
+
+/// What the table of a key is written like.
+fn example(key: &str) -> &'static str {
+    match key {
+        "voltage" => "v = 24, limit_percent = 1",
+        "winding_temperature" => "c = 23, limit_k = 2",
+        "ambient" => "c = 23, limit_k = 1",
+        "gain" => "limit_percent = 2",
+        "zero" => "limit_divisions = 0.1",
+        "speed" | "driven_speed" => "rpm = 5160, limit_rpm = 1",
+        "current" => "a = 0.21, limit_percent = 1",
+        "leads" => "ohm = 0.15, limit_ohm = 0.03",
+        _ => "…",
     }
 }
 

@@ -4,6 +4,7 @@ use super::dialect::Dialect;
 use super::survey::Codes;
 use crate::capture::error::ReadError;
 use crate::capture::record::PreambleFact;
+use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use std::path::Path;
 
 /// Use of a column.
@@ -67,28 +68,6 @@ pub struct Column {
     pub unread: Option<String>,
 }
 
-/// Why the table can be no record of channels against time.
-#[derive(Clone, Debug)]
-pub struct Refusal {
-    /// 1-based column to which it belongs, where the message names its place.
-    pub column: Option<usize>,
-    pub text: String,
-}
-
-impl Refusal {
-    /// For units that differ from row to row, in a 0-based column.
-    pub fn units_vary(column: usize) -> Refusal {
-        let text = format!(
-            "the unit in column {} changes from row to row, as of a meter that changes its range. Export with a fixed range; --unit {column}=V takes all numbers before it in one unit",
-            column + 1
-        );
-        Refusal {
-            column: Some(column + 1),
-            text,
-        }
-    }
-}
-
 /// The layout of a file, ready for the rows to be read.
 #[derive(Clone, Debug)]
 pub struct Layout {
@@ -105,13 +84,13 @@ pub struct Layout {
     pub cells: (usize, usize),
     pub facts: Vec<PreambleFact>,
     /// Why the table cannot be used.
-    pub refusal: Option<Refusal>,
+    pub refusal: Option<ReadErrorKind>,
     /// 0-based columns that hold the unit of the column before them, and that unit.
     pub unit_columns: Vec<(usize, String)>,
     /// Line of names that has more of them than the rows have cells; they are not used.
     pub header_wider: Option<usize>,
-    /// One sentence a rule.
-    pub why: Vec<String>,
+    /// What was recognised.
+    pub why: Vec<LayoutRule>,
 }
 
 impl Layout {
@@ -124,8 +103,5 @@ impl Layout {
 
 /// A table wider than the limit.
 pub fn too_many_columns(path: &Path, line: usize, found: usize, limit: usize) -> ReadError {
-    let text = format!(
-        "{found} columns, at most {limit} are read. Export fewer channels, or raise --max-columns (in a sheet: max_columns under import)"
-    );
-    ReadError::new(path, line, text)
+    ReadError::new(path, line, ReadErrorKind::Columns { found, limit })
 }

@@ -1,6 +1,6 @@
 //! What each column of the found table is: names, units, which column is time, which only counts.
 
-use super::columns::{Cells, Column, Layout, Refusal, Role};
+use super::columns::{Cells, Column, Layout, Role};
 use super::header::{Header, HeaderLines, find_header};
 use super::other_axis::other_axis;
 use super::preamble;
@@ -12,6 +12,7 @@ use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::record::PreambleFact;
 use crate::capture::unit;
+use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 
 /// Reads the header above the found table and gives every column its use. `complete` says that `lines` are the whole file; `names`
@@ -43,18 +44,18 @@ pub fn read_layout(
     facts.extend(survey.facts_beside(&rows, named));
 
     let mut why = vec![
-        format!(
-            "the field delimiter is {}, the decimal mark '{}': {} rows of the head agree on it",
-            found.dialect.delimiter_name(),
-            found.dialect.decimal as char,
-            rows.len()
-        ),
+        LayoutRule::Dialect {
+            delimiter: found.dialect.delimiter_name(),
+            decimal: found.dialect.decimal as char,
+            rows: rows.len(),
+        },
         header.how(),
     ];
     if let Some(lines) = survey.lines_beside() {
-        why.push(format!("settings in {lines} lines beside the numbers"));
+        why.push(LayoutRule::SettingsBeside { lines });
     } else if !facts.is_empty() {
-        why.push(format!("{} settings above the numbers", facts.len()));
+        let count = facts.len();
+        why.push(LayoutRule::SettingsAbove { count });
     }
 
     let key_columns: Vec<usize> = facts_in_header.iter().map(|(column, _)| *column).collect();
@@ -77,7 +78,10 @@ pub fn read_layout(
     let refusal = rows_as_channels(&survey)
         .or_else(|| no_time.flatten())
         .or_else(|| mixed_channels(&columns, &survey))
-        .or_else(|| units_vary.map(Refusal::units_vary))
+        .or_else(|| {
+            let column = units_vary? + 1;
+            Some(ReadErrorKind::UnitsVary { column })
+        })
         .or_else(|| only_codes(&columns));
     let from_first = &lines[found.block.first..];
     Layout {
@@ -102,7 +106,7 @@ fn units_from_columns(
     columns: &mut [Column],
     survey: &Survey,
     given: &[(usize, String)],
-    why: &mut Vec<String>,
+    why: &mut Vec<LayoutRule>,
 ) -> (Vec<(usize, String)>, Option<usize>) {
     let mut constant = Vec::new();
     let mut varying = None;
@@ -113,10 +117,11 @@ fn units_from_columns(
         }
         match survey.columns[at].unit_of_rows() {
             Some(Some(unit)) if before.unit_text.is_none() => {
-                why.push(format!(
-                    "column {} holds the unit of column {at}, {unit}",
-                    at + 1
-                ));
+                why.push(LayoutRule::UnitColumn {
+                    column: at + 1,
+                    of: at,
+                    unit: unit.clone(),
+                });
                 columns[at - 1].unit_text = Some(unit.clone());
                 constant.push((at, unit));
             }
@@ -128,7 +133,7 @@ fn units_from_columns(
 }
 
 /// A column that names the channel of each row, where most times stand more than once.
-fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<Refusal> {
+fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<ReadErrorKind> {
     let time = columns.iter().position(|c| c.role == Role::Time)?;
     let times = &survey.columns[time].values;
     let repeated = times.windows(2).filter(|w| w[0] == w[1]).count();
@@ -138,38 +143,27 @@ fn mixed_channels(columns: &[Column], survey: &Survey) -> Option<Refusal> {
     columns.iter().enumerate().find_map(|(column, c)| {
         let named = c.name.as_deref().is_some_and(is_channel_name);
         let channels = survey.columns[column].channels(times.len(), named)?;
-        let text = format!(
-            "not one column a channel: column {} names the channel of each row ({}), and each time occurs once a channel. Export with one column a channel, or bring the table to that shape (a pivot table of a spreadsheet does it)",
-            column + 1,
-            channels.join(", ")
-        );
-        Some(Refusal { column: None, text })
+        let of_names = column + 1;
+        Some(ReadErrorKind::MixedChannels { of_names, channels })
     })
 }
 
 /// A row a channel, its name in the first column, one of them of time.
-fn rows_as_channels(survey: &Survey) -> Option<Refusal> {
+fn rows_as_channels(survey: &Survey) -> Option<ReadErrorKind> {
     const FEWEST_SAMPLES: usize = 20;
-    let names = survey.columns.first()?.texts_alone();
-    let has_time = names.iter().any(|name| is_time_name(name));
-    let text = format!(
-        "each row is a channel ({}), expected one column a channel. Transpose the table, as a spreadsheet does when it pastes, and export it again",
-        names.join(", ")
-    );
+    let channels = survey.columns.first()?.texts_alone();
+    let has_time = channels.iter().any(|name| is_time_name(name));
     let is_wide = survey.columns.len() > FEWEST_SAMPLES;
-    (is_wide && has_time).then_some(Refusal { column: None, text })
+    (is_wide && has_time).then_some(ReadErrorKind::RowsAsChannels { channels })
 }
 
 /// Codes, and no column of numbers beside them.
-fn only_codes(columns: &[Column]) -> Option<Refusal> {
+fn only_codes(columns: &[Column]) -> Option<ReadErrorKind> {
     let at = columns.iter().position(|c| c.codes.is_some())?;
-    let name = columns[at].name.as_deref().unwrap_or_default();
-    let text = format!(
-        "no column of numbers: column {0} \"{name}\" holds codes (hexadecimal or bits), not volts or amperes. Export values in volts; --hex-column {0} reads the codes as whole numbers, to be scaled by a bench sheet",
-        at + 1
-    );
+    let name = columns[at].name.clone().unwrap_or_default();
     let has_values = columns.iter().any(|c| c.role == Role::Value);
-    (!has_values).then_some(Refusal { column: None, text })
+    let of_codes = at + 1;
+    (!has_values).then_some(ReadErrorKind::OnlyCodes { of_codes, name })
 }
 
 /// Time by its unit, its clock or its name.
@@ -224,7 +218,7 @@ fn column(
     header: &HeaderLines,
     key_columns: &[usize],
     hexadecimal: bool,
-    why: &mut Vec<String>,
+    why: &mut Vec<LayoutRule>,
 ) -> Column {
     let seen = &survey.columns[c];
     let is_key = key_columns.contains(&c);
@@ -246,10 +240,7 @@ fn column(
     } else if seen.is_clock() {
         Cells::Clock
     } else if seen.other_mark {
-        why.push(format!(
-            "the numbers of column {} have another decimal mark than the others",
-            c + 1
-        ));
+        why.push(LayoutRule::OtherMark { column: c + 1 });
         Cells::OtherMark
     } else if has_units {
         Cells::Quantities
@@ -260,21 +251,25 @@ fn column(
     let skipped = match (codes, cells) {
         _ if is_beside || is_key => true,
         (Some(codes), _) => {
-            why.push(codes_left_out(codes, c, name.as_deref()));
+            why.push(LayoutRule::Codes {
+                column: c + 1,
+                name: name.clone(),
+                codes: match codes {
+                    Codes::Hexadecimal => "hexadecimal codes",
+                    Codes::Bits => "logic bits",
+                },
+            });
             true
         }
         (None, Cells::Clock | Cells::Hexadecimal) => false,
         (None, _) if text => {
-            why.push(format!("column {} holds text and is left out", c + 1));
+            why.push(LayoutRule::Text { column: c + 1 });
             true
         }
         (None, _) => nothing,
     };
     if cells == Cells::Quantities {
-        why.push(format!(
-            "in column {} a unit or prefix follows the numbers",
-            c + 1
-        ));
+        why.push(LayoutRule::Quantities { column: c + 1 });
         // The values come in SI: of the unit in the header only the quantity is left.
         let header_unit = unit_text.as_deref().and_then(|u| unit::parse(u, true));
         let symbol = unit_in_cells.or(header_unit.map(|u| u.symbol));
@@ -294,17 +289,4 @@ fn column(
         codes,
         unread: seen.unread_figures().filter(|_| text && skipped),
     }
-}
-
-fn codes_left_out(codes: Codes, c: usize, name: Option<&str>) -> String {
-    let what = match codes {
-        Codes::Hexadecimal => "hexadecimal codes",
-        Codes::Bits => "logic bits",
-    };
-    let name = name.map_or(String::new(), |n| format!(" \"{n}\""));
-    format!(
-        "column {}{name} holds {what} and is left out; --hex-column {} reads its codes as whole numbers",
-        c + 1,
-        c + 1
-    )
 }

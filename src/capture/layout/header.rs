@@ -8,6 +8,7 @@ use crate::capture::cell::{self, Cell};
 use crate::capture::options::ReadOptions;
 use crate::capture::source;
 use crate::capture::unit;
+use crate::capture::wording::LayoutRule;
 use encoding_rs::Encoding;
 
 /// Cells of a header line.
@@ -115,15 +116,12 @@ impl HeaderLines<'_, '_> {
         Some(names.line)
     }
 
-    /// Where names and units stand, in a sentence.
-    pub fn how(&self) -> String {
-        match (&self.names, &self.units) {
-            (Some(n), Some(u)) => {
-                format!("names in line {}, units in line {}", n.line, u.line)
-            }
-            (Some(n), None) => format!("names in line {}", n.line),
-            (None, Some(u)) => format!("units in line {}, no names", u.line),
-            (None, None) => "no header: columns are named by their number".to_string(),
+    /// In which lines names and units are.
+    pub fn how(&self) -> LayoutRule {
+        let line = |header: &Option<Header>| header.as_ref().map(|header| header.line);
+        LayoutRule::Header {
+            names: line(&self.names),
+            units: line(&self.units),
         }
     }
 }

@@ -15,7 +15,7 @@ mod words;
 pub use channel_facts::{StatedChannel, TableChannel, of_channels};
 #[cfg(test)]
 pub use columns::Column;
-pub use columns::{Cells, Layout, Refusal, Role, too_many_columns};
+pub use columns::{Cells, Layout, Role, too_many_columns};
 pub use dialect::{Dialect, dialect_of_row, joined_at_decimals};
 pub use find_layout::read_layout;
 pub use preamble::RecordFacts;

@@ -1,10 +1,11 @@
 //! Files whose x axis is not time: spectra, sweeps of a frequency, tables against an angle or a wavelength.
 
-use super::columns::{Column, Refusal, Role};
+use super::columns::{Column, Role};
 use super::survey::ColumnSurvey;
 use super::words::{is_horizontal_unit, is_other_axis_name, is_spectrum_name, is_spectrum_setting};
 use crate::capture::record::PreambleFact;
 use crate::capture::unit;
+use crate::capture::wording::{OtherAxis, ReadErrorKind};
 
 /// Looks for a sign that the rows do not stand against time: the name or unit of the first column that runs on, a setting, a
 /// name of a spectrum among the other columns, or steps that grow by a constant factor. A column that is time by its name or
@@ -13,13 +14,10 @@ pub(super) fn other_axis(
     columns: &[Column],
     seen: &[ColumnSurvey],
     facts: &[PreambleFact],
-) -> Option<Refusal> {
-    let (column, why) = axis_with_sign(columns, seen, facts)?;
-    let text = format!(
-        "not a record against time: {why}. It is a spectrum, a sweep or another table, and no motor can be identified from it. Export the waveform against time; where column {0} is time all the same, pass --time-column {0} (in a sheet: time_column under import)",
-        column + 1
-    );
-    Some(Refusal { column: None, text })
+) -> Option<ReadErrorKind> {
+    let (column, sign) = axis_with_sign(columns, seen, facts)?;
+    let axis = column + 1;
+    Some(ReadErrorKind::OtherAxis { axis, sign })
 }
 
 fn is_value(column: &Column) -> bool {
@@ -31,7 +29,7 @@ fn axis_with_sign(
     columns: &[Column],
     seen: &[ColumnSurvey],
     facts: &[PreambleFact],
-) -> Option<(usize, String)> {
+) -> Option<(usize, OtherAxis)> {
     let title = |c: &Column| c.name.clone().unwrap_or("without a name".to_string());
     let running = || {
         let all = columns.iter().zip(seen).enumerate();
@@ -41,13 +39,14 @@ fn axis_with_sign(
             .take(2)
     };
     for (at, column) in running() {
-        if let Some(unit) = column.unit_text.as_deref().filter(|u| is_other_unit(u)) {
-            let why = format!("column {} \"{}\" is in {unit}", at + 1, title(column));
-            return Some((at, why));
+        if let Some(unit) = column.unit_text.clone().filter(|u| is_other_unit(u)) {
+            let (name, column) = (title(column), at + 1);
+            return Some((at, OtherAxis::Unit { column, name, unit }));
         }
-        let is_other = |name: &&str| is_other_axis_name(name) || is_other_unit(name);
-        if let Some(name) = column.name.as_deref().filter(is_other) {
-            return Some((at, format!("column {} is called \"{name}\"", at + 1)));
+        let is_other = |name: &String| is_other_axis_name(name) || is_other_unit(name);
+        if let Some(name) = column.name.clone().filter(is_other) {
+            let column = at + 1;
+            return Some((at, OtherAxis::Name { column, name }));
         }
     }
     let (axis, _) = running().next()?;
@@ -62,32 +61,34 @@ fn axis_with_sign(
     };
     let by_level = || {
         let (at, c) = others.iter().find(|(_, c)| spectrum(c))?;
-        let level = "is a level in decibels or a transform";
-        Some(format!("column {} \"{}\" {level}", at + 1, title(c)))
+        let (column, name) = (at + 1, title(c));
+        Some(OtherAxis::Level { column, name })
     };
     let by_steps = || {
         let factor = constant_factor(&seen[axis].values).filter(|_| !others.is_empty())?;
-        let sweep = format!("grows by a constant factor of {factor:.4}, as a sweep does");
-        Some(format!("column {} {sweep}", axis + 1))
+        let column = axis + 1;
+        Some(OtherAxis::Steps { column, factor })
     };
     let why = by_setting(facts).or_else(by_level).or_else(by_steps)?;
     Some((axis, why))
 }
 
 /// A setting that only a spectrum or a sweep has.
-fn by_setting(facts: &[PreambleFact]) -> Option<String> {
+fn by_setting(facts: &[PreambleFact]) -> Option<OtherAxis> {
     let horizontal = facts.iter().filter(|f| is_horizontal_unit(&f.key));
     let mut units = horizontal.filter_map(|f| Some((f, f.values.first()?)));
     if let Some((fact, unit)) = units.find(|(_, unit)| is_other_unit(unit)) {
-        return Some(format!(
-            "line {} states {} as \"{unit}\"",
-            fact.line, fact.key
-        ));
+        return Some(OtherAxis::StatedUnit {
+            line: fact.line,
+            key: fact.key.clone(),
+            unit: unit.clone(),
+        });
     }
     let fact = facts
         .iter()
         .find(|f| is_spectrum_setting(&f.key) || is_spectrum_name(&f.key))?;
-    Some(format!("line {} states a \"{}\"", fact.line, fact.key))
+    let (line, key) = (fact.line, fact.key.clone());
+    Some(OtherAxis::Setting { line, key })
 }
 
 /// A unit that no time has: of frequency, length, angle or level.

@@ -6,13 +6,14 @@ use super::words::{
     is_electrical_name, is_index_name, is_time_name, is_unit_of_time, time_unit_of_name,
 };
 use crate::capture::unit;
+use crate::capture::wording::LayoutRule;
 
 /// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.
 pub(super) fn assign_time(
     columns: &mut [Column],
     seen: &[ColumnSurvey],
     given: Option<usize>,
-    why: &mut Vec<String>,
+    why: &mut Vec<LayoutRule>,
 ) {
     let named_index = index_by_name(columns, seen);
     if let Some(index) = named_index {
@@ -21,9 +22,9 @@ pub(super) fn assign_time(
     if let Some(given) = given {
         if let Some(column) = given.checked_sub(1).and_then(|c| columns.get_mut(c)) {
             column.role = Role::Time;
-            why.push(format!("column {given} is time, as given"));
+            why.push(LayoutRule::TimeGiven { column: given });
         } else {
-            why.push("no column is time, as given".to_string());
+            why.push(LayoutRule::NoTimeGiven);
         }
         return;
     }
@@ -38,19 +39,19 @@ pub(super) fn assign_time(
     for (c, column) in columns.iter_mut().enumerate() {
         if column.cells == Cells::Clock && time.is_some_and(|(time, _)| time != c) {
             column.role = Role::Skip;
-            why.push(format!(
-                "column {} holds clock times or dates and is left out",
-                c + 1
-            ));
+            why.push(LayoutRule::Clock { column: c + 1 });
         }
     }
-    if let Some((c, reason)) = time {
+    if let Some((c, sign)) = time {
         columns[c].role = Role::Time;
         let unit = columns[c].name.as_deref().and_then(time_unit_of_name);
         if let (None, Some(unit)) = (&columns[c].unit_text, unit) {
             columns[c].unit_text = Some(unit.to_string());
         }
-        why.push(format!("column {} is time: {reason}", c + 1));
+        why.push(LayoutRule::Time {
+            column: c + 1,
+            sign,
+        });
         assign_further_times(c, columns, seen, why);
     } else if named_index.is_none()
         && let Some(index) = index_by_values(columns, seen)
@@ -58,7 +59,7 @@ pub(super) fn assign_time(
         columns[index].role = Role::Index;
     }
     if let Some(c) = columns.iter().position(|c| c.role == Role::Index) {
-        why.push(format!("column {} counts the rows", c + 1));
+        why.push(LayoutRule::Count { column: c + 1 });
     }
 }
 
@@ -163,7 +164,7 @@ fn assign_further_times(
     time: usize,
     columns: &mut [Column],
     seen: &[ColumnSurvey],
-    why: &mut Vec<String>,
+    why: &mut Vec<LayoutRule>,
 ) {
     let name = columns[time].name.clone();
     for (c, column) in columns.iter_mut().enumerate().skip(time + 1) {
@@ -179,7 +180,7 @@ fn assign_further_times(
             && mostly_increases(&seen[c].values)
         {
             column.role = Role::ExtraTime;
-            why.push(format!("column {} is time again", c + 1));
+            why.push(LayoutRule::TimeAgain { column: c + 1 });
         }
     }
 }

@@ -4,8 +4,9 @@ use super::last_rows::{Misfit, judge_last_rows, note_bad};
 use super::table::{LayoutChange, Table, TimeDifference};
 use crate::capture::cell::{self, Cell, clock};
 use crate::capture::error::ReadError;
-use crate::capture::layout::{self, Cells, Dialect, Layout, Refusal, Role, too_many_columns};
+use crate::capture::layout::{self, Cells, Dialect, Layout, Role, too_many_columns};
 use crate::capture::options::Limits;
+use crate::capture::wording::ReadErrorKind;
 use std::io::Read;
 use std::path::Path;
 
@@ -53,13 +54,13 @@ pub fn read_rows<R: Read>(
     let bad = table.bad_rows.as_ref();
     match bad.filter(|bad| table.rows == 0 || bad.count > 5.max(table.rows / 100)) {
         Some(bad) => {
-            let text = format!(
-                "{} of {} rows do not fit the layout (first: {}). Say the layout with --delimiter, --decimal and --skip-lines, or export again",
-                bad.count,
-                table.rows + bad.count,
-                bad.unfit(rules.layout)
-            );
-            Err(ReadError::new(rules.path, bad.line, text))
+            let kind = ReadErrorKind::BadRows {
+                bad: bad.count,
+                rows: table.rows + bad.count,
+                cells: bad.cells,
+                expected: rules.layout.cells.1,
+            };
+            Err(ReadError::new(rules.path, bad.line, kind))
         }
         None => Ok(table),
     }
@@ -240,18 +241,17 @@ impl<'a, R: Read> Rows<'a, R> {
         }
         let limit = self.rules.limits.numbers;
         if (self.table.rows + 1) * self.table.numbers_per_row() > limit {
-            let text = format!(
-                "more than {limit} numbers; the record does not fit the limit on memory. Export a shorter record or fewer channels, or raise --max-numbers (in a sheet: max_numbers under import)"
-            );
-            return Err(ReadError::new(self.rules.path, line, text));
+            let kind = ReadErrorKind::Numbers { limit };
+            return Err(ReadError::new(self.rules.path, line, kind));
         }
         let units = &self.rules.layout.unit_columns;
         if let Some((column, _)) = units
             .iter()
             .find(|(at, unit)| self.has_other_unit(*at, unit))
         {
-            let text = Refusal::units_vary(*column).text;
-            return Err(ReadError::new(self.rules.path, line, text).in_column(column + 1));
+            let column = column + 1;
+            let kind = ReadErrorKind::UnitsVary { column };
+            return Err(ReadError::new(self.rules.path, line, kind).in_column(column));
         }
         let decimal = self.dialect.decimal;
         let cell = |column: usize| self.record.get(column).unwrap_or_default();

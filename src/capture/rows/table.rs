@@ -37,18 +37,6 @@ pub struct BadRows {
     pub text_only: bool,
 }
 
-impl BadRows {
-    /// Why the first does not fit: another number of cells, or a cell that is no number which a double holds (such as `1e400`).
-    pub fn unfit(&self, layout: &Layout) -> String {
-        match (self.cells, layout.cells.1) {
-            (found, expected) if found == expected => {
-                "a cell is not a number of at most 1.8e308".into()
-            }
-            (found, expected) => format!("{found} cells where {expected} are expected"),
-        }
-    }
-}
-
 /// Where the layout changes in mid-file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LayoutChange {

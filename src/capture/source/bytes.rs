@@ -2,6 +2,7 @@
 
 use crate::capture::error::ReadError;
 use crate::capture::options::UNPACK_FREE_BYTES;
+use crate::capture::wording::ReadErrorKind;
 use crate::files::hex;
 use flate2::bufread::MultiGzDecoder;
 use sha2::{Digest, Sha256};
@@ -136,19 +137,18 @@ impl<R: BufRead> Unpacking<R> {
 impl<R: BufRead> Read for Unpacking<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
         let count = self.inner.read(buffer).map_err(|error| {
-            let text = format!(
-                "the compressed stream cannot be unpacked: {error}. The copy is damaged or stopped early; copy or compress it again"
-            );
-            ReadError::of_stream(None, text)
+            let reason = error.to_string();
+            ReadError::of_stream(None, ReadErrorKind::Unpacking { reason })
         })?;
         self.text += count as u64;
         let packed = self.inner.get_ref().bytes;
         if self.text > UNPACK_FREE_BYTES && self.text / self.ratio.max(1) > packed {
-            let text = format!(
-                "{packed} packed bytes have given {} bytes of text so far, more than {} each, which exported samples never do. If the file can be trusted raise --max-unpack-ratio (in a sheet: max_unpack_ratio under import)",
-                self.text, self.ratio
-            );
-            return Err(ReadError::of_stream(None, text));
+            let kind = ReadErrorKind::UnpackRatio {
+                packed_bytes: packed,
+                bytes: self.text,
+                ratio: self.ratio,
+            };
+            return Err(ReadError::of_stream(None, kind));
         }
         Ok(count)
     }

@@ -4,6 +4,7 @@
 //! three are distinguished from Western European text (windows-1252), which is the answer where none of them shows: Japanese by lead bytes that Western text hardly has, simplified Chinese by pairs within the plane of its common characters, Cyrillic
 //! by whole words of letters above 127.
 
+use crate::capture::wording::LayoutRule;
 use encoding_rs::{
     BIG5, CoderResult, Decoder, EUC_JP, EUC_KR, Encoding, GBK, ISO_8859_5, ISO_8859_7, KOI8_R,
     SHIFT_JIS, WINDOWS_1250, WINDOWS_1251, WINDOWS_1254,
@@ -11,13 +12,14 @@ use encoding_rs::{
 use std::io::{self, Read};
 
 /// How the text is encoded.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct TextEncoding {
     /// Set where the bytes must be transcoded: they are not ASCII-compatible.
     pub transcode: Option<&'static Encoding>,
     /// Bytes of the byte-order mark.
     pub mark: usize,
-    pub why: &'static str,
+    /// Encoding and what shows it; `None` for text as it mostly is.
+    pub why: Option<LayoutRule>,
 }
 
 /// Finds the encoding from the first bytes: byte-order mark, else zero bytes at every other place, else ASCII-compatible.
@@ -36,25 +38,26 @@ pub fn find_encoding(head: &[u8], named: Option<&'static Encoding>) -> TextEncod
         mark,
         why,
     };
+    let shown = |encoding, sign| Some(LayoutRule::Encoding { encoding, sign });
     if head.starts_with(b"\xef\xbb\xbf") {
-        return plain(3, "text is UTF-8: a byte-order mark says so");
+        return plain(3, shown("UTF-8", "a byte-order mark says so"));
     }
     if head.starts_with(b"\xff\xfe") {
         return wide(
             encoding_rs::UTF_16LE,
             2,
-            "text is UTF-16 little-endian: a byte-order mark says so",
+            shown("UTF-16 little-endian", "a byte-order mark says so"),
         );
     }
     if head.starts_with(b"\xfe\xff") {
         return wide(
             encoding_rs::UTF_16BE,
             2,
-            "text is UTF-16 big-endian: a byte-order mark says so",
+            shown("UTF-16 big-endian", "a byte-order mark says so"),
         );
     }
     if named.is_some() {
-        return plain(0, "text encoding as given");
+        return plain(0, Some(LayoutRule::EncodingGiven));
     }
     let zeros = |phase: usize| {
         let bytes = head.iter().skip(phase).step_by(2);
@@ -66,18 +69,18 @@ pub fn find_encoding(head: &[u8], named: Option<&'static Encoding>) -> TextEncod
             return wide(
                 encoding_rs::UTF_16LE,
                 0,
-                "text is UTF-16 little-endian: every second byte is zero",
+                shown("UTF-16 little-endian", "every second byte is zero"),
             );
         }
         if even > 0.6 && odd < 0.05 {
             return wide(
                 encoding_rs::UTF_16BE,
                 0,
-                "text is UTF-16 big-endian: every first byte of two is zero",
+                shown("UTF-16 big-endian", "every first byte of two is zero"),
             );
         }
     }
-    plain(0, "")
+    plain(0, None)
 }
 
 /// A header text as a string: UTF-8, else Latin-1 (windows-1252), else what the user named.

@@ -2,6 +2,7 @@
 
 use super::line_ends::tidy;
 use crate::capture::error::ReadError;
+use crate::capture::wording::ReadErrorKind;
 use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};
 use std::rc::Rc;
@@ -66,7 +67,7 @@ impl<R: Read> Lines<R> {
         loop {
             let foreign = block.iter().any(|b| !matches!(b, 0 | b'\n' | b'\r' | 0x1a));
             if foreign || zeros > MOST_ZEROS {
-                return Err(self.zero_byte());
+                return Err(self.fault(ReadErrorKind::ZeroByte));
             }
             zeros += block.iter().filter(|b| **b == 0).count() as u64;
             block.resize(1 << 14, 0);
@@ -76,7 +77,7 @@ impl<R: Read> Lines<R> {
             if count == 0 {
                 // A zero byte or two within a line are damage.
                 if self.line_bytes > 0 && zeros < FEWEST_ZEROS {
-                    return Err(self.zero_byte());
+                    return Err(self.fault(ReadErrorKind::ZeroByte));
                 }
                 self.padding.set(zeros);
                 return Ok(());
@@ -119,13 +120,8 @@ impl<R: Read> Lines<R> {
         lines
     }
 
-    fn fault(&self, text: String) -> io::Error {
-        ReadError::of_stream(Some(self.line), text)
-    }
-
-    fn zero_byte(&self) -> io::Error {
-        let text = "the text contains a zero byte: not text from here on. The copy is damaged or the file is binary; export as CSV again";
-        self.fault(text.to_owned())
+    fn fault(&self, kind: ReadErrorKind) -> io::Error {
+        ReadError::of_stream(Some(self.line), kind)
     }
 
     fn count_text(&mut self, bytes: usize) -> io::Result<()> {
@@ -133,10 +129,8 @@ impl<R: Read> Lines<R> {
         if self.text_bytes <= self.text_limit {
             return Ok(());
         }
-        Err(self.fault(format!(
-            "more than {} bytes of text. Export a shorter record, or raise --max-text-bytes (in a sheet: max_text_bytes under import)",
-            self.text_limit
-        )))
+        let limit = self.text_limit;
+        Err(self.fault(ReadErrorKind::TextBytes { limit }))
     }
 }
 
@@ -217,8 +211,7 @@ impl<R: Read> Read for Lines<R> {
                     }
                     b'\n' | b'\r' => {
                         if self.quotes_odd && self.check_quotes {
-                            let text = "a quotation mark is not closed on its line. Mend the line or export again";
-                            return Err(self.fault(text.to_owned()));
+                            return Err(self.fault(ReadErrorKind::OpenQuote));
                         }
                         self.after_cr = byte == b'\r';
                         self.quotes_odd = false;
@@ -245,11 +238,8 @@ impl<R: Read> Read for Lines<R> {
                 self.after_cr = false;
                 self.line_bytes += 1;
                 if self.line_bytes > self.line_limit {
-                    let text = format!(
-                        "the line is longer than {} bytes; expected one row of samples a line. Check that the export has line ends, or raise --max-line-bytes (in a sheet: max_line_bytes under import)",
-                        self.line_limit
-                    );
-                    return Err(self.fault(text));
+                    let limit = self.line_limit;
+                    return Err(self.fault(ReadErrorKind::LineBytes { limit }));
                 }
                 buffer[kept] = byte;
                 kept += 1;

@@ -5,7 +5,7 @@ use super::judge;
 use super::judged::{Context, Judged, TimeFault};
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
-use crate::capture::warnings::WarningKind;
+use crate::capture::wording::{LayoutRule, WarningKind};
 use crate::quantity::exported::Unit;
 
 /// What is known of the times beside their column.
@@ -33,14 +33,14 @@ pub struct FoundAxis {
     /// Rows kept, in order; `None` keeps all.
     pub kept: Option<Vec<usize>>,
     pub faults: Vec<TimeFault>,
-    /// One sentence, where the times do not simply stand in their column.
-    pub how: Option<String>,
+    /// Where the times do not simply stand in their column.
+    pub how: Option<LayoutRule>,
     /// Median step of a column of times, where the preamble states one to compare it with.
     pub typical_step_s: Option<f64>,
 }
 
 impl FoundAxis {
-    fn new(axis: TimeAxis, how: Option<String>) -> FoundAxis {
+    fn new(axis: TimeAxis, how: Option<LayoutRule>) -> FoundAxis {
         FoundAxis {
             axis,
             kept: None,
@@ -94,10 +94,8 @@ impl TimeFacts {
             step_s,
             len: times.len(),
         };
-        FoundAxis::new(
-            axis,
-            Some(format!("sampling interval {step_s} s, as given")),
-        )
+        let interval_s = step_s;
+        FoundAxis::new(axis, Some(LayoutRule::IntervalGiven { interval_s }))
     }
 
     fn by_column(&self, column: &TimeColumn) -> FoundAxis {
@@ -118,7 +116,8 @@ impl TimeFacts {
                 gaps: self.gaps,
             },
         );
-        let uneven = faults.iter().any(|f| f.kind == WarningKind::TIME_UNEVEN);
+        let is_uneven = |f: &TimeFault| matches!(f.kind, Ok(WarningKind::TimeUneven { .. }));
+        let uneven = faults.iter().any(is_uneven);
         let comparable = !self.counted && !uneven && self.stated_interval_s.is_some();
         let typical_step_s = comparable.then(|| typical_step(&axis)).flatten();
         let mut how = None;
@@ -128,7 +127,7 @@ impl TimeFacts {
             {
                 // The step went through `to_si`, which adds the origin.
                 *step_s = interval;
-                how = Some("time is start + increment * count".to_string());
+                how = Some(LayoutRule::TimeByCount);
             }
         } else if let Some(start) = self.given_start_s {
             shift(&mut axis, start);
@@ -146,16 +145,15 @@ impl TimeFacts {
         let Some(step_s) = self.interval_s() else {
             return FoundAxis::new(TimeAxis::Absent { len: self.rows }, None);
         };
-        let how = match self.start_s() {
-            Some(_) => "time is start + increment * row",
-            None => "time is increment * row, from 0: no start is stated",
+        let how = LayoutRule::TimeByRow {
+            start_stated: self.start_s().is_some(),
         };
         let axis = TimeAxis::Uniform {
             start_s: self.start_s().unwrap_or(0.0),
             step_s,
             len: self.rows,
         };
-        FoundAxis::new(axis, Some(how.to_string()))
+        FoundAxis::new(axis, Some(how))
     }
 }
 

@@ -7,7 +7,7 @@ use super::steps::Steps;
 use super::times::Times;
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
-use crate::capture::warnings::{WarningKind, brief, short};
+use crate::capture::wording::WarningKind;
 
 /// Judges times given in the unit of the file. They must be free of NaN; at least one.
 pub(super) fn judge(times: Times, context: Context) -> Judged {
@@ -34,15 +34,14 @@ pub(super) fn judge(times: Times, context: Context) -> Judged {
         return uneven(&times.to_vec(), context);
     };
     let coarse = survey.first_late.map(|(row, time)| {
-        let text = format!(
-            "time does not advance: {} s is repeated, the first of {} places in {} rows. The export has too few digits ({} s); the record as a whole implies a step of {} s, which is used. Export with more digits, or give the sampling interval with --interval",
-            short(to_si(time)),
-            survey.late,
-            times.len(),
-            brief(to_si(resolution.unit)),
-            brief(to_si(step))
-        );
-        TimeFault::new(WarningKind::TIME_COARSE, row, text)
+        let kind = WarningKind::TimeCoarse {
+            time_s: to_si(time),
+            places: survey.late,
+            rows: times.len(),
+            resolution_s: to_si(resolution.unit),
+            step_s: to_si(step),
+        };
+        TimeFault::new(row, kind)
     });
     Judged {
         axis: TimeAxis::Uniform {
@@ -141,10 +140,7 @@ fn sorted(times: &[f64], context: Context) -> Judged {
         ..context
     };
     let inner = judge(Times::new(&[], &in_order), within);
-    let text = format!(
-        "the rows are put in the order of their times, as requested; time went back in {places} places"
-    );
-    let mut faults = vec![TimeFault::new(WarningKind::TIME_SORTED, 0, text)];
+    let mut faults = vec![TimeFault::new(0, WarningKind::TimeSorted { places })];
     faults.extend(inner.faults);
     Judged {
         axis: inner.axis,
@@ -175,14 +171,10 @@ fn split(times: &[f64], steps: &Steps, context: Context, mut faults: Vec<TimeFau
         ..context
     };
     let inner = judge(Times::new(&[], &times[longest.clone()]), within);
-    faults.retain(|f| f.kind != WarningKind::TIME_REPEATED);
-    let text = format!(
-        "only {} of {} rows are kept, the longest stretch in which time increases without a gap",
-        longest.len(),
-        times.len()
-    );
-    let cut = TimeFault::new(WarningKind::TIME_CUT, longest.start, text);
-    faults.push(cut);
+    faults.retain(|f| !matches!(f.kind, Ok(WarningKind::TimeRepeated { .. })));
+    let (kept, rows) = (longest.len(), times.len());
+    let cut = WarningKind::TimeCut { kept, rows };
+    faults.push(TimeFault::new(longest.start, cut));
     faults.extend(inner.faults.into_iter().map(|fault| TimeFault {
         row: fault.row.map(|row| row + longest.start),
         ..fault
@@ -301,9 +293,13 @@ mod tests {
         let [gap] = judged.faults.as_slice() else {
             panic!("one fault");
         };
-        assert_eq!((gap.kind, gap.row), (WarningKind::TIME_GAP, Some(40)));
-        let found = "gap in time from 39 s to 50 s: 11 s long, about 10 samples missing.";
-        assert!(gap.text.starts_with(found), "{}", gap.text);
+        let found = WarningKind::TimeGap {
+            from_s: 39.0,
+            to_s: 50.0,
+            missing: 10,
+            places: 1,
+        };
+        assert_eq!(*gap, TimeFault::new(40, found));
         let cut = with(Times::new(&[], &times), 2, TimeGaps::Split);
         assert_eq!(
             cut.axis,
@@ -315,21 +311,16 @@ mod tests {
         );
         times.swap(10, 11);
         let back = &plain(&times, 2).faults[0];
-        assert_eq!(
-            (back.kind, back.row),
-            (WarningKind::TIME_BACKWARDS, Some(11))
-        );
-        assert!(
-            back.is_error && back.text.contains("(1 place)"),
-            "{}",
-            back.text
-        );
+        assert_eq!(back.row, Some(11));
+        let error = back.kind.as_ref().expect_err("an error").to_string();
+        assert!(error.contains("(1 place)"), "{error}");
     }
 
     #[test]
     fn uneven_times_are_listed() {
         let judged = plain(&[0.0, 0.33, 1.2, 1.5, 1.9, 2.8, 3.8, 8.0, 9.7], 3);
         assert!(matches!(judged.axis, TimeAxis::Listed(_)));
-        assert_eq!(judged.faults[0].kind, WarningKind::TIME_UNEVEN);
+        let found = &judged.faults[0].kind;
+        assert!(matches!(found, Ok(WarningKind::TimeUneven { .. })));
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::capture::options::TimeGaps;
 use crate::capture::record::TimeAxis;
-use crate::capture::warnings::WarningKind;
+use crate::capture::wording::{ReadErrorKind, WarningKind};
 
 /// What a time column came to.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,21 +28,17 @@ pub(super) struct Context<'a> {
 /// Where time does not run on evenly.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TimeFault {
-    pub kind: WarningKind,
     /// 0-based row, where it has a place.
     pub row: Option<usize>,
-    pub text: String,
-    /// The record cannot be read so.
-    pub is_error: bool,
+    /// An error where the record cannot be read so.
+    pub kind: Result<WarningKind, Box<ReadErrorKind>>,
 }
 
 impl TimeFault {
-    pub(super) fn new(kind: WarningKind, row: impl Into<Option<usize>>, text: String) -> TimeFault {
+    pub(super) fn new(row: impl Into<Option<usize>>, kind: WarningKind) -> TimeFault {
         TimeFault {
-            kind,
             row: row.into(),
-            text,
-            is_error: false,
+            kind: Ok(kind),
         }
     }
 }

@@ -5,7 +5,7 @@ use super::judged::{Context, Judged, TimeFault};
 use super::steps::Steps;
 use super::times::Times;
 use crate::capture::record::TimeAxis;
-use crate::capture::warnings::{WarningKind, brief, short};
+use crate::capture::wording::WarningKind;
 
 /// Fewest rows from which pairs are no coincidence.
 const FEWEST_ROWS: usize = 8;
@@ -24,10 +24,6 @@ pub(super) fn pairs(times: &[f64], context: Context) -> Option<Judged> {
     let half = Resolution::of(largest, context.digits).half;
     let (start, step) = fit_even(Times::new(&[], &single), half, context.preferred)?;
     let step_s = (context.to_si)(step) - (context.to_si)(0.0);
-    let text = format!(
-        "every timestamp is there twice, {} s apart, as peak detection writes it (least and largest sample). Both rows are kept, the second half a step later. If one of them is no sample of its own, give the interval of the rows with --interval",
-        brief(step_s)
-    );
     Some(Judged {
         axis: TimeAxis::Uniform {
             start_s: (context.to_si)(start),
@@ -35,7 +31,7 @@ pub(super) fn pairs(times: &[f64], context: Context) -> Option<Judged> {
             len: times.len(),
         },
         kept: None,
-        faults: vec![TimeFault::new(WarningKind::TIME_SHARED, 0, text)],
+        faults: vec![TimeFault::new(0, WarningKind::TimeInPairs { step_s })],
     })
 }
 
@@ -60,14 +56,13 @@ pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Option<J
         return None;
     }
     let row = steps.repeated.first().map_or(0, |k| k + 1);
-    let text = format!(
-        "{} rows share the time of the row before them (first at {} s). All rows are kept and spread evenly up to the next time. Export with more digits, or give the sampling interval with --interval",
-        steps.repeated.len(),
-        short((context.to_si)(times[row]))
-    );
+    let kind = WarningKind::TimeShared {
+        rows: steps.repeated.len(),
+        time_s: (context.to_si)(times[row]),
+    };
     Some(Judged {
         axis: TimeAxis::Listed(placed),
         kept: None,
-        faults: vec![TimeFault::new(WarningKind::TIME_SHARED, row, text)],
+        faults: vec![TimeFault::new(row, kind)],
     })
 }

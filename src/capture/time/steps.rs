@@ -2,7 +2,7 @@
 
 use super::judged::{Context, TimeFault};
 use crate::capture::options::TimeGaps;
-use crate::capture::warnings::{WarningKind, brief, short};
+use crate::capture::wording::{ReadErrorKind, StepsBack, WarningKind};
 
 /// The steps between listed times, and where they stand out. Step k leads to row k + 1.
 pub(super) struct Steps {
@@ -36,86 +36,63 @@ impl Steps {
     pub fn faults(&self, times: &[f64], context: Context) -> Vec<TimeFault> {
         let time = |row: usize| (context.to_si)(times[row]);
         let backwards = self.backwards.first().map(|&k| {
-            let (from, to, places) = (time(k), time(k + 1), self.backwards.len());
-            if context.gaps == TimeGaps::Keep {
-                let first = match places {
-                    1 => "1 place".to_string(),
-                    _ => format!("first of {places} places"),
-                };
-                let advice = self.advice(times);
-                let (from, to) = (short(from), short(to));
-                let text = format!("time goes back from {from} s to {to} s ({first}). {advice}");
-                let fault = TimeFault::new(WarningKind::TIME_BACKWARDS, k + 1, text);
-                return TimeFault {
-                    is_error: true,
-                    ..fault
-                };
-            }
-            let text = format!(
-                "time goes back from {} s to {} s{}; as requested, only the longest increasing stretch is kept",
-                short(from),
-                short(to),
-                first_of(places)
-            );
-            TimeFault::new(WarningKind::TIME_BACKWARDS, k + 1, text)
+            let (from_s, to_s, places) = (time(k), time(k + 1), self.backwards.len());
+            let kind = match context.gaps {
+                TimeGaps::Keep => Err(Box::new(ReadErrorKind::TimeBackwards {
+                    from_s,
+                    to_s,
+                    places,
+                    pattern: self.pattern(times),
+                })),
+                _ => Ok(WarningKind::TimeBackwards {
+                    from_s,
+                    to_s,
+                    places,
+                }),
+            };
+            let row = Some(k + 1);
+            TimeFault { row, kind }
         });
         let gap = self.gaps.first().map(|&k| {
-            let (from, to, places) = (time(k), time(k + 1), self.gaps.len());
-            let text = format!(
-                "gap in time from {} s to {} s: {} s long, about {} samples missing{}. The record is used in {} pieces; pass --time-gaps split to keep the longest piece only",
-                short(from),
-                short(to),
-                brief(to - from),
-                (self.sizes[k] / self.typical).round() - 1.0,
-                first_of(places),
-                places + 1
-            );
-            TimeFault::new(WarningKind::TIME_GAP, k + 1, text)
+            let kind = WarningKind::TimeGap {
+                from_s: time(k),
+                to_s: time(k + 1),
+                missing: ((self.sizes[k] / self.typical).round() - 1.0) as usize,
+                places: self.gaps.len(),
+            };
+            TimeFault::new(k + 1, kind)
         });
         let repeated = self.repeated.first().map(|&k| {
-            let text = format!(
-                "duplicate timestamp {} s{}; the later row is left out. Export the record again if these rows matter",
-                short(time(k)),
-                first_of(self.repeated.len())
-            );
-            TimeFault::new(WarningKind::TIME_REPEATED, k + 1, text)
+            let (time_s, places) = (time(k), self.repeated.len());
+            TimeFault::new(k + 1, WarningKind::TimeRepeated { time_s, places })
         });
         // A step back makes gaps of its own.
         backwards.or(gap).into_iter().chain(repeated).collect()
     }
 
-    /// What to do about steps back, by what they look like.
-    fn advice(&self, times: &[f64]) -> &'static str {
+    /// What the steps back look like.
+    fn pattern(&self, times: &[f64]) -> StepsBack {
         let least = times.iter().copied().fold(f64::INFINITY, f64::min);
         let most = times.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let near_begin = |k: &usize| times[k + 1] - least <= 0.1 * (most - least);
         if self.backwards.len() * 5 > self.sizes.len() {
-            "The rows are not in the order of time, if this column is time at all. --time-gaps sort puts them in order; --time-column names another column"
+            StepsBack::Shuffled
         } else if self.backwards.iter().all(near_begin) {
-            "Time begins again there: the file holds several records. Export them one by one, or pass --time-gaps split to keep the longest (the first of equals)"
+            StepsBack::Restarts
         } else {
-            "Export the record again, or pass --time-gaps split to keep its longest increasing stretch"
+            StepsBack::Other
         }
     }
 
     /// The fault of steps that simply differ.
     pub fn unevenness(&self, to_si: &dyn Fn(f64) -> f64) -> TimeFault {
         let sizes = || self.sizes.iter().copied();
-        let text = format!(
-            "time runs unevenly: steps from {} s to {} s, median {} s; every time is kept as written",
-            brief(to_si(sizes().fold(f64::INFINITY, f64::min))),
-            brief(to_si(sizes().fold(f64::NEG_INFINITY, f64::max))),
-            brief(to_si(self.typical))
-        );
-        TimeFault::new(WarningKind::TIME_UNEVEN, None, text)
-    }
-}
-
-/// That there are more such places.
-fn first_of(places: usize) -> String {
-    match places {
-        0 | 1 => String::new(),
-        n => format!(" (first of {n} places)"),
+        let kind = WarningKind::TimeUneven {
+            shortest_s: to_si(sizes().fold(f64::INFINITY, f64::min)),
+            longest_s: to_si(sizes().fold(f64::NEG_INFINITY, f64::max)),
+            median_s: to_si(self.typical),
+        };
+        TimeFault::new(None, kind)
     }
 }
 

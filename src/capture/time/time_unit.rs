@@ -4,7 +4,7 @@ use super::column::TimeColumn;
 use crate::capture::cell::clock::DAY_S;
 use crate::capture::layout::{Cells, Layout, is_horizontal_unit, tokens};
 use crate::capture::unit;
-use crate::capture::warnings::{WarningKind, brief};
+use crate::capture::wording::WarningKind;
 use crate::quantity::exported::Unit;
 
 /// The unit of a column of times.
@@ -15,7 +15,7 @@ pub(in crate::capture) struct TimeUnit {
     /// The numbers count from a day long ago, the times of the record from its first row.
     pub is_calendar: bool,
     /// Where the unit comes from, where the file does not state it.
-    pub warning: Option<(WarningKind, String)>,
+    pub warning: Option<WarningKind>,
 }
 
 /// Seconds since 1970 between the years 2001 and 2049.
@@ -30,9 +30,7 @@ const DECIMALS_OF_SECONDS: usize = 5;
 /// Unit of a column of times: its own, else that of the preamble, else as its numbers show.
 pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> TimeUnit {
     let seen = &layout.columns[column.column];
-    let at = column.column + 1;
-    let title = seen.name.as_ref().map(|name| format!(" \"{name}\""));
-    let title = title.unwrap_or_default();
+    let (at, name) = (column.column + 1, seen.name.clone());
     if matches!(seen.cells, Cells::Clock | Cells::Quantities) {
         return TimeUnit::default();
     }
@@ -40,12 +38,10 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
         let fact = layout.facts.iter().find(|f| is_horizontal_unit(&f.key))?;
         fact.values.first().map(String::as_str)
     };
-    let assumed = |what: String| TimeUnit {
-        warning: Some((
-            WarningKind::TIME_UNIT_ASSUMED,
-            format!("{what}; seconds are assumed. Give it with --unit {at}=s, {at}=ms or the like"),
-        )),
-        ..TimeUnit::default()
+    let with = |warning, unit: Option<Unit>| TimeUnit {
+        unit,
+        is_calendar: unit.is_some(),
+        warning: Some(warning),
     };
     if let Some(text) = seen.unit_text.as_deref().or_else(horizontal) {
         let first = column.times().first().unwrap_or(0.0);
@@ -55,27 +51,24 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
                 is_calendar: EPOCH_S.contains(&unit.to_si(first)),
                 ..TimeUnit::default()
             },
-            None => assumed(format!(
-                "the unit \"{text}\" of the time in column {at}{title} is not a recognised unit of time"
-            )),
+            None => {
+                let (column, unit) = (at, text.to_owned());
+                with(WarningKind::TimeUnitUnknown { column, name, unit }, None)
+            }
         };
     }
-    let inferred = |unit: Option<Unit>, text: String| TimeUnit {
-        unit,
-        is_calendar: unit.is_some(),
-        warning: Some((WarningKind::TIME_UNIT_INFERRED, text)),
-    };
     let first = column.times().first().unwrap_or(0.0);
     let since_epoch = ["s", "ms", "us", "ns"].into_iter().find_map(|text| {
         let unit = unit::parse(text, true)?;
         EPOCH_S.contains(&unit.to_si(first)).then_some(unit)
     });
     if let Some(unit) = since_epoch {
-        let text = format!(
-            "column {at}{title} counts from 1970 in steps of {} s, as the size of its numbers shows; time is counted from the first row. If that is wrong give the unit with --unit {at}=ms",
-            brief(unit.to_si(1.0))
-        );
-        return inferred(Some(unit), text);
+        let kind = WarningKind::TimeSinceEpoch {
+            column: at,
+            name,
+            unit_s: unit.to_si(1.0),
+        };
+        return with(kind, Some(unit));
     }
     let is_date = seen.name.as_deref().is_some_and(is_date_name);
     let of_days = SERIAL_DAYS.contains(&first);
@@ -88,23 +81,15 @@ pub(in crate::capture) fn of_column(column: &TimeColumn, layout: &Layout) -> Tim
         && (is_date || column.times().len() > 2 && of_days_by_steps())
         && let Some(days) = unit::parse("days", true)
     {
-        let text = format!(
-            "column {at}{title} counts days as spreadsheets do; time is counted from the first row. If that is wrong give the unit with --unit {at}=s or the like"
-        );
-        return inferred(Some(days), text);
+        return with(WarningKind::TimeInDays { column: at, name }, Some(days));
     }
-    let none = format!("no unit is stated for the time in column {at}{title}");
     // Instruments write seconds with an exponent or many decimals; days of a spreadsheet, or seconds since midnight, may be anything.
     let has_many_digits = seen.exponents || seen.decimals >= Some(DECIMALS_OF_SECONDS);
-    match has_many_digits && !is_date && !of_days {
-        true => inferred(
-            None,
-            format!(
-                "{none}; taken as seconds, as its digits suggest. Otherwise pass --unit {at}=ms or the like"
-            ),
-        ),
-        false => assumed(none),
-    }
+    let kind = match has_many_digits && !is_date && !of_days {
+        true => WarningKind::TimeInSeconds { column: at, name },
+        false => WarningKind::TimeUnitNotStated { column: at, name },
+    };
+    with(kind, None)
 }
 
 /// Whether a step is 1, 2 or 5 times a power of ten, as intervals are set.

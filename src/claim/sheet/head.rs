@@ -5,6 +5,19 @@ use super::printed::{Printed, Tolerance, above_zero, temperature, tolerance};
 use crate::bench::{BenchError, Table};
 use crate::quantity::units::Quantity;
 
+/// What the table holds.
+pub const KEYS: [&str; 9] = [
+    "name",
+    "nominal_voltage",
+    "reference_temperature",
+    "rated_torque",
+    "stall_values",
+    "stall_temperature",
+    "default_tolerance",
+    "winding_limit",
+    "ambient",
+];
+
 /// Reads the table: a sheet without claims yet, and the tolerance of claims without one.
 pub fn read(table: &Table<'_>) -> Result<(Sheet, Option<Tolerance>), BenchError> {
     let si = |key, quantity| above_zero(table, key, quantity).map(|p| p.as_ref().map(Printed::si));

@@ -46,6 +46,9 @@ pub fn from_text(path: &Path, text: &str) -> Result<Sheet, BenchError> {
     let (mut sheet, default_tolerance) = head::read(&stated)?;
     let hint = "expected one with at least one entry, e.g. no_load_speed = \"5200 rpm\"";
     let claims = root.require("claims", claims, hint)?;
+    if let Some(key) = head::KEYS.into_iter().find(|key| claims.has(key)) {
+        return claims.invalid(key, format!("`{key}` belongs under [sheet]"));
+    }
     let entries: Vec<Entry> = Entry::all().filter(|e| claims.has(e.key())).collect();
     claims.finish()?;
     for entry in entries {

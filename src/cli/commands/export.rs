@@ -10,6 +10,7 @@ use rundown::export::{
 };
 use rundown::files;
 use rundown::motor_file::{self, MotorFile, ParameterName};
+use rundown::next::Goal;
 use rundown::quantity::nearest;
 use rundown::quantity::units::Quantity;
 use std::path::{Path, PathBuf};
@@ -30,16 +31,16 @@ pub struct ExportArguments {
     /// Replace an existing file
     #[arg(long)]
     force: bool,
-    /// A corner: `low` or `high` end of a named parameter, the others at their mean given that
+    /// A corner: the `low` or `high` bound of a named parameter, the others at their mean given that
     #[arg(long, num_args = 2, value_names = ["END", "PARAMETER"], conflicts_with = "samples")]
     at: Option<Vec<String>>,
-    /// Motors drawn from the covariance, for a tolerance study (spice, state-space, csv, parquet)
+    /// Monte Carlo draws from the covariance, for a tolerance study (spice, state-space, csv, parquet)
     #[arg(long, value_name = "N")]
     samples: Option<usize>,
-    /// One drawn motor: number N of those that --samples would draw
+    /// One Monte Carlo draw: number N of those that --samples writes
     #[arg(long, value_name = "N", conflicts_with_all = ["samples", "at"])]
     draw: Option<usize>,
-    /// Seed of the drawn motors
+    /// Seed of the draws
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Supply voltage for what simulates a start, e.g. 24V; the motor file's without it
@@ -227,7 +228,7 @@ fn check_output(path: &Path, arguments: &ExportArguments) -> anyhow::Result<()> 
             motor.display()
         );
     }
-    if path.symlink_metadata().is_ok() && !arguments.force {
+    if path.symlink_metadata().is_ok() && !path.is_dir() && !arguments.force {
         bail!(
             "{}: already exists; choose another name, or pass --force to replace it",
             path.display()
@@ -283,7 +284,12 @@ fn end_named(text: &str) -> anyhow::Result<End> {
 }
 
 fn parameter_named(key: &str) -> anyhow::Result<ParameterName> {
-    ParameterName::from_key(key).with_context(|| {
+    // A symbol or a short name that means one parameter will do.
+    let short = match Goal::parse(&[key.to_owned()]) {
+        Ok(Goal::Of(names)) if names.len() == 1 => names.first().copied(),
+        _ => None,
+    };
+    short.with_context(|| {
         let known = ParameterName::ALL.map(ParameterName::key);
         let near = nearest(key, &known).map(|near| format!("; the nearest is `{near}`"));
         let near = near.unwrap_or_else(|| format!("; known are {}", known.join(", ")));

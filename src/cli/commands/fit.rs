@@ -166,6 +166,12 @@ pub fn run(arguments: &FitArguments) -> anyhow::Result<Status> {
     let interrupt = interrupt::on_signals()?;
     let mut timings = Timings::start(&STAGES);
     let bench = load(arguments)?;
+    if let (true, Some(path)) = (bench.captures.is_empty(), &bench.path) {
+        let path = path.display();
+        bail!(
+            "{path}: the sheet names no capture to fit. List each under [[captures]] with file and role; what to record first: rundown next {path}"
+        );
+    }
     arguments.files.keep_inputs(&bench)?;
     if !arguments.trust_roles {
         check_roles(&bench)?;

@@ -1,6 +1,7 @@
 //! `rundown plot`: a motor file as pictures.
 
 use crate::cli::terminal::{Progress, Status, path_text, print_text, report_warning};
+use anyhow::bail;
 use clap::Args;
 use rundown::bench::LoadOptions;
 use rundown::motor_file;
@@ -59,6 +60,9 @@ pub fn run(arguments: &PlotArguments) -> anyhow::Result<Status> {
     let file = motor_file::read(&arguments.motor)?;
     let names = plot::possible_names(&file);
     plot::check_folder(&arguments.to, &names, &formats, arguments.force)?;
+    if let Some(bench) = arguments.bench.as_deref().filter(|path| !path.is_file()) {
+        bail!("--bench {}: no such file", bench.display());
+    }
     let progress = Progress::start("fit the captures again");
     let options = LoadOptions {
         allow_outside: arguments.allow_outside,

@@ -86,7 +86,7 @@ fn state_text(state: &State) -> String {
     match state {
         State::Unchanged => "unchanged".into(),
         State::Changed(found) => format!("CHANGED: its SHA-256 is {found}"),
-        State::Missing => "MISSING: name the folder that holds it with --inputs".into(),
+        State::Missing => "MISSING: --inputs names the folder that holds it".into(),
         State::Outside => {
             "NOT READ: it is outside the folders that may be read; name its folder with --inputs, or pass --allow-outside"
                 .into()

@@ -78,7 +78,6 @@ enum Decimal {
 #[derive(Clone, Copy, Debug, Default, ValueEnum)]
 enum Gaps {
     #[default]
-    #[value(alias = "tell")]
     Warn,
     Split,
     Sort,

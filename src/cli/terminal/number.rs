@@ -5,9 +5,10 @@ use rundown::quantity::prefix::{Zeros, with_prefix};
 /// Units that take a prefix; a unit of somebody else's may not.
 const SCALED: [&str; 7] = ["V", "A", "s", "Ohm", "W", "Hz", "Sa/s"];
 
-/// Four digits, with a prefix where the unit takes one: `12.5 ms`.
+/// Four digits, with a prefix where the unit takes one: `12.5 ms`, but `3845 s`.
 pub fn number(value: f64, unit: &str) -> String {
-    let text = if SCALED.contains(&unit) {
+    let is_long = unit == "s" && value.abs() >= 999.95;
+    let text = if SCALED.contains(&unit) && !is_long {
         with_prefix(value, unit, 4, Zeros::Dropped)
     } else {
         let value: f64 = format!("{value:.3e}").parse().unwrap_or(value);
@@ -26,7 +27,7 @@ mod tests {
             (5e-6, "5 \u{b5}s"),
             (1e-3, "1 ms"),
             (-0.0336, "-33.6 ms"),
-            (999.96, "1 ks"),
+            (999.96, "1000 s"),
             (0.0, "0 s"),
         ] {
             assert_eq!(number(value, "s"), text);

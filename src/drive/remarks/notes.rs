@@ -46,4 +46,17 @@ pub enum Note {
     NoSourceResistance,
     #[error("the fit behind this motor file did not converge ({reason}): nothing here is better than that")]
     NotConverged { reason: String },
+    #[error("currents up to {peak_a:.3} A are computed, but the captures reach {largest_a:.3} A: beyond that saturation and armature reaction are extrapolated; record a start at this supply")]
+    BeyondCurrents { peak_a: f64, largest_a: f64 },
+    #[error("speeds up to a back-EMF of {emf_v:.4} V are computed, but the captures reach {largest_v:.4} V: beyond that friction and windage are extrapolated; record a start at this supply")]
+    BeyondSpeeds { emf_v: f64, largest_v: f64 },
+    #[error("a half bridge cannot drive it: it needs up to {middle_v:.1} V against the direction (worst case {worst_v:.1} V); take a full bridge (--bridge full), or brake more slowly")]
+    Reversed { middle_v: f64, worst_v: f64 },
+    /// Shares of a limit, of the motor of the estimates and in the worst case.
+    #[error("{}", match (*middle > 1.0, *worst > 1.0) {
+        (true, _) => format!("exceeds {limit}: takes {:.0} % of it (worst case {:.0} %)", 100.0 * middle, 100.0 * worst),
+        (false, true) => format!("may exceed {limit}: takes {:.0} % of it, in the worst case {:.0} %", 100.0 * middle, 100.0 * worst),
+        (false, false) => format!("within every limit; the nearest is {limit}: {:.0} % of it used (worst case {:.0} %)", 100.0 * middle, 100.0 * worst),
+    })]
+    NearestLimit { limit: &'static str, middle: f64, worst: f64 },
 }

@@ -195,7 +195,7 @@ pub fn size(
     }
     // Of the states that a profile does not go through nothing is said.
     if setting.profile.is_none() {
-        warnings.extend(reach.warnings());
+        warnings.extend(reach.warnings().map(|note| note.to_string()));
     }
     let mut sizing = Sizing {
         motor: file.motor_name().to_owned(),

@@ -1,5 +1,6 @@
 //! Which results take a current or a speed that the captures do not reach.
 
+use crate::drive::remarks::notes::Note;
 use crate::drive::result::{Figure, Row};
 use crate::drive::sample::Sample;
 use crate::drive::section::Unit;
@@ -80,18 +81,13 @@ impl Reach {
     }
 
     /// The same once, with both numbers.
-    pub fn warnings(&self) -> Vec<String> {
-        let mut list = Vec::new();
-        if let Some((peak, largest)) = self.held_a {
-            list.push(format!(
-                "currents up to {peak:.3} A are computed, but the captures reach {largest:.3} A: beyond that saturation and armature reaction are extrapolated; record a start at this supply"
-            ));
-        }
-        if let Some((emf, largest)) = self.running_v {
-            list.push(format!(
-                "speeds up to a back-EMF of {emf:.4} V are computed, but the captures reach {largest:.4} V: beyond that friction and windage are extrapolated; record a start at this supply"
-            ));
-        }
-        list
+    pub fn warnings(&self) -> impl Iterator<Item = Note> {
+        let current = self
+            .held_a
+            .map(|(peak_a, largest_a)| Note::BeyondCurrents { peak_a, largest_a });
+        let speed = self
+            .running_v
+            .map(|(emf_v, largest_v)| Note::BeyondSpeeds { emf_v, largest_v });
+        current.into_iter().chain(speed)
     }
 }

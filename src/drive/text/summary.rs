@@ -1,6 +1,6 @@
 //! A sizing on one screen: what supply, switches, PWM, brake and clamp have to carry, as expected and in the worst case.
 
-use super::table::{figure_text, range, worst_text};
+use super::table::{figure_text, worst_text};
 use crate::drive::result::{Absent, Figure, MARK, Sizing};
 use crate::quantity::in_columns;
 use crate::quantity::prefix::{Zeros, with_prefix};
@@ -124,10 +124,6 @@ fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, Vec<&'static str>)> 
         }
         let Some(row) = sizing.row(key) else { continue };
         let mut cells = match &row.figure {
-            // A ratio is chosen within its bounds.
-            Figure::Known(bounded) if key == "profile_best_ratio" => {
-                [figure_text(row), range(bounded, row.unit)]
-            }
             Figure::Known(_) => [figure_text(row), worst_text(row)],
             Figure::Absent { absent } => match absent {
                 Absent::NotGiven(why) => {
@@ -140,9 +136,14 @@ fn rows(text: &mut String, sizing: &Sizing) -> Vec<(String, Vec<&'static str>)> 
                 }
                 // The same reason once a group.
                 other if other.text() == said => continue,
+                // In a sentence, which the column of numbers is too narrow for.
                 other => {
                     said = other.text();
-                    [said.to_owned(), String::new()]
+                    let words = with_setting(sizing, key, words);
+                    let start = in_columns(&[head], &WIDTHS);
+                    let _ = writeln!(text, "{start}{}: {said}", words.trim_end_matches(','));
+                    head = "";
+                    continue;
                 }
             },
         };

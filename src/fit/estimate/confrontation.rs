@@ -25,6 +25,8 @@ pub enum EvidenceKind {
     Supply,
     /// A gain, a zero, a resistance or a source with a stated accuracy.
     Instrument,
+    /// The current from which on the brush drop is flat, against what is usual beside the no-load current.
+    Contact,
     /// A whole capture.
     Capture,
 }
@@ -43,6 +45,7 @@ impl EvidenceKind {
             EvidenceKind::SegmentCount => "segment_count",
             EvidenceKind::Supply => "supply",
             EvidenceKind::Instrument => "instrument",
+            EvidenceKind::Contact => "brush_contact",
             EvidenceKind::Capture => "capture",
         }
     }

@@ -27,7 +27,7 @@ use crate::fit::references::{
 };
 use crate::fit::solve::{SecondOrder, Solution};
 use crate::fit::uncertainty::{covariance, profile_to_wald_ratios};
-use crate::fit::unknowns::{Entry, Layout, ParameterKind};
+use crate::fit::unknowns::{Entry, Layout, Parameter, ParameterKind, Source};
 use crate::fit::wording::Remark;
 use crate::motor::TerminalParameters;
 use crate::quantity::engineering;
@@ -139,6 +139,9 @@ fn explained(error: FitError, bench: &Bench, records: &Records, left: Option<&[f
     }
 }
 
+/// Standard deviation of the logarithm of a scale that a capture may have for itself: any, to a factor of ten and more.
+const OWN_SCALE_SD: f64 = 2.0;
+
 /// A fit under way.
 pub(super) struct JointFit<'a> {
     pub(super) bench: &'a Bench,
@@ -204,7 +207,12 @@ impl<'a> JointFit<'a> {
         let alone = layout.find(&ParameterKind::LogBackEmfConstant).is_none();
         let (sensors, doubts) = shaft_terms(bench, &mut models, &mut layout);
         remarks.extend(doubts);
+        let own_scale = Parameter::free(ParameterKind::OwnScale, 0.0)
+            .with_prior(0.0, OWN_SCALE_SD, Source::Size)
+            .stepping(0.3);
+        let own_scale = layout.add(own_scale);
         let mut problem = Problem::new(layout, models, terms);
+        problem.freeze(own_scale, 0.0);
         problem.clock_relative_sd = clock(bench);
         problem.monitor = options.monitor.clone();
         JointFit {

@@ -43,12 +43,20 @@ pub struct Problem {
     /// Model steps taken so far, and how many may be.
     spent: AtomicU64,
     most_steps: u64,
+    /// Steps at which the fits that only check another end, once the first has begun.
+    end_of_checks: Option<u64>,
     /// Notified of every trial of a solve, and asked whether to go on.
     pub monitor: Monitor,
 }
 
 /// Model steps a bin of all captures after which a fit is given up. Fits of sound captures take up to 272 (27 drawn benches).
 const MOST_STEPS_PER_BIN: u64 = 1500;
+
+/// The same for a fit without an item of evidence: where it takes more, the item is judged to first order.
+const MOST_STEPS_PER_CHECK: u64 = 200;
+
+/// The same for all of them.
+const MOST_STEPS_FOR_CHECKS: u64 = 1000;
 
 /// The same for the plain motor from one first guess, of which there may be several.
 const MOST_STEPS_PER_START: u64 = 300;
@@ -74,6 +82,7 @@ impl Problem {
             last: Mutex::new(None),
             spent: AtomicU64::new(0),
             most_steps: MOST_STEPS_PER_START * bins,
+            end_of_checks: None,
             monitor: Monitor::default(),
         }
     }
@@ -174,6 +183,16 @@ impl Problem {
     /// Lets a fit that has begun well take its steps.
     pub fn allow_whole_fit(&mut self) {
         self.most_steps *= MOST_STEPS_PER_BIN / MOST_STEPS_PER_START;
+    }
+
+    /// Lets a fit that only checks another take its steps.
+    pub fn allow_check(&mut self) {
+        let bins: u64 = self.models.iter().map(CaptureModel::bins).sum();
+        let spent = self.spent();
+        let end = *self
+            .end_of_checks
+            .get_or_insert(spent + MOST_STEPS_FOR_CHECKS * bins);
+        self.most_steps = end.min(spent + MOST_STEPS_PER_CHECK * bins);
     }
 
     /// Lets evaluations go on without end: they come from several threads from now on, among which a common bound would depend on

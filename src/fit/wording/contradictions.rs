@@ -69,6 +69,16 @@ pub enum Contradiction {
         deviation: f64,
     },
     #[error(
+        "captures and readings agree only if the brush drop of {} goes on rising up to {}, as a resistance does, where that of brushes is flat from about {} on, {}. Usual causes: a resistance          reading, a shunt or a gain that is wrong, leads or a shunt inside one voltage and not the other, captures on winding temperatures that were not noted. Check which is right",
+        number(*drop_v, "V"), number(*flat_from_a, "A"), number(*usual_a, "A"), sigmas(*deviation)
+    )]
+    Contact {
+        drop_v: f64,
+        flat_from_a: f64,
+        usual_a: f64,
+        deviation: f64,
+    },
+    #[error(
         "{capture}: the terminals open at {} in the record, where the back-EMF of the decay differs by {:+.1} % from that of the running motor; an opening at {} would agree with both. Usual \
          causes: a no-load current lost in the noise of its channel, a voltage that was not measured at the motor's terminals, a voltage channel with another scale or zero after the switch",
         number(*found_s, "s"), 100.0 * miss, number(*agreeing_s, "s")
@@ -79,7 +89,9 @@ pub enum Contradiction {
         miss: f64,
         agreeing_s: f64,
     },
-    #[error("see the ratio of the probe")]
+    #[error(
+        "the stated supply and the captures are about ten times apart: see the warning on the ratio of the probe"
+    )]
     SupplyByProbeRatio,
     #[error(
         "the sheet states a supply of {stated_v} V, and the motor runs freely on {shown_v:.2} V in {capture}, the nearest of all captures. Usual causes: {}. No-load and stall values belong to \
@@ -118,6 +130,22 @@ pub enum Contradiction {
         capture: String,
         parameter: &'static str,
         change: f64,
+        deviation: f64,
+    },
+    #[error(
+        "{capture} agrees with the other captures only with {}{}, {}. Usual causes: {}. Check which is right",
+        own_scale(*scale, *factor, *warmer_k), as_good.iter().map(|s| format!(", or with another {}", s.name())).collect::<String>(), sigmas(*deviation), scale.causes()
+    )]
+    OwnScale {
+        capture: String,
+        /// What it is fitted with for itself.
+        scale: OwnScale,
+        /// That scale over the one of all others.
+        factor: f64,
+        /// Warming of the winding that a resistance of this factor means, K.
+        warmer_k: f64,
+        /// Other scales that explain it about as well.
+        as_good: Vec<OwnScale>,
         deviation: f64,
     },
     #[error(
@@ -177,6 +205,57 @@ pub enum Contradiction {
         ratio: f64,
         deviation: f64,
     },
+}
+
+/// A scale that one capture may have for itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OwnScale {
+    /// The resistance of its winding.
+    Resistance,
+    /// The scale of its current channel.
+    Current,
+    /// The scale of its voltage channel.
+    Voltage,
+}
+
+impl OwnScale {
+    fn name(self) -> &'static str {
+        match self {
+            OwnScale::Resistance => "resistance",
+            OwnScale::Current => "current scale",
+            OwnScale::Voltage => "voltage scale",
+        }
+    }
+
+    fn causes(self) -> &'static str {
+        match self {
+            OwnScale::Resistance => {
+                "a winding warmer or colder than noted, a switch or lead inside its loop, a rotor that slipped in its clamp"
+            }
+            OwnScale::Current => "another range, ratio or shunt than the sheet states for it",
+            OwnScale::Voltage => "another range or probe ratio than the sheet states for it",
+        }
+    }
+}
+
+/// What a capture would need.
+fn own_scale(scale: OwnScale, factor: f64, warmer_k: f64) -> String {
+    match scale {
+        OwnScale::Resistance => {
+            let than = if warmer_k < 0.0 { "colder" } else { "warmer" };
+            format!(
+                "{factor:.3} times their resistance (as of a winding {:.0} K {than} than noted)",
+                warmer_k.abs()
+            )
+        }
+        OwnScale::Current => {
+            format!("a current of which its channel shows {factor:.3} times as much")
+        }
+        OwnScale::Voltage => {
+            format!("a voltage of which its channel shows {factor:.3} times as much")
+        }
+    }
 }
 
 const OF_A_SPEED: &str = "Usual causes: a speed read in another state than the one named, the tachometer's marks, a wrong segment count, the inertia or torque added, the ratio of a probe";

@@ -4,6 +4,6 @@ mod contradictions;
 mod remarks;
 mod terms;
 
-pub use contradictions::Contradiction;
+pub use contradictions::{Contradiction, OwnScale};
 pub use remarks::{CyclesMean, Remark, RemarkKind};
 pub use terms::{Effect, TermReason};

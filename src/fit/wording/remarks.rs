@@ -130,7 +130,7 @@ pub enum RemarkKind {
         usual_electrical_s: (f64, f64),
         usual_mechanical_s: (f64, f64),
     },
-    #[error("{} a resistance of about {} where the ohmmeter reads {}: a factor of {:.1}. The resistance of a shunt or the ratio of a probe is probably entered ten times off; if it is that of the current, its currents are ten times too {} and the true shunt is {}. R, L, J and all friction torques are then ten times off. Correct shunt and ratios in the sheet first", shown_by(captures), ohms(*captures_ohm), ohms(*ohmmeter_ohm), (captures_ohm / ohmmeter_ohm).max(ohmmeter_ohm / captures_ohm), if captures_ohm > ohmmeter_ohm { "small" } else { "large" }, if captures_ohm > ohmmeter_ohm { "a tenth of the stated one" } else { "ten times the stated one" })]
+    #[error("{} a resistance of about {} where the ohmmeter reads {}: a factor of {:.1}. The resistance of a shunt, the ratio of a probe or the reading is probably entered {times} times off. If it is the shunt, the currents are {times} times too {} and the true shunt is {times} times {} than stated; R, L, J and all friction torques are then {times} times off. Correct the sheet first", shown_by(captures), ohms(*captures_ohm), ohms(*ohmmeter_ohm), (captures_ohm / ohmmeter_ohm).max(ohmmeter_ohm / captures_ohm), if captures_ohm > ohmmeter_ohm { "small" } else { "large" }, if captures_ohm > ohmmeter_ohm { "smaller" } else { "larger" }, times = decade(captures_ohm / ohmmeter_ohm))]
     TenTimesOff {
         /// None where all show it.
         captures: Vec<String>,
@@ -286,6 +286,16 @@ fn ohms(value: f64) -> String {
 
 fn seconds(value: Option<f64>) -> String {
     value.map_or("unknown".to_owned(), |v| engineering(v, "s"))
+}
+
+/// The power of ten next to a ratio or its inverse.
+fn decade(ratio: f64) -> &'static str {
+    match ratio.log10().abs().round() as u32 {
+        0 | 1 => "ten",
+        2 => "a hundred",
+        3 => "a thousand",
+        _ => "ten thousand or more",
+    }
 }
 
 fn shown_by(captures: &[String]) -> String {

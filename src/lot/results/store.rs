@@ -39,6 +39,10 @@ impl Store {
         let empty = match std::fs::read_dir(folder) {
             Ok(items) => items.flatten().all(|item| is_temporary(&item.file_name())),
             Err(error) if error.kind() == io::ErrorKind::NotFound => true,
+            Err(_) if folder.is_file() => {
+                let text = "is a file, expected a folder; choose another name".to_owned();
+                return Err(LotError::file(folder, text));
+            }
             Err(error) => return Err(foreign(&error.to_string())),
         };
         let ours = head_of(&store.path("lot.json")).is_ok_and(|head| head.contains(LOT_FORMAT));

@@ -141,6 +141,10 @@ fn cut(text: &str) -> String {
 }
 
 fn table(text: &mut String, summary: &Summary) {
+    if summary.parameters.iter().all(|p| p.spread.is_none()) {
+        text.push_str("no statistics: a spread needs three motors or more\n");
+        return;
+    }
     let mut rows = vec![["", "motors", "mean", "spread", "repeat", "drift"].map(str::to_owned)];
     rows.extend(summary.parameters.iter().map(|parameter| {
         let at = if parameter.at_25_c { " at 25 °C" } else { "" };

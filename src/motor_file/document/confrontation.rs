@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Confrontation {
-    /// `reading`, `speed_reference`, `segment_count`, `supply`, `instrument`, `capture` or `record`.
+    /// `reading`, `speed_reference`, `segment_count`, `supply`, `instrument`, `brush_contact`, `capture` or `record`.
     pub kind: String,
     /// E.g. `ohmmeter`, `tachometer (coast)`.
     pub item: String,

@@ -3,6 +3,9 @@
 use crate::motor_file::{MotorFile, Severity};
 use std::fmt::Write;
 
+/// What stands before the causes of a conflict, which are named once.
+const USUAL: &str = ". Usual causes: ";
+
 /// Conflicts and warnings, one paragraph each, and the notes where asked for. The same text about several subjects is one line with
 /// all their names. Empty where there is none.
 pub fn diagnostics(file: &MotorFile, notes: bool) -> String {
@@ -17,7 +20,18 @@ pub fn diagnostics(file: &MotorFile, notes: bool) -> String {
                 None => groups.push((&warning.text, subject.into_iter().collect())),
             }
         }
+        let mut causes: Vec<&str> = Vec::new();
         for (what, subjects) in groups {
+            let what = match what.split_once(USUAL) {
+                Some((seen, those)) if causes.contains(&those) => {
+                    format!("{seen} (usual causes as above)")
+                }
+                Some((_, those)) => {
+                    causes.push(those);
+                    what.to_owned()
+                }
+                None => what.to_owned(),
+            };
             let about = match subjects.is_empty() {
                 true => String::new(),
                 false => format!("{}: ", subjects.join(", ")),

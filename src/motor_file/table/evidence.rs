@@ -1,6 +1,6 @@
 //! The table of readings beside the model, and the line of the result.
 
-use crate::motor_file::{Agreement, Confrontation, MotorFile};
+use crate::motor_file::{Agreement, Confrontation, MotorFile, ResultState};
 use crate::quantity::rounding::{self, Scale};
 use std::fmt::Write;
 
@@ -170,7 +170,20 @@ fn written(value: f64, band: Option<f64>, item: &Confrontation) -> String {
     rounded.with_unit(unit)
 }
 
-/// `result: ...`, the last line of a result.
+/// Most doubtful items that the last line names.
+const NAMED: usize = 2;
+
+/// `result: ...`, the last line of a result: what is in doubt is named there, too.
 pub fn result_line(file: &MotorFile) -> String {
-    format!("result: {}\n", file.state().line())
+    let state = file.state();
+    let doubtful = |c: &&Confrontation| c.agreement == Agreement::Doubtful;
+    let items = file.confrontations.iter().filter(doubtful);
+    let items: Vec<&str> = items.map(|c| c.item.as_str()).collect();
+    match (&state, items.as_slice()) {
+        (ResultState::Ok, [_, ..]) if items.len() > NAMED => {
+            format!("result: OK, {} items doubtful\n", items.len())
+        }
+        (ResultState::Ok, [_, ..]) => format!("result: OK, doubtful: {}\n", items.join(", ")),
+        _ => format!("result: {}\n", state.line()),
+    }
 }

@@ -7,7 +7,7 @@ mod screen;
 pub use diagnostics::{diagnostics, notes_left_out};
 pub use evidence::{evidence, evidence_rows, result_line};
 pub use screen::screen;
-pub(crate) use screen::{BenchUnit, cells};
+pub(crate) use screen::{BenchUnit, cells, ordered};
 
 use super::{AtTemperature, MotorFile, OneSided, Parameter, ParameterName, Status};
 use crate::quantity::in_columns;
@@ -23,16 +23,29 @@ const STATUS: usize = 50;
 /// A parameter without a value shows no number; the line under it says what would settle it.
 pub fn render(file: &MotorFile) -> String {
     let mut text = String::new();
-    for (name, parameter) in &file.parameters {
+    let shown = file.parameters.values();
+    let shown = shown.filter(|p| p.status != Status::Undetermined);
+    let mut temperatures: Vec<Option<f64>> = shown.map(|p| p.temperature_c).collect();
+    temperatures.dedup();
+    // One that all share is named once.
+    let common = match temperatures[..] {
+        [common] => common,
+        _ => None,
+    };
+    if let Some(celsius) = common {
+        let _ = writeln!(text, "SI units, winding at {celsius:.1} °C");
+    }
+    for (name, parameter) in ordered(file) {
         let head = format!("{} {}", name.label(), name.symbol());
         let mut status = parameter.status.label().to_owned();
         if let Some(temperature_c) = parameter.temperature_c
             && parameter.status != Status::Undetermined
+            && common.is_none()
         {
             let _ = write!(status, " at {temperature_c:.1} °C");
         }
         let _ = writeln!(text, "{}{status}", in_columns(&[head], &[STATUS]));
-        for line in lines(*name, parameter) {
+        for line in lines(name, parameter) {
             let _ = writeln!(text, "    {line}");
         }
     }

@@ -51,6 +51,14 @@ const ROWS: [(ParameterName, &str, Option<Instead>); 8] = {
     ]
 };
 
+/// The parameters of a file in the order of the screen, then the others.
+pub(crate) fn ordered(file: &MotorFile) -> Vec<(ParameterName, &Parameter)> {
+    let place = |name| ROWS.iter().position(|row| row.0 == name);
+    let mut parameters: Vec<_> = file.parameters.iter().map(|(n, p)| (*n, p)).collect();
+    parameters.sort_by_key(|(name, _)| place(*name).unwrap_or(ROWS.len()));
+    parameters
+}
+
 /// Renders the answer; ends in a line feed.
 ///
 /// A parameter without a value shows no number; under the table stands what would determine it.

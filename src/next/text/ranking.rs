@@ -259,7 +259,7 @@ pub fn changes(after: &[ExpectedUncertainty], ranking: &Ranking) -> String {
             let ratio = a.ratio.filter(|r| *r < 0.97)?;
             let name = symbol(a.name);
             let parts = if now.one_sided || now.value == Some(0.0) {
-                format!("{name} limit × {ratio:.2}")
+                format!("limit of {name} × {ratio:.2}")
             } else {
                 let before = z * now.standard_uncertainty? / now.value?.abs();
                 format!("{name} ± {} → {}", percent(before), percent(before * ratio))

@@ -1,11 +1,12 @@
 //! One pass over a current's record: all products that a round of the trajectory's fit needs.
 
 use crate::ripple::numerics::least_squares::{
-    BLOCK, Normal, add_products_from, dot, gram_of, project,
+    BLOCK, Normal, add_products_from, dot, gram_of, in_halves, project,
 };
 use crate::ripple::numerics::turn::turn;
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
+use std::ops::{AddAssign, Range};
 
 /// Harmonics of the ripple fitted.
 const HARMONICS: usize = 2;
@@ -65,18 +66,29 @@ impl<'a> Passes<'a> {
             .max(f64::MIN_POSITIVE)
     }
 
-    /// The products with the phase `Σ parts · phases` and, for its slopes, these amplitudes.
+    /// The products with the phase `Σ parts · phases` and, for its slopes, these amplitudes: those of the two halves of the record, side by side.
     pub fn over(&self, parts: &[f64], amplitudes: &[f64; LINES]) -> Products {
+        let terms = self.smooth.len();
+        let mut sums = in_halves(self.data.len(), |part| {
+            self.of_rows(parts, amplitudes, part)
+        });
+        let smooth = &mut sums.gram.view_mut((0, 0), (terms, terms));
+        smooth.copy_from(&self.gram);
+        sums.right[..terms].copy_from_slice(&self.right);
+        sums.square = self.square;
+        sums
+    }
+
+    /// The same of some rows, without the products of the smooth columns alone.
+    fn of_rows(&self, parts: &[f64], amplitudes: &[f64; LINES], part: Range<usize>) -> Products {
         let terms = self.smooth.len();
         let count = terms + LINES + self.phases.len();
         let mut gram = DMatrix::zeros(count, count);
-        gram.view_mut((0, 0), (terms, terms)).copy_from(&self.gram);
-        let mut right = self.right.clone();
-        right.resize(count, 0.0);
+        let mut right = vec![0.0; count];
         let mut lines = [[0.0; BLOCK]; LINES];
         let mut moved = [[0.0; BLOCK]; MOST_PHASES];
-        for start in (0..self.data.len()).step_by(BLOCK) {
-            let end = (start + BLOCK).min(self.data.len());
+        for start in part.clone().step_by(BLOCK) {
+            let end = (start + BLOCK).min(part.end);
             let rows = end - start;
             let mut turns = [0.0; BLOCK];
             for (phase, part) in self.phases.iter().zip(parts) {
@@ -117,8 +129,18 @@ impl<'a> Passes<'a> {
         Products {
             gram,
             right,
-            square: self.square,
+            square: 0.0,
         }
+    }
+}
+
+impl AddAssign for Products {
+    fn add_assign(&mut self, more: Products) {
+        self.gram += more.gram;
+        for (sum, more) in self.right.iter_mut().zip(more.right) {
+            *sum += more;
+        }
+        self.square += more.square;
     }
 }
 

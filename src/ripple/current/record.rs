@@ -11,6 +11,7 @@ use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{
     LEAST_CYCLES, PADDING, Spectrum, time_spectrum, weighted,
 };
+use rayon::prelude::*;
 
 /// Corrections of the trajectory: a constant speed leaves only its slow drift free.
 const STEADY_CORRECTIONS: usize = 1;
@@ -77,24 +78,27 @@ impl Record {
 
     /// The strongest line under all trajectories.
     pub fn strongest(&self, trajectories: &[Trajectory]) -> Option<Peak> {
-        let mut best: Option<Peak> = None;
-        for (index, trajectory) in trajectories.iter().enumerate() {
+        let peak = |(index, trajectory): (usize, &Trajectory)| {
             let looks = trajectories.len() as f64;
             let spectrum = trajectory_spectrum(&self.rough, trajectory, self.interval_s, looks);
-            let Some(bin) = self.choose_bin(&spectrum) else {
-                continue;
-            };
-            let ratio = spectrum.signal_to_noise(bin);
-            if best.as_ref().is_none_or(|b| ratio > b.ratio) {
-                best = Some(Peak {
-                    index,
-                    frequency: spectrum.peak_frequency(bin),
-                    ratio,
-                    false_alarm: spectrum.floor.false_alarm(bin, spectrum.power[bin]),
-                });
+            let bin = self.choose_bin(&spectrum)?;
+            Some(Peak {
+                index,
+                frequency: spectrum.peak_frequency(bin),
+                ratio: spectrum.signal_to_noise(bin),
+                false_alarm: spectrum.floor.false_alarm(bin, spectrum.power[bin]),
+            })
+        };
+        let peaks = trajectories.par_iter().enumerate().filter_map(peak);
+        // Of equals the first.
+        peaks.reduce_with(|a, b| {
+            let by_ratio = a.ratio.total_cmp(&b.ratio);
+            if by_ratio.then(b.index.cmp(&a.index)).is_lt() {
+                b
+            } else {
+                a
             }
-        }
-        best
+        })
     }
 
     /// The bin taken for ripple: strongest above the threshold, near the expected frequency where one is given.

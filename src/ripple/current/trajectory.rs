@@ -75,7 +75,10 @@ fn every_trajectory(
             .map(|tau| Trajectory::rising(time, start_s, tau))
             .collect(),
         SpeedShape::DecayToRest { .. } => constants(span / 6.0, span * 4.0)
-            .flat_map(|tau| [0.0, 0.15, 0.4].map(|c| Trajectory::falling(time, tau, c)))
+            .flat_map(|tau| {
+                let fading = fading(time, first, tau);
+                [0.0, 0.15, 0.4].map(|c| Trajectory::falling(time, tau, c, &fading))
+            })
             // A trajectory through zero turns the rotor back, which no brake does.
             .filter(|trajectory| trajectory.g.last().is_some_and(|g| *g > 0.02))
             .collect(),
@@ -83,30 +86,36 @@ fn every_trajectory(
     })
 }
 
+/// `exp(-(t - start)/τ)` at each time.
+fn fading(time: &[f64], start_s: f64, tau: f64) -> Vec<f64> {
+    time.iter().map(|t| (-(t - start_s) / tau).exp()).collect()
+}
+
 impl Trajectory {
     /// `g = 1 - exp(-(t - start)/τ)`.
     fn rising(time: &[f64], start_s: f64, tau: f64) -> Trajectory {
         let first = time[0];
-        let fading = |t: f64| (-(t - start_s) / tau).exp();
+        let fading = fading(time, start_s, tau);
         Trajectory {
-            g: time.iter().map(|t| 1.0 - fading(*t)).collect(),
+            g: fading.iter().map(|f| 1.0 - f).collect(),
             x_s: time
                 .iter()
-                .map(|t| (t - first) + tau * (fading(*t) - fading(first)))
+                .zip(&fading)
+                .map(|(t, f)| (t - first) + tau * (f - fading[0]))
                 .collect(),
             time_constant_s: Some(tau),
         }
     }
 
-    /// `g = (1 + c) exp(-t/τ) - c`, t from the first row.
-    fn falling(time: &[f64], tau: f64, c: f64) -> Trajectory {
+    /// `g = (1 + c) exp(-t/τ) - c`, t from the first row; `fading`: the exponentials.
+    fn falling(time: &[f64], tau: f64, c: f64, fading: &[f64]) -> Trajectory {
         let first = time[0];
-        let fading = |t: f64| (-(t - first) / tau).exp();
         Trajectory {
-            g: time.iter().map(|t| (1.0 + c) * fading(*t) - c).collect(),
+            g: fading.iter().map(|f| (1.0 + c) * f - c).collect(),
             x_s: time
                 .iter()
-                .map(|t| (1.0 + c) * tau * (1.0 - fading(*t)) - c * (t - first))
+                .zip(fading)
+                .map(|(t, f)| (1.0 + c) * tau * (1.0 - f) - c * (t - first))
                 .collect(),
             time_constant_s: Some(tau),
         }

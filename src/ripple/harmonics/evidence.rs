@@ -21,6 +21,8 @@ const STRONG: f64 = 40.0;
 const SPREAD_STEPS: f64 = 1.3;
 const SPREAD: usize = 10;
 
+const AROUND: usize = SCALES + 2 * SPREAD;
+
 /// Sums by fall and scale.
 #[derive(Clone)]
 pub(crate) struct Sums(pub [[f64; SCALES]; FALLS.len()]);
@@ -38,6 +40,8 @@ pub(crate) struct Ladder {
     /// `s/(1+s)` and `ln(1+s)`; entry `[r][k]` at `ln s = ln s_0 + (k - PAST)·step + r·step/FINE`.
     parts: Vec<[f64; CURVE]>,
     logs: Vec<[f64; CURVE]>,
+    /// The same with [`SPREAD`] further scales at either end.
+    around: [f64; AROUND],
     /// Weights of the scales about that of its group that a strong line may have.
     spread: [f64; 2 * SPREAD + 1],
     /// First bin and weights of the four bins of each order m/2, by m.
@@ -71,6 +75,7 @@ impl Ladder {
         Ladder {
             spread: falls.map(|f| f / total),
             ratios: std::array::from_fn(|k| ratio(k as f64)),
+            around: std::array::from_fn(|k| ratio(k as f64 - SPREAD as f64)),
             parts: curves(&|s| s / (1.0 + s)),
             logs: curves(&f64::ln_1p),
             places,
@@ -111,21 +116,29 @@ impl Ladder {
 
     /// A line that stands out: its own scale lies about that of its group.
     fn add_strong(&self, power: f64, shrink: f64, sum: &mut [f64; SCALES]) {
-        let step = (self.ratios[1] / self.ratios[0]).ln();
-        let curve: [f64; SCALES + 2 * SPREAD] = std::array::from_fn(|k| {
-            let s = self.ratios[0] * shrink * ((k as f64 - SPREAD as f64) * step).exp();
+        let curve: [f64; AROUND] = std::array::from_fn(|k| {
+            let s = self.around[k] * shrink;
             power * s / (1.0 + s) - s.ln_1p()
         });
-        let weights = self.spread;
+        // The curve rises to one peak and falls: from the largest of some neighbours on, each is the one before times a factor of 1 at most.
+        let factors: [f64; AROUND - 1] =
+            std::array::from_fn(|k| (-(curve[k + 1] - curve[k]).abs()).exp());
+        let peak = (1..AROUND).take_while(|k| curve[*k] > curve[k - 1]).count();
         for (k, sum) in sum.iter_mut().enumerate() {
-            let near = &curve[k..k + 2 * SPREAD + 1];
-            let most = near.iter().copied().fold(f64::MIN, f64::max);
-            let mean: f64 = near
-                .iter()
-                .zip(weights)
-                .map(|(l, w)| w * (l - most).exp())
-                .sum();
-            *sum += most + mean.ln();
+            let end = k + 2 * SPREAD;
+            let top = peak.clamp(k, end);
+            let mut mean = self.spread[top - k];
+            let mut share = 1.0;
+            for j in (k..top).rev() {
+                share *= factors[j];
+                mean += self.spread[j - k] * share;
+            }
+            share = 1.0;
+            for j in top..end {
+                share *= factors[j];
+                mean += self.spread[j + 1 - k] * share;
+            }
+            *sum += curve[top] + mean.ln();
         }
     }
 

@@ -2,11 +2,12 @@
 //!
 //! The equation stands in `refine.rs`.
 
-use crate::ripple::numerics::least_squares::{BLOCK, add_products, dot};
+use crate::ripple::numerics::least_squares::{BLOCK, add_products, dot, half_of};
 use crate::ripple::numerics::smooth::{basis, integrate};
 use crate::ripple::numerics::turn::turn;
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
+use std::ops::Range;
 
 /// Highest order of the smooth part.
 const MOST_ORDER: usize = 9;
@@ -154,16 +155,38 @@ pub(crate) struct Pass {
 }
 
 impl Pass {
-    pub fn over(frame: &Frame, voltage_v: &[f64], at: &Parameters, rows: &mut Rows) -> Pass {
+    /// The sums of the two halves of the record, side by side. `rows`: for each half; the second then holds the last block.
+    pub fn over(frame: &Frame, voltage_v: &[f64], at: &Parameters, rows: &mut [Rows; 2]) -> Pass {
         let n = voltage_v.len();
+        let half = half_of(n);
+        let [one, other] = rows;
+        let (mut first, second) = rayon::join(
+            || Pass::of_rows(frame, voltage_v, at, one, 0..half),
+            || Pass::of_rows(frame, voltage_v, at, other, half..n),
+        );
+        first.squares += second.squares;
+        first.gram += second.gram;
+        for (sum, more) in first.right.iter_mut().zip(second.right) {
+            *sum += more;
+        }
+        first
+    }
+
+    fn of_rows(
+        frame: &Frame,
+        voltage_v: &[f64],
+        at: &Parameters,
+        rows: &mut Rows,
+        part: Range<usize>,
+    ) -> Pass {
         let parameters = rows.columns.len();
         let mut pass = Pass {
             right: vec![0.0; parameters],
             gram: DMatrix::zeros(parameters, parameters),
             squares: 0.0,
         };
-        for first in (0..n).step_by(BLOCK) {
-            let count = BLOCK.min(n - first);
+        for first in part.clone().step_by(BLOCK) {
+            let count = BLOCK.min(part.end - first);
             rows.read(frame, at, first, count);
             rows.differentiate(frame, at, first, count);
             let mut residual = [0.0; BLOCK];

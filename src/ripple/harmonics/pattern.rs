@@ -20,7 +20,8 @@ use super::cycles::{
 };
 use super::evidence::{FALLS, Ladder, SCALES, Sums};
 use super::spectral_lines::Lines;
-use std::collections::BTreeMap;
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// One weighed hypothesis.
 #[derive(Clone, Debug)]
@@ -50,31 +51,43 @@ pub(crate) fn weigh(
     let ladder = Ladder::new(lines.gain.powi(2) / lines.noise_power, most_m);
     // What does not depend on the whole hypothesis is worked out once: a pattern by the harmonic, the commutation lines by their place
     // against the strongest line.
-    let mut patterns: BTreeMap<(u32, u32), Pattern> = BTreeMap::new();
-    let mut commutations: BTreeMap<(u32, u32), f64> = BTreeMap::new();
-    let logs: Vec<f64> = hypotheses
-        .iter()
-        .map(|h| {
-            let coils = h.commutator.order_of_coils();
-            let pattern = patterns.entry((h.harmonic, coils)).or_insert_with(|| {
-                let revolution = strongest / f64::from(h.harmonic);
-                Pattern::read(lines, revolution, coils as usize, &ladder)
-            });
-            let cycles = h.cycles_per_revolution;
-            let shared = greatest_common_divisor(cycles, h.harmonic);
-            // A pattern too close to be told has no line at all, whatever its place.
-            let place = if pattern.powers.is_empty() {
-                (0, 0)
-            } else {
-                (cycles / shared, h.harmonic / shared)
-            };
-            let commutation = commutations
-                .entry(place)
-                .or_insert_with(|| pattern.commutation(cycles as usize, &ladder));
-            let uneven = pattern.unevenness(cycles as usize, &ladder);
-            h.prior.ln() + *commutation + uneven
-        })
-        .collect();
+    let pattern_of = |h: &Weighed| (h.harmonic, h.commutator.order_of_coils());
+    let keys: BTreeSet<(u32, u32)> = hypotheses.iter().map(pattern_of).collect();
+    let read = |(harmonic, coils): (u32, u32)| {
+        let revolution = strongest / f64::from(harmonic);
+        let pattern = Pattern::read(lines, revolution, coils as usize, &ladder);
+        ((harmonic, coils), pattern)
+    };
+    let patterns: HashMap<(u32, u32), Pattern> = keys.into_par_iter().map(read).collect();
+    let place_of = |h: &Weighed| {
+        let shared = greatest_common_divisor(h.cycles_per_revolution, h.harmonic);
+        // A pattern too close to be told has no line at all, whatever its place.
+        match patterns[&pattern_of(h)].powers.is_empty() {
+            true => (0, 0),
+            false => (h.cycles_per_revolution / shared, h.harmonic / shared),
+        }
+    };
+    let mut places: BTreeMap<(u32, u32), &Weighed> = BTreeMap::new();
+    for h in &hypotheses {
+        places.entry(place_of(h)).or_insert(h);
+    }
+    let commutation = |(place, h): ((u32, u32), &Weighed)| {
+        let pattern = &patterns[&pattern_of(h)];
+        (
+            place,
+            pattern.commutation(h.cycles_per_revolution as usize, &ladder),
+        )
+    };
+    let commutations: HashMap<(u32, u32), f64> = places.into_par_iter().map(commutation).collect();
+    let cycles_of = |h: &Weighed| (pattern_of(h), h.cycles_per_revolution);
+    let keys: BTreeSet<((u32, u32), u32)> = hypotheses.iter().map(cycles_of).collect();
+    let uneven = |(pattern, cycles): ((u32, u32), u32)| {
+        let log = patterns[&pattern].unevenness(cycles as usize, &ladder);
+        ((pattern, cycles), log)
+    };
+    let uneven: HashMap<((u32, u32), u32), f64> = keys.into_par_iter().map(uneven).collect();
+    let log = |h: &Weighed| h.prior.ln() + commutations[&place_of(h)] + uneven[&cycles_of(h)];
+    let logs: Vec<f64> = hypotheses.iter().map(log).collect();
     let total_prior: f64 = hypotheses.iter().map(|h| h.prior).sum();
     let most = logs.iter().copied().fold(f64::MIN, f64::max);
     let total: f64 = logs.iter().map(|l| (l - most).exp()).sum();

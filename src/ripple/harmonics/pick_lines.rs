@@ -1,6 +1,6 @@
 //! The lines of a record collected, wherever they stand, before any harmonic pattern is compared with them.
 
-use super::line_set::LineSet;
+use super::line_set::{LineColumns, LineSet};
 use super::pattern::Weighed;
 use super::refine::Harmonics;
 use super::spectral_lines::Lines;
@@ -38,6 +38,7 @@ pub(crate) fn pick_lines(fit: &Harmonics, interval_s: f64) -> Lines {
     let mut ratios = fit.fit.ratios.clone();
     let mut set = LineSet::of(fit);
     let (mut rest, gain) = spectrum(&set);
+    let mut columns = LineColumns::of(fit);
     for _ in 0..MOST_PICKING_ROUNDS {
         let noise_power = set.noise_v.powi(2) * weights;
         let mut peaks: Vec<usize> = (4 * PATTERN_PADDING..rest.len().saturating_sub(1))
@@ -61,7 +62,7 @@ pub(crate) fn pick_lines(fit: &Harmonics, interval_s: f64) -> Lines {
         if ratios.len() == before {
             break;
         }
-        set = LineSet::at(fit, &ratios);
+        set = columns.with(&ratios);
         drop(rest);
         rest = spectrum(&set).0;
     }

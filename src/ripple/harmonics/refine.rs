@@ -129,14 +129,14 @@ pub(crate) fn refine(
     let mut at = start.parameters(frame, voltage_v, order, ratios)?;
     let new_lines = ratios.iter().any(|r| start.amplitude(*r).is_none());
     let known_smooth = start.smooth(order).is_some();
-    let mut rows = Rows::new(order + 1, ratios.len());
+    let mut rows = [0, 1].map(|_| Rows::new(order + 1, ratios.len()));
     let mut last = None;
     let mut converged = false;
     for round in 0..ROUNDS {
         // Lines seen for the first time: smooth part and amplitudes, which are linear, come before the phase.
         let linear = round == 0 && new_lines;
         let step = Step::from(frame, voltage_v, &at, &mut rows, linear)?;
-        let x_end = rows.x[(voltage_v.len() - 1) % BLOCK];
+        let x_end = rows[1].x[(voltage_v.len() - 1) % BLOCK];
         step.take(&mut at, x_end, frame.span_s());
         if !(at.kappa.is_finite() && at.zero.is_finite()) {
             return None;
@@ -225,7 +225,7 @@ impl Step {
         frame: &Frame,
         voltage_v: &[f64],
         at: &Parameters,
-        rows: &mut Rows,
+        rows: &mut [Rows; 2],
         linear: bool,
     ) -> Option<Step> {
         let pass = Pass::over(frame, voltage_v, at, rows);

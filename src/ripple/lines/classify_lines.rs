@@ -10,6 +10,7 @@ use crate::ripple::lines::foreign::{ForeignLine, LineKind};
 use crate::ripple::spectrum::domain::Domain;
 use crate::ripple::spectrum::power_spectrum::{Spectrum, angle_spectrum, time_spectrum};
 use crate::ripple::spectrum::transform::transform;
+use rayon::prelude::*;
 
 /// Power ratio by which one domain must win.
 const MARGIN: f64 = 2.0;
@@ -120,21 +121,29 @@ impl Search<'_> {
 
     /// The strongest line above its threshold in the spectra of all zero offsets.
     fn strongest_in_angle(&self, rough: &[f64], zeros: &[f64]) -> Option<AnglePeak> {
-        let mut best: Option<AnglePeak> = None;
-        for &zero_v in zeros {
+        let peak = |(place, &zero_v): (usize, &f64)| {
             let angle = Domain::angle(self.smooth_v, self.x_v_s).less(zero_v, self.time_s);
             let spectrum = angle_spectrum(rough, angle, self.interval_s, zeros.len() as f64);
             let (bin, ratio, found) = spectrum.strongest(self.false_alarm_rate);
-            if found && best.as_ref().is_none_or(|b| ratio > b.ratio) {
-                best = Some(AnglePeak {
-                    zero_v,
-                    spectrum,
-                    bin,
-                    ratio,
-                });
+            let peak = AnglePeak {
+                zero_v,
+                spectrum,
+                bin,
+                ratio,
+            };
+            found.then_some((place, peak))
+        };
+        // No more spectra are held than are at work; of equals the first.
+        let peaks = zeros.par_iter().enumerate().filter_map(peak);
+        let best = peaks.reduce_with(|a, b| {
+            let by_ratio = a.1.ratio.total_cmp(&b.1.ratio);
+            if by_ratio.then(b.0.cmp(&a.0)).is_lt() {
+                b
+            } else {
+                a
             }
-        }
-        best
+        });
+        best.map(|(_, peak)| peak)
     }
 
     /// The bin of the same line seen in time: the strongest in the band that a line in angle sweeps.

@@ -1,6 +1,7 @@
 //! Normal equations of a linear least-squares problem given by columns.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use std::ops::{AddAssign, Range};
 
 /// Scaled normal equations `(D A'A D + prior)`, factored.
 pub(crate) struct Normal {
@@ -60,14 +61,42 @@ impl Normal {
 
 /// `A'A`, lower triangle.
 pub(crate) fn gram_of(columns: &[Vec<f64>]) -> DMatrix<f64> {
-    let mut gram = DMatrix::zeros(columns.len(), columns.len());
-    let rows = columns.first().map_or(0, Vec::len);
-    for start in (0..rows).step_by(BLOCK) {
-        let end = (start + BLOCK).min(rows);
-        let block: Vec<&[f64]> = columns.iter().map(|c| &c[start..end]).collect();
-        add_products(&mut gram, &block);
+    gram_from(columns, 0)
+}
+
+/// The same for its rows from `first` (even) on, the others zero.
+pub(crate) fn gram_from(columns: &[Vec<f64>], first: usize) -> DMatrix<f64> {
+    in_halves(columns.first().map_or(0, Vec::len), |part| {
+        let mut gram = DMatrix::zeros(columns.len(), columns.len());
+        for start in part.clone().step_by(BLOCK) {
+            let end = (start + BLOCK).min(part.end);
+            let block: Vec<&[f64]> = columns.iter().map(|c| &c[start..end]).collect();
+            add_products_from(&mut gram, &block, first);
+        }
+        gram
+    })
+}
+
+/// Sums over the two halves of so many rows, side by side, and then of both; the halves are the same on every machine, so the sum is too.
+pub(crate) fn in_halves<S: AddAssign + Send>(
+    rows: usize,
+    sums: impl Fn(Range<usize>) -> S + Sync,
+) -> S {
+    let half = half_of(rows);
+    let (mut first, second) = rayon::join(|| sums(0..half), || sums(half..rows));
+    first += second;
+    first
+}
+
+/// The row at which the second half begins; 0 where one thread is as fast.
+pub(crate) fn half_of(rows: usize) -> usize {
+    /// Rows up to which sums are not shared between two threads.
+    const ALONE: usize = 2048;
+    if rows > ALONE {
+        rows / 2 / BLOCK * BLOCK
+    } else {
+        0
     }
-    gram
 }
 
 /// `A'b`.

@@ -69,18 +69,29 @@ impl Floor {
 
     /// Mean noise power at each bin, and the power there that noise alone exceeds anywhere in the band with probability `rate`.
     pub fn means_and_thresholds(&self, rate: f64) -> impl Iterator<Item = (f64, f64)> {
-        // The freedom is the same over whole blocks, so the power is taken once a block.
-        let (mut known, mut factor) = (f64::NAN, 0.0);
-        let mut block = 0;
+        // Freedom and growth of the floor from bin to bin are the same over whole blocks, so power and exponential are taken once a block.
+        let (mut factor, mut growth, mut floor) = (0.0, 1.0, (0.0, f64::NAN));
+        let (mut block, mut known) = (0, usize::MAX);
         (0..self.bins).map(move |bin| {
             while block + 2 < self.blocks.len() && bin as f64 > self.blocks[block + 1].centre {
                 block += 1;
             }
-            let (mean, m) = self.at(bin, block);
-            if m != known {
-                (known, factor) = (m, m * ((self.cells / rate).powf(1.0 / m) - 1.0));
+            let [from, to] =
+                [block, block + 1].map(|k| self.blocks.get(k).map_or(0.0, |b| b.centre));
+            if block == known && bin as f64 > from + 1.0 && bin as f64 <= to {
+                floor.0 *= growth;
+                return (floor.0, floor.0 * factor);
             }
-            (mean, mean * factor)
+            let m = floor.1;
+            floor = self.at(bin, block);
+            if floor.1 != m {
+                factor = floor.1 * ((self.cells / rate).powf(1.0 / floor.1) - 1.0);
+            }
+            if block != known {
+                known = block;
+                growth = self.at(from as usize + 2, block).0 / self.at(from as usize + 1, block).0;
+            }
+            (floor.0, floor.0 * factor)
         })
     }
 

@@ -103,7 +103,7 @@ function showNext(state) {
       ...(next.facts?.length ? [make("p", {}, next.facts.join(" · "))] : []),
       ...(next.missing ?? []).map((t) => make("p", { class: "note" }, t)),
       ...(next.cautions ?? []).map((t) => make("p", { class: "caution" }, t)),
-      ...(next.steps ?? []).map((step, k) => make("details", { class: "step", open: k === 0 }, make("summary", {}, make("strong", {}, step.title), step.gain ? ` ${step.gain}` : ""), ...step.cautions.map((t) => make("p", { class: "caution" }, t)), make("dl", {}, ...step.lines.flatMap(([name, words]) => [make("dt", {}, name), make("dd", {}, words)])), step.drawing ? make("img", { src: `wiring/${step.drawing}.svg`, alt: `Wiring: ${step.title}`, width: "700", height: "330", loading: "lazy" }) : "")),
+      ...(next.steps ?? []).map((step, k) => make("details", { class: "step", open: k === 0 }, make("summary", {}, make("strong", {}, step.title), step.gain ? ` ${step.gain.replace(/(?<!,) /g, "\u00a0")}` : ""), ...step.cautions.map((t) => make("p", { class: "caution" }, t)), make("dl", {}, ...step.lines.flatMap(([name, words]) => [make("dt", {}, name), make("dd", {}, words)])), step.drawing ? make("img", { src: `wiring/${step.drawing}.svg`, alt: `Wiring: ${step.title}`, width: "700", height: "330", loading: "lazy" }) : "")),
       ...(next.kind === "ranking" && next.steps.length === 0 ? [make("p", {}, "Nothing on the list narrows the intervals by 2 % or more.")] : []),
     ];
   });

@@ -2,7 +2,7 @@
 
 use super::findings::Findings;
 use super::view::View;
-use rundown::capture::TimeAxis;
+use rundown::capture::{TimeAxis, Warning};
 use serde_json::{Value, json};
 
 impl View<'_> {
@@ -49,11 +49,7 @@ impl View<'_> {
                 })
             })
             .collect();
-        let warnings: Vec<Value> = record
-            .warnings
-            .iter()
-            .map(|r| json!({"kind": r.kind.name(), "line": r.line, "column": r.column, "text": r.text}))
-            .collect();
+        let warnings: Vec<Value> = record.warnings.iter().map(warning).collect();
         json!({
             "path": record.path.display().to_string(),
             "sha256": record.sha256,
@@ -61,7 +57,7 @@ impl View<'_> {
                 .map(|(path, sha256)| json!({"path": path.display().to_string(), "sha256": sha256}))
                 .collect::<Vec<_>>(),
             "first_data_line": record.first_data_line,
-            "layout": record.layout,
+            "layout": record.layout.iter().map(ToString::to_string).collect::<Vec<_>>(),
             "time": time,
             "time_name": record.time_name,
             "channels": channels,
@@ -73,4 +69,17 @@ impl View<'_> {
             "found": self.findings.as_ref().ok().map(Findings::document),
         })
     }
+}
+
+/// A warning: its kind with severity, place, numbers and remedy, and the text.
+fn warning(warning: &Warning) -> Value {
+    let mut document = json!(warning);
+    if let Some(fields) = document.as_object_mut() {
+        let kind = fields.remove("code").unwrap_or_default();
+        let severity = ["warning", "note"][usize::from(warning.kind.is_note())];
+        fields.insert("kind".to_owned(), kind);
+        fields.insert("severity".to_owned(), json!(severity));
+        fields.insert("text".to_owned(), json!(warning.to_string()));
+    }
+    document
 }

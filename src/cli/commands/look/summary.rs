@@ -29,7 +29,11 @@ impl View<'_> {
         let mut lines = Vec::new();
         match &self.findings {
             Ok(findings) => {
-                lines.push(format!("{}; {}", findings.role_text(), self.rows_text()));
+                let role = match self.is_timeless() && !findings.has_role() {
+                    true => "no role found".to_owned(),
+                    false => findings.role_text(),
+                };
+                lines.push(format!("{role}; {}", self.rows_text()));
                 lines.push(self.channels_text(findings));
                 lines.extend(findings.events_text());
                 lines.extend(findings.ripple_text());
@@ -116,7 +120,10 @@ impl Findings<'_> {
     fn role_text(&self) -> String {
         let role = &self.columns.role;
         if !self.has_role() {
-            return format!("no role found: {}", role.reason);
+            return match self.timeline.events.is_empty() {
+                true => format!("no role found: {}", role.reason),
+                false => "no role found: what happens in it fits none".to_owned(),
+            };
         }
         let other = role
             .alternatives

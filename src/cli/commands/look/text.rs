@@ -3,9 +3,10 @@
 use super::findings::Findings;
 use super::seen::Seen;
 use super::view::View;
-use crate::cli::terminal::{number, path_text};
+use crate::cli::terminal::number;
 use rundown::capture::{Channel, Warning};
 use rundown::events::{ColumnKind, OtherColumn};
+use std::path::Path;
 
 /// Columns shown one by one; of wider tables only those that are used and the first others.
 const MOST_COLUMNS: usize = 6;
@@ -43,8 +44,9 @@ impl View<'_> {
             if warning.kind.is_note() && !all {
                 continue;
             }
+            let code = warning.kind.code();
             let alike = |other: &&Warning| {
-                other.kind == warning.kind && other.column.is_some() && warning.column.is_some()
+                other.column.is_some() && warning.column.is_some() && other.kind.code() == code
             };
             if warnings[..at].iter().any(|w| alike(&w)) {
                 continue;
@@ -54,21 +56,15 @@ impl View<'_> {
                 .filter(alike)
                 .filter_map(|w| w.column);
             let columns: Vec<usize> = columns.collect();
+            let text = placed(warning, &self.record.path);
             texts.push(match columns.is_empty() {
-                true => warning.text.clone(),
-                false => format!("{}. The same in column {}", warning.text, listed(&columns)),
+                true => text,
+                false => format!("{text}. The same in column {}", listed(&columns)),
             });
         }
         texts.extend(self.unstated_units());
         texts.extend(self.clipping());
-        // The block of the record names the file already.
-        let path = path_text(&self.record.path);
-        for text in &mut texts {
-            if let Some(rest) = text.strip_prefix(&path) {
-                *text = placed(rest);
-            }
-        }
-        if let Ok(findings) = &self.findings {
+        if let (Ok(findings), false) = (&self.findings, self.is_timeless()) {
             texts.extend(findings.remarks(all));
         }
         texts
@@ -77,7 +73,6 @@ impl View<'_> {
     /// Names the columns that are used without a unit, with the flag that gives it.
     fn unstated_units(&self) -> Option<String> {
         let used = self.without_unit();
-        let path = path_text(&self.record.path);
         let one = |(channel, unit): &(&Channel, &str)| format!("--unit {}={unit}", channel.column);
         let flags: Vec<String> = used.iter().map(one).collect();
         let names: Vec<String> = used
@@ -87,7 +82,7 @@ impl View<'_> {
         let codes = used.iter().all(|(c, _)| holds_codes(&c.values));
         (!used.is_empty()).then(|| {
             format!(
-                "{path}: no unit is stated for column {}{}. Give it with {}",
+                "no unit is stated for column {}{}. Give it with {}",
                 names.join(" and "),
                 if codes {
                     ", which holds whole numbers: codes of a converter or counts, not volts or amperes"
@@ -159,8 +154,7 @@ impl View<'_> {
         let (first, others) = clipped.split_first()?;
         let (level, row) = (first.clip_level()?, first.clipped.first()?);
         let mut text = format!(
-            "{}: column {} \"{}\": {} samples at the end of the range, {}, first in row {}. The true value is beyond it; with these samples resistance and inductance come out too large. Record again with a larger range",
-            path_text(&self.record.path),
+            "column {} \"{}\": {} samples at the end of the range, {}, first in row {}. The true value is beyond it; with these samples resistance and inductance come out too large. Record again with a larger range",
             first.channel.column,
             first.channel.name,
             first.clipped.len(),
@@ -175,23 +169,14 @@ impl View<'_> {
     }
 }
 
-/// `:12:3: text` as `line 12, cell 3: text`, `: text` as it is without the colon.
-fn placed(rest: &str) -> String {
-    let rest = rest.trim_start_matches(':');
-    let Some((place, text)) = rest.split_once(": ") else {
-        return rest.trim_start().to_owned();
-    };
-    match place.split(':').collect::<Vec<_>>()[..] {
-        [line] if is_number(line) => format!("line {line}: {text}"),
-        [line, cell] if is_number(line) && is_number(cell) => {
-            format!("line {line}, cell {cell}: {text}")
-        }
-        _ => rest.trim_start().to_owned(),
+/// A warning without the name of the record, which its block has already.
+fn placed(warning: &Warning, record: &Path) -> String {
+    match (warning.line, warning.column) {
+        _ if warning.path != record => warning.to_string(),
+        (Some(line), Some(cell)) => format!("line {line}, cell {cell}: {}", warning.text()),
+        (Some(line), None) => format!("line {line}: {}", warning.text()),
+        _ => warning.text(),
     }
-}
-
-fn is_number(text: &str) -> bool {
-    !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit())
 }
 
 /// Column numbers with runs drawn together: `2, 4 to 7 and 9`; of many the first.

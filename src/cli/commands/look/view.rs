@@ -2,7 +2,7 @@
 
 use super::findings::Findings;
 use super::seen::Seen;
-use rundown::capture::{self, Channel, Codes, Record};
+use rundown::capture::{self, Channel, Codes, Record, TimeAxis};
 use rundown::events::{ColumnGround, OtherColumn};
 
 /// A record, its channels and what its waveform shows.
@@ -43,6 +43,11 @@ impl<'a> View<'a> {
             .filter_map(|(index, unit)| Some((self.record.channels.get(index?)?, unit)))
             .filter(|(channel, _)| channel.unit.is_none())
             .collect()
+    }
+
+    /// True where nothing that happens has a time.
+    pub fn is_timeless(&self) -> bool {
+        matches!(self.record.time, TimeAxis::Absent { .. })
     }
 
     /// True when the capture cannot be used as it is.

@@ -117,6 +117,7 @@ pub fn stated_entry(
             let duty = bridge.map_or(0.0, |b| b.duty);
             (duty * mean.exp(), duty * needed.exp(), duty, "1")
         }
+        ParameterKind::LogBrushScale => (mean.exp(), needed.exp(), needed.exp(), "A"),
         ParameterKind::SeriesDiode { .. } => about(0.0, "V"),
         ParameterKind::Skew { .. } => about(0.0, "s"),
         _ => about(0.0, "1"),

@@ -12,7 +12,7 @@ use crate::fit::model::{Prediction, Waves};
 use crate::fit::problem::Problem;
 use crate::fit::references::{Group, ReadingTerm};
 use crate::fit::solve::Solution;
-use crate::fit::unknowns::Entry;
+use crate::fit::unknowns::{Direction, Entry, Links, ParameterKind};
 use crate::stats::arrow::Inverse;
 use nalgebra::{DMatrix, DVector};
 use std::sync::Arc;
@@ -34,6 +34,8 @@ pub enum Dropped {
     Prior(Entry),
     /// The rows of a capture.
     Capture(usize),
+    /// That a capture has the same scale as all others.
+    Scale(usize, Direction),
 }
 
 /// A minimum of the problem with the covariance of its entries.
@@ -61,7 +63,9 @@ pub fn leverage(covariance: &DMatrix<f64>, gradient: &[(Entry, f64)]) -> f64 {
 pub fn without(estimate: &mut Estimate, bench: &Bench, dropped: &[Dropped]) -> Option<Point> {
     let kept = Kept::of(&estimate.problem);
     let solution = estimate.solution.clone();
+    estimate.problem.allow_check();
     let found = refit(&mut estimate.problem, &solution, bench, dropped);
+    estimate.problem.lift_bound();
     kept.restore(&mut estimate.problem);
     found
 }
@@ -71,6 +75,7 @@ struct Kept {
     readings: Vec<ReadingTerm>,
     deviations: Vec<Vec<f64>>,
     waves: Vec<Waves>,
+    links: Vec<Links>,
     priors: Vec<Option<(f64, f64)>>,
     frozen: Vec<Option<f64>>,
 }
@@ -82,6 +87,7 @@ impl Kept {
             readings: problem.readings.clone(),
             deviations: problem.deviations.clone(),
             waves: problem.models.iter().map(|m| m.waves.clone()).collect(),
+            links: problem.models.iter().map(|m| m.links.clone()).collect(),
             priors: layout.parameters.iter().map(|p| p.prior).collect(),
             frozen: layout
                 .entries()
@@ -93,8 +99,10 @@ impl Kept {
     fn restore(self, problem: &mut Problem) {
         problem.readings = self.readings;
         problem.deviations = self.deviations;
-        for (model, waves) in problem.models.iter_mut().zip(self.waves) {
+        let of_models = self.waves.into_iter().zip(self.links);
+        for (model, (waves, links)) in problem.models.iter_mut().zip(of_models) {
             model.waves = waves;
+            model.links = links;
         }
         for (parameter, prior) in problem.layout.parameters.iter_mut().zip(self.priors) {
             parameter.prior = prior;
@@ -171,9 +179,18 @@ fn leave_out(problem: &mut Problem, dropped: &[Dropped]) {
         });
         !gone(Dropped::Reading(place - 1)) && !of_group
     });
+    let own_scale = problem.layout.find(&ParameterKind::OwnScale);
     for item in dropped {
-        if let Dropped::Prior(entry) = item {
-            problem.layout.parameters[entry.index()].prior = None;
+        match item {
+            Dropped::Prior(entry) => problem.layout.parameters[entry.index()].prior = None,
+            Dropped::Scale(k, direction) => {
+                if let Some(entry) = own_scale {
+                    problem.models[*k].links.add(*direction, entry);
+                    problem.thaw(entry);
+                    problem.forget();
+                }
+            }
+            _ => {}
         }
     }
     leave_out_rows(problem, dropped);

@@ -97,6 +97,9 @@ fn stated_entry(kind: &ParameterKind, bench: &Bench) -> Option<(EvidenceKind, St
             let what = format!("load or inertia ({})", capture(*k));
             return Some((EvidenceKind::SpeedReference, what));
         }
+        ParameterKind::LogBrushScale => {
+            return Some((EvidenceKind::Contact, "contact of the brushes".to_owned()));
+        }
         ParameterKind::Gain {
             instrument: k,
             column,
@@ -204,6 +207,10 @@ impl Item {
         variance: f64,
         departure: f64,
     ) -> Option<Predicted> {
+        // A drop that is flat from a smaller current on acts as the usual one.
+        if self.kind == EvidenceKind::Contact && residual < 0.0 {
+            return None;
+        }
         let sd = self.term.as_ref().map(ReadingTerm::relative_sd);
         // One less the leverage.
         let left = 1.0 / (1.0 + variance);

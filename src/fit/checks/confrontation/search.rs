@@ -13,11 +13,14 @@ use crate::bench::Bench;
 use crate::fit::confrontation::{Agreement, Confrontation, EvidenceKind};
 use crate::fit::estimate::Estimate;
 use crate::fit::references::ReadingTerm;
+use crate::fit::unknowns::ParameterKind;
 use crate::fit::wording::Contradiction;
 use std::sync::Arc;
 
 /// First-order deviation from which the fit is repeated without the item.
 const REFIT: f64 = 2.5;
+/// A deviation just beyond that.
+const JUST_REFIT: f64 = 1.01 * REFIT;
 /// Weight of an instrument's deviation beside that of a reading when the worst is chosen (common practice, no source).
 const INSTRUMENT: f64 = 0.5;
 /// Most such fits.
@@ -86,7 +89,10 @@ impl Search<'_> {
     fn take_worst(&mut self, estimate: &mut Estimate) -> bool {
         let deviations = self.left.iter().map(|&k| {
             let found = self.first_order(estimate, &self.all[k]);
-            (k, found.map_or(0.0, |p| p.deviation.abs()))
+            // An ohmmeter may have bent the fit until the captures no longer know the resistance: only a fit without it shows.
+            let bent = matches!(self.all[k].term, Some(ReadingTerm::Resistance(_)));
+            let unknown = if bent { JUST_REFIT } else { 0.0 };
+            (k, found.map_or(unknown, |p| p.deviation.abs()))
         });
         // A gain that is pushed stands between two readings that contradict each other: a reading comes before it.
         let weight = |k: usize| match self.all[k].dropped {
@@ -199,13 +205,16 @@ impl Search<'_> {
         let (mean, sd) = estimate.problem.layout[entry].prior?;
         let pushed = (estimate.solution.x[entry] - mean) / sd;
         let attached = item.kind == EvidenceKind::SpeedReference;
+        let contact = item.kind == EvidenceKind::Contact;
         let agreement = Agreement::of(predicted.deviation);
-        if !attached && agreement == Agreement::Agrees && pushed.abs() <= PUSHED {
+        let worth_a_line = attached || !contact && pushed.abs() > PUSHED;
+        if agreement == Agreement::Agrees && !worth_a_line {
             return None;
         }
         let needed = mean + predicted.residual * sd;
         let (stated, model, scale, unit) =
             contradict::stated_entry(estimate, self.bench, entry, needed);
+        let item_kind = item.kind;
         let line = Confrontation::with_deviation(
             item.kind,
             item.name.clone(),
@@ -213,13 +222,19 @@ impl Search<'_> {
             || {
                 let (item, share) = (item.name.clone(), needed / sd);
                 let deviation = predicted.deviation;
-                match attached {
-                    true => Contradiction::Attached {
+                match item_kind {
+                    EvidenceKind::SpeedReference => Contradiction::Attached {
                         item,
                         share,
                         deviation,
                     },
-                    false => Contradiction::Instrument {
+                    EvidenceKind::Contact => Contradiction::Contact {
+                        drop_v: brush_drop(estimate),
+                        flat_from_a: needed.exp(),
+                        usual_a: mean.exp(),
+                        deviation,
+                    },
+                    _ => Contradiction::Instrument {
                         item,
                         share,
                         deviation,
@@ -247,6 +262,12 @@ impl Search<'_> {
             .filter_map(|item| Some((item.name.clone(), item.term.clone()?)))
             .collect()
     }
+}
+
+/// Fitted brush drop, V.
+fn brush_drop(estimate: &Estimate) -> f64 {
+    let entry = estimate.problem.layout.find(&ParameterKind::BrushDrop);
+    entry.map_or(0.0, |entry| estimate.solution.x[entry])
 }
 
 /// The fit with everything.

@@ -1,7 +1,7 @@
 //! What the bench says of its captures before the fit.
 
 use super::segments::{Segment, SegmentKind};
-use crate::bench::{Bench, Capture, CaptureWarning, Reading, Role, Stated};
+use crate::bench::{Bench, Capture, CaptureWarning, Reading, Role, Stated, TableKind};
 use crate::events::{EventKind, Timeline};
 use crate::stats::simd;
 
@@ -34,9 +34,27 @@ pub fn largest_voltage(bench: &Bench) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// False where captures show that the current rises between two samples and nothing else resolves it: no step with its rise, no
-/// other change of the terminals sampled much faster, no inductance meter.
+/// Whether anything shows an inductance: a current that is switched on, shorted, switched off or chopped, or a meter. While the motor runs freely or is
+/// open, a current that changes with the voltage is the ripple of its commutator through the source.
+pub fn shows_inductance(bench: &Bench) -> bool {
+    let running = |role| matches!(role, Role::RunDown | Role::Steady | Role::Driven);
+    let mut tables = bench.tables.iter();
+    bench.captures.iter().any(|c| !running(c.role))
+        || inductance_metered(bench)
+        || tables.any(|t| t.kind == TableKind::Impedance)
+}
+
+fn inductance_metered(bench: &Bench) -> bool {
+    let mut readings = bench.readings.iter();
+    readings.any(|r| matches!(r, Reading::InductanceMeter { .. }))
+}
+
+/// False where nothing shows an inductance, and where captures show that the current rises between two samples and nothing else resolves it: no step
+/// with its rise, no other change of the terminals sampled much faster, no inductance meter.
 pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
+    if !shows_inductance(bench) {
+        return false;
+    }
     let missed = |t: &Timeline| {
         t.capture_warnings
             .contains(&CaptureWarning::RiseBetweenSamples)
@@ -50,11 +68,7 @@ pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
     else {
         return true;
     };
-    let metered = bench
-        .readings
-        .iter()
-        .any(|r| matches!(r, Reading::InductanceMeter { .. }));
-    metered
+    inductance_metered(bench)
         || both().any(|(c, t)| match c.role {
             Role::Start | Role::LockedRotor => {
                 !missed(t) && t.first_time_of(EventKind::SwitchOn).is_some()
@@ -66,13 +80,18 @@ pub fn inductance_seen(bench: &Bench, timelines: &[Timeline]) -> bool {
         })
 }
 
-/// Temperature of the capture that says it best; every other capture's resistance is brought to it.
+/// Temperature that is stated best, of several so stated that of most captures; every other capture's resistance is brought to it.
 pub fn reference_temperature(bench: &Bench) -> Option<Stated> {
-    bench
+    let stated: Vec<Stated> = bench
         .captures
         .iter()
         .filter_map(|c| c.winding_temperature_c)
-        .min_by(|a, b| a.standard_uncertainty.total_cmp(&b.standard_uncertainty))
+        .collect();
+    let alike = |at: &Stated| stated.iter().filter(|t| t.value == at.value).count();
+    stated.iter().copied().min_by(|a, b| {
+        let better = a.standard_uncertainty.total_cmp(&b.standard_uncertainty);
+        better.then(alike(b).cmp(&alike(a)))
+    })
 }
 
 /// Largest relative standard uncertainty that the sheet states for a time base.

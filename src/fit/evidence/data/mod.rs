@@ -14,6 +14,7 @@ mod segments;
 
 pub use bench_facts::{
     clock, inductance_seen, largest_voltage, peak_current, position_sd, reference_temperature,
+    shows_inductance,
 };
 pub use bin::Bin;
 pub use first_guess::{first_guess, further_guesses};

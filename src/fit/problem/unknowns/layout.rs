@@ -89,6 +89,8 @@ pub enum ParameterKind {
     Shaft { channel: String, of: ShaftUnknown },
     /// Zero of the speed channel in a capture, rad/s.
     ShaftZero { capture: usize },
+    /// ln of a scale that one capture has for itself: at zero, but in a check that lets it move there.
+    OwnScale,
     /// What all rows of a table of readings share.
     Table { table: usize, of: TableUnknown },
     /// Error that all readings of one meter share, in its stated standard uncertainties.

@@ -4,7 +4,7 @@ use super::direction::Direction;
 use super::entry::Entry;
 use super::layout::{Layout, Parameter, ParameterKind, Source};
 use crate::bench::Bench;
-use crate::fit::data::{position_sd, reference_temperature};
+use crate::fit::data::{position_sd, reference_temperature, shows_inductance};
 use crate::fit::options::FitOptions;
 use crate::motor::TerminalParameters;
 
@@ -15,6 +15,9 @@ const LEAST_SHARE: f64 = 2e-3;
 /// nothing beside any measurement, but keeps what no capture shows at a size where its effect on the others can be seen; whatever leans on
 /// it is far too vague to be reported.
 const SIZE_SD: f64 = 2.0;
+
+/// The same of an inductance that nothing shows: at an extreme one the model takes ever smaller steps to no purpose.
+const UNSEEN_SD: f64 = 0.3;
 
 /// Mean and standard deviation of the prior of the screened share: none in an ironless rotor, up to half in solid iron (common practice, no source).
 const SCREENED_SHARE: (f64, f64) = (0.1, 0.2);
@@ -55,6 +58,11 @@ impl SharedEntries {
             no_load_a: (guess.friction_current_a / 0.7).max(1e-9),
             supply_v: bench.motor.supply_v.unwrap_or(10.0).abs().max(1e-3),
             peak_a,
+            inductance_sd: if shows_inductance(bench) {
+                SIZE_SD
+            } else {
+                UNSEEN_SD
+            },
         };
         let parameters = motor.plain().into_iter().chain(motor.bent());
         SharedEntries {
@@ -100,6 +108,7 @@ struct FirstMotor<'a> {
     no_load_a: f64,
     supply_v: f64,
     peak_a: f64,
+    inductance_sd: f64,
 }
 
 impl FirstMotor<'_> {
@@ -109,9 +118,13 @@ impl FirstMotor<'_> {
         let [fr, fl, fc] = self.factors;
         let (no_load, emf) = (self.no_load_a, self.supply_v);
         let log = |kind, guess: f64, factor: f64| {
+            let sd = match kind {
+                ParameterKind::LogInductance => self.inductance_sd,
+                _ => SIZE_SD,
+            };
             Parameter::free(kind, (guess * factor).ln())
                 .stepping(1.5)
-                .with_prior(guess.ln(), SIZE_SD, Source::Size)
+                .with_prior(guess.ln(), sd, Source::Size)
         };
         [
             (

@@ -124,6 +124,8 @@ impl CutNormal {
             of: self,
             proposal: NormalVectors::new(self.mean.clone(), &self.covariance)?,
             at: None,
+            proposed: self.mean.clone(),
+            white: self.mean.clone(),
         })
     }
 
@@ -152,6 +154,9 @@ pub struct Sampler<'a> {
     proposal: NormalVectors,
     /// The chain's last vector and its log weight.
     at: Option<(DVector<f64>, f64)>,
+    /// The last proposal, and what it was made of.
+    proposed: DVector<f64>,
+    white: DVector<f64>,
 }
 
 impl Sampler<'_> {
@@ -164,7 +169,7 @@ impl Sampler<'_> {
             (None, false) => 10 * THINNING,
         };
         for _ in 0..steps {
-            let (y, weight) = self.propose(random)?;
+            let weight = self.propose(random)?;
             let accepted = match &self.at {
                 Some((_, before)) if !plain => {
                     let level: f64 = random.random();
@@ -173,17 +178,21 @@ impl Sampler<'_> {
                 _ => true,
             };
             if accepted {
-                self.at = Some((y, weight));
+                let empty = || (self.white.clone(), weight);
+                let (at, of_at) = self.at.get_or_insert_with(empty);
+                std::mem::swap(at, &mut self.proposed);
+                *of_at = weight;
             }
         }
         self.at.as_ref().map(|(y, _)| y.clone())
     }
 
-    /// A proposal inside the bounds. What lies outside has no weight: refusing it here only shortens the chain's waits.
-    fn propose(&self, random: &mut impl Rng) -> Option<(DVector<f64>, f64)> {
+    /// Makes a proposal inside the bounds and gives its log weight. What lies outside has none: refusing it here only shortens the chain's waits.
+    fn propose(&mut self, random: &mut impl Rng) -> Option<f64> {
         (0..MOST_REFUSALS).find_map(|_| {
-            let y = self.proposal.draw(random);
-            self.of.log_weight(&y).map(|weight| (y, weight))
+            self.proposal
+                .draw_into(random, &mut self.white, &mut self.proposed);
+            self.of.log_weight(&self.proposed)
         })
     }
 }

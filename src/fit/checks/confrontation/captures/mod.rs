@@ -1,9 +1,12 @@
 //! Each capture beside all the others: what becomes of the parameters without it, and whether the model follows it at all.
 
+mod departure;
 mod misfit;
 mod opening;
 
+use self::departure::departing;
 use super::deletion::{Dropped, without};
+
 use super::item::capture_item;
 use super::sides::{Side, capture_sides};
 use crate::bench::Bench;
@@ -24,6 +27,7 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
     let misfits = misfit::confront(estimate);
     let repeated = worst(&estimate.leave_one_out, &misfits);
     let mut misfits = misfits.into_iter().peekable();
+    let departing = departing(estimate, bench);
     for k in 0..estimate.problem.models.len() {
         let missed = misfits.next_if(|(capture, _)| *capture == k);
         let opened = opening::confront(estimate, k);
@@ -58,7 +62,13 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
                 || contradiction(estimate, &name, &l),
             )
         });
-        let line = [of_pull, missed]
+        let own = departing.iter().find(|d| d.capture == k);
+        let of_scale = own.map(|own| {
+            let said = || own.contradiction.clone();
+            let item = capture_item(&name);
+            Confrontation::with_deviation(EvidenceKind::Capture, item, own.deviation, said)
+        });
+        let line = [of_pull, missed, of_scale]
             .into_iter()
             .flatten()
             .max_by_key(|line| line.agreement);
@@ -69,6 +79,10 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
         {
             sides.extend(capture_sides(estimate, point));
         }
+        sides.extend(own.filter(|_| line.in_conflict()).map(|own| Side {
+            x: own.point.x.clone(),
+            covariance: own.point.covariance.clone(),
+        }));
         lines.push(line);
     }
     (lines, sides)

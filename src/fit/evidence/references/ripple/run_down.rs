@@ -2,7 +2,7 @@
 
 use super::super::reading_term::ReadingTerm;
 use super::super::speeds::{ConstantTerm, constant_entry};
-use crate::bench::{Bench, Role};
+use crate::bench::{Bench, Capture, Role};
 use crate::events::{Timeline, open_stretch};
 use crate::fit::joint::memory::RippleMemory;
 use crate::fit::model::CaptureModel;
@@ -11,6 +11,7 @@ use crate::fit::wording::{Remark, RemarkKind};
 use crate::ripple::{
     Candidate, Counted, RippleOptions, RippleResult, RunDownRemark, analyse_run_down,
 };
+use rayon::prelude::*;
 
 /// Probability that a candidate's constant must have to be used where nothing else speaks for it: odds of 39 to 1.
 pub const SETTLED: f64 = 0.975;
@@ -39,19 +40,23 @@ pub fn read_ripple(
     timelines: &[Timeline],
     memory: &RippleMemory,
 ) -> (Vec<RippleFinding>, Vec<(usize, RemarkKind)>) {
-    let (mut findings, mut unread) = (Vec::new(), Vec::new());
-    for (index, capture) in bench.captures.iter().enumerate() {
+    let counted = Counted::of(&bench.motor);
+    let read = |(index, capture): (usize, &Capture)| {
         if capture.role != Role::RunDown || capture.ac_coupled {
-            continue;
+            return None;
         }
-        let Some(stretch) = open_stretch(&capture.waveform, &timelines[index]) else {
-            continue;
-        };
+        let stretch = open_stretch(&capture.waveform, &timelines[index])?;
         let zero = capture.voltage_chain.as_ref().map(|c| c.zero_uncertainty);
-        let options = RippleOptions::for_stretch(&stretch, Counted::of(&bench.motor), zero);
+        let options = RippleOptions::for_stretch(&stretch, counted, zero);
         let analyse = || analyse_run_down(&stretch.time_s, &stretch.voltage_v, &options);
-        let counted = Counted::of(&bench.motor);
-        match memory.run_down(capture, &timelines[index], counted, analyse) {
+        let analysis = memory.run_down(capture, &timelines[index], counted, analyse);
+        Some((index, analysis))
+    };
+    let captures = bench.captures.par_iter().enumerate();
+    let analyses: Vec<_> = captures.filter_map(read).collect();
+    let (mut findings, mut unread) = (Vec::new(), Vec::new());
+    for (index, analysis) in analyses {
+        match analysis {
             Ok(result) => {
                 let taken = result.settled(SETTLED).map(|_| 0);
                 findings.push(RippleFinding {
