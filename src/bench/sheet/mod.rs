@@ -11,6 +11,7 @@ mod reading_table;
 mod source;
 mod speed_channel;
 mod table;
+mod value;
 
 pub(super) use channel::{
     ChannelKeys, ChannelOverride, Measures, TypedChannel, read_channels, read_override,

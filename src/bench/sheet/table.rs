@@ -5,48 +5,13 @@
 //! reported as misspelt and not as missing.
 
 use super::source::Source;
+use super::value::{article, bare_number, each, example, finite, string, whole};
 use crate::bench::error::{BenchError, Place};
 use crate::quantity::{nearest, one_line};
 use std::borrow::Cow;
 use std::cell::RefCell;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-
-/// A number, whole or not; `None` where it is none or too large for one.
-fn finite(value: &DeValue<'_>) -> Option<f64> {
-    let number = if let Some(integer) = value.as_integer() {
-        i64::from_str_radix(integer.as_str(), integer.radix()).ok()? as f64
-    } else {
-        value.as_float()?.as_str().parse::<f64>().ok()?
-    };
-    number.is_finite().then_some(number)
-}
-
-fn whole(value: &DeValue<'_>) -> Option<f64> {
-    finite(value).filter(|n| n.fract() == 0.0 && (1.0..=1e6).contains(n))
-}
-
-fn string(value: &DeValue<'_>) -> Option<String> {
-    value.as_str().map(str::to_string)
-}
-
-/// Every element of a list.
-fn each<T>(value: &DeValue<'_>, one: impl Fn(&DeValue<'_>) -> Option<T>) -> Option<Vec<T>> {
-    value.as_array()?.iter().map(|v| one(v.get_ref())).collect()
-}
-
-/// The kind of a value in words.
-fn article(value: &DeValue<'_>) -> &'static str {
-    match value {
-        DeValue::String(_) => "a text",
-        DeValue::Integer(_) => "a whole number",
-        DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
-    }
-}
 
 /// One table and the keys asked of it.
 pub struct Table<'t> {
@@ -391,32 +356,4 @@ impl<'t> Table<'t> {
     pub fn invalid<T>(&self, key: &str, text: impl Into<String>) -> Result<T, BenchError> {
         Err(BenchError::at(&self.place_of(key), text))
     }
-}
-
-/// What the table of a key is written like.
-fn example(key: &str) -> &'static str {
-    match key {
-        "voltage" => "v = 24, limit_percent = 1",
-        "winding_temperature" => "c = 23, limit_k = 2",
-        "ambient" => "c = 23, limit_k = 1",
-        "gain" => "limit_percent = 2",
-        "zero" => "limit_divisions = 0.1",
-        "speed" | "driven_speed" => "rpm = 5160, limit_rpm = 1",
-        "current" => "a = 0.21, limit_percent = 1",
-        "leads" => "ohm = 0.15, limit_ohm = 0.03",
-        _ => "…",
-    }
-}
-
-/// The number that a text in quotes begins with, as TOML takes it: `24.0` of "24,0 V". `None` where there is none or a comma may as well set
-/// thousands apart.
-fn bare_number(text: &str) -> Option<String> {
-    let text = text.trim();
-    let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | ',' | '-' | '+'));
-    let typed = &text[..end.unwrap_or(text.len())];
-    let thousands = typed
-        .rsplit_once(',')
-        .is_some_and(|(_, rest)| rest.len() == 3);
-    let number = typed.replacen(',', ".", 1);
-    (!thousands && number.parse::<f64>().is_ok()).then_some(number)
 }

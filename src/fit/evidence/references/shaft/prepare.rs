@@ -62,7 +62,7 @@ fn of_capture(
         .or(bench.motor.supply_v)
         .unwrap_or(10.0);
     let constant = constant_entry(layout, (voltage.abs() / fastest).max(1e-9));
-    let (gain, zero, delay) = unknowns_of(channel, k, layout);
+    let unknowns = unknowns_of(channel, k, layout);
     let delay_s = channel.delay_s.map_or(0.0, |d| d.value);
     let name: Arc<str> = channel.name.as_str().into();
     let mut terms = Vec::with_capacity(found.len());
@@ -79,21 +79,23 @@ fn of_capture(
             duration_s: stretch.last_s - stretch.first_s,
             instants: [instant(stretch.first_s), instant(stretch.last_s)],
             constant,
-            gain: gain.clone(),
-            zero,
-            delay,
+            gain: unknowns.gain.clone(),
+            zero: unknowns.zero,
+            delay: unknowns.delay,
             by_clock: channel.signal != SpeedSignal::Speed,
         });
     }
     (terms, doubt)
 }
 
-/// What is not known of a channel: its gain, its zero and its lag, where their accuracies say that they may be off.
-fn unknowns_of(
-    channel: &SpeedChannel,
-    k: usize,
-    layout: &mut Layout,
-) -> (Arc<[(Entry, f64)]>, Option<Entry>, Option<Entry>) {
+/// What is not known of a channel, where its accuracies say that it may be off.
+struct ChannelUnknowns {
+    gain: Arc<[(Entry, f64)]>,
+    zero: Option<Entry>,
+    delay: Option<Entry>,
+}
+
+fn unknowns_of(channel: &SpeedChannel, k: usize, layout: &mut Layout) -> ChannelUnknowns {
     let of_shaft = |of| ParameterKind::Shaft {
         channel: channel.name.clone(),
         of,
@@ -117,7 +119,11 @@ fn unknowns_of(
             let source = Source::Lag(channel.name.clone());
             layout.add(parameter.with_prior(0.0, d.standard_uncertainty, source))
         });
-    (gain.into(), zero, delay)
+    ChannelUnknowns {
+        gain: gain.into(),
+        zero,
+        delay,
+    }
 }
 
 /// Largest voltage of the segments, V.
