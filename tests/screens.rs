@@ -304,9 +304,9 @@ fixtures/faulty/clipped_current.csv
     (
         "look fixtures/faulty/time_backwards.csv",
         "\
-error: fixtures/faulty/time_backwards.csv:701: time goes back from 0.04632 s to
-  0.04624 s (1 place). Export the record again, or pass --time-gaps split to
-  keep its longest increasing stretch
+error: fixtures/faulty/time_backwards.csv:701: time goes back from
+  0.04632 s to 0.04624 s (1 place). Export the record again, or pass
+  --time-gaps split to keep its longest increasing stretch
 ",
     ),
     (

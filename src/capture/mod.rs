@@ -3,6 +3,7 @@
 //! [`read()`] is the way in. Inside, data pass `source` (hash, gzip, encoding, line ends, bounds), `layout` (delimiter, decimal
 //! mark, first row of numbers, preamble, names, units, time column), `rows` (cells to columns of numbers) and `time` (even or
 //! listed, gaps and repeats). `signal` finds what a column shows of the instrument.
+//! `wording` has what all of them say of a file.
 
 mod assemble;
 mod cell;
