@@ -7,32 +7,20 @@
 
 mod assemble;
 mod cell;
-mod channels;
-mod envelope;
-mod error;
-mod head;
-mod join;
+mod group;
 mod layout;
-mod options;
-mod pairing;
 mod read;
 mod record;
 mod rows;
 mod signal;
 mod source;
 mod time;
-mod unit;
-mod warnings;
 mod wording;
 
-pub use error::ReadError;
-pub use join::{read_group, read_joined};
+pub use cell::unit::seconds as parse_seconds;
+pub use group::{group_by_channel, read_group, read_joined};
 pub use layout::tokens as name_words;
-pub use options::{Limits, ReadOptions, TimeGaps};
-pub use pairing::group_by_channel;
-pub use read::{read, read_from};
-pub use record::{Channel, ChannelFacts, PreambleFact, Record, TimeAxis};
+pub use read::{Limits, ReadOptions, TimeGaps, read, read_from};
+pub use record::{Channel, ChannelFacts, PreambleFact, ReadError, Record, TimeAxis, Warning};
 pub use signal::{Codes, clipped, codes, codes_and_noise, noise, quantisation_step, rests_at_zero};
-pub use unit::seconds as parse_seconds;
-pub use warnings::Warning;
 pub use wording::{LayoutRule, OtherAxis, ReadErrorKind, StepsBack, WarningKind};

@@ -1,6 +1,6 @@
 //! Words and signs that stand for a value that is not there or left the range.
 
-use super::Cell;
+use super::plain::Cell;
 use crate::quantity::is_listed;
 
 /// Longest mark, in bytes.

@@ -1,15 +1,15 @@
 //! Numbers that are not written as plain decimals: with their digits in groups of three (`1,234.5`, `1.234.567,8`, `12 000`, `12'000`), with
 //! a unit or an engineering prefix behind them, and codes of bits.
 
-use super::{Cell, LONGEST_NUMBER, number, trim};
-use crate::capture::unit;
+use super::plain::{Cell, LONGEST_NUMBER, number, trim};
+use crate::capture::cell::unit;
 
 /// A grouped number, where it can be read in one way only; `None` for everything else.
 ///
 /// A single group parted by the other decimal mark (`1,234` with a decimal point) could be a fraction, and is none here. Blanks
 /// (no-break and thin ones too) and apostrophes part nothing else (ISO 80000-1, section 7.3.1 has the small gap).
 pub(super) fn grouped(cell: &[u8], decimal: u8) -> Option<f64> {
-    if cell.len() > super::LONGEST_NUMBER {
+    if cell.len() > LONGEST_NUMBER {
         return None;
     }
     let text = std::str::from_utf8(cell).ok()?;

@@ -3,8 +3,8 @@
 use super::preamble::key_and_unit;
 use super::words::{collapsed, is_horizontal_unit};
 use crate::capture::cell;
+use crate::capture::cell::unit;
 use crate::capture::record::{ChannelFacts, PreambleFact};
-use crate::capture::unit;
 use crate::quantity::is_listed;
 
 /// A key in lower case, its words parted by one blank.

@@ -1,11 +1,18 @@
 //! What the columns of a file are, and where its table begins.
 
 use super::dialect::Dialect;
-use super::survey::Codes;
-use crate::capture::error::ReadError;
 use crate::capture::record::PreambleFact;
+use crate::capture::record::error::ReadError;
 use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use std::path::Path;
+
+/// Codes that a column holds in place of numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Codes {
+    Hexadecimal,
+    /// Bits written out, such as `0010`.
+    Bits,
+}
 
 /// Use of a column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,17 +1,17 @@
 //! What each column of the found table is: names, units, which column is time, which only counts.
 
-use super::columns::{Cells, Column, Layout, Role};
+use super::columns::{Cells, Codes, Column, Layout, Role};
 use super::header::{Header, HeaderLines, find_header};
 use super::other_axis::other_axis;
 use super::preamble;
 use super::roles::assign_time;
 use super::sniff::{Found, Line};
-use super::survey::{Codes, HeadRow, Survey};
+use super::survey::{HeadRow, Survey};
 use super::words::{is_channel_name, is_remark_name, is_time_name, tokens};
+use crate::capture::cell::unit;
 use crate::capture::cell::{self, Cell};
-use crate::capture::options::ReadOptions;
+use crate::capture::read::options::ReadOptions;
 use crate::capture::record::PreambleFact;
-use crate::capture::unit;
 use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 

@@ -4,10 +4,10 @@ use super::dialect::Dialect;
 use super::preamble::{key_and_unit, key_and_value};
 use super::sniff::{Found, Line};
 use super::words::{is_index_name, is_remark_name, is_time_name, is_unit_key, setting};
+use crate::capture::cell::unit;
 use crate::capture::cell::{self, Cell};
-use crate::capture::options::ReadOptions;
+use crate::capture::read::options::ReadOptions;
 use crate::capture::source;
-use crate::capture::unit;
 use crate::capture::wording::LayoutRule;
 use encoding_rs::Encoding;
 

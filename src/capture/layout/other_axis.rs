@@ -3,8 +3,8 @@
 use super::columns::{Column, Role};
 use super::survey::ColumnSurvey;
 use super::words::{is_horizontal_unit, is_other_axis_name, is_spectrum_name, is_spectrum_setting};
+use crate::capture::cell::unit;
 use crate::capture::record::PreambleFact;
-use crate::capture::unit;
 use crate::capture::wording::{OtherAxis, ReadErrorKind};
 
 /// Looks for a sign that the rows do not stand against time: the name or unit of the first column that runs on, a setting, a

@@ -3,9 +3,9 @@
 use super::dialect::Dialect;
 use super::words::{Setting, setting};
 use crate::capture::cell;
+use crate::capture::cell::unit;
 use crate::capture::record::PreambleFact;
 use crate::capture::source;
-use crate::capture::unit;
 use encoding_rs::Encoding;
 
 /// A cell that holds a setting of its own: `t0 = -5e-3`, `Samplerate: 10 kHz`.

@@ -5,7 +5,7 @@ use super::survey::ColumnSurvey;
 use super::words::{
     is_electrical_name, is_index_name, is_time_name, is_unit_of_time, time_unit_of_name,
 };
-use crate::capture::unit;
+use crate::capture::cell::unit;
 use crate::capture::wording::LayoutRule;
 
 /// Gives the columns of time and of row numbers their roles. `given` is the column of time as the user counts it, 0 for none.

@@ -1,11 +1,11 @@
 //! What the rows in the head of a file hold, column by column.
 
-use super::columns::other_mark;
+use super::columns::{Codes, other_mark};
 use super::dialect::Dialect;
+use crate::capture::cell::unit;
 use crate::capture::cell::{self, Cell, clock};
 use crate::capture::record::PreambleFact;
 use crate::capture::source;
-use crate::capture::unit;
 use encoding_rs::Encoding;
 use std::borrow::Cow;
 
@@ -14,14 +14,6 @@ pub(super) type HeadRow<'a> = (usize, Vec<Cow<'a, [u8]>>);
 
 /// A record has no more channels than that.
 const MOST_CHANNELS: usize = 16;
-
-/// Codes that a column holds in place of numbers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Codes {
-    Hexadecimal,
-    /// Bits written out, such as `0010`.
-    Bits,
-}
 
 /// One column over the rows of the head.
 pub(super) struct ColumnSurvey {

@@ -1,6 +1,6 @@
 //! The common words of column names and of settings.
 
-use crate::capture::unit;
+use crate::capture::cell::unit;
 use crate::quantity::is_listed;
 
 /// A key with its letters and digits alone, in lower case: `X Increment` and `xIncrement` are one key.

@@ -6,7 +6,7 @@
 use super::chunk::{Chunk, RowPlan};
 use super::table::Table;
 use crate::capture::layout::{Cells, Layout, Role};
-use crate::capture::options::Limits;
+use crate::capture::read::options::Limits;
 use memchr::{memchr, memrchr};
 use rayon::prelude::*;
 use std::io::{self, Read};

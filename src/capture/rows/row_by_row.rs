@@ -3,9 +3,9 @@
 use super::last_rows::{Misfit, judge_last_rows, note_bad};
 use super::table::{LayoutChange, Table, TimeDifference};
 use crate::capture::cell::{self, Cell, clock};
-use crate::capture::error::ReadError;
 use crate::capture::layout::{self, Cells, Dialect, Layout, Role, too_many_columns};
-use crate::capture::options::Limits;
+use crate::capture::read::options::Limits;
+use crate::capture::record::error::ReadError;
 use crate::capture::wording::ReadErrorKind;
 use std::io::Read;
 use std::path::Path;

@@ -2,7 +2,7 @@
 
 use super::table::{Table, TimeDifference};
 use crate::capture::layout::{Dialect, Layout};
-use crate::capture::warnings::Warnings;
+use crate::capture::record::warnings::Warnings;
 use crate::capture::wording::WarningKind;
 
 /// Rows and further time columns that did not fit.

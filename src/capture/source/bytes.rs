@@ -1,7 +1,7 @@
 //! The bytes of a file as they pass: hashed, recognised where they are no text, unpacked within a bound on what a packed byte may give.
 
-use crate::capture::error::ReadError;
-use crate::capture::options::UNPACK_FREE_BYTES;
+use crate::capture::read::options::UNPACK_FREE_BYTES;
+use crate::capture::record::error::ReadError;
 use crate::capture::wording::ReadErrorKind;
 use crate::files::hex;
 use flate2::bufread::MultiGzDecoder;

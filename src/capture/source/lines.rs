@@ -1,7 +1,7 @@
 //! Text brought to one kind of line end, within bounds on its lines and its length.
 
 use super::line_ends::tidy;
-use crate::capture::error::ReadError;
+use crate::capture::record::error::ReadError;
 use crate::capture::wording::ReadErrorKind;
 use std::cell::Cell;
 use std::io::{self, Chain, Cursor, Read};

@@ -3,7 +3,7 @@
 use super::column::TimeColumn;
 use super::judge;
 use super::judged::{Context, Judged, TimeFault};
-use crate::capture::options::TimeGaps;
+use crate::capture::read::options::TimeGaps;
 use crate::capture::record::TimeAxis;
 use crate::capture::wording::{LayoutRule, WarningKind};
 use crate::quantity::exported::Unit;

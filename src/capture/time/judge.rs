@@ -5,7 +5,7 @@ use super::judged::{Context, Judged, TimeFault};
 use super::repeats;
 use super::steps::Steps;
 use super::times::Times;
-use crate::capture::options::TimeGaps;
+use crate::capture::read::options::TimeGaps;
 use crate::capture::record::TimeAxis;
 use crate::capture::wording::WarningKind;
 

@@ -1,6 +1,6 @@
 //! What is known of a column of times beside its numbers, and what it came to: an axis, and where time does not run on evenly.
 
-use crate::capture::options::TimeGaps;
+use crate::capture::read::options::TimeGaps;
 use crate::capture::record::TimeAxis;
 use crate::capture::wording::{ReadErrorKind, WarningKind};
 

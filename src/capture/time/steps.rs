@@ -1,7 +1,7 @@
 //! The steps between listed times: which stand out, and how.
 
 use super::judged::{Context, TimeFault};
-use crate::capture::options::TimeGaps;
+use crate::capture::read::options::TimeGaps;
 use crate::capture::wording::{ReadErrorKind, StepsBack, WarningKind};
 
 /// The steps between listed times, and where they stand out. Step k leads to row k + 1.

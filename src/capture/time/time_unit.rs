@@ -2,8 +2,8 @@
 
 use super::column::TimeColumn;
 use crate::capture::cell::clock::DAY_S;
+use crate::capture::cell::unit;
 use crate::capture::layout::{Cells, Layout, is_horizontal_unit, tokens};
-use crate::capture::unit;
 use crate::capture::wording::WarningKind;
 use crate::quantity::exported::Unit;
 

@@ -1,15 +1,17 @@
 //! A table and its layout to a [`Record`]: time judged, units applied, what the preamble says compared, faults noted.
 
-use super::channels::{channels, check_channels};
-use super::envelope;
-use super::error::ReadError;
-use super::layout::{Layout, RecordFacts, Role};
-use super::options::ReadOptions;
-use super::record::{Record, TimeAxis};
-use super::rows::{self, Table};
-use super::time::{self, TimeColumn, TimeFacts, TimeFault, TimeUnit};
-use super::warnings::Warnings;
-use super::wording::{LayoutRule, ReadErrorKind, WarningKind};
+mod channels;
+mod envelope;
+
+use self::channels::{channels, check_channels};
+use crate::capture::layout::{Layout, RecordFacts, Role};
+use crate::capture::read::options::ReadOptions;
+use crate::capture::record::error::ReadError;
+use crate::capture::record::warnings::Warnings;
+use crate::capture::record::{Record, TimeAxis};
+use crate::capture::rows::{self, Table};
+use crate::capture::time::{self, TimeColumn, TimeFacts, TimeFault, TimeUnit};
+use crate::capture::wording::{LayoutRule, ReadErrorKind, WarningKind};
 use std::path::Path;
 
 /// What is put together.
@@ -26,7 +28,7 @@ struct Assembly<'a> {
 ///
 /// # Errors
 /// Times that go back, an interval that is none, and columns in which most cells are no numbers.
-pub(super) fn assemble(
+pub(in crate::capture) fn assemble(
     path: &Path,
     mut table: Table,
     layout: Layout,

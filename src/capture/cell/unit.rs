@@ -2,11 +2,11 @@
 
 use crate::quantity::is_listed;
 
-pub(super) use crate::quantity::exported::{parse, prefixed, strip_brackets};
+pub(in crate::capture) use crate::quantity::exported::{parse, prefixed, strip_brackets};
 
 /// A number with a unit behind it, or in the key that announces it: `5 us`, `1e+07`, `80000000(ps)`.
 /// Gives the value in the SI unit and the SI symbol where one is written.
-pub(super) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static str>)> {
+pub(in crate::capture) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static str>)> {
     let text = text.trim().trim_matches('"').trim();
     let bytes = text.as_bytes();
     // The longest start that is a number: an exponent must not be cut off, a unit must.
@@ -14,7 +14,7 @@ pub(super) fn quantity(text: &str, decimal: u8) -> Option<(f64, Option<&'static 
         if !text.is_char_boundary(end) {
             continue;
         }
-        let Some(value) = super::cell::number(&bytes[..end], decimal) else {
+        let Some(value) = crate::capture::cell::number(&bytes[..end], decimal) else {
             continue;
         };
         // Digits that go on past what a number can hold are none.
@@ -44,7 +44,7 @@ pub fn seconds(text: &str) -> Option<f64> {
 }
 
 /// The unit written in a name: `Time (s)`, `CH1(V)`, `time/s`, `Voltage [V]`, `t in ms`.
-pub(super) fn of_name(name: &str) -> Option<&str> {
+pub(in crate::capture) fn of_name(name: &str) -> Option<&str> {
     let name = name.trim();
     for (open, close) in [('(', ')'), ('[', ']'), ('{', '}'), ('<', '>')] {
         if let Some(inner) = name

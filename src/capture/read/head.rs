@@ -1,10 +1,10 @@
 //! The head of a file: the first lines, in which the layout is found.
 
-use super::error::ReadError;
-use super::layout::{self, Dialect, Layout, Line, too_many_columns};
-use super::options::ReadOptions;
-use super::source;
-use super::wording::{LayoutRule, ReadErrorKind};
+use crate::capture::layout::{self, Dialect, Layout, Line, too_many_columns};
+use crate::capture::read::options::ReadOptions;
+use crate::capture::record::error::ReadError;
+use crate::capture::source;
+use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 use std::io::{self, Read};
 use std::path::Path;
@@ -15,7 +15,7 @@ const HEAD_LINES: usize = 1000;
 const HEAD_BYTES: usize = 512 * 1024;
 
 /// The first lines of a file.
-pub(super) struct Head {
+pub(in crate::capture) struct Head {
     pub text: Vec<u8>,
     /// The text ends within them.
     complete: bool,
@@ -59,7 +59,7 @@ impl Head {
 }
 
 /// Reads the head of `text` and finds its layout; `names` are those that stand in the rows themselves.
-pub(super) fn find_layout<R: Read>(
+pub(in crate::capture) fn find_layout<R: Read>(
     path: &Path,
     text: &mut R,
     options: &ReadOptions,

@@ -1,7 +1,7 @@
 //! Columns that hold the least and the largest value of a channel within each row's time (peak detection), put back as two samples a row.
 
-use super::record::{Channel, TimeAxis};
-use super::wording::WarningKind;
+use crate::capture::record::{Channel, TimeAxis};
+use crate::capture::wording::WarningKind;
 
 /// Words of names for the least and for the largest value; `low` and `high` are ends of a bridge as well. Those of three letters may be joined to another word (`Umin`).
 const WORDS: [(&str, &str); 4] = [
@@ -65,7 +65,7 @@ fn is_mean_of(name: &str, common: &str) -> bool {
 
 /// Joins such columns to one channel with both values of a row, the second half a step later; other channels keep their value for both.
 /// Gives the warning of it with the 1-based column of the first, or nothing where there are none.
-pub(super) fn unfold(
+pub(in crate::capture) fn unfold(
     channels: &mut Vec<Channel>,
     time: &mut TimeAxis,
 ) -> Option<(usize, WarningKind)> {

@@ -3,13 +3,13 @@
 //! The times are those of the first file, cut to the stretch that all files cover. Samples of the others are taken over where they lie
 //! at those times, and interpolated linearly between neighbours elsewhere.
 
-use super::error::ReadError;
-use super::options::ReadOptions;
-use super::pairing;
-use super::read::read;
-use super::record::{Channel, Record, TimeAxis};
-use super::warnings::Warning;
-use super::wording::{LayoutRule, ReadErrorKind, WarningKind};
+use crate::capture::group::pairing;
+use crate::capture::read::options::ReadOptions;
+use crate::capture::read::read;
+use crate::capture::record::error::ReadError;
+use crate::capture::record::warnings::Warning;
+use crate::capture::record::{Channel, Record, TimeAxis};
+use crate::capture::wording::{LayoutRule, ReadErrorKind, WarningKind};
 use std::path::{Path, PathBuf};
 
 /// Times closer than this share of a step are the same.
@@ -27,7 +27,7 @@ pub fn read_joined(paths: &[PathBuf], options: &ReadOptions) -> Result<Record, R
     join(records)
 }
 
-/// Files of one group by their names ([`group_by_channel`](super::group_by_channel)): one record where each holds a single channel and
+/// Files of one group by their names ([`group_by_channel`](crate::capture::group_by_channel)): one record where each holds a single channel and
 /// their times overlap, else a record a file. Each record comes with its files.
 pub fn read_group(
     group: &[PathBuf],

@@ -1,6 +1,6 @@
 //! Faults that did not stop the reading, with their place.
 
-use super::wording::{self, WarningKind};
+use crate::capture::wording::{self, WarningKind};
 use serde::ser::{Serialize, Serializer};
 use std::fmt;
 use std::path::{Path, PathBuf};
@@ -28,7 +28,7 @@ impl Warning {
 
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let place = super::error::Place(&self.path, self.line, self.column);
+        let place = crate::capture::record::error::Place(&self.path, self.line, self.column);
         write!(f, "{place}: {}", self.text())
     }
 }
@@ -55,7 +55,7 @@ impl Serialize for Warning {
 }
 
 /// The warnings about one file.
-pub(super) struct Warnings<'p> {
+pub(in crate::capture) struct Warnings<'p> {
     pub path: &'p Path,
     pub all: Vec<Warning>,
 }

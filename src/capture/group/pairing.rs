@@ -11,7 +11,7 @@ const WORDS: [&str; 10] = [
 const NUMBERED: [&str; 5] = ["channel", "chan", "ch", "trace", "c"];
 
 /// The name without what tells the channel, and that; `None` where nothing does.
-pub(super) fn channel_of(path: &Path) -> Option<(String, String)> {
+pub(in crate::capture) fn channel_of(path: &Path) -> Option<(String, String)> {
     let name = path.file_name()?.to_string_lossy().to_lowercase();
     let parts = words(&name);
     parts.iter().enumerate().find_map(|(at, &(begin, end))| {

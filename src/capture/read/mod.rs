@@ -1,16 +1,20 @@
 //! From a path to a [`Record`]: opens, unpacks, finds the layout, reads the rows, and hands them on to be put together.
 
-use super::assemble::assemble;
-use super::error::ReadError;
-use super::head::{Head, find_layout};
-use super::layout::Layout;
-use super::options::ReadOptions;
-use super::record::Record;
-use super::rows::{self, ChunkRules, RowRules, Table};
-use super::source::{
+mod head;
+pub mod options;
+
+pub use options::{Limits, ReadOptions, TimeGaps};
+
+use self::head::{Head, find_layout};
+use crate::capture::assemble::assemble;
+use crate::capture::layout::Layout;
+use crate::capture::record::Record;
+use crate::capture::record::error::ReadError;
+use crate::capture::rows::{self, ChunkRules, RowRules, Table};
+use crate::capture::source::{
     self, Hashing, Lines, RowLabels, TextEncoding, Transcoding, Unlabelling, Unpacking,
 };
-use super::wording::{LayoutRule, ReadErrorKind};
+use crate::capture::wording::{LayoutRule, ReadErrorKind};
 use encoding_rs::Encoding;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Cursor, Read};

@@ -1,7 +1,12 @@
 //! What an importer keeps of a file.
 
-use super::warnings::Warning;
-use super::wording::LayoutRule;
+pub mod error;
+pub mod warnings;
+
+pub use error::ReadError;
+pub use warnings::Warning;
+
+use crate::capture::wording::LayoutRule;
 use std::path::PathBuf;
 
 /// The times of the rows of a record, kept at full resolution.

@@ -1,11 +1,11 @@
 //! Why a file could not be read, with its place.
 
-use super::wording::{self, ReadErrorKind};
+use crate::capture::wording::{self, ReadErrorKind};
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Why [`read`](fn@super::read) gave no record; worded by `Display`.
+/// Why [`read`](fn@crate::capture::read) gave no record; worded by `Display`.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub struct ReadError {
@@ -20,7 +20,7 @@ pub struct ReadError {
 }
 
 /// File, line and column, the latter where they exist: `a.csv:12:3`.
-pub(super) struct Place<'a>(pub &'a Path, pub Option<usize>, pub Option<usize>);
+pub(in crate::capture) struct Place<'a>(pub &'a Path, pub Option<usize>, pub Option<usize>);
 
 impl fmt::Display for Place<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -40,7 +40,7 @@ impl fmt::Display for ReadError {
 impl std::error::Error for ReadError {}
 
 impl ReadError {
-    pub(super) fn new(
+    pub(in crate::capture) fn new(
         path: &Path,
         line: impl Into<Option<usize>>,
         kind: ReadErrorKind,
@@ -58,7 +58,7 @@ impl ReadError {
         wording::one_line(&self.kind)
     }
 
-    pub(super) fn in_column(self, column: impl Into<Option<usize>>) -> ReadError {
+    pub(in crate::capture) fn in_column(self, column: impl Into<Option<usize>>) -> ReadError {
         ReadError {
             column: column.into(),
             ..self
@@ -66,12 +66,12 @@ impl ReadError {
     }
 
     /// A fault found within the chain of readers, which do not know their file: it passes them as an input error.
-    pub(super) fn of_stream(line: Option<usize>, kind: ReadErrorKind) -> io::Error {
+    pub(in crate::capture) fn of_stream(line: Option<usize>, kind: ReadErrorKind) -> io::Error {
         io::Error::other(ReadError::new(Path::new(""), line, kind))
     }
 
     /// An input error; a fault of the chain of readers gets its file.
-    pub(super) fn from_io(path: &Path, error: io::Error) -> ReadError {
+    pub(in crate::capture) fn from_io(path: &Path, error: io::Error) -> ReadError {
         match error.downcast::<ReadError>() {
             Ok(fault) => ReadError {
                 path: path.to_path_buf(),

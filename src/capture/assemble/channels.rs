@@ -1,12 +1,12 @@
 //! The columns of a table as channels: named, in SI units, with what the preamble says of each and what is wrong in it.
 
-use super::error::ReadError;
-use super::layout::{self, Cells, Layout, TableChannel};
-use super::record::Channel;
-use super::rows::{BadCells, RawColumn, Table};
-use super::unit;
-use super::warnings::Warnings;
-use super::wording::{ReadErrorKind, WarningKind};
+use crate::capture::cell::unit;
+use crate::capture::layout::{self, Cells, Layout, TableChannel};
+use crate::capture::record::Channel;
+use crate::capture::record::error::ReadError;
+use crate::capture::record::warnings::Warnings;
+use crate::capture::rows::{BadCells, RawColumn, Table};
+use crate::capture::wording::{ReadErrorKind, WarningKind};
 
 /// Whole numbers over several steps, though a step of the converter is another number than one.
 fn may_be_codes(values: &[f64], step: f64) -> bool {
@@ -20,7 +20,7 @@ fn may_be_codes(values: &[f64], step: f64) -> bool {
 }
 
 /// The columns with their names, in SI units.
-pub(super) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
+pub(in crate::capture) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel> {
     let in_table: Vec<TableChannel> = columns
         .iter()
         .map(|raw| TableChannel {
@@ -69,7 +69,7 @@ pub(super) fn channels(columns: Vec<RawColumn>, layout: &Layout) -> Vec<Channel>
 ///
 /// # Errors
 /// A channel mostly of cells that are no numbers.
-pub(super) fn check_channels(
+pub(in crate::capture) fn check_channels(
     channels: &[Channel],
     bad_cells: &[Option<BadCells>],
     table: &Table,
