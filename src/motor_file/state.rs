@@ -61,6 +61,15 @@ impl MotorFile {
         self.confrontations.iter().filter(in_conflict)
     }
 
+    /// Names of the items that are doubtful beside the others, each once.
+    pub fn doubtful(&self) -> Vec<&str> {
+        let lines = self.confrontations.iter();
+        let doubtful = lines.filter(|c| c.agreement == Agreement::Doubtful);
+        let mut items: Vec<&str> = doubtful.map(|c| c.item.as_str()).collect();
+        items.dedup();
+        items
+    }
+
     /// What the values are worth as a whole.
     pub fn state(&self) -> ResultState {
         let mut items: Vec<String> = self.conflicts().map(|c| c.item.clone()).collect();

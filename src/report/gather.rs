@@ -213,6 +213,10 @@ fn verdict(file: &MotorFile) -> Verdict {
     if let ResultState::InConflict(items) = &state {
         text += &format!(" In conflict with the rest: {}.", items.join(", "));
     }
+    let doubtful = file.doubtful();
+    if !doubtful.is_empty() {
+        text += &format!(" Doubtful beside the rest: {}.", doubtful.join(", "));
+    }
     if !undetermined.is_empty() {
         text += &format!(
             " Not determined by these captures: {}.",

@@ -192,7 +192,10 @@ mod tests {
         let lines: Vec<&str> = text.lines().collect();
         assert!(lines[0].ends_with("499 V"), "{text}");
         assert!(lines.iter().any(|l| l.ends_with(" 0 V")), "{text}");
-        assert!(lines.last().is_some_and(|l| l.contains("1000000 s")), "{text}");
+        assert!(
+            lines.last().is_some_and(|l| l.contains("1000000 s")),
+            "{text}"
+        );
         let dots = |line: &str| {
             line.chars()
                 .enumerate()

@@ -176,9 +176,7 @@ const NAMED: usize = 2;
 /// `result: ...`, the last line of a result: what is in doubt is named there, too.
 pub fn result_line(file: &MotorFile) -> String {
     let state = file.state();
-    let doubtful = |c: &&Confrontation| c.agreement == Agreement::Doubtful;
-    let items = file.confrontations.iter().filter(doubtful);
-    let items: Vec<&str> = items.map(|c| c.item.as_str()).collect();
+    let items = file.doubtful();
     match (&state, items.as_slice()) {
         (ResultState::Ok, [_, ..]) if items.len() > NAMED => {
             format!("result: OK, {} items doubtful\n", items.len())
