@@ -32,10 +32,7 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
         let missed = misfits.next_if(|(capture, _)| *capture == k);
         let opened = opening::confront(estimate, k);
         let opened_wrongly = opened.as_ref().is_some_and(Confrontation::in_conflict);
-        let missed = [missed.map(|(_, line)| line), opened]
-            .into_iter()
-            .flatten()
-            .max_by_key(|line| line.agreement);
+        let missed = missed.map(|(_, line)| line);
         let pulled = estimate.leave_one_out.iter().find(|l| l.capture == k);
         let pulled = pulled.cloned().filter(|l| l.pull.abs() > REFIT);
         let point = if repeated.contains(&k) || opened_wrongly {
@@ -68,7 +65,8 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
             let item = capture_item(&name);
             Confrontation::with_deviation(EvidenceKind::Capture, item, own.deviation, said)
         });
-        let line = [of_pull, missed, of_scale]
+        // Of equals the last, which says most of the cause.
+        let line = [of_pull, missed, of_scale, opened]
             .into_iter()
             .flatten()
             .max_by_key(|line| line.agreement);
