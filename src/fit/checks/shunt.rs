@@ -6,25 +6,30 @@ use crate::fit::wording::{Remark, RemarkKind};
 /// Share of the motor's resistance from which a shunt is worth a warning: a person who may choose takes a far smaller one (common practice, no source).
 const LARGEST_SHARE: f64 = 0.05;
 
-/// Factor within which an ohmmeter confirms the resistance, and with it the shunt.
-const CONFIRMED: f64 = 2.0;
+/// Share of a shunt to which an ohmmeter has to agree with the motor's resistance to confirm it: one that is a tenth of what is stated leaves nine
+/// tenths of it in the motor (common practice, no source).
+const CONFIRMED: f64 = 0.5;
 
-/// A warning for each such shunt, where no ohmmeter confirms it. `resistance_ohm`: of the motor, as fitted.
+/// A warning for each such shunt that no ohmmeter confirms. `resistance_ohm`: of the motor, as fitted.
 pub fn large_shunts(bench: &Bench, resistance_ohm: f64) -> Vec<Remark> {
-    let confirms = |reading: &Reading| match reading {
-        Reading::Ohmmeter { readings_ohm, .. } => {
-            let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
-            (1.0 / CONFIRMED..=CONFIRMED).contains(&(mean / resistance_ohm))
-        }
-        _ => false,
+    let confirmed = |shunt_ohm: f64| {
+        bench.readings.iter().any(|reading| match reading {
+            Reading::Ohmmeter {
+                readings_ohm,
+                leads_ohm,
+                ..
+            } => {
+                let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
+                let read_ohm = mean - leads_ohm.map_or(0.0, |l| l.value);
+                (read_ohm - resistance_ohm).abs() < CONFIRMED * shunt_ohm
+            }
+            _ => false,
+        })
     };
-    if bench.readings.iter().any(confirms) {
-        return Vec::new();
-    }
     let shunts = bench.instruments.iter();
     shunts
         .filter_map(|i| Some((&i.name, i.shunt_ohm?)))
-        .filter(|(_, ohm)| *ohm > LARGEST_SHARE * resistance_ohm)
+        .filter(|(_, ohm)| *ohm > LARGEST_SHARE * resistance_ohm && !confirmed(*ohm))
         .map(|(name, shunt_ohm)| {
             let kind = RemarkKind::LargeShunt {
                 shunt_ohm,
