@@ -226,6 +226,26 @@ fn scaled_readings(line: &str, factor: f64) -> String {
 }
 
 #[test]
+fn a_large_shunt_is_a_warning_until_an_ohmmeter_confirms_it() {
+    let warned = |copied: &Copied| {
+        let file = copied.fit(&["--partial"]).file;
+        let warnings = file["warnings"].as_array().expect("a list").clone();
+        warnings.iter().any(|w| w["kind"] == "large-shunt")
+    };
+    // 1 Ω beside 10.3 Ω.
+    let confirmed = Copied::of("telescope_focuser", &[]);
+    assert!(!warned(&confirmed));
+    let alone = Copied::of("telescope_focuser", &[]);
+    let sheet = std::fs::read_to_string(alone.sheet()).expect("a sheet");
+    let (head, from) = sheet
+        .split_once("[[readings]]\nkind = \"ohmmeter\"")
+        .expect("an ohmmeter");
+    let (_, rest) = from.split_once("[[readings]]").expect("a reading behind");
+    std::fs::write(alone.sheet(), format!("{head}[[readings]]{rest}")).expect("written");
+    assert!(warned(&alone));
+}
+
+#[test]
 fn a_supply_that_no_capture_shows_is_a_conflict() {
     for supply in ["48.0", "12.0"] {
         let stated = format!("voltage = {{ v = {supply}, limit_percent = 1 }}");
