@@ -220,6 +220,23 @@ pub struct ReadingTable {
     pub file: Option<(PathBuf, String)>,
 }
 
+impl Reading {
+    /// Mean of what an ohmmeter read at several rotor positions, less its leads, Ω; `None` of another meter or without a reading.
+    pub fn resistance_ohm(&self) -> Option<f64> {
+        match self {
+            Reading::Ohmmeter {
+                readings_ohm,
+                leads_ohm,
+                ..
+            } if !readings_ohm.is_empty() => {
+                let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
+                Some(mean - leads_ohm.map_or(0.0, |l| l.value))
+            }
+            _ => None,
+        }
+    }
+}
+
 impl ReadingTable {
     /// The column of a quantity.
     pub fn column(&self, quantity: Quantity) -> Option<&ReadingColumn> {

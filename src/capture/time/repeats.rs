@@ -36,7 +36,7 @@ pub(super) fn pairs(times: &[f64], context: Context) -> Option<Judged> {
 }
 
 /// Places rows with equal times evenly between that time and the next; behind the last by the typical distance of times.
-/// `None` where they cannot be told apart so.
+/// `None` where they cannot be distinguished so.
 pub(super) fn spread(times: &[f64], steps: &Steps, context: Context) -> Option<Judged> {
     let mut placed = Vec::with_capacity(times.len());
     let mut first = 0;

@@ -19,17 +19,8 @@ const ONE_TOO_SMALL: f64 = 5.0;
 
 /// The contradiction; `None` where there is none, no ohmmeter, or no capture that shows a resistance.
 pub fn against_the_ohmmeter(bench: &Bench, segments: &[Vec<Segment>]) -> Option<Remark> {
-    let meter_ohm = bench.readings.iter().find_map(|reading| match reading {
-        Reading::Ohmmeter {
-            readings_ohm,
-            leads_ohm,
-            ..
-        } if !readings_ohm.is_empty() => {
-            let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
-            Some(mean - leads_ohm.map_or(0.0, |l| l.value)).filter(|r| *r > 0.0)
-        }
-        _ => None,
-    })?;
+    let mut read = bench.readings.iter().filter_map(Reading::resistance_ohm);
+    let meter_ohm = read.find(|ohm| *ohm > 0.0)?;
     let captures = bench.captures.iter().zip(segments);
     let shown: Vec<(&str, f64)> = captures
         .filter_map(|(capture, segments)| {

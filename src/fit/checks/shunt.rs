@@ -13,18 +13,8 @@ const CONFIRMED: f64 = 0.5;
 /// A warning for each such shunt that no ohmmeter confirms. `resistance_ohm`: of the motor, as fitted.
 pub fn large_shunts(bench: &Bench, resistance_ohm: f64) -> Vec<Remark> {
     let confirmed = |shunt_ohm: f64| {
-        bench.readings.iter().any(|reading| match reading {
-            Reading::Ohmmeter {
-                readings_ohm,
-                leads_ohm,
-                ..
-            } => {
-                let mean = readings_ohm.iter().sum::<f64>() / readings_ohm.len() as f64;
-                let read_ohm = mean - leads_ohm.map_or(0.0, |l| l.value);
-                (read_ohm - resistance_ohm).abs() < CONFIRMED * shunt_ohm
-            }
-            _ => false,
-        })
+        let mut read = bench.readings.iter().filter_map(Reading::resistance_ohm);
+        read.any(|read_ohm| (read_ohm - resistance_ohm).abs() < CONFIRMED * shunt_ohm)
     };
     let shunts = bench.instruments.iter();
     shunts

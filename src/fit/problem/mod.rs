@@ -61,6 +61,11 @@ const MOST_STEPS_FOR_CHECKS: u64 = 1000;
 /// The same for the plain motor from one first guess, of which there may be several.
 const MOST_STEPS_PER_START: u64 = 300;
 
+/// Bins of all captures.
+fn bins(models: &[CaptureModel]) -> u64 {
+    models.iter().map(CaptureModel::bins).sum()
+}
+
 impl Problem {
     /// Puts a problem together; deviations are set later.
     pub fn new(layout: Layout, models: Vec<CaptureModel>, readings: Vec<ReadingTerm>) -> Self {
@@ -68,7 +73,7 @@ impl Problem {
         let upper = layout.vector(|p| p.upper);
         let limits = layout.vector(|p| p.step_limit);
         let deviations = vec![Vec::new(); models.len()];
-        let bins: u64 = models.iter().map(CaptureModel::bins).sum();
+        let most_steps = MOST_STEPS_PER_START * bins(&models);
         Problem {
             layout,
             models,
@@ -81,7 +86,7 @@ impl Problem {
             limits,
             last: Mutex::new(None),
             spent: AtomicU64::new(0),
-            most_steps: MOST_STEPS_PER_START * bins,
+            most_steps,
             end_of_checks: None,
             monitor: Monitor::default(),
         }
@@ -166,8 +171,7 @@ impl Problem {
 
     /// The same for each bin of the captures.
     pub fn spent_per_bin(&self) -> f64 {
-        let bins: u64 = self.models.iter().map(CaptureModel::bins).sum();
-        self.spent() as f64 / bins.max(1) as f64
+        self.spent() as f64 / bins(&self.models).max(1) as f64
     }
 
     /// True once so many steps are spent that the fit is to be given up.
@@ -187,7 +191,7 @@ impl Problem {
 
     /// Lets a fit that only checks another take its steps.
     pub fn allow_check(&mut self) {
-        let bins: u64 = self.models.iter().map(CaptureModel::bins).sum();
+        let bins = bins(&self.models);
         let spent = self.spent();
         let end = *self
             .end_of_checks

@@ -20,7 +20,7 @@ const AGREES: f64 = 0.05;
 /// 0.02 and 0.01 at most.
 const FORESEEN: f64 = 0.03;
 
-/// Change of a logarithm over a plain interval's half width, above which the interval is sought in the quantity itself.
+/// Change of a logarithm over a plain interval's half width, above which the interval is found in the quantity itself.
 const FAR: f64 = 0.2;
 
 /// Most a profile may narrow or widen one side: beyond it the cost is no paraboloid at all, and the narrower claim is not made.

@@ -51,7 +51,7 @@ impl<'a> LineColumns<'a> {
         }
     }
 
-    /// The lines at `ratios` to the base line, of which those of the call before come first. Where they cannot be told apart the fit's own
+    /// The lines at `ratios` to the base line, of which those of the call before come first. Where they cannot be distinguished the fit's own
     /// residual is returned with no amplitudes.
     pub fn with(&mut self, ratios: &[f64]) -> LineSet {
         self.add(&ratios[(self.columns.len() - self.terms) / 2..]);

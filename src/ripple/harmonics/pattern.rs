@@ -61,7 +61,7 @@ pub(crate) fn weigh(
     let patterns: HashMap<(u32, u32), Pattern> = keys.into_par_iter().map(read).collect();
     let place_of = |h: &Weighed| {
         let shared = greatest_common_divisor(h.cycles_per_revolution, h.harmonic);
-        // A pattern too close to be told has no line at all, whatever its place.
+        // A pattern too close to be distinguished has no line at all, whatever its place.
         match patterns[&pattern_of(h)].powers.is_empty() {
             true => (0, 0),
             false => (h.cycles_per_revolution / shared, h.harmonic / shared),

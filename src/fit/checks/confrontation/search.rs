@@ -204,38 +204,39 @@ impl Search<'_> {
         };
         let (mean, sd) = estimate.problem.layout[entry].prior?;
         let pushed = (estimate.solution.x[entry] - mean) / sd;
-        let attached = item.kind == EvidenceKind::SpeedReference;
-        let contact = item.kind == EvidenceKind::Contact;
         let agreement = Agreement::of(predicted.deviation);
-        let worth_a_line = attached || !contact && pushed.abs() > PUSHED;
+        let worth_a_line = match item.kind {
+            EvidenceKind::SpeedReference => true,
+            EvidenceKind::Contact => false,
+            _ => pushed.abs() > PUSHED,
+        };
         if agreement == Agreement::Agrees && !worth_a_line {
             return None;
         }
         let needed = mean + predicted.residual * sd;
         let (stated, model, scale, unit) =
             contradict::stated_entry(estimate, self.bench, entry, needed);
-        let item_kind = item.kind;
         let line = Confrontation::with_deviation(
             item.kind,
             item.name.clone(),
             predicted.deviation,
             || {
-                let (item, share) = (item.name.clone(), needed / sd);
+                let (name, share) = (item.name.clone(), needed / sd);
                 let deviation = predicted.deviation;
-                match item_kind {
+                match item.kind {
                     EvidenceKind::SpeedReference => Contradiction::Attached {
-                        item,
+                        item: name,
                         share,
                         deviation,
                     },
                     EvidenceKind::Contact => Contradiction::Contact {
                         drop_v: brush_drop(estimate),
-                        flat_from_a: needed.exp(),
-                        usual_a: mean.exp(),
+                        flat_from_a: model,
+                        usual_a: stated,
                         deviation,
                     },
                     _ => Contradiction::Instrument {
-                        item,
+                        item: name,
                         share,
                         deviation,
                     },

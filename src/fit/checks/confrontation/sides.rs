@@ -17,12 +17,18 @@ pub struct Side {
     pub covariance: DMatrix<f64>,
 }
 
+impl From<&Point> for Side {
+    fn from(at: &Point) -> Side {
+        Side {
+            x: at.x.clone(),
+            covariance: at.covariance.clone(),
+        }
+    }
+}
+
 /// Without a reading, and with the reading taken as it is.
 pub fn reading_sides(at: &Point, row: Option<&Term>) -> Vec<Side> {
-    let mut sides = vec![Side {
-        x: at.x.clone(),
-        covariance: at.covariance.clone(),
-    }];
+    let mut sides = vec![Side::from(at)];
     if let Some(row) = row {
         let variance = leverage(&at.covariance, &row.gradient);
         if variance > 0.0 {
@@ -51,10 +57,7 @@ pub fn capture_sides(estimate: &Estimate, at: &Point) -> Vec<Side> {
         full[k] - share * (at.x[k] - full[k])
     });
     vec![
-        Side {
-            x: at.x.clone(),
-            covariance: at.covariance.clone(),
-        },
+        Side::from(at),
         Side {
             x: own,
             covariance: at.covariance.clone(),

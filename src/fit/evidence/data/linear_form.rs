@@ -119,7 +119,7 @@ fn points(capture: &Capture, bins: &[Bin]) -> Vec<Point> {
     out
 }
 
-/// Least squares over columns divided by their norm; `None` where columns cannot be told apart or are empty.
+/// Least squares over columns divided by their norm; `None` where columns cannot be distinguished or are empty.
 fn scaled_least_squares(matrix: &DMatrix<f64>, right: &DVector<f64>) -> Option<DVector<f64>> {
     let norms: Vec<f64> = matrix.column_iter().map(|c| c.norm()).collect();
     if norms.iter().any(|n| !n.is_finite() || *n == 0.0) {

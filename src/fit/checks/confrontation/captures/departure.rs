@@ -131,14 +131,13 @@ fn refitted(
         .filter_map(|d| Some((d.scale, with_own_scale(estimate, bench, k, d)?)))
         .collect();
     fits.sort_by(|a, b| b.1.deviation.abs().total_cmp(&a.1.deviation.abs()));
-    let deviations: Vec<(OwnScale, f64)> = fits.iter().map(|(s, f)| (*s, f.deviation)).collect();
-    let (scale, fitted) = fits.into_iter().next()?;
+    let mut fits = fits.into_iter();
+    let (scale, fitted) = fits.next()?;
     let deviation = fitted.deviation;
     if Agreement::of(deviation) == Agreement::Agrees {
         return None;
     }
-    let others = deviations[1..].iter();
-    let as_good = others.filter(|(_, by)| by.abs() > AS_GOOD * deviation.abs());
+    let as_good = fits.filter(|(_, other)| other.deviation.abs() > AS_GOOD * deviation.abs());
     let model = &estimate.problem.models[k];
     let stated = bench.captures[model.capture].winding_temperature_c;
     let noted_c = stated.map_or(REFERENCE_C, |t| t.value);
@@ -150,7 +149,7 @@ fn refitted(
             scale,
             factor: fitted.log.exp(),
             warmer_k: fitted.log.exp_m1() / copper_coefficient_per_k(noted_c),
-            as_good: as_good.map(|(scale, _)| *scale).collect(),
+            as_good: as_good.map(|(scale, _)| scale).collect(),
             deviation,
         },
         point: fitted.point,

@@ -30,9 +30,9 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
     let departing = departing(estimate, bench);
     for k in 0..estimate.problem.models.len() {
         let missed = misfits.next_if(|(capture, _)| *capture == k);
+        let missed = missed.map(|(_, line)| line);
         let opened = opening::confront(estimate, k);
         let opened_wrongly = opened.as_ref().is_some_and(Confrontation::in_conflict);
-        let missed = missed.map(|(_, line)| line);
         let pulled = estimate.leave_one_out.iter().find(|l| l.capture == k);
         let pulled = pulled.cloned().filter(|l| l.pull.abs() > REFIT);
         let point = if repeated.contains(&k) || opened_wrongly {
@@ -77,10 +77,8 @@ pub fn confront(estimate: &mut Estimate, bench: &Bench) -> (Vec<Confrontation>, 
         {
             sides.extend(capture_sides(estimate, point));
         }
-        sides.extend(own.filter(|_| line.in_conflict()).map(|own| Side {
-            x: own.point.x.clone(),
-            covariance: own.point.covariance.clone(),
-        }));
+        let own = own.filter(|_| line.in_conflict());
+        sides.extend(own.map(|own| Side::from(&own.point)));
         lines.push(line);
     }
     (lines, sides)
